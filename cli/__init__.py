@@ -1,0 +1,1 @@
+"""The plumbstone command line: parse, call, print."""

@@ -1,0 +1,113 @@
+"""What every command shares: plain errors, JSON, units for people, tables, progress."""
+
+import json
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from enum import StrEnum
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.ranges import Range
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
+
+INCH, POUND, GALLON, OUNCE = 0.0254, 0.45359237, 3.785411784e-3, 0.028349523125
+
+
+class Units(StrEnum):
+    """The units in which people read the results."""
+
+    METRIC = "metric"
+    US = "us"
+
+
+JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on stdout.")]
+UnitsOption = Annotated[Units, typer.Option("--units", help="Units of the tables.")]
+
+
+@contextmanager
+def plain_errors() -> Iterator[None]:
+    """Turn what the user can put right into one message on stderr and exit code 1."""
+    try:
+        yield
+    except PlumbstoneError as error:
+        typer.echo(f"plumbstone: {error}", err=True)
+        raise typer.Exit(1) from None
+    except MemoryError:
+        typer.echo("plumbstone: not enough memory; use smaller scans or a wider --grid.", err=True)
+        raise typer.Exit(1) from None
+
+
+def emit_json(document: dict[str, Any]) -> None:
+    """Print one JSON document and nothing else on stdout."""
+    typer.echo(json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def range_json(figure: Range, per_unit: float = 1.0) -> dict[str, float]:
+    """Give a range as JSON; `per_unit` is the SI size of the unit in the key (1e-3 for litres)."""
+    return {name: getattr(figure, name) / per_unit for name in ("low", "mid", "high")}
+
+
+def show_length(metres: float, units: Units = Units.METRIC) -> str:
+    """Write a length for people: to 0.5 cm from 10 cm on, to 1 mm below; or to a quarter inch."""
+    if units is Units.US:
+        return f"{round(metres / INCH * 4) / 4:g} in"
+    if abs(metres) >= 0.1:
+        return f"{round(metres * 200) / 2:g} cm"
+    return f"{metres * 1e2:.1f} cm"
+
+
+def show_mass(kilograms: float, units: Units = Units.METRIC) -> str:
+    """Write a mass for people: to 10 g below 1 kg, then to 0.1 kg; or ounces and pounds."""
+    if units is Units.US:
+        pounds = kilograms / POUND
+        return f"{kilograms / OUNCE:.1f} oz" if abs(pounds) < 1 else f"{pounds:.1f} lb"
+    if abs(kilograms) < 0.995:
+        return f"{round(kilograms * 100) * 10:g} g"
+    return f"{kilograms:.1f} kg"
+
+
+def show_volume(cubic_metres: float, units: Units = Units.METRIC) -> str:
+    """Write a volume for people: litres to 0.1 (0.01 below 10 L), or US gallons."""
+    if units is Units.US:
+        return f"{cubic_metres / GALLON:.2f} gal"
+    litres = cubic_metres * 1e3
+    return f"{litres:.2f} L" if abs(litres) < 10 else f"{litres:.1f} L"
+
+
+def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Print a table; the first column is text, the others figures set to the right."""
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.table import Table
+
+    grid = Table(title=escape(title) or None, title_justify="left", pad_edge=False)
+    for i, heading in enumerate(columns):
+        grid.add_column(escape(heading), justify="left" if i == 0 else "right", overflow="fold")
+    for row in rows:
+        grid.add_row(*(escape(cell) for cell in row))
+    console = Console(file=sys.stdout, highlight=False)
+    if not console.is_terminal:
+        console = Console(file=sys.stdout, highlight=False, width=100)
+    console.print(grid)
+
+
+@contextmanager
+def progress(label: str, total: int) -> Iterator["Progress | None"]:
+    """Show a progress bar on stderr while it is a terminal; yields None elsewhere.
+
+    Advance it with ``bar.advance(bar.task_ids[0])``.
+    """
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        bar.add_task(label, total=total)
+        yield bar

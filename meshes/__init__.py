@@ -1,0 +1,1 @@
+"""Shapes without physics: reading, mending and placing closed triangle meshes."""

@@ -1,0 +1,50 @@
+"""A stone or a piece of wood as a closed triangle mesh."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Indices = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Piece:
+    """One body of the layout: a triangle mesh in metres, z up, and where it came from.
+
+    Attributes
+    ----------
+    vertices : (n, 3) float array
+        Corner positions [m].
+    faces : (m, 3) int array
+        Rows of `vertices`, counter-clockwise seen from outside.
+    name : str
+        What the user calls it.
+    material : str
+        Key of the materials table; empty where none was given.
+    source : str
+        The file or the solid it was made from.
+    changes : tuple of str
+        What was mended or guessed, one plain sentence each.
+    warnings : tuple of str
+        What the user should know before trusting it.
+    """
+
+    vertices: Floats
+    faces: Indices
+    name: str
+    material: str = ""
+    source: str = ""
+    changes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def size(self) -> Floats:
+        """Extent along x, y and z [m], shape (3,)."""
+        extent: Floats = np.ptp(self.vertices, axis=0)
+        return extent
+
+    def moved_to(self, vertices: Floats) -> "Piece":
+        """Return the same piece with other corner positions, shape (n, 3) [m]."""
+        return replace(self, vertices=vertices)

@@ -1,0 +1,41 @@
+"""A figure that is known only between two bounds."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """Low, middle and high of an uncertain figure; the truth lies inside at 90 %."""
+
+    low: float
+    mid: float
+    high: float
+
+    def __post_init__(self) -> None:
+        """Refuse bounds out of order."""
+        if not self.low <= self.mid <= self.high:
+            message = f"Range {self.low} … {self.mid} … {self.high} is not in rising order."
+            raise ValueError(message)
+
+    @classmethod
+    def exact(cls, value: float) -> "Range":
+        """Make a range of no width."""
+        return cls(value, value, value)
+
+    @classmethod
+    def of_samples(cls, samples: Iterable[float]) -> "Range":
+        """Take the 5 %, 50 % and 95 % quantiles of a sample."""
+        low, mid, high = np.quantile(np.asarray(list(samples), dtype=float), [0.05, 0.5, 0.95])
+        return cls(float(low), float(mid), float(high))
+
+    def times(self, factor: float) -> "Range":
+        """Multiply by a factor ≥ 0."""
+        return Range(self.low * factor, self.mid * factor, self.high * factor)
+
+    @property
+    def half_width(self) -> float:
+        """Half of the distance between the bounds, relative to the middle."""
+        return (self.high - self.low) / 2 / abs(self.mid) if self.mid else 0.0

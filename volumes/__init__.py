@@ -1,0 +1,1 @@
+"""Physics of stone, wood, water and substrate; arrays in, numbers out."""
