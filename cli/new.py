@@ -1,0 +1,25 @@
+"""`plumbstone new`: a commented scape file to start from."""
+
+from importlib.resources import files
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from plumbstone.cli.files import write_whole
+from plumbstone.cli.output import JsonOption, emit_json, plain_errors
+
+
+def new(
+    file: Annotated[Path, typer.Argument(help="The scape file to write, such as my-tank.toml.")],
+    force: Annotated[bool, typer.Option("--force", help="Replace a file of that name.")] = False,
+    as_json: JsonOption = False,
+) -> None:
+    """Write a commented scape file that runs as it is."""
+    text = files("plumbstone.cli").joinpath("starter.toml").read_text(encoding="utf-8")
+    with plain_errors():
+        write_whole(file, text.replace("FILE", file.name), force=force)
+    if as_json:
+        emit_json({"file": str(file)})
+    else:
+        typer.echo(f"Wrote {file}. Edit it, then:  plumbstone plan {file}")
