@@ -1,0 +1,366 @@
+"""Simple solids and natural shapes as closed, outward meshes with known volumes."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.piece import Floats, Indices, Piece
+
+ROUND_SIDES = 64  # corners around a cylinder; its polygon is scaled to the circle's area
+
+
+class FormError(PlumbstoneError, ValueError):
+    """Sizes from which no solid can be made."""
+
+
+def box(size: Sequence[float]) -> Piece:
+    """Cuboid of length × width × height [m], its floor at z = 0, centred in x and y."""
+    length, width, height = _sizes(size)
+    x, y = length / 2, width / 2
+    vertices = np.array(
+        [[sx * x, sy * y, z] for z in (0.0, height) for sy in (-1, 1) for sx in (-1, 1)]
+    )
+    faces = np.array(
+        [
+            [0, 2, 1], [1, 2, 3], [4, 5, 6], [5, 7, 6], [0, 1, 4], [1, 5, 4],
+            [2, 6, 3], [3, 6, 7], [0, 4, 2], [2, 4, 6], [1, 3, 5], [3, 7, 5],
+        ]
+    )  # fmt: skip
+    return Piece(vertices, faces, "box", source="box")
+
+
+def slab(size: Sequence[float], bevel: float = 0.1) -> Piece:
+    """Flat stone: a cuboid whose upper rim is bevelled.
+
+    Parameters
+    ----------
+    size : (3,) floats
+        Length, width, height [m].
+    bevel : float
+        Width and depth of the bevel, as a share of the height.
+
+    Returns
+    -------
+    Piece
+        Volume: that of the cuboid below the bevel plus the frustum above it.
+    """
+    length, width, height = _sizes(size)
+    step = bevel * height
+    rings = [(0.0, 0.0), (height - step, 0.0), (height, step)]
+    outline = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) / 2
+    loops = [
+        np.column_stack([outline * [length - 2 * inset, width - 2 * inset], np.full(4, z)])
+        for z, inset in rings
+    ]
+    return Piece(*_skin(loops), "slab", source="slab")
+
+
+def cylinder(diameter: float, length: float, sides: int = ROUND_SIDES) -> Piece:
+    """Upright cylinder on z = 0; the polygon around has the circle's area [m]."""
+    diameter, length, _ = _sizes((diameter, length, 1.0))
+    loops = [_ring(diameter / 2, sides) + [0, 0, z] for z in (0.0, length)]
+    return Piece(*_skin(loops), "cylinder", source="cylinder")
+
+
+def ellipsoid(size: Sequence[float], subdivisions: int = 5) -> Piece:
+    """Ellipsoid with the given three diameters [m], lowest point at z = 0.
+
+    Inscribed: at five subdivisions its volume is 0.05 % below 4/3 π a b c.
+    """
+    axes = np.array(_sizes(size))
+    vertices, faces = _sphere(subdivisions)
+    vertices = vertices * axes / 2 + [0, 0, axes[2] / 2]
+    return Piece(vertices, faces, "ellipsoid", source="ellipsoid")
+
+
+def boulder(size: Sequence[float], seed: int = 0, subdivisions: int = 5) -> Piece:
+    """Seeded stone of a natural look: flat fracture faces, worn edges, rough skin.
+
+    Parameters
+    ----------
+    size : (3,) floats
+        Length, width and height of the box around it [m].
+    seed : int
+        Same seed, same stone.
+    subdivisions : int
+        Of the sphere it is cut from; 5 gives 20 480 faces.
+
+    Returns
+    -------
+    Piece
+        Lowest point at z = 0, centred in x and y; star-shaped, so never self-crossing.
+    """
+    extent = np.array(_sizes(size))
+    rng = np.random.default_rng(seed)
+    directions, faces = _sphere(subdivisions)
+    radius = _faceted_radius(directions, rng) * (1 + _roughness(directions, rng))
+    vertices = directions * radius[:, None]
+    low, high = vertices.min(axis=0), vertices.max(axis=0)
+    vertices = (vertices - (low + high) / 2) / (high - low) * extent
+    vertices[:, 2] += extent[2] / 2
+    return Piece(vertices, faces, "boulder", source=f"boulder, seed {seed}")
+
+
+def stone_of_size(size: Sequence[float], shape_factor: float = 0.5, seed: int = 0) -> Piece:
+    """Stone that fills a given share of the box around it.
+
+    Parameters
+    ----------
+    size : (3,) floats
+        Length, width and height of that box [m].
+    shape_factor : float
+        Volume over that of the box; a superellipsoid reaches 0.2 to 0.95
+        (an ellipsoid is π/6 = 0.52).
+    seed : int
+        Unused for the form; kept so that all natural shapes are called alike.
+
+    Returns
+    -------
+    Piece
+        Its volume is `shape_factor` times that of the box, to 1e-9.
+
+    Raises
+    ------
+    FormError
+        If the factor lies outside 0.2 to 0.95.
+    """
+    del seed
+    extent = np.array(_sizes(size))
+    if not 0.2 <= shape_factor <= 0.95:
+        message = f"A shape factor of {shape_factor:.2f} is no stone's; give 0.2 to 0.95."
+        raise FormError(message)
+    directions, faces = _sphere(4)
+
+    def filled(power: float) -> tuple[float, Floats]:
+        norm = (np.abs(directions) ** power).sum(axis=1) ** (1 / power)
+        unit = directions / norm[:, None]
+        return float(_signed_volume(unit, faces)) / 8, unit
+
+    low, high = 0.7, 60.0
+    for _ in range(60):
+        middle = np.sqrt(low * high)
+        low, high = (middle, high) if filled(middle)[0] < shape_factor else (low, middle)
+    vertices = filled(float(np.sqrt(low * high)))[1] * extent / 2 + [0, 0, extent[2] / 2]
+    return Piece(vertices, faces, "stone", source="size and shape factor")
+
+
+def branch(points: Floats, diameters: Floats, sides: int = 16) -> Piece:
+    """Tapered limb along a polyline.
+
+    Parameters
+    ----------
+    points : (k, 3) float array
+        Axis of the limb [m].
+    diameters : (2,) or (k,) float array
+        At its two ends (even taper along the length), or at each point [m].
+    sides : int
+        Corners around; the polygon has the circle's area.
+
+    Returns
+    -------
+    Piece
+        In the frame of `points`; closed by flat ends.
+
+    Raises
+    ------
+    FormError
+        If there are fewer than two points, two coincide, or a diameter is not positive.
+    """
+    points, diameters = np.asarray(points, dtype=float), np.asarray(diameters, dtype=float)
+    steps = np.diff(points, axis=0)
+    lengths = np.linalg.norm(steps, axis=1)
+    if len(points) < 2 or not (lengths > 0).all() or not (diameters > 0).all():
+        message = "A limb needs two or more different points and diameters above zero."
+        raise FormError(message)
+    if len(diameters) != len(points):
+        along = np.concatenate([[0], np.cumsum(lengths)]) / lengths.sum()
+        diameters = np.interp(along, np.linspace(0, 1, len(diameters)), diameters)
+    frames = _frames(steps / lengths[:, None])
+    circle = _ring(1.0, sides)[:, :2]
+    loops = [
+        point + d / 2 * (circle[:, :1] * side + circle[:, 1:] * other)
+        for point, d, (side, other) in zip(points, diameters, frames, strict=True)
+    ]
+    return Piece(*_skin(loops), "branch", source="limb by length and girth")
+
+
+def fork(paths: Sequence[Floats], diameters: Sequence[Floats], sides: int = 16) -> Piece:
+    """Several limbs grown together: the true union of `branch` solids as one closed mesh.
+
+    Parameters
+    ----------
+    paths : sequence of (k, 3) float arrays
+        Axis of each limb [m].
+    diameters : sequence of (2,) or (k,) float arrays
+        As in `branch` [m].
+    sides : int
+        Corners around each limb.
+
+    Returns
+    -------
+    Piece
+        In the frame of the paths.
+    """
+    parts = [branch(p, d, sides) for p, d in zip(paths, diameters, strict=True)]
+    joined = _solid(parts[0])
+    for part in parts[1:]:
+        joined = joined + _solid(part)
+    mesh = joined.to_mesh64()
+    vertices = np.array(mesh.vert_properties[:, :3], dtype=float)
+    return Piece(vertices, np.array(mesh.tri_verts, dtype=np.int64), "fork", source="limbs, united")
+
+
+def limbs(lengths: Sequence[float], girths: Sequence[Sequence[float]]) -> Piece:
+    """Straight limbs by length and girth at both ends, lying side by side on z = 0.
+
+    Parameters
+    ----------
+    lengths : (k,) floats
+        Lengths [m].
+    girths : k pairs of floats
+        Girth (around the limb) at both ends [m].
+
+    Returns
+    -------
+    Piece
+        Bodies that do not touch; volume Σ L (C₀² + C₀ C₁ + C₁²) / (12 π).
+    """
+    vertices, faces, y, count = [], [], 0.0, 0
+    for length, girth in zip(lengths, girths, strict=True):
+        ends = np.array(girth, dtype=float) / np.pi
+        radius = ends.max() / 2
+        axis = np.array([[-length / 2, y + radius, radius], [length / 2, y + radius, radius]])
+        part = branch(axis, ends)
+        vertices.append(part.vertices)
+        faces.append(part.faces + count)
+        count += len(part.vertices)
+        y += 2.2 * radius
+    corners = np.concatenate(vertices) - [0, y / 2, 0]
+    corners[:, 2] -= corners[:, 2].min()
+    return Piece(corners, np.concatenate(faces), "limbs", source="limbs by length and girth")
+
+
+def _sizes(size: Sequence[float]) -> tuple[float, float, float]:
+    """Check three lengths."""
+    sizes = np.asarray(size, dtype=float)
+    if sizes.shape != (3,) or not np.isfinite(sizes).all() or not (sizes > 0).all():
+        message = f"{size} is no size; give three lengths above zero."
+        raise FormError(message)
+    return float(sizes[0]), float(sizes[1]), float(sizes[2])
+
+
+def _ring(radius: float, sides: int) -> Floats:
+    """Regular polygon in the plane z = 0 with the area of a circle, (sides, 3)."""
+    turn = 2 * np.pi / sides
+    radius *= np.sqrt(turn / np.sin(turn))
+    angles = turn * np.arange(sides)
+    return np.column_stack([radius * np.cos(angles), radius * np.sin(angles), np.zeros(sides)])
+
+
+def _skin(loops: Sequence[Floats]) -> tuple[Floats, Indices]:
+    """Join equal loops, counter-clockwise seen along the axis from its end, into a closed skin.
+
+    The flat ends are fans around the middle of the first and last loop.
+    """
+    n = len(loops[0])
+    ring = np.arange(n)
+    after = (ring + 1) % n
+    faces = [np.column_stack([after, ring, np.full(n, n * len(loops))])]
+    for k in range(len(loops) - 1):
+        a, b, c, d = k * n + ring, k * n + after, (k + 1) * n + after, (k + 1) * n + ring
+        faces += [np.column_stack([a, b, c]), np.column_stack([a, c, d])]
+    last = (len(loops) - 1) * n
+    faces.append(np.column_stack([last + ring, last + after, np.full(n, n * len(loops) + 1)]))
+    ends = np.array([loops[0].mean(axis=0), loops[-1].mean(axis=0)])
+    return np.concatenate([*loops, ends]), np.concatenate(faces)
+
+
+def _frames(tangents: Floats) -> list[tuple[Floats, Floats]]:
+    """Two unit vectors across a polyline at each of its points, carried along without twist."""
+    joints = np.concatenate([tangents[:1], tangents[:-1] + tangents[1:], tangents[-1:]])
+    norms = np.linalg.norm(joints, axis=1)
+    if (norms < 1e-6).any():
+        message = "A limb turns back on itself; move that point aside."
+        raise FormError(message)
+    joints = joints / norms[:, None]
+    side = np.cross(joints[0], np.eye(3)[np.abs(joints[0]).argmin()])
+    frames = []
+    for joint in joints:
+        side = side - joint * (side @ joint)
+        side = side / np.linalg.norm(side)
+        frames.append((side, np.cross(joint, side)))
+    return frames
+
+
+def _sphere(subdivisions: int) -> tuple[Floats, Indices]:
+    """Unit sphere from a subdivided icosahedron."""
+    golden = (1 + 5**0.5) / 2
+    base = np.array([[0, s, t * golden] for s in (-1, 1) for t in (-1, 1)], dtype=float)
+    vertices = np.concatenate([np.roll(base, shift, axis=1) for shift in range(3)])
+    from scipy.spatial import ConvexHull
+
+    hull = ConvexHull(vertices)
+    faces = hull.simplices.astype(np.int64)
+    corners = vertices[faces]
+    inward = np.linalg.det(corners) < 0
+    faces[inward] = faces[inward][:, ::-1]
+    vertices = vertices / np.linalg.norm(vertices, axis=1)[:, None]
+    for _ in range(subdivisions):
+        vertices, faces = _subdivided(vertices, faces)
+    return vertices, faces
+
+
+def _subdivided(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
+    """Split each face of a unit sphere in four."""
+    edges = np.sort(faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    unique, inverse = np.unique(edges, axis=0, return_inverse=True)
+    middles = vertices[unique].sum(axis=1)
+    middles /= np.linalg.norm(middles, axis=1)[:, None]
+    ab, bc, ca = (inverse.reshape(-1, 3) + len(vertices)).T
+    a, b, c = faces.T
+    split = [(a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca)]
+    return (
+        np.concatenate([vertices, middles]),
+        np.concatenate([np.column_stack(part) for part in split]),
+    )
+
+
+def _faceted_radius(directions: Floats, rng: np.random.Generator) -> Floats:
+    """Distance to a polyhedron of random planes, its edges worn by a smooth minimum."""
+    count = int(rng.integers(12, 20))
+    normals = rng.normal(size=(count, 3))
+    normals = np.concatenate([normals, -normals[: count // 3]])
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    offsets = rng.uniform(0.75, 1.15, len(normals))
+    reach = np.clip(directions @ normals.T, 0, None) / offsets
+    sharpness = rng.uniform(14, 30)
+    soft: Floats = (reach**sharpness).sum(axis=1) ** (-1 / sharpness)
+    return np.clip(soft, 0.3, 1.6)
+
+
+def _roughness(directions: Floats, rng: np.random.Generator) -> Floats:
+    """Relative relief: waves in random directions, finer ones lower."""
+    relief = np.zeros(len(directions))
+    for octave in range(5):
+        waves = rng.normal(size=(6, 3)) * 2.2 * 1.9**octave
+        phases = rng.uniform(0, 2 * np.pi, 6)
+        relief += np.sin(directions @ waves.T + phases).sum(axis=1) * 0.012 * 0.52**octave
+    return relief
+
+
+def _signed_volume(vertices: Floats, faces: Indices) -> float:
+    """Volume of a closed mesh around the origin [m³]."""
+    a, b, c = (vertices[faces[:, i]] for i in range(3))
+    return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6)
+
+
+def _solid(piece: Piece) -> Any:
+    """Make a manifold3d solid of a closed mesh."""
+    import manifold3d
+
+    mesh = manifold3d.Mesh64(
+        vert_properties=piece.vertices, tri_verts=piece.faces.astype(np.uint64)
+    )
+    return manifold3d.Manifold(mesh)
