@@ -184,7 +184,9 @@ def _mean_below_zero(values: Floats) -> Floats:
     if len(crossing):
         low, middle, high = np.sort(values[crossing], axis=1).T
         one_above = middle <= 0
-        apex, p, q = (np.where(one_above, *pair) for pair in ((high, low), (low, high), (middle, middle)))
+        apex, p, q = (
+            np.where(one_above, *pair) for pair in ((high, low), (low, high), (middle, middle))
+        )
         with np.errstate(invalid="ignore", divide="ignore"):
             corner = apex**3 / (3 * (apex - p) * (apex - q))
         corner = np.where(apex == 0, 0.0, corner)
@@ -200,9 +202,12 @@ def _face_sums(corners: Floats) -> Floats:
     """
     area = _areas_of(corners)
     mean = corners.mean(axis=1)
-    product = lambda i, j: (  # noqa: E731
-        9 * mean[:, i] * mean[:, j] + (corners[:, :, i] * corners[:, :, j]).sum(axis=1)
-    ) / 12
+    product = lambda i, j: (
+        (  # noqa: E731
+            9 * mean[:, i] * mean[:, j] + (corners[:, :, i] * corners[:, :, j]).sum(axis=1)
+        )
+        / 12
+    )
     columns = [np.ones(len(corners)), mean[:, 2], mean[:, 0], mean[:, 1]]
     columns += [product(0, 2), product(1, 2), product(2, 2)]
     sums: Floats = area[:, None] * np.stack(columns, axis=1)

@@ -217,7 +217,9 @@ def _inside(section: Section, glass: float | None) -> tuple[tuple[float, ...], t
     inside = section.quantities("inside", "length", None, least=0)
     outside = section.quantities("outside", "length", None, least=0)
     if (inside is None) == (outside is None):
-        raise section.error("inside", 'give either inside = ["60 cm", "30 cm", "36 cm"] or outside.')
+        raise section.error(
+            "inside", 'give either inside = ["60 cm", "30 cm", "36 cm"] or outside.'
+        )
     key, sides = ("inside", inside) if inside is not None else ("outside", outside)
     if len(sides) not in (2, 3):
         raise section.error(key, "must be length, depth and, if known, height.")
@@ -293,9 +295,7 @@ def _limb_from(section: Section) -> Limb:
     else:
         path = _path_from(section, points)
         steps = zip(path, path[1:], strict=False)
-        length = sum(
-            sum((b - a) ** 2 for a, b in zip(p, q, strict=True)) ** 0.5 for p, q in steps
-        )
+        length = sum(sum((b - a) ** 2 for a, b in zip(p, q, strict=True)) ** 0.5 for p, q in steps)
     girths = section.quantities("girth", "length", count=2, least=1e-3)
     section.done()
     return Limb(path, length, girths)
@@ -306,7 +306,9 @@ def _path_from(section: Section, points: object) -> tuple[tuple[float, float, fl
     if not isinstance(points, list) or len(points) < 2:
         raise section.error("path", 'must be a list of two or more ["x", "y", "z"] points.')
     rows = Section({f"path[{i}]": p for i, p in enumerate(points, 1)}, section.path, section.where)
-    return tuple(rows.quantities(f"path[{i}]", "length", count=3) for i in range(1, len(points) + 1))
+    return tuple(
+        rows.quantities(f"path[{i}]", "length", count=3) for i in range(1, len(points) + 1)
+    )
 
 
 def _lump_from(section: Section, materials: Mapping[str, Material]) -> Lump:

@@ -119,7 +119,9 @@ def _from_mass(entry: PieceEntry, mass: float) -> Body:
         raise PieceError(entry.name, problem)
     piece = primitives.stone_of_size(size, factor)
     piece = replace(piece, name=entry.name, material=entry.material.key)
-    return Body(entry, piece, volume, Range.exact(mass), "weighed, density from the table", warnings)
+    return Body(
+        entry, piece, volume, Range.exact(mass), "weighed, density from the table", warnings
+    )
 
 
 def _contradiction(entry: PieceEntry, volume: Range, mass: float) -> tuple[str, ...]:
