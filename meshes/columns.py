@@ -1,0 +1,282 @@
+"""Solid intervals of closed meshes above the cells of a grid."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from plumbstone.meshes.piece import Floats, Indices
+
+_NUDGE = (1.234567e-7, 2.345678e-7)  # of a cell: keeps samples off edges drawn on round numbers
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Equal cells over the floor; arrays on it are indexed [row = y, column = x]."""
+
+    length: float  # along x [m]
+    depth: float  # along y [m]
+    nx: int
+    ny: int
+
+    @classmethod
+    def of_spacing(cls, length: float, depth: float, spacing: float) -> "Grid":
+        """Make a grid whose cells are as near to the spacing [m] as the floor allows."""
+        return cls(length, depth, max(4, round(length / spacing)), max(4, round(depth / spacing)))
+
+    @property
+    def spacing(self) -> tuple[float, float]:
+        """Width of a cell along x and along y [m]."""
+        return self.length / self.nx, self.depth / self.ny
+
+    @property
+    def cell_area(self) -> float:
+        """Area of one cell [m²]."""
+        return self.length * self.depth / (self.nx * self.ny)
+
+    @property
+    def x(self) -> Floats:
+        """Middles of the columns [m], shape (nx,)."""
+        return (np.arange(self.nx) + 0.5) * self.spacing[0]
+
+    @property
+    def y(self) -> Floats:
+        """Middles of the rows [m], shape (ny,)."""
+        return (np.arange(self.ny) + 0.5) * self.spacing[1]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Columns:
+    """Solid intervals above each cell, rising: bottoms[k] ≤ tops[k] ≤ bottoms[k + 1].
+
+    Attributes
+    ----------
+    bottoms, tops : (layers, ny, nx) float arrays
+        Heights [m]; +inf where a cell has fewer intervals.
+    """
+
+    bottoms: Floats
+    tops: Floats
+
+    @classmethod
+    def empty(cls, grid: Grid) -> "Columns":
+        """Make columns of a grid on which nothing stands."""
+        none = np.full((0, grid.ny, grid.nx), np.inf)
+        return cls(none, none)
+
+    def solid_below(self, height: Floats | float) -> Floats:
+        """Length of solid below a height above each cell [m], shape (ny, nx)."""
+        if len(self.tops) == 0:
+            return np.zeros(self.tops.shape[1:])
+        upper = np.minimum(self.tops, height)
+        with np.errstate(invalid="ignore"):
+            thickness = np.where(np.isfinite(self.bottoms), upper - self.bottoms, 0.0)
+        solid: Floats = np.clip(thickness, 0, None).sum(axis=0)
+        return solid
+
+    def free_below(self, height: Floats | float) -> Floats:
+        """Length of free space below a height above each cell [m], shape (ny, nx)."""
+        return height - self.solid_below(height)
+
+    def highest(self) -> Floats:
+        """Top of the highest solid above each cell [m], 0 where there is none."""
+        if len(self.tops) == 0:
+            return np.zeros(self.tops.shape[1:])
+        top: Floats = np.where(np.isfinite(self.tops), self.tops, 0.0).max(axis=0)
+        return top
+
+
+def columns_of(
+    vertices: Floats, faces: Indices, grid: Grid, volume: float | None = None
+) -> Columns:
+    """Cut a closed mesh into vertical columns.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float array
+        Corner positions in the tank frame [m].
+    faces : (m, 3) int array
+        Consistently wound rows of `vertices`.
+    grid : Grid
+        Cells over the floor; what stands outside is left out.
+    volume : float, optional
+        Exact volume of the mesh [m³]. Columns are then stretched upwards so that they
+        hold just that much; a mesh that reaches outside the grid is left as sampled.
+
+    Returns
+    -------
+    Columns
+        Midpoint samples: one vertical ray through the middle of each cell.
+    """
+    dx, dy = grid.spacing
+    low, high = vertices.min(axis=0), vertices.max(axis=0)
+    column0, row0 = max(0, int(low[0] / dx) - 1), max(0, int(low[1] / dy) - 1)
+    column1, row1 = min(grid.nx, int(high[0] / dx) + 2), min(grid.ny, int(high[1] / dy) + 2)
+    if column1 <= column0 or row1 <= row0:
+        return Columns.empty(grid)
+    scaled = np.ascontiguousarray(vertices, dtype=np.float64).copy()
+    scaled[:, 0] = scaled[:, 0] / dx - 0.5 - column0 - _NUDGE[0]
+    scaled[:, 1] = scaled[:, 1] / dy - 0.5 - row0 - _NUDGE[1]
+    shape = (row1 - row0, column1 - column0)
+    counts = _count_hits(scaled, faces, shape[0], shape[1])
+    starts = np.concatenate([[0], np.cumsum(counts)])
+    heights = _collect_hits(scaled, faces, shape[0], shape[1], starts)
+    bottoms, tops = _paired(heights, starts, shape)
+    columns = _placed(bottoms, tops, grid, (row0, column0))
+    inside = (low[:2] >= 0).all() and high[0] <= grid.length and high[1] <= grid.depth
+    if volume is None or not inside:
+        return columns
+    return _stretched(columns, grid, volume)
+
+
+def merged_columns(parts: Sequence[Columns], grid: Grid) -> Columns:
+    """Unite the columns of several bodies; where they overlap, their union counts."""
+    parts = [part for part in parts if len(part.tops)]
+    if not parts:
+        return Columns.empty(grid)
+    if len(parts) == 1:
+        return parts[0]
+    bottoms = np.concatenate([part.bottoms for part in parts])
+    tops = np.concatenate([part.tops for part in parts])
+    used = np.isfinite(bottoms).any(axis=0)
+    packed_bottoms, packed_tops = _united(bottoms[:, used], tops[:, used])
+    result = Columns(
+        np.full((len(packed_bottoms), grid.ny, grid.nx), np.inf),
+        np.full((len(packed_bottoms), grid.ny, grid.nx), np.inf),
+    )
+    result.bottoms[:, used], result.tops[:, used] = packed_bottoms, packed_tops
+    return result
+
+
+def _united(bottoms: Floats, tops: Floats) -> tuple[Floats, Floats]:
+    """Merge overlapping intervals of each column, (k, cells) → (fewer, cells)."""
+    order = np.argsort(bottoms, axis=0)
+    bottoms = np.take_along_axis(bottoms, order, axis=0)
+    tops = np.take_along_axis(tops, order, axis=0)
+    count = _unite_sorted(bottoms, tops)
+    return bottoms[:count], tops[:count]
+
+
+@njit(cache=True)
+def _unite_sorted(bottoms: Floats, tops: Floats) -> int:  # pragma: no cover
+    """Merge sorted intervals in place; give the largest number left in a column."""
+    most = 0
+    for cell in range(bottoms.shape[1]):
+        kept = 0
+        for k in range(bottoms.shape[0]):
+            low, high = bottoms[k, cell], tops[k, cell]
+            if not np.isfinite(low):
+                break
+            if kept and low <= tops[kept - 1, cell]:
+                tops[kept - 1, cell] = max(tops[kept - 1, cell], high)
+            else:
+                bottoms[kept, cell], tops[kept, cell] = low, high
+                kept += 1
+        bottoms[kept:, cell] = np.inf
+        tops[kept:, cell] = np.inf
+        most = max(most, kept)
+    return most
+
+
+@njit(cache=True)
+def _span(low: float, high: float, count: int) -> tuple[int, int]:  # pragma: no cover
+    """First and one past the last sample between two coordinates, on 0 … count - 1."""
+    return max(0, int(np.ceil(low))), min(count, int(np.floor(high)) + 1)
+
+
+@njit(cache=True)
+def _height_in(corners: Floats, x: float, y: float) -> float:  # pragma: no cover
+    """Height at (x, y) of a triangle, (3, 3), or NaN where it does not cover the point."""
+    x0, y0 = corners[0, 0] - x, corners[0, 1] - y
+    x1, y1 = corners[1, 0] - x, corners[1, 1] - y
+    x2, y2 = corners[2, 0] - x, corners[2, 1] - y
+    w0, w1, w2 = x1 * y2 - x2 * y1, x2 * y0 - x0 * y2, x0 * y1 - x1 * y0
+    if (w0 > 0 and w1 > 0 and w2 > 0) or (w0 < 0 and w1 < 0 and w2 < 0):
+        total = w0 + w1 + w2
+        return (w0 * corners[0, 2] + w1 * corners[1, 2] + w2 * corners[2, 2]) / total
+    return np.nan
+
+
+@njit(cache=True)
+def _count_hits(
+    vertices: Floats, faces: Indices, rows: int, columns: int
+) -> NDArray[np.int64]:  # pragma: no cover
+    """Count the faces above and below each sample, flat (rows × columns)."""
+    counts = np.zeros(rows * columns, dtype=np.int64)
+    corners = np.empty((3, 3))
+    for f in range(len(faces)):
+        for k in range(3):
+            corners[k] = vertices[faces[f, k]]
+        i0, i1 = _span(corners[:, 0].min(), corners[:, 0].max(), columns)
+        j0, j1 = _span(corners[:, 1].min(), corners[:, 1].max(), rows)
+        for j in range(j0, j1):
+            for i in range(i0, i1):
+                if not np.isnan(_height_in(corners, i, j)):
+                    counts[j * columns + i] += 1
+    return counts
+
+
+@njit(cache=True)
+def _collect_hits(
+    vertices: Floats, faces: Indices, rows: int, columns: int, starts: NDArray[np.int64]
+) -> Floats:  # pragma: no cover
+    """Gather the heights of all hits, those of one sample side by side and rising."""
+    heights = np.empty(starts[-1])
+    fill = starts[:-1].copy()
+    corners = np.empty((3, 3))
+    for f in range(len(faces)):
+        for k in range(3):
+            corners[k] = vertices[faces[f, k]]
+        i0, i1 = _span(corners[:, 0].min(), corners[:, 0].max(), columns)
+        j0, j1 = _span(corners[:, 1].min(), corners[:, 1].max(), rows)
+        for j in range(j0, j1):
+            for i in range(i0, i1):
+                height = _height_in(corners, i, j)
+                if not np.isnan(height):
+                    heights[fill[j * columns + i]] = height
+                    fill[j * columns + i] += 1
+    for cell in range(rows * columns):
+        heights[starts[cell] : starts[cell + 1]].sort()
+    return heights
+
+
+def _paired(
+    heights: Floats, starts: NDArray[np.int64], shape: tuple[int, int]
+) -> tuple[Floats, Floats]:
+    """Pair rising hits to (bottom, top) intervals, (k, rows, columns); odd ones are dropped."""
+    counts = np.diff(starts) // 2
+    most = int(counts.max(initial=0))
+    bottoms, tops = (np.full((most, shape[0] * shape[1]), np.inf) for _ in range(2))
+    for k in range(most):
+        has = np.flatnonzero(counts > k)
+        bottoms[k, has] = heights[starts[has] + 2 * k]
+        tops[k, has] = heights[starts[has] + 2 * k + 1]
+    return bottoms.reshape(most, *shape), tops.reshape(most, *shape)
+
+
+def _placed(bottoms: Floats, tops: Floats, grid: Grid, corner: tuple[int, int]) -> Columns:
+    """Put a window of columns into the whole grid."""
+    row, column = corner
+    window = (
+        slice(None),
+        slice(row, row + bottoms.shape[1]),
+        slice(column, column + bottoms.shape[2]),
+    )
+    whole = [np.full((len(bottoms), grid.ny, grid.nx), np.inf) for _ in range(2)]
+    whole[0][window], whole[1][window] = bottoms, tops
+    return Columns(*whole)
+
+
+def _stretched(columns: Columns, grid: Grid, volume: float) -> Columns:
+    """Stretch every interval from its bottom so that together they hold the exact volume."""
+    solid = np.isfinite(columns.bottoms)
+    thickness = np.where(solid, columns.tops, 0) - np.where(solid, columns.bottoms, 0)
+    sampled = float(thickness.sum()) * grid.cell_area
+    if sampled <= 0:
+        return columns
+    tops = np.where(solid, columns.bottoms + thickness * (volume / sampled), np.inf)
+    # A stretched interval must not run into the one above it.
+    tops[:-1] = np.minimum(tops[:-1], columns.bottoms[1:])
+    return Columns(columns.bottoms, tops)

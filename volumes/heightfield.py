@@ -1,0 +1,261 @@
+"""The surface on which loose grains come to rest, on a grid with stones standing in it."""
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from plumbstone.meshes.columns import Columns
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.piece import Floats
+
+ROUNDS = 100_000  # sweeps; a handful is usual, mazes need more
+FREE, PLAIN, ODD = 0, 1, 2  # states of a cell
+
+
+class SurfaceError(PlumbstoneError, ValueError):
+    """A height field that cannot be solved."""
+
+
+def stable_surface(
+    target: Floats,
+    ground: Floats,
+    slope: float,
+    spacing: float | tuple[float, float],
+    *,
+    columns: Columns | None = None,
+    edge: Floats | None = None,
+) -> Floats:
+    """Largest surface below a target that is nowhere steeper than its angle of repose.
+
+    Parameters
+    ----------
+    target : (rows, columns) float array
+        Wanted surface [m]; rows run along y, columns along x.
+    ground : (rows, columns) float array
+        What lies below: floor, stone tops or an earlier layer [m]. A cell whose target
+        lies on the ground carries no grains and is a free edge.
+    slope : float
+        Tangent of the angle of repose.
+    spacing : float or (float, float)
+        Width of a cell [m], or along x and along y.
+    columns : Columns, optional
+        Solids standing over the cells. Under a flank or an overhang grains may run
+        into the free gap; without it only `ground` is an obstacle.
+    edge : (rows, columns) float array, optional
+        Signed distance to the free edge of the zone [m], positive where grains may
+        lie. Without it the edge is judged from the cells around.
+
+    Returns
+    -------
+    (rows, columns) float array
+        The surface [m], at least `ground`.
+
+    Raises
+    ------
+    SurfaceError
+        If shapes differ, a value is not finite, or slope or spacing is not positive.
+
+    Notes
+    -----
+    Steady state of the sand-pile model of Prigozhin (1996, from memory): the largest
+    s with s = P(min(target, G(s))), G the upwind (Godunov) solution of |∇s| = slope
+    and P the move out of solids. Both are monotone, so sweeping down from above
+    reaches it. The panes of the glass are walls without friction: no neighbour there.
+
+    Examples
+    --------
+    A row of cells against a wall, free on the right:
+
+    >>> target = np.array([[9.0, 9.0, 9.0, 0.0]])
+    >>> stable_surface(target, np.zeros((1, 4)), 1.0, 1.0)
+    array([[2.5, 1.5, 0.5, 0. ]])
+    """
+    _check(target, ground, slope, spacing)
+    dx, dy = spacing if isinstance(spacing, tuple) else (spacing, spacing)
+    ground = np.ascontiguousarray(ground, dtype=float)
+    surface = np.maximum(target, ground)
+    bottoms = tops = np.empty((0, 1, 1))
+    if columns is not None and len(columns.tops):
+        bottoms, tops = columns.bottoms, columns.tops
+    distance = np.empty((0, 0)) if edge is None else np.ascontiguousarray(edge, dtype=float)
+    state = _states(surface, ground, bottoms, tops)
+    if not _settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy):
+        message = "The surface did not settle; use a wider --grid."
+        raise SurfaceError(message)
+    return surface
+
+
+def _check(
+    target: Floats, ground: Floats, slope: float, spacing: float | tuple[float, float]
+) -> None:
+    """Refuse what cannot be solved, and say why."""
+    if target.ndim != 2 or target.shape != ground.shape:
+        message = f"Target {target.shape} and ground {ground.shape} must be equal 2-D arrays."
+        raise SurfaceError(message)
+    if not (np.isfinite(target).all() and np.isfinite(ground).all()):
+        message = "Target and ground must be finite everywhere; drop NaN and infinity."
+        raise SurfaceError(message)
+    if not slope > 0 or not np.all(np.asarray(spacing) > 0):
+        message = f"Slope {slope} and spacing {spacing} must be above zero."
+        raise SurfaceError(message)
+
+
+@njit(cache=True)
+def _out_of_solids(
+    u: float, bottoms: Floats, tops: Floats, j: int, i: int
+) -> float:  # pragma: no cover
+    """Height u, or the top of the solid that holds it."""
+    for k in range(bottoms.shape[0]):
+        if u <= bottoms[k, j, i]:
+            break
+        if u < tops[k, j, i]:
+            return tops[k, j, i]
+    return u
+
+
+@njit(cache=True)
+def _states(
+    surface: Floats, ground: Floats, bottoms: Floats, tops: Floats
+) -> NDArray[np.uint8]:  # pragma: no cover
+    """Sort the cells: FREE carries no grains, PLAIN is surrounded by cells that do, ODD the rest.
+
+    Surfaces that lie inside a solid are moved out of it.
+    """
+    rows, columns = surface.shape
+    solids = bottoms.shape[0]
+    state = np.full((rows, columns), FREE, dtype=np.uint8)
+    for j in range(rows):
+        for i in range(columns):
+            if surface[j, i] > ground[j, i]:
+                state[j, i] = ODD
+                if solids and bottoms[0, j, i] < np.inf:
+                    surface[j, i] = _out_of_solids(surface[j, i], bottoms, tops, j, i)
+    for j in range(1, rows - 1):
+        for i in range(1, columns - 1):
+            if (
+                state[j, i]
+                and state[j, i - 1]
+                and state[j, i + 1]
+                and state[j - 1, i]
+                and state[j + 1, i]
+                and (solids == 0 or bottoms[0, j, i] == np.inf)
+            ):
+                state[j, i] = PLAIN
+    return state
+
+
+@njit(cache=True)
+def _share_busy(state: NDArray[np.uint8], j: int, i: int) -> float:  # pragma: no cover
+    """Share of the nine cells around one that carry grains."""
+    rows, columns = state.shape
+    busy = 0
+    for dj in range(-1, 2):
+        for di in range(-1, 2):
+            jn, i_n = min(max(j + dj, 0), rows - 1), min(max(i + di, 0), columns - 1)
+            busy += state[jn, i_n] != FREE
+    return busy / 9
+
+
+@njit(cache=True)
+def _reach(
+    edge: Floats, state: NDArray[np.uint8], j: int, i: int, jn: int, i_n: int
+) -> float:  # pragma: no cover
+    """Distance to a neighbour in cells: 1, or less where the free edge lies between.
+
+    Without a signed distance, the mean of the nine cells around tells where it passes.
+    """
+    if state[jn, i_n] != FREE:
+        return 1.0
+    if edge.shape[0]:
+        here, there = edge[j, i], edge[jn, i_n]
+    else:
+        here, there = _share_busy(state, j, i) - 0.5, _share_busy(state, jn, i_n) - 0.5
+    if here > 0 and there < 0:
+        return max(here / (here - there), 1e-3)
+    return 0.5
+
+
+@njit(cache=True)
+def _upwind(a: float, ha: float, c: float, hc: float, slope: float) -> float:  # pragma: no cover
+    """Solve ((u - a)⁺ / ha)² + ((u - c)⁺ / hc)² = slope²."""
+    one_a, one_c = a + slope * ha, c + slope * hc
+    if one_a <= c:
+        return one_a
+    if one_c <= a:
+        return one_c
+    wa, wc = 1 / (ha * ha), 1 / (hc * hc)
+    total = wa + wc
+    rest = slope * slope * total - wa * wc * (a - c) ** 2
+    return (wa * a + wc * c + np.sqrt(max(rest, 0.0))) / total
+
+
+@njit(cache=True)
+def _lowest(
+    surface: Floats,
+    edge: Floats,
+    state: NDArray[np.uint8],
+    cell: tuple[int, int],
+    way: tuple[int, int],
+    step: float,
+    slope: float,
+) -> tuple[float, float]:  # pragma: no cover
+    """Height and distance of the neighbour, before or behind, that allows the least."""
+    best, height, width = np.inf, np.inf, step
+    for sign in (-1, 1):
+        jn, i_n = cell[0] + sign * way[0], cell[1] + sign * way[1]
+        if 0 <= jn < surface.shape[0] and 0 <= i_n < surface.shape[1]:
+            reach = step * _reach(edge, state, cell[0], cell[1], jn, i_n)
+            allowed = surface[jn, i_n] + slope * reach
+            if allowed < best:
+                best, height, width = allowed, surface[jn, i_n], reach
+    return height, width
+
+
+@njit(cache=True)
+def _settle(
+    surface: Floats,
+    ground: Floats,
+    state: NDArray[np.uint8],
+    bottoms: Floats,
+    tops: Floats,
+    edge: Floats,
+    slope: float,
+    dx: float,
+    dy: float,
+) -> bool:  # pragma: no cover
+    """Lower the surface in place by sweeps up and down the rows until nothing moves."""
+    rows, columns = surface.shape
+    least = slope / np.sqrt(1 / dx**2 + 1 / dy**2)
+    active = np.ones(rows + 2, dtype=np.bool_)
+    for turn in range(ROUNDS):
+        if not active[1:-1].any():
+            return True
+        for jj in range(rows):
+            j = jj if turn % 2 == 0 else rows - 1 - jj
+            if not active[j + 1]:
+                continue
+            active[j + 1] = False
+            moved = False
+            for way in range(2):
+                for ii in range(columns):
+                    i = ii if way == 0 else columns - 1 - ii
+                    here = surface[j, i]
+                    if state[j, i] == PLAIN:
+                        a = min(surface[j, i - 1], surface[j, i + 1])
+                        c = min(surface[j - 1, i], surface[j + 1, i])
+                        if here <= min(a, c) + least:
+                            continue
+                        u = max(_upwind(a, dx, c, dy, slope), ground[j, i])
+                    elif state[j, i] == ODD:
+                        a, ha = _lowest(surface, edge, state, (j, i), (0, 1), dx, slope)
+                        c, hc = _lowest(surface, edge, state, (j, i), (1, 0), dy, slope)
+                        u = max(min(_upwind(a, ha, c, hc, slope), here), ground[j, i])
+                        u = _out_of_solids(u, bottoms, tops, j, i)
+                    else:
+                        continue
+                    if u < here - 1e-12:
+                        surface[j, i] = u
+                        moved = True
+            if moved:
+                active[j : j + 3] = True
+    return False
