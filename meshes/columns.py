@@ -107,7 +107,7 @@ def columns_of(
 
     Returns
     -------
-    Columns
+    Window
         Midpoint samples: one vertical ray through the middle of each cell.
     """
     dx, dy = grid.spacing
@@ -115,7 +115,7 @@ def columns_of(
     column0, row0 = max(0, int(low[0] / dx) - 1), max(0, int(low[1] / dy) - 1)
     column1, row1 = min(grid.nx, int(high[0] / dx) + 2), min(grid.ny, int(high[1] / dy) + 2)
     if column1 <= column0 or row1 <= row0:
-        return Columns.empty(grid)
+        return Window(np.empty((0, 0, 0)), np.empty((0, 0, 0)), 0, 0)
     scaled = np.ascontiguousarray(vertices, dtype=np.float64).copy()
     scaled[:, 0] = scaled[:, 0] / dx - 0.5 - column0 - _NUDGE[0]
     scaled[:, 1] = scaled[:, 1] / dy - 0.5 - row0 - _NUDGE[1]
@@ -124,59 +124,52 @@ def columns_of(
     starts = np.concatenate([[0], np.cumsum(counts)])
     heights = _collect_hits(scaled, faces, shape[0], shape[1], starts)
     bottoms, tops = _paired(heights, starts, shape)
-    columns = _placed(bottoms, tops, grid, (row0, column0))
     inside = (low[:2] >= 0).all() and high[0] <= grid.length and high[1] <= grid.depth
-    if volume is None or not inside:
-        return columns
-    return _stretched(columns, grid, volume)
+    if volume is not None and inside:
+        tops = _stretched(bottoms, tops, grid.cell_area, volume)
+    return Window(bottoms, tops, row0, column0)
 
 
-def merged_columns(parts: Sequence[Columns], grid: Grid) -> Columns:
+def merged_columns(parts: Sequence[Window], grid: Grid) -> Columns:
     """Unite the columns of several bodies; where they overlap, their union counts."""
-    parts = [part for part in parts if len(part.tops)]
-    if not parts:
-        return Columns.empty(grid)
-    if len(parts) == 1:
-        return parts[0]
-    bottoms = np.concatenate([part.bottoms for part in parts])
-    tops = np.concatenate([part.tops for part in parts])
-    used = np.isfinite(bottoms).any(axis=0)
-    packed_bottoms, packed_tops = _united(bottoms[:, used], tops[:, used])
-    result = Columns(
-        np.full((len(packed_bottoms), grid.ny, grid.nx), np.inf),
-        np.full((len(packed_bottoms), grid.ny, grid.nx), np.inf),
-    )
-    result.bottoms[:, used], result.tops[:, used] = packed_bottoms, packed_tops
-    return result
-
-
-def _united(bottoms: Floats, tops: Floats) -> tuple[Floats, Floats]:
-    """Merge overlapping intervals of each column, (k, cells) → (fewer, cells)."""
-    order = np.argsort(bottoms, axis=0)
-    bottoms = np.take_along_axis(bottoms, order, axis=0)
-    tops = np.take_along_axis(tops, order, axis=0)
-    count = _unite_sorted(bottoms, tops)
-    return bottoms[:count], tops[:count]
+    counts = np.zeros((grid.ny, grid.nx), dtype=np.int64)
+    for part in parts:
+        counts[part.place] += np.isfinite(part.bottoms).sum(axis=0)
+    most = int(counts.max(initial=0))
+    bottoms, tops = (np.full((most, grid.ny, grid.nx), np.inf) for _ in range(2))
+    counts[:] = 0
+    for part in parts:
+        filled = counts[part.place]
+        for low, high in zip(part.bottoms, part.tops, strict=True):
+            rows, columns = np.nonzero(np.isfinite(low))
+            at = filled[rows, columns], rows + part.row, columns + part.column
+            bottoms[at], tops[at] = low[rows, columns], high[rows, columns]
+            filled[rows, columns] += 1
+    kept = _unite(bottoms, tops, counts)
+    return Columns(bottoms[:kept], tops[:kept])
 
 
 @njit(cache=True)
-def _unite_sorted(bottoms: Floats, tops: Floats) -> int:  # pragma: no cover
-    """Merge sorted intervals in place; give the largest number left in a column."""
+def _unite(bottoms: Floats, tops: Floats, counts: NDArray[np.int64]) -> int:  # pragma: no cover
+    """Sort the intervals of each column and merge overlaps, in place; give the most left."""
     most = 0
-    for cell in range(bottoms.shape[1]):
-        kept = 0
-        for k in range(bottoms.shape[0]):
-            low, high = bottoms[k, cell], tops[k, cell]
-            if not np.isfinite(low):
-                break
-            if kept and low <= tops[kept - 1, cell]:
-                tops[kept - 1, cell] = max(tops[kept - 1, cell], high)
-            else:
-                bottoms[kept, cell], tops[kept, cell] = low, high
-                kept += 1
-        bottoms[kept:, cell] = np.inf
-        tops[kept:, cell] = np.inf
-        most = max(most, kept)
+    for j in range(counts.shape[0]):
+        for i in range(counts.shape[1]):
+            n = counts[j, i]
+            if n > 1:
+                order = np.argsort(bottoms[:n, j, i])
+                lows, highs = bottoms[order, j, i], tops[order, j, i]
+                kept = 0
+                for k in range(n):
+                    if kept and lows[k] <= tops[kept - 1, j, i]:
+                        tops[kept - 1, j, i] = max(tops[kept - 1, j, i], highs[k])
+                    else:
+                        bottoms[kept, j, i], tops[kept, j, i] = lows[k], highs[k]
+                        kept += 1
+                bottoms[kept:n, j, i] = np.inf
+                tops[kept:n, j, i] = np.inf
+                n = kept
+            most = max(most, n)
     return most
 
 
@@ -256,27 +249,14 @@ def _paired(
     return bottoms.reshape(most, *shape), tops.reshape(most, *shape)
 
 
-def _placed(bottoms: Floats, tops: Floats, grid: Grid, corner: tuple[int, int]) -> Columns:
-    """Put a window of columns into the whole grid."""
-    row, column = corner
-    window = (
-        slice(None),
-        slice(row, row + bottoms.shape[1]),
-        slice(column, column + bottoms.shape[2]),
-    )
-    whole = [np.full((len(bottoms), grid.ny, grid.nx), np.inf) for _ in range(2)]
-    whole[0][window], whole[1][window] = bottoms, tops
-    return Columns(*whole)
-
-
-def _stretched(columns: Columns, grid: Grid, volume: float) -> Columns:
-    """Stretch every interval from its bottom so that together they hold the exact volume."""
-    solid = np.isfinite(columns.bottoms)
-    thickness = np.where(solid, columns.tops, 0) - np.where(solid, columns.bottoms, 0)
-    sampled = float(thickness.sum()) * grid.cell_area
+def _stretched(bottoms: Floats, tops: Floats, cell_area: float, volume: float) -> Floats:
+    """Tops moved so that the intervals, stretched from their bottoms, hold the exact volume."""
+    solid = np.isfinite(bottoms)
+    thickness = np.where(solid, tops, 0) - np.where(solid, bottoms, 0)
+    sampled = float(thickness.sum()) * cell_area
     if sampled <= 0:
-        return columns
-    tops = np.where(solid, columns.bottoms + thickness * (volume / sampled), np.inf)
+        return tops
+    stretched = np.where(solid, bottoms + thickness * (volume / sampled), np.inf)
     # A stretched interval must not run into the one above it.
-    tops[:-1] = np.minimum(tops[:-1], columns.bottoms[1:])
-    return Columns(columns.bottoms, tops)
+    stretched[:-1] = np.minimum(stretched[:-1], bottoms[1:])
+    return stretched

@@ -60,7 +60,7 @@ def slab(size: Sequence[float], bevel: float = 0.1) -> Piece:
 def cylinder(diameter: float, length: float, sides: int = ROUND_SIDES) -> Piece:
     """Upright cylinder on z = 0; the polygon around has the circle's area [m]."""
     diameter, length, _ = _sizes((diameter, length, 1.0))
-    loops = [_ring(diameter / 2, sides) + [0, 0, z] for z in (0.0, length)]
+    loops = [_ring(diameter / 2, sides) + np.array([0, 0, z]) for z in (0.0, length)]
     return Piece(*_skin(loops), "cylinder", source="cylinder")
 
 
@@ -295,7 +295,7 @@ def _frames(tangents: Floats) -> list[tuple[Floats, Floats]]:
 
 
 def _sphere(subdivisions: int) -> tuple[Floats, Indices]:
-    """Unit sphere from a subdivided icosahedron."""
+    """Make a unit sphere from a subdivided icosahedron."""
     golden = (1 + 5**0.5) / 2
     base = np.array([[0, s, t * golden] for s in (-1, 1) for t in (-1, 1)], dtype=float)
     vertices = np.concatenate([np.roll(base, shift, axis=1) for shift in range(3)])

@@ -200,18 +200,17 @@ def _face_sums(corners: Floats) -> Floats:
 
     They are ∫1, ∫z, ∫x, ∫y, ∫xz, ∫yz and ∫z² over the face seen from above.
     """
-    area = _areas_of(corners)
-    mean = corners.mean(axis=1)
-    product = lambda i, j: (
-        (  # noqa: E731
-            9 * mean[:, i] * mean[:, j] + (corners[:, :, i] * corners[:, :, j]).sum(axis=1)
-        )
-        / 12
-    )
-    columns = [np.ones(len(corners)), mean[:, 2], mean[:, 0], mean[:, 1]]
-    columns += [product(0, 2), product(1, 2), product(2, 2)]
-    sums: Floats = area[:, None] * np.stack(columns, axis=1)
+    x, y, z = np.moveaxis(corners, 2, 0)
+    columns = [np.ones(len(corners)), z.mean(axis=1), x.mean(axis=1), y.mean(axis=1)]
+    columns += [_mean_product(x, z), _mean_product(y, z), _mean_product(z, z)]
+    sums: Floats = _areas_of(corners)[:, None] * np.stack(columns, axis=1)
     return sums
+
+
+def _mean_product(f: Floats, g: Floats) -> Floats:
+    """Mean over each triangle of the product of two linear functions, (m, 3) each → (m,)."""
+    mean: Floats = (f.sum(axis=1) * g.sum(axis=1) + (f * g).sum(axis=1)) / 12
+    return mean
 
 
 def _areas_of(corners: Floats) -> Floats:

@@ -1,5 +1,6 @@
 """The scape file: what a user writes about one tank, read and checked in one place."""
 
+import itertools
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -294,7 +295,7 @@ def _limb_from(section: Section) -> Limb:
         length = section.quantity("length", "length", least=1e-3)
     else:
         path = _path_from(section, points)
-        steps = zip(path, path[1:], strict=False)
+        steps = itertools.pairwise(path)
         length = sum(sum((b - a) ** 2 for a, b in zip(p, q, strict=True)) ** 0.5 for p, q in steps)
     girths = section.quantities("girth", "length", count=2, least=1e-3)
     section.done()

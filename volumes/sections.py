@@ -45,6 +45,11 @@ class Section:
         self._known.append(key)
         return key in self._left
 
+    def peek(self, key: str) -> Any:
+        """Look at a value without taking it; None where it is not given."""
+        self._known.append(key)
+        return self._left.get(key)
+
     def raw(self, key: str, default: Any = _REQUIRED) -> Any:
         """Take a value as TOML gave it."""
         self._known.append(key)

@@ -1,14 +1,13 @@
 """From the entries of a scape file to bodies with a form, a weight and a place."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plumbstone.meshes.piece import Floats, Piece
+from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.displacement import mesh_volume
-from plumbstone.volumes.scape import PieceEntry, Scape, Shape
+from plumbstone.volumes.scape import PieceEntry, Shape
 
 SHAPE_FACTORS = Range(0.40, 0.50, 0.60)  # of the box around a stone; common practice, no source
 MASS_ONLY_PROPORTIONS = np.array([1.3, 1.0, 0.8])  # common practice, no source

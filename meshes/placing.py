@@ -1,0 +1,92 @@
+"""Turning, tilting and setting pieces down in the tank."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from plumbstone.meshes.columns import Grid, Window, columns_of
+from plumbstone.meshes.piece import Floats, Piece
+
+
+def turned(piece: Piece, degrees: float) -> Piece:
+    """Turn about the vertical, anticlockwise seen from above, around the origin."""
+    return piece.moved_to(piece.vertices @ _rotation(np.array([0.0, 0.0, 1.0]), degrees).T)
+
+
+def tilted(piece: Piece, degrees: float, towards: float) -> Piece:
+    """Tilt so that the top moves towards a direction, in degrees from +x to +y."""
+    direction = np.radians(towards)
+    axis = np.array([-np.sin(direction), np.cos(direction), 0.0])
+    return piece.moved_to(piece.vertices @ _rotation(axis, degrees).T)
+
+
+def stood_at(piece: Piece, x: float, y: float) -> Piece:
+    """Move so that the middle of the outline lies at (x, y) and the lowest point at z = 0 [m]."""
+    low, high = piece.vertices.min(axis=0), piece.vertices.max(axis=0)
+    middle = (low + high) / 2
+    return piece.moved_to([*piece.vertices, x - middle[0], y - middle[1], -low[2]])
+
+
+def raised(piece: Piece, by: float) -> Piece:
+    """Move up by a distance [m]."""
+    return piece.moved_to([*piece.vertices, 0.0, 0.0, by])
+
+
+def resting_height(piece: Piece, surface: Floats, grid: Grid) -> float:
+    """How far a piece on the floor must rise to rest on a surface, set down without turning.
+
+    Parameters
+    ----------
+    piece : Piece
+        In place above the floor, lowest point at z = 0.
+    surface : (rows, columns) float array
+        What it is set down on: tops of pieces, or the bed [m].
+    grid : Grid
+        Cells of `surface`.
+
+    Returns
+    -------
+    float
+        Height of its lowest point once the first cell touches [m], at least 0. Exact for
+        the sampled columns; between samples a sharp tip may reach deeper by up to half a
+        cell times its slope.
+    """
+    window = columns_of(piece.vertices, piece.faces, grid)
+    under = window.lowest()
+    if under.size == 0 or not np.isfinite(under).any():
+        return 0.0
+    below = surface[window.place]
+    return float(max(0.0, np.max(np.where(np.isfinite(under), below - under, -np.inf))))
+
+
+def shared_volume(a: Window, b: Window, cell_area: float) -> float:
+    """Volume that two bodies both claim [m³], from their columns on one grid."""
+    row0, row1 = max(a.place[0].start, b.place[0].start), min(a.place[0].stop, b.place[0].stop)
+    col0, col1 = max(a.place[1].start, b.place[1].start), min(a.place[1].stop, b.place[1].stop)
+    if row1 <= row0 or col1 <= col0:
+        return 0.0
+    total = 0.0
+    cut = [
+        (w.bottoms[:, row0 - w.row : row1 - w.row, col0 - w.column : col1 - w.column],
+         w.tops[:, row0 - w.row : row1 - w.row, col0 - w.column : col1 - w.column])
+        for w in (a, b)
+    ]  # fmt: skip
+    for low_a, high_a in zip(*cut[0], strict=True):
+        for low_b, high_b in zip(*cut[1], strict=True):
+            both = np.isfinite(low_a) & np.isfinite(low_b)
+            length = np.minimum(high_a[both], high_b[both]) - np.maximum(low_a[both], low_b[both])
+            total += float(np.clip(length, 0, None).sum()) * cell_area
+    return total
+
+
+def renamed(piece: Piece, name: str, material: str) -> Piece:
+    """Return the piece under the name and material that the user gave it."""
+    return replace(piece, name=name, material=material)
+
+
+def _rotation(axis: Floats, degrees: float) -> Floats:
+    """Rotation matrix about a unit axis by Rodrigues' formula, (3, 3)."""
+    angle = np.radians(degrees)
+    cross = np.array([[0, -axis[2], axis[1]], [axis[2], 0, -axis[0]], [-axis[1], axis[0], 0]])
+    matrix: Floats = np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * cross @ cross
+    return matrix
