@@ -78,7 +78,8 @@ class Columns:
 
     def free_below(self, height: Floats | float) -> Floats:
         """Length of free space below a height above each cell [m], shape (ny, nx)."""
-        return height - self.solid_below(height)
+        free: Floats = height - self.solid_below(height)
+        return free
 
     def highest(self) -> Floats:
         """Top of the highest solid above each cell [m], 0 where there is none."""
@@ -88,9 +89,33 @@ class Columns:
         return top
 
 
-def columns_of(
-    vertices: Floats, faces: Indices, grid: Grid, volume: float | None = None
-) -> Columns:
+@dataclass(frozen=True, slots=True, eq=False)
+class Window:
+    """Columns of one body: those of `Columns`, on the part of the grid it stands on."""
+
+    bottoms: Floats  # (layers, rows, columns) [m]
+    tops: Floats
+    row: int  # where the part begins on the grid
+    column: int
+
+    @property
+    def place(self) -> tuple[slice, slice]:
+        """The part of the grid, as an index of arrays on it."""
+        rows, columns = self.bottoms.shape[1:]
+        return slice(self.row, self.row + rows), slice(self.column, self.column + columns)
+
+    def lowest(self) -> Floats:
+        """Underside of the body above each cell of the part [m], +inf beside it."""
+        if len(self.bottoms) == 0:
+            return np.full(self.bottoms.shape[1:], np.inf)
+        return self.bottoms[0]
+
+    def raised(self, by: float) -> "Window":
+        """Return the same columns, higher by a distance [m]."""
+        return Window(self.bottoms + by, self.tops + by, self.row, self.column)
+
+
+def columns_of(vertices: Floats, faces: Indices, grid: Grid, volume: float | None = None) -> Window:
     """Cut a closed mesh into vertical columns.
 
     Parameters
