@@ -24,12 +24,12 @@ def stood_at(piece: Piece, x: float, y: float) -> Piece:
     """Move so that the middle of the outline lies at (x, y) and the lowest point at z = 0 [m]."""
     low, high = piece.vertices.min(axis=0), piece.vertices.max(axis=0)
     middle = (low + high) / 2
-    return piece.moved_to([*piece.vertices, x - middle[0], y - middle[1], -low[2]])
+    return piece.moved_to(piece.vertices + [x - middle[0], y - middle[1], -low[2]])
 
 
 def raised(piece: Piece, by: float) -> Piece:
     """Move up by a distance [m]."""
-    return piece.moved_to([*piece.vertices, 0.0, 0.0, by])
+    return piece.moved_to(piece.vertices + [0.0, 0.0, by])
 
 
 def resting_height(piece: Piece, surface: Floats, grid: Grid) -> float:
