@@ -9,7 +9,8 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats
 
 ROUNDS = 100_000  # sweeps; a handful is usual, mazes need more
-FREE, PLAIN, ODD = 0, 1, 2  # states of a cell
+TOUCHING = 1e-6  # [m], a gap so thin is none
+FREE, PLAIN, ODD, WALL = 0, 1, 2, 3  # states of a cell
 
 
 class SurfaceError(PlumbstoneError, ValueError):
@@ -24,6 +25,7 @@ def stable_surface(
     *,
     columns: Columns | None = None,
     edge: Floats | None = None,
+    walls: NDArray[np.bool_] | None = None,
 ) -> Floats:
     """Largest surface below a target that is nowhere steeper than its angle of repose.
 
@@ -44,6 +46,9 @@ def stable_surface(
     edge : (rows, columns) float array, optional
         Signed distance to the free edge of the zone [m], positive where grains may
         lie. Without it the edge is judged from the cells around.
+    walls : (rows, columns) bool array, optional
+        Cells without grains that hold their neighbours up as a pane does: what lies
+        beyond a strip or a divider.
 
     Returns
     -------
@@ -78,11 +83,20 @@ def stable_surface(
     if columns is not None and len(columns.tops):
         bottoms, tops = columns.bottoms, columns.tops
     distance = np.empty((0, 0)) if edge is None else np.ascontiguousarray(edge, dtype=float)
-    state = _states(surface, ground, bottoms, tops)
+    barred = np.zeros((0, 0), dtype=np.bool_) if walls is None else walls
+    state = _states(surface, ground, bottoms, tops, barred)
     if not _settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy):
         message = "The surface did not settle; use a wider --grid."
         raise SurfaceError(message)
     return surface
+
+
+def lifted_out(surface: Floats, columns: Columns) -> Floats:
+    """Return a surface whose cells that lie inside a solid are moved up to its top [m]."""
+    lifted = surface.astype(float)
+    for low, high in zip(columns.bottoms, columns.tops, strict=True):
+        lifted = np.where((low - TOUCHING <= lifted) & (lifted < high), high, lifted)
+    return lifted
 
 
 def _check(
@@ -115,9 +129,9 @@ def _out_of_solids(
 
 @njit(cache=True)
 def _states(
-    surface: Floats, ground: Floats, bottoms: Floats, tops: Floats
+    surface: Floats, ground: Floats, bottoms: Floats, tops: Floats, walls: NDArray[np.bool_]
 ) -> NDArray[np.uint8]:  # pragma: no cover
-    """Sort the cells: FREE carries no grains, PLAIN is surrounded by cells that do, ODD the rest.
+    """Sort the cells: FREE carries no grains, PLAIN lies among cells that do, ODD is the rest.
 
     Surfaces that lie inside a solid are moved out of it.
     """
@@ -130,18 +144,26 @@ def _states(
                 state[j, i] = ODD
                 if solids and bottoms[0, j, i] < np.inf:
                     surface[j, i] = _out_of_solids(surface[j, i], bottoms, tops, j, i)
+            elif walls.shape[0] and walls[j, i]:
+                state[j, i] = WALL
     for j in range(1, rows - 1):
         for i in range(1, columns - 1):
             if (
-                state[j, i]
-                and state[j, i - 1]
-                and state[j, i + 1]
-                and state[j - 1, i]
-                and state[j + 1, i]
+                _busy(state[j, i])
+                and _busy(state[j, i - 1])
+                and _busy(state[j, i + 1])
+                and _busy(state[j - 1, i])
+                and _busy(state[j + 1, i])
                 and (solids == 0 or bottoms[0, j, i] == np.inf)
             ):
                 state[j, i] = PLAIN
     return state
+
+
+@njit(cache=True)
+def _busy(state: int) -> bool:  # pragma: no cover
+    """Tell whether a cell carries grains."""
+    return state == PLAIN or state == ODD
 
 
 @njit(cache=True)
@@ -152,7 +174,7 @@ def _share_busy(state: NDArray[np.uint8], j: int, i: int) -> float:  # pragma: n
     for dj in range(-1, 2):
         for di in range(-1, 2):
             jn, i_n = min(max(j + dj, 0), rows - 1), min(max(i + di, 0), columns - 1)
-            busy += state[jn, i_n] != FREE
+            busy += _busy(state[jn, i_n])
     return busy / 9
 
 
@@ -203,7 +225,8 @@ def _lowest(
     best, height, width = np.inf, np.inf, step
     for sign in (-1, 1):
         jn, i_n = cell[0] + sign * way[0], cell[1] + sign * way[1]
-        if 0 <= jn < surface.shape[0] and 0 <= i_n < surface.shape[1]:
+        inside = 0 <= jn < surface.shape[0] and 0 <= i_n < surface.shape[1]
+        if inside and state[jn, i_n] != WALL:
             reach = step * _reach(edge, state, cell[0], cell[1], jn, i_n)
             allowed = surface[jn, i_n] + slope * reach
             if allowed < best:
