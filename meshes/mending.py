@@ -1,0 +1,148 @@
+"""Mending a mesh without guessing its form: welding, winding, inner shells, debris."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plumbstone.meshes.faults import (
+    _edge_counts,
+    enclosed_volume,
+    face_areas,
+    is_closed,
+    shells,
+    winding_number,
+)
+from plumbstone.meshes.piece import Floats, Indices
+
+WELD = 1e-6  # of the largest extent: corners nearer than this are one
+DEBRIS_AREA = 0.05  # of the largest shell's area: smaller shells beside it are debris
+
+
+def welded(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
+    """Merge corners at the same place; drop faces without area and doubled faces.
+
+    Returns
+    -------
+    vertices : (k, 3) float array
+    faces : (l, 3) int array
+    """
+    low = vertices.min(axis=0)
+    extent = float((vertices.max(axis=0) - low).max())
+    if extent <= 0:
+        return vertices[:1], np.empty((0, 3), dtype=np.int64)
+    cells = np.round((vertices - low) / (extent * WELD)).astype(np.int64)
+    keys = (cells[:, 0] << 42) | (cells[:, 1] << 21) | cells[:, 2]
+    _, first, inverse = np.unique(keys, return_index=True, return_inverse=True)
+    faces = inverse[faces]
+    return vertices[first], distinct(faces)
+
+
+def distinct(faces: Indices) -> Indices:
+    """Drop faces with two equal corners, and all but one of faces on the same corners."""
+    a, b, c = faces.T
+    faces = faces[(a != b) & (b != c) & (c != a)]
+    if len(faces) == 0:
+        return faces
+    ordered = np.sort(faces, axis=1)
+    size = int(faces.max()) + 1
+    if size < 2_000_000:
+        keys = (ordered[:, 0] * size + ordered[:, 1]) * size + ordered[:, 2]
+        _, first = np.unique(keys, return_index=True)
+    else:
+        _, first = np.unique(ordered, axis=0, return_index=True)
+    return faces[np.sort(first)]
+
+
+def compacted(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
+    """Drop corners that no face uses."""
+    used = np.zeros(len(vertices), dtype=bool)
+    used[faces] = True
+    return vertices[used], (np.cumsum(used) - 1)[faces]
+
+
+def wound(vertices: Floats, faces: Indices) -> tuple[Indices, int]:
+    """Turn faces until neighbours agree and each shell encloses a positive volume.
+
+    Returns
+    -------
+    faces : (m, 3) int array
+        Consistently wound where the mesh allows it.
+    turned : int
+        How many faces were turned.
+    """
+    flip = _parity(faces)
+    faces = np.where(flip[:, None], faces[:, ::-1], faces)
+    number = shells(faces, len(vertices))
+    turned = int(flip.sum())
+    for shell in range(number.max(initial=-1) + 1):
+        mine = number == shell
+        if enclosed_volume(vertices, faces[mine]) < 0:
+            faces[mine] = faces[mine][:, ::-1]
+            turned += int(mine.sum()) - 2 * int(flip[mine].sum())
+    return faces, turned
+
+
+def outer_shell(
+    vertices: Floats, faces: Indices
+) -> tuple[Indices, tuple[str, ...], tuple[Indices, ...]]:
+    """Keep the largest shell; tell apart what lies inside it, debris and further bodies.
+
+    Returns
+    -------
+    faces : (k, 3) int array
+        The largest shell.
+    changes : tuple of str
+        What was taken away.
+    others : tuple of (l, 3) int arrays
+        Shells outside of it that are too large for debris, largest first.
+    """
+    number = shells(faces, len(vertices))
+    count = int(number.max(initial=-1)) + 1
+    if count <= 1:
+        return faces, (), ()
+    areas = np.bincount(number, weights=face_areas(vertices, faces), minlength=count)
+    order = np.argsort(-areas)
+    main = faces[number == order[0]]
+    inner, debris, others = 0, 0, []
+    closed = is_closed(main, len(vertices))
+    for shell in order[1:]:
+        mine = faces[number == shell]
+        if closed and abs(winding_number(vertices, main, vertices[mine[:1, 0]])[0]) > 0.5:
+            inner += 1
+        elif areas[shell] < DEBRIS_AREA * areas[order[0]]:
+            debris += 1
+        else:
+            others.append(mine)
+    changes = []
+    if inner:
+        changes.append(f"removed {inner} shell(s) inside the surface (no real holes)")
+    if debris:
+        changes.append(f"removed {debris} loose bit(s)")
+    return main, tuple(changes), tuple(others)
+
+
+def _parity(faces: Indices) -> NDArray[np.bool_]:
+    """Which faces to turn so that neighbours across plain edges run against each other."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import breadth_first_order, connected_components
+
+    directed = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
+    _, inverse, counts = _edge_counts(directed)
+    order = np.argsort(inverse, kind="stable")
+    plain = order[(counts == 2)[inverse[order]]].reshape(-1, 2)
+    left, right = plain.T // 3
+    clash = (directed[plain[:, 0]] == directed[plain[:, 1]]).all(axis=1)
+    if not clash.any():
+        return np.zeros(len(faces), dtype=bool)
+    shape = (len(faces), len(faces))
+    graph = coo_array((np.ones(len(left)), (left, right)), shape=shape).tocsr()
+    pairs = {(int(a), int(b)) for a, b in zip(left[clash], right[clash], strict=True)}
+    count, label = connected_components(graph, directed=False)
+    flip = np.zeros(len(faces), dtype=bool)
+    for part in range(count):
+        root = int(np.argmax(label == part))
+        nodes, before = breadth_first_order(graph, root, directed=False)
+        for node in nodes[1:]:
+            parent = int(before[node])
+            crossed = (parent, int(node)) in pairs or (int(node), parent) in pairs
+            flip[node] = flip[parent] ^ crossed
+    return flip

@@ -1,0 +1,372 @@
+"""Reading scans: meshes and point clouds in open formats, in metres."""
+
+import io
+import zipfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.faults import is_closed
+from plumbstone.meshes.mending import compacted, outer_shell, welded, wound
+from plumbstone.meshes.piece import Floats, Indices, Piece
+
+MESH_KINDS = (".stl", ".ply", ".obj", ".off", ".glb", ".gltf", ".3mf")
+CLOUD_KINDS = (".xyz", ".txt", ".csv")
+UNITS = {"m": 1.0, "dm": 0.1, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
+LARGEST_FILE = 1_000_000_000  # [bytes]
+MOST_FACES = 20_000_000
+LEAST_STONE, LARGEST_STONE, LARGEST_WOOD = 0.02, 0.80, 2.5  # [m]
+LARGEST_PIECE = 20.0  # [m]; beyond this the unit is wrong for sure
+
+
+class ScanError(PlumbstoneError, ValueError):
+    """A scan that cannot be read or measured; says which file, what and how to mend it."""
+
+    def __init__(self, path: Path, problem: str) -> None:
+        self.path, self.problem = path, problem
+        super().__init__(f"{path}: {problem}")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RawScan:
+    """A scan as it is in the file, in metres."""
+
+    vertices: Floats
+    faces: Indices  # (0, 3) for a point cloud
+    up: str  # "z", or "y" where the format says so; vertices are already turned
+    changes: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def read_scan(path: Path | str, unit: str | None = None) -> Piece:
+    """Read the mesh of one stone or one piece of wood.
+
+    Parameters
+    ----------
+    path : Path or str
+        STL, PLY, OBJ, OFF, GLB, glTF or 3MF.
+    unit : str, optional
+        "m", "dm", "cm", "mm", "in" or "ft"; judged from format and size if not given.
+
+    Returns
+    -------
+    Piece
+        Welded, consistently wound and facing outward, in metres, without inner shells
+        and debris. `changes` lists what was mended; a surface with holes is returned
+        as it is, with a warning.
+
+    Raises
+    ------
+    ScanError
+        If the file is missing, broken, too large, not a mesh or of impossible size.
+    """
+    path = Path(path)
+    raw = read_raw(path, unit)
+    if len(raw.faces) == 0:
+        raise ScanError(path, "is a point cloud, not a mesh; weigh it with: plumbstone weigh.")
+    faces, changes, others = _mended(raw)
+    warnings = list(raw.warnings)
+    if others:
+        warnings.append(f"holds {len(others) + 1} separate bodies; only the largest was taken.")
+    vertices, faces = compacted(raw.vertices, faces)
+    if not is_closed(faces, len(vertices)):
+        warnings.append("the surface has holes.")
+    elif not _volume_is_positive(vertices, faces):
+        raise ScanError(path, "encloses no volume; scan it again.")
+    return Piece(
+        vertices, faces, path.stem, source=str(path), changes=(*raw.changes, *changes),
+        warnings=tuple(warnings),
+    )  # fmt: skip
+
+
+def read_raw(path: Path, unit: str | None = None) -> RawScan:
+    """Read a mesh or a point cloud, weld it and bring it to metres, z up.
+
+    Raises
+    ------
+    ScanError
+        As in `read_scan`.
+    """
+    content = _content(path)
+    vertices, faces, own_unit = _parsed(path, content)
+    _check_arrays(path, vertices, faces)
+    changes: list[str] = []
+    if len(faces):
+        before = len(faces)
+        if not is_closed(faces, len(vertices)):
+            vertices, faces = welded(vertices, faces)
+        if len(faces) == 0:
+            raise ScanError(path, "its faces have no area; scan it again.")
+        if before - len(faces) > 0:
+            changes.append(f"dropped {before - len(faces)} faces without area or doubled")
+    scale, said, warnings = _scale(path, vertices, unit or own_unit, declared=unit is not None)
+    vertices = vertices * scale
+    up = "y" if path.suffix.lower() in (".glb", ".gltf") else "z"
+    if up == "y":
+        vertices = vertices[:, [0, 2, 1]] * [1.0, -1.0, 1.0]
+        changes.append("turned from y up to z up, as its format says")
+    return RawScan(vertices, faces, up, (said, *changes), warnings)
+
+
+def _mended(raw: RawScan) -> tuple[Indices, tuple[str, ...], tuple[Indices, ...]]:
+    """Wind the faces and keep the outer shell."""
+    faces, changes = raw.faces, []
+    if not is_closed(faces, len(raw.vertices)):
+        faces, turned = wound(raw.vertices, faces)
+        if turned:
+            changes.append(f"turned {turned} faces so that all look outward")
+    faces, removed, others = outer_shell(raw.vertices, faces)
+    if is_closed(faces, len(raw.vertices)) and not _volume_is_positive(raw.vertices, faces):
+        faces = faces[:, ::-1]
+        changes.append("turned the whole surface outward")
+    return faces, (*changes, *removed), others
+
+
+def _volume_is_positive(vertices: Floats, faces: Indices) -> bool:
+    """Tell whether a closed mesh encloses more than rounding noise."""
+    from plumbstone.meshes.faults import enclosed_volume
+
+    extent = float(np.ptp(vertices, axis=0).max())
+    return enclosed_volume(vertices, faces) > 1e-9 * extent**3
+
+
+def _content(path: Path) -> bytes:
+    """Read the bytes of a scan, within limits."""
+    if path.suffix.lower() not in MESH_KINDS + CLOUD_KINDS:
+        known = " ".join(MESH_KINDS + CLOUD_KINDS)
+        raise ScanError(path, f"is none of the known kinds of scan: {known}")
+    try:
+        size = path.stat().st_size
+        if size > LARGEST_FILE:
+            problem = f"is {size / 1e9:.1f} GB, over the limit of 1 GB; thin the mesh out first."
+            raise ScanError(path, problem)
+        content = path.read_bytes()
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise ScanError(path, f"cannot be read ({reason}); check the name.") from None
+    if not content.strip(b"\0 \t\r\n"):
+        raise ScanError(path, "is empty; export the scan again.")
+    return content
+
+
+def _parsed(path: Path, content: bytes) -> tuple[Floats, Indices, str | None]:
+    """Give vertices, faces and, where the format states it, the unit."""
+    kind = path.suffix.lower()
+    try:
+        if kind in CLOUD_KINDS:
+            return _text_cloud(content), np.empty((0, 3), dtype=np.int64), None
+        if kind == ".stl" and (found := _binary_stl(content)) is not None:
+            return *found, None
+        if kind == ".ply" and (found := _binary_ply(path, content)) is not None:
+            return *found, None
+        return _by_library(path, content, kind)
+    except ScanError:
+        raise
+    except Exception as error:  # parsers of hostile files raise anything
+        reason = f"{type(error).__name__}: {error}".splitlines()[0][:120]
+        problem = f"is no readable {kind[1:].upper()} file ({reason}); export it again."
+        raise ScanError(path, problem) from None
+
+
+def _text_cloud(content: bytes) -> Floats:
+    """Read x y z at the start of each line; a header line is passed over."""
+    text = content.decode("utf-8", errors="replace").replace(",", " ").replace(";", " ")
+    lines = text.splitlines()
+    while lines and not _starts_with_numbers(lines[0]):
+        lines.pop(0)
+    rows = [line.split()[:3] for line in lines if line.strip()]
+    return np.array(rows, dtype=float)
+
+
+def _starts_with_numbers(line: str) -> bool:
+    """Tell whether a line begins with three numbers."""
+    try:
+        return len([float(word) for word in line.split()[:3]]) == 3
+    except ValueError:
+        return False
+
+
+def _binary_stl(content: bytes) -> tuple[Floats, Indices] | None:
+    """Read a binary STL; None where the length says it is a text one."""
+    if len(content) < 84:
+        return None
+    count = int.from_bytes(content[80:84], "little")
+    if len(content) != 84 + 50 * count or count == 0:
+        return None
+    record = np.dtype([("normal", "<3f4"), ("corners", "<9f4"), ("attribute", "<u2")])
+    corners = np.frombuffer(content, record, count, 84)["corners"]
+    vertices = corners.reshape(-1, 3).astype(np.float64)
+    return vertices, np.arange(3 * count, dtype=np.int64).reshape(-1, 3)
+
+
+_PLY_TYPES = {
+    "char": "i1", "uchar": "u1", "short": "i2", "ushort": "u2", "int": "i4", "uint": "u4",
+    "float": "f4", "double": "f8", "int8": "i1", "uint8": "u1", "int16": "i2", "uint16": "u2",
+    "int32": "i4", "uint32": "u4", "float32": "f4", "float64": "f8",
+}  # fmt: skip
+
+
+def _binary_ply(path: Path, content: bytes) -> tuple[Floats, Indices] | None:
+    """Read a binary PLY of plain vertices and triangles; None for any other PLY."""
+    end = content.find(b"end_header")
+    if end < 0:
+        raise ScanError(path, "is no PLY file: its header does not end.")
+    header = content[:end].decode("ascii", errors="replace").splitlines()
+    offset = content.index(b"\n", end) + 1
+    order = {"binary_little_endian": "<", "binary_big_endian": ">"}.get(
+        next((line.split()[1] for line in header if line.startswith("format")), "")
+    )
+    elements = _ply_elements(header)
+    if order is None or not elements or elements[0][0] != "vertex":
+        return None
+    _, count, properties = elements[0]
+    if any(kind.startswith("list") for _, kind in properties):
+        return None
+    record = np.dtype([(name, order + _PLY_TYPES[kind]) for name, kind in properties])
+    _check_count(path, count, len(content) - offset, record.itemsize)
+    table = np.frombuffer(content, record, count, offset)
+    vertices = np.column_stack([table[axis].astype(np.float64) for axis in "xyz"])
+    offset += count * record.itemsize
+    if len(elements) == 1 or elements[1][1] == 0:
+        return vertices, np.empty((0, 3), dtype=np.int64)
+    name, count, properties = elements[1]
+    if name != "face" or len(properties) != 1 or not properties[0][1].startswith("list"):
+        return None
+    _, size, index = properties[0][1].split()
+    record = np.dtype([("n", order + _PLY_TYPES[size]), ("v", order + _PLY_TYPES[index], 3)])
+    _check_count(path, count, len(content) - offset, record.itemsize)
+    table = np.frombuffer(content, record, count, offset)
+    if not (table["n"] == 3).all():
+        return None
+    return vertices, table["v"].astype(np.int64)
+
+
+def _ply_elements(header: list[str]) -> list[tuple[str, int, list[tuple[str, str]]]]:
+    """List the elements of a PLY header: name, count, and (name, type) of each property."""
+    elements: list[tuple[str, int, list[tuple[str, str]]]] = []
+    for line in header:
+        words = line.split()
+        if words[:1] == ["element"]:
+            elements.append((words[1], int(words[2]), []))
+        elif words[:2] == ["property", "list"]:
+            elements[-1][2].append((words[4], " ".join(words[1:4])))
+        elif words[:1] == ["property"]:
+            elements[-1][2].append((words[2], words[1]))
+    return elements
+
+
+def _check_count(path: Path, count: int, left: int, size: int) -> None:
+    """Refuse a header that promises more than the file holds."""
+    if count < 0 or count * size > left:
+        problem = f"its header promises {count} entries, more than the file holds; export it again."
+        raise ScanError(path, problem)
+
+
+class _OwnFolder:
+    """Gives a mesh library the files beside a scan, and no others."""
+
+    def __init__(self, path: Path) -> None:
+        self.path, self.folder = path, path.parent.resolve()
+
+    def get(self, name: str) -> bytes:
+        wanted = (self.folder / name).resolve()
+        if not wanted.is_relative_to(self.folder) or not wanted.is_file():
+            raise ScanError(self.path, f"refers to {name!r}, which is not beside it.")
+        if wanted.stat().st_size > LARGEST_FILE:
+            raise ScanError(self.path, f"refers to {name!r}, which is over 1 GB.")
+        return wanted.read_bytes()
+
+
+def _by_library(path: Path, content: bytes, kind: str) -> tuple[Floats, Indices, str | None]:
+    """Read by trimesh, which opens nothing but what lies beside the scan."""
+    import trimesh
+
+    if kind == ".3mf":
+        _check_archive(path, content)
+    options: dict[str, Any] = {"process": False}
+    if kind == ".gltf":
+        options["resolver"] = _OwnFolder(path)
+    elif kind == ".obj":
+        options["skip_materials"] = True
+    scene = trimesh.load_scene(io.BytesIO(content), file_type=kind[1:], **options)
+    parts = [p for p in scene.dump() if isinstance(p, (trimesh.Trimesh, trimesh.PointCloud))]
+    if not parts:
+        raise ScanError(path, "holds no surface and no points; export it again.")
+    vertices, faces, count = [], [], 0
+    for part in parts:
+        vertices.append(np.asarray(part.vertices, dtype=np.float64))
+        if isinstance(part, trimesh.Trimesh):
+            faces.append(np.asarray(part.faces, dtype=np.int64) + count)
+        count += len(part.vertices)
+    joined = np.concatenate(faces) if faces else np.empty((0, 3), dtype=np.int64)
+    unit = {"meters": "m", "millimeters": "mm", "centimeters": "cm", "inches": "in"}
+    own = (
+        "m" if kind in (".glb", ".gltf") else unit.get(str(scene.units)) if kind == ".3mf" else None
+    )
+    return np.concatenate(vertices), joined, own
+
+
+def _check_archive(path: Path, content: bytes) -> None:
+    """Refuse a 3MF whose ZIP would unpack to too much or outside."""
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        entries = archive.infolist()
+    if sum(entry.file_size for entry in entries) > LARGEST_FILE or len(entries) > 10_000:
+        raise ScanError(path, "unpacks to over 1 GB; thin the mesh out first.")
+    if any(
+        ".." in Path(entry.filename).parts or entry.filename.startswith("/") for entry in entries
+    ):
+        raise ScanError(path, "holds paths that lead out of it; export it again.")
+
+
+def _check_arrays(path: Path, vertices: Floats, faces: Indices) -> None:
+    """Refuse what no measurement can use."""
+    if vertices.ndim != 2 or vertices.shape[1:] != (3,) or len(vertices) < 4:
+        raise ScanError(path, "holds fewer than four points; scan it again.")
+    if len(faces) > MOST_FACES or len(vertices) > 3 * MOST_FACES:
+        raise ScanError(path, f"has over {MOST_FACES // 10**6} million faces; thin it out first.")
+    if len(faces) and (faces.min() < 0 or faces.max() >= len(vertices)):
+        raise ScanError(path, "has faces that point at missing corners; export it again.")
+    finite = np.isfinite(vertices).all(axis=1)
+    if not finite.all():
+        bad = int(np.argmin(finite))
+        problem = f"corner {bad} is {vertices[bad]}; {int((~finite).sum())} are not finite. Export it again."
+        raise ScanError(path, problem)
+    if float(np.abs(vertices).max()) > 1e12:
+        raise ScanError(path, "has coordinates beyond all measure; export it again.")
+
+
+def _scale(
+    path: Path, vertices: Floats, unit: str | None, *, declared: bool
+) -> tuple[float, str, tuple[str, ...]]:
+    """Find the size of the file's unit [m], and say where it comes from."""
+    longest = float(np.ptp(vertices, axis=0).max())
+    if longest <= 0:
+        raise ScanError(path, "all its points lie in one place; scan it again.")
+    if unit is not None:
+        if unit not in UNITS:
+            raise ScanError(path, f"unit {unit!r} is not one of {', '.join(UNITS)}.")
+        size = longest * UNITS[unit]
+        if not 1e-3 <= size <= LARGEST_PIECE:
+            problem = f"would be {size:.3g} m long in {unit}; give the right unit."
+            raise ScanError(path, problem)
+        said = f"unit {unit}, {'as declared' if declared else 'as its format says'}"
+        return UNITS[unit], said, ()
+    for name, least, most in (
+        ("m", LEAST_STONE, LARGEST_WOOD),
+        ("mm", LEAST_STONE, LARGEST_PIECE),
+        ("cm", LEAST_STONE, LARGEST_STONE),
+    ):
+        if least <= longest * UNITS[name] <= most:
+            size = longest * UNITS[name]
+            said = f"unit judged {name} from its size ({size * 1e2:.1f} cm); --unit corrects it"
+            large = size > LARGEST_STONE
+            warnings = (f"{size:.2f} m long: check the unit.",) if large else ()
+            return UNITS[name], said, warnings
+    problem = (
+        f"its longest side is {longest:.4g}, which fits no stone in m, cm or mm; "
+        "give --unit or a known length with --longest."
+    )
+    raise ScanError(path, problem)
