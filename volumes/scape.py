@@ -3,7 +3,7 @@
 import itertools
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from plumbstone.meshes.ranges import Range
@@ -146,9 +146,12 @@ def read_scape(path: Path) -> Scape:
         lumps=tuple(_lump_from(entry, materials) for entry in top.sections("lump")),
         layers=layers_from(top.sections("layer"), materials),
         border=border_from(border) if (border := top.section("border", None)) else None,
-        groups=tuple(group_from(entry, materials) for entry in top.sections("group")),
+        groups=(),
         materials=materials,
     )
+    masses = {p.name: _mass_and_material(p) for p in scape.pieces if p.kind == "stone"}
+    groups = tuple(group_from(entry, materials, masses) for entry in top.sections("group"))
+    scape = replace(scape, groups=groups)
     top.done()
     _check_names(scape)
     return scape
@@ -265,6 +268,8 @@ def _piece_from(section: Section, materials: Mapping[str, Material]) -> PieceEnt
         price=section.number("price", None, least=0),
     )
     section.done()
+    if entry.material.density is None:
+        raise section.error("material", f"{entry.material.name} has no density; name a {kind}.")
     return entry
 
 
@@ -347,6 +352,17 @@ def _material(section: Section, materials: Mapping[str, Material]) -> Material:
         raise section.error("material", str(error)) from None
 
 
+def _mass_and_material(piece: PieceEntry) -> tuple[float, Material]:
+    """Mass of a stone as far as the file alone tells it [kg], and its material."""
+    density = piece.material.density
+    assert density is not None
+    if piece.mass is not None:
+        return piece.mass, piece.material
+    size = piece.shape.size or (0.0, 0.0, 0.0)
+    factor = piece.shape.shape_factor or SHAPE_FACTOR
+    return size[0] * size[1] * size[2] * factor * density.mid, piece.material
+
+
 def _check_names(scape: Scape) -> None:
     """See that names are unique and that references point at pieces."""
     names = [piece.name for piece in scape.pieces]
@@ -358,3 +374,12 @@ def _check_names(scape: Scape) -> None:
             if target not in (*names, "floor", "bed") or target == piece.name:
                 problem = f'refers to "{target}", which is no other piece, "floor" or "bed".'
                 raise ScapeError(scape.path, f'piece "{piece.name}"', problem)
+    wooden = {piece.name for piece in scape.pieces if piece.kind == "wood"}
+    for group in scape.groups:
+        for name in group.wood:
+            if name not in wooden:
+                problem = f'names "{name}", which is no piece of wood in this scape.'
+                raise ScapeError(scape.path, f'group "{group.name}"', problem)
+    for name in scape.border.stones if scape.border else ():
+        if name not in names:
+            raise ScapeError(scape.path, "border.stones", f'"{name}" is no piece of this scape.')

@@ -1,28 +1,74 @@
 """From the entries of a scape file to bodies with a form, a weight and a place."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plumbstone.meshes.piece import Piece
+from plumbstone.meshes import primitives
+from plumbstone.meshes.columns import Grid, Window, columns_of, merged_columns
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.piece import Floats, Piece
+from plumbstone.meshes.placing import (
+    raised,
+    renamed,
+    resting_height,
+    shared_volume,
+    stood_at,
+    tilted,
+    turned,
+)
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.displacement import mesh_volume
-from plumbstone.volumes.scape import PieceEntry, Shape
+from plumbstone.volumes.scape import PieceEntry, Scape, Shape
+from plumbstone.volumes.weighing import (
+    mass_of,
+    size_volume,
+    tape_spread,
+    volume_of_mass,
+    weigh_scan,
+)
 
-SHAPE_FACTORS = Range(0.40, 0.50, 0.60)  # of the box around a stone; common practice, no source
 MASS_ONLY_PROPORTIONS = np.array([1.3, 1.0, 0.8])  # common practice, no source
+CONTACT_GRID = 0.002  # [m], for setting pieces down and finding overlaps
+OVERLAP = 0.05  # of the smaller piece: drawn through each other
+
+
+class PlacingError(PlumbstoneError, ValueError):
+    """A piece that cannot be where the file puts it."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Body:
-    """A piece with its form and weight; `piece` stands in the tank once it is set."""
+    """A piece with its form, weight and place."""
 
     entry: PieceEntry
-    piece: Piece
+    piece: Piece  # in the tank frame once it is set
     volume: Range  # outer envelope [m³]
     mass: Range  # dry [kg]
     how_known: str  # where volume and mass come from, a plain phrase
     warnings: tuple[str, ...] = ()
+
+    @property
+    def mesh_volume(self) -> float:
+        """Exact volume of its mesh [m³]."""
+        return mesh_volume(self.piece.vertices, self.piece.faces)
+
+    def mass_in_water(self, water: float) -> Range:
+        """What it weighs under water of a density [kg/m³], dry pores → [kg]."""
+        density = self.entry.material.density
+        assert density is not None
+        if self.entry.mass is not None and self.entry.kind == "stone":
+            volume = volume_of_mass(self.entry.mass, density)
+            dry = self.entry.mass
+            return Range(*(dry - water * v for v in (volume.high, volume.mid, volume.low)))
+        low, mid, high = self.volume.low, self.volume.mid, self.volume.high
+        if self.entry.mass is not None:
+            dry = self.entry.mass
+            return Range(dry - water * high, dry - water * mid, dry - water * low)
+        pairs = zip((low, mid, high), (density.low, density.mid, density.high), strict=True)
+        found = sorted(v * (rho - water) for v, rho in pairs)
+        return Range(*found)
 
 
 def body_of(entry: PieceEntry) -> Body:
@@ -32,60 +78,114 @@ def body_of(entry: PieceEntry) -> Body:
     mass also gives the volume. A scan keeps its volume and is checked by the mass.
     """
     shape, density = entry.shape, entry.material.density
-    if shape.scan is None and not shape.solid and not shape.limbs and entry.mass is not None:
+    assert density is not None
+    if entry.mass is not None and shape.scan is None and not shape.solid and not shape.limbs:
         return _from_mass(entry, entry.mass)
     piece, volume, how = _form(entry)
-    piece = replace(piece, name=entry.name, material=entry.material.key)
+    piece = renamed(piece, entry.name, entry.material.key)
     if entry.mass is None:
-        mass = Range(volume.low * density.low, volume.mid * density.mid, volume.high * density.high)
-        return Body(entry, piece, volume, mass, f"{how}, density from the table")
-    return Body(
-        entry,
-        piece,
-        volume,
-        Range.exact(entry.mass),
-        f"{how}, weighed",
-        _contradiction(entry, volume, entry.mass),
-    )
+        mass = mass_of(volume, density)
+        return Body(entry, piece, volume, mass, f"{how}; density from the table", piece.warnings)
+    warnings = (*piece.warnings, *_contradiction(entry, volume, entry.mass))
+    return Body(entry, piece, volume, Range.exact(entry.mass), f"{how}; weighed", warnings)
+
+
+def set_on_floor(scape: Scape) -> tuple[Body, ...]:
+    """Make all pieces and set those down that rest on the floor or on other pieces.
+
+    Pieces that rest on the bed stay on the floor for now; see `set_on_bed`.
+
+    Raises
+    ------
+    PlacingError
+        If a piece stands outside the tank, two stand in one place, or pieces rest on
+        each other in a circle.
+    """
+    bodies = {entry.name: _turned(body_of(entry)) for entry in scape.pieces}
+    floor = Grid.of_spacing(scape.tank.length, scape.tank.depth, CONTACT_GRID)
+    done: dict[str, Body] = {}
+    waiting = list(scape.pieces)
+    while waiting:
+        ready = [e for e in waiting if e.rests in ("floor", "bed") or e.rests in done]
+        if not ready:
+            names = ", ".join(entry.name for entry in waiting)
+            raise PlacingError(f"These pieces rest on each other in a circle: {names}.")
+        for entry in ready:
+            body = bodies[entry.name]
+            if entry.rests in done:
+                below = done[entry.rests].piece
+                tops = merged_columns([columns_of(below.vertices, below.faces, floor)], floor)
+                rise = resting_height(body.piece, tops.highest(), floor)
+                body = replace(body, piece=raised(body.piece, rise))
+            done[entry.name] = body
+            waiting.remove(entry)
+    placed = tuple(done[entry.name] for entry in scape.pieces)
+    for body in placed:
+        _check_inside(body, scape)
+    return placed
+
+
+def set_on_bed(
+    scape: Scape, bodies: Sequence[Body], surface: Floats, grid: Grid
+) -> tuple[Body, ...]:
+    """Set the pieces that rest on the bed onto its surface, pressed in as the file says.
+
+    Raises
+    ------
+    PlacingError
+        If pieces then stand in one place, or above the rim.
+    """
+    placed = []
+    for body in bodies:
+        if body.entry.rests == "bed":
+            rise = resting_height(body.piece, surface, grid) - body.entry.pressed
+            body = replace(body, piece=raised(body.piece, max(0.0, rise)))
+        placed.append(body)
+    _check_overlaps(placed, grid)
+    return tuple(placed)
 
 
 def _form(entry: PieceEntry) -> tuple[Piece, Range, str]:
     """Make the mesh and the range of its volume [m³]."""
-    from plumbstone.meshes import primitives
-
     shape = entry.shape
     if shape.scan is not None:
-        return _scanned(shape)
+        weighed = weigh_scan(shape.scan, unit=shape.unit)
+        return weighed.piece, weighed.volume, "scan"
     if shape.limbs:
         piece = _branch(shape)
-        return piece, _around(mesh_volume(piece.vertices, piece.faces), 0.15), "limbs by tape"
+        return (
+            piece,
+            tape_spread(mesh_volume(piece.vertices, piece.faces), "limbs"),
+            "limbs by tape",
+        )
     assert shape.size is not None
+    if shape.solid == "boulder":
+        piece = primitives.boulder(shape.size, shape.seed)
+        # The form of a boulder is made up, so its volume is no better known than by tape.
+        volume = mesh_volume(piece.vertices, piece.faces)
+        return piece, tape_spread(volume, "boulder"), "a boulder of this size"
     if shape.solid:
-        make = getattr(primitives, shape.solid)
-        piece = make(shape.size, shape.seed) if shape.solid == "boulder" else make(shape.size)
-        return piece, _around(mesh_volume(piece.vertices, piece.faces), 0.05), f"a {shape.solid}"
-    factors = SHAPE_FACTORS if shape.shape_factor is None else Range.exact(shape.shape_factor)
-    around = float(np.prod(shape.size))
-    return (
-        primitives.stone_of_size(shape.size, factors.mid),
-        factors.times(around),
-        "tape: length × width × height × shape factor",
-    )
+        piece = _solid(shape.solid, shape.size)
+        volume = mesh_volume(piece.vertices, piece.faces)
+        return piece, tape_spread(volume, "solid"), f"a {shape.solid} by tape"
+    volume_range = size_volume(shape.size, shape.shape_factor)
+    factor = volume_range.mid / float(np.prod(shape.size))
+    piece = primitives.stone_of_size(shape.size, factor)
+    return piece, volume_range, "length × width × height × shape factor"
 
 
-def _scanned(shape: Shape) -> tuple[Piece, Range, str]:
-    """Read, mend and measure a scan."""
-    from plumbstone.volumes.weighing import weigh_scan
-
-    assert shape.scan is not None
-    weighed = weigh_scan(shape.scan, unit=shape.unit)
-    return weighed.piece, weighed.volume, "scan"
+def _solid(name: str, size: tuple[float, float, float]) -> Piece:
+    """Make a simple solid of a length, width and height."""
+    if name == "cylinder":
+        piece = primitives.cylinder(1.0, 1.0)
+        return piece.moved_to(piece.vertices * size)
+    return {"box": primitives.box, "slab": primitives.slab, "ellipsoid": primitives.ellipsoid}[
+        name
+    ](size)
 
 
 def _branch(shape: Shape) -> Piece:
     """Make one closed mesh of limbs; those without a path lie side by side as rods."""
-    from plumbstone.meshes import primitives
-
     drawn = [limb for limb in shape.limbs if limb.path]
     if drawn:
         return primitives.fork(
@@ -99,43 +199,76 @@ def _branch(shape: Shape) -> Piece:
 
 def _from_mass(entry: PieceEntry, mass: float) -> Body:
     """Take the volume from a measured mass; the form from the size, or a rounded stone."""
-    from plumbstone.meshes import primitives
-
     density = entry.material.density
-    volume = Range(mass / density.high, mass / density.mid, mass / density.low)
-    size, warnings = entry.shape.size, ()
+    assert density is not None
+    volume = volume_of_mass(mass, density)
+    size = entry.shape.size
     if size is None:
-        factor = SHAPE_FACTORS.mid
-        scale = (volume.mid / factor / float(np.prod(MASS_ONLY_PROPORTIONS))) ** (1 / 3)
-        size = tuple(float(s) for s in scale * MASS_ONLY_PROPORTIONS)
-    else:
-        factor = volume.mid / float(np.prod(size))
+        scale = (volume.mid / 0.5 / float(np.prod(MASS_ONLY_PROPORTIONS))) ** (1 / 3)
+        length, width, height = (float(s) for s in scale * MASS_ONLY_PROPORTIONS)
+        size = (length, width, height)
+    factor = volume.mid / float(np.prod(size))
     if not 0.2 <= factor <= 0.95:
-        problem = (
-            f"{mass:g} kg of {entry.material.name} would fill {factor:.0%} of the box around it; "
-            "check size, mass and material."
+        message = (
+            f"{entry.name}: {mass:g} kg of {entry.material.name} would fill {factor:.0%} of the "
+            "box around it; check size, mass and material."
         )
-        raise PieceError(entry.name, problem)
-    piece = primitives.stone_of_size(size, factor)
-    piece = replace(piece, name=entry.name, material=entry.material.key)
-    return Body(
-        entry, piece, volume, Range.exact(mass), "weighed, density from the table", warnings
-    )
+        raise PlacingError(message)
+    piece = renamed(primitives.stone_of_size(size, factor), entry.name, entry.material.key)
+    return Body(entry, piece, volume, Range.exact(mass), "weighed; density from the table")
 
 
 def _contradiction(entry: PieceEntry, volume: Range, mass: float) -> tuple[str, ...]:
     """Warn where mass and volume together fall outside the material's densities."""
     density = entry.material.density
-    least, most = mass / volume.high, mass / volume.low
-    if most >= density.low and least <= density.high:
+    assert density is not None
+    if mass / volume.low >= density.low and mass / volume.high <= density.high:
         return ()
     return (
-        f"{entry.name}: {mass:g} kg and {volume.mid * 1e3:.2f} L give "
-        f"{mass / volume.mid:.0f} kg/m³, but {entry.material.name} has "
-        f"{density.low:.0f}-{density.high:.0f}; check scale of the form, mass and material.",
+        f"{mass:g} kg and {volume.mid * 1e3:.2f} L give {mass / volume.mid:.0f} kg/m³, but "
+        f"{entry.material.name} has {density.low:.0f}-{density.high:.0f}; "
+        "check scale of the form, mass and material.",
     )
 
 
-def _around(value: float, share: float) -> Range:
-    """Spread a value by a share to both sides."""
-    return Range(value * (1 - share), value, value * (1 + share))
+def _turned(body: Body) -> Body:
+    """Tilt, turn and stand a body at its place on the floor."""
+    entry = body.entry
+    piece = tilted(body.piece, entry.tilt, entry.lean) if entry.tilt else body.piece
+    piece = turned(piece, entry.turn) if entry.turn else piece
+    return replace(body, piece=stood_at(piece, *entry.at))
+
+
+def _check_inside(body: Body, scape: Scape) -> None:
+    """Refuse a piece that stands outside the tank or through the glass."""
+    low, high = body.piece.vertices.min(axis=0), body.piece.vertices.max(axis=0)
+    tank = scape.tank
+    for axis, size, first, last in (
+        (0, tank.length, "left pane", "right pane"),
+        (1, tank.depth, "front pane", "back pane"),
+    ):
+        over = max(-low[axis], high[axis] - size)
+        if over > 1e-4:
+            pane = first if -low[axis] > high[axis] - size else last
+            message = (
+                f'{scape.path}: piece "{body.entry.name}".at: reaches {over * 1e2:.1f} cm through '
+                f"the {pane}; move it, turn it or take a smaller one."
+            )
+            raise PlacingError(message)
+
+
+def _check_overlaps(bodies: Sequence[Body], grid: Grid) -> None:
+    """Refuse two stones in one place."""
+    windows: list[Window] = [columns_of(b.piece.vertices, b.piece.faces, grid) for b in bodies]
+    for i, one in enumerate(bodies):
+        for j in range(i):
+            other = bodies[j]
+            shared = shared_volume(windows[i], windows[j], grid.cell_area)
+            smaller = min(one.mesh_volume, other.mesh_volume) if shared > 0 else 1.0
+            if shared > OVERLAP * smaller and "wood" not in (one.entry.kind, other.entry.kind):
+                message = (
+                    f'"{one.entry.name}" and "{other.entry.name}" stand in the same place: they '
+                    f"share {shared * 1e6:.0f} mL, {shared / smaller:.0%} of the smaller one. "
+                    "Move one of them (at, turn)."
+                )
+                raise PlacingError(message)

@@ -1,0 +1,166 @@
+"""Lift of wood and the sinkers it needs, by vertical balance."""
+
+from dataclasses import dataclass
+
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.ranges import Range
+
+
+class SinkerError(PlumbstoneError, ValueError):
+    """A sinker that cannot hold anything down."""
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """Vertical balance of wood and sinkers; masses as they show on a scale [kg]."""
+
+    lift: Range  # net upward pull of the covered wood, as a mass; below 0 it sinks
+    density: Range  # of the wood [kg/m³]
+    least_sinker: Range  # dry stone that just holds it
+    asked_sinker: float  # dry stone for the unlucky end, with the factor
+    hung: float  # dry stone that is there
+    spare: Range  # of the hung stone under water, as a mass; below 0 it lifts
+    from_tub: bool
+
+    @property
+    def stays(self) -> bool:
+        """Whether the stone that is there holds the wood with the factor in hand."""
+        return self.hung >= self.asked_sinker
+
+
+def density_from_weighings(dry: float, submerged: float, water: float) -> float:
+    """Density of a body [kg/m³] weighed dry and hanging in water [kg].
+
+    Raises
+    ------
+    SinkerError
+        If the submerged reading is not below the dry one.
+    """
+    if not 0 <= submerged < dry:
+        message = f"{submerged:g} kg in water is not below {dry:g} kg dry; weigh again."
+        raise SinkerError(message)
+    return dry * water / (dry - submerged)
+
+
+def lift_of(volume: float, mass: float, water: float) -> float:
+    """Net upward pull ρ V - m as a mass [kg] of a covered body of volume [m³] and mass [kg]."""
+    return water * volume - mass
+
+
+def sinker_for(lift: float, stone_density: float, water: float) -> float:
+    """Dry mass of stone [kg] whose weight in water balances a lift [kg].
+
+    Raises
+    ------
+    SinkerError
+        If the stone is no denser than the water.
+    """
+    if stone_density <= water:
+        message = (
+            f"A stone of {stone_density:.0f} kg/m³ floats in water of {water:.0f}; "
+            "take a denser one."
+        )
+        raise SinkerError(message)
+    return max(0.0, lift) / (1 - water / stone_density)
+
+
+def lift_from_tub(mass: float, stone_density: float, water: float) -> float:
+    """Lift [kg] of wood that just sinks with a stone of that dry mass [kg] hung on it."""
+    if stone_density <= water:
+        sinker_for(1.0, stone_density, water)
+    return mass * (1 - water / stone_density)
+
+
+def balance_from_density(
+    mass: float, wood: Range, stone: Range, water: float, hung: float, factor: float
+) -> Balance:
+    """Balance wood of a dry mass [kg] whose density [kg/m³] is known from a table.
+
+    Parameters
+    ----------
+    mass : float
+        Of the dry wood [kg].
+    wood, stone : Range
+        Densities [kg/m³].
+    water : float
+        Density [kg/m³].
+    hung : float
+        Dry mass of the stone that is tied on [kg].
+    factor : float
+        On the lift, after the unlucky densities.
+    """
+    lift = Range(*(lift_of(mass / rho, mass, water) for rho in (wood.high, wood.mid, wood.low)))
+    return _balance(lift, wood, stone, water, hung, factor, from_tub=False)
+
+
+def balance_from_volume(
+    volume: Range, mass: Range, stone: Range, water: float, hung: float, factor: float
+) -> Balance:
+    """Balance wood whose volume [m³] and mass [kg] are known; see `balance_from_density`."""
+    lift = Range(
+        lift_of(volume.low, mass.high, water),
+        lift_of(volume.mid, mass.mid, water),
+        lift_of(volume.high, mass.low, water),
+    )
+    wood = Range(mass.low / volume.high, mass.mid / volume.mid, mass.high / volume.low)
+    return _balance(lift, wood, stone, water, hung, factor, from_tub=False)
+
+
+def balance_from_tub(
+    wood_mass: float | None,
+    tub: tuple[float, Range],
+    stone: Range,
+    water: float,
+    hung: float,
+    factor: float,
+) -> Balance:
+    """Balance wood that just sank with a stone: `tub` is its dry mass [kg] and density.
+
+    The measurement beats any table; without the wood's own mass its density stays unknown
+    and is given as that of the water.
+    """
+    mass, density = tub
+    lift = Range(
+        *(lift_from_tub(mass, rho, water) for rho in (density.low, density.mid, density.high))
+    )
+    wood = Range.exact(water)
+    if wood_mass is not None:
+        wood = Range(
+            *(water * wood_mass / (wood_mass + pull) for pull in (lift.high, lift.mid, lift.low))
+        )
+    return _balance(lift, wood, stone, water, hung, factor, from_tub=True)
+
+
+def _balance(
+    lift: Range,
+    wood: Range,
+    stone: Range,
+    water: float,
+    hung: float,
+    factor: float,
+    *,
+    from_tub: bool,
+) -> Balance:
+    """Put the sinker figures to a lift.
+
+    A tub test already speaks of the real wood, so its unlucky end is the middle; a sinker
+    is weighed and of known stone, so its own density counts in the middle too.
+    """
+    unlucky = lift.mid if from_tub else lift.high
+    return Balance(
+        lift=lift,
+        density=wood,
+        least_sinker=Range(
+            sinker_for(lift.low, stone.high, water),
+            sinker_for(lift.mid, stone.mid, water),
+            sinker_for(lift.high, stone.low, water),
+        ),
+        asked_sinker=factor * sinker_for(unlucky, stone.mid, water),
+        hung=hung,
+        spare=Range(
+            hung * (1 - water / stone.low) - lift.high,
+            hung * (1 - water / stone.mid) - lift.mid,
+            hung * (1 - water / stone.high) - lift.low,
+        ),
+        from_tub=from_tub,
+    )
