@@ -31,6 +31,23 @@ class Range:
         low, mid, high = np.quantile(np.asarray(list(samples), dtype=float), [0.05, 0.5, 0.95])
         return cls(float(low), float(mid), float(high))
 
+    @classmethod
+    def total(cls, parts: "Iterable[Range]") -> "Range":
+        """Add independent figures: the distances to their bounds add as squares."""
+        parts = tuple(parts)
+        mid = sum(part.mid for part in parts)
+        below = sum((part.mid - part.low) ** 2 for part in parts) ** 0.5
+        above = sum((part.high - part.mid) ** 2 for part in parts) ** 0.5
+        return cls(mid - below, mid, mid + above)
+
+    def plus(self, value: float) -> "Range":
+        """Shift by an exact value."""
+        return Range(self.low + value, self.mid + value, self.high + value)
+
+    def negative(self) -> "Range":
+        """Change the sign."""
+        return Range(-self.high, -self.mid, -self.low)
+
     def times(self, factor: float) -> "Range":
         """Multiply by a factor ≥ 0."""
         return Range(self.low * factor, self.mid * factor, self.high * factor)
