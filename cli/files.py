@@ -52,6 +52,25 @@ def write_whole(path: Path, content: str | bytes, *, force: bool = True) -> None
             Path(temporary).unlink(missing_ok=True)
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder and those above it.
+
+    Raises
+    ------
+    WriteError
+        If the disk refuses, or a file of that name is in the way.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise WriteError(folder, error.strerror or str(error)) from None
+
+
+def plain_cell(text: str) -> str:
+    """Keep a spreadsheet from taking a text for a formula."""
+    return f"'{text}" if text[:1] in "=+-@\t\r" and text else text
+
+
 def _umask() -> int:
     """Read the permission mask of this process."""
     mask = os.umask(0)

@@ -4,6 +4,14 @@ import sys
 
 import typer
 
+from plumbstone.cli.bed import bed
+from plumbstone.cli.demo import demo
+from plumbstone.cli.hold import hold
+from plumbstone.cli.materials import materials
+from plumbstone.cli.new import new
+from plumbstone.cli.plan import plan
+from plumbstone.cli.weigh import weigh
+
 app = typer.Typer(
     name="plumbstone",
     help="Weights, litres, bags and buoyancy for a planted tank, from rough 3D shapes.",
@@ -11,6 +19,8 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
+for command in (new, weigh, bed, hold, plan, materials, demo):
+    app.command()(command)
 
 
 def run() -> None:

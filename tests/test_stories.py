@@ -6,7 +6,6 @@ The trade figures in them: common practice, no source.
 from pathlib import Path
 
 import pytest
-
 from commands import read_json, type_in
 
 

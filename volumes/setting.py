@@ -149,7 +149,8 @@ def _form(entry: PieceEntry) -> tuple[Piece, Range, str]:
     """Make the mesh and the range of its volume [m³]."""
     shape = entry.shape
     if shape.scan is not None:
-        weighed = weigh_scan(shape.scan, unit=shape.unit)
+        weighed = weigh_scan(shape.scan, entry.material, shape.unit)
+        assert weighed.piece is not None
         return weighed.piece, weighed.volume, "scan"
     if shape.limbs:
         piece = _branch(shape)

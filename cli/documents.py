@@ -1,0 +1,219 @@
+"""Results as JSON documents: keys carry their unit, uncertain figures are ranges."""
+
+from typing import Any
+
+from plumbstone.cli.output import range_json
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bags import BagChoice
+from plumbstone.volumes.bed import LayerResult
+from plumbstone.volumes.buoyancy import Balance
+from plumbstone.volumes.dosing import Dosing, TankParts
+from plumbstone.volumes.hold_down import HoldResult
+from plumbstone.volumes.loads import Load
+from plumbstone.volumes.plan import Plan, Purchase
+from plumbstone.volumes.scape import Scape, Tank
+from plumbstone.volumes.setting import Body
+
+LITRE, GRAM, CENTIMETRE = 1e-3, 1e-3, 1e-2
+FLOOR_CAUTION = (
+    "Masses and pressure are for the stand maker, local code and a licensed engineer to judge; "
+    "this is no approval of a stand or a floor."
+)
+CAUTIONS = (
+    FLOOR_CAUTION,
+    "Lift stones close to the body and not alone when heavy; set them on pads, never drop "
+    "them on glass; the maker of the tank says what its panes may carry.",
+    "Unplug everything electric before hands go into the water; keep drip loops.",
+    "Use only wood that is untreated, unpainted and fit for aquariums.",
+)
+
+
+def plan_document(plan: Plan) -> dict[str, Any]:
+    """Give a whole plan as the JSON document that `plan` writes and prints."""
+    return {
+        "name": plan.scape.name,
+        "file": str(plan.scape.path),
+        "tank": _tank(plan.scape.tank),
+        "water_density_kg_per_m3": plan.water_density,
+        "pieces": [_body(body, plan.water_density) for body in plan.bodies],
+        "lumps": [
+            {
+                "name": lump.name,
+                "count": lump.count,
+                "material": lump.material.name,
+                "mass_kg": range_json(lump.mass),
+                "volume_l": range_json(lump.volume, LITRE),
+                "below_soil": lump.below_soil,
+            }
+            for lump in plan.scape.lumps
+        ],
+        "layers": [layer_document(purchase) for purchase in plan.purchases],
+        "depths_cm": _depths(plan),
+        "water": _water(plan.parts, plan.dosing),
+        "load": _load(plan.load),
+        "holds": [hold_document(hold) for hold in plan.holds],
+        "drain_back": None
+        if plan.drain_back is None
+        else {
+            "volume_l": plan.drain_back.volume / LITRE,
+            "spare_l": None if plan.drain_back.spare is None else plan.drain_back.spare / LITRE,
+            "overflows": plan.drain_back.overflows,
+        },
+        "warnings": list(plan.warnings),
+        "guesses": list(plan.guesses),
+        "cautions": list(CAUTIONS),
+    }
+
+
+def bed_document(scape: Scape, purchases: tuple[Purchase, ...]) -> dict[str, Any]:
+    """Give the bed of one scape as JSON."""
+    costs = [p.bags.cost for p in purchases if p.bags and p.bags.cost is not None]
+    return {
+        "name": scape.name,
+        "file": str(scape.path),
+        "layers": [layer_document(purchase) for purchase in purchases],
+        "cost": sum(costs) if costs else None,
+    }
+
+
+def layer_document(purchase: Purchase) -> dict[str, Any]:
+    """Give one layer and its bags as JSON."""
+    result = purchase.result
+    return {
+        "name": result.layer.name,
+        "material": result.layer.material.name,
+        "zone": result.layer.zone.name,
+        "settled_l": result.settled / LITRE,
+        "settled_error_l": result.error / LITRE,
+        "poured_l": result.poured / LITRE,
+        "mass_kg": range_json(result.mass),
+        "slope_degrees": result.slope_degrees,
+        "repose_degrees": _repose(result),
+        "slides_l": result.slide.volume / LITRE,
+        "slides_where": result.slide.where if result.slide.volume > 0 else "",
+        "slides_lower_cm": result.slide.drop / CENTIMETRE,
+        **_bags(purchase.bags),
+    }
+
+
+def hold_document(hold: HoldResult) -> dict[str, Any]:
+    """Give what holds one group as JSON."""
+    return {
+        "name": hold.group.name,
+        "wood": list(hold.group.wood),
+        **balance_document(hold.balance),
+        "factor": hold.group.factor,
+        "sinker_material": hold.sinker_material.name,
+        "moves_at_cm": None if hold.moves_at is None else hold.moves_at / CENTIMETRE,
+    }
+
+
+def balance_document(balance: Balance) -> dict[str, Any]:
+    """Give a vertical balance as JSON."""
+    return {
+        "lift_g": range_json(balance.lift, GRAM),
+        "density_kg_per_m3": range_json(balance.density),
+        "least_sinker_g": range_json(balance.least_sinker, GRAM),
+        "sinker_g": balance.asked_sinker / GRAM,
+        "hung_g": balance.hung / GRAM,
+        "spare_g": range_json(balance.spare, GRAM),
+        "from_tub_test": balance.from_tub,
+        "stays": balance.stays,
+    }
+
+
+def _repose(result: LayerResult) -> dict[str, float]:
+    repose = result.layer.material.repose
+    return range_json(repose if repose is not None else Range.exact(0.0))
+
+
+def _bags(choice: BagChoice | None) -> dict[str, Any]:
+    """Give the bags of a layer, only those to buy."""
+    if choice is None:
+        return {"bags": [], "cost": None, "left_over_l": None}
+    bags = []
+    for bag, count in zip(choice.bags, choice.counts, strict=True):
+        if count:
+            key = "holds_kg" if bag.by_mass else "holds_l"
+            holds = bag.holds if bag.by_mass else bag.holds / LITRE
+            bags.append({key: holds, "count": count, "price": bag.price})
+    return {"bags": bags, "cost": choice.cost, "left_over_l": choice.left_over / LITRE}
+
+
+def _tank(tank: Tank) -> dict[str, Any]:
+    return {
+        "length_cm": tank.length / CENTIMETRE,
+        "depth_cm": tank.depth / CENTIMETRE,
+        "height_cm": None if tank.height is None else tank.height / CENTIMETRE,
+        "glass_mm": None if tank.glass is None else tank.glass * 1e3,
+        "water_line_cm": None if tank.water_line is None else tank.water_line / CENTIMETRE,
+        "temperature_c": tank.celsius,
+        "salinity_g_per_kg": tank.salinity,
+    }
+
+
+def _body(body: Body, water: float) -> dict[str, Any]:
+    low, high = body.piece.vertices.min(axis=0), body.piece.vertices.max(axis=0)
+    return {
+        "name": body.entry.name,
+        "kind": body.entry.kind,
+        "material": body.entry.material.name,
+        "volume_l": range_json(body.volume, LITRE),
+        "mass_kg": range_json(body.mass),
+        "mass_in_water_kg": range_json(body.mass_in_water(water)),
+        "size_cm": [float(v) / CENTIMETRE for v in body.piece.size],
+        "from_left_cm": float(low[0] + high[0]) / 2 / CENTIMETRE,
+        "from_front_cm": float(low[1] + high[1]) / 2 / CENTIMETRE,
+        "foot_cm": float(low[2]) / CENTIMETRE,
+        "top_cm": float(high[2]) / CENTIMETRE,
+        "rests": body.entry.rests,
+        "how_known": body.how_known,
+        "mended": list(body.piece.changes),
+        "warnings": list(body.warnings),
+    }
+
+
+def _depths(plan: Plan) -> dict[str, float]:
+    if plan.bed is None:
+        return {}
+    return {name: depth / CENTIMETRE for name, depth in plan.bed.depths}
+
+
+def _water(parts: TankParts | None, dosing: Dosing | None) -> dict[str, Any] | None:
+    if parts is None or dosing is None:
+        return None
+    return {
+        "box_l": parts.box / LITRE,
+        "stone_l": range_json(parts.stone, LITRE),
+        "wood_l": range_json(parts.wood, LITRE),
+        "grains_l": range_json(parts.grains, LITRE),
+        "between_grains_l": range_json(parts.between_grains, LITRE),
+        "free_l": range_json(parts.free_water, LITRE),
+        "parts_over_box": parts.closure + 1,
+        "dosing_l": range_json(dosing.dosing, LITRE),
+        "fill_l": range_json(dosing.fill, LITRE),
+        "per_cm_l": dosing.per_centimetre / LITRE,
+        "marks": [
+            {"change_percent": share * 100, "level_cm": level / CENTIMETRE}
+            for share, level in dosing.marks
+        ],
+        "salt_mix_kg": None if dosing.salt_mix is None else range_json(dosing.salt_mix),
+    }
+
+
+def _load(load: Load | None) -> dict[str, Any] | None:
+    if load is None:
+        return None
+    heaviest = load.heaviest
+    return {
+        "glass_kg": load.glass,
+        "full_without_glass_kg": range_json(load.full),
+        "full_kg": None if load.glass is None else range_json(load.full.plus(load.glass)),
+        "drained_without_glass_kg": range_json(load.drained),
+        "stripped_without_glass_kg": range_json(load.stripped),
+        "footprint_cm": [side / CENTIMETRE for side in load.footprint],
+        "pressure_kpa": range_json(load.pressure, 1e3),
+        "heaviest": None
+        if heaviest is None
+        else {"name": heaviest[0], "mass_kg": range_json(heaviest[1])},
+    }

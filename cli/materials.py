@@ -1,0 +1,77 @@
+"""`plumbstone materials`: the table of materials with its sources."""
+
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from plumbstone.cli.output import JsonOption, emit_json, plain_errors, range_json, table
+
+if TYPE_CHECKING:
+    from plumbstone.volumes.materials import Material
+
+
+def materials(
+    name: Annotated[str | None, typer.Argument(help="One material, with all it holds.")] = None,
+    kind: Annotated[
+        str | None, typer.Option("--kind", help="Only stone, wood, substrate or strip.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List materials: densities, angles of repose, grain sizes, and where they come from."""
+    from plumbstone.volumes.materials import find_material, load_materials
+
+    with plain_errors():
+        found = [find_material(name)] if name else list(load_materials().values())
+        found = [material for material in found if kind in (None, material.kind)]
+    if as_json:
+        emit_json({"materials": [_document(material) for material in found]})
+        return
+    columns = ["Material", "Kind", "kg/m³", "Heap kg/L", "Repose °"]
+    rows = [
+        [
+            material.name,
+            material.kind,
+            _span(material.density or material.grain_density, 1.0, 0),
+            _span(material.bulk_density, 1e3, 2),
+            _span(material.repose, 1.0, 0),
+        ]
+        for material in found
+    ]
+    table("Materials", columns, rows)
+    for material in found if name else ():
+        for field, source in material.sources.items():
+            typer.echo(f"{field}: {source}")
+        if material.note:
+            typer.echo(material.note)
+    if not name:
+        typer.echo("Sources of one material: plumbstone materials NAME")
+
+
+def _span(figure: Any, per_unit: float, digits: int) -> str:
+    """Write a range as low-high."""
+    if figure is None:
+        return "-"
+    return f"{figure.low / per_unit:.{digits}f}-{figure.high / per_unit:.{digits}f}"
+
+
+def _document(material: "Material") -> dict[str, Any]:
+    """Give one material as JSON."""
+
+    def span(figure: Any, per_unit: float = 1.0) -> Any:
+        return None if figure is None else range_json(figure, per_unit)
+
+    return {
+        "name": material.name,
+        "kind": material.kind,
+        "density_kg_per_m3": span(material.density),
+        "grain_density_kg_per_m3": span(material.grain_density),
+        "bulk_density_kg_per_l": span(material.bulk_density, 1e3),
+        "grain_pores": material.grain_pores,
+        "repose_degrees": span(material.repose),
+        "d15_mm": None if material.d15 is None else material.d15 * 1e3,
+        "d50_mm": None if material.d50 is None else material.d50 * 1e3,
+        "d85_mm": None if material.d85 is None else material.d85 * 1e3,
+        "settling": material.settling,
+        "note": material.note,
+        "sources": dict(material.sources),
+    }

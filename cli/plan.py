@@ -1,0 +1,151 @@
+"""`plumbstone plan`: everything about a scape, into a folder."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from plumbstone.cli.bed import GridOption, print_bed
+from plumbstone.cli.output import JsonOption, Units, UnitsOption, emit_json, plain_errors, table
+
+if TYPE_CHECKING:
+    from plumbstone.volumes.hold_down import HoldResult
+    from plumbstone.volumes.plan import Plan
+
+
+def plan(
+    scape: Annotated[Path, typer.Argument(help="The scape file.")],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Folder for the results, made if missing.")
+    ] = None,
+    grid: GridOption = None,
+    salt: Annotated[
+        float | None, typer.Option("--salt", help="Grams of salt mix per litre.")
+    ] = None,
+    as_json: JsonOption = False,
+    units: UnitsOption = Units.METRIC,
+) -> None:
+    """Compute everything from a scape file; --out writes it into a folder."""
+    with plain_errors():
+        run_plan(scape, out, None if grid is None else grid * 1e-3, salt, as_json, units)
+
+
+def run_plan(
+    path: Path,
+    out: Path | None,
+    spacing: float | None,
+    salt: float | None,
+    as_json: bool,
+    units: Units,
+) -> None:
+    """Compute, write and print a plan."""
+    from plumbstone.cli.documents import plan_document
+    from plumbstone.volumes.plan import make_plan
+    from plumbstone.volumes.scape import read_scape
+
+    result = make_plan(read_scape(path), spacing, salt)
+    document = plan_document(result)
+    if out is not None:
+        from plumbstone.cli.results import write_results
+
+        write_results(result, document, out)
+    if as_json:
+        emit_json(document)
+        return
+    print_plan(result, units)
+    if out is not None:
+        typer.echo(f"Results are in {out}: open {out / 'build-sheet.html'}")
+
+
+def print_plan(result: "Plan", units: Units) -> None:
+    """Print pieces, bed, water, load and what stays down."""
+    _print_pieces(result, units)
+    if result.purchases:
+        print_bed(result.scape.name, result.purchases, units)
+    _print_water(result, units)
+    print_holds(result.holds, units)
+    _print_load(result, units)
+    for text in (*result.warnings, *result.guesses):
+        typer.echo(f"Mind: {text}")
+
+
+def _print_pieces(result: "Plan", units: Units) -> None:
+    from plumbstone.cli import wording
+
+    if not result.bodies:
+        return
+    rows = [
+        [
+            body.entry.name,
+            body.entry.material.name,
+            wording.volume_words(body.volume, units, 2),
+            wording.mass_words(body.mass, units),
+            wording.place_words(body.entry.at[0], units),
+            wording.place_words(body.entry.at[1], units),
+        ]
+        for body in result.bodies
+    ]
+    columns = ["Piece", "Material", "Volume", "Dry mass", "From left", "From front"]
+    table(f"{result.scape.name}: stones and wood", columns, rows)
+
+
+def _print_water(result: "Plan", units: Units) -> None:
+    from plumbstone.cli import wording
+    from plumbstone.meshes.ranges import Range
+
+    if result.dosing is None or result.parts is None:
+        return
+    dosing, box = result.dosing, Range.exact(result.parts.box)
+    typer.echo(
+        f"Dose for {wording.volume_words(dosing.dosing, units)}, not the "
+        f"{wording.volume_words(box, units)} of the empty box up to the line. "
+        f"Filling takes {wording.volume_words(dosing.fill, units)}."
+    )
+    for share, level in dosing.marks:
+        mark = wording.place_words(level, units)
+        typer.echo(f"For a {share:.0%} change, drain to {mark} above the glass.")
+    if dosing.salt_mix is not None:
+        salt = wording.mass_words(dosing.salt_mix, units)
+        typer.echo(f"Salt mix: {salt}; mix it apart, measure, top up.")
+    back = result.drain_back
+    if back is not None:
+        amount = wording.volume_words(Range.exact(back.volume), units)
+        ending = "more than the sump has room for." if back.overflows else "check the sump's room."
+        typer.echo(f"When the pump stops, {amount} drain back: {ending}")
+
+
+def print_holds(holds: "tuple[HoldResult, ...]", units: Units) -> None:
+    """Print what each group of wood needs, and where to stop filling."""
+    from plumbstone.cli import wording
+
+    for hold in holds:
+        stone = hold.sinker_material.name
+        typer.echo(wording.hold_sentence(hold.group.name, hold.balance, stone, units))
+        if hold.moves_at is not None:
+            level = wording.place_words(max(0.0, hold.moves_at - 0.02), units)
+            typer.echo(f"  Stop filling at {level} and press the wood; if it rocks, add stone.")
+
+
+def _print_load(result: "Plan", units: Units) -> None:
+    from plumbstone.cli import wording
+    from plumbstone.volumes.loads import lift_caution
+
+    load = result.load
+    if load is None:
+        return
+    total = load.full.plus(load.glass or 0.0)
+    glass = "with" if load.glass is not None else "without"
+    sides = " × ".join(wording.place_words(side, units) for side in load.footprint)
+    typer.echo(
+        f"Full: {wording.mass_words(total, units)} {glass} the glass on {sides}; "
+        "ask the stand maker; floor and stand are for local code and a licensed engineer to judge."
+    )
+    typer.echo(
+        f"For a move: drained to the bed {wording.mass_words(load.drained, units)}, "
+        f"stripped of stones {wording.mass_words(load.stripped, units)}, without the glass."
+    )
+    if load.heaviest is not None:
+        name, mass = load.heaviest
+        caution = lift_caution(mass.high)
+        if caution:
+            typer.echo(f"Heaviest lift: {name}, {wording.mass_words(mass, units)}. {caution}")

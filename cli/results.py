@@ -1,0 +1,96 @@
+"""The results folder of a plan: all of it appears at once, or nothing."""
+
+import csv
+import io
+import json
+import shutil
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from plumbstone.cli.files import WriteError, plain_cell
+
+if TYPE_CHECKING:
+    from plumbstone.volumes.plan import Plan
+
+MARK = "plan.json"  # a folder with this file is one of ours and may be replaced
+
+
+def write_results(plan: "Plan", document: dict[str, Any], folder: Path) -> None:
+    """Write everything about a plan into a folder.
+
+    The folder is made beside its place under a temporary name and then renamed. An
+    earlier results folder of that name is replaced as a whole.
+
+    Raises
+    ------
+    WriteError
+        If the place holds something else, or the disk refuses.
+    """
+    if folder.exists() and not (folder / MARK).is_file() and _has_content(folder):
+        raise WriteError(folder, "it holds files that are no results of plumbstone")
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}-", dir=folder.parent))
+    except OSError as error:
+        raise WriteError(folder, error.strerror or str(error)) from None
+    try:
+        _fill(plan, document, fresh)
+        fresh.chmod(0o755)
+        _swap(fresh, folder)
+    except OSError as error:
+        raise WriteError(folder, error.strerror or str(error)) from None
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)
+
+
+def shopping_csv(document: dict[str, Any]) -> str:
+    """Give the shopping list as CSV: one row for each size of bag and each stone."""
+    stream = io.StringIO()
+    writer = csv.writer(stream)
+    writer.writerow(["what", "material", "count", "size", "unit", "price_each", "price"])
+    for layer in document["layers"]:
+        for bag in layer["bags"]:
+            unit = "kg" if "holds_kg" in bag else "L"
+            price = bag["price"]
+            total = "" if price is None else f"{price * bag['count']:.2f}"
+            writer.writerow(
+                [plain_cell(layer["name"]), plain_cell(layer["material"]), bag["count"],
+                 f"{bag.get('holds_kg', bag.get('holds_l')):.4g}", unit,
+                 "" if price is None else f"{price:.2f}", total]
+            )  # fmt: skip
+    for piece in document["pieces"]:
+        mass = f"{piece['mass_kg']['mid']:.2f}"
+        writer.writerow(
+            [plain_cell(piece["name"]), plain_cell(piece["material"]), 1, mass, "kg", "", ""]
+        )
+    return stream.getvalue()
+
+
+def _fill(plan: "Plan", document: dict[str, Any], folder: Path) -> None:
+    """Write each result into a folder of its own."""
+    text = json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False)
+    (folder / MARK).write_text(text, encoding="utf-8")
+    (folder / "shopping.csv").write_text(shopping_csv(document), encoding="utf-8", newline="")
+    (folder / plan.scape.path.name).write_bytes(plan.scape.path.read_bytes())
+
+
+def _swap(fresh: Path, folder: Path) -> None:
+    """Put a finished folder into its place; the old one goes only once the new one stands."""
+    if not folder.exists():
+        fresh.rename(folder)
+        return
+    old = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}-old-", dir=folder.parent))
+    folder.rename(old / folder.name)
+    try:
+        fresh.rename(folder)
+    except OSError:
+        (old / folder.name).rename(folder)
+        raise
+    finally:
+        shutil.rmtree(old, ignore_errors=True)
+
+
+def _has_content(folder: Path) -> bool:
+    """Tell whether something is there that is no empty folder."""
+    return not folder.is_dir() or any(folder.iterdir())

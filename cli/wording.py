@@ -1,0 +1,134 @@
+"""How results are worded for people: actions first, rounded, ranges in plain words."""
+
+import math
+
+from plumbstone.cli.output import GALLON, INCH, OUNCE, POUND, Units, show_length
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bags import BagChoice
+from plumbstone.volumes.bed import LayerResult
+from plumbstone.volumes.buoyancy import Balance
+from plumbstone.volumes.weighing import Weighed
+
+
+def about(figure: Range, per_unit: float, unit: str, digits: int = 1) -> str:
+    """Write a range as "10.6 kg (8.3-12.9)", or the middle alone where it is exact."""
+    low, mid, high = (v / per_unit for v in (figure.low, figure.mid, figure.high))
+    if high - low < 10.0**-digits:
+        return f"{mid:.{digits}f} {unit}"
+    return f"{mid:.{digits}f} {unit} ({low:.{digits}f}-{high:.{digits}f})"
+
+
+def volume_words(figure: Range, units: Units, digits: int = 1) -> str:
+    """Write a volume in litres or US gallons."""
+    return (
+        about(figure, GALLON, "gal", digits)
+        if units is Units.US
+        else about(figure, 1e-3, "L", digits)
+    )
+
+
+def mass_words(figure: Range, units: Units) -> str:
+    """Write a mass in kilograms or pounds."""
+    return about(figure, POUND, "lb") if units is Units.US else about(figure, 1.0, "kg")
+
+
+def grams(kilograms: float, units: Units) -> str:
+    """Write a small mass to 10 g, or to a tenth of an ounce."""
+    if units is Units.US:
+        return f"{kilograms / OUNCE:.1f} oz"
+    return f"{round(kilograms * 100) * 10:g} g"
+
+
+def grams_up(kilograms: float, units: Units) -> str:
+    """Write a mass that is asked for, rounded up to 10 g."""
+    return grams(math.ceil(kilograms * 100 - 1e-6) / 100, units)
+
+
+def hold_sentence(name: str, balance: Balance, stone: str, units: Units) -> str:
+    """Say what a group needs and what it has, grams first."""
+    if balance.lift.high <= 0:
+        return f"{name}: sinks by itself, if set as described."
+    needs = grams_up(balance.asked_sinker, units)
+    if balance.hung <= 0:
+        return f"{name}: hang {needs} of {stone} on it; nothing holds it yet."
+    had = grams(balance.hung, units)
+    if balance.stays:
+        spare = grams(balance.spare.mid, units)
+        return (
+            f"{name}: needs {needs} of {stone}; you hung {had}; {spare} to spare under water. "
+            "Stays, if set as described."
+        )
+    short = grams_up(balance.asked_sinker - balance.hung, units)
+    if balance.spare.low > 0:
+        return f"{name}: you hung {had} of {stone}, which just holds it; add {short} for a margin."
+    return f"{name}: needs {needs} of {stone}; you hung {had}. Add {short}, or it may lift."
+
+
+def bag_words(choice: BagChoice | None, units: Units) -> str:
+    """List the bags to buy: "2 × 3 L"."""
+    if choice is None:
+        return "-"
+    bags = []
+    for bag, count in zip(choice.bags, choice.counts, strict=True):
+        if count:
+            bags.append(f"{count} × {_bag_size(bag.holds, bag.by_mass, bag.text, units)}")
+    return ", ".join(bags) or "none"
+
+
+def _bag_size(holds: float, by_mass: bool, text: str, units: Units) -> str:
+    """Write the size of a bag as the user did, or in the other units."""
+    if text and not any(unit in text for unit in ("lb", "gal", "oz")) == (units is Units.METRIC):
+        return text
+    if by_mass:
+        return f"{holds / POUND:.3g} lb" if units is Units.US else f"{holds:.3g} kg"
+    return f"{holds / GALLON:.3g} gal" if units is Units.US else f"{holds * 1e3:.3g} L"
+
+
+def left_over_sentence(result: LayerResult, choice: BagChoice | None, units: Units) -> str:
+    """Say what is left of the bags, and whether it is enough to keep for topping up."""
+    if choice is None:
+        return ""
+    name = result.layer.name
+    left = volume_words(Range.exact(choice.left_over), units, 2)
+    if choice.left_over < 0.10 * result.poured:
+        return f"{name}: {left} left over, little for later topping up. Take one more, sealed."
+    return f"{name}: {left} left over; keep it for topping up."
+
+
+def slide_sentence(result: LayerResult, units: Units) -> str | None:
+    """Say where a layer ends lower than drawn, None where it stays."""
+    slide = result.slide
+    if slide.volume < 0.02 * result.settled or slide.drop < 0.005:
+        return None
+    lower = show_length(slide.drop, units)
+    litres = volume_words(Range.exact(slide.volume), units)
+    return (
+        f"{result.layer.name}: {slide.where} ends about {lower} lower than drawn ({litres} slide)."
+    )
+
+
+def place_words(metres: float, units: Units) -> str:
+    """Write a place on the floor to 0.5 cm or a quarter inch."""
+    if units is Units.US:
+        return f"{round(metres / INCH * 4) / 4:g} in"
+    return f"{round(metres * 200) / 2:g} cm"
+
+
+def weighed_sentence(weighed: Weighed, price_per_kg: float | None, units: Units) -> str:
+    """Say what a piece weighs and costs: "About 10.6 kg, likely 8.3-12.9"."""
+    size, unit = (POUND, "lb") if units is Units.US else (1.0, "kg")
+    low, mid, high = (m / size for m in (weighed.mass.low, weighed.mass.mid, weighed.mass.high))
+    measured = high - low < 0.005
+    digits = 1 if mid >= 1 else 2
+    mass = (
+        f"{mid:.{digits}f} {unit}, as weighed"
+        if measured
+        else (f"About {mid:.{digits}f} {unit}, likely {low:.{digits}f}-{high:.{digits}f}")
+    )
+    words = f"{weighed.name} ({weighed.material.name}): {mass}; "
+    words += f"{volume_words(weighed.volume, units, 2)}."
+    if price_per_kg is not None:
+        price = weighed.mass.times(price_per_kg)
+        words += f" Price {price.mid:.2f}"
+        words += "." if measured else f" ({price.low:.0f}-{price.high:.0f}); have {price.high:.0f}."
+    return words
