@@ -1,0 +1,213 @@
+"""Heaps and beds against closed forms and solid booleans."""
+
+from math import pi, radians, tan
+
+import manifold3d
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from plumbstone.meshes.columns import Columns, Grid, columns_of, merged_columns
+from plumbstone.meshes.placing import stood_at
+from plumbstone.meshes.primitives import boulder, ellipsoid
+from plumbstone.volumes.displacement import mesh_volume
+from plumbstone.volumes.heightfield import SurfaceError, lifted_out, stable_surface
+
+TALL = 10.0  # a target that only the slope limits [m]
+
+
+def heap(inside: np.ndarray, spacing: float, phi: float, edge: np.ndarray | None = None) -> float:
+    """Litres of the highest heap on a table of that form."""
+    target = np.where(inside, TALL, 0.0)
+    surface = stable_surface(target, np.zeros(inside.shape), tan(radians(phi)), spacing, edge=edge)
+    return float(surface.sum()) * spacing**2 * 1e3
+
+
+def table(length: float, depth: float, spacing: float) -> np.ndarray:
+    """Cells of a rectangle with a free rim around it."""
+    inside = np.zeros((round(depth / spacing) + 2, round(length / spacing) + 2), dtype=bool)
+    inside[1:-1, 1:-1] = True
+    return inside
+
+
+def disc(radius: float, spacing: float) -> np.ndarray:
+    """Signed distance to the rim of a disc, positive inside."""
+    count = round((2 * radius + 0.04) / spacing)
+    x = (np.arange(count) + 0.5) * spacing - radius - 0.02
+    return radius - np.hypot(*np.meshgrid(x, x))
+
+
+# Sand-hill closed forms, derived (Nadai's analogy): rectangle tan B² (3L - B) / 12, square
+# a³ tan / 6, three walls and one open edge L W² tan / 2, cone π R³ tan / 3.
+
+
+@pytest.mark.parametrize(
+    ("length", "depth", "phi", "litres"), [(0.60, 0.30, 30, 6.4952), (0.30, 0.30, 32, 2.8119)]
+)
+def test_straight_edged_heaps(length: float, depth: float, phi: float, litres: float) -> None:
+    assert heap(table(length, depth, 0.002), 0.002, phi) == pytest.approx(litres, rel=1e-3)
+
+
+def test_three_walls_and_an_open_edge() -> None:
+    inside = np.ones((151, 300), dtype=bool)
+    inside[0] = False
+    assert heap(inside, 0.002, 30) == pytest.approx(15.588, rel=1e-3)
+
+
+@pytest.mark.parametrize(("radius", "phi", "litres"), [(0.10, 32, 0.65436), (0.15, 34, 2.3839)])
+def test_cones_and_their_order(radius: float, phi: float, litres: float) -> None:
+    distances = [disc(radius, h) for h in (0.004, 0.002, 0.001)]
+    found = [
+        heap(edge > 0, h, phi, edge)
+        for edge, h in zip(distances, (0.004, 0.002, 0.001), strict=True)
+    ]
+    errors = [abs(volume / litres - 1) for volume in found]
+    assert errors[1] <= 0.01
+    assert abs((2 * found[2] - found[1]) / litres - 1) <= 5e-4
+    assert np.log2(errors[0] / errors[2]) / 2 >= 0.9  # observed order over two halvings
+    assert heap(distances[1] > 0, 0.002, phi) == pytest.approx(litres, rel=0.01)  # edge judged
+
+
+def test_heap_against_a_wall_with_free_ends() -> None:
+    # Prism L h² / (2 tan) and two quarter cones π h³ / (12 tan²) each; ridge 60 cm, h 8 cm, 33°.
+    h, phi, spacing = 0.08, 33, 0.002
+    t = tan(radians(phi))
+    exact = (0.6 * h**2 / (2 * t) + 2 * pi * h**3 / (12 * t**2)) * 1e3
+    assert exact == pytest.approx(2.9565 + 0.6357, abs=2e-4)
+    found = []
+    for step in (2 * spacing, spacing):
+        nx, ny = round(1.0 / step), round(0.14 / step)
+        x, y = (np.arange(nx) + 0.5) * step, (np.arange(ny) + 0.5) * step
+        gap = np.hypot(np.maximum(np.abs(x - 0.5) - 0.3, 0)[None], y[:, None])
+        edge = h / t - gap
+        surface = stable_surface(
+            np.where(edge > 0, TALL, 0), np.zeros(edge.shape), t, step, edge=edge
+        )
+        found.append(float(surface.sum()) * step**2 * 1e3)
+    assert 2 * found[1] - found[0] == pytest.approx(exact, rel=2e-3)
+
+
+def test_a_hole_in_a_wall_lets_soil_fan_out() -> None:
+    # A level bed of height h behind a wall, free only along a gap of width w: what is missing
+    # is w h² / (2 tan) + 2 · π h³ / (12 tan²); derived.
+    h, w, phi = 0.05, 0.02, 34
+    t = tan(radians(phi))
+    missing = w * h**2 / (2 * t) + 2 * pi * h**3 / (12 * t**2)
+    found = []
+    for step in (0.002, 0.001):
+        nx, ny = round(0.30 / step), round(0.12 / step) + 1
+        x = (np.arange(nx) + 0.5) * step
+        target = np.full((ny, nx), h)
+        target[0] = 0.0
+        walls = np.zeros(target.shape, dtype=bool)
+        walls[0] = np.abs(x - 0.15) > w / 2
+        surface = stable_surface(target, np.zeros(target.shape), t, step, walls=walls)
+        found.append(float((h - surface[1:]).sum()) * step**2)
+    assert found[1] == pytest.approx(missing, rel=0.05)  # order about 0.8 behind a gap
+    assert abs(found[1] - missing) < abs(found[0] - missing)
+
+
+def test_soil_runs_under_the_flank_of_a_round_stone() -> None:
+    """With columns a round stone leaves a free gap under its flank; a silhouette does not."""
+    grid = Grid.of_spacing(0.2, 0.2, 0.002)
+    ball = stood_at(ellipsoid((0.1, 0.1, 0.1)), 0.1, 0.1)
+    columns = merged_columns([columns_of(ball.vertices, ball.faces, grid)], grid)
+    target = np.full((grid.ny, grid.nx), 0.03)
+    target[: grid.ny // 2] = 0.0
+    floor = np.zeros(target.shape)
+    ground = lifted_out(floor, columns)
+    free = stable_surface(target, ground, 0.6, grid.spacing, columns=columns)
+    silhouette = stable_surface(
+        np.where(columns.highest() > 0, 0, target), columns.highest(), 0.6, grid.spacing
+    )
+    held = np.where(columns.highest() > 0, 0, silhouette).sum()
+    runs = np.where(columns.highest() > 0, 0, free).sum()
+    assert runs < held
+
+
+def step_boxes(columns: Columns, grid: Grid, top: float) -> manifold3d.Manifold:
+    """The stepped solid of all columns, each a box over its cell, up to a height."""
+    dx, dy = grid.spacing
+    boxes = []
+    for low, high in zip(columns.bottoms, columns.tops, strict=True):
+        for j, i in np.argwhere(np.isfinite(low) & (low < top)):
+            height = min(high[j, i], top) - low[j, i]
+            cube = manifold3d.Manifold.cube((dx, dy, height))
+            boxes.append(cube.translate((i * dx, j * dy, low[j, i])))
+    return manifold3d.Manifold.batch_boolean(boxes, manifold3d.OpType.Add)
+
+
+def test_litres_with_stones_match_a_boolean_of_the_same_steps() -> None:
+    grid = Grid.of_spacing(0.30, 0.20, 0.01)
+    stones = [
+        stood_at(boulder((0.09, 0.07, 0.08), seed, subdivisions=3), x, y)
+        for seed, (x, y) in enumerate([(0.07, 0.08), (0.17, 0.12), (0.24, 0.06)])
+    ]
+    windows = [columns_of(s.vertices, s.faces, grid) for s in stones]
+    columns = merged_columns(windows, grid)
+    level = 0.05
+    target = np.full((grid.ny, grid.nx), level)
+    ground = lifted_out(np.zeros(target.shape), columns)
+    surface = stable_surface(target, ground, 5.0, grid.spacing, columns=columns)
+    litres = float(columns.free_below(np.minimum(surface, level)).sum()) * grid.cell_area
+    bed = manifold3d.Manifold.cube((grid.length, grid.depth, level))
+    exact = (bed - step_boxes(columns, grid, level)).volume()
+    assert litres == pytest.approx(exact, rel=1e-3)
+
+
+def test_columns_hold_the_exact_volume() -> None:
+    grid = Grid.of_spacing(0.40, 0.30, 0.002)
+    stone = stood_at(boulder((0.2, 0.15, 0.18), 3), 0.2, 0.15)
+    volume = mesh_volume(stone.vertices, stone.faces)
+    sampled = merged_columns([columns_of(stone.vertices, stone.faces, grid)], grid)
+    assert sampled.solid_below(1.0).sum() * grid.cell_area == pytest.approx(volume, rel=1e-3)
+    scaled = merged_columns([columns_of(stone.vertices, stone.faces, grid, volume)], grid)
+    assert scaled.solid_below(1.0).sum() * grid.cell_area == pytest.approx(volume, rel=1e-12)
+
+
+FIELDS = arrays(float, (9, 12), elements=st.floats(0, 0.3))
+
+
+@settings(max_examples=40, deadline=None)
+@given(target=FIELDS, ground=FIELDS, steep=st.floats(0.2, 1.5), part=st.floats(0.1, 1.0))
+def test_properties_of_the_surface(
+    target: np.ndarray, ground: np.ndarray, steep: float, part: float
+) -> None:
+    surface = stable_surface(target, ground, steep, 0.01)
+    assert (surface >= ground).all()
+    assert (surface <= np.maximum(target, ground) + 1e-12).all()
+    # A lower angle of repose never holds more.
+    assert (stable_surface(target, ground, steep * part, 0.01) <= surface + 1e-9).all()
+    # Solving again changes nothing.
+    again = stable_surface(np.where(surface > ground, surface, target), ground, steep, 0.01)
+    assert np.abs(again - surface).max() < 1e-9
+    # Grains never lie steeper than repose against lower grains beside them.
+    grains = (surface > ground + 1e-9) & (target > ground)
+    for one, other, both in (
+        (surface[:, 1:], surface[:, :-1], grains[:, 1:] & grains[:, :-1]),
+        (surface[1:], surface[:-1], grains[1:] & grains[:-1]),
+    ):
+        high = np.abs(one - other)[both]
+        sitting = np.minimum(one, other)[both]
+        assert (high[sitting >= 0] <= steep * 0.01 + 1e-9).all()
+
+
+def test_shifting_by_whole_cells_changes_nothing() -> None:
+    rng = np.random.default_rng(1)
+    target = np.zeros((30, 40))
+    target[5:20, 5:25] = rng.uniform(0, 0.2, (15, 20))
+    surface = stable_surface(target, np.zeros(target.shape), 0.7, 0.01)
+    moved = stable_surface(np.roll(target, (6, 9), (0, 1)), np.zeros(target.shape), 0.7, 0.01)
+    assert np.abs(np.roll(surface, (6, 9), (0, 1)) - moved).max() < 1e-12
+
+
+def test_what_cannot_be_solved_is_refused() -> None:
+    flat = np.zeros((3, 3))
+    with pytest.raises(SurfaceError, match="2-D"):
+        stable_surface(flat, np.zeros((2, 3)), 0.5, 0.01)
+    with pytest.raises(SurfaceError, match="finite"):
+        stable_surface(np.full((3, 3), np.nan), flat, 0.5, 0.01)
+    with pytest.raises(SurfaceError, match="above zero"):
+        stable_surface(flat, flat, 0.0, 0.01)
