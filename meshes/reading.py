@@ -294,7 +294,8 @@ def _by_library(path: Path, content: bytes, kind: str) -> tuple[Floats, Indices,
     scene = trimesh.load_scene(io.BytesIO(content), file_type=kind[1:], **options)
     parts = [p for p in scene.dump() if isinstance(p, (trimesh.Trimesh, trimesh.PointCloud))]
     if not parts:
-        raise ScanError(path, "holds no surface and no points; export it again.")
+        problem = f"is no readable {kind[1:].upper()} file: no surface and no points in it."
+        raise ScanError(path, f"{problem} Export it again.")
     vertices, faces, count = [], [], 0
     for part in parts:
         vertices.append(np.asarray(part.vertices, dtype=np.float64))

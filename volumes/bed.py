@@ -46,6 +46,7 @@ class LayerResult:
     slide: Slide
     slope_degrees: float  # drawn, from front to back in the middle of its zone
     thickness: float  # greatest [m]
+    drawn_top: float  # highest drawn point [m]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -195,6 +196,7 @@ def _measured(
         slide=_slide(missing, grid),
         slope_degrees=_slope_along(target, lying > 1e-9, grid),
         thickness=float(lying.max()),
+        drawn_top=float(target.max()),
     )
 
 

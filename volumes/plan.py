@@ -195,7 +195,7 @@ def _check_rim(scape: Scape, bed: BedResult) -> None:
     """Refuse a layer that is drawn above the rim."""
     height = scape.tank.height
     for result in bed.layers:
-        top = float(np.where(result.surface > result.below, result.surface, 0).max())
+        top = result.drawn_top
         if height is not None and top > height + 1e-6:
             message = (
                 f'{scape.path}: layer "{result.layer.name}": reaches {top * 1e2:.1f} cm, above '

@@ -101,7 +101,7 @@ def set_on_floor(scape: Scape) -> tuple[Body, ...]:
         If a piece stands outside the tank, two stand in one place, or pieces rest on
         each other in a circle.
     """
-    bodies = {entry.name: _turned(body_of(entry)) for entry in scape.pieces}
+    bodies = {entry.name: _turned(_made(entry, scape)) for entry in scape.pieces}
     floor = Grid.of_spacing(scape.tank.length, scape.tank.depth, CONTACT_GRID)
     done: dict[str, Body] = {}
     waiting = list(scape.pieces)
@@ -143,6 +143,15 @@ def set_on_bed(
         placed.append(body)
     _check_overlaps(placed, grid)
     return tuple(placed)
+
+
+def _made(entry: PieceEntry, scape: Scape) -> Body:
+    """Make the body of an entry; an error names the file and the piece."""
+    try:
+        return body_of(entry)
+    except PlumbstoneError as error:
+        message = f'{scape.path}: piece "{entry.name}": {error}'
+        raise PlacingError(message) from None
 
 
 def _form(entry: PieceEntry) -> tuple[Piece, Range, str]:
@@ -211,7 +220,7 @@ def _from_mass(entry: PieceEntry, mass: float) -> Body:
     factor = volume.mid / float(np.prod(size))
     if not 0.2 <= factor <= 0.95:
         message = (
-            f"{entry.name}: {mass:g} kg of {entry.material.name} would fill {factor:.0%} of the "
+            f"{mass:g} kg of {entry.material.name} would fill {factor:.0%} of the "
             "box around it; check size, mass and material."
         )
         raise PlacingError(message)

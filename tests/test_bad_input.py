@@ -1,0 +1,156 @@
+"""What users get wrong: one clear message with file and key, exit code 1, nothing written."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import trimesh
+from commands import refuse, type_in
+
+GOOD = """
+[tank]
+inside = ["60 cm", "30 cm", "36 cm"]
+glass = "6 mm"
+water_line = "33 cm"
+
+[[piece]]
+name = "A"
+material = "granite"
+size = ["10 cm", "8 cm", "9 cm"]
+at = ["20 cm", "15 cm"]
+
+[[piece]]
+name = "B"
+material = "granite"
+size = ["10 cm", "8 cm", "9 cm"]
+at = ["40 cm", "15 cm"]
+
+[[layer]]
+name = "Soil"
+material = "baked-clay soil"
+depth = { front = "3 cm", back = "8 cm" }
+bags = [{ holds = "9 L", price = 22 }]
+"""
+
+MISTAKES = {
+    "unknown key": ('glass = "6 mm"', 'glas = "6 mm"', ["tank.glas", 'Did you mean "glass"']),
+    "unit missing": ('water_line = "33 cm"', "water_line = 33", ["tank.water_line", "no unit"]),
+    "wrong kind": ('glass = "6 mm"', 'glass = "6 kg"', ["tank.glass", "not a length"]),
+    "no tank": ("[tank]", "[tonk]", ["tank", "missing"]),
+    "outside the tank": ('at = ["40 cm"', 'at = ["80 cm"', ['"B"', "right pane"]),
+    "through the glass": ('at = ["20 cm", "15 cm"]', 'at = ["20 cm", "2 cm"]', ['"A"', "front pane"]),
+    "same place": ('at = ["40 cm"', 'at = ["22 cm"', ['"B"', '"A"', "same place"]),
+    "above the rim": ('back = "8 cm"', 'back = "50 cm"', ["Soil", "above the rim"]),
+    "negative depth": ('front = "3 cm"', 'front = "-3 cm"', ["Soil", "front", "less than nothing"]),
+    "no thickness": ('{ front = "3 cm", back = "8 cm" }', '"0 cm"', ["Soil", "no thickness"]),
+    "unknown material": ('"baked-clay soil"', '"baked clay soul"', ["material", "baked-clay soil"]),
+    "wood as a layer": ('"baked-clay soil"', '"driftwood"', ["material", "substrate"]),
+    "border without a line": ("depth =", 'zone = "behind border"\ndepth =', ["Soil", "[border]"]),
+    "line above rim": ('water_line = "33 cm"', 'water_line = "43 cm"', ["water_line", "rim"]),
+    "twice the name": ('name = "B"', 'name = "A"', ['"A"', "taken"]),
+    "rests on nothing": ('name = "B"', 'name = "B"\nrests = "C"', ['"B"', '"C"']),
+    "not TOML": ("[[layer]]", "[[layer", ["not valid TOML"]),
+    "no form": ('size = ["10 cm", "8 cm", "9 cm"]\nat = ["40', 'at = ["40', ['"B"', "scan"]),
+    "missing scan": (
+        'size = ["10 cm", "8 cm", "9 cm"]\nat = ["40', 'scan = "b.ply"\nat = ["40', ["b.ply", "read"]
+    ),
+    "bag of nothing": ('holds = "9 L"', 'holds = "9 cm"', ["holds", "litres"]),
+    "boiling": ('glass = "6 mm"', 'temperature = "90 °C"', ["temperature", "0-40"]),
+    "infinite": ('price = 22', "price = inf", ["price", "must lie"]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("mistake", MISTAKES)
+def test_mistakes_in_a_scape_file(tmp_path: Path, mistake: str) -> None:
+    old, new, words = MISTAKES[mistake]
+    assert old in GOOD
+    (tmp_path / "tank.toml").write_text(GOOD.replace(old, new, 1), encoding="utf-8")
+    told = refuse("plumbstone plan tank.toml --out results", tmp_path)
+    assert "tank.toml" in told or mistake in ("same place", "no thickness", "border without a line")
+    for word in words:
+        assert word in told, told
+
+
+def test_the_good_file_is_good(tmp_path: Path) -> None:
+    (tmp_path / "tank.toml").write_text(GOOD, encoding="utf-8")
+    assert type_in("plumbstone plan tank.toml", tmp_path).returncode == 0
+
+
+def cube(folder: Path, name: str, change) -> Path:  # type: ignore[no-untyped-def]
+    mesh = trimesh.creation.box((0.1, 0.1, 0.1))
+    mesh = change(mesh) or mesh
+    path = folder / name
+    mesh.export(path)
+    return path
+
+
+def punctured(mesh: trimesh.Trimesh) -> trimesh.Trimesh:
+    mesh.vertices[2, 0] = np.nan
+    return mesh
+
+
+def flattened(mesh: trimesh.Trimesh) -> trimesh.Trimesh:
+    mesh.vertices[:] = [[0.1, 0.2, 0.3]] * len(mesh.vertices)
+    return mesh
+
+
+BAD_SCANS = {
+    "missing.stl": (None, ["missing.stl", "check the name"]),
+    "empty.ply": (b"", ["empty.ply", "empty"]),
+    "text.stl": (b"dear diary, the stone was heavy\n", ["text.stl", "no readable STL"]),
+    "holes.zip": (b"PK", ["holes.zip", "known kinds"]),
+    "lies.ply": (
+        b"ply\nformat binary_little_endian 1.0\nelement vertex 1000000000000\n"
+        b"property float x\nproperty float y\nproperty float z\nend_header\n1234",
+        ["lies.ply", "promises"],
+    ),
+}
+
+
+@pytest.mark.parametrize("name", BAD_SCANS)
+def test_files_that_are_no_scans(tmp_path: Path, name: str) -> None:
+    content, words = BAD_SCANS[name]
+    if content is not None:
+        (tmp_path / name).write_bytes(content)
+    told = refuse(f"plumbstone weigh {name}", tmp_path)
+    for word in words:
+        assert word in told, told
+
+
+def test_nan_and_flat_meshes(tmp_path: Path) -> None:
+    cube(tmp_path, "nan.ply", punctured)
+    assert "not finite" in refuse("plumbstone weigh nan.ply", tmp_path)
+    cube(tmp_path, "flat.ply", flattened)
+    assert "flat.ply" in refuse("plumbstone weigh flat.ply", tmp_path)
+
+
+def test_a_scan_a_thousand_times_too_large(tmp_path: Path) -> None:
+    cube(tmp_path, "huge.ply", lambda mesh: mesh.apply_scale(1000))
+    told = refuse("plumbstone weigh huge.ply --unit m", tmp_path)
+    assert "100 m" in told
+    assert "right unit" in told
+
+
+def test_an_inside_out_mesh_is_turned(tmp_path: Path) -> None:
+    cube(tmp_path, "inward.ply", lambda mesh: mesh.invert())
+    done = type_in("plumbstone weigh inward.ply -m granite", tmp_path)
+    assert "1.00 L" in done.stdout
+    assert "outward" in done.stdout
+
+
+def test_new_never_overwrites(tmp_path: Path) -> None:
+    (tmp_path / "tank.toml").write_text("mine", encoding="utf-8")
+    assert "--force" in refuse("plumbstone new tank.toml", tmp_path)
+    assert (tmp_path / "tank.toml").read_text(encoding="utf-8") == "mine"
+    assert type_in("plumbstone new tank.toml --force", tmp_path).returncode == 0
+    assert "[tank]" in (tmp_path / "tank.toml").read_text(encoding="utf-8")
+
+
+def test_results_never_replace_foreign_files(tmp_path: Path) -> None:
+    (tmp_path / "tank.toml").write_text(GOOD, encoding="utf-8")
+    (tmp_path / "holiday").mkdir()
+    (tmp_path / "holiday" / "beach.jpg").write_bytes(b"sand")
+    assert "no results" in refuse("plumbstone plan tank.toml --out holiday", tmp_path)
+    assert type_in("plumbstone plan tank.toml --out results", tmp_path).returncode == 0
+    assert type_in("plumbstone plan tank.toml --out results", tmp_path).returncode == 0
+    assert not list(tmp_path.glob(".*"))
