@@ -77,7 +77,8 @@ def bag_words(choice: BagChoice | None, units: Units) -> str:
 
 def _bag_size(holds: float, by_mass: bool, text: str, units: Units) -> str:
     """Write the size of a bag as the user did, or in the other units."""
-    if text and not any(unit in text for unit in ("lb", "gal", "oz")) == (units is Units.METRIC):
+    written_us = any(unit in text for unit in ("lb", "gal", "oz"))
+    if text and written_us == (units is Units.US):
         return text
     if by_mass:
         return f"{holds / POUND:.3g} lb" if units is Units.US else f"{holds:.3g} kg"

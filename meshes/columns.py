@@ -39,12 +39,14 @@ class Grid:
     @property
     def x(self) -> Floats:
         """Middles of the columns [m], shape (nx,)."""
-        return (np.arange(self.nx) + 0.5) * self.spacing[0]
+        middles: Floats = (np.arange(self.nx, dtype=np.float64) + 0.5) * self.spacing[0]
+        return middles
 
     @property
     def y(self) -> Floats:
         """Middles of the rows [m], shape (ny,)."""
-        return (np.arange(self.ny) + 0.5) * self.spacing[1]
+        middles: Floats = (np.arange(self.ny, dtype=np.float64) + 0.5) * self.spacing[1]
+        return middles
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,7 +110,8 @@ class Window:
         """Underside of the body above each cell of the part [m], +inf beside it."""
         if len(self.bottoms) == 0:
             return np.full(self.bottoms.shape[1:], np.inf)
-        return self.bottoms[0]
+        lowest: Floats = self.bottoms[0]
+        return lowest
 
     def raised(self, by: float) -> "Window":
         """Return the same columns, higher by a distance [m]."""
@@ -213,7 +216,7 @@ def _height_in(corners: Floats, x: float, y: float) -> float:  # pragma: no cove
     w0, w1, w2 = x1 * y2 - x2 * y1, x2 * y0 - x0 * y2, x0 * y1 - x1 * y0
     if (w0 > 0 and w1 > 0 and w2 > 0) or (w0 < 0 and w1 < 0 and w2 < 0):
         total = w0 + w1 + w2
-        return (w0 * corners[0, 2] + w1 * corners[1, 2] + w2 * corners[2, 2]) / total
+        return float((w0 * corners[0, 2] + w1 * corners[1, 2] + w2 * corners[2, 2]) / total)
     return np.nan
 
 

@@ -49,13 +49,13 @@ def open_edges(faces: Indices) -> Indices:
 
 
 def crowded_edges(faces: Indices) -> int:
-    """Number of edges that belong to three faces or more."""
+    """Count edges that belong to three faces or more."""
     directed = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
     return int((_edge_counts(directed)[2] > 2).sum())
 
 
 def shells(faces: Indices, count: int) -> NDArray[np.int64]:
-    """Number the connected shell of each face, (m,); faces connect at shared corners."""
+    """Give each face the number of its connected shell, (m,); faces connect at shared corners."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 

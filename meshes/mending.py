@@ -49,7 +49,8 @@ def distinct(faces: Indices) -> Indices:
         _, first = np.unique(keys, return_index=True)
     else:
         _, first = np.unique(ordered, axis=0, return_index=True)
-    return faces[np.sort(first)]
+    kept: Indices = faces[np.sort(first)]
+    return kept
 
 
 def compacted(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:

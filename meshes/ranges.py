@@ -3,8 +3,6 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-import numpy as np
-
 
 @dataclass(frozen=True, slots=True)
 class Range:
@@ -24,12 +22,6 @@ class Range:
     def exact(cls, value: float) -> "Range":
         """Make a range of no width."""
         return cls(value, value, value)
-
-    @classmethod
-    def of_samples(cls, samples: Iterable[float]) -> "Range":
-        """Take the 5 %, 50 % and 95 % quantiles of a sample."""
-        low, mid, high = np.quantile(np.asarray(list(samples), dtype=float), [0.05, 0.5, 0.95])
-        return cls(float(low), float(mid), float(high))
 
     @classmethod
     def total(cls, parts: "Iterable[Range]") -> "Range":

@@ -333,7 +333,8 @@ def _check_arrays(path: Path, vertices: Floats, faces: Indices) -> None:
     finite = np.isfinite(vertices).all(axis=1)
     if not finite.all():
         bad = int(np.argmin(finite))
-        problem = f"corner {bad} is {vertices[bad]}; {int((~finite).sum())} are not finite. Export it again."
+        count = int((~finite).sum())
+        problem = f"corner {bad} is {vertices[bad]}; {count} are not finite. Export it again."
         raise ScanError(path, problem)
     if float(np.abs(vertices).max()) > 1e12:
         raise ScanError(path, "has coordinates beyond all measure; export it again.")

@@ -30,5 +30,5 @@ def test_exact_units(text: str, kind: str, si: float) -> None:
 @pytest.mark.parametrize("text", ["8", 8, 8.5, "cm", "8 kg", "8 cmm", "", None, True, [1], "1e999 cm",
                                   "((( cm", "8 __import__('os')", "8 cm; 3", "nan cm"])  # fmt: skip
 def test_what_is_no_length_is_refused(text: object) -> None:
-    with pytest.raises(QuantityError, match="unit|length|large"):
+    with pytest.raises(QuantityError, match=r"unit|length|large"):
         parse_quantity(text, "length")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.quantities import is_quantity, parse_quantity
 from plumbstone.volumes.sections import Section
 
@@ -107,11 +108,11 @@ def bag_from(section: Section) -> Bag:
 
 
 def _least(
-    costs: np.ndarray,
-    volumes: np.ndarray,
+    costs: Floats,
+    volumes: Floats,
     need: float,
-    cap: tuple[np.ndarray, float] | None = None,
-) -> np.ndarray:
+    cap: tuple[Floats, float] | None = None,
+) -> Floats:
     """Whole numbers of least cost that cover the need and, if given, stay under a cap."""
     from scipy.optimize import Bounds, LinearConstraint, milp
 
@@ -132,4 +133,5 @@ def _least(
     if found.x is None:
         message = f"No set of bags covers {need * 1e3:.1f} L; check bag sizes and prices."
         raise BagError(message)
-    return np.round(found.x)
+    counts: Floats = np.round(found.x)
+    return counts

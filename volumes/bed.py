@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plumbstone.meshes.columns import Columns, Grid, columns_of, merged_columns
 from plumbstone.meshes.errors import PlumbstoneError
@@ -167,10 +168,16 @@ def _pour(
         target = drawn if layer.profile.above_glass else level + drawn
         target = np.where(inside, np.maximum(target, level), level)
         below = surface
+        wanted = np.where(inside, np.maximum(target, below), below)
         surface = stable_surface(
-            np.where(inside, np.maximum(target, below), below),
-            below, layer.slope, grid.spacing, columns=columns, edge=edge, walls=~inside if held else None,
-        )  # fmt: skip
+            wanted,
+            below,
+            layer.slope,
+            grid.spacing,
+            columns=columns,
+            edge=edge,
+            walls=~inside if held else None,
+        )
         results.append(_measured(layer, target, surface, below, columns, grid))
         level = np.where(inside, np.minimum(np.maximum(surface, level), target), level)
     return BedResult(grid, columns, tuple(results), surface, _depths(surface, columns, grid))
@@ -211,7 +218,7 @@ def _slide(missing: Floats, grid: Grid) -> Slide:
     return Slide(volume, float(missing[row, column]), where, (float(x), float(y)))
 
 
-def _slope_along(target: Floats, lying: Floats, grid: Grid) -> float:
+def _slope_along(target: Floats, lying: NDArray[np.bool_], grid: Grid) -> float:
     """Mean drawn slope from front to back in the middle column of the layer [degrees]."""
     columns = np.flatnonzero(lying.any(axis=0))
     if len(columns) == 0:
@@ -273,7 +280,7 @@ def _depths(surface: Floats, columns: Columns, grid: Grid) -> tuple[tuple[str, f
     return tuple(found)
 
 
-def _bare(result: BedResult) -> Floats:
+def _bare(result: BedResult) -> NDArray[np.bool_]:
     """Cells where a stone stands out of the bed."""
-    bare: Floats = result.columns.highest() > result.surface - 1e-9
+    bare: NDArray[np.bool_] = result.columns.highest() > result.surface - 1e-9
     return bare

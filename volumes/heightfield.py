@@ -123,7 +123,7 @@ def _out_of_solids(
         if u <= bottoms[k, j, i]:
             break
         if u < tops[k, j, i]:
-            return tops[k, j, i]
+            return float(tops[k, j, i])
     return u
 
 
@@ -163,7 +163,7 @@ def _states(
 @njit(cache=True)
 def _busy(state: int) -> bool:  # pragma: no cover
     """Tell whether a cell carries grains."""
-    return state == PLAIN or state == ODD
+    return state in (PLAIN, ODD)
 
 
 @njit(cache=True)
@@ -193,7 +193,7 @@ def _reach(
     else:
         here, there = _share_busy(state, j, i) - 0.5, _share_busy(state, jn, i_n) - 0.5
     if here > 0 and there < 0:
-        return max(here / (here - there), 1e-3)
+        return float(max(here / (here - there), 1e-3))
     return 0.5
 
 
@@ -208,7 +208,7 @@ def _upwind(a: float, ha: float, c: float, hc: float, slope: float) -> float:  #
     wa, wc = 1 / (ha * ha), 1 / (hc * hc)
     total = wa + wc
     rest = slope * slope * total - wa * wc * (a - c) ** 2
-    return (wa * a + wc * c + np.sqrt(max(rest, 0.0))) / total
+    return float((wa * a + wc * c + np.sqrt(max(rest, 0.0))) / total)
 
 
 @njit(cache=True)

@@ -158,7 +158,9 @@ def _angles(section: Section, value: Any) -> Range:
 def _material(key: str, row: Mapping[str, Any]) -> Material:
     """Make a material of one row of the table."""
     names = {f.name for f in fields(Material)} - {"key", "sources"}
-    values = {k: _range(v) if isinstance(v, list) else v for k, v in row.items() if k in names}
+    values: dict[str, Any] = {
+        k: _range(v) if isinstance(v, list) else v for k, v in row.items() if k in names
+    }
     unknown = set(row) - names - {"source"}
     if unknown:
         message = f"materials.toml: {key}: unknown {sorted(unknown)}"

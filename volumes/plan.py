@@ -73,11 +73,11 @@ def lay_bed(
         first = solve_bed(floor, scape.layers, scape.border, standing, spacing, buried)
         heights = np.nan_to_num(bed_heights(first), nan=0.0)
         tops = np.maximum(heights, first.columns.highest())
-        bodies = set_on_bed(scape, bodies, tops, first.grid)
+        bodies = set_on_bed(bodies, tops, first.grid)
     standing = [(body.piece, body.mesh_volume) for body in bodies]
     bed = solve_bed(floor, scape.layers, scape.border, standing, spacing, buried)
     if not any(body.entry.rests == "bed" for body in bodies):
-        bodies = set_on_bed(scape, bodies, bed.surface, bed.grid)
+        bodies = set_on_bed(bodies, bed.surface, bed.grid)
     _check_rim(scape, bed)
     purchases = tuple(Purchase(result, _bags_for(result)) for result in bed.layers)
     return bodies, bed, purchases
@@ -105,7 +105,7 @@ def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = N
     parts = dosing = load = None
     if scape.tank.water_line is not None:
         parts = tank_parts(scape, bodies, bed)
-        dosing = _dosing(scape, bodies, bed, parts, salt)
+        dosing = _dosing(scape, bed, parts, salt)
         load = _load(scape, bodies, bed, parts, water)
     stone = find_material(SINKER_STONE)
     by_name = {body.entry.name: body for body in bodies}
@@ -144,7 +144,7 @@ def tank_parts(scape: Scape, bodies: Sequence[Body], bed: BedResult | None) -> T
     )
     grains = Range.total(_grain_volume(result) for result in bed.layers) if bed else _zero()
     settled = bed.settled if bed else 0.0
-    free = _free_water(scape, bed, line) if bed else _free_beside(scape, bodies, line)
+    free = _free_water(bed, line) if bed else _free_beside(scape, bodies, line)
     above = sum(lump.volume.mid * (1 - lump.below_soil) for lump in scape.lumps)
     filled = sum(lump.volume.mid - _lump_volume(lump).mid for lump in scape.lumps)
     return TankParts(
@@ -178,7 +178,7 @@ def _settled_without_bed(scape: Scape, bodies: tuple[Body, ...]) -> tuple[Body, 
     from plumbstone.meshes.columns import Grid
 
     grid = Grid.of_spacing(scape.tank.length, scape.tank.depth, 0.002)
-    return set_on_bed(scape, bodies, np.zeros((grid.ny, grid.nx)), grid)
+    return set_on_bed(bodies, np.zeros((grid.ny, grid.nx)), grid)
 
 
 def _bags_for(result: LayerResult) -> BagChoice | None:
@@ -219,7 +219,7 @@ def _wet_volume(body: Body, line: float) -> Range:
 
 
 def _lump_volume(lump: Lump) -> Range:
-    """What a lump displaces [m³]: its grains alone where water fills its pores."""
+    """Give what a lump displaces [m³]: its grains alone where water fills its pores."""
     grain = lump.material.grain_density
     if lump.pores_filled and grain is not None:
         return Range(
@@ -237,7 +237,7 @@ def _grain_volume(result: LayerResult) -> Range:
     return Range(min(volume.low, most), min(volume.mid, most), min(volume.high, most))
 
 
-def _free_water(scape: Scape, bed: BedResult, line: float) -> float:
+def _free_water(bed: BedResult, line: float) -> float:
     """Free space over the bed up to the line [m³], by columns."""
     lower = bed.columns.free_below(np.minimum(bed.surface, line))
     space = bed.columns.free_below(line) - lower
@@ -267,7 +267,6 @@ def _soaked_grains(bed: BedResult | None) -> Range:
 
 def _dosing(
     scape: Scape,
-    bodies: Sequence[Body],
     bed: BedResult | None,
     parts: TankParts,
     salt: float | None,
@@ -340,8 +339,9 @@ def _warnings(scape: Scape, bodies: Sequence[Body], bed: BedResult | None) -> tu
             found.append(f"{body.entry.name}: stands {(top - height) * 1e2:.1f} cm above the rim.")
     for result in bed.layers if bed else ():
         if result.slide.volume > 0.02 * result.settled and result.slide.drop > 0.005:
+            litres, lower = result.slide.volume * 1e3, result.slide.drop * 1e2
             found.append(
-                f"{result.layer.name}: {result.slide.volume * 1e3:.1f} L would slide; "
-                f"{result.slide.where} ends about {result.slide.drop * 1e2:.1f} cm lower than drawn."
+                f"{result.layer.name}: {litres:.1f} L would slide; {result.slide.where} ends "
+                f"about {lower:.1f} cm lower than drawn."
             )
     return tuple(found)

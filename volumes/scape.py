@@ -325,6 +325,8 @@ def _lump_from(section: Section, materials: Mapping[str, Material]) -> Lump:
     if (mass is None) == (volume is None):
         raise section.error("mass", "give the mass of all of them together, or their volume.")
     density = material.density
+    if density is None:
+        raise section.error("material", f"{material.name} has no density; name a stone or a wood.")
     lump = Lump(
         name=section.text("name", "Loose stones"),
         kind=section.choice("kind", ("stone", "wood"), "stone"),

@@ -55,7 +55,7 @@ class Body:
         return mesh_volume(self.piece.vertices, self.piece.faces)
 
     def mass_in_water(self, water: float) -> Range:
-        """What it weighs under water of a density [kg/m³], dry pores → [kg]."""
+        """Give what it weighs under water of a density [kg/m³], dry pores → [kg]."""
         density = self.entry.material.density
         assert density is not None
         if self.entry.mass is not None and self.entry.kind == "stone":
@@ -125,9 +125,7 @@ def set_on_floor(scape: Scape) -> tuple[Body, ...]:
     return placed
 
 
-def set_on_bed(
-    scape: Scape, bodies: Sequence[Body], surface: Floats, grid: Grid
-) -> tuple[Body, ...]:
+def set_on_bed(bodies: Sequence[Body], surface: Floats, grid: Grid) -> tuple[Body, ...]:
     """Set the pieces that rest on the bed onto its surface, pressed in as the file says.
 
     Raises

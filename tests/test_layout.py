@@ -1,0 +1,46 @@
+"""The package as it is installed: nothing missing, imports one way, docstring examples true."""
+
+import ast
+import doctest
+import importlib
+import tomllib
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+FOLDERS = ("meshes", "volumes", "cli")
+MODULES = sorted(
+    f"plumbstone.{folder}.{path.stem}"
+    for folder in FOLDERS
+    for path in (ROOT / folder).glob("*.py")
+    if path.stem != "__init__"
+)
+
+
+def test_packages_list_matches_the_tree() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    found = {
+        "plumbstone." + ".".join(path.parent.relative_to(ROOT).parts)
+        for folder in FOLDERS
+        for path in (ROOT / folder).rglob("__init__.py")
+    }
+    assert set(project["tool"]["setuptools"]["packages"]) == found
+
+
+@pytest.mark.parametrize("folder", FOLDERS)
+def test_imports_run_one_way(folder: str) -> None:
+    allowed = FOLDERS[: FOLDERS.index(folder) + 1]
+    for path in (ROOT / folder).glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom):
+                assert node.level == 0, f"{path}: relative import"
+                parts = (node.module or "").split(".")
+                if parts[0] == "plumbstone":
+                    assert parts[1] in allowed, f"{path}: {node.module}"
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_docstring_examples(name: str) -> None:
+    module = importlib.import_module(name)
+    assert doctest.testmod(module).failed == 0
