@@ -6,6 +6,7 @@ from plumbstone.cli.output import range_json
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bags import BagChoice
 from plumbstone.volumes.bed import LayerResult
+from plumbstone.volumes.border import BorderResult
 from plumbstone.volumes.buoyancy import Balance
 from plumbstone.volumes.dosing import Dosing, TankParts
 from plumbstone.volumes.hold_down import HoldResult
@@ -51,6 +52,7 @@ def plan_document(plan: Plan) -> dict[str, Any]:
         "depths_cm": _depths(plan),
         "water": _water(plan.parts, plan.dosing),
         "load": _load(plan.load),
+        "border": border_document(plan.border),
         "holds": [hold_document(hold) for hold in plan.holds],
         "drain_back": None
         if plan.drain_back is None
@@ -93,6 +95,41 @@ def layer_document(purchase: Purchase) -> dict[str, Any]:
         "slides_where": result.slide.where if result.slide.volume > 0 else "",
         "slides_lower_cm": result.slide.drop / CENTIMETRE,
         **_bags(purchase.bags),
+    }
+
+
+def border_document(border: BorderResult | None) -> dict[str, Any] | None:
+    """Give the row of border stones as JSON."""
+    if border is None:
+        return None
+    weakest = border.weakest
+    return {
+        "strip": border.strip,
+        "gaps": [
+            {
+                "left": gap.left,
+                "right": gap.right,
+                "from_left_cm": gap.at[0] / CENTIMETRE,
+                "from_front_cm": gap.at[1] / CENTIMETRE,
+                "width_mm": gap.width * 1e3,
+                "retained_cm": gap.retained / CENTIMETRE,
+                "state": gap.state,
+                "comes_through_l": gap.volume / LITRE,
+                "reach_cm": gap.reach / CENTIMETRE,
+                "cure": gap.cure,
+            }
+            for gap in border.gaps
+        ],
+        "stones": [
+            {
+                "name": f.name,
+                "thrust_n": f.thrust,
+                "sliding_factor": f.sliding if f.thrust else None,
+                "tipping_factor": f.tipping if f.thrust else None,
+            }
+            for f in border.footings
+        ],
+        "weakest": None if weakest is None or not weakest.thrust else weakest.name,
     }
 
 

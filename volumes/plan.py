@@ -9,6 +9,7 @@ from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bags import BagChoice, cheapest_bags
 from plumbstone.volumes.bed import BedError, BedResult, LayerResult, bed_heights, solve_bed
+from plumbstone.volumes.border import BorderResult, judge_border
 from plumbstone.volumes.displacement import displaced_volume
 from plumbstone.volumes.dosing import (
     Dosing,
@@ -50,6 +51,7 @@ class Plan:
     dosing: Dosing | None
     load: Load | None
     drain_back: DrainBack | None
+    border: BorderResult | None
     holds: tuple[HoldResult, ...]
     warnings: tuple[str, ...]
     guesses: tuple[str, ...]
@@ -119,8 +121,11 @@ def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = N
     back = None
     if sump is not None and sump.area is not None and sump.drop is not None:
         back = drain_back(sump.area, sump.drop, sump.spare)
+    border = None
+    if scape.border is not None and bed is not None:
+        border = judge_border(scape.border, bodies, bed, water)
     return Plan(
-        scape, water, bodies, bed, purchases, parts, dosing, load, back, holds,
+        scape, water, bodies, bed, purchases, parts, dosing, load, back, border, holds,
         _warnings(scape, bodies, bed), scape.tank.guesses,
     )  # fmt: skip
 

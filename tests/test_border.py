@@ -1,0 +1,51 @@
+"""Earth pressure, filters and gaps against worked examples."""
+
+from math import pi, radians, tan
+
+import pytest
+
+from plumbstone.volumes.border import cure_for, fan, rankine_active, submerged_unit_weight
+from plumbstone.volumes.materials import find_material
+
+
+@pytest.mark.parametrize(
+    ("phi", "ka"),
+    [(25, 0.4059), (28, 0.3610), (30, 0.3333), (32, 0.3073), (34, 0.2827), (35, 0.2710),
+     (36, 0.2596), (38, 0.2379), (40, 0.2174), (45, 0.1716)],
+)  # fmt: skip
+def test_level_active_pressure(phi: float, ka: float) -> None:
+    # (1 - sin φ) / (1 + sin φ); 35° also Caltrans, Trenching and Shoring Manual 2025, ex. 7-1.
+    assert rankine_active(phi) == pytest.approx(ka, abs=5e-5)
+
+
+def test_sloped_active_pressure() -> None:
+    # 30° / 10°: 0.3495, GeotechStaffEngineer tests; at β = φ the coefficient is cos φ.
+    assert rankine_active(30, 10) == pytest.approx(0.3495, abs=5e-4)
+    assert rankine_active(34, 34) == pytest.approx(0.829, abs=5e-4)
+    with pytest.raises(ValueError, match="steeper"):
+        rankine_active(30, 31)
+
+
+def test_thrust_at_the_scale_of_a_tank() -> None:
+    # n = 0.40, grains 2650, water 998.2: γ' 9.719 kN/m³; h 8 cm, 32°: 9.556 N/m; derived.
+    gamma = submerged_unit_weight(1.0, 0.6 * 2650, 2650, 998.2)
+    assert gamma == pytest.approx(9719, abs=1)
+    assert rankine_active(32) * gamma * 0.08**2 / 2 == pytest.approx(9.556, rel=1e-3)
+
+
+def test_fan_loses_as_much_as_it_gains() -> None:
+    # The loss down to the foot of the gap is w h²/(2 tan) + π h³/(6 tan²); half the height
+    # leaves the same form on both sides.
+    w, h, t = 0.009, 0.06, tan(radians(34))
+    volume, reach = fan(w, h, t)
+    half = h / 2
+    assert volume == pytest.approx(w * half**2 / (2 * t) + 2 * pi * half**3 / (12 * t**2))
+    assert reach == pytest.approx(half / t)
+
+
+def test_filter_rule_of_the_river_manual() -> None:
+    # After Anderson et al. 1968: base D85 1.5 mm; a filter must keep D15 under about 5 × D85.
+    soil = find_material("baked-clay soil")
+    assert "gravel" in cure_for(0.003, soil, [find_material("gravel")])
+    # A gap of 12 mm is too wide for grains of 7.5 mm (D85 ≥ 1.2 w, from memory).
+    assert "strip" in cure_for(0.012, soil, [find_material("wedge gravel")])
