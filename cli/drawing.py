@@ -18,7 +18,7 @@ INK, FAINT = "#1c2b33", "#7c8a91"
 STONE, WOOD, WATER = "#8d99a3", "#b5763a", "#56a0d3"
 # Told apart by lightness as well as hue, so that they hold for colour-blind readers and in grey.
 LAYERS = ("#6b4e71", "#4f3b2c", "#e3cf9b", "#b0a58f", "#8c6d46", "#cbb9d6")
-HATCHES = ("oo", "..", "", "//", "xx", "\\\\")
+HATCHES = ("\\\\", "", "", "//", "xx", "--")
 STYLE: dict[str, Any] = {
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],
@@ -127,16 +127,17 @@ def _zones_from_above(axes: "Axes", plan: "Plan") -> None:
     bed = plan.bed
     if bed is None:
         return
-    x, y = bed.grid.x * 100, bed.grid.y * 100
+    every = max(1, bed.grid.nx // 150)  # a finer outline would only make the file larger
+    x, y = bed.grid.x[::every] * 100, bed.grid.y[::every] * 100
     for index, result in enumerate(bed.layers):
-        lies = np.where(result.surface > result.below + 1e-4, 1.0, 0.0)
+        lies = np.where(result.surface > result.below + 1e-4, 1.0, 0.0)[::every, ::every]
         if lies.any():
             axes.contourf(
                 x, y, lies, levels=[0.5, 1.5], colors=[layer_colour(index)],
                 hatches=[HATCHES[index % len(HATCHES)]], alpha=0.75,
             )  # fmt: skip
     bare = bed.columns.highest() > bed.surface - 1e-9
-    level = np.where(bare, np.nan, bed.surface * 100)
+    level = np.where(bare, np.nan, bed.surface * 100)[::every, ::every]
     lowest, highest = np.nanmin(level), np.nanmax(level)
     heights = np.arange(np.ceil(lowest + 1.0), highest, 2)
     if len(heights):
@@ -158,11 +159,11 @@ def _pieces_from_above(axes: "Axes", plan: "Plan") -> None:
             continue
         x, y = grid.x[columns] * 100, grid.y[rows] * 100
         colour = WOOD if body.entry.kind == "wood" else STONE
-        axes.contourf(x, y, covered, levels=[0.5, 1.5], colors=[colour])
-        axes.contour(x, y, covered, levels=[0.5], colors=[INK], linewidths=0.8)
+        axes.contourf(x, y, covered, levels=[0.5, 1.5], colors=[colour], zorder=4)
+        axes.contour(x, y, covered, levels=[0.5], colors=[INK], linewidths=0.8, zorder=5)
         middle = _middle_inside(covered, x, y)
         axes.annotate(
-            str(number), middle, ha="center", va="center", fontsize=8, color=INK,
+            str(number), middle, zorder=6, ha="center", va="center", fontsize=8, color=INK,
             bbox={"boxstyle": "circle,pad=0.18", "facecolor": "white", "edgecolor": "none",
                   "alpha": 0.85},
         )  # fmt: skip
@@ -182,7 +183,7 @@ def _border_from_above(axes: "Axes", plan: "Plan") -> None:
     if plan.scape.border is None:
         return
     x, y = np.array(plan.scape.border.line).T * 100
-    axes.plot(x, y, color=INK, linewidth=1.2, linestyle=(0, (6, 3)))
+    axes.plot(x, y, color=INK, linewidth=1.2, linestyle=(0, (6, 3)), zorder=7)
     for gap in plan.border.gaps if plan.border else ():
         if gap.state == "holds":
             continue

@@ -8,7 +8,10 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from plumbstone.cli.build_sheet import build_sheet
+from plumbstone.cli.drawing import plan_figure, png_bytes, section_figure
 from plumbstone.cli.files import WriteError, plain_cell
+from plumbstone.cli.scene import glb_bytes
 
 if TYPE_CHECKING:
     from plumbstone.volumes.plan import Plan
@@ -72,7 +75,10 @@ def _fill(plan: "Plan", document: dict[str, Any], folder: Path) -> None:
     text = json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False)
     (folder / MARK).write_text(text, encoding="utf-8")
     (folder / "shopping.csv").write_text(shopping_csv(document), encoding="utf-8", newline="")
-    (folder / plan.scape.path.name).write_bytes(plan.scape.path.read_bytes())
+    (folder / "plan.png").write_bytes(png_bytes(plan_figure(plan)))
+    (folder / "section.png").write_bytes(png_bytes(section_figure(plan)))
+    (folder / "scape.glb").write_bytes(glb_bytes(plan))
+    (folder / "build-sheet.html").write_text(build_sheet(plan, document), encoding="utf-8")
 
 
 def _swap(fresh: Path, folder: Path) -> None:
