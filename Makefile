@@ -14,10 +14,10 @@ demo: $(LINKED) ## Set up, lay out the reading-room tank and say where the resul
 	@$(BIN)/plumbstone demo demo-results
 
 test: .venv/.test $(LINKED) ## Set up and run the tests
-	@$(BIN)/python -m pytest -n auto $(TESTS)
+	@$(BIN)/python -m pytest -n auto --dist loadfile $(TESTS)
 
 slow: .venv/.test $(LINKED) ## Run the long trials too (scans by the hundred, fuzzing in full)
-	@$(BIN)/python -m pytest -n auto -m "slow or not slow" $(TESTS)
+	@$(BIN)/python -m pytest -n auto --dist loadfile -m "slow or not slow" $(TESTS)
 
 check: .venv/.check $(LINKED) ## Lint, format and type checks
 	@$(BIN)/ruff check . && $(BIN)/ruff format --check . && $(BIN)/mypy

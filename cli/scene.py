@@ -65,10 +65,11 @@ def view_traces(plan: "Plan") -> list[dict[str, Any]]:
 
 def _edges(length: float, depth: float, height: float) -> dict[str, Any]:
     """Give the twelve edges of the tank as one line trace in centimetres."""
-    low = [(0, 0), (length, 0), (length, depth), (0, depth), (0, 0)]
-    path = [(x, y, z) for z in (0.0, height) for x, y in low]
-    for x, y in low[1:4]:
-        path += [(None, None, None), (x, y, 0.0), (x, y, height)]
+    around = [(0.0, 0.0), (length, 0.0), (length, depth), (0.0, depth), (0.0, 0.0)]
+    path: list[tuple[float | None, float | None, float | None]]
+    path = [(x, y, z) for z in (0.0, height) for x, y in around]
+    for corner_x, corner_y in around[1:4]:
+        path += [(None, None, None), (corner_x, corner_y, 0.0), (corner_x, corner_y, height)]
     x, y, z = zip(*path, strict=True)
     return {
         "type": "scatter3d",
