@@ -121,6 +121,14 @@ def outer_shell(
     return main, tuple(changes), tuple(others)
 
 
+def without_crowded(faces: Indices) -> Indices:
+    """Drop all faces at edges that belong to three faces or more."""
+    directed = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
+    _, inverse, counts = _edge_counts(directed)
+    bad = (counts > 2)[inverse].reshape(-1, 3).any(axis=1)
+    return faces[~bad]
+
+
 def _parity(faces: Indices) -> NDArray[np.bool_]:
     """Which faces to turn so that neighbours across plain edges run against each other."""
     from scipy.sparse import coo_array

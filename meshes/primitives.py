@@ -70,7 +70,7 @@ def ellipsoid(size: Sequence[float], subdivisions: int = 5) -> Piece:
     Inscribed: at five subdivisions its volume is 0.05 % below 4/3 π a b c.
     """
     axes = np.array(_sizes(size))
-    vertices, faces = _sphere(subdivisions)
+    vertices, faces = unit_sphere(subdivisions)
     vertices = vertices * axes / 2 + [0, 0, axes[2] / 2]
     return Piece(vertices, faces, "ellipsoid", source="ellipsoid")
 
@@ -94,7 +94,7 @@ def boulder(size: Sequence[float], seed: int = 0, subdivisions: int = 5) -> Piec
     """
     extent = np.array(_sizes(size))
     rng = np.random.default_rng(seed)
-    directions, faces = _sphere(subdivisions)
+    directions, faces = unit_sphere(subdivisions)
     radius = _faceted_radius(directions, rng) * (1 + _roughness(directions, rng))
     vertices = directions * radius[:, None]
     low, high = vertices.min(axis=0), vertices.max(axis=0)
@@ -131,7 +131,7 @@ def stone_of_size(size: Sequence[float], shape_factor: float = 0.5, seed: int = 
     if not 0.2 <= shape_factor <= 0.95:
         message = f"A shape factor of {shape_factor:.2f} is no stone's; give 0.2 to 0.95."
         raise FormError(message)
-    directions, faces = _sphere(4)
+    directions, faces = unit_sphere(4)
 
     def filled(power: float) -> tuple[float, Floats]:
         norm = (np.abs(directions) ** power).sum(axis=1) ** (1 / power)
@@ -294,8 +294,8 @@ def _frames(tangents: Floats) -> list[tuple[Floats, Floats]]:
     return frames
 
 
-def _sphere(subdivisions: int) -> tuple[Floats, Indices]:
-    """Make a unit sphere from a subdivided icosahedron."""
+def unit_sphere(subdivisions: int) -> tuple[Floats, Indices]:
+    """Make a unit sphere from a subdivided icosahedron: corners (n, 3), faces (20 · 4^k, 3)."""
     golden = (1 + 5**0.5) / 2
     base = np.array([[0, s, t * golden] for s in (-1, 1) for t in (-1, 1)], dtype=float)
     vertices = np.concatenate([np.roll(base, shift, axis=1) for shift in range(3)])

@@ -1,0 +1,120 @@
+"""A surface around a bare point cloud of one compact body."""
+
+from pathlib import Path
+
+import numpy as np
+
+from plumbstone.meshes.isolating import plane_of_samples
+from plumbstone.meshes.mending import compacted
+from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.primitives import unit_sphere
+from plumbstone.meshes.reading import ScanError
+
+LEAST_POINTS = 500
+NEIGHBOURS = 8
+DIRECTIONS = 5  # subdivisions of the sphere of directions: 10 242 of them
+GAP = 4.0  # nearest points farther off than this many spacings: not seen
+ROUGHEST = 0.12  # spread of radii in one direction, over the radius, of a compact body
+MOST_USED = 200_000
+
+
+def cloud_surface(path: Path, points: Floats) -> tuple[Floats, Indices, str]:
+    """Put a surface around the points of one compact body, open where nothing was seen.
+
+    Parameters
+    ----------
+    path : Path
+        For messages.
+    points : (n, 3) float array
+        In metres, with or without the table below.
+
+    Returns
+    -------
+    vertices : (k, 3) float array
+    faces : (m, 3) int array
+    said : str
+        How it was made.
+
+    Raises
+    ------
+    ScanError
+        If there are too few points, or the body is not compact (a branch, a room).
+
+    Notes
+    -----
+    The radius from an inner point is smoothed over neighbouring directions, so the body
+    must be visible from that point; stones are.
+    """
+    if len(points) < LEAST_POINTS:
+        problem = f"has {len(points)} points; a body needs at least {LEAST_POINTS}. Scan again."
+        raise ScanError(path, problem)
+    if len(points) > MOST_USED:
+        points = points[np.random.default_rng(4).choice(len(points), MOST_USED, replace=False)]
+    body, on_table = _without_table(path, points)
+    centre = _inner_point(body)
+    directions, faces = unit_sphere(DIRECTIONS)
+    radius, unseen = _radii(path, body - centre, directions)
+    vertices = centre + directions * radius[:, None]
+    vertices, faces = compacted(vertices, faces[~unseen[faces].any(axis=1)])
+    said = f"put a surface around {len(body)} points"
+    return vertices, faces, said + (", its table left out" if on_table else "")
+
+
+def _without_table(path: Path, points: Floats) -> tuple[Floats, bool]:
+    """Leave out the table, turned and lifted to z = 0 if there is one, and floaters."""
+    from scipy.spatial import cKDTree
+
+    tree = cKDTree(points)
+    sample = np.random.default_rng(5).choice(len(points), min(len(points), 6000), replace=False)
+    distances, _ = tree.query(points[sample], k=2)
+    table = plane_of_samples(points[sample])
+    spacing = float(np.median(distances[:, 1]))
+    on_table = table is not None
+    if table is not None:
+        height = table.heights(points)
+        points = points[height > max(4 * table.spread, 2 * spacing)]
+    if len(points) < LEAST_POINTS:
+        raise ScanError(path, "shows a flat surface and too few points on it.")
+    return _largest_cluster(points, 6 * spacing), on_table
+
+
+def _largest_cluster(points: Floats, reach: float) -> Floats:
+    """Keep the largest group of points that are linked by steps of a reach [m]."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import cKDTree
+
+    cells, place = np.unique(np.floor(points / reach).astype(np.int64), axis=0, return_inverse=True)
+    pairs = cKDTree(cells).query_pairs(1.8, output_type="ndarray")
+    shape = (len(cells), len(cells))
+    graph = coo_array((np.ones(len(pairs)), pairs.T), shape=shape)
+    _, label = connected_components(graph, directed=False)
+    member = label[place.ravel()]
+    kept: Floats = points[member == np.bincount(member).argmax()]
+    return kept
+
+
+def _inner_point(points: Floats) -> Floats:
+    """Middle of the box around, pulled towards the mean of the points."""
+    middle = (points.min(axis=0) + points.max(axis=0)) / 2
+    centre: Floats = (middle + points.mean(axis=0)) / 2
+    return centre
+
+
+def _radii(path: Path, local: Floats, directions: Floats) -> tuple[Floats, Floats]:
+    """Radius in each direction, and where nothing was seen near it."""
+    from scipy.spatial import cKDTree
+
+    distance = np.linalg.norm(local, axis=1)
+    tree = cKDTree(local / distance[:, None])
+    gaps, near = tree.query(directions, k=NEIGHBOURS)
+    radii = distance[near]
+    rough = np.median(np.ptp(radii, axis=1) / radii.mean(axis=1))
+    if rough > ROUGHEST:
+        problem = (
+            "is no compact body (a branch, a room, several things); export it as a mesh, or "
+            "measure wood by --limb."
+        )
+        raise ScanError(path, problem)
+    spacing = np.sqrt(4 * np.pi / len(local))
+    return np.median(radii, axis=1), gaps[:, 0] > GAP * spacing

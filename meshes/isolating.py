@@ -1,0 +1,155 @@
+"""Telling the scanned body from the table it stands on, from walls and floaters."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plumbstone.meshes.faults import face_areas, shells
+from plumbstone.meshes.piece import Floats, Indices
+
+SAMPLES = 20_000
+TRIES = 1500
+SCORED = 4000  # samples that each try is scored on
+NEAR = 0.008  # of the scan's extent: how far table points may lie from their plane
+LEAST_NEAR = 0.001  # the same, at least [m]
+WIDER = 1.15  # area that the table covers, over that which all else covers from above
+LEAST_TABLE = 0.08  # share of the area that must lie in a plane to be a table
+ONE_SIDED = 0.97  # share of everything else that must lie on one side of it
+SECOND_BODY = 0.20  # of the largest body's area: smaller ones are floaters
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plane:
+    """Points with normal · p = offset; the body lies where it is larger."""
+
+    normal: Floats  # (3,), unit
+    offset: float  # [m]
+    spread: float  # standard deviation of the table's points from it [m]
+
+    def heights(self, points: Floats) -> Floats:
+        """Height of points above the plane [m], (n,)."""
+        height: Floats = points @ self.normal - self.offset
+        return height
+
+
+def find_table(vertices: Floats, faces: Indices) -> Plane | None:
+    """Find the plane that a scanned body stands on.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float array
+    faces : (m, 3) int array
+        A scan with a patch of the table in it.
+
+    Returns
+    -------
+    Plane or None
+        None where no flat patch has nearly all the rest on one side of it.
+
+    Notes
+    -----
+    RANSAC on samples spread evenly over the area, not on corners: where a body is
+    scanned more finely than its table, corners would outvote the table.
+    """
+    rng = np.random.default_rng(1)
+    areas = face_areas(vertices, faces)
+    chosen = rng.choice(len(faces), SAMPLES, p=areas / areas.sum())
+    return plane_of_samples(vertices[faces[chosen]].mean(axis=1))
+
+
+def plane_of_samples(points: Floats) -> Plane | None:
+    """Find the table among samples of a scan, (k, 3).
+
+    The table is the plane with the most samples that has nearly all others on one side and
+    reaches farther than they do: the flat top of a stone does not.
+    """
+    rng = np.random.default_rng(2)
+    near = max(NEAR * float(np.ptp(points, axis=0).max()), LEAST_NEAR)
+    few = points[rng.choice(len(points), min(len(points), SCORED), replace=False)]
+    best, best_count = None, LEAST_TABLE * len(few)
+    for a, b, c in points[rng.integers(0, len(points), (TRIES, 3))]:
+        normal = np.cross(b - a, c - a)
+        length = float(np.linalg.norm(normal))
+        if length < 1e-12:
+            continue
+        normal = normal / length
+        gap = (few - a) @ normal
+        lying = np.abs(gap) < near
+        if lying.sum() <= best_count:
+            continue
+        others = gap[~lying]
+        above = float((others > 0).mean()) if len(others) else 1.0
+        if max(above, 1 - above) < ONE_SIDED or not _reaches_farther(few, lying, normal):
+            continue
+        best, best_count = (a, normal if above > 0.5 else -normal), int(lying.sum())
+    return None if best is None else _refined(points, *best, near)
+
+
+def _reaches_farther(points: Floats, lying: NDArray[np.bool_], normal: Floats) -> bool:
+    """Tell whether the points of a plane spread wider over it than all others do."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    flat = points @ _turn_up(normal)[:2].T
+    if (~lying).sum() < 10:
+        return True
+    try:
+        return bool(ConvexHull(flat[lying]).volume > WIDER * ConvexHull(flat[~lying]).volume)
+    except QhullError:
+        return False
+
+
+def bodies_above(
+    vertices: Floats, faces: Indices, table: Plane, cut: float
+) -> tuple[list[Indices], int]:
+    """Bodies that rise above a table, largest first, and how many floaters were dropped.
+
+    Parameters
+    ----------
+    vertices, faces
+        The scan.
+    table : Plane
+        What it stands on.
+    cut : float
+        Height below which faces belong to the table [m].
+    """
+    height = table.heights(vertices)
+    standing = faces[(height[faces] > cut).all(axis=1)]
+    if len(standing) == 0:
+        return [], 0
+    return split_bodies(vertices, standing)
+
+
+def split_bodies(vertices: Floats, faces: Indices) -> tuple[list[Indices], int]:
+    """Shells that are large enough for a body, largest first, and the number of others."""
+    number = shells(faces, len(vertices))
+    areas = np.bincount(number, weights=face_areas(vertices, faces))
+    order = np.argsort(-areas)
+    large = [k for k in order if areas[k] >= SECOND_BODY * areas[order[0]]]
+    return [faces[number == k] for k in large], len(order) - len(large)
+
+
+def upright(vertices: Floats, table: Plane) -> Floats:
+    """Turn and lift a scan so that its table is z = 0 and the body stands above it."""
+    return (vertices @ _turn_up(table.normal).T) - [0.0, 0.0, table.offset]
+
+
+def _refined(points: Floats, on: Floats, normal: Floats, near: float) -> Plane:
+    """Fit the plane to its own points, three times closer."""
+    middle = on
+    for _ in range(3):
+        gap = (points - middle) @ normal
+        lying = np.abs(gap) < near
+        middle = points[lying].mean(axis=0)
+        _, _, axes = np.linalg.svd(points[lying] - middle, full_matrices=False)
+        normal = axes[2] if axes[2] @ normal > 0 else -axes[2]
+        spread = float(np.std((points[lying] - middle) @ normal))
+        near = max(3 * spread, 1e-4)
+    return Plane(normal, float(middle @ normal), spread)
+
+
+def _turn_up(normal: Floats) -> Floats:
+    """Rotation that takes a unit normal to +z, (3, 3)."""
+    side = np.cross(np.eye(3)[np.abs(normal).argmin()], normal)
+    side /= np.linalg.norm(side)
+    return np.stack([side, np.cross(normal, side), normal])
