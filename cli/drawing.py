@@ -19,7 +19,7 @@ STONE, WOOD, WATER = "#8d99a3", "#b5763a", "#56a0d3"
 # Told apart by lightness as well as hue, so that they hold for colour-blind readers and in grey.
 LAYERS = ("#6b4e71", "#4f3b2c", "#e3cf9b", "#b0a58f", "#8c6d46", "#cbb9d6")
 HATCHES = ("\\\\", "", "", "//", "xx", "--")
-STYLE: dict[str, Any] = {
+STYLE: Any = {
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],
     "font.size": 9,

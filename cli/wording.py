@@ -119,7 +119,7 @@ def weighed_sentence(weighed: Weighed, price_per_kg: float | None, units: Units)
     """Say what a piece weighs and costs: "About 10.6 kg, likely 8.3-12.9"."""
     size, unit = (POUND, "lb") if units is Units.US else (1.0, "kg")
     low, mid, high = (m / size for m in (weighed.mass.low, weighed.mass.mid, weighed.mass.high))
-    measured = high - low < 0.005
+    measured = weighed.mass.low == weighed.mass.high
     digits = 1 if mid >= 1 else 2
     mass = (
         f"{mid:.{digits}f} {unit}, as weighed"
