@@ -30,6 +30,7 @@ CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
 Z90 = 1.645  # standard deviations to either side that hold 90 %
 LEAST_CUT = 0.0015  # height above the table that is taken for table [m]
 FLATTEST = 0.10  # height over width of a body; flatter ones are sheets
+LEAST_SEEN = 0.25  # share of the volume above the rim; with less, too much would be guessed
 WIDE_OPENING = 0.5  # rim length over that of the body's outline from above
 
 
@@ -157,7 +158,8 @@ def _closed(
         faces, rim = faces[:, ::-1], rim[:, ::-1]
         found = measure_rim(vertices, faces, rim)
     height, width = float(vertices[:, 2].max()), float(np.ptp(vertices[:, :2], axis=0).min())
-    if height < FLATTEST * width or found.under < 0 or found.skirt <= 0:
+    seen = found.skirt - found.under
+    if height < FLATTEST * width or found.under < 0 or seen < LEAST_SEEN * found.skirt:
         raise ScanError(path, "is an open sheet, not a body; scan the stone from all sides.")
     share = float(np.clip(SHARE - SHARE_FALL * found.under / found.skirt, 0.0, 1.0))
     vertices, faces = close_below(vertices, faces, found, share)

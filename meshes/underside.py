@@ -114,9 +114,9 @@ def _rings_of(faces: Indices, count: int, corners: Indices, rings: int) -> NDArr
     """Which faces lie within some rings of given corners, (m,)."""
     near = np.zeros(count, dtype=bool)
     near[corners] = True
-    touched = np.zeros(len(faces), dtype=bool)
+    touched: NDArray[np.bool_] = np.zeros(len(faces), dtype=bool)
     for _ in range(rings):
-        touched = near[faces].any(axis=1)
+        touched = np.any(near[faces], axis=1)
         near[faces[touched]] = True
     return touched
 
@@ -132,7 +132,7 @@ def _lean(vertices: Floats, faces: Indices, edges: Indices) -> float:
 
 def _bulged_tip(vertices: Floats, faces: Indices, ring: Indices) -> Floats:
     """Middle of a cap, on a quadric through the skin around the hole."""
-    middle = vertices[ring].mean(axis=0)
+    middle: Floats = vertices[ring].mean(axis=0)
     reach = np.linalg.norm(vertices[ring] - middle, axis=1).max()
     around = np.unique(faces[_rings_of(faces, len(vertices), ring, 4)])
     local = vertices[around] - middle
