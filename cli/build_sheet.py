@@ -130,7 +130,7 @@ def _moves(plan: "Plan") -> list[dict[str, Any]]:
             "name": hold.group.name,
             "pieces": [numbers[name] for name in hold.group.wood],
             "levels": [round(float(level) * 100, 2) for level in hold.levels],
-            "moves": [bool(pull > 1e-9) for pull in hold.pull],
+            "moves": [bool(moves) for moves in hold.moves],
         }
         for hold in plan.holds
     ]
@@ -177,7 +177,9 @@ def _wood_lines(
     yield from _set_lines(wood, q)
     for i, hold in enumerate(document["holds"]):
         needs, had = q(f"holds.{i}.sinker_g", "grams"), q(f"holds.{i}.hung_g", "grams")
-        ending = "Stays, if set as described." if hold["stays"] else "Add stone before you fill."
+        ending = "Stays, if set as described."
+        if not hold["stays"]:
+            ending = "Add or move stone before you fill."
         yield Markup("{}: needs {} of {}, you hung {}. {}").format(
             hold["name"], needs, hold["sinker_material"], had, ending
         )

@@ -1,5 +1,6 @@
 """Results as JSON documents: keys carry their unit, uncertain figures are ranges."""
 
+import math
 from typing import Any
 
 from plumbstone.cli.output import range_json
@@ -139,9 +140,17 @@ def hold_document(hold: HoldResult) -> dict[str, Any]:
         "name": hold.group.name,
         "wood": list(hold.group.wood),
         **balance_document(hold.balance),
+        "stays": hold.stays,
         "factor": hold.group.factor,
         "sinker_material": hold.sinker_material.name,
         "moves_at_cm": None if hold.moves_at is None else hold.moves_at / CENTIMETRE,
+        "moves_how": hold.manner,
+        "margin_g": hold.margin / GRAM if math.isfinite(hold.margin) else None,
+        "still_held_under": hold.still_held,
+        "tie_forces_n": list(hold.tie_forces),
+        "least_masses_g": None
+        if hold.least_masses is None
+        else [mass / GRAM for mass in hold.least_masses],
     }
 
 

@@ -119,11 +119,10 @@ def print_holds(holds: "tuple[HoldResult, ...]", units: Units) -> None:
     from plumbstone.cli import wording
 
     for hold in holds:
-        stone = hold.sinker_material.name
-        typer.echo(wording.hold_sentence(hold.group.name, hold.balance, stone, units))
-        if hold.moves_at is not None:
-            level = wording.place_words(max(0.0, hold.moves_at - 0.02), units)
-            typer.echo(f"  Stop filling at {level} and press the wood; if it rocks, add stone.")
+        for text in filter(
+            None, [*wording.hold_sentences(hold, units), wording.least_sentence(hold, units)]
+        ):
+            typer.echo(text)
 
 
 def _print_load(result: "Plan", units: Units) -> None:

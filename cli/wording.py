@@ -7,6 +7,7 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bags import BagChoice
 from plumbstone.volumes.bed import LayerResult
 from plumbstone.volumes.buoyancy import Balance
+from plumbstone.volumes.hold_down import HoldResult
 from plumbstone.volumes.weighing import Weighed
 
 
@@ -62,6 +63,41 @@ def hold_sentence(name: str, balance: Balance, stone: str, units: Units) -> str:
     if balance.spare.low > 0:
         return f"{name}: you hung {had} of {stone}, which just holds it; add {short} for a margin."
     return f"{name}: needs {needs} of {stone}; you hung {had}. Add {short}, or it may lift."
+
+
+def hold_sentences(hold: HoldResult, units: Units) -> list[str]:
+    """Say of one group what it needs, how it moves and where to stop filling."""
+    name, balance = hold.group.name, hold.balance
+    if hold.moves_at is None:
+        return [hold_sentence(name, balance, hold.sinker_material.name, units)]
+    stop = place_words(max(0.0, hold.moves_at - 0.02), units)
+    at = place_words(hold.moves_at, units)
+    words = [f"{name}: {hold.manner} when the water stands at {at}."]
+    if hold.manner == "lifts off whole" or not balance.stays:
+        words.append(hold_sentence(name, balance, hold.sinker_material.name, units))
+    else:
+        words.append("The stone is heavy enough, but tied in the wrong place: tie it nearer.")
+    words.append(f"Stop at {stop} and press the wood. It rocks? Drain, add or move stone.")
+    if hold.still_held:
+        words.append("Once it has moved, it is still held under.")
+    return words
+
+
+def least_sentence(hold: HoldResult, units: Units) -> str | None:
+    """Say the least masses at the allowed tie points, None where none were given."""
+    if not hold.group.tie_points:
+        return None
+    if hold.least_masses is None:
+        return f"{hold.group.name}: no mass at these tie points holds it; name others."
+    parts = [
+        f"{grams_up(mass, units)} at tie point {i}"
+        for i, mass in enumerate(hold.least_masses, 1)
+        if mass > 1e-4
+    ]
+    if not parts:
+        return f"{hold.group.name}: needs nothing at these tie points."
+    stone = hold.sinker_material.name
+    return f"{hold.group.name}: at least {' and '.join(parts)} of {stone}, standing, ties taut."
 
 
 def bag_words(choice: BagChoice | None, units: Units) -> str:

@@ -5,10 +5,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from plumbstone.meshes.columns import Grid, columns_of, merged_columns
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bags import BagChoice, cheapest_bags
-from plumbstone.volumes.bed import BedError, BedResult, LayerResult, bed_heights, solve_bed
+from plumbstone.volumes.bed import (
+    BedError,
+    BedResult,
+    LayerResult,
+    bed_heights,
+    chosen_spacing,
+    solve_bed,
+)
 from plumbstone.volumes.border import BorderResult, judge_border
 from plumbstone.volumes.displacement import displaced_volume
 from plumbstone.volumes.dosing import (
@@ -109,14 +117,7 @@ def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = N
         parts = tank_parts(scape, bodies, bed)
         dosing = _dosing(scape, bed, parts, salt)
         load = _load(scape, bodies, bed, parts, water)
-    stone = find_material(SINKER_STONE)
-    by_name = {body.entry.name: body for body in bodies}
-    line = scape.tank.water_line
-    holds = (
-        ()
-        if line is None
-        else tuple(judge_group(group, by_name, water, line, stone) for group in scape.groups)
-    )
+    holds = _holds(scape, bodies, bed, water)
     sump = scape.tank.sump
     back = None
     if sump is not None and sump.area is not None and sump.drop is not None:
@@ -162,6 +163,33 @@ def tank_parts(scape: Scape, bodies: Sequence[Body], bed: BedResult | None) -> T
     )
 
 
+def _holds(
+    scape: Scape, bodies: Sequence[Body], bed: BedResult | None, water: float
+) -> tuple[HoldResult, ...]:
+    """Judge every group of wood; none without a water line."""
+    line = scape.tank.water_line
+    if line is None or not scape.groups:
+        return ()
+    by_name = {body.entry.name: body for body in bodies}
+    grid = bed.grid if bed else _plain_grid(scape)
+    results = []
+    for group in scape.groups:
+        others = [b for b in bodies if b.entry.name not in group.wood]
+        windows = [columns_of(b.piece.vertices, b.piece.faces, grid) for b in others]
+        support = merged_columns(windows, grid).highest()
+        if bed is not None:
+            support = np.maximum(support, np.nan_to_num(bed_heights(bed), nan=0.0))
+        stone = find_material(SINKER_STONE)
+        results.append(judge_group(group, by_name, water, line, stone, grid, support))
+    return tuple(results)
+
+
+def _plain_grid(scape: Scape) -> Grid:
+    """Give the grid of a tank without a bed."""
+    length, depth = scape.tank.length, scape.tank.depth
+    return Grid.of_spacing(length, depth, chosen_spacing(length, depth))
+
+
 def water_below(bed: BedResult, parts: TankParts, levels: Floats) -> Floats:
     """Water in the tank below each level [m³]: free, and between the grains, (k,)."""
     area = bed.grid.cell_area
@@ -180,9 +208,7 @@ def water_below(bed: BedResult, parts: TankParts, levels: Floats) -> Floats:
 
 def _settled_without_bed(scape: Scape, bodies: tuple[Body, ...]) -> tuple[Body, ...]:
     """Check overlaps where there is no bed; what rests on the bed rests on the glass."""
-    from plumbstone.meshes.columns import Grid
-
-    grid = Grid.of_spacing(scape.tank.length, scape.tank.depth, 0.002)
+    grid = _plain_grid(scape)
     return set_on_bed(bodies, np.zeros((grid.ny, grid.nx)), grid)
 
 
@@ -251,11 +277,7 @@ def _free_water(bed: BedResult, line: float) -> float:
 
 def _free_beside(scape: Scape, bodies: Sequence[Body], line: float) -> float:
     """Free space beside the pieces where there is no bed [m³], by columns."""
-    from plumbstone.meshes.columns import Grid, columns_of, merged_columns
-    from plumbstone.volumes.bed import chosen_spacing
-
-    tank = scape.tank
-    grid = Grid.of_spacing(tank.length, tank.depth, chosen_spacing(tank.length, tank.depth))
+    grid = _plain_grid(scape)
     windows = [columns_of(b.piece.vertices, b.piece.faces, grid, b.mesh_volume) for b in bodies]
     columns = merged_columns(windows, grid)
     return float(columns.free_below(line).sum()) * grid.cell_area
