@@ -55,6 +55,18 @@ def plan_document(plan: Plan) -> dict[str, Any]:
         "load": _load(plan.load),
         "border": border_document(plan.border),
         "holds": [hold_document(hold) for hold in plan.holds],
+        "standing": [
+            {
+                "name": stone.name,
+                "tip_degrees": stone.tip_angle,
+                "top_push_dry_n": stone.push_dry,
+                "top_push_wet_n": stone.push_wet,
+                "upright": stone.upright,
+                "doubtful": stone.doubtful,
+                "to_pane_cm": stone.to_pane / CENTIMETRE,
+            }
+            for stone in plan.standing
+        ],
         "drain_back": None
         if plan.drain_back is None
         else {

@@ -64,6 +64,7 @@ def print_plan(result: "Plan", units: Units) -> None:
         print_bed(result.scape.name, result.purchases, units)
     _print_water(result, units)
     print_holds(result.holds, units)
+    _print_standing(result, units)
     _print_load(result, units)
     for text in (*result.warnings, *result.guesses):
         typer.echo(f"Mind: {text}")
@@ -123,6 +124,14 @@ def print_holds(holds: "tuple[HoldResult, ...]", units: Units) -> None:
             None, [*wording.hold_sentences(hold, units), wording.least_sentence(hold, units)]
         ):
             typer.echo(text)
+
+
+def _print_standing(result: "Plan", units: Units) -> None:
+    from plumbstone.cli import wording
+
+    for stone in result.standing:
+        if stone.doubtful:
+            typer.echo(wording.standing_sentence(stone, units))
 
 
 def _print_load(result: "Plan", units: Units) -> None:

@@ -8,6 +8,7 @@ from plumbstone.volumes.bags import BagChoice
 from plumbstone.volumes.bed import LayerResult
 from plumbstone.volumes.buoyancy import Balance
 from plumbstone.volumes.hold_down import HoldResult
+from plumbstone.volumes.standing import Standing
 from plumbstone.volumes.weighing import Weighed
 
 
@@ -98,6 +99,17 @@ def least_sentence(hold: HoldResult, units: Units) -> str | None:
         return f"{hold.group.name}: needs nothing at these tie points."
     stone = hold.sinker_material.name
     return f"{hold.group.name}: at least {' and '.join(parts)} of {stone}, standing, ties taut."
+
+
+def standing_sentence(stone: Standing, units: Units) -> str:
+    """Warn of an upright stone that tips easily."""
+    pane = place_words(stone.to_pane, units)
+    if stone.tip_angle <= 0:
+        return f"{stone.name}: does not stand by itself as drawn; lay it down or bed its foot in."
+    return (
+        f"{stone.name}: tips at {stone.tip_angle:.0f}°, by a push of {stone.push_wet:.1f} N at its "
+        f"top under water; the nearest pane is {pane} away. Lay it down, or away from the pane."
+    )
 
 
 def bag_words(choice: BagChoice | None, units: Units) -> str:

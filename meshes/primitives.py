@@ -8,6 +8,7 @@ import numpy as np
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats, Indices, Piece
 
+FOOT = 0.14  # share of a boulder's height that is ground off below, so that it stands
 ROUND_SIDES = 64  # corners around a cylinder; its polygon is scaled to the circle's area
 
 
@@ -76,7 +77,7 @@ def ellipsoid(size: Sequence[float], subdivisions: int = 5) -> Piece:
 
 
 def boulder(size: Sequence[float], seed: int = 0, subdivisions: int = 5) -> Piece:
-    """Seeded stone of a natural look: flat fracture faces, worn edges, rough skin.
+    """Seeded stone of a natural look: flat fracture faces, worn edges, rough skin, a flat foot.
 
     Parameters
     ----------
@@ -98,6 +99,8 @@ def boulder(size: Sequence[float], seed: int = 0, subdivisions: int = 5) -> Piec
     radius = _faceted_radius(directions, rng) * (1 + _roughness(directions, rng))
     vertices = directions * radius[:, None]
     low, high = vertices.min(axis=0), vertices.max(axis=0)
+    vertices[:, 2] = np.maximum(vertices[:, 2], low[2] + FOOT * (high[2] - low[2]))
+    low = vertices.min(axis=0)
     vertices = (vertices - (low + high) / 2) / (high - low) * extent
     vertices[:, 2] += extent[2] / 2
     return Piece(vertices, faces, "boulder", source=f"boulder, seed {seed}")

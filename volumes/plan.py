@@ -32,6 +32,7 @@ from plumbstone.volumes.loads import Load, glass_mass, pressure_on
 from plumbstone.volumes.materials import find_material
 from plumbstone.volumes.scape import Lump, Scape
 from plumbstone.volumes.setting import Body, set_on_bed, set_on_floor
+from plumbstone.volumes.standing import Standing, judge_standing
 from plumbstone.volumes.water import water_density
 
 CHANGES = (0.30, 0.50)
@@ -61,6 +62,7 @@ class Plan:
     drain_back: DrainBack | None
     border: BorderResult | None
     holds: tuple[HoldResult, ...]
+    standing: tuple[Standing, ...]
     warnings: tuple[str, ...]
     guesses: tuple[str, ...]
 
@@ -118,6 +120,9 @@ def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = N
         dosing = _dosing(scape, bed, parts, salt)
         load = _load(scape, bodies, bed, parts, water)
     holds = _holds(scape, bodies, bed, water)
+    floor = (scape.tank.length, scape.tank.depth)
+    stones = [body for body in bodies if body.entry.kind == "stone"]
+    standing = tuple(judge_standing(body, water, floor) for body in stones)
     sump = scape.tank.sump
     back = None
     if sump is not None and sump.area is not None and sump.drop is not None:
@@ -126,7 +131,7 @@ def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = N
     if scape.border is not None and bed is not None:
         border = judge_border(scape.border, bodies, bed, water)
     return Plan(
-        scape, water, bodies, bed, purchases, parts, dosing, load, back, border, holds,
+        scape, water, bodies, bed, purchases, parts, dosing, load, back, border, holds, standing,
         _warnings(scape, bodies, bed), scape.tank.guesses,
     )  # fmt: skip
 
