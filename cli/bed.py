@@ -5,7 +5,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from plumbstone.cli.output import JsonOption, Units, UnitsOption, emit_json, plain_errors, table
+from plumbstone.cli.output import (
+    JsonOption,
+    Units,
+    UnitsOption,
+    emit_json,
+    plain_errors,
+    table,
+    working,
+)
 
 if TYPE_CHECKING:
     from plumbstone.volumes.plan import Purchase
@@ -28,8 +36,9 @@ def bed(
     with plain_errors():
         if len(scapes) > 2:
             raise typer.BadParameter("compare two scapes at most.")
-        read = [read_scape(path) for path in scapes]
-        beds = [lay_bed(scape, spacing)[2] for scape in read]
+        with working("Laying the bed ..."):
+            read = [read_scape(path) for path in scapes]
+            beds = [lay_bed(scape, spacing)[2] for scape in read]
         documents = [bed_document(s, b) for s, b in zip(read, beds, strict=True)]
     if as_json:
         emit_json(documents[0] if len(documents) == 1 else {"scapes": documents})

@@ -5,10 +5,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from plumbstone.cli.output import JsonOption, Units, UnitsOption, emit_json, plain_errors
+from plumbstone.cli.output import (
+    JsonOption,
+    Units,
+    UnitsOption,
+    emit_json,
+    plain_errors,
+    working,
+)
 
 if TYPE_CHECKING:
     from plumbstone.volumes.buoyancy import Balance
+    from plumbstone.volumes.materials import Material
 
 
 def hold(
@@ -60,7 +68,8 @@ def _hold_scape(path: Path, as_json: bool, units: Units) -> None:
     from plumbstone.volumes.plan import make_plan
     from plumbstone.volumes.scape import read_scape
 
-    result = make_plan(read_scape(path))
+    with working("Setting the pieces ..."):
+        result = make_plan(read_scape(path))
     if not result.holds:
         raise PlumbstoneError(f"{path}: no [[group]] of wood to hold; add one, or a water line.")
     if as_json:
@@ -107,7 +116,7 @@ def _quick(
     return balance_from_density(mass, wood, density, rho, total, factor), stone.name
 
 
-def _stone(text: str):  # type: ignore[no-untyped-def]
+def _stone(text: str) -> "tuple[float, Material]":
     """Parse "520 g granite" into kilograms and the material."""
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.materials import find_material
@@ -133,3 +142,4 @@ def _print_balance(name: str, balance: "Balance", stone: str, units: Units) -> N
     if not balance.from_tub:
         typer.echo('A tub test beats the table: --just-sinks-with "520 g granite".')
     typer.echo("Burial and wedging are not counted. Leave the tie until the wood is soaked.")
+    typer.echo("Use only wood that is untreated, unpainted and fit for aquariums.")

@@ -97,6 +97,18 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> 
 
 
 @contextmanager
+def working(label: str) -> Iterator[None]:
+    """Show on stderr that work goes on, while it is a terminal."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status(label):
+        yield
+
+
+@contextmanager
 def progress(label: str, total: int) -> Iterator["Progress | None"]:
     """Show a progress bar on stderr while it is a terminal; yields None elsewhere.
 

@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from plumbstone.cli.bed import GridOption, print_bed
-from plumbstone.cli.output import JsonOption, Units, UnitsOption, emit_json, plain_errors, table
+from plumbstone.cli.output import (
+    JsonOption,
+    Units,
+    UnitsOption,
+    emit_json,
+    plain_errors,
+    table,
+    working,
+)
 
 if TYPE_CHECKING:
     from plumbstone.volumes.hold_down import HoldResult
@@ -43,12 +51,13 @@ def run_plan(
     from plumbstone.volumes.plan import make_plan
     from plumbstone.volumes.scape import read_scape
 
-    result = make_plan(read_scape(path), spacing, salt)
-    document = plan_document(result)
-    if out is not None:
-        from plumbstone.cli.results import write_results
+    with working("Laying out the tank ..."):
+        result = make_plan(read_scape(path), spacing, salt)
+        document = plan_document(result)
+        if out is not None:
+            from plumbstone.cli.results import write_results
 
-        write_results(result, document, out)
+            write_results(result, document, out)
     if as_json:
         emit_json(document)
         return
@@ -59,6 +68,8 @@ def run_plan(
 
 def print_plan(result: "Plan", units: Units) -> None:
     """Print pieces, bed, water, load and what stays down."""
+    from plumbstone.cli.documents import CAUTIONS
+
     _print_pieces(result, units)
     if result.purchases:
         print_bed(result.scape.name, result.purchases, units)
@@ -68,6 +79,8 @@ def print_plan(result: "Plan", units: Units) -> None:
     _print_load(result, units)
     for text in (*result.warnings, *result.guesses):
         typer.echo(f"Mind: {text}")
+    for text in CAUTIONS:
+        typer.echo(f"Caution: {text}")
 
 
 def _print_pieces(result: "Plan", units: Units) -> None:

@@ -11,6 +11,7 @@ from plumbstone.cli.output import (
     UnitsOption,
     emit_json,
     plain_errors,
+    progress,
     range_json,
     table,
 )
@@ -138,13 +139,16 @@ def _weigh_all(
         return [weigh_mass(mass, material)], []
     files = _files(scans)
     found, failed = [], []
-    for path in files:
-        try:
-            found.append(_one(path, wanted))
-        except PlumbstoneError as error:
-            if len(files) == 1:
-                raise
-            failed.append({"file": str(path), "reason": str(error)})
+    with progress("Weighing", len(files)) as bar:
+        for path in files:
+            try:
+                found.append(_one(path, wanted))
+            except PlumbstoneError as error:
+                if len(files) == 1:
+                    raise
+                failed.append({"file": str(path), "reason": str(error)})
+            if bar is not None:
+                bar.advance(bar.task_ids[0])
     return sorted(found, key=lambda weighed: -weighed.mass.mid), failed
 
 

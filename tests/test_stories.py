@@ -158,3 +158,24 @@ def test_shop_tape_then_till(tmp_path: Path) -> None:
     weighed = read_json(f'{line} --mass "9.8 kg"', tmp_path)["pieces"][0]
     assert weighed["volume_l"]["mid"] == pytest.approx(3.70, abs=0.005)
     assert weighed["price"]["mid"] == pytest.approx(44.10, abs=0.005)
+
+
+def test_medium_bundle_by_table_then_tub(tmp_path: Path) -> None:
+    table = read_json('plumbstone hold --wood-mass "1.35 kg" --material driftwood', tmp_path)
+    wood = table["holds"][0]
+    assert wood["lift_g"]["low"] == pytest.approx(113, abs=0.5)
+    assert wood["lift_g"]["high"] == pytest.approx(445, abs=0.5)
+    assert wood["sinker_g"] == pytest.approx(930, abs=5)
+    line = 'plumbstone hold --wood-mass "1.35 kg" --just-sinks-with "520 g granite"'
+    tub = read_json(line, tmp_path)["holds"][0]
+    assert tub["lift_g"]["mid"] == pytest.approx(324, abs=0.5)
+    assert tub["density_kg_per_m3"]["mid"] == pytest.approx(804, abs=0.5)
+    assert tub["sinker_g"] == pytest.approx(680, abs=5)
+    told = type_in(f'{line} --sinker "700 g granite"', tmp_path).stdout
+    for words in (
+        "needs 680 g of granite",
+        "you hung 700 g",
+        "110 g to spare",
+        "if set as described",
+    ):
+        assert words in told

@@ -361,6 +361,23 @@ def _load(
     )
 
 
+def _way_in(body: Body, scape: Scape) -> list[str]:
+    """Warn of a piece that does not pass the opening, or reaches the lamp."""
+    tank, name = scape.tank, body.entry.name
+    opening = sorted((tank.length - 2 * tank.bracing, tank.depth - 2 * tank.bracing))
+    smallest = np.sort(body.piece.size)[:2]
+    found = []
+    if smallest[0] > opening[0] or smallest[1] > opening[1]:
+        found.append(
+            f"{name}: does not pass the opening inside the bracing; set it in another way."
+        )
+    if tank.height is not None and tank.lamp_height is not None:
+        above = float(body.piece.vertices[:, 2].max()) - tank.height - tank.lamp_height
+        if above > 0:
+            found.append(f"{name}: reaches {above * 1e2:.1f} cm above the lamp's lower edge.")
+    return found
+
+
 def _warnings(scape: Scape, bodies: Sequence[Body], bed: BedResult | None) -> tuple[str, ...]:
     """Collect what the user should know."""
     found = [f"{body.entry.name}: {text}" for body in bodies for text in body.warnings]
@@ -369,6 +386,7 @@ def _warnings(scape: Scape, bodies: Sequence[Body], bed: BedResult | None) -> tu
         top = float(body.piece.vertices[:, 2].max())
         if height is not None and top > height:
             found.append(f"{body.entry.name}: stands {(top - height) * 1e2:.1f} cm above the rim.")
+        found += _way_in(body, scape)
     for result in bed.layers if bed else ():
         if result.slide.volume > 0.02 * result.settled and result.slide.drop > 0.005:
             litres, lower = result.slide.volume * 1e3, result.slide.drop * 1e2

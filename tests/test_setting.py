@@ -1,0 +1,106 @@
+"""Pieces set down: on the floor, on each other, on the bed, pressed in, tilted and turned."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import trimesh
+
+from plumbstone.meshes.columns import Grid, columns_of
+from plumbstone.meshes.placing import shared_volume, stood_at, tilted, turned
+from plumbstone.meshes.primitives import boulder, box, ellipsoid
+from plumbstone.volumes.displacement import mesh_volume
+from plumbstone.volumes.plan import make_plan
+from plumbstone.volumes.scape import read_scape
+
+TANK = """
+[tank]
+inside = ["60 cm", "40 cm", "40 cm"]
+water_line = "36 cm"
+"""
+BLOCK = """
+[[piece]]
+name = "{name}"
+material = "granite"
+solid = "{solid}"
+size = ["10 cm", "10 cm", "{height} cm"]
+at = ["{x} cm", "20 cm"]
+{more}
+"""
+
+
+def plan_of(folder: Path, *parts: str):  # type: ignore[no-untyped-def]
+    path = folder / "tank.toml"
+    path.write_text("".join([TANK, *parts]), encoding="utf-8")
+    return make_plan(read_scape(path))
+
+
+def block(name: str, height: float, x: float, more: str = "", solid: str = "box") -> str:
+    return BLOCK.format(name=name, height=height, x=x, more=more, solid=solid)
+
+
+def lowest(plan, name: str) -> float:  # type: ignore[no-untyped-def]
+    body = next(b for b in plan.bodies if b.entry.name == name)
+    return float(body.piece.vertices[:, 2].min())
+
+
+def test_a_ball_rests_on_a_block(tmp_path: Path) -> None:
+    plan = plan_of(
+        tmp_path, block("A", 6, 30), block("B", 10, 30, 'rests = "A"', solid="ellipsoid")
+    )
+    assert lowest(plan, "A") == pytest.approx(0, abs=1e-12)
+    assert lowest(plan, "B") == pytest.approx(0.06, abs=2e-4)  # a 2 mm grid under a round foot
+
+
+def test_pressed_into_the_bed(tmp_path: Path) -> None:
+    layer = '[[layer]]\nmaterial = "sand"\ndepth = "5 cm"\n'
+    plan = plan_of(tmp_path, block("B", 8, 30, 'rests = "bed"\npressed = "2 cm"'), layer)
+    assert lowest(plan, "B") == pytest.approx(0.03, abs=1e-6)
+    # The bed keeps its drawn surface, so the sand is less by what was pressed in.
+    assert plan.bed.settled == pytest.approx(0.6 * 0.4 * 0.05 - 0.1 * 0.1 * 0.02, rel=1e-6)
+
+
+def test_every_weighed_volume_is_scaled_into_the_parts(tmp_path: Path) -> None:
+    plan = plan_of(tmp_path, block("A", 6, 20), block("B", 9, 40))
+    assert plan.parts.stone.mid == pytest.approx(0.1 * 0.1 * 0.15, rel=1e-9)
+    assert plan.parts.closure == pytest.approx(0, abs=2e-3)
+
+
+def test_turns_match_a_general_library() -> None:
+    stone = boulder((0.2, 0.15, 0.1), 3, subdivisions=3)
+    matrix = trimesh.transformations.rotation_matrix(np.radians(35), [0, 0, 1])[:3, :3]
+    assert turned(stone, 35).vertices == pytest.approx(stone.vertices @ matrix.T, abs=1e-12)
+    # Tilting towards +y is a turn about -x... by the right hand: the top moves to +y.
+    leaning = tilted(box((0.1, 0.1, 0.3)), 20, 90)
+    top = leaning.vertices[leaning.vertices[:, 2].argmax()]
+    assert top[1] > 0.05
+    matrix = trimesh.transformations.rotation_matrix(np.radians(20), [-1, 0, 0])[:3, :3]
+    expected = box((0.1, 0.1, 0.3)).vertices @ matrix.T
+    assert leaning.vertices == pytest.approx(expected, abs=1e-12)
+    assert mesh_volume(leaning.vertices, leaning.faces) == pytest.approx(0.003, rel=1e-12)
+
+
+def test_shared_volume_of_two_spheres() -> None:
+    # Lens of two equal spheres: π (4 r + d) (2 r - d)² / 12; Weisstein, MathWorld.
+    grid = Grid.of_spacing(0.4, 0.3, 0.001)
+    r, d = 0.05, 0.06
+    a, b = (
+        columns_of(ball.vertices, ball.faces, grid)
+        for ball in (stood_at(ellipsoid((0.1, 0.1, 0.1)), x, 0.15) for x in (0.15, 0.15 + d))
+    )
+    lens = np.pi * (4 * r + d) * (2 * r - d) ** 2 / 12
+    assert shared_volume(a, b, grid.cell_area) == pytest.approx(lens, rel=5e-3)
+
+
+def test_warnings_for_opening_and_lamp(tmp_path: Path) -> None:
+    tank = TANK + 'bracing = "15 cm"\nlamp_height = "2 cm"\n'
+    path = tmp_path / "tank.toml"
+    path.write_text(
+        tank + '[[piece]]\nname = "Tall"\nmaterial = "granite"\nsolid = "box"\n'
+        'size = ["20 cm", "20 cm", "43 cm"]\nat = ["30 cm", "20 cm"]\n',
+        encoding="utf-8",
+    )
+    told = " ".join(make_plan(read_scape(path)).warnings)
+    assert "opening" in told
+    assert "lamp" in told
+    assert "above the rim" in told
