@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup
 
 from plumbstone.cli.drawing import plan_figure, section_figure, svg_text
-from plumbstone.cli.output import GALLON, INCH, OUNCE, POUND
+from plumbstone.cli.output import GALLON, INCH, OUNCE, POUND, Units
 from plumbstone.cli.scene import view_traces
 
 if TYPE_CHECKING:
@@ -95,8 +95,14 @@ def build_sheet(plan: "Plan", document: dict[str, Any]) -> str:
     return template.render(
         document=document,
         steps=list(_steps(document, Figures(document))),
-        plan_svg=Markup(svg_text(plan_figure(plan))),
-        section_svg=Markup(svg_text(section_figure(plan))),
+        drawings=[
+            {
+                "units": units.value,
+                "plan": Markup(svg_text(plan_figure(plan, units))),
+                "section": Markup(svg_text(section_figure(plan, units))),
+            }
+            for units in Units
+        ],
         style=Markup(parts.joinpath("sheet.css").read_text(encoding="utf-8")),
         script=Markup(parts.joinpath("sheet.js").read_text(encoding="utf-8")),
         viewer=Markup(get_plotlyjs()),

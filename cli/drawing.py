@@ -1,11 +1,14 @@
 """Drawings of a plan: from above, and cut through. One style for all pictures."""
 
 import io
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+
+from plumbstone.cli.output import INCH, Units
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,6 +22,7 @@ STONE, WOOD, WATER = "#8d99a3", "#b5763a", "#56a0d3"
 # Told apart by lightness as well as hue, so that they hold for colour-blind readers and in grey.
 LAYERS = ("#6b4e71", "#4f3b2c", "#e3cf9b", "#b0a58f", "#8c6d46", "#cbb9d6")
 HATCHES = ("\\\\", "", "", "//", "xx", "--")
+STEP = {Units.METRIC: 10.0, Units.US: 4 * 2.54}  # between ticks [cm]
 STYLE: Any = {
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],
@@ -67,28 +71,31 @@ def svg_text(figure: "Figure") -> str:
     figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None})
     text = stream.getvalue()
     text = text[text.index("<svg") :]
+    # In paths a hundredth of a point is finer than any screen.
+    text = re.sub(r' d="[^"]*"', lambda m: re.sub(r"(\d\.\d{2})\d+", r"\1", m[0]), text)
     for colour, name in ((INK, "ink"), (FAINT, "faint")):
         text = text.replace(colour, f"var(--{name})")
     return text
 
 
-def plan_figure(plan: "Plan") -> "Figure":
+def plan_figure(plan: "Plan", units: Units = Units.METRIC) -> "Figure":
     """Draw the tank from above: zones, depth lines, pieces by number, border, thirds, a scale."""
     tank = plan.scape.tank
     with style():
         figure = new_figure(7.2, 7.2 * tank.depth / tank.length + 1.1)
         axes = figure.add_subplot()
-        _zones_from_above(axes, plan)
+        _zones_from_above(axes, plan, units)
         _pieces_from_above(axes, plan)
-        _border_from_above(axes, plan)
-        _frame(axes, tank.length * 100, tank.depth * 100)
-        axes.set_xlabel("cm from the left pane")
-        axes.set_ylabel("cm from the front pane")
+        _border_from_above(axes, plan, units)
+        _frame(axes, tank.length * 100, tank.depth * 100, units)
+        axes.set_xlabel(f"{_unit(units)} from the left pane")
+        axes.set_ylabel(f"{_unit(units)} from the front pane")
+        _ticks(axes, units)
         _legend(axes, plan, with_water=False)
     return figure
 
 
-def section_figure(plan: "Plan") -> "Figure":
+def section_figure(plan: "Plan", units: Units = Units.METRIC) -> "Figure":
     """Draw two cuts: front to back through the tallest stone, and along the border."""
     tank = plan.scape.tank
     height = (tank.height or 0.3) * 100
@@ -96,18 +103,20 @@ def section_figure(plan: "Plan") -> "Figure":
         figure = new_figure(7.2, 6.4)
         upper, lower = figure.subplots(2, 1)
         x = _cut_place(plan)
-        _cut(upper, plan, np.full(_samples(plan), x), _along(plan, tank.depth))
-        upper.set_title(f"Front to back, {x * 100:.0f} cm from the left pane", loc="left")
-        upper.set_xlabel("cm from the front pane")
+        _cut(upper, plan, np.full(_samples(plan), x), _along(plan, tank.depth), units)
+        where = _length(x * 100, units, 0)
+        upper.set_title(f"Front to back, {where} from the left pane", loc="left")
+        upper.set_xlabel(f"{_unit(units)} from the front pane")
         y = _border_heights(plan)
-        _cut(lower, plan, _along(plan, tank.length), y)
+        _cut(lower, plan, _along(plan, tank.length), y, units)
         lower.set_title("Along the border" if plan.scape.border else "Left to right", loc="left")
-        lower.set_xlabel("cm from the left pane")
+        lower.set_xlabel(f"{_unit(units)} from the left pane")
         for axes, width in ((upper, tank.depth), (lower, tank.length)):
             axes.set_xlim(0, width * 100)
             axes.set_ylim(0, height * 1.02)
             axes.set_aspect("equal")
-            axes.set_ylabel("cm above the glass")
+            axes.set_ylabel(f"{_unit(units)} above the glass")
+            _ticks(axes, units)
         _legend(lower, plan, with_water=True)
     return figure
 
@@ -122,7 +131,7 @@ def layer_colour(index: int) -> str:
     return LAYERS[index % len(LAYERS)]
 
 
-def _zones_from_above(axes: "Axes", plan: "Plan") -> None:
+def _zones_from_above(axes: "Axes", plan: "Plan", units: Units) -> None:
     """Colour each cell by its topmost layer, and draw lines of equal height."""
     bed = plan.bed
     if bed is None:
@@ -142,7 +151,7 @@ def _zones_from_above(axes: "Axes", plan: "Plan") -> None:
     heights = np.arange(np.ceil(lowest + 1.0), highest, 2)
     if len(heights):
         lines = axes.contour(x, y, level, levels=heights, colors="white", linewidths=0.8)
-        axes.clabel(lines, fmt="%d cm", fontsize=7, colors="white")
+        axes.clabel(lines, fmt=lambda v: _length(v, units, 0), fontsize=7, colors="white")
 
 
 def _pieces_from_above(axes: "Axes", plan: "Plan") -> None:
@@ -178,7 +187,7 @@ def _middle_inside(covered: Any, x: Any, y: Any) -> tuple[float, float]:
     return float(x[column - 1]), float(y[row - 1])
 
 
-def _border_from_above(axes: "Axes", plan: "Plan") -> None:
+def _border_from_above(axes: "Axes", plan: "Plan", units: Units) -> None:
     """Draw the border line, and a mark with its width at each gap that is open."""
     if plan.scape.border is None:
         return
@@ -188,7 +197,7 @@ def _border_from_above(axes: "Axes", plan: "Plan") -> None:
         if gap.state == "holds":
             continue
         axes.annotate(
-            f"{gap.width * 1e3:.0f} mm", (gap.at[0] * 100, gap.at[1] * 100), xytext=(0, -26),
+            _gap_width(gap.width, units), (gap.at[0] * 100, gap.at[1] * 100), xytext=(0, -26),
             textcoords="offset points", ha="center", fontsize=7,
             arrowprops={"arrowstyle": "->", "color": INK, "linewidth": 0.9},
             bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": INK,
@@ -204,16 +213,44 @@ def _drawing_grid(plan: "Plan") -> "Grid":
     return plan.bed.grid if plan.bed else Grid.of_spacing(tank.length, tank.depth, 0.003)
 
 
-def _frame(axes: "Axes", length: float, depth: float) -> None:
-    """Draw panes, thirds and a scale of 10 cm."""
+def _frame(axes: "Axes", length: float, depth: float, units: Units) -> None:
+    """Draw panes, thirds and a scale, all places in centimetres."""
     axes.set_xlim(0, length)
     axes.set_ylim(0, depth)
     axes.set_aspect("equal")
     for third in (1, 2):
         axes.axvline(length * third / 3, color=FAINT, linewidth=0.5, linestyle=":")
         axes.axhline(depth * third / 3, color=FAINT, linewidth=0.5, linestyle=":")
-    axes.plot([length - 12, length - 2], [1.2, 1.2], color=INK, linewidth=2.5)
-    axes.text(length - 7, 1.9, "10 cm", ha="center", fontsize=7)
+    bar = STEP[units]
+    axes.plot([length - 2 - bar, length - 2], [1.2, 1.2], color=INK, linewidth=2.5)
+    words = _length(bar, units, 0)
+    axes.text(length - 2 - bar / 2, 1.9, words, ha="center", fontsize=7, color=INK)
+
+
+def _unit(units: Units) -> str:
+    """Name the unit of lengths."""
+    return "in" if units is Units.US else "cm"
+
+
+def _length(centimetres: float, units: Units, digits: int) -> str:
+    """Write a length given in centimetres."""
+    value = centimetres / 2.54 if units is Units.US else centimetres
+    return f"{value:.{digits}f} {_unit(units)}"
+
+
+def _gap_width(metres: float, units: Units) -> str:
+    """Write the width of a gap."""
+    return f"{metres / INCH:.2f} in" if units is Units.US else f"{metres * 1e3:.0f} mm"
+
+
+def _ticks(axes: "Axes", units: Units) -> None:
+    """Set round ticks in the wanted unit; the axes themselves stay in centimetres."""
+    from matplotlib.ticker import FuncFormatter, MultipleLocator
+
+    for axis in (axes.xaxis, axes.yaxis):
+        axis.set_major_locator(MultipleLocator(STEP[units]))
+        if units is Units.US:
+            axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value / 2.54:.0f}"))
 
 
 def _samples(plan: "Plan") -> int:
@@ -244,7 +281,7 @@ def _border_heights(plan: "Plan") -> Any:
     return np.interp(_along(plan, tank.length), x, y)
 
 
-def _cut(axes: "Axes", plan: "Plan", x: Any, y: Any) -> None:
+def _cut(axes: "Axes", plan: "Plan", x: Any, y: Any, units: Units) -> None:
     """Draw layers, solids and the water line over the places (x, y) of a cut."""
     from plumbstone.meshes.columns import columns_of
 
@@ -266,7 +303,7 @@ def _cut(axes: "Axes", plan: "Plan", x: Any, y: Any) -> None:
     for number, body in enumerate(plan.bodies, 1):
         window = columns_of(body.piece.vertices, body.piece.faces, grid)
         _cut_body(axes, body.entry.kind, window, (row, column), along, number)
-    _depth_labels(axes, plan, along, (row, column))
+    _depth_labels(axes, plan, along, (row, column), units)
 
 
 def _cut_body(
@@ -297,7 +334,9 @@ def _cut_body(
             placed = True
 
 
-def _depth_labels(axes: "Axes", plan: "Plan", along: Any, cells: tuple[Any, Any]) -> None:
+def _depth_labels(
+    axes: "Axes", plan: "Plan", along: Any, cells: tuple[Any, Any], units: Units
+) -> None:
     """Write the height of the bed near both ends and in the middle of a cut."""
     bed = plan.bed
     if bed is None:
@@ -311,7 +350,7 @@ def _depth_labels(axes: "Axes", plan: "Plan", along: Any, cells: tuple[Any, Any]
             continue
         at = free[np.abs(along[free] - along[0] - share * span).argmin()]
         axes.annotate(
-            f"{level[at]:.1f} cm", (along[at], level[at]), xytext=(0, 14),
+            _length(level[at], units, 1), (along[at], level[at]), xytext=(0, 14),
             textcoords="offset points", ha="center", fontsize=7, color=INK,
             arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.6},
             bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": "none",

@@ -10,6 +10,7 @@ from plumbstone.cli.hold import hold
 from plumbstone.cli.materials import materials
 from plumbstone.cli.new import new
 from plumbstone.cli.plan import plan
+from plumbstone.cli.show import show
 from plumbstone.cli.weigh import weigh
 
 app = typer.Typer(
@@ -19,7 +20,7 @@ app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,
 )
-for command in (new, weigh, bed, hold, plan, materials, demo):
+for command in (new, weigh, bed, hold, plan, show, materials, demo):
     app.command()(command)
 
 

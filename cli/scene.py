@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from plumbstone.volumes.bed import LayerResult
     from plumbstone.volumes.plan import Plan
 
-LAYER_CELLS = 60  # along the length, for pictures
+LAYER_CELLS = 44  # along the length, for pictures
 GLASS = "#9fd0c4"
 
 
@@ -44,7 +44,7 @@ def view_traces(plan: "Plan") -> list[dict[str, Any]]:
     """Give the traces of the interactive view as plain data, heaviest detail left out."""
     traces = []
     for number, body in enumerate(plan.bodies, 1):
-        vertices, faces = thinned(body.piece.vertices, body.piece.faces, 22)
+        vertices, faces = thinned(body.piece.vertices, body.piece.faces, 19)
         colour = WOOD if body.entry.kind == "wood" else STONE
         trace = _trace(vertices, faces, colour, 1.0)
         traces.append({**trace, "meta": {"role": "piece", "number": number}})

@@ -58,6 +58,7 @@
   }
 
   function showUnits() {
+    document.body.classList.toggle("us", units === "us");
     for (const figure of figures) figure.textContent = units === "us" ? figure.dataset.us : figure.dataset.metric;
     showTip();
     showLevel();
