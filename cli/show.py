@@ -30,13 +30,12 @@ def show(
     from plumbstone.volumes.plan import make_plan
     from plumbstone.volumes.scape import read_scape
 
-    with plain_errors():
-        with working("Drawing ..."):
-            plan = make_plan(read_scape(scape))
-            if out is not None:
-                from plumbstone.cli.results import write_results
+    with plain_errors(), working("Drawing ..."):
+        plan = make_plan(read_scape(scape))
+        if out is not None:
+            from plumbstone.cli.results import write_results
 
-                write_results(plan, plan_document(plan), out)
+            write_results(plan, plan_document(plan), out)
     if as_json:
         emit_json({"rows": rows_from_above(plan), "key": _key(plan)})
     else:

@@ -139,18 +139,21 @@ def columns_of(vertices: Floats, faces: Indices, grid: Grid, volume: float | Non
         Midpoint samples: one vertical ray through the middle of each cell.
     """
     dx, dy = grid.spacing
-    low, high = vertices.min(axis=0), vertices.max(axis=0)
+    vertices = np.ascontiguousarray(vertices, dtype=np.float64)
+    low, high = _bounds(vertices)
     column0, row0 = max(0, int(low[0] / dx) - 1), max(0, int(low[1] / dy) - 1)
     column1, row1 = min(grid.nx, int(high[0] / dx) + 2), min(grid.ny, int(high[1] / dy) + 2)
     if column1 <= column0 or row1 <= row0:
         return Window(np.empty((0, 0, 0)), np.empty((0, 0, 0)), 0, 0)
-    scaled = np.ascontiguousarray(vertices, dtype=np.float64).copy()
+    scaled = vertices.copy()
     scaled[:, 0] = scaled[:, 0] / dx - 0.5 - column0 - _NUDGE[0]
     scaled[:, 1] = scaled[:, 1] / dy - 0.5 - row0 - _NUDGE[1]
     shape = (row1 - row0, column1 - column0)
-    counts = _count_hits(scaled, faces, shape[0], shape[1])
-    starts = np.concatenate([[0], np.cumsum(counts)])
-    heights = _collect_hits(scaled, faces, shape[0], shape[1], starts)
+    size = shape[0] * shape[1]
+    cells, heights, count = _hits(scaled, faces, shape[0], shape[1], 4 * size)
+    if count > len(cells):
+        cells, heights, count = _hits(scaled, faces, shape[0], shape[1], count)
+    heights, starts = _sorted_by_cell(cells, heights, count, size)
     bottoms, tops = _paired(heights, starts, shape)
     inside = (low[:2] >= 0).all() and high[0] <= grid.length and high[1] <= grid.depth
     if volume is not None and inside:
@@ -202,65 +205,82 @@ def _unite(bottoms: Floats, tops: Floats, counts: NDArray[np.int64]) -> int:  # 
 
 
 @njit(cache=True)
-def _span(low: float, high: float, count: int) -> tuple[int, int]:  # pragma: no cover
-    """First and one past the last sample between two coordinates, on 0 … count - 1."""
-    return max(0, int(np.ceil(low))), min(count, int(np.floor(high)) + 1)
+def _bounds(vertices: Floats) -> tuple[Floats, Floats]:  # pragma: no cover
+    """Lowest and highest coordinate along each axis, (3,) each [m]."""
+    low, high = np.full(3, np.inf), np.full(3, -np.inf)
+    for k in range(len(vertices)):
+        for axis in range(3):
+            value = vertices[k, axis]
+            if value < low[axis]:
+                low[axis] = value
+            if value > high[axis]:
+                high[axis] = value
+    return low, high
 
 
 @njit(cache=True)
-def _height_in(corners: Floats, x: float, y: float) -> float:  # pragma: no cover
-    """Height at (x, y) of a triangle, (3, 3), or NaN where it does not cover the point."""
-    x0, y0 = corners[0, 0] - x, corners[0, 1] - y
-    x1, y1 = corners[1, 0] - x, corners[1, 1] - y
-    x2, y2 = corners[2, 0] - x, corners[2, 1] - y
-    w0, w1, w2 = x1 * y2 - x2 * y1, x2 * y0 - x0 * y2, x0 * y1 - x1 * y0
-    if (w0 > 0 and w1 > 0 and w2 > 0) or (w0 < 0 and w1 < 0 and w2 < 0):
-        total = w0 + w1 + w2
-        return float((w0 * corners[0, 2] + w1 * corners[1, 2] + w2 * corners[2, 2]) / total)
-    return np.nan
+def _hits(
+    vertices: Floats, faces: Indices, rows: int, columns: int, room: int
+) -> tuple[NDArray[np.int64], Floats, int]:  # pragma: no cover
+    """Find where the vertical lines through all samples cross the faces.
 
-
-@njit(cache=True)
-def _count_hits(
-    vertices: Floats, faces: Indices, rows: int, columns: int
-) -> NDArray[np.int64]:  # pragma: no cover
-    """Count the faces above and below each sample, flat (rows × columns)."""
-    counts = np.zeros(rows * columns, dtype=np.int64)
-    corners = np.empty((3, 3))
+    Returns the flat cells (rows × columns), the heights, and how many there are; more than
+    `room` are counted but not kept.
+    """
+    cells = np.empty(room, dtype=np.int64)
+    heights = np.empty(room)
+    count = 0
     for f in range(len(faces)):
-        for k in range(3):
-            corners[k] = vertices[faces[f, k]]
-        i0, i1 = _span(corners[:, 0].min(), corners[:, 0].max(), columns)
-        j0, j1 = _span(corners[:, 1].min(), corners[:, 1].max(), rows)
-        for j in range(j0, j1):
-            for i in range(i0, i1):
-                if not np.isnan(_height_in(corners, i, j)):
-                    counts[j * columns + i] += 1
-    return counts
+        a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
+        xa, xb, xc = vertices[a, 0], vertices[b, 0], vertices[c, 0]
+        i0, i1 = (
+            max(0, int(np.ceil(min(xa, xb, xc)))),
+            min(columns - 1, int(np.floor(max(xa, xb, xc)))),
+        )
+        if i0 > i1:
+            continue
+        ya, yb, yc = vertices[a, 1], vertices[b, 1], vertices[c, 1]
+        j0, j1 = (
+            max(0, int(np.ceil(min(ya, yb, yc)))),
+            min(rows - 1, int(np.floor(max(ya, yb, yc)))),
+        )
+        if j0 > j1:
+            continue
+        za, zb, zc = vertices[a, 2], vertices[b, 2], vertices[c, 2]
+        for j in range(j0, j1 + 1):
+            for i in range(i0, i1 + 1):
+                wa = (xb - i) * (yc - j) - (xc - i) * (yb - j)
+                wb = (xc - i) * (ya - j) - (xa - i) * (yc - j)
+                wc = (xa - i) * (yb - j) - (xb - i) * (ya - j)
+                if (wa > 0 and wb > 0 and wc > 0) or (wa < 0 and wb < 0 and wc < 0):
+                    if count < room:
+                        cells[count] = j * columns + i
+                        heights[count] = (wa * za + wb * zb + wc * zc) / (wa + wb + wc)
+                    count += 1
+    return cells, heights, count
 
 
 @njit(cache=True)
-def _collect_hits(
-    vertices: Floats, faces: Indices, rows: int, columns: int, starts: NDArray[np.int64]
-) -> Floats:  # pragma: no cover
-    """Gather the heights of all hits, those of one sample side by side and rising."""
-    heights = np.empty(starts[-1])
+def _sorted_by_cell(
+    cells: NDArray[np.int64], heights: Floats, count: int, size: int
+) -> tuple[Floats, NDArray[np.int64]]:  # pragma: no cover
+    """Put hits of one cell side by side and rising; give them and where each cell starts."""
+    starts = np.zeros(size + 1, dtype=np.int64)
+    for k in range(count):
+        starts[cells[k] + 1] += 1
+    starts = np.cumsum(starts)
     fill = starts[:-1].copy()
-    corners = np.empty((3, 3))
-    for f in range(len(faces)):
-        for k in range(3):
-            corners[k] = vertices[faces[f, k]]
-        i0, i1 = _span(corners[:, 0].min(), corners[:, 0].max(), columns)
-        j0, j1 = _span(corners[:, 1].min(), corners[:, 1].max(), rows)
-        for j in range(j0, j1):
-            for i in range(i0, i1):
-                height = _height_in(corners, i, j)
-                if not np.isnan(height):
-                    heights[fill[j * columns + i]] = height
-                    fill[j * columns + i] += 1
-    for cell in range(rows * columns):
-        heights[starts[cell] : starts[cell + 1]].sort()
-    return heights
+    ordered = np.empty(count)
+    for k in range(count):
+        ordered[fill[cells[k]]] = heights[k]
+        fill[cells[k]] += 1
+    for cell in range(size):
+        first, many = starts[cell], starts[cell + 1] - starts[cell]
+        if many == 2 and ordered[first] > ordered[first + 1]:
+            ordered[first], ordered[first + 1] = ordered[first + 1], ordered[first]
+        elif many > 2:
+            ordered[first : first + many].sort()
+    return ordered, starts
 
 
 def _paired(
