@@ -7,31 +7,38 @@ import numpy as np
 
 from plumbstone.meshes.clouds import cloud_surface
 from plumbstone.meshes.faults import crowded_edges, enclosed_volume, face_areas, is_closed
-from plumbstone.meshes.isolating import Plane, bodies_above, find_table, split_bodies, upright
+from plumbstone.meshes.isolating import bodies_on_ground
 from plumbstone.meshes.mending import compacted, outer_shell, without_crowded, wound
+from plumbstone.meshes.occupancy import occupied_volume
 from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.reading import LARGEST_WOOD, RawScan, ScanError, read_raw
 from plumbstone.meshes.underside import (
+    Rim,
     boundary_parts,
     close_below,
     filled,
     measure_rim,
-    part_size,
+    rims_and_holes,
+    skirt_volume,
+    stood_on_rim,
 )
 
-# Share of the volume under the rim that belongs to the body, less its fall with that volume.
-# Learned by tests/learn_underside.py on 19 stones in 114 poses; last the spread of single poses.
-SHARE, SHARE_FALL, SHARE_SPREAD = 0.69, 0.39, 0.10
+# Share of the volume under a rim that belongs to the body: SHARE + SHARE_LEAN × lean of its walls.
+# Learned by tests/learn_underside.py on 33 stones in 198 scans; last the spread of single scans,
+# widened from 0.08 for stones of other kinds.
+SHARE, SHARE_LEAN, SHARE_SPREAD = 0.65, 0.22, 0.10
+# No underside reaches farther below its rim than this, over 2 × area / length of the rim: a strip
+# under a limb, and what a round rim has more.
+STRIP_DEPTH, ROUND_DEPTH = 0.20, 0.25
 CLOSED_SPREAD = 0.03  # scale and noise of a complete scan, share at 90 %; from memory
 SKIN_SPREAD = 0.02  # the same of a scan with its table in it; from memory
 SKIN_NOISE = 0.0005  # how far the skin may lie off as a whole, at 90 % [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
+GUARD = 0.05  # how far the second estimate may lie off before the range grows, share
 Z90 = 1.645  # standard deviations to either side that hold 90 %
-LEAST_CUT = 0.0015  # height above the table that is taken for table [m]
-FLATTEST = 0.10  # height over width of a body; flatter ones are sheets
 LEAST_SEEN = 0.25  # share of the volume above the rim; with less, too much would be guessed
-WIDE_OPENING = 0.5  # rim length over that of the body's outline from above
+UNDERSIDE_WANTED = "its underside was not seen; a second scan, turned over, or a scale would help"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,10 +48,24 @@ class ClosedScan:
     piece: Piece
     volume: Range  # [m³]
     reason: str  # why its range is as wide as it is
+    bare: Indices  # faces of the piece that were seen, without what was closed
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OpenBody:
+    """A body told from its surroundings, z up from the ground, holes of its skin filled."""
+
+    vertices: Floats
+    faces: Indices
+    seen: Indices  # the faces without the filled holes
+    rims: tuple[Rim, ...]  # open edges of what was not seen from above; none if it has no underside
+    skirt: float  # volume with walls dropped from the rims to the ground [m³]
+    noise: float  # of its skin and its caps, at 90 % [m³]
+    changes: tuple[str, ...]
 
 
 def closed_scan(path: Path, unit: str | None = None, longest: float | None = None) -> ClosedScan:
-    """Read a scan, tell the body from its surroundings and close it.
+    """Read a scan of one body, tell it from its surroundings and close it.
 
     Parameters
     ----------
@@ -65,157 +86,167 @@ def closed_scan(path: Path, unit: str | None = None, longest: float | None = Non
     ScanError
         If it cannot be read, holds no body or several, or its volume cannot be told.
     """
+    found = closed_scans(path, unit, longest)
+    if len(found) > 1:
+        problem = f"holds {len(found)} bodies; scan them one at a time, or weigh each with --all."
+        raise ScanError(path, problem)
+    return found[0]
+
+
+def closed_scans(
+    path: Path, unit: str | None = None, longest: float | None = None
+) -> tuple[ClosedScan, ...]:
+    """Close each body of a scan, as `closed_scan` does with one; largest first."""
     raw = read_raw(path, unit)
-    changes = list(raw.changes)
     if len(raw.faces) == 0:
-        raw = _with_surface(path, raw, changes)
-    scan = _complete(path, raw) or _opened(path, raw)
-    piece = replace(scan.piece, changes=(*changes, *scan.piece.changes), warnings=raw.warnings)
-    scan = replace(scan, piece=piece)
+        vertices, faces, said = cloud_surface(path, raw.vertices)
+        raw = replace(raw, vertices=vertices, faces=faces, changes=(*raw.changes, said))
+    scans = _complete(path, raw) or tuple(_finished(path, b) for b in opened_bodies(path, raw))
+    return tuple(_with_scale(path, scan, raw, longest) for scan in scans)
+
+
+def _with_scale(path: Path, scan: ClosedScan, raw: RawScan, longest: float | None) -> ClosedScan:
+    """Add what was said while reading, and bring the body to a known length."""
+    changes = (*raw.changes, *scan.piece.changes)
+    warnings = (*raw.warnings, *scan.piece.warnings)
+    scan = replace(scan, piece=replace(scan.piece, changes=changes, warnings=warnings))
+    size = float(scan.piece.size.max())
     if longest is not None:
-        scan = _rescaled(scan, longest)
-    size = float(piece.size.max())
-    if size > LARGEST_WOOD and longest is None:
+        return _rescaled(scan, longest)
+    if size > LARGEST_WOOD:
         raise ScanError(path, f"is {size:.1f} m long, more than a tank holds; give --unit.")
     return scan
 
 
-def _with_surface(path: Path, raw: RawScan, changes: list[str]) -> RawScan:
-    """Put a surface around a point cloud."""
-    vertices, faces, said = cloud_surface(path, raw.vertices)
-    changes.append(said)
-    return replace(raw, vertices=vertices, faces=faces)
-
-
-def _complete(path: Path, raw: RawScan) -> ClosedScan | None:
-    """Take a scan whose outer shell is closed as it is; None for any other."""
-    faces, changes = raw.faces, []
+def _complete(path: Path, raw: RawScan) -> tuple[ClosedScan, ...]:
+    """Take bodies whose outer shells are all closed as they are; none for any other scan."""
+    faces, changes = raw.faces, list[str]()
     if not is_closed(faces, len(raw.vertices)):
         faces, turned = wound(raw.vertices, faces)
         if turned:
             changes.append(f"turned {turned} faces so that all look outward")
-    faces, removed, others = outer_shell(raw.vertices, faces)
-    vertices, faces = compacted(raw.vertices, faces)
-    if not is_closed(faces, len(vertices)):
-        return None
-    if others:
-        raise ScanError(path, f"holds {len(others) + 1} bodies; scan them one at a time.")
+    main, removed, others = outer_shell(raw.vertices, faces)
+    shells = (main, *others)
+    if not all(is_closed(shell, len(raw.vertices)) for shell in shells):
+        return ()
+    return tuple(_whole_shell(path, raw.vertices, s, (*changes, *removed)) for s in shells)
+
+
+def _whole_shell(
+    path: Path, vertices: Floats, faces: Indices, changes: tuple[str, ...]
+) -> ClosedScan:
+    """Measure one closed shell."""
+    vertices, faces = compacted(vertices, faces)
     volume = enclosed_volume(vertices, faces)
     if volume < 0:
         faces, volume = faces[:, ::-1], -volume
-        changes.append("turned the whole surface outward")
+        changes = (*changes, "turned the whole surface outward")
     if volume <= 1e-9 * float(np.ptp(vertices, axis=0).max()) ** 3:
         raise ScanError(path, "encloses no volume; scan it again.")
-    piece = Piece(vertices, faces, path.stem, source=str(path), changes=(*changes, *removed))
-    return ClosedScan(piece, _around(volume, CLOSED_SPREAD), "complete; scale and noise remain")
+    piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes)
+    found = Range(volume * (1 - CLOSED_SPREAD), volume, volume * (1 + CLOSED_SPREAD))
+    return ClosedScan(piece, found, "complete; scale and noise remain", faces)
 
 
-def _opened(path: Path, raw: RawScan) -> ClosedScan:
-    """Close a scan that is open below, with or without its table."""
+def opened_bodies(path: Path, raw: RawScan) -> tuple[OpenBody, ...]:
+    """Tell the bodies of an open scan from table, walls and floaters; fill their holes.
+
+    Raises
+    ------
+    ScanError
+        If nothing but flat surfaces is in it.
+    """
     vertices, faces = raw.vertices, wound(raw.vertices, raw.faces)[0]
     changes: list[str] = []
     if crowded_edges(faces):
         faces = without_crowded(faces)
         changes.append("removed faces where three or more meet at one edge")
-    table = find_table(vertices, faces)
-    if table is not None:
-        vertices = upright(vertices, table)
-        cut = max(3 * table.spread, LEAST_CUT)
-        level = Plane(np.array([0.0, 0.0, 1.0]), 0.0, table.spread)
-        bodies, floaters = bodies_above(vertices, faces, level, cut)
-        changes.append(f"cut away the table and all below {cut * 1e3:.1f} mm over it")
-    else:
-        bodies, floaters = split_bodies(vertices, faces)
+    vertices, bodies, on_table, said = bodies_on_ground(vertices, faces)
     if not bodies:
         raise ScanError(path, "shows a flat surface and nothing that stands on it.")
-    if len(bodies) > 1:
-        raise ScanError(path, f"holds {len(bodies)} bodies; scan them one at a time.")
-    if floaters:
-        changes.append(f"removed {floaters} floating bit(s)")
-    vertices, faces = compacted(vertices, bodies[0])
-    return _closed(path, vertices, faces, table is not None, changes)
+    told = (*changes, *said)
+    return tuple(_open_body(*compacted(vertices, b), on_table, told) for b in bodies)
 
 
-def _closed(
-    path: Path, vertices: Floats, faces: Indices, on_table: bool, changes: list[str]
-) -> ClosedScan:
-    """Fill the holes of one body and close its underside."""
-    parts = boundary_parts(faces, len(vertices))
-    rim = _rim_of(vertices, parts, on_table)
-    holes = [edges for edges in parts if edges is not rim]
+def _open_body(
+    vertices: Floats, faces: Indices, on_table: bool, changes: tuple[str, ...]
+) -> OpenBody:
+    """Fill the holes in the skin of one body and measure its rims."""
+    rims, holes = rims_and_holes(vertices, boundary_parts(faces, len(vertices)), on_table)
+    if rims and not on_table:
+        vertices = stood_on_rim(vertices, rims[0])
+        changes = (*changes, "no table in the scan: its widest rim is taken to lie on the ground")
+    if skirt_volume(vertices, faces) < 0:
+        faces = faces[:, ::-1]
+    if rims or on_table:
+        rims, holes = rims_and_holes(vertices, boundary_parts(faces, len(vertices)), on_table=True)
+    seen = faces
     vertices, faces, caps = filled(vertices, faces, holes)
     if holes:
-        changes.append(f"filled {len(holes)} hole(s), {caps * 1e4:.1f} cm² in all")
-    noise = _cap_volume(vertices, holes) * CAP_SPREAD
+        changes = (*changes, f"filled {len(holes)} hole(s), {caps * 1e4:.1f} cm² in all")
+    reach = [float(np.ptp(vertices[np.unique(edges)], axis=0).max()) for edges in holes]
+    noise = CAP_SPREAD * sum(r**3 for r in reach)
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
-    if rim is None:
-        return _whole(path, vertices, faces, noise, changes)
-    if not on_table:
-        vertices = _stood_on_rim(vertices, rim)
-        changes.append("no table in the scan: its lowest rim is taken to stand on the ground")
-    found = measure_rim(vertices, faces, rim)
-    if found.skirt < 0:
-        faces, rim = faces[:, ::-1], rim[:, ::-1]
-        found = measure_rim(vertices, faces, rim)
-    height, width = float(vertices[:, 2].max()), float(np.ptp(vertices[:, :2], axis=0).min())
-    seen = found.skirt - found.under
-    if height < FLATTEST * width or found.under < 0 or seen < LEAST_SEEN * found.skirt:
+    measured = tuple(measure_rim(vertices, faces, edges) for edges in rims)
+    skirt = skirt_volume(vertices, faces)
+    return OpenBody(vertices, faces, seen, measured, skirt, noise, changes)
+
+
+def share_under(rim: Rim) -> float:
+    """Share of the volume under a rim that is taken for the body, 0 to 1."""
+    share = float(np.clip(SHARE + SHARE_LEAN * rim.lean, 0.0, 1.0))
+    deepest = (STRIP_DEPTH + ROUND_DEPTH * rim.roundness) * 2 * rim.area / rim.length
+    return min(share, deepest / rim.height) if rim.height > 0 else 0.0
+
+
+def _finished(path: Path, body: OpenBody) -> ClosedScan:
+    """Close a body below and say how sure its volume is."""
+    vertices, faces = body.vertices, body.faces
+    if not body.rims:
+        return _guarded(path, body, vertices, faces, enclosed_volume(vertices, faces), 0.0)
+    under = sum(rim.under for rim in body.rims)
+    volume, guess = body.skirt, 0.0
+    for rim in body.rims:
+        share = share_under(rim)
+        vertices, faces = close_below(vertices, faces, rim, share)
+        volume -= (1 - share) * rim.under
+        guess += Z90 * SHARE_SPREAD * rim.under * min(1.0, 2 * share / SHARE)
+    flat = body.skirt - under
+    if flat < LEAST_SEEN * body.skirt:
         raise ScanError(path, "is an open sheet, not a body; scan the stone from all sides.")
-    share = float(np.clip(SHARE - SHARE_FALL * found.under / found.skirt, 0.0, 1.0))
-    vertices, faces = close_below(vertices, faces, found, share)
-    volume = found.skirt - (1 - share) * found.under
-    guess = Z90 * SHARE_SPREAD * found.under
-    spread = float(np.sqrt(guess**2 + (SKIN_SPREAD * volume) ** 2 + noise**2))
-    changes.append(
-        f"closed the unseen underside: {share:.0%} of the space under the rim is taken for stone "
-        f"(between {(found.skirt - found.under) * 1e3:.2f} and {found.skirt * 1e3:.2f} L)"
+    said = (
+        f"closed the unseen underside: {(volume - flat) / under:.0%} of the space under its rim "
+        f"is taken for the body (between {flat * 1e3:.2f} and {body.skirt * 1e3:.2f} L)"
     )
-    piece = Piece(vertices, faces, path.stem, source=str(path), changes=tuple(changes))
-    reason = "its underside was not seen; a second scan, turned over, or a scale would help"
-    return ClosedScan(piece, Range(volume - spread, volume, volume + spread), reason)
+    body = replace(body, changes=(*body.changes, said))
+    return _guarded(path, body, vertices, faces, volume, guess)
 
 
-def _rim_of(vertices: Floats, parts: list[Indices], on_table: bool) -> Indices | None:
-    """Tell the rim of the unseen underside from holes in the skin; None where there is none."""
-    if not parts:
-        return None
-    sizes = [part_size(vertices, edges) for edges in parts]
-    longest = int(np.argmax(sizes))
-    if on_table:
-        return parts[longest]
-    outline = 2 * float(np.sort(np.ptp(vertices, axis=0))[1:].sum()) * 0.8
-    return parts[longest] if sizes[longest] > WIDE_OPENING * outline else None
-
-
-def _whole(
-    path: Path, vertices: Floats, faces: Indices, noise: float, changes: list[str]
+def _guarded(
+    path: Path, body: OpenBody, vertices: Floats, faces: Indices, volume: float, guess: float
 ) -> ClosedScan:
-    """Finish a body that had small holes only."""
-    volume = enclosed_volume(vertices, faces)
+    """Put a range around a volume; widen it where a count of inner points contradicts."""
     if volume < 0:
         faces, volume = faces[:, ::-1], -volume
     if not is_closed(faces, len(vertices)) or volume <= 0:
         raise ScanError(path, "crosses itself so that it encloses no volume; scan it again.")
-    spread = float(np.sqrt((CLOSED_SPREAD * volume) ** 2 + noise**2))
-    piece = Piece(vertices, faces, path.stem, source=str(path), changes=tuple(changes))
-    found = Range(volume - spread, volume, volume + spread)
-    return ClosedScan(piece, found, "complete but for small holes; scale and noise remain")
-
-
-def _cap_volume(vertices: Floats, holes: list[Indices]) -> float:
-    """Sum over the holes of the cube of their reach [m³]: how much a bulge could hold."""
-    return float(sum(np.ptp(vertices[np.unique(e)], axis=0).max() ** 3 for e in holes))
-
-
-def _stood_on_rim(vertices: Floats, rim: Indices) -> Floats:
-    """Turn a body without a table so that its rim lies level and touches z = 0."""
-    ring = vertices[np.unique(rim)]
-    middle = ring.mean(axis=0)
-    _, _, axes = np.linalg.svd(ring - middle, full_matrices=False)
-    up = axes[2] if (vertices.mean(axis=0) - middle) @ axes[2] > 0 else -axes[2]
-    turned = upright(vertices, Plane(up, float(middle @ up), 0.0))
-    low = float(turned[np.unique(rim), 2].min())
-    return turned - [0.0, 0.0, low]
+    share = SKIN_SPREAD if body.rims else CLOSED_SPREAD
+    spread = float(np.sqrt(guess**2 + (share * volume) ** 2 + body.noise**2))
+    closing = faces[len(body.faces) :]
+    second = occupied_volume(vertices, np.concatenate([faces[: len(body.seen)], closing]), volume)
+    warnings: tuple[str, ...] = ()
+    if abs(second - volume) > max(GUARD * volume, spread):
+        spread = abs(second - volume)
+        warnings = (
+            f"a second estimate, by counting points inside, gives {second * 1e3:.2f} L; "
+            "the range was widened. Look for parts that cross or large gaps.",
+        )
+    piece = Piece(
+        vertices, faces, path.stem, source=str(path), changes=body.changes, warnings=warnings
+    )
+    low = max(volume - spread, 0.05 * volume)
+    reason = UNDERSIDE_WANTED if body.rims else "complete but for small holes; noise remains"
+    return ClosedScan(piece, Range(low, volume, volume + spread), reason, faces[: len(body.seen)])
 
 
 def _rescaled(scan: ClosedScan, longest: float) -> ClosedScan:
@@ -228,8 +259,3 @@ def _rescaled(scan: ClosedScan, longest: float) -> ClosedScan:
         changes=(*scan.piece.changes, changed),
     )
     return replace(scan, piece=piece, volume=scan.volume.times(factor**3))
-
-
-def _around(volume: float, share: float) -> Range:
-    """Spread a volume by a share to both sides."""
-    return Range(volume * (1 - share), volume, volume * (1 + share))

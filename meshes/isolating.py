@@ -16,6 +16,10 @@ LEAST_NEAR = 0.001  # the same, at least [m]
 WIDER = 1.15  # area that the table covers, over that which all else covers from above
 LEAST_TABLE = 0.08  # share of the area that must lie in a plane to be a table
 ONE_SIDED = 0.97  # share of everything else that must lie on one side of it
+LEAST_CUT = 0.0015  # height above the table that is taken for table [m]
+MOST_PLANES = 3  # table, floor and wall
+EVEN = 0.85  # mean cosine between a further plane and its faces
+MOST_BODIES = 50
 SECOND_BODY = 0.20  # of the largest body's area: smaller ones are floaters
 
 
@@ -99,33 +103,62 @@ def _reaches_farther(points: Floats, lying: NDArray[np.bool_], normal: Floats) -
         return False
 
 
-def bodies_above(
-    vertices: Floats, faces: Indices, table: Plane, cut: float
-) -> tuple[list[Indices], int]:
-    """Bodies that rise above a table, largest first, and how many floaters were dropped.
+def bodies_on_ground(
+    vertices: Floats, faces: Indices
+) -> tuple[Floats, list[Indices], bool, tuple[str, ...]]:
+    """Tell bodies from the table or floor they stand on, from walls and floaters.
 
-    Parameters
-    ----------
-    vertices, faces
-        The scan.
-    table : Plane
-        What it stands on.
-    cut : float
-        Height below which faces belong to the table [m].
+    Returns
+    -------
+    vertices : (n, 3) float array
+        Turned and lifted so that the table is z = 0, if there is one.
+    bodies : list of (k, 3) int arrays
+        Largest first.
+    on_table : bool
+    said : tuple of str
+        What was cut away.
     """
-    height = table.heights(vertices)
-    standing = faces[(height[faces] > cut).all(axis=1)]
-    if len(standing) == 0:
-        return [], 0
-    return split_bodies(vertices, standing)
+    said: list[str] = []
+    on_table, floaters = False, 0
+    standing, bodies = faces, [faces]
+    for _ in range(MOST_PLANES):
+        table = find_table(vertices, standing)
+        if table is None or (on_table and not _is_even(vertices, standing, table)):
+            break
+        vertices, on_table = upright(vertices, table), True
+        cut = max(3 * table.spread, LEAST_CUT)
+        above = standing[(vertices[standing, 2] > cut).all(axis=1)]
+        bodies, more = split_bodies(vertices, above)
+        floaters += more
+        said.append(f"cut away a flat surface and all below {cut * 1e3:.1f} mm over it")
+        if not bodies:
+            break
+        standing = np.concatenate(bodies)
+    if not on_table:
+        bodies, floaters = split_bodies(vertices, faces)
+    if floaters:
+        said.append(f"removed {floaters} floating bit(s)")
+    return vertices, bodies, on_table, tuple(said)
+
+
+def _is_even(vertices: Floats, faces: Indices, table: Plane) -> bool:
+    """Tell whether what lies in a plane also looks along its normal, as a wall or table does."""
+    a, b, c = (vertices[faces[:, i]] for i in range(3))
+    normals = np.cross(b - a, c - a)
+    lying = np.abs(table.heights((a + b + c) / 3)) < max(3 * table.spread, LEAST_CUT)
+    areas = np.linalg.norm(normals[lying], axis=1)
+    along = np.abs(normals[lying] @ table.normal).sum()
+    return bool(along > EVEN * areas.sum() and areas.sum() > 0)
 
 
 def split_bodies(vertices: Floats, faces: Indices) -> tuple[list[Indices], int]:
     """Shells that are large enough for a body, largest first, and the number of others."""
+    if len(faces) == 0:
+        return [], 0
     number = shells(faces, len(vertices))
     areas = np.bincount(number, weights=face_areas(vertices, faces))
     order = np.argsort(-areas)
-    large = [k for k in order if areas[k] >= SECOND_BODY * areas[order[0]]]
+    large = [k for k in order[:MOST_BODIES] if areas[k] >= SECOND_BODY * areas[order[0]]]
     return [faces[number == k] for k in large], len(order) - len(large)
 
 

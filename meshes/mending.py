@@ -5,7 +5,6 @@ from numpy.typing import NDArray
 
 from plumbstone.meshes.faults import (
     _edge_counts,
-    enclosed_volume,
     face_areas,
     is_closed,
     shells,
@@ -15,6 +14,7 @@ from plumbstone.meshes.piece import Floats, Indices
 
 WELD = 1e-6  # of the largest extent: corners nearer than this are one
 DEBRIS_AREA = 0.05  # of the largest shell's area: smaller shells beside it are debris
+MOST_SHELLS = 100  # looked at one by one; all smaller ones are debris
 
 
 def welded(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
@@ -73,13 +73,10 @@ def wound(vertices: Floats, faces: Indices) -> tuple[Indices, int]:
     flip = _parity(faces)
     faces = np.where(flip[:, None], faces[:, ::-1], faces)
     number = shells(faces, len(vertices))
-    turned = int(flip.sum())
-    for shell in range(number.max(initial=-1) + 1):
-        mine = number == shell
-        if enclosed_volume(vertices, faces[mine]) < 0:
-            faces[mine] = faces[mine][:, ::-1]
-            turned += int(mine.sum()) - 2 * int(flip[mine].sum())
-    return faces, turned
+    inward = _shell_volumes(vertices, faces, number) < 0
+    turn = inward[number]
+    faces = np.where(turn[:, None], faces[:, ::-1], faces)
+    return faces, int((flip ^ turn).sum())
 
 
 def outer_shell(
@@ -103,9 +100,9 @@ def outer_shell(
     areas = np.bincount(number, weights=face_areas(vertices, faces), minlength=count)
     order = np.argsort(-areas)
     main = faces[number == order[0]]
-    inner, debris, others = 0, 0, []
+    inner, debris, others = 0, max(count - 1 - MOST_SHELLS, 0), []
     closed = is_closed(main, len(vertices))
-    for shell in order[1:]:
+    for shell in order[1 : MOST_SHELLS + 1]:
         mine = faces[number == shell]
         if closed and abs(winding_number(vertices, main, vertices[mine[:1, 0]])[0]) > 0.5:
             inner += 1
@@ -129,10 +126,25 @@ def without_crowded(faces: Indices) -> Indices:
     return faces[~bad]
 
 
+def _shell_volumes(vertices: Floats, faces: Indices, number: NDArray[np.int64]) -> Floats:
+    """Signed volume of each shell around its own middle, (shells,)."""
+    corners = vertices[faces]
+    middle = corners.mean(axis=1)
+    size = np.maximum(np.bincount(number), 1)
+    centre = np.column_stack([np.bincount(number, middle[:, k]) / size for k in range(3)])
+    a, b, c = (corners[:, k] - centre[number] for k in range(3))
+    volume: Floats = np.bincount(number, np.einsum("ij,ij->i", a, np.cross(b, c))) / 6
+    return volume
+
+
 def _parity(faces: Indices) -> NDArray[np.bool_]:
-    """Which faces to turn so that neighbours across plain edges run against each other."""
+    """Which faces to turn so that neighbours across plain edges run against each other.
+
+    Every face stands twice in a graph, as it is and turned; neighbours that agree link alike
+    copies, others unlike ones. Of the two halves that a patch falls into, the smaller is turned.
+    """
     from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import breadth_first_order, connected_components
+    from scipy.sparse.csgraph import connected_components
 
     directed = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
     _, inverse, counts = _edge_counts(directed)
@@ -140,18 +152,18 @@ def _parity(faces: Indices) -> NDArray[np.bool_]:
     plain = order[(counts == 2)[inverse[order]]].reshape(-1, 2)
     left, right = plain.T // 3
     clash = (directed[plain[:, 0]] == directed[plain[:, 1]]).all(axis=1)
+    count = len(faces)
     if not clash.any():
-        return np.zeros(len(faces), dtype=bool)
-    shape = (len(faces), len(faces))
-    graph = coo_array((np.ones(len(left)), (left, right)), shape=shape).tocsr()
-    pairs = {(int(a), int(b)) for a, b in zip(left[clash], right[clash], strict=True)}
-    count, label = connected_components(graph, directed=False)
-    flip = np.zeros(len(faces), dtype=bool)
-    for part in range(count):
-        root = int(np.argmax(label == part))
-        nodes, before = breadth_first_order(graph, root, directed=False)
-        for node in nodes[1:]:
-            parent = int(before[node])
-            crossed = (parent, int(node)) in pairs or (int(node), parent) in pairs
-            flip[node] = flip[parent] ^ crossed
-    return flip
+        return np.zeros(count, dtype=bool)
+    other = right + count * clash
+    ends = (
+        np.concatenate([left, left + count]),
+        np.concatenate([other, (other + count) % (2 * count)]),
+    )
+    graph = coo_array((np.ones(2 * len(left), dtype=np.int8), ends), shape=(2 * count, 2 * count))
+    _, label = connected_components(graph, directed=False)
+    as_is, turned = label[:count], label[count:]
+    sizes = np.bincount(as_is, minlength=int(label.max()) + 1)
+    smaller = sizes[as_is] < sizes[turned]
+    tie = (sizes[as_is] == sizes[turned]) & (as_is > turned)
+    return np.asarray(smaller | tie, dtype=bool)

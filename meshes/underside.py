@@ -5,10 +5,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.faults import open_edges
+from plumbstone.meshes.faults import face_areas, open_edges
+from plumbstone.meshes.isolating import Plane, upright
 from plumbstone.meshes.piece import Floats, Indices
 
 BAND = 3  # rings of faces above the rim that tell the slope of the wall
+LEAST_BULGED = 12  # corners around a hole from which its cap follows the skin
+WIDE_OPENING = 0.5  # rim length over that of the body's outline from above
+LEAST_RIM = 0.2  # length of a further rim over that of the longest
+LOOKS_DOWN = 0.5  # downward part of a rim's vector area
+LENGTH_OF_CELL = 0.7  # mean way of a line through a square cell, teeth taken off
+MOST_BULGED = 50  # holes that are closed so; the smaller ones are closed flat
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -16,10 +23,20 @@ class Rim:
     """The open edge of a body, and what is known of the space below it."""
 
     edges: Indices  # (k, 2), as the faces beside them walk
-    skirt: float  # volume with the walls dropped straight to the table [m³]
     under: float  # volume between the rim and the table [m³]
+    area: float  # of the rim seen from below [m²]
+    length: float  # [m]
     lean: float  # mean upward part of the walls' outward normals at the rim, -1 to 1
-    height: float  # mean height of the rim [m]
+
+    @property
+    def height(self) -> float:
+        """Mean height of the rim over the table [m]."""
+        return self.under / self.area
+
+    @property
+    def roundness(self) -> float:
+        """1 for a circle, towards 0 for a narrow strip."""
+        return min(1.0, 4 * np.pi * self.area / self.length**2)
 
 
 def boundary_parts(faces: Indices, count: int) -> list[Indices]:
@@ -33,8 +50,47 @@ def boundary_parts(faces: Indices, count: int) -> list[Indices]:
     graph = coo_array((np.ones(len(edges)), edges.T), shape=(count, count))
     _, label = connected_components(graph, directed=False)
     part = label[edges[:, 0]]
-    found = [edges[part == k] for k in np.unique(part)]
-    return sorted(found, key=len, reverse=True)
+    order = np.argsort(part, kind="stable")
+    starts = np.flatnonzero(np.diff(part[order])) + 1
+    return sorted(np.split(edges[order], starts), key=len, reverse=True)
+
+
+def rims_and_holes(
+    vertices: Floats, parts: list[Indices], on_table: bool
+) -> tuple[list[Indices], list[Indices]]:
+    """Tell the rims of what was not seen from above from holes in the skin, longest first.
+
+    A rim is long and looks down. Without a table, a single part can be a rim: one that is long
+    against the outline of the body.
+    """
+    if not parts:
+        return [], []
+    sizes = np.array([part_size(vertices, edges) for edges in parts])
+    order = np.argsort(-sizes)
+    first = parts[order[0]]
+    if not on_table:
+        outline = 2 * float(np.sort(np.ptp(vertices, axis=0))[1:].sum()) * 0.8
+        rims = [first] if sizes[order[0]] > WIDE_OPENING * outline else []
+        return rims, [edges for edges in parts if not any(edges is rim for rim in rims)]
+    rims: list[Indices] = []
+    holes: list[Indices] = []
+    for k in order:
+        area, _ = fan(vertices, parts[k])
+        down = -area[2] > LOOKS_DOWN * float(np.linalg.norm(area))
+        wide = sizes[k] > LEAST_RIM * sizes[order[0]]
+        (rims if down and wide else holes).append(parts[k])
+    return rims, holes
+
+
+def stood_on_rim(vertices: Floats, rim: Indices) -> Floats:
+    """Turn a body without a table so that its rim lies level and touches z = 0."""
+    ring = vertices[np.unique(rim)]
+    middle = ring.mean(axis=0)
+    _, _, axes = np.linalg.svd(ring - middle, full_matrices=False)
+    up = axes[2] if (vertices.mean(axis=0) - middle) @ axes[2] > 0 else -axes[2]
+    turned = upright(vertices, Plane(up, float(middle @ up), 0.0))
+    low = float(turned[np.unique(rim), 2].min())
+    return turned - [0.0, 0.0, low]
 
 
 def part_size(vertices: Floats, edges: Indices) -> float:
@@ -53,39 +109,68 @@ def filled(vertices: Floats, faces: Indices, parts: list[Indices]) -> tuple[Floa
     area : float
         Of all caps [m²].
     """
-    area = 0.0
-    for edges in parts:
+    tips, caps = [], []
+    for k, edges in enumerate(parts):
         ring = np.unique(edges)
-        tip = _bulged_tip(vertices, faces, ring)
-        cap = np.column_stack([edges[:, 1], edges[:, 0], np.full(len(edges), len(vertices))])
-        vertices = np.concatenate([vertices, tip[None]])
-        corners = vertices[cap]
-        sides = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-        area += float(np.linalg.norm(sides, axis=1).sum()) / 2
-        faces = np.concatenate([faces, cap])
-    return vertices, faces, area
+        bulged = k < MOST_BULGED and len(ring) >= LEAST_BULGED
+        tips.append(_bulged_tip(vertices, faces, ring) if bulged else vertices[ring].mean(axis=0))
+        caps.append(np.column_stack([edges[:, ::-1], np.full(len(edges), len(vertices) + k)]))
+    if not parts:
+        return vertices, faces, 0.0
+    cap = np.concatenate(caps)
+    vertices = np.concatenate([vertices, np.array(tips)])
+    return vertices, np.concatenate([faces, cap]), float(face_areas(vertices, cap).sum())
+
+
+def fan(vertices: Floats, edges: Indices) -> tuple[Floats, Floats]:
+    """Vector area [m²] of a fan over an open part, facing away from the skin, and its middle."""
+    middle = vertices[np.unique(edges)].mean(axis=0)
+    a, b = vertices[edges[:, 1]] - middle, vertices[edges[:, 0]] - middle
+    area: Floats = np.cross(a, b).sum(axis=0) / 2
+    return area, middle
+
+
+def skirt_volume(vertices: Floats, faces: Indices) -> float:
+    """Volume of an open body with vertical walls dropped from its rims to z = 0 [m³].
+
+    It is the flux of (0, 0, z) through the skin: neither walls nor floor add to it.
+    """
+    return _flux(vertices, faces)
 
 
 def measure_rim(vertices: Floats, faces: Indices, edges: Indices) -> Rim:
-    """Measure a body that stands open on the table z = 0.
+    """Measure one open part of a body that stands on the table z = 0.
 
     Notes
     -----
-    The flux of (0, 0, z) through the skin is the volume down to z = 0 with vertical walls
-    below the rim; the same flux through a lid over the rim is the volume under it.
+    The flux of (0, 0, z) through a lid over the rim is the volume under it.
     """
-    skirt = _flux(vertices, faces)
     tip = vertices[np.unique(edges)].mean(axis=0)
-    lid = np.column_stack([edges[:, 1], edges[:, 0], np.full(len(edges), len(vertices))])
+    lid = np.column_stack([edges[:, ::-1], np.full(len(edges), len(vertices))])
     under = -_flux(np.concatenate([vertices, tip[None]]), lid)
-    return Rim(edges, skirt, under, _lean(vertices, faces, edges), float(tip[2]))
+    area = -float(fan(vertices, edges)[0][2])
+    length = _outline_length(vertices[edges[:, 0], :2], area)
+    return Rim(edges, under, area, length, _lean(vertices, faces, edges))
+
+
+def _outline_length(points: Floats, area: float) -> float:
+    """Length of a jagged outline with its teeth smoothed away: cells that it passes [m]."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    try:
+        around = float(ConvexHull(points).area)
+    except QhullError:
+        return float(np.ptp(points, axis=0).max())
+    cell = max(area / around / 2, around / 400)
+    passed = np.unique(np.floor(points / cell).astype(np.int64), axis=0)
+    return max(around, LENGTH_OF_CELL * cell * len(passed))
 
 
 def close_below(vertices: Floats, faces: Indices, rim: Rim, share: float) -> tuple[Floats, Indices]:
     """Close a body so that it holds its skin and a share of the volume under its rim.
 
-    Walls drop from the rim by that share of its height; a lid closes them. The volume is
-    skirt - (1 - share) · under, exactly.
+    Walls drop from the rim by that share of its height; a lid closes them, so that exactly
+    this share of `under` is added.
     """
     ring = np.unique(rim.edges)
     lower = vertices[ring].copy()
