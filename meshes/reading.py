@@ -271,7 +271,7 @@ class _OwnFolder:
     def __init__(self, path: Path) -> None:
         self.path, self.folder = path, path.parent.resolve()
 
-    def get(self, name: str) -> bytes:
+    def __getitem__(self, name: str) -> bytes:
         wanted = (self.folder / name).resolve()
         if not wanted.is_relative_to(self.folder) or not wanted.is_file():
             raise ScanError(self.path, f"refers to {name!r}, which is not beside it.")
