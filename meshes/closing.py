@@ -6,7 +6,13 @@ from pathlib import Path
 import numpy as np
 
 from plumbstone.meshes.clouds import cloud_surface
-from plumbstone.meshes.faults import crowded_edges, enclosed_volume, face_areas, is_closed
+from plumbstone.meshes.faults import (
+    crossed_share,
+    crowded_edges,
+    enclosed_volume,
+    face_areas,
+    is_closed,
+)
 from plumbstone.meshes.isolating import bodies_on_ground
 from plumbstone.meshes.mending import compacted, outer_shell, without_crowded, wound
 from plumbstone.meshes.occupancy import occupied_volume
@@ -35,6 +41,7 @@ CLOSED_SPREAD = 0.03  # scale and noise of a complete scan, share at 90 %; from 
 SKIN_SPREAD = 0.02  # the same of a scan with its table in it; from memory
 SKIN_NOISE = 0.0005  # how far the skin may lie off as a whole, at 90 % [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
+MOST_CROSSED = 0.10  # share of the skin of a closed scan that may pass through itself
 GUARD = 0.05  # how far the second estimate may lie off before the range grows, share
 Z90 = 1.645  # standard deviations to either side that hold 90 %
 LEAST_SEEN = 0.25  # share of the volume above the rim; with less, too much would be guessed
@@ -143,6 +150,10 @@ def _whole_shell(
         changes = (*changes, "turned the whole surface outward")
     if volume <= 1e-9 * float(np.ptp(vertices, axis=0).max()) ** 3:
         raise ScanError(path, "encloses no volume; scan it again.")
+    crossed = crossed_share(vertices, faces)
+    if crossed > MOST_CROSSED:
+        problem = f"passes through itself over {crossed:.0%} of its surface, so parts would count "
+        raise ScanError(path, problem + "twice or not at all; export it as one shell.")
     piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes)
     found = Range(volume * (1 - CLOSED_SPREAD), volume, volume * (1 + CLOSED_SPREAD))
     return ClosedScan(piece, found, "complete; scale and noise remain", faces)

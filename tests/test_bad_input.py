@@ -7,6 +7,9 @@ import pytest
 import trimesh
 from commands import refuse, type_in
 
+from plumbstone.meshes.primitives import boulder
+from plumbstone.meshes.writing import ply_bytes
+
 GOOD = """
 [tank]
 inside = ["60 cm", "30 cm", "36 cm"]
@@ -136,6 +139,15 @@ def test_an_inside_out_mesh_is_turned(tmp_path: Path) -> None:
     done = type_in("plumbstone weigh inward.ply -m granite", tmp_path)
     assert "1.00 L" in done.stdout
     assert "outward" in done.stdout
+
+
+def test_a_mesh_through_itself(tmp_path: Path) -> None:
+    one = boulder((0.2, 0.15, 0.12), 4, subdivisions=4)
+    vertices = one.vertices.copy()
+    left = vertices[:, 0] < 0
+    vertices[left, 0] = 0.06 - vertices[left, 0] * 0.2  # pushed through the other half
+    (tmp_path / "knot.ply").write_bytes(ply_bytes(vertices, one.faces))
+    assert "passes through itself" in refuse("plumbstone weigh knot.ply", tmp_path)
 
 
 def test_new_never_overwrites(tmp_path: Path) -> None:
