@@ -1,7 +1,7 @@
 """`plumbstone bed`: litres, kilograms and bags of every layer."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -45,6 +45,28 @@ def bed(
         return
     for scape, purchases in zip(read, beds, strict=True):
         print_bed(scape.name, purchases, units)
+    if len(documents) == 2:
+        print_difference(documents, units)
+
+
+def print_difference(documents: "list[dict[str, Any]]", units: Units) -> None:
+    """Print what the second scape takes more or less than the first, layer by layer."""
+    from plumbstone.cli import wording
+    from plumbstone.meshes.ranges import Range
+
+    first, second = ({layer["name"]: layer for layer in d["layers"]} for d in documents)
+    rows = []
+    for name in [*first, *(name for name in second if name not in first)]:
+        a, b = first.get(name, {}), second.get(name, {})
+        litres = b.get("poured_l", 0.0) - a.get("poured_l", 0.0)
+        bags = sum(bag["count"] for bag in b.get("bags", []))
+        bags -= sum(bag["count"] for bag in a.get("bags", []))
+        cost = (b.get("cost") or 0.0) - (a.get("cost") or 0.0)
+        sign = "+" if litres >= 0 else "-"
+        words = wording.volume_words(Range.exact(abs(litres) * 1e-3), units, 2)
+        rows.append([name, f"{sign}{words}", f"{bags:+d}", f"{cost:+.2f}"])
+    title = f"{documents[1]['name']} against {documents[0]['name']}"
+    table(title, ["Layer", "Pour", "Bags", "Cost"], rows)
 
 
 def print_bed(title: str, purchases: "tuple[Purchase, ...]", units: Units) -> None:
@@ -74,9 +96,7 @@ def print_bed(title: str, purchases: "tuple[Purchase, ...]", units: Units) -> No
         notes = [
             wording.left_over_sentence(result, purchase.bags, units),
             wording.slide_sentence(result, units),
-            f"{result.layer.name}: slope {result.slope_degrees:.1f}° from front to back."
-            if result.slope_degrees > 1
-            else None,
+            wording.slope_sentence(result),
         ]
         for note in filter(None, notes):
             typer.echo(note)

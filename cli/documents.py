@@ -11,6 +11,7 @@ from plumbstone.volumes.border import BorderResult
 from plumbstone.volumes.buoyancy import Balance
 from plumbstone.volumes.dosing import Dosing, TankParts
 from plumbstone.volumes.hold_down import HoldResult
+from plumbstone.volumes.layering import lasting_slope
 from plumbstone.volumes.loads import Load
 from plumbstone.volumes.plan import Plan, Purchase
 from plumbstone.volumes.scape import Scape, Tank
@@ -54,6 +55,19 @@ def plan_document(plan: Plan) -> dict[str, Any]:
         "water": _water(plan.parts, plan.dosing),
         "load": _load(plan.load),
         "border": border_document(plan.border),
+        "runs_into": [
+            {
+                "fine": lost.fine,
+                "coarse": lost.coarse,
+                "filter_ratio": lost.ratio,
+                "most_l": lost.most / LITRE,
+            }
+            for lost in plan.swallowed
+        ],
+        "heaves": [
+            {"filler": h.filler, "cover": h.cover, "lacking_cm": h.lacking / CENTIMETRE}
+            for h in plan.heaves
+        ],
         "holds": [hold_document(hold) for hold in plan.holds],
         "standing": [
             {
@@ -104,6 +118,7 @@ def layer_document(purchase: Purchase) -> dict[str, Any]:
         "mass_kg": range_json(result.mass),
         "slope_degrees": result.slope_degrees,
         "repose_degrees": _repose(result),
+        "lasting_degrees": lasting_slope(result.layer.material),
         "slides_l": result.slide.volume / LITRE,
         "slides_where": result.slide.where if result.slide.volume > 0 else "",
         "slides_lower_cm": result.slide.drop / CENTIMETRE,

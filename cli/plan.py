@@ -73,6 +73,7 @@ def print_plan(result: "Plan", units: Units) -> None:
     _print_pieces(result, units)
     if result.purchases:
         print_bed(result.scape.name, result.purchases, units)
+    _print_ground(result, units)
     _print_water(result, units)
     print_holds(result.holds, units)
     _print_standing(result, units)
@@ -103,6 +104,18 @@ def _print_pieces(result: "Plan", units: Units) -> None:
     table(f"{result.scape.name}: stones and wood", columns, rows)
 
 
+def _print_ground(result: "Plan", units: Units) -> None:
+    from plumbstone.cli import wording
+
+    texts: list[str | None] = [wording.swallowed_sentence(s, units) for s in result.swallowed]
+    texts += [wording.heave_sentence(heave, units) for heave in result.heaves]
+    if result.border is not None:
+        texts += [wording.gap_sentence(gap, units) for gap in result.border.gaps]
+        texts.append(wording.footing_sentence(result.border))
+    for text in filter(None, texts):
+        typer.echo(text)
+
+
 def _print_water(result: "Plan", units: Units) -> None:
     from plumbstone.cli import wording
     from plumbstone.meshes.ranges import Range
@@ -115,6 +128,11 @@ def _print_water(result: "Plan", units: Units) -> None:
         f"{wording.volume_words(box, units)} of the empty box up to the line. "
         f"Filling takes {wording.volume_words(dosing.fill, units)}."
     )
+    if dosing.per_centimetre > 0:
+        slice_of = 2.54 if units is Units.US else 1.0
+        one = wording.volume_words(Range.exact(dosing.per_centimetre * slice_of), units)
+        name = "inch" if units is Units.US else "centimetre"
+        typer.echo(f"One {name} of water just below the line is {one}.")
     for share, level in dosing.marks:
         mark = wording.place_words(level, units)
         typer.echo(f"For a {share:.0%} change, drain to {mark} above the glass.")

@@ -6,8 +6,10 @@ from plumbstone.cli.output import GALLON, INCH, OUNCE, POUND, Units, show_length
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bags import BagChoice
 from plumbstone.volumes.bed import LayerResult
+from plumbstone.volumes.border import BorderResult, Gap
 from plumbstone.volumes.buoyancy import Balance
 from plumbstone.volumes.hold_down import HoldResult
+from plumbstone.volumes.layering import Heave, Swallowed, lasting_slope
 from plumbstone.volumes.standing import Standing
 from plumbstone.volumes.weighing import Weighed
 
@@ -21,17 +23,19 @@ def about(figure: Range, per_unit: float, unit: str, digits: int = 1) -> str:
 
 
 def volume_words(figure: Range, units: Units, digits: int = 1) -> str:
-    """Write a volume in litres or US gallons."""
-    return (
-        about(figure, GALLON, "gal", digits)
-        if units is Units.US
-        else about(figure, 1e-3, "L", digits)
-    )
+    """Write a volume in litres, or millilitres where it is small; or in US gallons."""
+    if units is Units.US:
+        return about(figure, GALLON, "gal", max(digits, 2))
+    small = 0 < figure.mid < 0.095e-3
+    return about(figure, 1e-6, "mL", 0) if small else about(figure, 1e-3, "L", digits)
 
 
 def mass_words(figure: Range, units: Units) -> str:
-    """Write a mass in kilograms or pounds."""
-    return about(figure, POUND, "lb") if units is Units.US else about(figure, 1.0, "kg")
+    """Write a mass in kilograms, or grams where it is small; or in pounds."""
+    if units is Units.US:
+        return about(figure, POUND, "lb")
+    small = 0 < figure.mid < 0.095
+    return about(figure, 1e-3, "g", 0) if small else about(figure, 1.0, "kg")
 
 
 def grams(kilograms: float, units: Units) -> str:
@@ -153,6 +157,57 @@ def slide_sentence(result: LayerResult, units: Units) -> str | None:
     litres = volume_words(Range.exact(slide.volume), units)
     return (
         f"{result.layer.name}: {slide.where} ends about {lower} lower than drawn ({litres} slide)."
+    )
+
+
+def slope_sentence(result: LayerResult) -> str | None:
+    """Tell the slope of a layer, and where a bare one creeps down in time."""
+    slope, lasting = result.slope_degrees, lasting_slope(result.layer.material)
+    if slope <= 1:
+        return None
+    words = f"{result.layer.name}: slope {slope:.1f}° from front to back"
+    if slope > lasting:
+        words += f"; bare, it lasts at about {lasting:.0f}°: plant it, or build terraces"
+    return words + "."
+
+
+def gap_sentence(gap: Gap, units: Units) -> str | None:
+    """Say what comes through a gap of the border and how to close it."""
+    if gap.state == "holds":
+        return None
+    width = f"{gap.width / INCH:.2f} in" if units is Units.US else f"{gap.width * 1e3:.0f} mm"
+    reach = show_length(gap.reach, units)
+    where = f"Gap {gap.left} - {gap.right}, {width}"
+    if gap.state == "may arch":
+        return f"{where}: may hold until disturbed, then soil shows {reach} out; {gap.cure}."
+    return f"{where}: soil shows {reach} out on the sand; {gap.cure}."
+
+
+def footing_sentence(border: BorderResult) -> str | None:
+    """Name the weakest stone of the border and its fix, None where all have reserve."""
+    weakest = border.weakest
+    if weakest is None or min(weakest.sliding / 1.5, weakest.tipping / 2.0) >= 1:
+        return None
+    if weakest.sliding / 1.5 < weakest.tipping / 2.0:
+        return f"{weakest.name} is the weakest: it may slide; set a heavier one, or lower the soil."
+    return f"{weakest.name} is the weakest: it may tip; bed its foot in, or lean it back."
+
+
+def swallowed_sentence(lost: Swallowed, units: Units) -> str:
+    """Say that a fine layer runs into a coarse one."""
+    most = volume_words(Range.exact(lost.most), units)
+    return (
+        f"{lost.fine} runs into {lost.coarse}, up to {most} of it; "
+        "lay a separating fabric between them."
+    )
+
+
+def heave_sentence(heave: Heave, units: Units) -> str:
+    """Say that a light filler lifts its cover."""
+    lacking = show_length(heave.lacking, units)
+    return (
+        f"{heave.filler} floats while dry and lifts {heave.cover}: soak it first, or cover it "
+        f"{lacking} deeper."
     )
 
 

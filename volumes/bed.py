@@ -47,7 +47,7 @@ class LayerResult:
     slide: Slide
     slope_degrees: float  # drawn, from front to back in the middle of its zone
     thickness: float  # greatest [m]
-    drawn_top: float  # highest drawn point [m]
+    drawn: Floats  # the wanted surface, stones left out [m]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -203,7 +203,7 @@ def _measured(
         slide=_slide(missing, grid),
         slope_degrees=_slope_along(target, lying > 1e-9, grid),
         thickness=float(lying.max()),
-        drawn_top=float(target.max()),
+        drawn=target,
     )
 
 

@@ -150,7 +150,7 @@ def _gap(
     x = (float(a[:, 0].max()) + float(b[:, 0].min())) / 2
     x = min(max(x, 0.0), bed.grid.length)
     y = float(np.interp(x, *np.array(border.line).T))
-    upper, lower = _levels_beside(bed, x, y)
+    upper, lower = _levels_beside(soil, bed, x, y)
     retained = max(0.0, upper - lower)
     width = _widest(a, b, lower, upper)
     material = soil.layer.material
@@ -178,14 +178,14 @@ def _state(width: float, soil: Material) -> str:
     return "runs" if width > RUNS * soil.d50 else "may arch"
 
 
-def _levels_beside(bed: BedResult, x: float, y: float) -> tuple[float, float]:
+def _levels_beside(soil: LayerResult, bed: BedResult, x: float, y: float) -> tuple[float, float]:
     """Height of the drawn soil behind the line and of the sand before it, at a place [m]."""
     grid = bed.grid
     column = min(int(x / grid.spacing[0]), grid.nx - 1)
     bare = bed.columns.highest()[:, column] > bed.surface[:, column] - 1e-9
     rows = np.flatnonzero(~bare)
     behind, before = rows[grid.y[rows] > y], rows[grid.y[rows] < y]
-    upper = bed.surface[behind[0], column] if len(behind) else 0.0
+    upper = soil.drawn[behind[0], column] if len(behind) else 0.0
     lower = bed.surface[before[-1], column] if len(before) else 0.0
     near_sand = before[grid.y[before] < y - 0.03]
     if len(near_sand):
@@ -217,7 +217,7 @@ def _footing(
     vertices = body.piece.vertices
     x, width = float(vertices[:, 0].mean()), float(np.ptp(vertices[:, 0]))
     y = float(np.interp(x, *np.array(border.line).T))
-    upper, lower = _levels_beside(bed, x, y)
+    upper, lower = _levels_beside(soil, bed, x, y)
     height = min(max(0.0, upper - lower), float(vertices[:, 2].max()))
     material = soil.layer.material
     assert material.repose is not None

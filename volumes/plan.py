@@ -28,6 +28,7 @@ from plumbstone.volumes.dosing import (
     salt_for,
 )
 from plumbstone.volumes.hold_down import HoldResult, judge_group
+from plumbstone.volumes.layering import Heave, Swallowed, heaving_layers, swallowed_layers
 from plumbstone.volumes.loads import Load, glass_mass, pressure_on
 from plumbstone.volumes.materials import find_material
 from plumbstone.volumes.scape import Lump, Scape
@@ -63,6 +64,8 @@ class Plan:
     border: BorderResult | None
     holds: tuple[HoldResult, ...]
     standing: tuple[Standing, ...]
+    swallowed: tuple[Swallowed, ...]
+    heaves: tuple[Heave, ...]
     warnings: tuple[str, ...]
     guesses: tuple[str, ...]
 
@@ -132,6 +135,8 @@ def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = N
         border = judge_border(scape.border, bodies, bed, water)
     return Plan(
         scape, water, bodies, bed, purchases, parts, dosing, load, back, border, holds, standing,
+        swallowed_layers(bed.layers, bed.grid.cell_area) if bed else (),
+        heaving_layers(bed.layers, water) if bed else (),
         _warnings(scape, bodies, bed), scape.tank.guesses,
     )  # fmt: skip
 
@@ -231,7 +236,7 @@ def _check_rim(scape: Scape, bed: BedResult) -> None:
     """Refuse a layer that is drawn above the rim."""
     height = scape.tank.height
     for result in bed.layers:
-        top = result.drawn_top
+        top = float(result.drawn.max())
         if height is not None and top > height + 1e-6:
             message = (
                 f'{scape.path}: layer "{result.layer.name}": reaches {top * 1e2:.1f} cm, above '
