@@ -137,16 +137,20 @@ def _zones_from_above(axes: "Axes", plan: "Plan", units: Units) -> None:
     if bed is None:
         return
     every = max(1, bed.grid.nx // 150)  # a finer outline would only make the file larger
-    x, y = bed.grid.x[::every] * 100, bed.grid.y[::every] * 100
+    x, y = (
+        np.concatenate([[0.0], places[::every] * 100, [side * 100]])
+        for places, side in ((bed.grid.x, bed.grid.length), (bed.grid.y, bed.grid.depth))
+    )
     for index, result in enumerate(bed.layers):
         lies = np.where(result.surface > result.below + 1e-4, 1.0, 0.0)[::every, ::every]
+        lies = np.pad(lies, 1, mode="edge")
         if lies.any():
             axes.contourf(
                 x, y, lies, levels=[0.5, 1.5], colors=[layer_colour(index)],
                 hatches=[HATCHES[index % len(HATCHES)]], alpha=0.75,
             )  # fmt: skip
     bare = bed.columns.highest() > bed.surface - 1e-9
-    level = np.where(bare, np.nan, bed.surface * 100)[::every, ::every]
+    level = np.pad(np.where(bare, np.nan, bed.surface * 100)[::every, ::every], 1, mode="edge")
     lowest, highest = np.nanmin(level), np.nanmax(level)
     heights = np.arange(np.ceil(lowest + 1.0), highest, 2)
     if len(heights):
