@@ -1,0 +1,169 @@
+"""Broken and hostile files: every one ends in a result or in one plain error.
+
+Mutated, seeded, from valid files of each format. The short run takes a few dozen of each;
+`make slow` takes over three thousand.
+"""
+
+import io
+import json
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import trimesh
+
+from plumbstone.meshes.closing import closed_scan
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.primitives import boulder
+from plumbstone.meshes.writing import ply_bytes
+from plumbstone.volumes.plan import make_plan
+from plumbstone.volumes.scape import read_scape
+
+KINDS = ("stl", "ply", "obj", "off", "glb", "3mf", "xyz")
+HUGE = (b"1000000000000", b"-1", b"4294967295", b"nan", b"inf", b"1e999", b"\x00\xff\x00", b"")
+STARTER = Path(__file__).parent.parent / "cli" / "starter.toml"
+
+
+def valid(kind: str) -> bytes:
+    """A small stone in a format."""
+    stone = boulder((0.2, 0.15, 0.12), 4, subdivisions=2)
+    mesh = trimesh.Trimesh(stone.vertices, stone.faces, process=False)
+    if kind == "ply":
+        return ply_bytes(stone.vertices, stone.faces)
+    if kind == "xyz":
+        return "\n".join(" ".join(f"{v:.5f}" for v in p) for p in stone.vertices).encode()
+    stream = io.BytesIO()
+    mesh.export(stream, file_type=kind)
+    return stream.getvalue()
+
+
+def truncated(data: bytes, rng: np.random.Generator) -> bytes:
+    return data[: int(rng.integers(0, len(data)))]
+
+
+def flipped(data: bytes, rng: np.random.Generator) -> bytes:
+    bits = bytearray(data)
+    for at in rng.integers(0, len(bits), int(rng.integers(1, 30))):
+        bits[at] ^= 1 << int(rng.integers(0, 8))
+    return bytes(bits)
+
+
+def spliced(data: bytes, rng: np.random.Generator) -> bytes:
+    a, b = sorted(rng.integers(0, len(data), 2))
+    return data[:a] + HUGE[int(rng.integers(0, len(HUGE)))] + data[b:]
+
+
+def head_changed(data: bytes, rng: np.random.Generator) -> bytes:
+    """Replace a number near the start, where headers count what follows."""
+    at = int(rng.integers(0, min(len(data), 400)))
+    return data[:at] + HUGE[int(rng.integers(0, len(HUGE)))] + data[at + 1 :]
+
+
+MUTATIONS: tuple[Callable[[bytes, np.random.Generator], bytes], ...] = (
+    truncated,
+    flipped,
+    spliced,
+    head_changed,
+)
+
+
+def survives(path: Path) -> None:
+    """Weigh a file: a figure, or one of our own errors."""
+    told = ""
+    try:
+        found = closed_scan(path)
+    except PlumbstoneError as error:
+        told = str(error)
+    if told:
+        assert str(path) in told
+        return
+    assert 0 < found.volume.low <= found.volume.high < np.inf
+
+
+def mutated_scans(folder: Path, count: int) -> int:
+    cases = 0
+    for k, kind in enumerate(KINDS):
+        data = valid(kind)
+        rng = np.random.default_rng(k)
+        for i in range(count):
+            path = folder / f"case.{kind}"
+            path.write_bytes(MUTATIONS[i % len(MUTATIONS)](data, rng))
+            survives(path)
+            cases += 1
+    return cases
+
+
+def mutated_scapes(folder: Path, count: int) -> int:
+    text = STARTER.read_bytes()
+    rng = np.random.default_rng(99)
+    for i in range(count):
+        path = folder / "tank.toml"
+        path.write_bytes(MUTATIONS[i % len(MUTATIONS)](text, rng))
+        told = "no message"
+        try:
+            make_plan(read_scape(path), spacing=0.01)
+        except PlumbstoneError as error:
+            told = str(error)
+        assert told
+    return count
+
+
+def test_a_few_mutations(tmp_path: Path) -> None:
+    assert mutated_scans(tmp_path, 24) + mutated_scapes(tmp_path, 24) == 24 * (len(KINDS) + 1)
+
+
+@pytest.mark.slow
+def test_three_thousand_mutations(tmp_path: Path) -> None:
+    assert mutated_scans(tmp_path, 400) + mutated_scapes(tmp_path, 400) >= 3000
+
+
+def test_a_zip_bomb_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "bomb.3mf"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("3D/3dmodel.model", b"\0" * 1_100_000_000)
+    assert path.stat().st_size < 3_000_000
+    with pytest.raises(PlumbstoneError, match="unpacks to over 1 GB"):
+        closed_scan(path)
+
+
+def test_paths_out_of_an_archive_are_refused(tmp_path: Path) -> None:
+    path = tmp_path / "out.3mf"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("../../3dmodel.model", b"<model/>")
+    with pytest.raises(PlumbstoneError, match="lead out of it"):
+        closed_scan(path)
+
+
+def test_cyclic_nodes_in_a_gltf(tmp_path: Path) -> None:
+    data = valid("glb")
+    length = int.from_bytes(data[12:16], "little")
+    tree = json.loads(data[20 : 20 + length])
+    for node in tree["nodes"]:
+        node["children"] = list(range(len(tree["nodes"])))
+    text = json.dumps(tree).encode()
+    text += b" " * (-len(text) % 4)
+    rest = data[20 + length :]
+    total = 12 + 8 + len(text) + len(rest)
+    head = data[:8] + total.to_bytes(4, "little") + len(text).to_bytes(4, "little") + data[16:20]
+    path = tmp_path / "cycle.glb"
+    path.write_bytes(head + text + rest)
+    survives(path)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "a = " + "[" * 5000 + "]" * 5000,
+        "[tank]\ninside = " + str(["1" * 5000 + " cm"] * 3),
+        "[tank]\ninside = 1" + "0" * 6000,
+        "[tank]\ninside = [" + ",".join(['"9e300 km"'] * 3) + "]",
+    ],
+    ids=["deep", "long numbers", "long whole number", "giant lengths"],
+)
+def test_hostile_scape_files(tmp_path: Path, text: str) -> None:
+    path = tmp_path / "tank.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(PlumbstoneError, match=r"tank\.toml"):
+        read_scape(path)
