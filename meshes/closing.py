@@ -18,7 +18,7 @@ from plumbstone.meshes.mending import compacted, outer_shell, without_crowded, w
 from plumbstone.meshes.occupancy import occupied_volume
 from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.reading import LARGEST_WOOD, RawScan, ScanError, read_raw
+from plumbstone.meshes.reading import LARGEST_STONE, LARGEST_WOOD, RawScan, ScanError, read_raw
 from plumbstone.meshes.underside import (
     Rim,
     boundary_parts,
@@ -42,7 +42,7 @@ SKIN_SPREAD = 0.02  # the same of a scan with its table in it; from memory
 SKIN_NOISE = 0.0005  # how far the skin may lie off as a whole, at 90 % [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
 MOST_CROSSED = 0.10  # share of the skin of a closed scan that may pass through itself
-GUARD = 0.05  # how far the second estimate may lie off before the range grows, share
+GUARD = 0.07  # how far the second estimate may lie off before the range grows, share
 Z90 = 1.645  # standard deviations to either side that hold 90 %
 LEAST_SEEN = 0.25  # share of the volume above the rim; with less, too much would be guessed
 UNDERSIDE_WANTED = "its underside was not seen; a second scan, turned over, or a scale would help"
@@ -56,6 +56,14 @@ class ClosedScan:
     volume: Range  # [m³]
     reason: str  # why its range is as wide as it is
     bare: Indices  # faces of the piece that were seen, without what was closed
+
+    def rescaled(self, longest: float) -> "ClosedScan":
+        """Scale it so that its longest side is a known length [m]."""
+        factor = longest / float(self.piece.size.max())
+        changed = f"lengths × {factor:.4g}, from the known longest side"
+        changes = (*self.piece.changes, changed)
+        piece = replace(self.piece, vertices=self.piece.vertices * factor, changes=changes)
+        return replace(self, piece=piece, volume=self.volume.times(factor**3))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,6 +108,14 @@ def closed_scan(path: Path, unit: str | None = None, longest: float | None = Non
     return found[0]
 
 
+def body_of(path: Path, raw: RawScan) -> OpenBody:
+    """Tell the one body of a scan, open or complete, from its surroundings."""
+    bodies = opened_bodies(path, raw)
+    if len(bodies) > 1:
+        raise ScanError(path, f"holds {len(bodies)} bodies; scan them one at a time.")
+    return bodies[0]
+
+
 def closed_scans(
     path: Path, unit: str | None = None, longest: float | None = None
 ) -> tuple[ClosedScan, ...]:
@@ -119,9 +135,12 @@ def _with_scale(path: Path, scan: ClosedScan, raw: RawScan, longest: float | Non
     scan = replace(scan, piece=replace(scan.piece, changes=changes, warnings=warnings))
     size = float(scan.piece.size.max())
     if longest is not None:
-        return _rescaled(scan, longest)
+        return scan.rescaled(longest)
     if size > LARGEST_WOOD:
         raise ScanError(path, f"is {size:.1f} m long, more than a tank holds; give --unit.")
+    if size > LARGEST_STONE:
+        told = (*scan.piece.warnings, f"{size:.2f} m long: check the unit.")
+        return replace(scan, piece=replace(scan.piece, warnings=told))
     return scan
 
 
@@ -243,8 +262,7 @@ def _guarded(
         raise ScanError(path, "crosses itself so that it encloses no volume; scan it again.")
     share = SKIN_SPREAD if body.rims else CLOSED_SPREAD
     spread = float(np.sqrt(guess**2 + (share * volume) ** 2 + body.noise**2))
-    closing = faces[len(body.faces) :]
-    second = occupied_volume(vertices, np.concatenate([faces[: len(body.seen)], closing]), volume)
+    second = occupied_volume(vertices, faces, slice(len(body.seen), len(body.faces)), volume)
     warnings: tuple[str, ...] = ()
     if abs(second - volume) > max(GUARD * volume, spread):
         spread = abs(second - volume)
@@ -258,15 +276,3 @@ def _guarded(
     low = max(volume - spread, 0.05 * volume)
     reason = UNDERSIDE_WANTED if body.rims else "complete but for small holes; noise remains"
     return ClosedScan(piece, Range(low, volume, volume + spread), reason, faces[: len(body.seen)])
-
-
-def _rescaled(scan: ClosedScan, longest: float) -> ClosedScan:
-    """Scale a body so that its longest side is a known length [m]."""
-    factor = longest / float(scan.piece.size.max())
-    changed = f"lengths × {factor:.4g}, from the known longest side"
-    piece = replace(
-        scan.piece,
-        vertices=scan.piece.vertices * factor,
-        changes=(*scan.piece.changes, changed),
-    )
-    return replace(scan, piece=piece, volume=scan.volume.times(factor**3))

@@ -2,7 +2,36 @@
 
 import ctypes
 from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
+
+import numpy as np
+
+from plumbstone.meshes.closing import ClosedScan, OpenBody, body_of
+from plumbstone.meshes.faults import enclosed_volume, face_areas, is_closed, shells
+from plumbstone.meshes.mending import compacted
+from plumbstone.meshes.piece import Floats, Indices, Piece
+from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.reading import ScanError, read_raw
+
+COARSE, FINE = 40, 150  # lattice cells along the stone: for features, for the last fit
+TRIES = 6  # alignments from different seeds, of which the best is taken
+SURFACE_POINTS = 40_000  # of each scan that the joined surface is put through
+FOOT = 0.04  # of the height: skin so near the table is left to the other scan
+LEAST_OVERLAP = 0.35  # share of points with a partner in the other scan
+LARGEST_RESIDUAL = 0.012  # of the stone's length
+POISSON_DEPTH = 7
+JOINED_SPREAD = 0.02  # scale and noise of two scans, share at 90 %; from memory
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fit:
+    """How one scan comes to lie on the other."""
+
+    turn: Floats  # (4, 4)
+    overlap: float  # share of points with a partner
+    residual: float  # root mean square distance of partners [m]
 
 
 def open3d() -> Any:
@@ -16,4 +45,127 @@ def open3d() -> Any:
         ctypes.CDLL(str(libusb_package.get_library_path()), mode=ctypes.RTLD_GLOBAL)
     import open3d as library
 
+    library.utility.set_verbosity_level(library.utility.VerbosityLevel.Error)
     return library
+
+
+def joined_scan(
+    first: Path, second: Path, unit: str | None = None, longest: float | None = None
+) -> ClosedScan:
+    """Register two scans of one stone and close it by both.
+
+    Parameters
+    ----------
+    first, second : Path
+        Meshes; the stone was turned over in between, so that each shows the other's underside.
+    unit : str, optional
+        Of both files.
+    longest : float, optional
+        Known longest side [m]; rescales the joined stone.
+
+    Raises
+    ------
+    ScanError
+        If one cannot be used, or the two do not match.
+
+    Notes
+    -----
+    Fast point feature histograms and RANSAC (Rusu et al. 2009), then ICP point to plane; the
+    surface is Poisson's (Kazhdan and Hoppe 2013). All by Open3D; references from memory.
+    """
+    bodies = [body_of(path, read_raw(path, unit)) for path in (first, second)]
+    size = max(float(np.ptp(body.vertices, axis=0).max()) for body in bodies)
+    clouds = [_cloud(body, seed) for seed, body in enumerate(bodies)]
+    fit = _registered(clouds[1], clouds[0], size)
+    if fit.overlap < LEAST_OVERLAP or fit.residual > LARGEST_RESIDUAL * size:
+        problem = (
+            f"does not match {second}: {fit.overlap:.0%} of the skin finds a partner, "
+            f"{fit.residual * 1e3:.1f} mm off. Are they one stone? Scan more of its sides."
+        )
+        raise ScanError(first, problem)
+    clouds[1].transform(fit.turn)
+    vertices, faces = _surface(first, clouds[0] + clouds[1])
+    volume = enclosed_volume(vertices, faces)
+    said = (
+        f"joined with {second.name}: {fit.overlap:.0%} of the skin seen twice, "
+        f"{fit.residual * 1e3:.1f} mm apart"
+    )
+    spread = float(np.hypot(JOINED_SPREAD * volume, fit.residual * 0.3 * _area(vertices, faces)))
+    piece = Piece(vertices, faces, first.stem, source=f"{first}, {second}", changes=(said,))
+    reason = "seen from all sides by two scans; scale and noise remain"
+    scan = ClosedScan(piece, Range(volume - spread, volume, volume + spread), reason, faces)
+    return scan if longest is None else scan.rescaled(longest)
+
+
+def _area(vertices: Floats, faces: Indices) -> float:
+    return float(face_areas(vertices, faces).sum())
+
+
+def _cloud(body: OpenBody, seed: int) -> Any:
+    """Sample the seen skin of a body evenly, without its foot, with outward normals."""
+    o3d = open3d()
+    corners = body.vertices[body.seen]
+    height = float(body.vertices[:, 2].max())
+    if body.rims:
+        corners = corners[corners[:, :, 2].min(axis=1) > FOOT * height]
+    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
+    normal = np.cross(b - a, c - a)
+    area = np.linalg.norm(normal, axis=1)
+    rng = np.random.default_rng(seed)
+    pick = rng.choice(len(corners), SURFACE_POINTS, p=area / area.sum())
+    u, v = rng.uniform(size=(2, SURFACE_POINTS, 1))
+    u, v = np.where(u + v > 1, 1 - u, u), np.where(u + v > 1, 1 - v, v)
+    cloud = o3d.geometry.PointCloud()
+    points = a[pick] + u * (b - a)[pick] + v * (c - a)[pick]
+    cloud.points = o3d.utility.Vector3dVector(points)
+    cloud.normals = o3d.utility.Vector3dVector(normal[pick] / area[pick, None])
+    return cloud
+
+
+def _registered(moving: Any, fixed: Any, size: float) -> Fit:
+    """Find how one cloud lies on the other: features first, then all points."""
+    o3d = open3d()
+    pipeline = o3d.pipelines.registration
+    cell = size / COARSE
+    small = [cloud.voxel_down_sample(cell) for cloud in (moving, fixed)]
+    search = o3d.geometry.KDTreeSearchParamHybrid(radius=5 * cell, max_nn=100)
+    features = [pipeline.compute_fpfh_feature(cloud, search) for cloud in small]
+    fine = [cloud.voxel_down_sample(size / FINE) for cloud in (moving, fixed)]
+    checks = [
+        pipeline.CorrespondenceCheckerBasedOnEdgeLength(0.9),
+        pipeline.CorrespondenceCheckerBasedOnDistance(1.5 * cell),
+        pipeline.CorrespondenceCheckerBasedOnNormal(0.6),
+    ]
+    best = Fit(np.eye(4), 0.0, np.inf)
+    for seed in range(TRIES):
+        o3d.utility.random.seed(seed)
+        rough = pipeline.registration_ransac_based_on_feature_matching(
+            small[0], small[1], features[0], features[1], True, 1.5 * cell,
+            pipeline.TransformationEstimationPointToPoint(False), 3, checks,
+            pipeline.RANSACConvergenceCriteria(100_000, 0.999),
+        )  # fmt: skip
+        turn = rough.transformation
+        for reach in (1.5 * cell, 0.5 * cell, 0.25 * cell):
+            turn = pipeline.registration_icp(
+                fine[0], fine[1], reach, turn, pipeline.TransformationEstimationPointToPlane()
+            ).transformation
+        found = pipeline.evaluate_registration(fine[0], fine[1], 0.3 * cell, turn)
+        if found.fitness > best.overlap:
+            best = Fit(np.asarray(turn), float(found.fitness), float(found.inlier_rmse))
+    return best
+
+
+def _surface(path: Path, cloud: Any) -> tuple[Floats, Indices]:
+    """Put a closed surface through oriented points; its largest shell."""
+    o3d = open3d()
+    mesh, _ = o3d.geometry.TriangleMesh.create_from_point_cloud_poisson(
+        cloud, depth=POISSON_DEPTH, n_threads=1
+    )
+    vertices, faces = np.asarray(mesh.vertices), np.asarray(mesh.triangles).astype(np.int64)
+    number = shells(faces, len(vertices))
+    vertices, faces = compacted(vertices, faces[number == np.bincount(number).argmax()])
+    if not is_closed(faces, len(vertices)):
+        raise ScanError(path, "and its partner leave a gap; scan both again with more overlap.")
+    if enclosed_volume(vertices, faces) < 0:
+        faces = faces[:, ::-1]
+    return vertices, faces

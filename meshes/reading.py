@@ -356,19 +356,30 @@ def _scale(
             raise ScanError(path, problem)
         said = f"unit {unit}, {'as declared' if declared else 'as its format says'}"
         return UNITS[unit], said, ()
-    for name, least, most in (
-        ("m", LEAST_STONE, LARGEST_WOOD),
-        ("mm", LEAST_STONE, LARGEST_PIECE),
-        ("cm", LEAST_STONE, LARGEST_STONE),
-    ):
+    for name, least, most in _likely_units(path, longest):
         if least <= longest * UNITS[name] <= most:
             size = longest * UNITS[name]
             said = f"unit judged {name} from its size ({size * 1e2:.1f} cm); --unit corrects it"
-            large = size > LARGEST_STONE
-            warnings = (f"{size:.2f} m long: check the unit.",) if large else ()
-            return UNITS[name], said, warnings
+            return UNITS[name], said, ()
     problem = (
         f"its longest side is {longest:.4g}, which fits no stone in m, cm or mm; "
         "give --unit or a known length with --longest."
     )
     raise ScanError(path, problem)
+
+
+def _likely_units(path: Path, longest: float) -> list[tuple[str, float, float]]:
+    """List units in the order in which they are tried, with the sizes they are believed for.
+
+    20 to 80 may be millimetres or centimetres: printing formats say millimetres, and few scan
+    anything of 2 cm, so only a small STL is taken for millimetres there.
+    """
+    metres = ("m", LEAST_STONE, LARGEST_WOOD)
+    millimetres, centimetres = (
+        ("mm", LEAST_STONE, LARGEST_PIECE),
+        ("cm", LEAST_STONE, LARGEST_STONE),
+    )
+    small_print = path.suffix.lower() == ".stl" and longest < 30
+    if 20 <= longest <= 80 and not small_print:
+        return [metres, centimetres, millimetres]
+    return [metres, millimetres, centimetres]

@@ -70,15 +70,15 @@ def rims_and_holes(
     first = parts[order[0]]
     if not on_table:
         outline = 2 * float(np.sort(np.ptp(vertices, axis=0))[1:].sum()) * 0.8
-        rims = [first] if sizes[order[0]] > WIDE_OPENING * outline else []
-        return rims, [edges for edges in parts if not any(edges is rim for rim in rims)]
+        wide = sizes[order[0]] > WIDE_OPENING * outline
+        return ([first], [parts[k] for k in order[1:]]) if wide else ([], parts)
     rims: list[Indices] = []
     holes: list[Indices] = []
     for k in order:
         area, _ = fan(vertices, parts[k])
         down = -area[2] > LOOKS_DOWN * float(np.linalg.norm(area))
-        wide = sizes[k] > LEAST_RIM * sizes[order[0]]
-        (rims if down and wide else holes).append(parts[k])
+        long = sizes[k] > LEAST_RIM * sizes[order[0]]
+        (rims if down and long else holes).append(parts[k])
     return rims, holes
 
 

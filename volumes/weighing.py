@@ -3,13 +3,18 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.piece import Piece
+from plumbstone.meshes.extents import Extents, extents_of
+from plumbstone.meshes.piece import Indices, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.materials import Material
+
+if TYPE_CHECKING:
+    from plumbstone.meshes.closing import ClosedScan
 
 SHAPE_FACTORS = Range(0.40, 0.50, 0.60)  # of the box around a stone; common practice, no source
 SPREADS = {"solid": 0.05, "boulder": 0.20, "limbs": 0.15}  # at 90 %; common practice, no source
@@ -41,6 +46,8 @@ class Weighed:
     changes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     piece: Piece | None = None
+    seen: Indices | None = None  # faces of the piece that were scanned, not guessed
+    extents: Extents | None = None  # of a scan
 
     def mass_in_water(self, water: float) -> Range:
         """Mass it shows hanging in water of a density [kg/m³], pores full of air → [kg]."""
@@ -48,6 +55,15 @@ class Weighed:
         assert density is not None
         factors = [1 - water / rho for rho in (density.low, density.mid, density.high)]
         return Range(*sorted(m * f for m, f in zip(_triple(self.mass), factors, strict=True)))
+
+    def mass_in_water_soaked(self, water: float) -> Range:
+        """Mass a porous stone shows in water once its pores are full [kg]."""
+        full = self.material.saturated_density(water)
+        return Range(
+            self.volume.low * (full.low - water),
+            self.volume.mid * (full.mid - water),
+            self.volume.high * (full.high - water),
+        )
 
 
 def weigh_scan(
@@ -79,22 +95,41 @@ def weigh_scan(
     """
     from plumbstone.meshes.closing import closed_scan
 
-    density = _density(material)
-    scan = closed_scan(path, unit, longest)
-    low, high = scan.piece.vertices.min(axis=0), scan.piece.vertices.max(axis=0)
-    weighed = Weighed(
-        name=path.stem,
-        source=str(path),
+    weighed = weigh_closed(closed_scan(path, unit, longest), material)
+    return weighed if mass is None else checked_by_mass(weighed, mass)
+
+
+def weigh_closed(scan: "ClosedScan", material: Material) -> Weighed:
+    """Weigh a scan that was closed."""
+    return Weighed(
+        name=scan.piece.name,
+        source=scan.piece.source,
         material=material,
         volume=scan.volume,
-        mass=mass_of(scan.volume, density),
-        size=tuple(sorted((float(s) for s in high - low), reverse=True)),
+        mass=mass_of(scan.volume, _density(material)),
+        size=tuple(sorted((float(s) for s in scan.piece.size), reverse=True)),
         confidence=_confidence(scan.volume, scan.reason),
         changes=scan.piece.changes,
         warnings=scan.piece.warnings,
         piece=scan.piece,
+        seen=scan.bare,
+        extents=extents_of(scan.piece.vertices),
     )
+
+
+def weigh_volume(volume: Range, material: Material, mass: float | None = None) -> Weighed:
+    """Weigh a piece of known volume [m³], such as from the bucket on a scale."""
+    reason = "its volume was measured in water"
+    weighed = Weighed(
+        "piece", "bucket", material, volume, mass_of(volume, _density(material)), (),
+        _confidence(volume, reason),
+    )  # fmt: skip
     return weighed if mass is None else checked_by_mass(weighed, mass)
+
+
+def with_density(material: Material, density: Range, source: str) -> Material:
+    """Put a measured density [kg/m³] in the place of the table's."""
+    return replace(material, density=density, sources={**material.sources, "density": source})
 
 
 def weigh_size(
@@ -168,6 +203,7 @@ def rescaled_to_mass(weighed: Weighed, mass: float) -> Weighed:
         mass=Range.exact(mass),
         size=tuple(side * scale for side in weighed.size),
         piece=None if piece is None else piece.moved_to(piece.vertices * scale),
+        extents=None if weighed.extents is None else weighed.extents.times(scale),
         changes=(*weighed.changes, f"lengths × {scale:.3f} so that volume and mass agree"),
         confidence=Confidence("good", "weighed; the scan was scaled to the mass"),
     )

@@ -1,0 +1,109 @@
+"""Results of weighed scans, kept by the content of the file, so that a second run is instant."""
+
+import hashlib
+import json
+import os
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from plumbstone.meshes.extents import Extents
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.weighing import Confidence, Weighed, mass_of
+
+if TYPE_CHECKING:
+    from plumbstone.cli.weigh_request import Request
+
+ONE_FILE = (".stl", ".ply", ".off", ".glb", ".3mf", ".obj", ".xyz")  # nothing beside them counts
+LARGEST = 1_000_000_000  # [bytes]
+
+
+def recalled(path: Path, request: "Request") -> list[Weighed] | None:
+    """Give what was weighed before from the same bytes; None if nothing was."""
+    kept = _place(path, request)
+    if kept is None:
+        return None
+    try:
+        rows = json.loads(kept.read_text(encoding="utf-8"))
+        return [_weighed(row, path, request) for row in rows]
+    except (OSError, ValueError, KeyError, TypeError):
+        return None  # absent or damaged: weigh anew
+
+
+def remembered(path: Path, request: "Request", found: list[Weighed]) -> None:
+    """Keep results for a later run; a disk that refuses is no error."""
+    from plumbstone.cli.files import write_whole
+    from plumbstone.meshes.errors import PlumbstoneError
+
+    kept = _place(path, request)
+    if kept is None:
+        return
+    try:
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(kept, json.dumps([_row(weighed) for weighed in found]))
+    except (OSError, PlumbstoneError):
+        return
+
+
+def _place(path: Path, request: "Request") -> Path | None:
+    """Where the results of these bytes with these options are kept."""
+    if path.suffix.lower() not in ONE_FILE:
+        return None
+    try:
+        if path.stat().st_size > LARGEST:
+            return None
+        digest = hashlib.blake2b(path.read_bytes(), digest_size=20)
+    except OSError:
+        return None
+    options = [path.suffix.lower(), request.unit, request.longest, request.every, _method()]
+    digest.update(json.dumps(options).encode())
+    root = os.environ.get("XDG_CACHE_HOME", "")
+    folder = Path(root) if Path(root).is_absolute() else Path.home() / ".cache"
+    return folder / "plumbstone" / "weigh" / f"{digest.hexdigest()}.json"
+
+
+@cache
+def _method() -> str:
+    """Digest of the code that turns a scan into a volume, so that a new version weighs anew."""
+    import plumbstone.meshes.piece as meshes
+
+    digest = hashlib.blake2b(digest_size=8)
+    for source in sorted(Path(str(meshes.__file__)).parent.glob("*.py")):
+        digest.update(source.read_bytes())
+    return digest.hexdigest()
+
+
+def _row(weighed: Weighed) -> dict[str, Any]:
+    """Give what does not hang on material and mass."""
+    extents = weighed.extents
+    assert extents is not None
+    return {
+        "volume": [weighed.volume.low, weighed.volume.mid, weighed.volume.high],
+        "size": weighed.size,
+        "confidence": [weighed.confidence.word, weighed.confidence.reason],
+        "changes": weighed.changes,
+        "warnings": weighed.warnings,
+        "lowest": extents.lowest,
+        "openings": extents.openings,
+    }
+
+
+def _weighed(row: dict[str, Any], path: Path, request: "Request") -> Weighed:
+    """Weigh kept results with the material asked for."""
+    volume = Range(*row["volume"])
+    density = request.material.density
+    if density is None:
+        raise ValueError(request.material.name)
+    openings = tuple((float(a), float(b)) for a, b in row["openings"])
+    return Weighed(
+        name=path.stem,
+        source=str(path),
+        material=request.material,
+        volume=volume,
+        mass=mass_of(volume, density),
+        size=tuple(row["size"]),
+        confidence=Confidence(*row["confidence"]),
+        changes=tuple(row["changes"]),
+        warnings=tuple(row["warnings"]),
+        extents=Extents(row["lowest"], openings),
+    )

@@ -1,0 +1,184 @@
+"""How `weigh` tells its results: sentences, a table, JSON, CSV, the mended mesh."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from plumbstone.cli.output import Units, range_json, show_length, table
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.weighing import Weighed
+
+WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.water
+
+Opening = tuple[float, float] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Prices:
+    """What is paid: by the kilogram, or for the piece."""
+
+    per_kg: float | None
+    per_piece: float | None
+
+    @classmethod
+    def of(cls, per_kg: float | None, per_piece: float | None, found: list[Weighed]) -> "Prices":
+        """Check prices against each other and the pieces."""
+        if per_kg is not None and per_piece is not None:
+            raise PlumbstoneError("Give --price-per-kg or --price, not both.")
+        if per_piece is not None and len(found) > 1:
+            raise PlumbstoneError("--price is that of one piece; weigh one with it.")
+        if min(per_kg or 0.0, per_piece or 0.0) < 0:
+            raise PlumbstoneError("A price must not be less than nothing.")
+        return cls(per_kg, per_piece)
+
+    def price(self, weighed: Weighed) -> Range | None:
+        """Price of a piece; None where none was given."""
+        if self.per_piece is not None:
+            return Range.exact(self.per_piece)
+        return None if self.per_kg is None else weighed.mass.times(self.per_kg)
+
+
+def document(weighed: Weighed, prices: Prices, opening: Opening) -> dict[str, Any]:
+    """Give one weighed piece as JSON."""
+    price, extents = prices.price(weighed), weighed.extents
+    found = {
+        "file": weighed.source,
+        "name": weighed.name,
+        "material": weighed.material.name,
+        "volume_l": range_json(weighed.volume, 1e-3),
+        "mass_kg": range_json(weighed.mass),
+        "mass_in_water_kg": range_json(weighed.mass_in_water(WATER)),
+        "price": None if price is None else range_json(price),
+        "size_cm": [side * 1e2 for side in weighed.size],
+        "lowest_cm": None if extents is None else extents.lowest * 1e2,
+        "smallest_opening_cm": None if extents is None else [s * 1e2 for s in extents.smallest],
+        "confidence": weighed.confidence.word,
+        "confidence_reason": weighed.confidence.reason,
+        "mended": list(weighed.changes),
+        "warnings": list(weighed.warnings),
+    }
+    if prices.per_piece is not None:
+        found["price_per_kg"] = prices.per_piece / weighed.mass.mid
+    if weighed.material.grain_pores > 0 and weighed.material.kind == "stone":
+        found["mass_in_water_soaked_kg"] = range_json(weighed.mass_in_water_soaked(WATER))
+    if opening is not None:
+        found["passes_opening"] = passes(weighed, opening)
+    return found
+
+
+def passes(weighed: Weighed, opening: tuple[float, float]) -> bool:
+    """Tell whether a piece passes an opening [m], turned as it may be."""
+    if weighed.extents is not None:
+        return weighed.extents.passes(*opening)
+    if not weighed.size:
+        raise PlumbstoneError("--opening needs a scan or --size.")
+    two = sorted(weighed.size)[:2]
+    return two[0] <= min(opening) and two[1] <= max(opening)
+
+
+def write_mesh(found: list[Weighed], path: Path) -> None:
+    """Write the mended mesh of the one piece that was weighed."""
+    from plumbstone.cli.files import write_whole
+    from plumbstone.meshes.writing import ply_bytes
+
+    if len(found) != 1 or found[0].piece is None:
+        raise PlumbstoneError("--keep writes one mesh; weigh one scan with it.")
+    if path.suffix.lower() != ".ply":
+        raise PlumbstoneError(f"{path}: --keep writes PLY; end its name in .ply.")
+    write_whole(path, ply_bytes(found[0].piece.vertices, found[0].piece.faces))
+
+
+def write_csv(
+    path: Path, found: list[Weighed], failed: list[dict[str, str]], prices: Prices
+) -> None:
+    """Write one row a piece."""
+    import csv
+    import io
+
+    from plumbstone.cli.files import plain_cell, write_whole
+
+    stream = io.StringIO()
+    writer = csv.writer(stream)
+    writer.writerow(
+        ["file", "name", "material", "volume_l_low", "volume_l", "volume_l_high",
+         "mass_kg_low", "mass_kg", "mass_kg_high", "price", "problem"]
+    )  # fmt: skip
+    for weighed in found:
+        cost = prices.price(weighed)
+        price = "" if cost is None else f"{cost.mid:.2f}"
+        volume = (
+            f"{v * 1e3:.4f}" for v in (weighed.volume.low, weighed.volume.mid, weighed.volume.high)
+        )
+        mass = (f"{m:.4f}" for m in (weighed.mass.low, weighed.mass.mid, weighed.mass.high))
+        names = [plain_cell(weighed.source), plain_cell(weighed.name), weighed.material.name]
+        writer.writerow([*names, *volume, *mass, price, ""])
+    for row in failed:
+        writer.writerow([plain_cell(row["file"]), *[""] * 9, plain_cell(row["reason"])])
+    write_whole(path, stream.getvalue())
+
+
+def print_pieces(
+    found: list[Weighed],
+    failed: list[dict[str, str]],
+    prices: Prices,
+    units: Units,
+    opening: Opening,
+) -> None:
+    """Print a sentence for one piece, a table for several, and what was mended."""
+    from plumbstone.cli import wording
+
+    if len(found) == 1:
+        _print_one(found[0], prices, units)
+    elif found:
+        rows = []
+        for weighed in found:
+            cost = prices.price(weighed)
+            rows.append(
+                [
+                    weighed.name,
+                    wording.volume_words(weighed.volume, units, 2),
+                    wording.mass_words(weighed.mass, units),
+                    "-" if cost is None else f"{cost.mid:.2f}",
+                    weighed.confidence.word,
+                ]
+            )
+        table("Weighed, heaviest first", ["Piece", "Volume", "Mass", "Price", "Trust"], rows)
+    for weighed in found:
+        label = f"{weighed.name}: " if len(found) > 1 else ""
+        if opening is not None:
+            does = "passes" if passes(weighed, opening) else "does not pass"
+            sides = " × ".join(show_length(side, units) for side in opening)
+            typer.echo(f"{label}It {does} the opening of {sides}.")
+        for text in weighed.warnings:
+            typer.echo(f"{label}Mind: {text}")
+    for row in failed:
+        typer.echo(f"Not weighed: {row['reason']}")
+
+
+def _print_one(weighed: Weighed, prices: Prices, units: Units) -> None:
+    """Print all that is known of one piece."""
+    from plumbstone.cli import wording
+
+    typer.echo(wording.weighed_sentence(weighed, prices.per_kg, units))
+    if prices.per_piece is not None:
+        typer.echo(
+            f"At {prices.per_piece:.2f}: {prices.per_piece / weighed.mass.mid:.2f} a kilogram."
+        )
+    in_water = wording.mass_words(weighed.mass_in_water(WATER), units)
+    if weighed.extents is not None:
+        sides = " × ".join(show_length(side, units) for side in weighed.size)
+        short, long = (show_length(side, units) for side in weighed.extents.smallest)
+        low = show_length(weighed.extents.lowest, units)
+        typer.echo(
+            f"{sides}; laid down {low} high; passes an opening of {short} × {long}. "
+            f"Hanging in water: {in_water}."
+        )
+    if weighed.material.grain_pores > 0 and weighed.material.kind == "stone":
+        soaked = wording.mass_words(weighed.mass_in_water_soaked(WATER), units)
+        typer.echo(f"Once its pores are full, in water: {soaked}.")
+    for text in weighed.changes:
+        typer.echo(f"Mended or guessed: {text}")
+    typer.echo(f"Trust: {weighed.confidence.word}; {weighed.confidence.reason}.")

@@ -1,0 +1,260 @@
+"""What `weigh` is asked for: options parsed, files found, scans weighed side by side."""
+
+import glob
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.materials import Material, find_material
+from plumbstone.volumes.quantities import parse_quantity
+from plumbstone.volumes.weighing import (
+    Weighed,
+    checked_by_mass,
+    density_of_two_weighings,
+    rescaled_to_mass,
+    volume_by_bucket,
+    weigh_closed,
+    weigh_limbs,
+    weigh_mass,
+    weigh_size,
+    weigh_volume,
+    with_density,
+)
+
+WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.water
+MANY = 4  # files from which on a pool of processes pays its start
+
+Failures = list[dict[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """The options that hold for every piece, in SI units."""
+
+    material: Material
+    unit: str | None
+    longest: float | None  # [m]
+    mass: float | None  # [kg]
+    volume: Range | None  # by the bucket [m³]
+    every: bool = False
+    same_stone: bool = False
+    rescale: bool = False
+    meshes: bool = False  # whether the meshes themselves are wanted
+
+    @classmethod
+    def parsed(
+        cls,
+        material: str,
+        unit: str | None,
+        longest: str | None,
+        mass: str | None,
+        in_water: str | None,
+        bucket_rise: str | None,
+        scale_step: str,
+        scale_capacity: str | None,
+    ) -> "Request":
+        """Parse what the user typed; measured density goes into the material."""
+        found = find_material(material)
+        step, dry = _mass("--scale-step", scale_step), _mass("--mass", mass)
+        submerged, rise = _mass("--in-water", in_water), _mass("--bucket-rise", bucket_rise)
+        if submerged is not None:
+            if dry is None:
+                raise PlumbstoneError("--in-water needs --mass, the dry mass on the same scale.")
+            density = density_of_two_weighings(dry, submerged, step or 0.0, WATER)
+            found = with_density(found, density, "two weighings")
+        volume = None
+        if rise is not None:
+            capacity = _mass("--scale-capacity", scale_capacity)
+            volume = volume_by_bucket(rise, step or 0.0, capacity, WATER)
+        length = None if longest is None else parse_quantity(longest, "length")
+        if length is not None and length <= 0:
+            raise PlumbstoneError(f'--longest "{longest}": it must be more than nothing.')
+        return cls(found, unit, length, dry, volume)
+
+    def with_flags(self, every: bool, same_stone: bool, rescale: bool, meshes: bool) -> "Request":
+        """Add what is on or off."""
+        if rescale and self.mass is None:
+            raise PlumbstoneError("--rescale needs --mass, the measured mass to trust.")
+        return replace(self, every=every, same_stone=same_stone, rescale=rescale, meshes=meshes)
+
+
+def weigh_all(
+    request: Request,
+    scans: Sequence[Path],
+    size: str | None,
+    factor: float | None,
+    limbs: list[str],
+) -> tuple[list[Weighed], Failures]:
+    """Weigh by tape, limbs, bucket or mass alone; or every scan, a bad one being a row."""
+    material, mass = request.material, request.mass
+    if size is not None:
+        return [weigh_size(_size(size), material, factor, mass)], []
+    if limbs:
+        return [weigh_limbs([_limb(text) for text in limbs], material, mass)], []
+    if scans:
+        return _weigh_scans(request, list(_files(scans)))
+    if request.volume is not None:
+        return [weigh_volume(request.volume, material, mass)], []
+    if mass is None:
+        problem = 'Name a scan, or give --size "28 x 19 x 15 cm", --limb, --bucket-rise or --mass.'
+        raise PlumbstoneError(problem)
+    return [weigh_mass(mass, material)], []
+
+
+def opening_of(text: str | None) -> tuple[float, float] | None:
+    """Parse "80 x 35 cm", or take the opening of the tank in a scape file [m]."""
+    if text is None:
+        return None
+    if text.endswith(".toml"):
+        from plumbstone.volumes.scape import read_scape
+
+        tank = read_scape(Path(text)).tank
+        return tank.length - 2 * tank.bracing, tank.depth - 2 * tank.bracing
+    width, depth = _sides(text, 2, "--opening", "width x depth", "80 x 35 cm")
+    return width, depth
+
+
+def _weigh_scans(request: Request, files: list[Path]) -> tuple[list[Weighed], Failures]:
+    """Weigh scans, many of them side by side; heaviest first."""
+    if request.same_stone:
+        from plumbstone.meshes.joining import joined_scan
+
+        if len(files) != 2:
+            raise PlumbstoneError(f"--same-stone takes two scans of one stone, not {len(files)}.")
+        scan = joined_scan(files[0], files[1], request.unit, request.longest)
+        return [_by_mass(weigh_closed(scan, request.material), request)], []
+    found: list[Weighed] = []
+    failed: Failures = []
+    for path, pieces in _each(request, files):
+        if isinstance(pieces, str):
+            if len(files) == 1:
+                raise PlumbstoneError(pieces)
+            failed.append({"file": str(path), "reason": pieces})
+        else:
+            found += [_by_mass(weighed, request) for weighed in pieces]
+    return sorted(found, key=lambda weighed: (-weighed.mass.mid, weighed.source)), failed
+
+
+def _each(request: Request, files: list[Path]) -> Iterator[tuple[Path, list[Weighed] | str]]:
+    """Weigh each file in turn, in a pool of processes if there are many."""
+    from plumbstone.cli.output import progress
+
+    cores = (
+        len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    )
+    if len(files) < MANY or cores < 2 or request.meshes:
+        for path in files:
+            yield path, weigh_file(request, path)
+        return
+    from concurrent.futures import ProcessPoolExecutor
+    from functools import partial
+
+    with ProcessPoolExecutor(min(cores, len(files))) as pool, progress("Scans", len(files)) as bar:
+        try:
+            for path, pieces in zip(
+                files, pool.map(partial(weigh_file, request), files), strict=True
+            ):
+                if bar is not None:
+                    bar.advance(bar.task_ids[0])
+                yield path, pieces
+        except KeyboardInterrupt:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def weigh_file(request: Request, path: Path) -> list[Weighed] | str:
+    """Weigh the bodies of one scan, or say why not; taken from the cache if it can be."""
+    from plumbstone.cli.weigh_cache import recalled, remembered
+    from plumbstone.meshes.closing import closed_scan, closed_scans
+
+    try:
+        known = None if request.meshes else recalled(path, request)
+        if known is not None:
+            return _numbered(known)
+        if request.every:
+            scans = closed_scans(path, request.unit, request.longest)
+        else:
+            scans = (closed_scan(path, request.unit, request.longest),)
+        found = [weigh_closed(scan, request.material) for scan in scans]
+    except PlumbstoneError as error:
+        return str(error)
+    if not request.meshes:
+        found = [replace(weighed, piece=None, seen=None) for weighed in found]
+        remembered(path, request, found)
+    return _numbered(found)
+
+
+def _numbered(found: list[Weighed]) -> list[Weighed]:
+    """Tell the bodies of one scan apart by a number."""
+    if len(found) == 1:
+        return found
+    return [replace(weighed, name=f"{weighed.name} {k}") for k, weighed in enumerate(found, 1)]
+
+
+def _by_mass(weighed: Weighed, request: Request) -> Weighed:
+    """Check a scan by a measured mass, or scale it to that."""
+    if request.mass is None:
+        return weighed
+    if request.rescale:
+        return rescaled_to_mass(weighed, request.mass)
+    return checked_by_mass(weighed, request.mass)
+
+
+def _files(scans: Sequence[Path]) -> Iterator[Path]:
+    """Spread folders and patterns into the scans they hold."""
+    from plumbstone.meshes.reading import MESH_KINDS
+
+    for path in scans:
+        if path.is_dir():
+            inside = sorted(p for p in path.iterdir() if p.suffix.lower() in (*MESH_KINDS, ".xyz"))
+            if not inside:
+                raise PlumbstoneError(f"{path}: no scan in this folder.")
+            yield from inside
+        elif not path.exists() and (matches := sorted(glob.glob(str(path)))):  # noqa: PTH207
+            yield from map(Path, matches)
+        else:
+            yield path
+
+
+def _mass(option: str, text: str | None) -> float | None:
+    """Parse a mass above zero [kg]."""
+    if text is None:
+        return None
+    found = parse_quantity(text, "mass")
+    if not found > 0:
+        raise PlumbstoneError(f'{option} "{text}": a mass must be more than nothing.')
+    return found
+
+
+def _size(text: str) -> tuple[float, float, float]:
+    """Parse "28 x 19 x 15 cm"."""
+    length, width, height = _sides(text, 3, "--size", "length x width x height", "28 x 19 x 15 cm")
+    return length, width, height
+
+
+def _sides(text: str, count: int, option: str, order: str, example: str) -> list[float]:
+    """Parse lengths joined by x, the unit after the last [m]."""
+    parts = text.replace("×", "x").split("x")
+    unit = parts[-1].strip().lstrip("0123456789. ")
+    if len(parts) != count:
+        raise PlumbstoneError(f'{option} "{text}": write {order}, "{example}".')
+    sides = [part if part.strip().endswith(unit) else f"{part} {unit}" for part in parts]
+    found = [parse_quantity(side, "length") for side in sides]
+    if min(found) <= 0:
+        raise PlumbstoneError(f'{option} "{text}": every side must be more than nothing.')
+    return found
+
+
+def _limb(text: str) -> tuple[float, float, float]:
+    """Parse "60 cm, 25 cm, 12 cm": length, girth at one end, girth at the other."""
+    parts = text.split(",")
+    if len(parts) != 3:
+        problem = f'--limb "{text}": write length, girth, girth: "60 cm, 25 cm, 12 cm".'
+        raise PlumbstoneError(problem)
+    length, start, end = (parse_quantity(part, "length") for part in parts)
+    if min(length, start, end) <= 0:
+        raise PlumbstoneError(f'--limb "{text}": every length must be more than nothing.')
+    return length, start, end

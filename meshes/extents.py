@@ -1,0 +1,105 @@
+"""How a body can be turned: its lowest lie, and the openings it passes."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from plumbstone.meshes.piece import Floats
+
+WAYS = 200  # directions a body is pushed through an opening, besides its own faces
+TURNS = 45  # angles of the opening around each way, over a quarter turn
+SEARCHED = 300  # directions in which outermost corners are looked for
+TRIED = 10_000  # corners among which they are looked for
+
+
+@dataclass(frozen=True, slots=True)
+class Extents:
+    """Sizes that decide whether a body fits."""
+
+    lowest: float  # height over the floor in its lowest turn [m]
+    openings: tuple[tuple[float, float], ...]  # smallest rectangles it passes, short × long [m]
+
+    @property
+    def smallest(self) -> tuple[float, float]:
+        """The passable rectangle of least area, short and long side [m]."""
+        return min(self.openings, key=lambda sides: sides[0] * sides[1])
+
+    def passes(self, width: float, depth: float) -> bool:
+        """Tell whether the body passes a rectangle, turned as it may be."""
+        short, long = sorted((width, depth))
+        return any(a <= short and b <= long for a, b in self.openings)
+
+    def times(self, factor: float) -> "Extents":
+        """Sizes of the body scaled in all lengths."""
+        openings = tuple((a * factor, b * factor) for a, b in self.openings)
+        return Extents(self.lowest * factor, openings)
+
+
+def extents_of(vertices: Floats) -> Extents:
+    """Measure the lowest turn of a body and the openings it passes.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float array
+        Corners of the body [m].
+
+    Returns
+    -------
+    Extents
+        By the hull of its outermost corners, so up to 1 % too small for a finely meshed stone.
+    """
+    ways = _sphere(WAYS)
+    corners = _outermost(vertices)
+    hull = _hull(corners)
+    if hull is not None:
+        ways = np.concatenate([hull, ways])
+    heights = np.ptp(corners @ ways.T, axis=0)
+    sides = np.concatenate([_sides_along(corners, way) for way in ways])
+    sides = sides[np.lexsort((sides[:, 1], sides[:, 0]))]
+    best = np.minimum.accumulate(np.concatenate([[np.inf], sides[:-1, 1]]))
+    front = sides[sides[:, 1] < best - 1e-4]
+    return Extents(float(heights.min()), tuple((float(a), float(b)) for a, b in front))
+
+
+def _sphere(count: int) -> Floats:
+    """Directions spread evenly over half a sphere, (count, 3)."""
+    k = np.arange(count) + 0.5
+    z = k / count
+    around = np.pi * (1 + 5**0.5) * k
+    ring = np.sqrt(1 - z * z)
+    return np.column_stack([ring * np.cos(around), ring * np.sin(around), z])
+
+
+def _outermost(vertices: Floats) -> Floats:
+    """Corners that lie farthest out in some direction, (k, 3); of large meshes a part is tried."""
+    step = max(1, len(vertices) // TRIED)
+    vertices = np.concatenate([vertices[::step], vertices[vertices.argmin(axis=0)],
+                               vertices[vertices.argmax(axis=0)]])  # fmt: skip
+    reach = vertices @ _sphere(SEARCHED).T
+    found: Floats = vertices[np.unique(np.concatenate([reach.argmin(0), reach.argmax(0)]))]
+    return found
+
+
+def _hull(corners: Floats) -> Floats | None:
+    """Give the normals of the hull of some corners, (k, 3); None for a flat one."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    try:
+        normals: Floats = ConvexHull(corners).equations[:, :3]
+    except QhullError:
+        return None
+    return normals
+
+
+def _sides_along(corners: Floats, way: Floats) -> Floats:
+    """Sides of rectangles around a body seen along one way, short and long, (turns, 2)."""
+    side = np.cross(np.eye(3)[np.abs(way).argmin()], way)
+    side /= np.linalg.norm(side)
+    turns = np.arange(TURNS) * np.pi / 2 / TURNS
+    flat = corners @ np.column_stack([side, np.cross(way, side)])
+    first = flat @ np.stack([np.cos(turns), np.sin(turns)])
+    second = flat @ np.stack([-np.sin(turns), np.cos(turns)])
+    sides: Floats = np.sort(
+        np.column_stack([np.ptp(first, axis=0), np.ptp(second, axis=0)]), axis=1
+    )
+    return sides
