@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from plumbstone.meshes.closing import ClosedScan, OpenBody, body_of
+from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.faults import enclosed_volume, face_areas, is_closed, shells
 from plumbstone.meshes.mending import compacted
 from plumbstone.meshes.piece import Floats, Indices, Piece
@@ -43,8 +44,14 @@ def open3d() -> Any:
         import libusb_package
 
         ctypes.CDLL(str(libusb_package.get_library_path()), mode=ctypes.RTLD_GLOBAL)
-    import open3d as library
-
+    try:
+        import open3d as library
+    except (ImportError, OSError) as error:
+        message = (
+            f"Joining scans needs the package open3d, which does not load here ({error}); "
+            "weigh one scan alone, or install it: pip install open3d."
+        )
+        raise PlumbstoneError(message) from None
     library.utility.set_verbosity_level(library.utility.VerbosityLevel.Error)
     return library
 

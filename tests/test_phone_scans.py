@@ -8,22 +8,34 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from commands import refuse
-from phone_scans import phone_scan, scanned_stones, seeded_stones, standing_poses
+from phone_scans import (
+    SIGHTS,
+    lumpy_stones,
+    phone_scan,
+    scanned_stones,
+    seeded_stones,
+    seeded_wood,
+    standing_poses,
+)
 
 from plumbstone.meshes.closing import closed_scan
+from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.faults import enclosed_volume, is_closed
+from plumbstone.meshes.joining import joined_scan
 from plumbstone.meshes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
 
 
 def judged(folder: Path, stones: list, poses: int, scale: float = 1.0) -> np.ndarray:
-    """Relative error, half-width and whether the range held the truth, a row a scan."""
+    """Relative error, half-width and whether the range held the truth, a row a scan.
+
+    The ways of not seeing take turns, so that each is met equally often.
+    """
     rows = []
     for k, (_, vertices, faces) in enumerate(stones):
         rng = np.random.default_rng(1000 + k)
-        for pose in standing_poses(vertices * scale, rng, poses):
-            scan = phone_scan(vertices * scale, faces, pose, rng)
+        for i, pose in enumerate(standing_poses(vertices * scale, rng, poses)):
+            scan = phone_scan(vertices * scale, faces, pose, rng, SIGHTS[(i + k) % 3])
             path = folder / "scan.ply"
             path.write_bytes(ply_bytes(scan.vertices, scan.faces))
             found = closed_scan(path)
@@ -44,17 +56,22 @@ def report(name: str, rows: np.ndarray) -> str:
     )
 
 
+def stones_to_judge(scans: Path) -> list:
+    """Twelve boulders, eight lumps and every second complete scan, none of which taught."""
+    return seeded_stones(12, 500) + lumpy_stones(8, 700) + scanned_stones(scans)[1::2]
+
+
 def test_large_stones(tmp_path: Path) -> None:
-    rows = judged(tmp_path, seeded_stones(8, 500), 1)
-    assert np.median(np.abs(rows[:, 0])) <= 0.03
-    assert np.abs(rows[:, 0]).max() <= 0.15
-    assert np.median(rows[:, 1]) <= 0.07
+    rows = judged(tmp_path, seeded_stones(4, 500) + lumpy_stones(3, 700), 1)
+    told = report("15 cm and more", rows)
+    assert np.median(np.abs(rows[:, 0])) <= 0.02, told
+    assert np.abs(rows[:, 0]).max() <= 0.15, told
+    assert np.median(rows[:, 1]) <= 0.06, told
 
 
 @pytest.mark.slow
 def test_large_stones_in_full(tmp_path: Path, scans: Path) -> None:
-    stones = seeded_stones(16, 500) + scanned_stones(scans)[1::2]
-    rows = judged(tmp_path, stones, 3)
+    rows = judged(tmp_path, stones_to_judge(scans), 3)
     told = report("15 cm and more", rows)
     print(told)
     error = np.abs(rows[:, 0])
@@ -67,8 +84,7 @@ def test_large_stones_in_full(tmp_path: Path, scans: Path) -> None:
 
 @pytest.mark.slow
 def test_small_stones_in_full(tmp_path: Path, scans: Path) -> None:
-    stones = seeded_stones(16, 500) + scanned_stones(scans)[1::2]
-    rows = judged(tmp_path, stones, 3, scale=0.4)
+    rows = judged(tmp_path, stones_to_judge(scans), 3, scale=0.4)
     told = report("about 10 cm", rows)
     print(told)
     error = np.abs(rows[:, 0])
@@ -76,6 +92,57 @@ def test_small_stones_in_full(tmp_path: Path, scans: Path) -> None:
     assert np.quantile(error, 0.95) <= 0.10, told
     assert rows[:, 2].mean() >= 0.90, told
     assert np.median(rows[:, 1]) <= 0.10, told
+
+
+@pytest.mark.slow
+def test_wood_in_full(tmp_path: Path) -> None:
+    # Wood has no bar of its own: limbs lift off the table and hide their undersides. Published
+    # volumes of wood by photographs differ by up to 19 % among methods (Spreitzer et al. 2019,
+    # Geomorphology 346, 106851).
+    rows = judged(tmp_path, seeded_wood(8, 900), 3)
+    told = report("wood", rows)
+    print(told)
+    assert np.median(np.abs(rows[:, 0])) <= 0.19, told
+    assert rows[:, 2].mean() >= 0.80, told
+
+
+def pair(folder: Path, stone: tuple, seed: int) -> tuple[Path, Path, float]:
+    """Two scans of a stone, upright and turned over, so that opposite undersides are missing."""
+    _, vertices, faces = stone
+    rng = np.random.default_rng(seed)
+    up = standing_poses(vertices, rng, 1)[0]
+    paths = []
+    for name, pose in (("up", up), ("over", np.diag([1.0, -1.0, -1.0]) @ up)):
+        scan = phone_scan(vertices, faces, pose, rng)
+        paths.append(folder / f"{name}{seed}.ply")
+        paths[-1].write_bytes(ply_bytes(scan.vertices, scan.faces))
+    return paths[0], paths[1], scan.volume
+
+
+def test_two_scans_of_one_stone(tmp_path: Path) -> None:
+    first, second, volume = pair(tmp_path, seeded_stones(1, 500)[0], 0)
+    found = joined_scan(first, second)
+    assert is_closed(found.piece.faces, len(found.piece.vertices))
+    assert found.volume.mid == pytest.approx(volume, rel=0.01)
+    assert "seen twice" in found.piece.changes[-1]
+
+
+def test_scans_of_two_stones_do_not_join(tmp_path: Path) -> None:
+    first, _, _ = pair(tmp_path, lumpy_stones(1, 700)[0], 1)
+    second, _, _ = pair(tmp_path, seeded_stones(1, 500)[0], 2)
+    with pytest.raises(PlumbstoneError, match="does not match"):
+        joined_scan(first, second)
+
+
+@pytest.mark.slow
+def test_two_scans_in_full(tmp_path: Path, scans: Path) -> None:
+    errors = []
+    for k, stone in enumerate(stones_to_judge(scans)):
+        first, second, volume = pair(tmp_path, stone, k)
+        errors.append(abs(joined_scan(first, second).volume.mid / volume - 1))
+    told = f"joined: {len(errors)} pairs, median {np.median(errors):.4f}, worst {max(errors):.4f}"
+    print(told)
+    assert np.median(errors) <= 0.01, told
 
 
 def test_the_phone_scan_of_a_stone_that_was_scanned_better(scans: Path) -> None:
@@ -88,8 +155,15 @@ def test_the_phone_scan_of_a_stone_that_was_scanned_better(scans: Path) -> None:
 def cloud(seed: int, count: int, noise: float, cut: float) -> tuple[np.ndarray, float]:
     """Points on a standing boulder, its lowest part unseen."""
     stone = boulder((0.22, 0.17, 0.15), seed)
+    return points_on(stone.vertices, stone.faces, count, noise, cut, seed)
+
+
+def points_on(
+    vertices: np.ndarray, faces: np.ndarray, count: int, noise: float, cut: float, seed: int
+) -> tuple[np.ndarray, float]:
+    """Noisy points spread evenly over a mesh, none below a height."""
     rng = np.random.default_rng(seed)
-    a, b, c = (stone.vertices[stone.faces[:, i]] for i in range(3))
+    a, b, c = (vertices[faces[:, i]] for i in range(3))
     areas = np.linalg.norm(np.cross(b - a, c - a), axis=1)
     pick = rng.choice(len(areas), count, p=areas / areas.sum())
     u, v = rng.uniform(size=(2, count, 1))
@@ -97,41 +171,32 @@ def cloud(seed: int, count: int, noise: float, cut: float) -> tuple[np.ndarray, 
     u, v = np.where(flip, 1 - u, u), np.where(flip, 1 - v, v)
     points = a[pick] + u * (b - a)[pick] + v * (c - a)[pick]
     points = points[points[:, 2] > cut]
-    return points + rng.normal(0, noise, points.shape), enclosed_volume(stone.vertices, stone.faces)
+    return points + rng.normal(0, noise, points.shape), enclosed_volume(vertices, faces)
 
 
 @pytest.mark.parametrize("count", [5_000, 50_000])
 def test_point_clouds(tmp_path: Path, count: int) -> None:
     errors = []
     for seed in range(20, 26):
-        points, volume = cloud(seed, count, 0.0005, 0.0)
+        points, volume = cloud(seed, count, 0.0005, 0.004)
         path = tmp_path / "cloud.xyz"
         np.savetxt(path, points, fmt="%.6f")
         errors.append(abs(closed_scan(path).volume.mid / volume - 1))
     assert np.median(errors) <= 0.04
 
 
-def test_named_refusals(tmp_path: Path) -> None:
-    rng = np.random.default_rng(0)
-    x, y = np.meshgrid(np.linspace(0, 0.4, 40), np.linspace(0, 0.4, 40))
-    sheet = np.column_stack([x.ravel(), y.ravel(), rng.normal(0, 3e-4, 1600)])
-    k = np.arange(1600).reshape(40, 40)
-    quads = (k[:-1, :-1].ravel(), k[:-1, 1:].ravel(), k[1:, 1:].ravel(), k[1:, :-1].ravel())
-    a, b, c, d = quads
-    flat = np.concatenate([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
-    (tmp_path / "table.ply").write_bytes(ply_bytes(sheet, flat))
-    assert "flat surface" in refuse("plumbstone weigh table.ply", tmp_path)
-    bowl = sheet.copy()
-    bowl[:, 2] = 0.02 * np.cos(8 * bowl[:, 0]) * np.cos(8 * bowl[:, 1])
-    (tmp_path / "sheet.ply").write_bytes(ply_bytes(bowl, flat))
-    assert "sheet" in refuse("plumbstone weigh sheet.ply", tmp_path)
-    stone = boulder((0.2, 0.15, 0.15), 1, subdivisions=4)
-    two = np.concatenate([stone.vertices, stone.vertices + [0.3, 0, 0]])
-    faces = np.concatenate([stone.faces, stone.faces + len(stone.vertices)])
-    (tmp_path / "two.ply").write_bytes(ply_bytes(two, faces))
-    assert "2 bodies" in refuse("plumbstone weigh two.ply", tmp_path)
-    np.savetxt(tmp_path / "few.xyz", rng.uniform(0, 0.2, (50, 3)))
-    assert "50 points" in refuse("plumbstone weigh few.xyz", tmp_path)
-    room = boulder((4.0, 3.0, 2.5), 1, subdivisions=4)
-    (tmp_path / "room.ply").write_bytes(ply_bytes(room.vertices, room.faces[:, ::-1]))
-    assert "m long" in refuse("plumbstone weigh room.ply --unit m", tmp_path)
+@pytest.mark.slow
+@pytest.mark.parametrize("count", [5_000, 50_000, 200_000])
+def test_point_clouds_of_scans(tmp_path: Path, scans: Path, count: int) -> None:
+    errors = []
+    for k, (_, vertices, faces) in enumerate(scanned_stones(scans)):
+        rng = np.random.default_rng(k)
+        vertices = vertices @ standing_poses(vertices, rng, 1)[0].T
+        vertices[:, 2] -= vertices[:, 2].min()
+        points, volume = points_on(vertices, faces, count, 0.0007, 0.008, k)
+        path = tmp_path / "cloud.xyz"
+        np.savetxt(path, points, fmt="%.6f")
+        errors.append(abs(closed_scan(path).volume.mid / volume - 1))
+    told = f"clouds of {count}: median {np.median(errors):.3f}, worst {max(errors):.3f}"
+    print(told)
+    assert np.median(errors) <= 0.04, told

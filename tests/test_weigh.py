@@ -1,0 +1,187 @@
+"""`weigh` as its user types it: scales, prices, openings, many files, the cache, refusals."""
+
+import csv
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from commands import read_json, refuse, type_in
+
+from plumbstone.meshes.extents import extents_of
+from plumbstone.meshes.piece import Piece
+from plumbstone.meshes.primitives import boulder, box, ellipsoid
+from plumbstone.meshes.reading import read_scan
+from plumbstone.meshes.writing import ply_bytes
+
+
+def put(folder: Path, name: str, piece: Piece, scale: float = 1.0) -> None:
+    (folder / name).write_bytes(ply_bytes(piece.vertices * scale, piece.faces))
+
+
+def side_by_side(first: Piece, second: Piece, gap: float) -> Piece:
+    moved = second.vertices + [gap, 0, 0]
+    faces = np.concatenate([first.faces, second.faces + len(first.vertices)])
+    return Piece(np.concatenate([first.vertices, moved]), faces, "two")
+
+
+def test_two_weighings_give_the_density(tmp_path: Path) -> None:
+    # Two weighings by Archimedes' principle, worked by hand: 3.00 kg dry and 1.88 kg hanging
+    # in water displace 1.12 kg of water, so 3.00 / 1.12 = 2.67 times its density.
+    found = read_json(
+        'plumbstone weigh --mass "3 kg" --in-water "1.88 kg" --scale-step "10 g"', tmp_path
+    )
+    piece = found["pieces"][0]
+    density = piece["mass_kg"]["mid"] / piece["volume_l"]["mid"]
+    assert density == pytest.approx(2.67, abs=0.01)
+    # The scale's step of 10 g on a difference of 1120 g: 0.9 %.
+    half = (piece["volume_l"]["high"] - piece["volume_l"]["low"]) / 2 / piece["volume_l"]["mid"]
+    assert half == pytest.approx(10 / 1120, rel=0.02)
+
+
+def test_bucket_on_a_scale(tmp_path: Path) -> None:
+    # The reading rises by the displaced water: 1.50 kg at 997.05 kg/m³ (25 °C) is 1.504 L.
+    found = read_json('plumbstone weigh --bucket-rise "1.5 kg" -m granite', tmp_path)
+    assert found["pieces"][0]["volume_l"]["mid"] == pytest.approx(1.5 / 0.99705, rel=1e-6)
+    told = refuse('plumbstone weigh --bucket-rise "6 kg" --scale-capacity "5 kg"', tmp_path)
+    assert "5 kg" in told
+    assert "step" in refuse('plumbstone weigh --bucket-rise "1 g"', tmp_path)
+    assert "--in-water needs --mass" in refuse('plumbstone weigh --in-water "1 kg"', tmp_path)
+
+
+def test_till_checks_and_rescales_only_on_request(tmp_path: Path) -> None:
+    # The shop's story: a scan of 1.95 L, 4.2 kg of granite on the till: lengths × 0.933.
+    side = 1.95e-3 ** (1 / 3)
+    put(tmp_path, "stone.ply", box((side, side, side)))
+    line = 'plumbstone weigh stone.ply -m granite --mass "4.2 kg"'
+    kept = read_json(line, tmp_path)["pieces"][0]
+    assert kept["volume_l"]["mid"] == pytest.approx(1.95, rel=1e-6)
+    assert "0.933" in " ".join(kept["warnings"])
+    scaled = read_json(f"{line} --rescale", tmp_path)["pieces"][0]
+    assert scaled["volume_l"]["mid"] == pytest.approx(1.58, abs=0.01)
+    assert scaled["size_cm"][0] == pytest.approx(side * 93.3, abs=0.05)
+
+
+def test_a_known_length_rescales(tmp_path: Path) -> None:
+    put(tmp_path, "stone.ply", box((0.2, 0.1, 0.1)))
+    piece = read_json('plumbstone weigh stone.ply --longest "18 cm"', tmp_path)["pieces"][0]
+    assert piece["volume_l"]["mid"] == pytest.approx(2.0 * 0.9**3, rel=1e-6)
+
+
+def test_openings(tmp_path: Path) -> None:
+    # A box passes an opening as wide as its two shorter sides, and no smaller one.
+    put(tmp_path, "stone.ply", box((0.3, 0.2, 0.1)))
+    line = "plumbstone weigh stone.ply --opening"
+    piece = read_json(f'{line} "20.5 x 10.5 cm"', tmp_path)["pieces"][0]
+    assert piece["passes_opening"]
+    assert piece["lowest_cm"] == pytest.approx(10, abs=1e-6)
+    assert piece["smallest_opening_cm"] == pytest.approx([10, 20], abs=1e-6)
+    assert not read_json(f'{line} "19 x 10.5 cm"', tmp_path)["pieces"][0]["passes_opening"]
+    assert type_in("plumbstone new tank.toml", tmp_path).returncode == 0
+    assert "passes_opening" in read_json(f"{line} tank.toml", tmp_path)["pieces"][0]
+
+
+def test_an_ellipsoid_passes_along_its_long_axis() -> None:
+    # Seen along its long axis it is an ellipse with the two shorter diameters.
+    found = extents_of(ellipsoid((0.3, 0.2, 0.1)).vertices)
+    assert found.lowest == pytest.approx(0.1, rel=0.04)
+    assert found.smallest == pytest.approx((0.1, 0.2), rel=0.04)
+    assert not found.passes(0.19, 0.09)
+
+
+def test_price_of_a_piece(tmp_path: Path) -> None:
+    piece = read_json('plumbstone weigh --mass "8 kg" --price 40', tmp_path)["pieces"][0]
+    assert piece["price"]["mid"] == 40
+    assert piece["price_per_kg"] == pytest.approx(5)
+    assert "not both" in refuse(
+        'plumbstone weigh --mass "8 kg" --price 4 --price-per-kg 4', tmp_path
+    )
+
+
+def test_two_stones_in_one_scan(tmp_path: Path) -> None:
+    put(tmp_path, "two.ply", side_by_side(box((0.1, 0.1, 0.1)), box((0.2, 0.1, 0.1)), 0.3))
+    assert "2 bodies" in refuse("plumbstone weigh two.ply", tmp_path)
+    pieces = read_json("plumbstone weigh two.ply --all", tmp_path)["pieces"]
+    assert [p["volume_l"]["mid"] for p in pieces] == pytest.approx([2.0, 1.0])
+    assert len({p["name"] for p in pieces}) == 2
+
+
+def test_a_folder_with_a_bad_file(tmp_path: Path) -> None:
+    (tmp_path / "shop").mkdir()
+    for k, side in enumerate((0.1, 0.14, 0.12, 0.08)):
+        put(tmp_path / "shop", f"{k}.ply", box((side, side, side)))
+    (tmp_path / "shop" / "bad.stl").write_bytes(b"no scan at all")
+    found = read_json("plumbstone weigh shop --csv out.csv", tmp_path)
+    assert [p["name"] for p in found["pieces"]] == ["1", "2", "0", "3"]
+    assert len(found["failed"]) == 1
+    assert "bad.stl" in found["failed"][0]["file"]
+    rows = list(csv.DictReader((tmp_path / "out.csv").open(encoding="utf-8")))
+    assert len(rows) == 5
+    assert "STL" in rows[-1]["problem"]
+    again = read_json('plumbstone weigh "shop/*"', tmp_path)
+    assert again == found
+
+
+def test_the_cache_goes_by_content(tmp_path: Path) -> None:
+    put(tmp_path, "stone.ply", box((0.1, 0.1, 0.1)))
+    home = {"XDG_CACHE_HOME": str(tmp_path / "cache")}
+    line = "plumbstone weigh stone.ply --json"
+    first = type_in(line, tmp_path, **home).stdout
+    kept = list((tmp_path / "cache").rglob("*.json"))
+    assert len(kept) == 1
+    assert type_in(line, tmp_path, **home).stdout == first
+    kept[0].write_text("{ damaged", encoding="utf-8")
+    assert type_in(line, tmp_path, **home).stdout == first
+    put(tmp_path, "stone.ply", box((0.2, 0.1, 0.1)))
+    found = json.loads(type_in(line, tmp_path, **home).stdout)
+    assert found["pieces"][0]["volume_l"]["mid"] == pytest.approx(2.0)
+
+
+def test_keep_and_picture(tmp_path: Path) -> None:
+    stone = boulder((0.2, 0.15, 0.12), 3, subdivisions=4)
+    put(tmp_path, "stone.ply", stone, scale=1000)
+    done = type_in("plumbstone weigh stone.ply --keep kept.ply --picture seen.png", tmp_path)
+    assert done.returncode == 0, done.stderr
+    kept = read_scan(tmp_path / "kept.ply", "m")
+    assert kept.size.max() == pytest.approx(0.2, rel=1e-6)
+    # The signature that a PNG file starts with: W3C, PNG Specification, section 5.2.
+    assert (tmp_path / "seen.png").read_bytes().startswith(b"\x89PNG\r\n\x1a\n")
+    assert "end its name" in refuse("plumbstone weigh stone.ply --picture seen.jpg", tmp_path)
+
+
+@pytest.mark.parametrize(("scale", "unit"), [(1, "m"), (100, "cm"), (1000, "mm")])
+def test_units_are_judged(tmp_path: Path, scale: float, unit: str) -> None:
+    put(tmp_path, "stone.ply", box((0.25, 0.2, 0.15)), scale)
+    piece = read_json("plumbstone weigh stone.ply", tmp_path)["pieces"][0]
+    assert piece["volume_l"]["mid"] == pytest.approx(7.5)
+    assert f"judged {unit}" in " ".join(piece["mended"])
+
+
+def test_named_refusals(tmp_path: Path) -> None:
+    rng = np.random.default_rng(0)
+    x, y = np.meshgrid(np.linspace(0, 0.4, 40), np.linspace(0, 0.4, 40))
+    sheet = np.column_stack([x.ravel(), y.ravel(), rng.normal(0, 3e-4, 1600)])
+    k = np.arange(1600).reshape(40, 40)
+    quads = (k[:-1, :-1].ravel(), k[:-1, 1:].ravel(), k[1:, 1:].ravel(), k[1:, :-1].ravel())
+    a, b, c, d = quads
+    flat = np.concatenate([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
+    (tmp_path / "table.ply").write_bytes(ply_bytes(sheet, flat))
+    assert "flat surface" in refuse("plumbstone weigh table.ply", tmp_path)
+    bowl = sheet.copy()
+    bowl[:, 2] = 0.02 * np.cos(8 * bowl[:, 0]) * np.cos(8 * bowl[:, 1])
+    (tmp_path / "sheet.ply").write_bytes(ply_bytes(bowl, flat))
+    assert "sheet" in refuse("plumbstone weigh sheet.ply", tmp_path)
+    np.savetxt(tmp_path / "few.xyz", rng.uniform(0, 0.2, (50, 3)))
+    assert "50 points" in refuse("plumbstone weigh few.xyz", tmp_path)
+    put(tmp_path, "room.ply", boulder((4.0, 3.0, 2.5), 1, subdivisions=4))
+    assert "m long" in refuse("plumbstone weigh room.ply --unit m", tmp_path)
+
+
+def test_every_scan_by_others_gives_a_figure_or_a_reason(scans: Path) -> None:
+    found = read_json(f"plumbstone weigh {scans}", scans)
+    assert len(found["pieces"]) + len(found["failed"]) >= 23
+    assert all(piece["volume_l"]["low"] > 0 for piece in found["pieces"])
+    names = {piece["name"]: piece["volume_l"]["mid"] for piece in found["pieces"]}
+    # Their manifest: outer shell 678.8 mL; S01 is inward, 887.4 mL; both by trimesh.
+    assert names["epfl_stone_02"] == pytest.approx(0.6788, abs=2e-4)
+    assert names["epfl_stone_S01"] == pytest.approx(0.8874, abs=2e-4)
