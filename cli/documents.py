@@ -55,6 +55,15 @@ def plan_document(plan: Plan) -> dict[str, Any]:
         "water": _water(plan.parts, plan.dosing),
         "load": _load(plan.load),
         "border": border_document(plan.border),
+        "rests": [
+            {
+                "layer": rest.layer,
+                "outside_l": rest.outside / LITRE,
+                "reach_cm": rest.reach / CENTIMETRE,
+                "slope_excess": rest.excess,
+            }
+            for rest in plan.rests
+        ],
         "runs_into": [
             {
                 "fine": lost.fine,

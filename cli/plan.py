@@ -108,6 +108,7 @@ def _print_ground(result: "Plan", units: Units) -> None:
     from plumbstone.cli import wording
 
     texts: list[str | None] = [wording.swallowed_sentence(s, units) for s in result.swallowed]
+    texts += [wording.rest_sentence(rest, units) for rest in result.rests]
     texts += [wording.heave_sentence(heave, units) for heave in result.heaves]
     if result.border is not None:
         texts += [wording.gap_sentence(gap, units) for gap in result.border.gaps]

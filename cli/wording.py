@@ -10,6 +10,7 @@ from plumbstone.volumes.border import BorderResult, Gap
 from plumbstone.volumes.buoyancy import Balance
 from plumbstone.volumes.hold_down import HoldResult
 from plumbstone.volumes.layering import Heave, Swallowed, lasting_slope
+from plumbstone.volumes.settling import Rest
 from plumbstone.volumes.standing import Standing
 from plumbstone.volumes.weighing import Weighed
 
@@ -191,6 +192,14 @@ def footing_sentence(border: BorderResult) -> str | None:
     if weakest.sliding / 1.5 < weakest.tipping / 2.0:
         return f"{weakest.name} is the weakest: it may slide; set a heavier one, or lower the soil."
     return f"{weakest.name} is the weakest: it may tip; bed its foot in, or lean it back."
+
+
+def rest_sentence(rest: Rest, units: Units) -> str | None:
+    """Say what of a layer ends beyond its zone once it has slid."""
+    if rest.outside < 1e-5:
+        return None
+    litres, reach = volume_words(Range.exact(rest.outside), units), show_length(rest.reach, units)
+    return f"{rest.layer}: {litres} of it come to rest beyond its zone, up to {reach} out."
 
 
 def swallowed_sentence(lost: Swallowed, units: Units) -> str:

@@ -33,6 +33,7 @@ from plumbstone.volumes.loads import Load, glass_mass, pressure_on
 from plumbstone.volumes.materials import find_material
 from plumbstone.volumes.scape import Lump, Scape
 from plumbstone.volumes.setting import Body, set_on_bed, set_on_floor
+from plumbstone.volumes.settling import Rest, come_to_rest
 from plumbstone.volumes.standing import Standing, judge_standing
 from plumbstone.volumes.water import water_density
 
@@ -64,6 +65,7 @@ class Plan:
     border: BorderResult | None
     holds: tuple[HoldResult, ...]
     standing: tuple[Standing, ...]
+    rests: tuple[Rest, ...]
     swallowed: tuple[Swallowed, ...]
     heaves: tuple[Heave, ...]
     warnings: tuple[str, ...]
@@ -135,6 +137,7 @@ def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = N
         border = judge_border(scape.border, bodies, bed, water)
     return Plan(
         scape, water, bodies, bed, purchases, parts, dosing, load, back, border, holds, standing,
+        _rests(scape, bed),
         swallowed_layers(bed.layers, bed.grid.cell_area) if bed else (),
         heaving_layers(bed.layers, water) if bed else (),
         _warnings(scape, bodies, bed), scape.tank.guesses,
@@ -171,6 +174,12 @@ def tank_parts(scape: Scape, bodies: Sequence[Body], bed: BedResult | None) -> T
         between_grains=grains.negative().plus(settled),
         free_water=Range.exact(free - above + filled),
     )
+
+
+def _rests(scape: Scape, bed: BedResult | None) -> tuple[Rest, ...]:
+    """Find where layers come to rest that are drawn too steep."""
+    found = (come_to_rest(r, bed, scape.border) for r in bed.layers) if bed else ()
+    return tuple(rest for rest in found if rest is not None)
 
 
 def _holds(
