@@ -109,29 +109,6 @@ def columns() -> Row:
     return "columns of 20 stones at 1 mm", fast, slow, slow / fast, "≥ 3.3 against trimesh loading"
 
 
-def weighing() -> Row:
-    """The whole of `weigh` on a closed PLY of 1.3 million faces, start-up included."""
-    from plumbstone.meshes.writing import ply_bytes
-
-    stone = rough_ball(8)
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "stone.ply"
-        path.write_bytes(ply_bytes(stone.vertices, stone.faces))
-        ours = [
-            sys.executable,
-            "-c",
-            "from plumbstone.cli.main import run; run()",
-            "weigh",
-            str(path),
-        ]
-        code = (
-            "import sys, trimesh; m = trimesh.load(sys.argv[1]); print(m.is_watertight, m.volume)"
-        )
-        theirs = [sys.executable, "-c", code, str(path)]
-        fast, slow = timed(lambda: run(ours)), timed(lambda: run(theirs))
-    return "weigh a PLY of 1.3 million faces", fast, slow, slow / fast, "≥ 1"
-
-
 def start_up() -> Row:
     """`--help` against a Typer app of two commands."""
     code = (
@@ -151,7 +128,9 @@ def run(command: list[str]) -> None:
 
 def main() -> None:
     """Print the table."""
-    rows = [start_up(), displaced(), *surface(), columns(), weighing()]
+    from bench_scan import rows as scan_rows
+
+    rows = [start_up(), displaced(), *surface(), columns(), *scan_rows()]
     print(f"{'what':70} {'ours s':>8} {'theirs s':>9} {'ratio':>7}  goal")
     for name, ours, theirs, ratio, goal in rows:
         print(f"{name:70} {ours:8.3f} {theirs:9.3f} {ratio:7.2f}  {goal}")
