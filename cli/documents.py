@@ -184,6 +184,15 @@ def hold_document(hold: HoldResult) -> dict[str, Any]:
         "margin_g": hold.margin / GRAM if math.isfinite(hold.margin) else None,
         "still_held_under": hold.still_held,
         "tie_forces_n": list(hold.tie_forces),
+        "draught_cm": None if hold.draught is None else hold.draught / CENTIMETRE,
+        "soaking": None
+        if hold.soaking is None
+        else {
+            "neutral_kg": hold.soaking.neutral,
+            "saturated_kg": hold.soaking.saturated,
+            "latest_kg": hold.soaking.latest,
+            "days": None if hold.soaking.days is None else range_json(hold.soaking.days),
+        },
         "least_masses_g": None
         if hold.least_masses is None
         else [mass / GRAM for mass in hold.least_masses],

@@ -153,7 +153,12 @@ def print_holds(holds: "tuple[HoldResult, ...]", units: Units) -> None:
 
     for hold in holds:
         for text in filter(
-            None, [*wording.hold_sentences(hold, units), wording.least_sentence(hold, units)]
+            None,
+            [
+                *wording.hold_sentences(hold, units),
+                wording.least_sentence(hold, units),
+                wording.soaking_sentence(hold),
+            ],
         ):
             typer.echo(text)
 

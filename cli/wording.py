@@ -89,6 +89,24 @@ def hold_sentences(hold: HoldResult, units: Units) -> list[str]:
     return words
 
 
+def soaking_sentence(hold: HoldResult) -> str | None:
+    """Say when the tie may come off; no date without a log of weighings."""
+    soaking = hold.soaking
+    if hold.balance.lift.high <= 0:
+        return None
+    if soaking is None:
+        return f"{hold.group.name}: leave the tie; test at the next re-layout."
+    if soaking.sinks:
+        return f"{hold.group.name}: it was heavy enough at its last weighing; test, then untie."
+    if soaking.days is None:
+        return f"{hold.group.name}: the log shows no date; leave the tie and weigh on."
+    low, high = soaking.days.low, soaking.days.high
+    return (
+        f"{hold.group.name}: heavy enough after about {low:.0f} to {high:.0f} days in the water; "
+        "test before you untie."
+    )
+
+
 def least_sentence(hold: HoldResult, units: Units) -> str | None:
     """Say the least masses at the allowed tie points, None where none were given."""
     if not hold.group.tie_points:

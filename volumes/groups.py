@@ -47,6 +47,7 @@ class Group:
     tub: TubTest | None
     factor: float  # safety factor on the lift after unlucky densities
     tie_points: tuple[tuple[float, float, float], ...]  # allowed places for sinkers [m]
+    log: tuple[tuple[float, float], ...]  # (day in the water, drained mass [kg])
 
 
 def group_from(
@@ -63,11 +64,19 @@ def group_from(
         tub=None if tub is None else _tub_from(tub, materials),
         factor=section.number("factor", FACTOR, least=1, most=10),
         tie_points=_points_from(section),
+        log=tuple(_weighing_from(entry) for entry in section.sections("log")),
     )
     if not group.wood:
         raise section.error("wood", "is missing; name the pieces of wood in this group.")
     section.done()
     return group
+
+
+def _weighing_from(section: Section) -> tuple[float, float]:
+    """Read one weighing of soaking wood: `day` and `mass`."""
+    weighing = section.number("day", least=0), section.quantity("mass", "mass", least=1e-6)
+    section.done()
+    return weighing
 
 
 def _points_from(section: Section) -> tuple[tuple[float, float, float], ...]:

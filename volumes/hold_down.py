@@ -19,14 +19,17 @@ from plumbstone.volumes.equilibrium import (
     resting_contacts,
     tipping_direction,
 )
+from plumbstone.volumes.floating import float_at_rest
 from plumbstone.volumes.groups import Group, Sinker
 from plumbstone.volumes.materials import Material
 from plumbstone.volumes.setting import Body
+from plumbstone.volumes.soaking import Soaking, fit_log
 from plumbstone.volumes.water import GRAVITY
 
 LEVELS = 40  # water levels tried while the tank fills
 TOUCHING = 0.003  # [m]: nearer than this to where it rests, wood touches
 SINKER_HEIGHT = 0.06  # water over the floor that covers a sinker without a place [m]
+FINEST_AFLOAT = 20_000  # faces; a finer mesh would take long to float
 TIE_REACH = 0.03  # a tie farther than this from all wood is not on it [m]
 
 
@@ -49,6 +52,8 @@ class HoldResult:
     still_held: bool  # whether all sinkers together outweigh the greatest lift
     tie_forces: tuple[float, ...]  # at the line, middle densities [N]
     least_masses: tuple[float, ...] | None  # at `group.tie_points` [kg]; None: none holds
+    draught: float | None  # of the group afloat without its sinkers [m]; None: sinks, or too fine
+    soaking: Soaking | None  # from the log of weighings, if there is one
 
     @property
     def stays(self) -> bool:
@@ -116,6 +121,8 @@ def judge_group(
         still_held=held >= greatest,
         tie_forces=tuple(float(p) for p in np.nan_to_num(pulls)),
         least_masses=_least(group, heavy, levels, material, water),
+        draught=_draught(wood, balance, water),
+        soaking=_soaking(group, balance, wood, water),
     )
 
 
@@ -233,6 +240,30 @@ def _check_ties(group: Group, wood: Sequence[Body]) -> None:
                 "wood; places count from the left pane, the front pane and the glass floor."
             )
             raise HoldError(message)
+
+
+def _draught(wood: Sequence[Body], balance: Balance, water: float) -> float | None:
+    """Depth of the lowest point of the wood when it floats untied [m]."""
+    count = sum(len(body.piece.faces) for body in wood)
+    if balance.lift.mid <= 0 or count > FINEST_AFLOAT:
+        return None
+    offsets = np.cumsum([0, *(len(body.piece.vertices) for body in wood)])
+    vertices = np.concatenate([body.piece.vertices for body in wood])
+    faces = np.concatenate(
+        [body.piece.faces + first for body, first in zip(wood, offsets, strict=False)]
+    )
+    mass = sum(body.mass.mid for body in wood)
+    share = mass / (mass + balance.lift.mid)
+    return float_at_rest(vertices, faces, share * water, water).draught
+
+
+def _soaking(group: Group, balance: Balance, wood: Sequence[Body], water: float) -> Soaking | None:
+    """Fit the log of weighings; the displaced volume comes from the lift."""
+    if not group.log:
+        return None
+    dry = sum(body.mass.mid for body in wood)
+    days, masses = zip(*group.log, strict=True)
+    return fit_log(days, masses, (dry + balance.lift.mid) / water, dry, water)
 
 
 def _manner(rig: Rig, level: int) -> str:

@@ -1,0 +1,45 @@
+"""Soaking against handbook relations and a log made from a known curve."""
+
+import numpy as np
+import pytest
+
+from plumbstone.volumes.soaking import SoakingError, fit_log, saturated_density
+
+
+@pytest.mark.parametrize(
+    ("basic", "density"),
+    [(0.3, 1105.2), (0.4, 1140.3), (0.5, 1175.3), (0.6, 1210.4), (0.9, 1315.6)],
+)
+def test_saturated_density(basic: float, density: float) -> None:
+    # ρ_w + G (1000 - ρ_w / 1.54) at ρ_w = 1000: derived from the Wood Handbook's relations.
+    assert saturated_density(basic, 1000.0) == pytest.approx(density, abs=0.05)
+
+
+def test_a_known_curve_is_found_again() -> None:
+    # m = 1.0 + 0.5 (1 - exp(-√(t / 40))) reaches 1.25 L × 998 = 1.2475 kg at τ ln²(1 - 0.495).
+    days = np.array([1.0, 3, 5, 7, 10, 14])
+    masses = 1.0 + 0.5 * (1 - np.exp(-np.sqrt(days / 40)))
+    neutral = 998 * 1.25e-3
+    exact = 40 * np.log(1 - (neutral - 1.0) / 0.5) ** 2
+    found = fit_log(list(days), list(masses), 1.25e-3, 1.0, 998.0)
+    assert found.days is not None
+    assert found.days.low <= exact <= found.days.high
+    assert found.days.mid == pytest.approx(exact, rel=0.25)
+    assert not found.sinks
+
+
+def test_wood_that_sinks_at_once() -> None:
+    found = fit_log([1.0, 7.0], [1.25, 1.28], 1.2e-3, 1.22, 998.0)
+    assert found.sinks
+    assert found.days is not None
+    assert found.days.high == 0
+
+
+@pytest.mark.parametrize(
+    ("days", "masses", "words"),
+    [([3.0], [1.1], "One weighing"), ([1.0, 5.0], [1.2, 1.0], "falls"),
+     ([5.0, 1.0], [1.1, 1.2], "rise"), ([1.0, 5.0], [1.1, 2.5], "can hold")],
+)  # fmt: skip
+def test_logs_that_cannot_be_right(days: list[float], masses: list[float], words: str) -> None:
+    with pytest.raises(SoakingError, match=words):
+        fit_log(days, masses, 1.25e-3, 1.0, 998.0)

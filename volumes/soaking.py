@@ -1,0 +1,142 @@
+"""When wood has drunk enough to stay down by itself, from a log of weighings."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.ranges import Range
+
+CELL_WALL = 1540.0  # of cell-wall substance in water [kg/m³], from memory
+LONGEST = 20 * 365.0  # [days]; beyond this no date is given
+SLOWEST, FASTEST = 0.5, 5000.0  # time constants that are tried [days]
+DRAWS = 400
+
+
+class SoakingError(PlumbstoneError, ValueError):
+    """A log of weighings that cannot be right."""
+
+
+@dataclass(frozen=True, slots=True)
+class Soaking:
+    """How wood takes up water."""
+
+    saturated: float  # mass it cannot exceed [kg]
+    neutral: float  # mass at which it hangs in the water [kg]
+    days: Range | None  # after the first weighing until it is neutral; None: no date
+    latest: float  # last weighed mass [kg]
+
+    @property
+    def sinks(self) -> bool:
+        """Whether it was neutral at the last weighing."""
+        return self.latest >= self.neutral
+
+
+def saturated_density(basic: float, water: float) -> float:
+    """Density [kg/m³] of wood whose pores are full, from its basic specific gravity.
+
+    ρ_w + G (1000 - ρ_w / 1.54): the cell walls take the place of water (derived).
+    """
+    return water + basic * (1000 - water * 1000 / CELL_WALL)
+
+
+def fit_log(
+    days: Sequence[float], masses: Sequence[float], volume: float, dry: float, water: float
+) -> Soaking:
+    """Fit a log of weighings and tell when the wood is neutral.
+
+    Parameters
+    ----------
+    days : (n,) floats
+        After the wood was put in water, rising.
+    masses : (n,) floats
+        Out of the water, drained [kg].
+    volume : float
+        Of the swollen wood [m³].
+    dry : float
+        Mass before soaking [kg].
+    water : float
+        Density [kg/m³].
+
+    Raises
+    ------
+    SoakingError
+        If there is one weighing only, a mass falls, or one lies above saturation.
+
+    Notes
+    -----
+    m = m₀ + A (1 - exp(-√(t / τ))): the square root of time at first (Rosen, Wood and Fiber
+    Science, abstract read), then towards A, at most saturation. The range comes from
+    drawing noise as large as the misfit, or 0.5 % of the mass, onto the fit.
+    """
+    t, m = np.asarray(days, dtype=float), np.asarray(masses, dtype=float)
+    saturated = saturated_density(dry / volume / 1000, water) * volume
+    _check(t, m, saturated)
+    neutral = water * volume
+    fitted, misfit = _fitted(t, m, dry, saturated)
+    rng = np.random.default_rng(11)
+    noise = max(misfit, 0.005 * float(m[-1]))
+    found = []
+    for _ in range(DRAWS):
+        drawn = _curve(t, dry, *fitted) + rng.normal(0, noise, len(t))
+        found.append(_crossing(dry, neutral, *_fitted(t, drawn, dry, saturated)[0]))
+    low, mid, high = np.quantile(found, [0.05, 0.5, 0.95])
+    latest = float(m[-1])
+    if not np.isfinite(mid) or mid > LONGEST:
+        return Soaking(saturated, neutral, None, latest)
+    return Soaking(
+        saturated, neutral, Range(float(low), float(mid), float(min(high, LONGEST))), latest
+    )
+
+
+def _check(t: Floats, m: Floats, saturated: float) -> None:
+    """Refuse a log that cannot be right."""
+    if len(t) < 2 or len(t) != len(m):
+        message = "One weighing tells no trend; weigh again after a week."
+        raise SoakingError(message)
+    if (np.diff(t) <= 0).any() or t[0] < 0:
+        message = "The days of the log must rise from the first weighing on."
+        raise SoakingError(message)
+    falls = np.flatnonzero(np.diff(m) < -0.005 * m[:-1])
+    if len(falls):
+        k = int(falls[0]) + 1
+        message = (
+            f"The mass falls from {m[k - 1] * 1e3:.0f} g to {m[k] * 1e3:.0f} g on day {t[k]:g}; "
+            "let it drain alike before each weighing."
+        )
+        raise SoakingError(message)
+    if m.max() > saturated * 1.02:
+        message = (
+            f"{m.max() * 1e3:.0f} g is more than this volume can hold when full "
+            f"({saturated * 1e3:.0f} g); check volume and masses."
+        )
+        raise SoakingError(message)
+
+
+def _curve(t: Floats, dry: float, gain: float, tau: float) -> Floats:
+    """Mass after times t [days]."""
+    curve: Floats = dry + gain * (1 - np.exp(-np.sqrt(t / tau)))
+    return curve
+
+
+def _fitted(
+    t: Floats, m: Floats, dry: float, saturated: float
+) -> tuple[tuple[float, float], float]:
+    """Best gain [kg] and time constant [days], and the misfit [kg]."""
+    best = (np.inf, 0.0, 1.0)
+    for tau in np.geomspace(SLOWEST, FASTEST, 120):
+        shape = 1 - np.exp(-np.sqrt(t / tau))
+        gain = float(np.clip(shape @ (m - dry) / (shape @ shape), 0, saturated - dry))
+        misfit = float(np.sqrt(np.mean((dry + gain * shape - m) ** 2)))
+        best = min(best, (misfit, gain, float(tau)))
+    return (best[1], best[2]), best[0]
+
+
+def _crossing(dry: float, neutral: float, gain: float, tau: float) -> float:
+    """Day on which the fit reaches the neutral mass; infinite if never."""
+    if dry >= neutral:
+        return 0.0
+    share = (neutral - dry) / gain if gain > 0 else np.inf
+    return float(tau * np.log(1 - share) ** 2) if share < 1 else np.inf
