@@ -40,6 +40,7 @@ STRIP_DEPTH, ROUND_DEPTH = 0.20, 0.25
 CLOSED_SPREAD = 0.03  # scale and noise of a complete scan, share at 90 %; from memory
 SKIN_SPREAD = 0.02  # the same of a scan with its table in it; from memory
 SKIN_NOISE = 0.0005  # how far the skin may lie off as a whole, at 90 % [m]; from memory
+UNSEEN_FOOT = 0.004  # how much may be cut away below a rim without a table [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
 MOST_CROSSED = 0.10  # share of the skin of a closed scan that may pass through itself
 GUARD = 0.07  # how far the second estimate may lie off before the range grows, share
@@ -218,6 +219,8 @@ def _open_body(
     noise = CAP_SPREAD * sum(r**3 for r in reach)
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
     measured = tuple(measure_rim(vertices, faces, edges) for edges in rims)
+    if not on_table:
+        noise += UNSEEN_FOOT * sum(rim.area for rim in measured)
     skirt = skirt_volume(vertices, faces)
     return OpenBody(vertices, faces, seen, measured, skirt, noise, changes)
 

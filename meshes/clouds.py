@@ -3,8 +3,10 @@
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plumbstone.meshes.isolating import plane_of_samples
+from plumbstone.meshes.loading import open3d
 from plumbstone.meshes.mending import compacted
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.meshes.primitives import unit_sphere
@@ -16,6 +18,7 @@ DIRECTIONS = 5  # subdivisions of the sphere of directions: 10 242 of them
 GAP = 4.0  # nearest points farther off than this many spacings: not seen
 ROUGHEST = 0.12  # spread of radii in one direction, over the radius, of a compact body
 MOST_USED = 200_000
+POISSON_DEPTH = 7
 
 
 def cloud_surface(path: Path, points: Floats) -> tuple[Floats, Indices, str]:
@@ -38,7 +41,7 @@ def cloud_surface(path: Path, points: Floats) -> tuple[Floats, Indices, str]:
     Raises
     ------
     ScanError
-        If there are too few points, or the body is not compact (a branch, a room).
+        If there are too few points.
 
     Notes
     -----
@@ -53,11 +56,41 @@ def cloud_surface(path: Path, points: Floats) -> tuple[Floats, Indices, str]:
     body, on_table = _without_table(path, points)
     centre = _inner_point(body)
     directions, faces = unit_sphere(DIRECTIONS)
-    radius, unseen = _radii(path, body - centre, directions)
+    radius, unseen, rough = _radii(body - centre, directions)
+    said = f"put a surface around {len(body)} points"
+    said += ", its table left out" if on_table else ""
+    if rough > ROUGHEST:
+        return *_poisson_surface(path, body), f"{said} (Poisson)"
     vertices = centre + directions * radius[:, None]
     vertices, faces = compacted(vertices, faces[~unseen[faces].any(axis=1)])
-    said = f"put a surface around {len(body)} points"
-    return vertices, faces, said + (", its table left out" if on_table else "")
+    return vertices, faces, said
+
+
+def _poisson_surface(path: Path, points: Floats) -> tuple[Floats, Indices]:
+    """Put a surface around a body of any form, open where points are far.
+
+    References
+    ----------
+    Kazhdan and Hoppe (2013), ACM TOG 32, 29 (from memory); by Open3D.
+    """
+    from scipy.spatial import cKDTree
+
+    o3d = open3d()
+    cloud = o3d.geometry.PointCloud(o3d.utility.Vector3dVector(points))
+    cloud.estimate_normals(o3d.geometry.KDTreeSearchParamKNN(16))
+    cloud.orient_normals_consistent_tangent_plane(16)
+    mesh, _ = o3d.geometry.TriangleMesh.create_from_point_cloud_poisson(
+        cloud, depth=POISSON_DEPTH, n_threads=1
+    )
+    vertices, faces = np.asarray(mesh.vertices), np.asarray(mesh.triangles).astype(np.int64)
+    tree = cKDTree(points)
+    spacing = float(np.median(tree.query(points[:: max(1, len(points) // 2000)], k=2)[0][:, 1]))
+    edge = float(np.ptp(points, axis=0).max()) / 2**POISSON_DEPTH
+    far = tree.query(vertices)[0] > max(GAP * spacing, 2 * edge)
+    faces = faces[~far[faces].any(axis=1)]
+    if len(faces) == 0:
+        raise ScanError(path, "has points through which no surface can be put; export a mesh.")
+    return compacted(vertices, faces)
 
 
 def _without_table(path: Path, points: Floats) -> tuple[Floats, bool]:
@@ -101,20 +134,14 @@ def _inner_point(points: Floats) -> Floats:
     return centre
 
 
-def _radii(path: Path, local: Floats, directions: Floats) -> tuple[Floats, Floats]:
-    """Radius in each direction, and where nothing was seen near it."""
+def _radii(local: Floats, directions: Floats) -> tuple[Floats, NDArray[np.bool_], float]:
+    """Radius in each direction, where nothing was seen near it, and how much neighbours differ."""
     from scipy.spatial import cKDTree
 
     distance = np.linalg.norm(local, axis=1)
     tree = cKDTree(local / distance[:, None])
     gaps, near = tree.query(directions, k=NEIGHBOURS)
     radii = distance[near]
-    rough = np.median(np.ptp(radii, axis=1) / radii.mean(axis=1))
-    if rough > ROUGHEST:
-        problem = (
-            "is no compact body (a branch, a room, several things); export it as a mesh, or "
-            "measure wood by --limb."
-        )
-        raise ScanError(path, problem)
+    rough = float(np.median(np.ptp(radii, axis=1) / radii.mean(axis=1)))
     spacing = np.sqrt(4 * np.pi / len(local))
-    return np.median(radii, axis=1), gaps[:, 0] > GAP * spacing
+    return np.median(radii, axis=1), gaps[:, 0] > GAP * spacing, rough

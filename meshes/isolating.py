@@ -119,26 +119,27 @@ def bodies_on_ground(
         What was cut away.
     """
     said: list[str] = []
-    on_table, floaters = False, 0
-    standing, bodies = faces, [faces]
-    for _ in range(MOST_PLANES):
+    planes: list[Plane] = []
+    floaters, standing, bodies = 0, faces, [faces]
+    while len(planes) < MOST_PLANES and bodies:
         table = find_table(vertices, standing)
-        if table is None or (on_table and not _is_even(vertices, standing, table)):
+        if table is None or (planes and not _is_even(vertices, standing, table)):
             break
-        vertices, on_table = upright(vertices, table), True
+        planes.append(table)
         cut = max(3 * table.spread, LEAST_CUT)
-        above = standing[(vertices[standing, 2] > cut).all(axis=1)]
+        above = standing[(table.heights(vertices)[standing] > cut).all(axis=1)]
         bodies, more = split_bodies(vertices, above)
         floaters += more
         said.append(f"cut away a flat surface and all below {cut * 1e3:.1f} mm over it")
-        if not bodies:
-            break
-        standing = np.concatenate(bodies)
-    if not on_table:
+        standing = np.concatenate([*bodies, faces[:0]])
+    if not planes:
         bodies, floaters = split_bodies(vertices, faces)
+    elif bodies:
+        feet = [float(plane.heights(vertices[np.unique(bodies[0])]).min()) for plane in planes]
+        vertices = upright(vertices, planes[int(np.argmin(feet))])
     if floaters:
         said.append(f"removed {floaters} floating bit(s)")
-    return vertices, bodies, on_table, tuple(said)
+    return vertices, bodies, bool(planes), tuple(said)
 
 
 def _is_even(vertices: Floats, faces: Indices, table: Plane) -> bool:

@@ -1,7 +1,5 @@
 """Two scans of one stone, turned over in between, joined into one closed surface."""
 
-import ctypes
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -9,8 +7,8 @@ from typing import Any
 import numpy as np
 
 from plumbstone.meshes.closing import ClosedScan, OpenBody, body_of
-from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.faults import enclosed_volume, face_areas, is_closed, shells
+from plumbstone.meshes.loading import open3d
 from plumbstone.meshes.mending import compacted
 from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
@@ -33,27 +31,6 @@ class Fit:
     turn: Floats  # (4, 4)
     overlap: float  # share of points with a partner
     residual: float  # root mean square distance of partners [m]
-
-
-def open3d() -> Any:
-    """Import Open3D; a bare machine lacks the library libusb-1.0 that its wheel loads.
-
-    The package libusb-package carries one; loaded first, it is found by its name.
-    """
-    with suppress(ImportError, OSError):
-        import libusb_package
-
-        ctypes.CDLL(str(libusb_package.get_library_path()), mode=ctypes.RTLD_GLOBAL)
-    try:
-        import open3d as library
-    except (ImportError, OSError) as error:
-        message = (
-            f"Joining scans needs the package open3d, which does not load here ({error}); "
-            "weigh one scan alone, or install it: pip install open3d."
-        )
-        raise PlumbstoneError(message) from None
-    library.utility.set_verbosity_level(library.utility.VerbosityLevel.Error)
-    return library
 
 
 def joined_scan(

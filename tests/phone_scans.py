@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from plumbstone.meshes.joining import open3d
+from plumbstone.meshes.loading import open3d
 from plumbstone.meshes.mending import compacted
 from plumbstone.meshes.primitives import boulder, ellipsoid, fork, unit_sphere
 

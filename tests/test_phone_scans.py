@@ -38,7 +38,11 @@ def judged(folder: Path, stones: list, poses: int, scale: float = 1.0) -> np.nda
             scan = phone_scan(vertices * scale, faces, pose, rng, SIGHTS[(i + k) % 3])
             path = folder / "scan.ply"
             path.write_bytes(ply_bytes(scan.vertices, scan.faces))
-            found = closed_scan(path)
+            try:
+                found = closed_scan(path)
+            except PlumbstoneError:
+                rows.append((np.nan, np.nan, False))
+                continue
             assert is_closed(found.piece.faces, len(found.piece.vertices))
             own = enclosed_volume(found.piece.vertices, found.piece.faces)
             assert own == pytest.approx(found.volume.mid, rel=1e-6)
@@ -48,9 +52,11 @@ def judged(folder: Path, stones: list, poses: int, scale: float = 1.0) -> np.nda
 
 
 def report(name: str, rows: np.ndarray) -> str:
+    refused = int(np.isnan(rows[:, 0]).sum())
+    rows = rows[~np.isnan(rows[:, 0])]
     error = np.abs(rows[:, 0])
     return (
-        f"{name}: {len(rows)} scans, median {np.median(error):.3f}, "
+        f"{name}: {len(rows)} scans, {refused} refused, median {np.median(error):.3f}, "
         f"95 % {np.quantile(error, 0.95):.3f}, worst {error.max():.3f}, "
         f"range holds {rows[:, 2].mean():.2f}, half-width {np.median(rows[:, 1]):.3f}"
     )
@@ -102,6 +108,8 @@ def test_wood_in_full(tmp_path: Path) -> None:
     rows = judged(tmp_path, seeded_wood(8, 900), 3)
     told = report("wood", rows)
     print(told)
+    rows = rows[~np.isnan(rows[:, 0])]
+    assert len(rows) >= 20, told
     assert np.median(np.abs(rows[:, 0])) <= 0.19, told
     assert rows[:, 2].mean() >= 0.80, told
 
