@@ -109,6 +109,27 @@ def columns() -> Row:
     return "columns of 20 stones at 1 mm", fast, slow, slow / fast, "≥ 3.3 against trimesh loading"
 
 
+def levels() -> Row:
+    """Sixty water levels of a group of six pieces, against six cuts of one by trimesh."""
+    import trimesh
+
+    from plumbstone.meshes.primitives import boulder
+    from plumbstone.volumes.displacement import displaced_at_levels
+
+    pieces = [boulder((0.3, 0.2, 0.2), seed, 7) for seed in range(6)]
+    heights = np.linspace(0.01, 0.19, 60)
+    mesh = trimesh.Trimesh(pieces[0].vertices, pieces[0].faces, process=False)
+
+    def theirs() -> None:
+        for height in heights[::10]:
+            trimesh.intersections.slice_mesh_plane(mesh, [0, 0, -1], [0, 0, height], cap=True)
+
+    fast = timed(lambda: [displaced_at_levels(p.vertices, p.faces, heights) for p in pieces], 2)
+    slow = timed(theirs, 1)
+    name = f"60 levels of 6 pieces of {len(pieces[0].faces):,} faces, against 6 cuts of one"
+    return name, fast, slow, slow / fast, "≥ 1"
+
+
 def start_up() -> Row:
     """`--help` against a Typer app of two commands."""
     code = (
@@ -130,7 +151,7 @@ def main() -> None:
     """Print the table."""
     from bench_scan import rows as scan_rows
 
-    rows = [start_up(), displaced(), *surface(), columns(), *scan_rows()]
+    rows = [start_up(), displaced(), levels(), *surface(), columns(), *scan_rows()]
     print(f"{'what':70} {'ours s':>8} {'theirs s':>9} {'ratio':>7}  goal")
     for name, ours, theirs, ratio, goal in rows:
         print(f"{name:70} {ours:8.3f} {theirs:9.3f} {ratio:7.2f}  {goal}")
