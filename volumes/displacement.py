@@ -140,10 +140,10 @@ def displaced_at_levels(
         return moments[:, 0], np.full((len(wanted), 3), np.nan)
     origin = vertices.mean(axis=0)
     local = vertices - origin
-    top = local[faces, 2].max(axis=1)
-    order = np.argsort(top, kind="stable")
+    top = _of_three(np.maximum, local[faces, 2])
+    order = np.argsort(top)
     top, faces = top[order], faces[order]
-    bottom = local[faces, 2].min(axis=1)
+    bottom = _of_three(np.minimum, local[faces, 2])
     prefix = np.concatenate([np.zeros((1, 7)), np.cumsum(_face_sums(local[faces]), axis=0)])
     below = np.searchsorted(top, wanted - origin[2], side="right")
     for k, level in enumerate(wanted - origin[2]):
@@ -200,17 +200,23 @@ def _face_sums(corners: Floats) -> Floats:
 
     They are ∫1, ∫z, ∫x, ∫y, ∫xz, ∫yz and ∫z² over the face seen from above.
     """
-    x, y, z = np.moveaxis(corners, 2, 0)
-    columns = [np.ones(len(corners)), z.mean(axis=1), x.mean(axis=1), y.mean(axis=1)]
+    x, y, z = np.ascontiguousarray(corners.transpose(2, 1, 0))
+    columns = [np.ones(len(corners)), z.sum(axis=0) / 3, x.sum(axis=0) / 3, y.sum(axis=0) / 3]
     columns += [_mean_product(x, z), _mean_product(y, z), _mean_product(z, z)]
     sums: Floats = _areas_of(corners)[:, None] * np.stack(columns, axis=1)
     return sums
 
 
 def _mean_product(f: Floats, g: Floats) -> Floats:
-    """Mean over each triangle of the product of two linear functions, (m, 3) each → (m,)."""
-    mean: Floats = (f.sum(axis=1) * g.sum(axis=1) + (f * g).sum(axis=1)) / 12
+    """Mean over each triangle of the product of two linear functions, (3, m) each → (m,)."""
+    mean: Floats = (f.sum(axis=0) * g.sum(axis=0) + (f * g).sum(axis=0)) / 12
     return mean
+
+
+def _of_three(pick: np.ufunc, values: Floats) -> Floats:
+    """Largest or smallest of each row of three; much faster than a reduction of short rows."""
+    best: Floats = pick(pick(values[:, 0], values[:, 1]), values[:, 2])
+    return best
 
 
 def _areas_of(corners: Floats) -> Floats:
