@@ -19,6 +19,7 @@ TRIES = 6  # alignments from different seeds, of which the best is taken
 SURFACE_POINTS = 40_000  # of each scan that the joined surface is put through
 FOOT = 0.04  # of the height: skin so near the table is left to the other scan
 LEAST_OVERLAP = 0.35  # share of points with a partner in the other scan
+CLEAR_OVERLAP = 0.55  # beyond doubt: no further tries
 LARGEST_RESIDUAL = 0.012  # of the stone's length
 POISSON_DEPTH = 7
 JOINED_SPREAD = 0.02  # scale and noise of two scans, share at 90 %; from memory
@@ -126,7 +127,7 @@ def _registered(moving: Any, fixed: Any, size: float) -> Fit:
         rough = pipeline.registration_ransac_based_on_feature_matching(
             small[0], small[1], features[0], features[1], True, 1.5 * cell,
             pipeline.TransformationEstimationPointToPoint(False), 3, checks,
-            pipeline.RANSACConvergenceCriteria(100_000, 0.999),
+            pipeline.RANSACConvergenceCriteria(50_000, 0.999),
         )  # fmt: skip
         turn = rough.transformation
         for reach in (1.5 * cell, 0.5 * cell, 0.25 * cell):
@@ -136,6 +137,8 @@ def _registered(moving: Any, fixed: Any, size: float) -> Fit:
         found = pipeline.evaluate_registration(fine[0], fine[1], 0.3 * cell, turn)
         if found.fitness > best.overlap:
             best = Fit(np.asarray(turn), float(found.fitness), float(found.inlier_rmse))
+        if best.overlap > CLEAR_OVERLAP:
+            break
     return best
 
 
