@@ -9,13 +9,14 @@ from plumbstone.volumes.bags import BagChoice
 from plumbstone.volumes.bed import LayerResult
 from plumbstone.volumes.border import BorderResult
 from plumbstone.volumes.buoyancy import Balance
-from plumbstone.volumes.dosing import Dosing, TankParts
+from plumbstone.volumes.dosing import Dosing, DrainBack, TankParts
 from plumbstone.volumes.hold_down import HoldResult
 from plumbstone.volumes.layering import lasting_slope
 from plumbstone.volumes.loads import Load
 from plumbstone.volumes.plan import Plan, Purchase
-from plumbstone.volumes.scape import Scape, Tank
+from plumbstone.volumes.scape import Lump, Scape, Tank
 from plumbstone.volumes.setting import Body
+from plumbstone.volumes.standing import Standing
 
 LITRE, GRAM, CENTIMETRE = 1e-3, 1e-3, 1e-2
 FLOOR_CAUTION = (
@@ -39,64 +40,16 @@ def plan_document(plan: Plan) -> dict[str, Any]:
         "tank": _tank(plan.scape.tank),
         "water_density_kg_per_m3": plan.water_density,
         "pieces": [_body(body, plan.water_density) for body in plan.bodies],
-        "lumps": [
-            {
-                "name": lump.name,
-                "count": lump.count,
-                "material": lump.material.name,
-                "mass_kg": range_json(lump.mass),
-                "volume_l": range_json(lump.volume, LITRE),
-                "below_soil": lump.below_soil,
-            }
-            for lump in plan.scape.lumps
-        ],
+        "lumps": [_lump(lump) for lump in plan.scape.lumps],
         "layers": [layer_document(purchase) for purchase in plan.purchases],
         "depths_cm": _depths(plan),
         "water": _water(plan.parts, plan.dosing),
         "load": _load(plan.load),
         "border": border_document(plan.border),
-        "rests": [
-            {
-                "layer": rest.layer,
-                "outside_l": rest.outside / LITRE,
-                "reach_cm": rest.reach / CENTIMETRE,
-                "slope_excess": rest.excess,
-            }
-            for rest in plan.rests
-        ],
-        "runs_into": [
-            {
-                "fine": lost.fine,
-                "coarse": lost.coarse,
-                "filter_ratio": lost.ratio,
-                "most_l": lost.most / LITRE,
-            }
-            for lost in plan.swallowed
-        ],
-        "heaves": [
-            {"filler": h.filler, "cover": h.cover, "lacking_cm": h.lacking / CENTIMETRE}
-            for h in plan.heaves
-        ],
+        **_ground(plan),
         "holds": [hold_document(hold) for hold in plan.holds],
-        "standing": [
-            {
-                "name": stone.name,
-                "tip_degrees": stone.tip_angle,
-                "top_push_dry_n": stone.push_dry,
-                "top_push_wet_n": stone.push_wet,
-                "upright": stone.upright,
-                "doubtful": stone.doubtful,
-                "to_pane_cm": stone.to_pane / CENTIMETRE,
-            }
-            for stone in plan.standing
-        ],
-        "drain_back": None
-        if plan.drain_back is None
-        else {
-            "volume_l": plan.drain_back.volume / LITRE,
-            "spare_l": None if plan.drain_back.spare is None else plan.drain_back.spare / LITRE,
-            "overflows": plan.drain_back.overflows,
-        },
+        "standing": [_standing(stone) for stone in plan.standing],
+        "drain_back": _drain_back(plan.drain_back),
         "warnings": list(plan.warnings),
         "guesses": list(plan.guesses),
         "cautions": list(CAUTIONS),
@@ -307,4 +260,65 @@ def _load(load: Load | None) -> dict[str, Any] | None:
         "heaviest": None
         if heaviest is None
         else {"name": heaviest[0], "mass_kg": range_json(heaviest[1])},
+    }
+
+
+def _lump(lump: Lump) -> dict[str, Any]:
+    return {
+        "name": lump.name,
+        "count": lump.count,
+        "material": lump.material.name,
+        "mass_kg": range_json(lump.mass),
+        "volume_l": range_json(lump.volume, LITRE),
+        "below_soil": lump.below_soil,
+    }
+
+
+def _ground(plan: Plan) -> dict[str, Any]:
+    """Give what layers do to each other and where they come to rest."""
+    return {
+        "rests": [
+            {
+                "layer": rest.layer,
+                "outside_l": rest.outside / LITRE,
+                "reach_cm": rest.reach / CENTIMETRE,
+                "slope_excess": rest.excess,
+            }
+            for rest in plan.rests
+        ],
+        "runs_into": [
+            {
+                "fine": lost.fine,
+                "coarse": lost.coarse,
+                "filter_ratio": lost.ratio,
+                "most_l": lost.most / LITRE,
+            }
+            for lost in plan.swallowed
+        ],
+        "heaves": [
+            {"filler": h.filler, "cover": h.cover, "lacking_cm": h.lacking / CENTIMETRE}
+            for h in plan.heaves
+        ],
+    }
+
+
+def _standing(stone: Standing) -> dict[str, Any]:
+    return {
+        "name": stone.name,
+        "tip_degrees": stone.tip_angle,
+        "top_push_dry_n": stone.push_dry,
+        "top_push_wet_n": stone.push_wet,
+        "upright": stone.upright,
+        "doubtful": stone.doubtful,
+        "to_pane_cm": stone.to_pane / CENTIMETRE,
+    }
+
+
+def _drain_back(back: DrainBack | None) -> dict[str, Any] | None:
+    if back is None:
+        return None
+    return {
+        "volume_l": back.volume / LITRE,
+        "spare_l": None if back.spare is None else back.spare / LITRE,
+        "overflows": back.overflows,
     }

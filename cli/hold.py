@@ -34,7 +34,9 @@ def hold(
     sinker: Annotated[
         list[str] | None, typer.Option("--sinker", help='Hung on it: "700 g granite"; repeat it.')
     ] = None,
-    factor: Annotated[float, typer.Option("--factor", help="Safety factor on the lift.")] = 1.3,
+    factor: Annotated[
+        float, typer.Option("--factor", help="Reserve: the lift is multiplied by it.")
+    ] = 1.3,
     temperature: Annotated[str, typer.Option("--temperature", help="Of the water.")] = "25 °C",
     salinity: Annotated[float, typer.Option("--salinity", help="Of the water, g/kg.")] = 0.0,
     as_json: JsonOption = False,

@@ -45,7 +45,7 @@ class Group:
     wood: tuple[str, ...]  # names of pieces
     sinkers: tuple[Sinker, ...]
     tub: TubTest | None
-    factor: float  # safety factor on the lift after unlucky densities
+    factor: float  # on the lift, after unlucky densities
     tie_points: tuple[tuple[float, float, float], ...]  # allowed places for sinkers [m]
     log: tuple[tuple[float, float], ...]  # (day in the water, drained mass [kg])
 
