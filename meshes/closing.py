@@ -31,9 +31,8 @@ from plumbstone.meshes.underside import (
 )
 
 # Share of the volume under a rim that belongs to the body: SHARE + SHARE_LEAN × lean of its walls.
-# Learned by tests/learn_underside.py on 33 stones in 198 scans; last the spread of single scans,
-# widened from 0.08 for stones of other kinds.
-SHARE, SHARE_LEAN, SHARE_SPREAD = 0.65, 0.22, 0.10
+# Learned by tests/learn_underside.py on 33 stones in 198 scans; last the spread of single scans.
+SHARE, SHARE_LEAN, SHARE_SPREAD = 0.62, 0.15, 0.10
 # No underside reaches farther below its rim than this, over 2 × area / length of the rim: a strip
 # under a limb, and what a round rim has more.
 STRIP_DEPTH, ROUND_DEPTH = 0.20, 0.25
