@@ -326,7 +326,7 @@ def _dosing(
     inside = parts.free_water.mid + parts.between_grains.mid
     water = spread.plus(inside - spread.mid + outside)
     if bed is not None:
-        levels = np.linspace(0, line, 241)
+        levels = np.linspace(0, line, 121)
         below = water_below(bed, parts, levels)
     else:
         levels = np.array([0.0, line])
