@@ -29,13 +29,14 @@ def bed(
 ) -> None:
     """Say how many litres, kilograms and bags each layer takes."""
     from plumbstone.cli.documents import bed_document
+    from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.plan import lay_bed
     from plumbstone.volumes.scape import read_scape
 
     spacing = None if grid is None else grid * 1e-3
     with plain_errors():
         if len(scapes) > 2:
-            raise typer.BadParameter("compare two scapes at most.")
+            raise PlumbstoneError("bed compares two scapes at most; name one or two.")
         with working("Laying the bed ..."):
             read = [read_scape(path) for path in scapes]
             beds = [lay_bed(scape, spacing)[2] for scape in read]

@@ -33,3 +33,7 @@ def run() -> None:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(1)
+    except Exception as error:  # a fault of ours; people get a line, not a traceback
+        reason = f"{type(error).__name__}: {error}".splitlines()[0]
+        typer.echo(f"plumbstone: a fault of the program itself ({reason}); report it.", err=True)
+        sys.exit(3)

@@ -18,9 +18,12 @@ def materials(
     as_json: JsonOption = False,
 ) -> None:
     """List materials: densities, angles of repose, grain sizes, and where they come from."""
-    from plumbstone.volumes.materials import find_material, load_materials
+    from plumbstone.meshes.errors import PlumbstoneError
+    from plumbstone.volumes.materials import KINDS, find_material, load_materials
 
     with plain_errors():
+        if kind not in (None, *KINDS):
+            raise PlumbstoneError(f'--kind "{kind}" is none of {", ".join(KINDS)}.')
         found = [find_material(name)] if name else list(load_materials().values())
         found = [material for material in found if kind in (None, material.kind)]
     if as_json:

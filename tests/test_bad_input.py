@@ -141,6 +141,35 @@ def test_an_inside_out_mesh_is_turned(tmp_path: Path) -> None:
     assert "outward" in done.stdout
 
 
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("plumbstone plan tank.toml --salt -4", "salt mix"),
+        ("plumbstone plan tank.toml --salt nan", "salt mix"),
+        ("plumbstone bed tank.toml tank.toml tank.toml", "two scapes"),
+        ("plumbstone bed tank.toml --grid 0", "grid"),
+        ("plumbstone bed tank.toml --grid nan", "grid"),
+        ("plumbstone materials --kind wod", "stone"),
+        ("plumbstone materials granit", "granite"),
+        ("plumbstone hold --just-sinks-with 520g", "520 g granite"),
+        ('plumbstone hold --wood-mass "1 kg" --factor 0', "factor"),
+        ('plumbstone hold --wood-mass "1 kg" --temperature "90 °C"', "0-40"),
+        ('plumbstone hold --wood-mass "1 kg" --sinker "1 kg pumice stone"', "floats"),
+        ("plumbstone hold tank.toml", "[[group]]"),
+        ("plumbstone weigh", "--size"),
+        ('plumbstone weigh --size "28 x 19 x 15"', "unit"),
+        ('plumbstone weigh --size "28 x 19 cm"', "length"),
+        ('plumbstone weigh --size "28 x 19 x 0 cm"', "more than nothing"),
+        ('plumbstone weigh --limb "60 cm, 25 cm"', "girth"),
+        ('plumbstone weigh --mass "1 kg" --price-per-kg -4', "price"),
+        ("plumbstone show nowhere.toml", "nowhere.toml"),
+    ],
+)
+def test_mistakes_on_the_command_line(tmp_path: Path, line: str, words: str) -> None:
+    (tmp_path / "tank.toml").write_text(GOOD, encoding="utf-8")
+    assert words in refuse(line, tmp_path)
+
+
 def test_a_mesh_through_itself(tmp_path: Path) -> None:
     one = boulder((0.2, 0.15, 0.12), 4, subdivisions=4)
     vertices = one.vertices.copy()

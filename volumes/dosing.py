@@ -4,8 +4,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
+
+MOST_SALT = 60.0  # [g/L]
+
+
+class SaltError(PlumbstoneError, ValueError):
+    """An amount of salt mix that no tank is kept at."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +54,16 @@ class Dosing:
 
 
 def salt_for(water: Range, grams_per_litre: float) -> Range:
-    """Salt mix [kg] for a volume of water [m³] at grams of mix per litre."""
+    """Salt mix [kg] for a volume of water [m³] at grams of mix per litre.
+
+    Raises
+    ------
+    SaltError
+        If the amount lies outside 0 to 60 g/L.
+    """
+    if not 0 <= grams_per_litre <= MOST_SALT:
+        message = f"{grams_per_litre:g} g of salt mix per litre lies outside 0 to {MOST_SALT:g}."
+        raise SaltError(message)
     return water.times(grams_per_litre)
 
 
