@@ -81,6 +81,8 @@ def hold_sentences(hold: HoldResult, units: Units) -> list[str]:
     words = [f"{name}: {hold.manner} when the water stands at {at}."]
     if hold.manner == "lifts off whole" or not balance.stays:
         words.append(hold_sentence(name, balance, hold.sinker_material.name, units))
+    elif any(sinker.slack > 0 for sinker in hold.group.sinkers):
+        words.append("The stone is heavy enough, but its tie is slack: tie it tight.")
     else:
         words.append("The stone is heavy enough, but tied in the wrong place: tie it nearer.")
     words.append(f"Stop at {stop} and press the wood. It rocks? Drain, add or move stone.")

@@ -50,6 +50,8 @@ def test_a_ball_rests_on_a_block(tmp_path: Path) -> None:
     )
     assert lowest(plan, "A") == pytest.approx(0, abs=1e-12)
     assert lowest(plan, "B") == pytest.approx(0.06, abs=2e-4)  # a 2 mm grid under a round foot
+    assert [stone.name for stone in plan.standing] == ["A"]
+    assert any(text.startswith("B: stands on A; stacks are not judged") for text in plan.warnings)
 
 
 def test_pressed_into_the_bed(tmp_path: Path) -> None:

@@ -103,7 +103,7 @@ def least_sinkers(
     weight_shares : (k,) float array
         Share of its dry weight that a sinker still has at each level.
     factor : float
-        On the buoyancy, above what the rig holds already.
+        On the net load, weight less lift and their moments.
 
     Returns
     -------
@@ -124,7 +124,7 @@ def least_sinkers(
     for level in range(levels):
         rows.append(np.hstack([np.zeros((3, own + level * width)), block,
                                np.zeros((3, (levels - 1 - level) * width))]))  # fmt: skip
-        loads.append(_load(rig, level, factor))
+        loads.append(factor * _load(rig, level))
         bounds += [(0.0, None)] * contacts
         bounds += list(zip(rig.least_pulls[level], rig.most_pulls[level], strict=True))
         bounds += [(0.0, None)] * own
@@ -237,9 +237,9 @@ def _place(rig: Rig, level: int) -> Floats:
     return at
 
 
-def _load(rig: Rig, level: int, factor: float = 1.0) -> Floats:
+def _load(rig: Rig, level: int) -> Floats:
     """Right side of the balance: weight less lift, and their moments."""
-    weight, lift = rig.mass * GRAVITY, factor * rig.lifts[level]
+    weight, lift = rig.mass * GRAVITY, rig.lifts[level]
     moments = weight * rig.centre - lift * _place(rig, level)
     return np.concatenate([[weight - lift], moments])
 

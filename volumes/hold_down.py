@@ -108,7 +108,10 @@ def judge_group(
     first = int(np.argmax(moves)) if moves.any() else None
     pulls = judge_level(middle, len(levels) - 1).pulls
     greatest = max(float(rig.lifts.max()) - rig.mass * GRAVITY for rig in (light, heavy))
-    held = float(light.most_pulls[-1].sum()) if len(light.ties) else 0.0
+    tied = [s for s in group.sinkers if s.how != "strapped"]
+    weights = _weights(tied, bodies, levels, water)[-1]
+    held = float(weights.sum())
+    pulls = np.where(np.isnan(pulls), weights, pulls)  # what has moved may pull with it all
     return HoldResult(
         group=group,
         balance=balance,
@@ -116,10 +119,10 @@ def judge_group(
         levels=levels,
         moves=moves,
         moves_at=None if first is None else float(levels[first]),
-        manner="" if first is None else _manner(heavy, first),
+        manner="" if first is None else _manner(group, heavy, first),
         margin=margin,
         still_held=held >= greatest,
-        tie_forces=tuple(float(p) for p in np.nan_to_num(pulls)),
+        tie_forces=tuple(float(p) for p in pulls),
         least_masses=_least(group, heavy, levels, material, water),
         draught=_draught(wood, balance, water),
         soaking=_soaking(group, balance, wood, water),
@@ -174,11 +177,8 @@ def _rig(
         lifts = total
     centre = np.average(places, axis=0, weights=weights)
     tied = [s for s in group.sinkers if s.how != "strapped"]
-    most = (
-        np.stack([(s.mass - _displaced(s, bodies, levels) * water) * GRAVITY for s in tied], axis=1)
-        if tied
-        else np.empty((len(levels), 0))
-    )
+    taut = np.array([s.slack == 0 for s in tied], dtype=bool)
+    most = np.where(taut, _weights(tied, bodies, levels, water), 0.0)
     hanging = np.array([s.how == "hanging" for s in tied], dtype=bool)
     return Rig(
         mass=float(sum(weights)),
@@ -190,6 +190,14 @@ def _rig(
         least_pulls=np.where(hanging, most, 0.0),
         most_pulls=most,
     )
+
+
+def _weights(
+    sinkers: Sequence[Sinker], bodies: Mapping[str, Body], levels: Floats, water: float
+) -> Floats:
+    """Weight of each sinker at each level (k, n) [N]."""
+    columns = [(s.mass - _displaced(s, bodies, levels) * water) * GRAVITY for s in sinkers]
+    return np.array(columns).reshape(len(sinkers), len(levels)).T
 
 
 def _displaced(sinker: Sinker, bodies: Mapping[str, Body], levels: Floats) -> Floats:
@@ -266,8 +274,10 @@ def _soaking(group: Group, balance: Balance, wood: Sequence[Body], water: float)
     return fit_log(days, masses, (dry + balance.lift.mid) / water, dry, water)
 
 
-def _manner(rig: Rig, level: int) -> str:
-    """Say how a group moves when it first does."""
+def _manner(group: Group, rig: Rig, level: int) -> str:
+    """Say how a group moves when it first does; a slack tie cannot pull before it has."""
+    if any(sinker.slack > 0 for sinker in group.sinkers):
+        return "rises as far as its slack tie lets it"
     direction = tipping_direction(rig, level)
     if not direction.any():
         return "lifts off whole"

@@ -126,7 +126,8 @@ def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = N
         load = _load(scape, bodies, bed, parts, water)
     holds = _holds(scape, bodies, bed, water)
     floor = (scape.tank.length, scape.tank.depth)
-    stones = [body for body in bodies if body.entry.kind == "stone"]
+    # What a stacked stone stands on is not judged, so nothing is said of its balance.
+    stones = [b for b in bodies if b.entry.kind == "stone" and b.entry.rests in ("floor", "bed")]
     standing = tuple(judge_standing(body, water, floor) for body in stones)
     sump = scape.tank.sump
     back = None
@@ -401,6 +402,11 @@ def _warnings(scape: Scape, bodies: Sequence[Body], bed: BedResult | None) -> tu
         if height is not None and top > height:
             found.append(f"{body.entry.name}: stands {(top - height) * 1e2:.1f} cm above the rim.")
         found += _way_in(body, scape)
+        if body.entry.rests not in ("floor", "bed"):
+            found.append(
+                f"{body.entry.name}: stands on {body.entry.rests}; stacks are not judged. Set its "
+                "middle well over what carries it, and test it by hand before you fill."
+            )
     for result in bed.layers if bed else ():
         if result.slide.volume > 0.02 * result.settled and result.slide.drop > 0.005:
             litres, lower = result.slide.volume * 1e3, result.slide.drop * 1e2
