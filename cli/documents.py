@@ -10,12 +10,14 @@ from plumbstone.volumes.bed import LayerResult
 from plumbstone.volumes.border import BorderResult
 from plumbstone.volumes.buoyancy import Balance
 from plumbstone.volumes.dosing import Dosing, DrainBack, TankParts
-from plumbstone.volumes.hold_down import HoldResult
+from plumbstone.volumes.hold_down import HoldResult, Move
 from plumbstone.volumes.layering import lasting_slope
 from plumbstone.volumes.loads import Load
+from plumbstone.volumes.offers import Offer
 from plumbstone.volumes.plan import Plan, Purchase
 from plumbstone.volumes.scape import Lump, Scape, Tank
 from plumbstone.volumes.setting import Body
+from plumbstone.volumes.soaking import Soaking
 from plumbstone.volumes.standing import Standing
 
 LITRE, GRAM, CENTIMETRE = 1e-3, 1e-3, 1e-2
@@ -133,22 +135,51 @@ def hold_document(hold: HoldResult) -> dict[str, Any]:
         "factor": hold.group.factor,
         "sinker_material": hold.sinker_material.name,
         "moves_at_cm": None if hold.moves_at is None else hold.moves_at / CENTIMETRE,
-        "moves_how": hold.manner,
+        "moves_how": "" if hold.first_move is None else hold.first_move.manner,
+        "moves_about_cm": _edge(hold.first_move),
+        "drained_moves_at_cm": None
+        if hold.drained_move is None
+        else hold.drained_move.level / CENTIMETRE,
+        "drained_moves_how": "" if hold.drained_move is None else hold.drained_move.manner,
         "margin_g": hold.margin / GRAM if math.isfinite(hold.margin) else None,
+        "held_factor": hold.held_factor if math.isfinite(hold.held_factor) else None,
         "still_held_under": hold.still_held,
         "tie_forces_n": list(hold.tie_forces),
-        "draught_cm": None if hold.draught is None else hold.draught / CENTIMETRE,
-        "soaking": None
-        if hold.soaking is None
-        else {
-            "neutral_kg": hold.soaking.neutral,
-            "saturated_kg": hold.soaking.saturated,
-            "latest_kg": hold.soaking.latest,
-            "days": None if hold.soaking.days is None else range_json(hold.soaking.days),
-        },
-        "least_masses_g": None
-        if hold.least_masses is None
-        else [mass / GRAM for mass in hold.least_masses],
+        "greatest_tie_forces_n": list(hold.greatest_ties),
+        "later_burial_g": hold.burial / GRAM,
+        "lean_degrees": hold.lean,
+        "carries": list(hold.carries),
+        "draught_cm": None if hold.afloat is None else hold.afloat.draught / CENTIMETRE,
+        "afloat_turn": None if hold.afloat is None else hold.afloat.turn.tolist(),
+        "soaking": None if hold.soaking is None else soaking_document(hold.soaking),
+        "tie_points": hold.offers.why,
+        "offers": [_offer(offer) for offer in hold.offers.best],
+    }
+
+
+def soaking_document(soaking: Soaking) -> dict[str, Any]:
+    """Give what a log of weighings tells as JSON."""
+    return {
+        "neutral_kg": soaking.neutral,
+        "saturated_kg": soaking.saturated,
+        "latest_kg": soaking.latest,
+        "days": None if soaking.days is None else range_json(soaking.days),
+    }
+
+
+def _edge(move: Move | None) -> list[list[float]]:
+    """Give the ends of the edge about which a group tips [cm]."""
+    if move is None:
+        return []
+    return [[x / CENTIMETRE, y / CENTIMETRE] for x, y in move.edge]
+
+
+def _offer(offer: Offer) -> dict[str, Any]:
+    return {
+        "material": offer.material.name,
+        "masses_g": [mass / GRAM for mass in offer.masses],
+        "places_cm": [[v / CENTIMETRE for v in point] for point in offer.points],
+        "stones_at_hand": list(offer.stones),
     }
 
 
@@ -311,6 +342,8 @@ def _standing(stone: Standing) -> dict[str, Any]:
         "upright": stone.upright,
         "doubtful": stone.doubtful,
         "to_pane_cm": stone.to_pane / CENTIMETRE,
+        "lies_on": list(stone.on),
+        "falls_at_cm": None if stone.falls_at is None else stone.falls_at / CENTIMETRE,
     }
 
 

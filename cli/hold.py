@@ -136,8 +136,9 @@ def _stone(text: str) -> "tuple[float, Material]":
 def _print_balance(name: str, balance: "Balance", stone: str, units: Units) -> None:
     """Print the action, then what it rests on."""
     from plumbstone.cli import wording
+    from plumbstone.cli.hold_wording import hold_sentence
 
-    typer.echo(wording.hold_sentence(name, balance, stone, units))
+    typer.echo(hold_sentence(name, balance, stone, units))
     low, high = (wording.grams(v, units) for v in (balance.lift.low, balance.lift.high))
     source = "from the tub test" if balance.from_tub else "from the table of woods"
     typer.echo(f"Lift {low} to {high}, {source}; density about {balance.density.mid:.0f} kg/m³.")

@@ -149,26 +149,20 @@ def _print_water(result: "Plan", units: Units) -> None:
 
 def print_holds(holds: "tuple[HoldResult, ...]", units: Units) -> None:
     """Print what each group of wood needs, and where to stop filling."""
-    from plumbstone.cli import wording
+    from plumbstone.cli.hold_wording import hold_sentences
 
     for hold in holds:
-        for text in filter(
-            None,
-            [
-                *wording.hold_sentences(hold, units),
-                wording.least_sentence(hold, units),
-                wording.soaking_sentence(hold),
-            ],
-        ):
+        for text in hold_sentences(hold, units):
             typer.echo(text)
 
 
 def _print_standing(result: "Plan", units: Units) -> None:
-    from plumbstone.cli import wording
+    from plumbstone.cli.hold_wording import stack_sentence, standing_sentence
 
     for stone in result.standing:
-        if stone.doubtful:
-            typer.echo(wording.standing_sentence(stone, units))
+        text = standing_sentence(stone, units) if stone.doubtful else stack_sentence(stone)
+        if text is not None:
+            typer.echo(text)
 
 
 def _print_load(result: "Plan", units: Units) -> None:

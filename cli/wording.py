@@ -7,11 +7,8 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bags import BagChoice
 from plumbstone.volumes.bed import LayerResult
 from plumbstone.volumes.border import BorderResult, Gap
-from plumbstone.volumes.buoyancy import Balance
-from plumbstone.volumes.hold_down import HoldResult
 from plumbstone.volumes.layering import Heave, Swallowed, lasting_slope
 from plumbstone.volumes.settling import Rest
-from plumbstone.volumes.standing import Standing
 from plumbstone.volumes.weighing import Weighed
 
 
@@ -49,92 +46,6 @@ def grams(kilograms: float, units: Units) -> str:
 def grams_up(kilograms: float, units: Units) -> str:
     """Write a mass that is asked for, rounded up to 10 g."""
     return grams(math.ceil(kilograms * 100 - 1e-6) / 100, units)
-
-
-def hold_sentence(name: str, balance: Balance, stone: str, units: Units) -> str:
-    """Say what a group needs and what it has, grams first."""
-    if balance.lift.high <= 0:
-        return f"{name}: sinks by itself, if set as described."
-    needs = grams_up(balance.asked_sinker, units)
-    if balance.hung <= 0:
-        return f"{name}: hang {needs} of {stone} on it; nothing holds it yet."
-    had = grams(balance.hung, units)
-    if balance.stays:
-        spare = grams(balance.spare.mid, units)
-        return (
-            f"{name}: needs {needs} of {stone}; you hung {had}; {spare} to spare under water. "
-            "Stays, if set as described."
-        )
-    short = grams_up(balance.asked_sinker - balance.hung, units)
-    if balance.spare.low > 0:
-        return f"{name}: you hung {had} of {stone}, which just holds it; add {short} for a margin."
-    return f"{name}: needs {needs} of {stone}; you hung {had}. Add {short}, or it may lift."
-
-
-def hold_sentences(hold: HoldResult, units: Units) -> list[str]:
-    """Say of one group what it needs, how it moves and where to stop filling."""
-    name, balance = hold.group.name, hold.balance
-    if hold.moves_at is None:
-        return [hold_sentence(name, balance, hold.sinker_material.name, units)]
-    stop = place_words(max(0.0, hold.moves_at - 0.02), units)
-    at = place_words(hold.moves_at, units)
-    words = [f"{name}: {hold.manner} when the water stands at {at}."]
-    if hold.manner == "lifts off whole" or not balance.stays:
-        words.append(hold_sentence(name, balance, hold.sinker_material.name, units))
-    elif any(sinker.slack > 0 for sinker in hold.group.sinkers):
-        words.append("The stone is heavy enough, but its tie is slack: tie it tight.")
-    else:
-        words.append("The stone is heavy enough, but tied in the wrong place: tie it nearer.")
-    words.append(f"Stop at {stop} and press the wood. It rocks? Drain, add or move stone.")
-    if hold.still_held:
-        words.append("Once it has moved, it is still held under.")
-    return words
-
-
-def soaking_sentence(hold: HoldResult) -> str | None:
-    """Say when the tie may come off; no date without a log of weighings."""
-    soaking = hold.soaking
-    if hold.balance.lift.high <= 0:
-        return None
-    if soaking is None:
-        return f"{hold.group.name}: leave the tie; test at the next re-layout."
-    if soaking.sinks:
-        return f"{hold.group.name}: it was heavy enough at its last weighing; test, then untie."
-    if soaking.days is None:
-        return f"{hold.group.name}: the log shows no date; leave the tie and weigh on."
-    low, high = soaking.days.low, soaking.days.high
-    return (
-        f"{hold.group.name}: heavy enough after about {low:.0f} to {high:.0f} days in the water; "
-        "test before you untie."
-    )
-
-
-def least_sentence(hold: HoldResult, units: Units) -> str | None:
-    """Say the least masses at the allowed tie points, None where none were given."""
-    if not hold.group.tie_points:
-        return None
-    if hold.least_masses is None:
-        return f"{hold.group.name}: no mass at these tie points holds it; name others."
-    parts = [
-        f"{grams_up(mass, units)} at tie point {i}"
-        for i, mass in enumerate(hold.least_masses, 1)
-        if mass > 1e-4
-    ]
-    if not parts:
-        return f"{hold.group.name}: needs nothing at these tie points."
-    stone = hold.sinker_material.name
-    return f"{hold.group.name}: at least {' and '.join(parts)} of {stone}, standing, ties taut."
-
-
-def standing_sentence(stone: Standing, units: Units) -> str:
-    """Warn of an upright stone that tips easily."""
-    pane = place_words(stone.to_pane, units)
-    if stone.tip_angle <= 0:
-        return f"{stone.name}: does not stand by itself as drawn; lay it down or bed its foot in."
-    return (
-        f"{stone.name}: tips at {stone.tip_angle:.0f}°, by a push of {stone.push_wet:.1f} N at its "
-        f"top under water; the nearest pane is {pane} away. Lay it down, or away from the pane."
-    )
 
 
 def bag_words(choice: BagChoice | None, units: Units) -> str:

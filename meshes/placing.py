@@ -20,6 +20,19 @@ def tilted(piece: Piece, degrees: float, towards: float) -> Piece:
     return piece.moved_to(piece.vertices @ _rotation(axis, degrees).T)
 
 
+def sunk(piece: Piece, slopes: tuple[float, float], about: Floats) -> Piece:
+    """Turn about a level axis through a point so that a plane of these slopes becomes level.
+
+    `slopes` are dz/dx and dz/dy of the plane; `about` is a point, (3,) [m].
+    """
+    steep = float(np.hypot(*slopes))
+    if steep == 0:
+        return piece
+    axis = np.array([-slopes[1], slopes[0], 0.0]) / steep
+    rotation = _rotation(axis, float(np.degrees(np.arctan(steep))))
+    return piece.moved_to((piece.vertices - about) @ rotation.T + about)
+
+
 def stood_at(piece: Piece, x: float, y: float) -> Piece:
     """Move so that the middle of the outline lies at (x, y) and the lowest point at z = 0 [m]."""
     low, high = piece.vertices.min(axis=0), piece.vertices.max(axis=0)

@@ -5,9 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from plumbstone.volumes.equilibrium import Rig, least_sinkers
-from plumbstone.volumes.hold_down import HoldResult
-from plumbstone.volumes.plan import make_plan
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.volumes.hold_down import HoldError, HoldResult
+from plumbstone.volumes.plan import Plan, make_plan
 from plumbstone.volumes.scape import read_scape
 from plumbstone.volumes.water import GRAVITY
 
@@ -49,11 +49,206 @@ def test_a_stone_that_has_tipped_the_wood_pulls_with_all_its_weight(tmp_path: Pa
     assert found.tie_forces[0] == pytest.approx(0.7 * (1 - 997.05 / 2650) * GRAVITY, rel=1e-4)
 
 
-def test_the_factor_multiplies_the_net_lift() -> None:
-    # 1.1 kg, net lift 324 g, share under water 0.6238, factor 1.3: 0.324 × 1.3 / 0.6238 kg.
-    place = np.zeros((1, 2))
-    rig = Rig(1.1, place[0], np.array([1.424 * GRAVITY]), place, place, np.empty((0, 2)),
-              np.empty((1, 0)), np.empty((1, 0)))  # fmt: skip
-    masses = least_sinkers(rig, place, np.array([0.6238]), 1.3)
-    assert masses is not None
-    assert masses[0] == pytest.approx(0.324 * 1.3 / 0.6238, rel=1e-6)
+def test_the_factor_multiplies_the_net_lift(tmp_path: Path) -> None:
+    # "Just sinks with 520 g granite" is a lift of 0.52 × (1 - 997.05 / 2650) kg; a sinker of the
+    # same stone at the middle, with factor 1.3, is 1.3 × 520 g of the lightest granite (2630).
+    found = judged(tmp_path, 'tie_points = [["45 cm", "22 cm", "3 cm"]]')
+    lift = 0.52 * (1 - 997.05 / 2650)
+    wanted = 1.3 * lift / (1 - 997.05 / found.sinker_material.density.low)
+    assert found.offers.best[0].masses[0] == pytest.approx(wanted, rel=1e-4)
+
+
+TANK = (
+    '[tank]\ninside = ["120 cm", "50 cm", "50 cm"]\nwater_line = "46 cm"\ntemperature = "20 °C"\n'
+)
+WOOD = (
+    '[[piece]]\nname = "{name}"\nkind = "wood"\nsolid = "box"\nmaterial = "driftwood"\n'
+    'size = ["{x} cm", "{y} cm", "{z} cm"]\nmass = "{mass} kg"\nat = ["{at} cm", "25 cm"]\n{more}\n'
+)
+STONE = (
+    '[[piece]]\nname = "{name}"\nsolid = "box"\nmaterial = "granite"\n'
+    'size = ["{x} cm", "{y} cm", "{z} cm"]\nat = ["{at} cm", "25 cm"]\n{more}\n'
+)
+
+
+def plan_of(folder: Path, *parts: str) -> Plan:
+    path = folder / "t.toml"
+    path.write_text(TANK + "".join(parts), encoding="utf-8")
+    return make_plan(read_scape(path))
+
+
+def wood(
+    name: str, size: tuple[float, float, float], mass: float, at: float, more: str = ""
+) -> str:
+    x, y, z = size
+    return WOOD.format(name=name, x=x, y=y, z=z, mass=mass, at=at, more=more)
+
+
+def stone(name: str, size: tuple[float, float, float], at: float, more: str = "") -> str:
+    x, y, z = size
+    return STONE.format(name=name, x=x, y=y, z=z, at=at, more=more)
+
+
+def test_half_depth_tips_what_dry_and_full_depth_hold(tmp_path: Path) -> None:
+    """A foot of 20 × 10 × 5 cm (700 g) carries a limb of 50 × 4 × 4 cm (790 g) that overhangs.
+
+    About the right edge of the foot, in kg cm; sinker 1.2 kg granite 12 cm from it. Dry: foot
+    0.7 × 10 + sinker 1.2 × 12 = 21.4 against limb 0.79 × 20 = 15.8: stays. Water at 5 cm: foot
+    -0.3 × 10, sinker 0.75 × 12: 6 against 15.8: tips right. Full: the limb hangs in the water.
+    """
+    group = (
+        '[[group]]\nwood = ["Foot", "Limb"]\nsinkers = [{ mass = "1.2 kg", material = "granite", '
+        'how = "standing", at = ["28 cm", "25 cm", "2 cm"] }]\n'
+    )
+    plan = plan_of(
+        tmp_path,
+        wood("Foot", (20, 10, 5), 0.7, 30),
+        wood("Limb", (50, 4, 4), 0.79, 60, 'rests = "Foot"'),
+        group,
+    )
+    hold = plan.holds[0]
+    assert not hold.moves[0]
+    assert hold.moves[(hold.levels > 0.05) & (hold.levels < 0.06)].all()
+    assert not hold.moves[hold.levels > 0.10].any()
+    assert hold.first_move is not None
+    assert hold.first_move.manner == "tips up at its left end"
+    edge = np.array(hold.first_move.edge)
+    assert edge[:, 0] == pytest.approx(0.40, abs=0.003)  # the right edge of the foot
+    assert sorted(edge[:, 1]) == pytest.approx([0.20, 0.30], abs=0.003)
+
+
+def test_wood_in_no_group_is_judged_too(tmp_path: Path) -> None:
+    plan = plan_of(tmp_path, wood("Log", (40, 6, 6), 1.1, 45))
+    assert [hold.group.name for hold in plan.holds] == ["Log"]
+    assert not plan.holds[0].stays
+    # A cuboid of 0.764 times the density of the water lifts off where it is wet so far up.
+    share = 1.1 / (0.4 * 0.06 * 0.06 * 998.2)
+    assert plan.holds[0].moves_at == pytest.approx(share * 0.06, abs=0.46 / 40 * 1.3)
+
+
+def test_a_stone_tied_to_wood_is_strapped_to_it(tmp_path: Path) -> None:
+    plan = plan_of(
+        tmp_path,
+        wood("Log", (40, 6, 6), 1.1, 45),
+        stone("Slab", (10, 10, 4), 45, 'tied_to = ["Log"]\nrests = "Log"'),
+    )
+    group = plan.holds[0].group
+    assert [(s.stone, s.how) for s in group.sinkers] == [("Slab", "strapped")]
+    # 0.4 L of granite, less its water, against 0.34 kg of lift.
+    assert plan.holds[0].stays
+
+
+def test_a_stone_that_lies_on_wood_holds_it_and_may_roll_off(tmp_path: Path) -> None:
+    plan = plan_of(
+        tmp_path,
+        wood("Log", (40, 6, 6), 1.1, 45),
+        stone("Slab", (10, 10, 6), 45, 'rests = "Log"'),
+    )
+    hold = plan.holds[0]
+    assert hold.carries == ("Slab",)
+    assert hold.first_move is None
+    # Slab 0.6 L × (2650 - 998.2) = 0.99 kg in water less the lift of 0.337 kg, middle values;
+    # the unlucky ends of both ranges lie below that.
+    assert 0.3 < hold.margin < 0.99 - 0.337
+
+
+def test_draining_soaked_wood_tips_what_filling_held(tmp_path: Path) -> None:
+    """A limb of 60 cm, 1.8 L, lies with a third of it on a stone that ends at x = 40 cm.
+
+    About that edge, in kg cm: 1.5 kg × 10 against 2 kg of granite × 10 strapped on; full of
+    water the limb has 1.8 L × (998.2 + 0.833 × 352) kg/m³ = 2.3 kg, which tips it once both
+    hang in air.
+    """
+    plan = plan_of(
+        tmp_path,
+        stone("Base", (20, 10, 20), 30),
+        wood("Limb", (60, 5, 6), 1.5, 50, 'rests = "Base"'),
+        '[[group]]\nwood = ["Limb"]\nsinkers = [{ mass = "2 kg", material = "granite", '
+        'how = "strapped", at = ["30 cm", "25 cm", "23 cm"] }]\n',
+    )
+    hold = plan.holds[0]
+    assert hold.moves_at is None
+    assert hold.drained_move is not None
+    assert hold.drained_move.manner == "tips over by its own weight, down at its right end"
+    assert 0.17 < hold.drained_move.level < 0.26  # before the limb is bare
+
+
+def test_stones_at_hand(tmp_path: Path) -> None:
+    hand = "".join(
+        f'[[at_hand]]\nname = "{n}"\nmaterial = "granite"\nmass = "{m} kg"\n'
+        for n, m in (("Small", 0.4), ("Right", 0.9), ("Large", 2.0))
+    )
+    plan = plan_of(tmp_path, wood("Log", (40, 6, 6), 1.1, 45), hand)
+    offers = plan.holds[0].offers
+    assert offers.why == "the lowest place"
+    plan = plan_of(
+        tmp_path,
+        wood("Log", (40, 6, 6), 1.1, 45),
+        '[[group]]\nwood = ["Log"]\njust_sinks_with = { mass = "520 g", material = "granite" }\n'
+        'tie_points = [["45 cm", "25 cm", "3 cm"], ["30 cm", "25 cm", "3 cm"]]\n',
+        hand,
+    )
+    best = plan.holds[0].offers.best
+    # 1.3 × 520 g at the middle; two sinkers would not be lighter.
+    assert [len(offer.masses) for offer in best] == [1]
+    assert best[0].points[0][0] == pytest.approx(0.45)
+    assert best[0].stones == ("Right",)
+
+
+def test_no_mass_at_the_named_point_holds_it(tmp_path: Path) -> None:
+    # At the very end of the log any sinker leaves the moment of B-D1, whatever it weighs.
+    plan = plan_of(
+        tmp_path,
+        wood("Log", (40, 6, 6), 1.1, 45),
+        '[[group]]\nwood = ["Log"]\ntie_points = [["25 cm", "25 cm", "3 cm"]]\n',
+    )
+    assert plan.holds[0].offers.best == ()
+
+
+def test_a_twig_too_thin_to_touch_anything_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(HoldError, match="nothing carries it"):
+        plan_of(tmp_path, wood("Twig", (20, 0.03, 0.03), 0.000001, 45))
+
+
+def test_wood_denser_than_full_of_water_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(PlumbstoneError, match="denser than any wood"):
+        plan_of(tmp_path, wood("Log", (40, 6, 6), 2.4, 45))
+
+
+def test_burial_is_the_prism_over_the_stone(tmp_path: Path) -> None:
+    # U-2: b = 10 cm, H = 8 cm, γ' = 9.719 kN/m³ (n = 0.40, grains 2650, water 998.2): 7.775 N.
+    own = (
+        '[[material]]\nname = "test sand"\nlike = "sand"\ngrain_density = "2650 kg/m^3"\n'
+        'bulk_density = "1590 kg/m^3"\n'
+    )
+    layer = '[[layer]]\nname = "Sand"\nmaterial = "test sand"\ndepth = "13 cm"\n'
+    group = (
+        '[[group]]\nwood = ["Log"]\nsinkers = [{ stone = "Base", how = "standing", '
+        'at = ["70 cm", "25 cm", "14 cm"] }]\n'
+    )
+    plan = plan_of(
+        tmp_path,
+        wood("Log", (40, 6, 6), 1.1, 70, 'rests = "bed"'),
+        stone("Base", (10, 10, 5), 40),
+        own,
+        layer,
+        group,
+    )
+    assert plan.holds[0].burial * GRAVITY == pytest.approx(7.775, rel=2e-3)
+
+
+def test_default_tie_points(tmp_path: Path) -> None:
+    """Limb ends in the soil come first, then the crotch of a fork, from its mesh alone."""
+    fork = (
+        '[[piece]]\nname = "Fork"\nkind = "wood"\nmaterial = "driftwood"\nat = ["60 cm", "25 cm"]\n'
+        'limbs = [{ path = [["0 cm", "0 cm", "0 cm"], ["0 cm", "0 cm", "15 cm"], '
+        '["10 cm", "0 cm", "30 cm"]], girth = ["12 cm", "8 cm"] }, { path = [["0 cm", "0 cm", '
+        '"15 cm"], ["-10 cm", "0 cm", "30 cm"]], girth = ["10 cm", "8 cm"] }]\n'
+    )
+    bare = plan_of(tmp_path, fork).holds[0].offers
+    assert bare.why == "the lowest crotch"
+    assert bare.points[0] == pytest.approx([0.60, 0.25, 0.17], abs=0.03)
+    layer = '[[layer]]\nname = "Sand"\nmaterial = "sand"\ndepth = "6 cm"\n'
+    deep = plan_of(tmp_path, fork, layer).holds[0].offers
+    assert deep.why == "limb ends below the soil line"
+    assert deep.points[0] == pytest.approx([0.60, 0.25, 0.0], abs=0.025)

@@ -50,8 +50,25 @@ def test_a_ball_rests_on_a_block(tmp_path: Path) -> None:
     )
     assert lowest(plan, "A") == pytest.approx(0, abs=1e-12)
     assert lowest(plan, "B") == pytest.approx(0.06, abs=2e-4)  # a 2 mm grid under a round foot
-    assert [stone.name for stone in plan.standing] == ["A"]
-    assert any(text.startswith("B: stands on A; stacks are not judged") for text in plan.warnings)
+    assert [(stone.name, stone.on) for stone in plan.standing] == [("A", ()), ("B", ("A",))]
+
+
+def test_a_branch_settles_until_it_touches_around_its_middle(tmp_path: Path) -> None:
+    # A rod of 30 cm set down with one end on a block of 3 cm comes to lie from its top edge,
+    # 25 cm from the other end, to the glass: asin(3 / 25) within the grid; geometry.
+    rod = (
+        '[[piece]]\nname = "Rod"\nkind = "wood"\nmaterial = "driftwood"\nsolid = "box"\n'
+        'size = ["30 cm", "2 cm", "2 cm"]\nat = ["30 cm", "20 cm"]\nrests = "A"\n'
+    )
+    drawn = plan_of(tmp_path, block("A", 3, 45), rod)
+    settled = plan_of(tmp_path, block("A", 3, 45), rod + "settle = true\n")
+    assert drawn.holds[0].lean == pytest.approx(np.degrees(np.arctan(3 / 25)), abs=0.3)
+    assert settled.holds[0].lean < 0.5
+    corners = next(b for b in settled.bodies if b.entry.name == "Rod").piece.vertices
+    along = corners[corners[:, 0].argmax()] - corners[corners[:, 0].argmin()]
+    rise = np.degrees(np.arctan2(np.ptp(corners[:, 2]) - 0.02, 0.30))
+    assert rise == pytest.approx(np.degrees(np.arcsin(3 / 25)), abs=0.8)
+    assert along[0] > 0.29
 
 
 def test_pressed_into_the_bed(tmp_path: Path) -> None:

@@ -122,6 +122,21 @@ def bed_heights(result: BedResult) -> Floats:
     return np.where(_bare(result), np.nan, result.surface)
 
 
+def soil_line(result: BedResult) -> Floats:
+    """Surface of the bed above the glass as it lies beside the pieces, carried on below them [m].
+
+    Cells in which a piece stands take the height of the nearest cell in which none does.
+    """
+    from scipy.ndimage import distance_transform_edt
+
+    taken = result.columns.solid_below(np.inf) > 0
+    if taken.all():
+        return result.surface
+    nearest = distance_transform_edt(taken, return_distances=False, return_indices=True)
+    line: Floats = result.surface[tuple(nearest)]
+    return line
+
+
 def _check(
     floor: tuple[float, float], layers: Sequence[Layer], border: Border | None, spacing: float
 ) -> None:

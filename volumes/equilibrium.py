@@ -1,265 +1,398 @@
-"""Whether one rigid body in water stays in its drawn pose, by a linear program."""
+"""Whether bodies in water stay in their drawn pose, by linear programs over all levels."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.volumes.water import GRAVITY
 
 MOST_LIFT = 1e4  # bound of the margin [N]
-SLACK = 1e-9  # rounding [N]
+SLACK = 1e-9  # rounding of the margin [N]
+ELASTIC = 1e-6  # sum of forces and moments that lack: from here on no balance exists [N, N m]
+STILL = 1e-6  # motion at a contact or tie, in shares of that of the lift: it is the hinge
+WHOLE = 0.02  # rise across a body, in shares of its own: below it, it lifts off whole
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Rig:
-    """One body, what it rests on and what pulls it down, at every water level.
+    """Bodies, what they rest on and what pulls them down, at every water level.
 
     Forces are in newtons, places in metres, both in the frame of the tank. Contacts push
-    straight up; ties and laid-on stones pull straight down.
+    straight up on the upper body and down on the lower; ties and laid-on stones pull
+    straight down.
     """
 
-    mass: float  # of the body, with what is strapped to it [kg]
-    centre: Floats  # (2,) of that mass
-    lifts: Floats  # (k,) buoyancy at each level [N]
-    lift_centres: Floats  # (k, 2) centres of buoyancy; any value where there is no lift
-    contacts: Floats  # (n, 2)
+    masses: Floats  # (n,) of the bodies, with what is strapped to them [kg]
+    centres: Floats  # (n, 2) of those masses
+    lifts: Floats  # (k, n) buoyancy at each level [N]
+    lift_centres: Floats  # (k, n, 2) centres of buoyancy; any value where there is no lift
+    contacts: Floats  # (c, 2)
+    uppers: Indices  # (c,) body above each contact
+    lowers: Indices  # (c,) body below it; -1 where that is fixed
     ties: Floats  # (t, 2) places where something pulls down
+    tied: Indices  # (t,) body that it pulls
     least_pulls: Floats  # (k, t) least pull of each at each level [N]; equal to the most where
     most_pulls: Floats  # (k, t) it hangs free
 
+    @property
+    def levels(self) -> int:
+        """Number of water levels."""
+        return len(self.lifts)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Verdict:
-    """The answer at one level."""
+class Verdicts:
+    """The answer at every level for one body of a rig."""
 
-    margin: float  # lift at the centre of buoyancy that it would still bear [N]; below zero the
-    # lift that must go, -inf where it falls over by its own weight
-    pushes: Floats  # (n,) contact forces at the margin zero, NaN where there are none [N]
-    pulls: Floats  # (t,) [N]
+    margins: Floats  # (k,) lift at its centre of buoyancy that it would still bear [N]; below
+    # zero the lift that must go, -inf where something falls over by its own weight
+    motions: Floats  # (k, n, 3) how all bodies start to move once the margin is used up: the
+    # rise at (x, y) is m[0] + m[1] x + m[2] y, 1 at that centre of buoyancy
 
     @property
-    def stays(self) -> bool:
-        """Whether the pose can be in balance."""
-        return self.margin >= -SLACK
+    def stays(self) -> NDArray[np.bool_]:
+        """Whether the pose can be in balance at each level, (k,)."""
+        return np.asarray(self.margins >= -SLACK)
 
 
-def judge_level(rig: Rig, level: int) -> Verdict:
-    """Judge one level of a rig.
+def judge(rig: Rig, body: int = 0) -> Verdicts:
+    """Judge one body of a rig at every level.
 
     Parameters
     ----------
     rig : Rig
-        The body and its loads.
-    level : int
-        Index of the water level.
+        The bodies and their loads.
+    body : int
+        The one whose further lift is sought.
 
     Notes
     -----
-    Balance of vertical force and of moments about x and y:
+    Balance of vertical force and of moments about x and y for each body:
     ΣN - ΣT + B - m g = 0, Σ x N - Σ x T + x_B B - x_G m g = 0, the same for y.
     The margin is the largest further lift at the centre of buoyancy for which pushes
     N ≥ 0 and pulls within their bounds exist; a negative one is the load that lacks there.
+    The multipliers of the balance are the motion that the bodies start with (virtual work).
     """
-    at = _place(rig, level)
-    held = np.concatenate([_wrench(rig.contacts, 1.0), _wrench(rig.ties, -1.0)], axis=1)
-    matrix = np.concatenate([held, _wrench(at[None], 1.0)], axis=1)
-    load = _load(rig, level)
-    bounds: list[tuple[float, float | None]] = [(0.0, None)] * len(rig.contacts)
-    bounds += list(zip(rig.least_pulls[level], rig.most_pulls[level], strict=True))
-    most, least = (
-        _extreme_lift(matrix, load, bounds, -1.0),
-        _extreme_lift(matrix, load, bounds, 1.0),
-    )
-    impossible = most is None or least is None or least > SLACK
-    margin = -np.inf if impossible else float(most or 0.0)
-    forces = np.full(held.shape[1], np.nan)
-    if margin >= -SLACK:
-        forces = _balanced(held, load, bounds)
-    pushes, pulls = np.split(forces, [len(rig.contacts)])
-    return Verdict(margin, pushes, pulls)
+    every = np.arange(rig.levels)
+    missing, falling = _least_missing(rig, body, every)
+    standing = every[missing <= ELASTIC]
+    margins = np.full(rig.levels, -np.inf)
+    motions = falling
+    if len(standing):
+        found, rising = _greatest_lift(rig, body, standing)
+        margins[standing] = found
+        motions[standing] = _whole_where_possible(rig, body, standing, found, rising)
+    return Verdicts(margins, motions.reshape(rig.levels, -1, 3))
 
 
-def imbalance(rig: Rig, level: int, verdict: Verdict) -> float:
-    """Largest unbalanced force [N] or moment [N m] of a verdict that stays."""
-    matrix = np.concatenate([_wrench(rig.contacts, 1.0), _wrench(rig.ties, -1.0)], axis=1)
-    forces = np.concatenate([verdict.pushes, verdict.pulls])
-    return float(np.abs(matrix @ forces - _load(rig, level)).max())
+def forces_at(rig: Rig, level: int) -> tuple[Floats, Floats]:
+    """Pushes (c,) and pulls (t,) that balance a rig at a level with the least total pull [N].
+
+    NaN where no balance exists. The program's answer is solved again with what lies at a
+    bound held fixed, so that forces and moments balance to rounding.
+    """
+    matrix, load = _matrix(rig), _load(rig, level)
+    count = len(rig.contacts)
+    low = np.concatenate([np.zeros(count), rig.least_pulls[level]])
+    high = np.concatenate([np.full(count, np.inf), rig.most_pulls[level]])
+    cost = np.concatenate([np.zeros(count), np.ones(len(rig.ties))])
+    found = _minimum(cost, matrix, load, low, high) if len(cost) else None
+    if found is None:
+        empty = len(cost) == 0 and np.abs(load).max() <= ELASTIC
+        forces = np.zeros(0) if empty else np.full(len(cost), np.nan)
+    else:
+        forces = _solved_again(matrix, load, found.x, low, high)
+    return forces[:count], forces[count:]
+
+
+def greatest_pulls(rig: Rig) -> Floats:
+    """Greatest pull of each tie at any level at which the rig can be in balance, (t,) [N]."""
+    pulls = np.zeros(len(rig.ties))
+    matrix, count = _matrix(rig), len(rig.contacts)
+    for tie in range(len(rig.ties)):
+        most = rig.most_pulls[:, tie]
+        order = np.argsort(-most)
+        for level in order:
+            if most[level] <= pulls[tie]:
+                break
+            low = np.concatenate([np.zeros(count), rig.least_pulls[level]])
+            high = np.concatenate([np.full(count, np.inf), rig.most_pulls[level]])
+            cost = np.zeros(len(low))
+            cost[count + tie] = -1.0
+            found = _minimum(cost, matrix, _load(rig, int(level)), low, high)
+            if found is not None:
+                pulls[tie] = max(pulls[tie], found.x[count + tie])
+    return pulls
+
+
+def imbalance(rig: Rig, level: int, pushes: Floats, pulls: Floats) -> float:
+    """Largest unbalanced force [N] or moment [N m] of given forces."""
+    left = _matrix(rig) @ np.concatenate([pushes, pulls]) - _load(rig, level)
+    return float(np.abs(left).max())
 
 
 def least_sinkers(
-    rig: Rig, points: Floats, weight_shares: Floats, factor: float = 1.0
+    rigs: Sequence[Rig],
+    points: Floats,
+    weight_shares: Floats,
+    body: int = 0,
 ) -> Floats | None:
-    """Least dry masses [kg] to hang at given points so that the body stays at every level.
+    """Least dry masses [kg] to hang at given points so that all rigs stay at every level.
 
     Parameters
     ----------
-    rig : Rig
-        Without these sinkers.
+    rigs : sequence of Rig
+        The same bodies at the ends of their ranges, without these sinkers.
     points : (p, 2) float array
         Allowed places of ties.
     weight_shares : (k,) float array
         Share of its dry weight that a sinker still has at each level.
-    factor : float
-        On the net load, weight less lift and their moments.
+    body : int
+        The body that is tied.
 
     Returns
     -------
     (p,) float array or None
-        Masses shared by all levels, standing with taut ties; None where no mass at these
-        points holds it.
+        Masses shared by all levels and rigs, standing with taut ties; None where no mass at
+        these points holds it.
     """
-    from scipy.optimize import linprog
-    from scipy.sparse import csr_array
+    from scipy.sparse import block_array, block_diag, coo_array
 
-    levels, contacts, ties, own = len(rig.lifts), len(rig.contacts), len(rig.ties), len(points)
-    width = contacts + ties + own
-    block = np.concatenate(
-        [_wrench(rig.contacts, 1.0), _wrench(rig.ties, -1.0), _wrench(points, -1.0)], axis=1
+    own = len(points)
+    held, loads, low, high, caps = [], [], [], [], []
+    pulls = np.zeros((3 * len(rigs[0].masses), own))
+    pulls[3 * body : 3 * body + 3] = _wrench(points, -1.0)
+    for rig in rigs:
+        matrix = np.hstack([_matrix(rig), pulls])
+        for level in range(rig.levels):
+            held.append(matrix)
+            loads.append(_load(rig, level))
+            low.append(np.concatenate([np.zeros(len(rig.contacts)), rig.least_pulls[level]]))
+            low.append(np.zeros(own))
+            high.append(np.concatenate([np.full(len(rig.contacts), np.inf), rig.most_pulls[level]]))
+            high.append(np.full(own, np.inf))
+            caps.append((matrix.shape[1], GRAVITY * weight_shares[level]))
+    width = sum(columns for columns, _ in caps)
+    equal = block_diag(held)
+    starts = np.cumsum([columns for columns, _ in caps])
+    rows = np.arange(own * len(caps))
+    columns = np.concatenate([np.arange(end - own, end) for end in starts])
+    least = coo_array((np.ones(len(rows)), (rows, columns)), shape=(len(rows), width))
+    shares = coo_array(np.vstack([-share * np.eye(own) for _, share in caps]))
+    found = _minimum(
+        np.concatenate([np.zeros(width), np.ones(own)]),
+        block_array([[equal, coo_array((equal.shape[0], own))]]),
+        np.concatenate(loads),
+        np.concatenate([*low, np.zeros(own)]),
+        np.concatenate([*high, np.full(own, np.inf)]),
+        block_array([[least, shares]]),
     )
-    rows, bounds = [], [(0.0, None)] * own
-    loads = []
-    for level in range(levels):
-        rows.append(np.hstack([np.zeros((3, own + level * width)), block,
-                               np.zeros((3, (levels - 1 - level) * width))]))  # fmt: skip
-        loads.append(factor * _load(rig, level))
-        bounds += [(0.0, None)] * contacts
-        bounds += list(zip(rig.least_pulls[level], rig.most_pulls[level], strict=True))
-        bounds += [(0.0, None)] * own
-    caps = np.zeros((levels * own, own + levels * width))
-    for level in range(levels):
-        for i in range(own):
-            row = level * own + i
-            caps[row, own + level * width + contacts + ties + i] = 1.0
-            caps[row, i] = -GRAVITY * weight_shares[level]
-    cost = np.zeros(own + levels * width)
-    cost[:own] = 1.0
-    found = linprog(
-        cost,
-        A_ub=csr_array(caps),
-        b_ub=np.zeros(len(caps)),
-        A_eq=csr_array(np.vstack(rows)),
-        b_eq=np.concatenate(loads),
-        bounds=bounds,
-        method="highs",
+    return None if found is None else np.asarray(found.x[width:], dtype=float)
+
+
+def with_ties(rig: Rig, points: Floats, least: Floats, most: Floats, body: int = 0) -> Rig:
+    """Add ties at points (p, 2) that pull within bounds (k, p) [N]."""
+    return replace(
+        rig,
+        ties=np.vstack([rig.ties.reshape(-1, 2), points]),
+        tied=np.concatenate([rig.tied, np.full(len(points), body)]).astype(np.int64),
+        least_pulls=np.hstack([rig.least_pulls, least]),
+        most_pulls=np.hstack([rig.most_pulls, most]),
     )
-    if found.x is None:
-        return None
-    masses: Floats = found.x[:own]
-    return masses
 
 
-def tipping_direction(rig: Rig, level: int) -> Floats:
-    """Direction (2,) in which the body rises when it cannot stay: away from what holds it.
-
-    The net moment of weight, lift and the greatest pulls about the middle of the contacts;
-    zero where it lifts off whole.
-    """
-    lift, weight = rig.lifts[level], rig.mass * GRAVITY
-    pulls = rig.most_pulls[level]
-    rest = weight + float(pulls.sum()) - lift
-    if rest <= 0:
-        return np.zeros(2)
-    held = [*rig.contacts, *rig.ties]
-    middle = np.mean(held, axis=0) if held else rig.centre
-    moment = lift * (_place(rig, level) - middle) - weight * (rig.centre - middle)
-    if len(rig.ties):
-        moment = moment - pulls @ (rig.ties - middle)
-    size = float(np.linalg.norm(moment))
-    return np.asarray(moment / size if size > 0 else np.zeros(2), dtype=float)
-
-
-def resting_contacts(
-    gaps: Floats, x: Floats, y: Floats, centre: Floats, tolerance: float
-) -> Floats:
-    """Places where a body comes to rest on what is below, once it has settled.
-
-    Parameters
-    ----------
-    gaps : (rows, columns) float array
-        Height of its underside over what is below [m]; +inf beside the body.
-    x, y : (columns,), (rows,) float arrays
-        Middles of the cells [m].
-    centre : (2,) float array
-        Its centre of mass from above [m].
-    tolerance : float
-        Cells nearer than this to the resting plane touch too [m].
+def hinge(rig: Rig, motion: Floats, body: int = 0) -> Floats:
+    """Find the ends of the edge about which a body tips, from its motion (n, 3).
 
     Returns
     -------
-    (n, 2) float array
-        Corners of the hull of all contacts.
-
-    Notes
-    -----
-    Among all planes below the gaps, the one highest at the centre of mass touches where
-    the body rests: a linear program in three unknowns.
+    (h, 2) float array
+        Two points, or one, of its contacts and ties that do not move; none where it lifts
+        off whole.
     """
-    from scipy.optimize import linprog
-    from scipy.spatial import ConvexHull, QhullError
-
-    rows, columns = np.nonzero(np.isfinite(gaps))
-    points = np.column_stack([x[columns], y[rows]])
-    if len(points) == 0:
-        return np.empty((0, 2))
-    height = gaps[rows, columns]
-    local = points - centre
-    terms = np.column_stack([np.ones(len(local)), local])
-    found = linprog(
-        [-1.0, 0.0, 0.0], A_ub=terms, b_ub=height, bounds=[(None, None)] * 3, method="highs"
+    here = np.concatenate(
+        [rig.contacts[(rig.uppers == body)].reshape(-1, 2), rig.ties[rig.tied == body]]
     )
-    plane = found.x if found.x is not None else np.array([height.min(), 0.0, 0.0])
-    touching = points[height - terms @ plane < tolerance]
-    try:
-        return np.asarray(touching[ConvexHull(touching).vertices], dtype=float)
-    except (QhullError, ValueError):
-        return np.asarray(touching, dtype=float)
+    turn = motion[body]
+    slope = np.asarray(turn[1:], dtype=float)
+    if not len(here) or lifts_whole(rig, motion, body):
+        return np.empty((0, 2))
+    rise = np.abs(turn[0] + here @ slope)
+    still: Floats = here[rise < max(STILL, 1e-4 * float(np.linalg.norm(slope)))]
+    if len(still) < 2:
+        return still
+    along = still @ np.array([-slope[1], slope[0]])
+    ends: Floats = still[[int(along.argmin()), int(along.argmax())]]
+    return ends
 
 
-def _extreme_lift(
-    matrix: Floats, load: Floats, bounds: Sequence[tuple[float, float | None]], sign: float
-) -> float | None:
-    """Least (sign 1) or greatest (sign -1) further lift with which balance is possible [N]."""
-    from scipy.optimize import linprog
-
-    cost = np.zeros(matrix.shape[1])
-    cost[-1] = sign
-    limits = [*bounds, (-MOST_LIFT, MOST_LIFT)]
-    found = linprog(cost, A_eq=matrix, b_eq=load, bounds=limits, method="highs")
-    return None if found.x is None else float(found.x[-1])
+def lifts_whole(rig: Rig, motion: Floats, body: int = 0) -> bool:
+    """Tell whether a body rises everywhere alike, from the motion (n, 3)."""
+    here = np.concatenate([rig.contacts[rig.uppers == body], rig.ties[rig.tied == body]])
+    if len(here) == 0:
+        return True
+    rises = motion[body, 0] + here.reshape(-1, 2) @ motion[body, 1:]
+    return bool(rises.max() - rises.min() < WHOLE and rises.min() > STILL)
 
 
-def _place(rig: Rig, level: int) -> Floats:
-    """Centre of buoyancy, or of mass where there is no lift."""
-    at: Floats = rig.lift_centres[level] if rig.lifts[level] > 0 else rig.centre
+def centre_of_lift(rig: Rig, level: int, body: int = 0) -> Floats:
+    """Centre of buoyancy of a body (2,), or of its mass where there is no lift."""
+    wet = rig.lifts[level, body] > 0
+    at: Floats = rig.lift_centres[level, body] if wet else rig.centres[body]
     return at
 
 
+def _least_missing(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:
+    """Sum of forces and moments that lack with no further lift, (k,), and the motion then."""
+    matrix, size = _matrix(rig), 3 * len(rig.masses)
+    wide = matrix.shape[1]
+    blocks, loads, low, high, cost = [], [], [], [], []
+    for level in levels:
+        lift = _lift_column(rig, int(level), body)
+        blocks.append(np.hstack([matrix, lift, np.eye(size), -np.eye(size)]))
+        loads.append(_load(rig, int(level)))
+        pulls_low, pulls_high = rig.least_pulls[level], rig.most_pulls[level]
+        contacts = len(rig.contacts)
+        none = np.zeros(2 * size)
+        low.append(np.concatenate([np.zeros(contacts), pulls_low, [-MOST_LIFT], none]))
+        high.append(np.concatenate([np.full(contacts, np.inf), pulls_high, [0.0], none + np.inf]))
+        cost.append(np.concatenate([np.zeros(wide + 1), np.ones(2 * size)]))
+    found = _minimum_of_blocks(cost, blocks, loads, low, high)
+    assert found is not None
+    parts = found.x.reshape(len(levels), -1)
+    missing = parts[:, wide + 1 :].sum(axis=1)
+    return missing, -found.eqlin.marginals.reshape(len(levels), size)
+
+
+def _greatest_lift(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:
+    """Greatest further lift (k,) and the motion that begins there (k, 3 n)."""
+    matrix, contacts = _matrix(rig), len(rig.contacts)
+    blocks, loads, low, high, cost = [], [], [], [], []
+    for level in levels:
+        blocks.append(np.hstack([matrix, _lift_column(rig, int(level), body)]))
+        loads.append(_load(rig, int(level)))
+        low.append(np.concatenate([np.zeros(contacts), rig.least_pulls[level], [-MOST_LIFT]]))
+        high.append(np.concatenate([np.full(contacts, np.inf), rig.most_pulls[level], [MOST_LIFT]]))
+        cost.append(np.concatenate([np.zeros(matrix.shape[1]), [-1.0]]))
+    found = _minimum_of_blocks(cost, blocks, loads, low, high)
+    size = 3 * len(rig.masses)
+    if found is None and len(levels) > 1:  # one level is at the edge of rounding: each by itself
+        halves = [_greatest_lift(rig, body, levels[i : i + 1]) for i in range(len(levels))]
+        return np.concatenate([h[0] for h in halves]), np.concatenate([h[1] for h in halves])
+    if found is None:
+        return np.array([-np.inf]), np.full((1, size), np.nan)
+    lifts = found.x.reshape(len(levels), -1)[:, -1]
+    return lifts, -found.eqlin.marginals.reshape(len(levels), size)
+
+
+def _whole_where_possible(
+    rig: Rig, body: int, levels: Indices, lifts: Floats, motions: Floats
+) -> Floats:
+    """Let a body rise whole, with all that lies on it, at levels where that is one way to go.
+
+    The motion is not unique where the lift acts at the middle of all that holds.
+    """
+    above = {body}
+    for _ in rig.masses:
+        above |= {
+            int(u) for u, low in zip(rig.uppers, rig.lowers, strict=True) if int(low) in above
+        }
+    rows, tied = sorted(above), np.isin(rig.tied, sorted(above))
+    held = GRAVITY * rig.masses[rows].sum() + rig.most_pulls[levels][:, tied].sum(axis=1)
+    whole = held - rig.lifts[levels][:, rows].sum(axis=1)
+    rising = np.zeros((len(rig.masses), 3))
+    rising[rows, 0] = 1.0
+    found = motions.copy()
+    found[np.abs(whole - lifts) < 1e-6] = rising.ravel()
+    return found
+
+
+def _minimum_of_blocks(
+    cost: Sequence[Floats],
+    blocks: Sequence[Floats],
+    loads: Sequence[Floats],
+    low: Sequence[Floats],
+    high: Sequence[Floats],
+) -> Any:
+    """Solve independent programs in one call."""
+    from scipy.sparse import block_diag
+
+    return _minimum(
+        np.concatenate(cost),
+        block_diag(blocks, format="csr"),
+        np.concatenate(loads),
+        np.concatenate(low),
+        np.concatenate(high),
+    )
+
+
+def _minimum(
+    cost: Floats, matrix: Any, load: Floats, low: Floats, high: Floats, least: Any = None
+) -> Any:
+    """Minimise cost @ x with matrix @ x = load, least @ x ≤ 0 and bounds; None: impossible."""
+    from scipy.optimize import linprog
+
+    found = linprog(
+        cost,
+        A_ub=least,
+        b_ub=None if least is None else np.zeros(least.shape[0]),
+        A_eq=matrix,
+        b_eq=load,
+        bounds=np.column_stack([low, np.maximum(low, high)]),
+        method="highs",
+        options={"primal_feasibility_tolerance": 1e-9, "dual_feasibility_tolerance": 1e-9},
+    )
+    return None if found.x is None else found
+
+
+def _matrix(rig: Rig) -> Floats:
+    """Columns of the balance for unit pushes and pulls, (3 n, c + t)."""
+    contacts, ties = len(rig.contacts), len(rig.ties)
+    matrix = np.zeros((len(rig.masses), 3, contacts + ties))
+    wrench = _wrench(rig.contacts, 1.0)
+    for j in range(contacts):
+        matrix[rig.uppers[j], :, j] += wrench[:, j]
+        if rig.lowers[j] >= 0:
+            matrix[rig.lowers[j], :, j] -= wrench[:, j]
+    pulls = _wrench(rig.ties, -1.0)
+    for j in range(ties):
+        matrix[rig.tied[j], :, contacts + j] = pulls[:, j]
+    return matrix.reshape(3 * len(rig.masses), contacts + ties)
+
+
+def _lift_column(rig: Rig, level: int, body: int) -> Floats:
+    """Column of the balance for a unit of further lift of a body, (3 n, 1)."""
+    column = np.zeros((3 * len(rig.masses), 1))
+    column[3 * body : 3 * body + 3] = _wrench(centre_of_lift(rig, level, body), 1.0)
+    return column
+
+
 def _load(rig: Rig, level: int) -> Floats:
-    """Right side of the balance: weight less lift, and their moments."""
-    weight, lift = rig.mass * GRAVITY, rig.lifts[level]
-    moments = weight * rig.centre - lift * _place(rig, level)
-    return np.concatenate([[weight - lift], moments])
+    """Right side of the balance: weight less lift, and their moments, (3 n,)."""
+    load = np.empty((len(rig.masses), 3))
+    for body, mass in enumerate(rig.masses):
+        weight, lift = mass * GRAVITY, rig.lifts[level, body]
+        load[body, 0] = weight - lift
+        load[body, 1:] = weight * rig.centres[body] - lift * centre_of_lift(rig, level, body)
+    return load.ravel()
 
 
 def _wrench(points: Floats, sign: float) -> Floats:
-    """Columns of the balance for unit forces at points, (3, n)."""
+    """Columns of the balance of one body for unit forces at points, (3, p)."""
     flat = np.asarray(points, dtype=float).reshape(-1, 2)
     return sign * np.vstack([np.ones(len(flat)), flat.T])
 
 
-def _balanced(
-    matrix: Floats, load: Floats, bounds: Sequence[tuple[float, float | None]]
-) -> NDArray[np.float64]:
-    """Find forces within bounds that balance a load exactly: least squares with bounds."""
-    from scipy.optimize import lsq_linear
-
-    low = np.array([b[0] for b in bounds])
-    high = np.array([np.inf if b[1] is None else max(b[1], b[0] + 1e-12) for b in bounds])
-    if matrix.shape[1] == 0:
-        return np.empty(0)
-    found = lsq_linear(matrix, load, (low, high), method="bvls", tol=1e-14)
-    forces: NDArray[np.float64] = found.x
+def _solved_again(matrix: Floats, load: Floats, x: Floats, low: Floats, high: Floats) -> Floats:
+    """Balance exactly with the forces that are not at a bound."""
+    tolerance = 1e-9 * max(1.0, float(np.abs(load).max()))
+    free = (x > low + tolerance) & (x < high - tolerance)
+    fixed = np.where(free, 0.0, np.clip(x, low, np.where(np.isfinite(high), high, x)))
+    forces: Floats = fixed.copy()
+    if free.any():
+        forces[free] = np.linalg.lstsq(matrix[:, free], load - matrix @ fixed, rcond=None)[0]
     return forces

@@ -1,7 +1,7 @@
 """Wood that is tied together, and the stones that hold it down, as the scape file says."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.materials import Material, find_material
@@ -9,6 +9,7 @@ from plumbstone.volumes.sections import Section
 
 HOLDS = ("strapped", "hanging", "standing", "laid on")
 FACTOR = 1.3  # common practice, no source
+MOST_TIE_POINTS = 8  # all sets of three of them are tried
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,9 +19,9 @@ class Sinker:
     mass: float  # dry [kg]
     material: Material
     how: str  # one of HOLDS
-    at: tuple[float, float, float] | None  # where its tie meets the wood, tank frame [m]
-    slack: float  # of the tie [m]
-    stone: str  # name of the piece it is, empty for one without a place
+    at: tuple[float, float, float] | None = None  # where its tie meets the wood, tank frame [m]
+    slack: float = 0.0  # of the tie [m]
+    stone: str = ""  # name of the piece it is, empty for one without a place
 
     def in_water(self, water: float) -> float:
         """Mass that it still weighs under water of a density [kg/m³] → [kg]."""
@@ -38,16 +39,29 @@ class TubTest:
 
 
 @dataclass(frozen=True, slots=True)
+class Weighing:
+    """One line of a log of soaking wood."""
+
+    day: float  # in the water
+    mass: float  # as the scale shows it [kg]
+    in_water: bool  # weighed hanging in the water, not drained in air
+
+    def mass_in_air(self, volume: float, water: float) -> float:
+        """Mass [kg] that the wood of a volume [m³] has in air, in water of a density [kg/m³]."""
+        return self.mass + water * volume if self.in_water else self.mass
+
+
+@dataclass(frozen=True, slots=True)
 class Group:
     """Pieces of wood that move as one, and what holds them."""
 
     name: str
     wood: tuple[str, ...]  # names of pieces
-    sinkers: tuple[Sinker, ...]
-    tub: TubTest | None
-    factor: float  # on the lift, after unlucky densities
-    tie_points: tuple[tuple[float, float, float], ...]  # allowed places for sinkers [m]
-    log: tuple[tuple[float, float], ...]  # (day in the water, drained mass [kg])
+    sinkers: tuple[Sinker, ...] = ()
+    tub: TubTest | None = None
+    factor: float = FACTOR  # on the lift, after unlucky densities
+    tie_points: tuple[tuple[float, float, float], ...] = ()  # allowed places for sinkers [m]
+    log: tuple[Weighing, ...] = ()
 
 
 def group_from(
@@ -72,9 +86,62 @@ def group_from(
     return group
 
 
-def _weighing_from(section: Section) -> tuple[float, float]:
-    """Read one weighing of soaking wood: `day` and `mass`."""
-    weighing = section.number("day", least=0), section.quantity("mass", "mass", least=1e-6)
+def with_tied(
+    groups: Sequence[Group],
+    ties: Iterable[tuple[str, str, tuple[str, ...]]],
+    masses: Mapping[str, tuple[float, Material]],
+) -> tuple[Group, ...]:
+    """Put every piece of wood into a group, with the stones that are tied to it.
+
+    Parameters
+    ----------
+    groups : sequence of Group
+        As the file writes them.
+    ties : iterable of (name, kind, names it is tied to)
+        All pieces.
+    masses : mapping of str to (float, Material)
+        Of the stones [kg].
+
+    Returns
+    -------
+    tuple of Group
+        The same groups, then one for each piece of wood, or pieces tied together, that no
+        group names. A stone tied to wood that is no sinker of it yet is strapped to it.
+    """
+    import networkx
+
+    ties = list(ties)
+    wood = {name for name, kind, _ in ties if kind == "wood"}
+    named = {name for group in groups for name in group.wood}
+    pairs = {(name, other) for name, _, to in ties for other in to}
+    pairs |= {(other, name) for name, other in pairs}
+    loose = networkx.Graph([pair for pair in pairs if wood - named >= {*pair}])
+    loose.add_nodes_from(sorted(wood - named))
+    order = {name: i for i, (name, _, _) in enumerate(ties)}
+    parts = [sorted(part, key=order.__getitem__) for part in networkx.connected_components(loose)]
+    found = list(groups)
+    for part in sorted(parts, key=lambda names: order[names[0]]):
+        found.append(Group(" and ".join(part), tuple(part)))
+    return tuple(_with_strapped(group, pairs, masses) for group in found)
+
+
+def _with_strapped(
+    group: Group, pairs: Iterable[tuple[str, str]], masses: Mapping[str, tuple[float, Material]]
+) -> Group:
+    """Add the stones that are tied to the wood of a group and are no sinkers of it yet."""
+    known = {sinker.stone for sinker in group.sinkers}
+    stones = sorted({b for a, b in pairs if a in group.wood and b in masses and b not in known})
+    added = tuple(Sinker(*masses[name], "strapped", stone=name) for name in stones)
+    return replace(group, sinkers=(*group.sinkers, *added))
+
+
+def _weighing_from(section: Section) -> Weighing:
+    """Read one weighing of soaking wood: `day`, `mass` and where it was weighed."""
+    in_water = section.choice("weighed", ("air", "water"), "air") == "water"
+    least = -100 if in_water else 1e-6  # what still floats pulls the scale up
+    weighing = Weighing(
+        section.number("day", least=0), section.quantity("mass", "mass", least=least), in_water
+    )
     section.done()
     return weighing
 
@@ -84,6 +151,8 @@ def _points_from(section: Section) -> tuple[tuple[float, float, float], ...]:
     points = section.raw("tie_points", [])
     if not isinstance(points, list):
         raise section.error("tie_points", 'must be a list of ["x", "y", "z"] points.')
+    if len(points) > MOST_TIE_POINTS:
+        raise section.error("tie_points", f"name at most {MOST_TIE_POINTS} places.")
     rows = Section(
         {str(i): p for i, p in enumerate(points, 1)}, section.path, f"{section.where}.tie_points"
     )

@@ -27,14 +27,14 @@ from plumbstone.volumes.dosing import (
     level_after_change,
     salt_for,
 )
-from plumbstone.volumes.hold_down import HoldResult, judge_group
+from plumbstone.volumes.hold_down import HoldResult, Surroundings, judge_groups
 from plumbstone.volumes.layering import Heave, Swallowed, heaving_layers, swallowed_layers
 from plumbstone.volumes.loads import Load, glass_mass, pressure_on
 from plumbstone.volumes.materials import find_material
 from plumbstone.volumes.scape import Lump, Scape
-from plumbstone.volumes.setting import Body, set_on_bed, set_on_floor
+from plumbstone.volumes.setting import Body, body_of, set_on_bed, set_on_floor
 from plumbstone.volumes.settling import Rest, come_to_rest
-from plumbstone.volumes.standing import Standing, judge_standing
+from plumbstone.volumes.standing import Standing, judge_stones
 from plumbstone.volumes.water import water_density
 
 CHANGES = (0.30, 0.50)
@@ -122,13 +122,13 @@ def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = N
     parts = dosing = load = None
     if scape.tank.water_line is not None:
         parts = tank_parts(scape, bodies, bed)
-        dosing = _dosing(scape, bed, parts, salt)
+        dosing = _dosing(scape, bodies, bed, parts, salt)
         load = _load(scape, bodies, bed, parts, water)
     holds = _holds(scape, bodies, bed, water)
     floor = (scape.tank.length, scape.tank.depth)
-    # What a stacked stone stands on is not judged, so nothing is said of its balance.
-    stones = [b for b in bodies if b.entry.kind == "stone" and b.entry.rests in ("floor", "bed")]
-    standing = tuple(judge_standing(body, water, floor) for body in stones)
+    line = scape.tank.water_line or 0.0
+    grid = bed.grid if bed else _plain_grid(scape)
+    standing = judge_stones(bodies, water, line, floor, grid)
     sump = scape.tank.sump
     back = None
     if sump is not None and sump.area is not None and sump.drop is not None:
@@ -164,7 +164,9 @@ def tank_parts(scape: Scape, bodies: Sequence[Body], bed: BedResult | None) -> T
     )
     grains = Range.total(_grain_volume(result) for result in bed.layers) if bed else _zero()
     settled = bed.settled if bed else 0.0
-    free = _free_water(bed, line) if bed else _free_beside(scape, bodies, line)
+    free = (
+        _free_water(bed, line) if bed else float(_free_beside(scape, bodies, np.array([line]))[0])
+    )
     above = sum(lump.volume.mid * (1 - lump.below_soil) for lump in scape.lumps)
     filled = sum(lump.volume.mid - _lump_volume(lump).mid for lump in scape.lumps)
     return TankParts(
@@ -190,18 +192,15 @@ def _holds(
     line = scape.tank.water_line
     if line is None or not scape.groups:
         return ()
-    by_name = {body.entry.name: body for body in bodies}
-    grid = bed.grid if bed else _plain_grid(scape)
-    results = []
-    for group in scape.groups:
-        others = [b for b in bodies if b.entry.name not in group.wood]
-        windows = [columns_of(b.piece.vertices, b.piece.faces, grid) for b in others]
-        support = merged_columns(windows, grid).highest()
-        if bed is not None:
-            support = np.maximum(support, np.nan_to_num(bed_heights(bed), nan=0.0))
-        stone = find_material(SINKER_STONE)
-        results.append(judge_group(group, by_name, water, line, stone, grid, support))
-    return tuple(results)
+    around = Surroundings(
+        water=water,
+        water_line=line,
+        grid=bed.grid if bed else _plain_grid(scape),
+        bed=bed,
+        stone=find_material(SINKER_STONE),
+        at_hand=tuple(body_of(entry) for entry in scape.at_hand),
+    )
+    return judge_groups(scape.groups, bodies, around)
 
 
 def _plain_grid(scape: Scape) -> Grid:
@@ -295,12 +294,12 @@ def _free_water(bed: BedResult, line: float) -> float:
     return float(space.sum()) * bed.grid.cell_area
 
 
-def _free_beside(scape: Scape, bodies: Sequence[Body], line: float) -> float:
-    """Free space beside the pieces where there is no bed [m³], by columns."""
+def _free_beside(scape: Scape, bodies: Sequence[Body], levels: Floats) -> Floats:
+    """Free space beside the pieces below each level where there is no bed [m³], by columns."""
     grid = _plain_grid(scape)
     windows = [columns_of(b.piece.vertices, b.piece.faces, grid, b.mesh_volume) for b in bodies]
     columns = merged_columns(windows, grid)
-    return float(columns.free_below(line).sum()) * grid.cell_area
+    return np.array([float(columns.free_below(h).sum()) for h in levels]) * grid.cell_area
 
 
 def _soaked_grains(bed: BedResult | None) -> Range:
@@ -314,6 +313,7 @@ def _soaked_grains(bed: BedResult | None) -> Range:
 
 def _dosing(
     scape: Scape,
+    bodies: Sequence[Body],
     bed: BedResult | None,
     parts: TankParts,
     salt: float | None,
@@ -326,12 +326,12 @@ def _dosing(
     spread = Range.total([parts.stone.negative(), parts.wood.negative(), parts.grains.negative()])
     inside = parts.free_water.mid + parts.between_grains.mid
     water = spread.plus(inside - spread.mid + outside)
+    levels = np.linspace(0, line, 121)
     if bed is not None:
-        levels = np.linspace(0, line, 121)
         below = water_below(bed, parts, levels)
     else:
-        levels = np.array([0.0, line])
-        below = np.array([0.0, inside])
+        below = _free_beside(scape, bodies, levels)
+        below *= inside / max(below[-1], 1e-12)
     per_cm = float(below[-1] - np.interp(line - 0.01, levels, below))
     marks = []
     for share in CHANGES:
@@ -402,11 +402,6 @@ def _warnings(scape: Scape, bodies: Sequence[Body], bed: BedResult | None) -> tu
         if height is not None and top > height:
             found.append(f"{body.entry.name}: stands {(top - height) * 1e2:.1f} cm above the rim.")
         found += _way_in(body, scape)
-        if body.entry.rests not in ("floor", "bed"):
-            found.append(
-                f"{body.entry.name}: stands on {body.entry.rests}; stacks are not judged. Set its "
-                "middle well over what carries it, and test it by hand before you fill."
-            )
     for result in bed.layers if bed else ():
         if result.slide.volume > 0.02 * result.settled and result.slide.drop > 0.005:
             litres, lower = result.slide.volume * 1e3, result.slide.drop * 1e2

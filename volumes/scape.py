@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.groups import Group, group_from
+from plumbstone.volumes.groups import Group, group_from, with_tied
 from plumbstone.volumes.layers import Border, Layer, border_from, layers_from
 from plumbstone.volumes.materials import Material, find_material, load_materials, material_from
 from plumbstone.volumes.sections import ScapeError, Section
@@ -79,14 +79,15 @@ class PieceEntry:
     shape: Shape
     material: Material
     mass: float | None  # measured [kg]
-    at: tuple[float, float]  # middle of its outline from above [m]
-    turn: float  # seen from above, anticlockwise [degrees]
-    tilt: float  # [degrees]
-    lean: float  # direction it tilts to, from +x [degrees]
-    rests: str  # "floor", "bed" or the name of another piece
-    pressed: float  # below the bed surface [m]
-    tied_to: tuple[str, ...]
-    price: float | None  # per kilogram
+    at: tuple[float, float] = (0.0, 0.0)  # middle of its outline from above [m]
+    turn: float = 0.0  # seen from above, anticlockwise [degrees]
+    tilt: float = 0.0  # [degrees]
+    lean: float = 0.0  # direction it tilts to, from +x [degrees]
+    rests: str = "floor"  # "floor", "bed" or the name of another piece
+    pressed: float = 0.0  # below the bed surface [m]
+    settle: bool = False  # it turns until it rests, instead of staying as drawn
+    tied_to: tuple[str, ...] = ()
+    price: float | None = None  # per kilogram
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +116,7 @@ class Scape:
     layers: tuple[Layer, ...]
     border: Border | None
     groups: tuple[Group, ...]
+    at_hand: tuple[PieceEntry, ...]  # stones that could be hung on wood, not in the tank
     materials: Mapping[str, Material] = field(repr=False)
 
 
@@ -147,11 +149,13 @@ def read_scape(path: Path) -> Scape:
         layers=layers_from(top.sections("layer"), materials),
         border=border_from(border) if (border := top.section("border", None)) else None,
         groups=(),
+        at_hand=tuple(_at_hand_from(entry, materials) for entry in top.sections("at_hand")),
         materials=materials,
     )
     masses = {p.name: _mass_and_material(p) for p in scape.pieces if p.kind == "stone"}
     groups = tuple(group_from(entry, materials, masses) for entry in top.sections("group"))
-    scape = replace(scape, groups=groups)
+    ties = ((piece.name, piece.kind, piece.tied_to) for piece in scape.pieces)
+    scape = replace(scape, groups=with_tied(groups, ties, masses))
     top.done()
     _check_names(scape)
     return scape
@@ -264,12 +268,30 @@ def _piece_from(section: Section, materials: Mapping[str, Material]) -> PieceEnt
         lean=section.number("lean", 90.0, least=-360, most=360),
         rests=section.text("rests", "floor"),
         pressed=section.quantity("pressed", "length", 0.0, least=0),
+        settle=section.flag("settle"),
         tied_to=section.texts("tied_to"),
         price=section.number("price", None, least=0),
     )
     section.done()
     if entry.material.density is None:
         raise section.error("material", f"{entry.material.name} has no density; name a {kind}.")
+    return entry
+
+
+def _at_hand_from(section: Section, materials: Mapping[str, Material]) -> PieceEntry:
+    """Read one [[at_hand]]: a stone that was weighed, measured or scanned."""
+    mass = section.quantity("mass", "mass", None, least=1e-6)
+    entry = PieceEntry(
+        name=section.text("name"),
+        kind="stone",
+        shape=_shape_from(section, mass),
+        material=_material(section, materials),
+        mass=mass,
+        price=section.number("price", None, least=0),
+    )
+    section.done()
+    if entry.material.density is None:
+        raise section.error("material", f"{entry.material.name} has no density; name a stone.")
     return entry
 
 

@@ -15,11 +15,13 @@ from plumbstone.meshes.placing import (
     resting_height,
     shared_volume,
     stood_at,
+    sunk,
     tilted,
     turned,
 )
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.displacement import mesh_volume
+from plumbstone.volumes.contacts import resting_on
+from plumbstone.volumes.displacement import displaced_at_levels, mesh_volume
 from plumbstone.volumes.scape import PieceEntry, Scape, Shape
 from plumbstone.volumes.weighing import (
     mass_of,
@@ -31,6 +33,10 @@ from plumbstone.volumes.weighing import (
 
 MASS_ONLY_PROPORTIONS = np.array([1.3, 1.0, 0.8])  # common practice, no source
 CONTACT_GRID = 0.002  # [m], for setting pieces down and finding overlaps
+DENSEST_WOOD = 1316.0  # saturated, basic specific gravity 0.9 [kg/m³], derived
+SETTLING_STEPS = 40
+LARGEST_STEP = 8.0  # of one turn while a piece comes to rest [degrees]
+SETTLED = 0.5  # it rests where it would turn by no more [degrees]
 OVERLAP = 0.05  # of the smaller piece: drawn through each other
 
 
@@ -83,6 +89,8 @@ def body_of(entry: PieceEntry) -> Body:
         return _from_mass(entry, entry.mass)
     piece, volume, how = _form(entry)
     piece = renamed(piece, entry.name, entry.material.key)
+    if entry.kind == "wood" and entry.mass is not None:
+        _check_wood(entry.mass, volume)
     if entry.mass is None:
         mass = mass_of(volume, density)
         return Body(entry, piece, volume, mass, f"{how}; density from the table", piece.warnings)
@@ -115,8 +123,10 @@ def set_on_floor(scape: Scape) -> tuple[Body, ...]:
             if entry.rests in done:
                 below = done[entry.rests].piece
                 tops = merged_columns([columns_of(below.vertices, below.faces, floor)], floor)
-                rise = resting_height(body.piece, tops.highest(), floor)
-                body = replace(body, piece=raised(body.piece, rise))
+                body = replace(body, piece=_set_down(body, tops.highest(), floor))
+            elif entry.settle and entry.rests == "floor":
+                level = np.zeros((floor.ny, floor.nx))
+                body = replace(body, piece=_set_down(body, level, floor))
             done[entry.name] = body
             waiting.remove(entry)
     placed = tuple(done[entry.name] for entry in scape.pieces)
@@ -136,11 +146,40 @@ def set_on_bed(bodies: Sequence[Body], surface: Floats, grid: Grid) -> tuple[Bod
     placed = []
     for body in bodies:
         if body.entry.rests == "bed":
-            rise = resting_height(body.piece, surface, grid) - body.entry.pressed
-            body = replace(body, piece=raised(body.piece, max(0.0, rise)))
+            piece = _set_down(body, surface, grid)
+            low = min(body.entry.pressed, float(piece.vertices[:, 2].min()))
+            body = replace(body, piece=raised(piece, -low))
         placed.append(body)
     _check_overlaps(placed, grid)
     return tuple(placed)
+
+
+def _set_down(body: Body, surface: Floats, grid: Grid) -> Piece:
+    """Lower a piece onto a surface as it is turned, or let it come to rest there.
+
+    A piece that settles turns by the plane by which it would sink onto what is below, step
+    by step, until it rests on enough places around its middle.
+    """
+    piece = raised(body.piece, resting_height(body.piece, surface, grid))
+    if not body.entry.settle:
+        return piece
+    level = [float(piece.vertices[:, 2].max()) * 10 + 10.0]
+    for _ in range(SETTLING_STEPS):
+        corners = piece.vertices
+        centre = displaced_at_levels(corners, piece.faces, level)[1][0]
+        under = np.full(surface.shape, np.inf)
+        window = columns_of(corners, piece.faces, grid)
+        under[window.place] = window.lowest()
+        gaps = np.where(np.isfinite(under), np.maximum(under - surface, 0.0), np.inf)
+        rest = resting_on(gaps, np.full(surface.shape, -1), grid, centre[:2])
+        if rest.lean < SETTLED:
+            break
+        share = min(1.0, LARGEST_STEP / rest.lean)
+        slopes = (rest.slopes[0] * share, rest.slopes[1] * share)
+        piece = sunk(piece, slopes, centre)
+        piece = raised(piece, -float(piece.vertices[:, 2].min()))
+        piece = raised(piece, resting_height(piece, surface, grid))
+    return piece
 
 
 def _made(entry: PieceEntry, scape: Scape) -> Body:
@@ -224,6 +263,16 @@ def _from_mass(entry: PieceEntry, mass: float) -> Body:
         raise PlacingError(message)
     piece = renamed(primitives.stone_of_size(size, factor), entry.name, entry.material.key)
     return Body(entry, piece, volume, Range.exact(mass), "weighed; density from the table")
+
+
+def _check_wood(mass: float, volume: Range) -> None:
+    """Refuse wood that would be denser than any whose pores are full of water."""
+    if mass / volume.high > DENSEST_WOOD:
+        message = (
+            f"{mass:g} kg in {volume.mid * 1e3:.2f} L is {mass / volume.mid:.0f} kg/m³, denser "
+            f"than any wood full of water ({DENSEST_WOOD:.0f}); check size, scale and mass."
+        )
+        raise PlacingError(message)
 
 
 def _contradiction(entry: PieceEntry, volume: Range, mass: float) -> tuple[str, ...]:
