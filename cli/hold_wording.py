@@ -5,10 +5,10 @@ import math
 from plumbstone.cli.output import Units
 from plumbstone.cli.wording import grams, grams_up, place_words
 from plumbstone.volumes.buoyancy import Balance
-from plumbstone.volumes.hold_down import LEANS, HoldResult, Move, end_name
+from plumbstone.volumes.hold_down import HoldResult, Move, end_name
 from plumbstone.volumes.offers import Offer
 from plumbstone.volumes.soaking import Soaking
-from plumbstone.volumes.standing import Standing
+from plumbstone.volumes.standing import LEANS, Standing
 
 POUND_FORCE = 4.4482216152605  # [N]
 
@@ -69,6 +69,11 @@ def standing_sentence(stone: Standing, units: Units) -> str:
             f"{stone.name}: falls{on}{when} as drawn; set its middle well over what carries it, "
             "or take it out."
         )
+    if stone.lean > LEANS:
+        return (
+            f"{stone.name}: does not lie{on} as drawn; it leans {stone.lean:.0f}° before it rests. "
+            "Set its middle over what carries it."
+        )
     if stone.tip_angle <= 0:
         return (
             f"{stone.name}: does not stand by itself{on} as drawn; lay it down or bed its foot in."
@@ -84,10 +89,10 @@ def stack_sentence(stone: Standing) -> str | None:
     """Say of a stone that lies on others what to see to; None for any other."""
     if not stone.on or stone.doubtful:
         return None
-    words = f"{stone.name}: lies on {' and '.join(stone.on)}; tips at {stone.tip_angle:.0f}°"
-    if stone.lean > LEANS:
-        words += f", once it has leant {stone.lean:.0f}° further than drawn to rest"
-    return f"{words}. Try it by hand before you fill; fix tall stacks as the maker advises."
+    return (
+        f"{stone.name}: lies on {' and '.join(stone.on)}; tips at {stone.tip_angle:.0f}°. Try it "
+        "by hand before you fill; how to fix a tall stack is for the maker of the tank to say."
+    )
 
 
 def push_words(newtons: float, units: Units) -> str:

@@ -5,8 +5,10 @@ from math import pi, sqrt
 import numpy as np
 import pytest
 
+from plumbstone.meshes import primitives
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.primitives import box, cylinder
+from plumbstone.volumes.displacement import displaced_at_levels, mesh_volume
 from plumbstone.volumes.floating import (
     FloatError,
     draught_of,
@@ -86,3 +88,61 @@ def test_a_long_log_lies_down() -> None:
     assert afloat.draught / 0.04 == pytest.approx(0.660, abs=0.01)
     with pytest.raises(FloatError, match="does not float"):
         float_at_rest(log.vertices, log.faces, 1100.0, 1000.0)
+
+
+def fork() -> tuple[np.ndarray, np.ndarray]:
+    """A forked branch of three limbs, closed."""
+    piece = primitives.fork(
+        [
+            np.array([[0, 0, 0], [0.14, 0.02, 0.06], [0.30, -0.02, 0.10]]),
+            np.array([[0.13, 0.02, 0.06], [0.20, 0.09, 0.14]]),
+            np.array([[0.16, 0.02, 0.07], [0.24, -0.08, 0.09]]),
+        ],
+        [np.array([0.06, 0.035]), np.array([0.04, 0.02]), np.array([0.04, 0.02])],
+    )
+    return piece.vertices, piece.faces
+
+
+def hydrostatics(vertices: np.ndarray, faces: np.ndarray, centre: np.ndarray) -> dict[str, float]:
+    """Centre of buoyancy and metacentric heights by a general hydrostatics library.
+
+    It samples each face at its middle, so the faces are made small first.
+    """
+    import trimesh
+
+    cpt = pytest.importorskip("capytaine", reason="capytaine is not installed here")
+    for _ in range(3):
+        vertices, faces = trimesh.remesh.subdivide(vertices, faces)
+    body = cpt.FloatingBody(
+        mesh=cpt.Mesh(vertices=vertices, faces=np.column_stack([faces, faces[:, 2]])),
+        center_of_mass=centre,
+    )
+    body.add_all_rigid_body_dofs()
+    found: dict[str, float] = body.immersed_part().compute_hydrostatics(rho=1000.0)
+    return found
+
+
+def test_a_forked_branch_against_a_general_library() -> None:
+    """Attitude, centre of buoyancy, volume and metacentric heights of a branch afloat."""
+    vertices, faces = fork()
+    afloat = float_at_rest(vertices, faces, 700.0, 1000.0)
+    middle = displaced_at_levels(vertices, faces, [1.0])[1][0]
+    turned = (vertices - middle) @ afloat.turn.T
+    level = turned[:, 2].min() + afloat.draught
+    at_water = turned - [0, 0, level]
+    centre = np.array([0.0, 0.0, -level])  # of mass; the branch is of even density
+    theirs = hydrostatics(at_water, faces, centre)
+    assert theirs["disp_volume"] == pytest.approx(0.7 * mesh_volume(vertices, faces), rel=1e-4)
+    ours = displaced_at_levels(at_water, faces, [0.0])[1][0]
+    assert theirs["center_of_buoyancy"] == pytest.approx(ours, abs=2e-5)
+    # At rest the centre of buoyancy lies under the centre of mass, and it rights itself.
+    assert theirs["center_of_buoyancy"][:2] == pytest.approx(centre[:2], abs=2e-4)
+    # GM from the stiffness, heave free to follow: (C44 - C34²/C33) / (m g), the same about y.
+    stiffness = np.asarray(theirs["hydrostatic_stiffness"])
+    weight = 1000.0 * float(theirs["disp_volume"]) * 9.81
+    for axis in (0, 1):
+        turn = 3 + axis
+        free = stiffness[turn, turn] - stiffness[2, turn] ** 2 / stiffness[2, 2]
+        mine = metacentric_height(at_water, faces, centre, 0.7, axis)
+        assert free / weight == pytest.approx(mine, rel=3e-3)
+        assert mine > 0

@@ -7,6 +7,7 @@ import pytest
 
 from plumbstone.meshes.placing import stood_at
 from plumbstone.meshes.primitives import box
+from plumbstone.volumes.plan import Plan, make_plan
 from plumbstone.volumes.scape import read_scape
 from plumbstone.volumes.setting import Body, body_of
 from plumbstone.volumes.standing import judge_standing, tip_angle, top_push
@@ -49,3 +50,54 @@ def test_a_flat_stone_is_not_doubtful(tmp_path: Path) -> None:
     standing = judge_standing(block(tmp_path, (0.20, 0.15, 0.05)), 997.0, (0.9, 0.45))
     assert not standing.upright
     assert not standing.doubtful
+
+
+STACK = (
+    '[[piece]]\nname = "{name}"\nmaterial = "granite"\nsolid = "box"\n'
+    'size = ["20 cm", "10 cm", "4 cm"]\nat = ["{x} cm", "20 cm"]\nrests = "{rests}"\n'
+)
+
+
+def stacked(folder: Path, *places: float) -> Plan:
+    """Blocks of 20 cm on each other, each with its middle at a place along the tank [cm]."""
+    names = [f"B{i}" for i in range(len(places))]
+    below = ["floor", *names]
+    blocks = [
+        STACK.format(name=name, x=x, rests=rests)
+        for name, x, rests in zip(names, places, below, strict=False)
+    ]
+    path = folder / "t.toml"
+    path.write_text(
+        '[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\nwater_line = "41 cm"\n' + "".join(blocks),
+        encoding="utf-8",
+    )
+    return make_plan(read_scape(path))
+
+
+def test_a_stack_of_blocks_may_overhang_as_the_closed_form_says(tmp_path: Path) -> None:
+    # Blocks of length L, from the top down, may reach L/2, L/4, L/6 ... over the one below;
+    # derived from the centres of mass (the book-stacking series). A little less of each stands,
+    # a little more falls, though each block by itself lies with its middle over the next.
+    reaches = [20 / 4, 20 / 2]
+    for share, stands in ((0.9, True), (1.06, False)):
+        second = 30 + share * reaches[0]
+        top = second + min(share, 0.95) * reaches[1]
+        plan = stacked(tmp_path, 30, second, top)
+        falls = [stone.name for stone in plan.standing if stone.falls_at is not None]
+        assert (falls == []) is stands
+        assert next(s for s in plan.standing if s.name == "B2").on == ("B1",)
+
+
+def test_the_lean_of_a_stacked_block_counts_from_what_is_below(tmp_path: Path) -> None:
+    # Middle 10 - 7 = 3 cm inside the edge of the lower block, 2 cm up: atan(3 / 2); statics.
+    plan = stacked(tmp_path, 30, 37)
+    top = plan.standing[1]
+    assert top.tip_angle == pytest.approx(tip_angle(0.03, 0.02), abs=3)  # contacts on a 2 mm grid
+    assert not top.doubtful
+
+
+def test_a_block_beyond_the_edge_of_the_one_below_falls(tmp_path: Path) -> None:
+    plan = stacked(tmp_path, 30, 41)
+    top = plan.standing[1]
+    assert top.doubtful
+    assert top.lean > 5

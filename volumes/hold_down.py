@@ -49,7 +49,6 @@ from plumbstone.volumes.water import GRAVITY
 LEVELS = 40  # water levels tried while the tank fills
 FINEST_AFLOAT = 20_000  # faces; a finer mesh is thinned before it floats
 TIE_REACH = 0.03  # a tie farther than this from all wood is not on it [m]
-LEANS = 5.0  # [degrees]: from here on a piece does not rest as it is drawn
 
 
 class HoldError(PlumbstoneError, ValueError):

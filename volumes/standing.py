@@ -17,6 +17,7 @@ from plumbstone.volumes.water import GRAVITY
 
 FOOT = 0.003  # [m]: nearer than this to its lowest point, a stone touches
 UPRIGHT = 1.2  # height over the narrower side of its outline: from here on it stands
+LEANS = 5.0  # [degrees]: from here on a piece does not rest as it is drawn
 SMALL_ANGLE = 15.0  # [degrees]; common practice, no source
 
 
@@ -38,7 +39,8 @@ class Standing:
     def doubtful(self) -> bool:
         """Whether it stands or lies on others, and tips easily or does not hold."""
         stands = self.upright or bool(self.on)
-        return (stands and self.tip_angle < SMALL_ANGLE) or self.falls_at is not None
+        tips = stands and self.tip_angle < SMALL_ANGLE
+        return tips or self.lean > LEANS or self.falls_at is not None
 
 
 def tip_angle(inside: float, height: float) -> float:
