@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 INK, FAINT = "#1c2b33", "#7c8a91"
 STONE, WOOD, WATER = "#8d99a3", "#b5763a", "#56a0d3"
+CLOSED, AWAY = "#c0562f", "#cdb98a"  # of a scan: guessed parts, and what was cut away
 # Told apart by lightness as well as hue, so that they hold for colour-blind readers and in grey.
 LAYERS = ("#6b4e71", "#4f3b2c", "#e3cf9b", "#b0a58f", "#8c6d46", "#cbb9d6")
 HATCHES = ("\\\\", "", "", "//", "xx", "--")

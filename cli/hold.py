@@ -1,7 +1,9 @@
 """`plumbstone hold`: does this wood stay down, and what must hang on it."""
 
+from dataclasses import replace
+from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -17,11 +19,22 @@ from plumbstone.cli.output import (
 if TYPE_CHECKING:
     from plumbstone.volumes.buoyancy import Balance
     from plumbstone.volumes.materials import Material
+    from plumbstone.volumes.scape import Scape
+    from plumbstone.volumes.soaking import Soaking
+    from plumbstone.volumes.spread import Spread
+
+
+class Water(StrEnum):
+    """Kinds of water, by their salinity."""
+
+    FRESH = "fresh"
+    BRACKISH = "brackish"
+    SALT = "salt"
 
 
 def hold(
     scape: Annotated[
-        Path | None, typer.Argument(help="A scape file with [[group]]; or give --wood-mass.")
+        Path | None, typer.Argument(help="A scape file with wood; or give --wood-mass.")
     ] = None,
     wood_mass: Annotated[
         str | None, typer.Option("--wood-mass", help='Dry wood on a scale: "1.35 kg".')
@@ -37,47 +50,126 @@ def hold(
     factor: Annotated[
         float, typer.Option("--factor", help="Reserve: the lift is multiplied by it.")
     ] = 1.3,
+    log: Annotated[
+        Path | None,
+        typer.Option("--log", help="CSV of weighings: date,grams,weighed (air or water)."),
+    ] = None,
+    spread: Annotated[
+        bool, typer.Option("--spread", help="Draw what is uncertain 200 times.")
+    ] = False,
+    picture: Annotated[
+        Path | None,
+        typer.Option("--picture", help="Draw the forces of a scape's wood into this PNG."),
+    ] = None,
     temperature: Annotated[str, typer.Option("--temperature", help="Of the water.")] = "25 °C",
-    salinity: Annotated[float, typer.Option("--salinity", help="Of the water, g/kg.")] = 0.0,
+    water: Annotated[Water, typer.Option("--water", help="Kind of water.")] = Water.FRESH,
+    salinity: Annotated[
+        float | None, typer.Option("--salinity", help="Of the water, g/kg; beats --water.")
+    ] = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Say whether wood stays down, and how many grams of stone it needs."""
+    from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.quantities import parse_quantity
+    from plumbstone.volumes.scape import SALINITY
 
     with plain_errors():
         if scape is not None:
-            _hold_scape(scape, as_json, units)
+            _hold_scape(scape, log, picture, spread, as_json, units)
             return
-        water = (parse_quantity(temperature, "temperature"), salinity)
+        if picture is not None:
+            raise PlumbstoneError("--picture needs a scape file: it draws where forces act.")
+        salt = SALINITY[water.value] if salinity is None else salinity
+        wet = (parse_quantity(temperature, "temperature"), salt)
         mass = None if wood_mass is None else parse_quantity(wood_mass, "mass")
-        balance, stone = _quick(mass, material, just_sinks_with, sinker or [], factor, water)
+        balance, stone = _quick(mass, material, just_sinks_with, sinker or [], factor, wet)
+        soaking = None if log is None else _soaking(log, mass, balance, wet)
+        found = _quick_spread(balance, stone, wet) if spread else None
     if as_json:
-        from plumbstone.cli.documents import balance_document
-
-        emit_json(
-            {"holds": [{"name": "wood", "sinker_material": stone, **balance_document(balance)}]}
-        )
+        emit_json({"holds": [_quick_document(balance, stone.name, soaking, found)]})
         return
-    _print_balance("Wood", balance, stone, units)
+    _print_balance("Wood", balance, stone.name, soaking, units)
+    if found is not None:
+        _print_spread("Wood", found, stone.name, units)
 
 
-def _hold_scape(path: Path, as_json: bool, units: Units) -> None:
-    """Judge the groups of a scape."""
+def _hold_scape(
+    path: Path, log: Path | None, picture: Path | None, spread: bool, as_json: bool, units: Units
+) -> None:
+    """Judge the wood of a scape."""
     from plumbstone.cli.documents import hold_document
     from plumbstone.cli.plan import print_holds
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.plan import make_plan
     from plumbstone.volumes.scape import read_scape
+    from plumbstone.volumes.spread import spread_of_hold
 
+    scape = read_scape(path)
+    if log is not None:
+        scape = _with_log(scape, log)
     with working("Setting the pieces ..."):
-        result = make_plan(read_scape(path))
+        result = make_plan(scape)
     if not result.holds:
-        raise PlumbstoneError(f"{path}: no [[group]] of wood to hold; add one, or a water line.")
+        raise PlumbstoneError(f"{path}: holds no wood, or has no water line; add what is missing.")
+    if picture is not None:
+        from plumbstone.cli.hold_picture import write_picture
+
+        write_picture(result, picture, units)
+    found = {}
+    if spread:
+        with working("Drawing what is uncertain ..."):
+            found = {hold.group.name: spread_of_hold(hold) for hold in result.holds}
     if as_json:
-        emit_json({"holds": [hold_document(hold) for hold in result.holds]})
-    else:
-        print_holds(result.holds, units)
+        documents = [hold_document(hold) for hold in result.holds]
+        for document in documents:
+            if spread:
+                document["spread"] = _spread_document(found[document["name"]])
+        emit_json({"holds": documents})
+        return
+    print_holds(result.holds, units)
+    for hold in result.holds:
+        if spread:
+            name = hold.group.name
+            _print_spread(name, found[name], hold.sinker_material.name, units)
+
+
+def _with_log(scape: "Scape", path: Path) -> "Scape":
+    """Give the weighings of a log to the groups of a scape."""
+    from plumbstone.cli.soaking_log import read_log
+    from plumbstone.meshes.errors import PlumbstoneError
+
+    by_group = read_log(path)
+    names = [group.name for group in scape.groups]
+    if "" in by_group and len(names) == 1:
+        by_group = {names[0]: by_group[""]}
+    for name in by_group:
+        if name not in names:
+            known = ", ".join(names) or "none"
+            problem = f'"{name}" is no group of the scape' if name else "which group was weighed?"
+            raise PlumbstoneError(f"{path}: {problem}; add a column group with: {known}.")
+    groups = tuple(
+        replace(group, log=tuple(by_group.get(group.name, group.log))) for group in scape.groups
+    )
+    return replace(scape, groups=groups)
+
+
+def _soaking(
+    path: Path, mass: float | None, balance: "Balance", wet: tuple[float, float]
+) -> "Soaking":
+    """Fit a log of weighings to wood without a scape."""
+    from plumbstone.cli.soaking_log import read_log
+    from plumbstone.meshes.errors import PlumbstoneError
+    from plumbstone.volumes.soaking import fit_weighings
+    from plumbstone.volumes.water import water_density
+
+    by_group = read_log(path)
+    if len(by_group) > 1:
+        raise PlumbstoneError(f"{path}: holds several groups; name the scape file.")
+    weighings = next(iter(by_group.values()))
+    dry = mass if mass is not None else weighings[0].mass
+    rho = water_density(*wet)
+    return fit_weighings(weighings, (dry + balance.lift.mid) / rho, dry, rho)
 
 
 def _quick(
@@ -87,8 +179,8 @@ def _quick(
     sinkers: list[str],
     factor: float,
     water: tuple[float, float],
-) -> "tuple[Balance, str]":
-    """Balance wood without a scape file; give the name of the sinker stone too."""
+) -> "tuple[Balance, Material]":
+    """Balance wood without a scape file; give the sinker stone too."""
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.buoyancy import balance_from_density, balance_from_tub
     from plumbstone.volumes.materials import find_material
@@ -110,12 +202,12 @@ def _quick(
     if found is not None:
         assert found[1].density is not None
         test = (found[0], found[1].density)
-        return balance_from_tub(mass, test, density, rho, total, factor), stone.name
+        return balance_from_tub(mass, test, density, rho, total, factor), stone
     wood = find_material(material).density
     if wood is None:
         raise PlumbstoneError(f"{material} has no density of its own; name a wood.")
     assert mass is not None
-    return balance_from_density(mass, wood, density, rho, total, factor), stone.name
+    return balance_from_density(mass, wood, density, rho, total, factor), stone
 
 
 def _stone(text: str) -> "tuple[float, Material]":
@@ -133,10 +225,63 @@ def _stone(text: str) -> "tuple[float, Material]":
     return parse_quantity(" ".join(words[:2]), "mass"), material
 
 
-def _print_balance(name: str, balance: "Balance", stone: str, units: Units) -> None:
+def _quick_spread(balance: "Balance", stone: "Material", wet: tuple[float, float]) -> "Spread":
+    """Spread the sinker that wood without a scape needs."""
+    from plumbstone.volumes.spread import spread_of_lift
+    from plumbstone.volumes.water import water_density
+
+    assert stone.density is not None
+    return spread_of_lift(balance.lift, stone.density, water_density(*wet))
+
+
+def _quick_document(
+    balance: "Balance", stone: str, soaking: "Soaking | None", found: "Spread | None"
+) -> dict[str, Any]:
+    """Give wood without a scape as JSON."""
+    from plumbstone.cli.documents import balance_document, soaking_document
+
+    document = {"name": "wood", "sinker_material": stone, **balance_document(balance)}
+    if soaking is not None:
+        document["soaking"] = soaking_document(soaking)
+    if found is not None:
+        document["spread"] = _spread_document(found)
+    return document
+
+
+def _spread_document(found: "Spread") -> dict[str, Any]:
+    """Give the draws as JSON: quantiles in grams, and the share that stays."""
+    from plumbstone.volumes.spread import QUANTILES
+
+    return {
+        "draws": len(found.lifts),
+        "quantiles": list(QUANTILES),
+        "lift_g": [v * 1e3 for v in found.quantiles(found.lifts)],
+        "least_sinker_g": [v * 1e3 for v in found.quantiles(found.needed)],
+        "staying": found.staying,
+    }
+
+
+def _print_spread(name: str, found: "Spread", stone: str, units: Units) -> None:
+    """Print what the draws give."""
+    from plumbstone.cli.wording import grams
+
+    low, _, mid, _, high = (grams(v, units) for v in found.quantiles(found.needed))
+    count = len(found.needed)
+    typer.echo(
+        f"{name}: of {count} draws half need less than {mid} of {stone} to balance; one in twenty "
+        f"less than {low}, one in twenty more than {high}."
+    )
+    if found.staying is not None:
+        staying = round(found.staying * count)
+        typer.echo(f"{name}: as set, it stays in {staying} of {count} draws.")
+
+
+def _print_balance(
+    name: str, balance: "Balance", stone: str, soaking: "Soaking | None", units: Units
+) -> None:
     """Print the action, then what it rests on."""
     from plumbstone.cli import wording
-    from plumbstone.cli.hold_wording import hold_sentence
+    from plumbstone.cli.hold_wording import about_grams, hold_sentence, soaking_words
 
     typer.echo(hold_sentence(name, balance, stone, units))
     low, high = (wording.grams(v, units) for v in (balance.lift.low, balance.lift.high))
@@ -144,5 +289,10 @@ def _print_balance(name: str, balance: "Balance", stone: str, units: Units) -> N
     typer.echo(f"Lift {low} to {high}, {source}; density about {balance.density.mid:.0f} kg/m³.")
     if not balance.from_tub:
         typer.echo('A tub test beats the table: --just-sinks-with "520 g granite".')
-    typer.echo("Burial and wedging are not counted. Leave the tie until the wood is soaked.")
+    if soaking is not None:
+        typer.echo(f"{name}: {soaking_words(soaking)}")
+    elif balance.lift.high > 0:
+        much = about_grams(max(0, balance.lift.low), balance.lift.mid, balance.lift.high, units)
+        typer.echo(f"It must take up {much} of water before it stays by itself; leave the tie.")
+    typer.echo("Burial and wedging are not counted.")
     typer.echo("Use only wood that is untreated, unpainted and fit for aquariums.")

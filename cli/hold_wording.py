@@ -158,14 +158,13 @@ def _offer_sentences(hold: HoldResult, units: Units) -> list[str]:
         return [f"{name}: needs nothing hung at {offers.why}."]
     words = [f"{name}: at least {_offer_words(offers.best[0], units)}, at {offers.why}."]
     words += [f"  Or {_offer_words(offer, units)}." for offer in offers.best[1:]]
-    kinds = {offer.material.name for offer in offers.best}
-    words[0] += " They stand with taut ties, in place of what hangs there now."
+    words.append("These stand with taut ties, in place of what is tied on now.")
     found = [offer for offer in offers.best if offer.stones]
     if found:
         best = min(found, key=lambda offer: offer.total)
         words.append(f"Of the stones at hand, {' and '.join(best.stones)} will do.")
     elif hold.has_choice:
-        words.append(f"Of the stones at hand none of {' or '.join(sorted(kinds))} is heavy enough.")
+        words.append("Of the stones at hand none is heavy enough.")
     return words
 
 

@@ -182,7 +182,7 @@ def weigh_file(request: Request, path: Path) -> list[Weighed] | str:
     except PlumbstoneError as error:
         return str(error)
     if not request.meshes:
-        found = [replace(weighed, piece=None, seen=None) for weighed in found]
+        found = [replace(weighed, piece=None, seen=None, away=None) for weighed in found]
         remembered(path, request, found)
     return _numbered(found)
 

@@ -56,6 +56,7 @@ class ClosedScan:
     volume: Range  # [m³]
     reason: str  # why its range is as wide as it is
     bare: Indices  # faces of the piece that were seen, without what was closed
+    away: Floats | None = None  # (k, 3, 3) corners of what was cut away, beside the piece [m]
 
     def rescaled(self, longest: float) -> "ClosedScan":
         """Scale it so that its longest side is a known length [m]."""
@@ -63,7 +64,8 @@ class ClosedScan:
         changed = f"lengths × {factor:.4g}, from the known longest side"
         changes = (*self.piece.changes, changed)
         piece = replace(self.piece, vertices=self.piece.vertices * factor, changes=changes)
-        return replace(self, piece=piece, volume=self.volume.times(factor**3))
+        away = None if self.away is None else self.away * factor
+        return replace(self, piece=piece, volume=self.volume.times(factor**3), away=away)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,6 +79,7 @@ class OpenBody:
     skirt: float  # volume with walls dropped from the rims to the ground [m³]
     noise: float  # of its skin and its caps, at 90 % [m³]
     changes: tuple[str, ...]
+    away: Floats  # (k, 3, 3) corners of what was cut away [m]
 
 
 def closed_scan(path: Path, unit: str | None = None, longest: float | None = None) -> ClosedScan:
@@ -195,16 +198,26 @@ def opened_bodies(path: Path, raw: RawScan) -> tuple[OpenBody, ...]:
     if not bodies:
         raise ScanError(path, "shows a flat surface and nothing that stands on it.")
     told = (*changes, *said)
-    return tuple(_open_body(*compacted(vertices, b), on_table, told) for b in bodies)
+    away = vertices[_others(faces, bodies)]
+    return tuple(_open_body(*compacted(vertices, b), on_table, told, away) for b in bodies)
+
+
+def _others(faces: Indices, bodies: list[Indices]) -> Indices:
+    """Faces that belong to no body; no two of one winding share a directed edge."""
+    count = int(faces.max()) + 1
+    keys = [part[:, 0] * count + part[:, 1] for part in (faces, *bodies)]
+    return faces[~np.isin(keys[0], np.concatenate(keys[1:]))]
 
 
 def _open_body(
-    vertices: Floats, faces: Indices, on_table: bool, changes: tuple[str, ...]
+    vertices: Floats, faces: Indices, on_table: bool, changes: tuple[str, ...], away: Floats
 ) -> OpenBody:
     """Fill the holes in the skin of one body and measure its rims."""
     rims, holes = rims_and_holes(vertices, boundary_parts(faces, len(vertices)), on_table)
     if rims and not on_table:
-        vertices = stood_on_rim(vertices, rims[0])
+        count = len(vertices)
+        stood = stood_on_rim(np.concatenate([vertices, away.reshape(-1, 3)]), rims[0], count)
+        vertices, away = stood[:count], stood[count:].reshape(-1, 3, 3)
         changes = (*changes, "no table in the scan: its widest rim is taken to lie on the ground")
     if skirt_volume(vertices, faces) < 0:
         faces = faces[:, ::-1]
@@ -221,7 +234,7 @@ def _open_body(
     if not on_table:
         noise += UNSEEN_FOOT * sum(rim.area for rim in measured)
     skirt = skirt_volume(vertices, faces)
-    return OpenBody(vertices, faces, seen, measured, skirt, noise, changes)
+    return OpenBody(vertices, faces, seen, measured, skirt, noise, changes, away)
 
 
 def share_under(rim: Rim) -> float:
@@ -277,4 +290,5 @@ def _guarded(
     )
     low = max(volume - spread, 0.05 * volume)
     reason = UNDERSIDE_WANTED if body.rims else "complete but for small holes; noise remains"
-    return ClosedScan(piece, Range(low, volume, volume + spread), reason, faces[: len(body.seen)])
+    found = Range(low, volume, volume + spread)
+    return ClosedScan(piece, found, reason, faces[: len(body.seen)], body.away)

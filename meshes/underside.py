@@ -82,12 +82,16 @@ def rims_and_holes(
     return rims, holes
 
 
-def stood_on_rim(vertices: Floats, rim: Indices) -> Floats:
-    """Turn a body without a table so that its rim lies level and touches z = 0."""
+def stood_on_rim(vertices: Floats, rim: Indices, own: int | None = None) -> Floats:
+    """Turn a body without a table so that its rim lies level and touches z = 0.
+
+    The first `own` vertices are the body's; others go along.
+    """
+    body = vertices[:own]
     ring = vertices[np.unique(rim)]
     middle = ring.mean(axis=0)
     _, _, axes = np.linalg.svd(ring - middle, full_matrices=False)
-    up = axes[2] if (vertices.mean(axis=0) - middle) @ axes[2] > 0 else -axes[2]
+    up = axes[2] if (body.mean(axis=0) - middle) @ axes[2] > 0 else -axes[2]
     turned = upright(vertices, Plane(up, float(middle @ up), 0.0))
     low = float(turned[np.unique(rim), 2].min())
     return turned - [0.0, 0.0, low]

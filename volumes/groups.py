@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.materials import Material, find_material
 from plumbstone.volumes.sections import Section
+from plumbstone.volumes.soaking import Weighing
 
 HOLDS = ("strapped", "hanging", "standing", "laid on")
 FACTOR = 1.3  # common practice, no source
@@ -36,19 +37,6 @@ class TubTest:
 
     mass: float  # [kg]
     material: Material
-
-
-@dataclass(frozen=True, slots=True)
-class Weighing:
-    """One line of a log of soaking wood."""
-
-    day: float  # in the water
-    mass: float  # as the scale shows it [kg]
-    in_water: bool  # weighed hanging in the water, not drained in air
-
-    def mass_in_air(self, volume: float, water: float) -> float:
-        """Mass [kg] that the wood of a volume [m³] has in air, in water of a density [kg/m³]."""
-        return self.mass + water * volume if self.in_water else self.mass
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,7 +43,7 @@ from plumbstone.volumes.rigging import (
     wood_lift,
 )
 from plumbstone.volumes.setting import Body
-from plumbstone.volumes.soaking import Soaking, fit_log
+from plumbstone.volumes.soaking import Soaking, fit_weighings
 from plumbstone.volumes.water import GRAVITY
 
 LEVELS = 40  # water levels tried while the tank fills
@@ -243,7 +243,6 @@ def _judge_group(number: int, group: Group, stage: Stage, around: Surroundings) 
     weights = sinker_weights(pulling_sinkers(group), stage)[-1]
     greatest = max(float(r.lifts[:, 0].max() - r.masses[0] * GRAVITY) for r in rigs)
     at_line, most = _tie_forces(rig_of(stage, middle, number), rigs, weights)
-    kinds = [material, *(body.entry.material for body in around.at_hand)]
     on_it = [i for i, b in enumerate(stage.bodies) if number in stage.resting[i].below]
     return HoldResult(
         group=group,
@@ -265,7 +264,7 @@ def _judge_group(number: int, group: Group, stage: Stage, around: Surroundings) 
         carries=tuple(stage.bodies[i].name for i in on_it),
         burial=_burial(group, stage.placed, around),
         offers=offers_for(
-            stage, number, strained, around.soil_line, around.grid, kinds, around.at_hand
+            stage, number, strained, around.soil_line, around.grid, material, around.at_hand
         ),
         has_choice=bool(around.at_hand),
         stage=stage,
@@ -386,7 +385,4 @@ def _soaking(group: Group, balance: Balance, wood: Sequence[Body], water: float)
     if not group.log:
         return None
     dry = sum(body.mass.mid for body in wood)
-    volume = (dry + balance.lift.mid) / water
-    days = [weighing.day for weighing in group.log]
-    masses = [weighing.mass_in_air(volume, water) for weighing in group.log]
-    return fit_log(days, masses, volume, dry, water)
+    return fit_weighings(group.log, (dry + balance.lift.mid) / water, dry, water)

@@ -29,7 +29,7 @@ class Offer:
     material: Material
     points: tuple[tuple[float, float, float], ...]  # [m]
     masses: tuple[float, ...]  # dry, one at each point [kg]
-    stones: tuple[str, ...]  # stones at hand that do, one at each point; empty: none do
+    stones: tuple[str, ...] = ()  # stones at hand that do, one at each point; empty: none do
 
     @property
     def total(self) -> float:
@@ -53,7 +53,7 @@ def offers_for(
     rigs: Sequence[Rig],
     bed: Floats,
     grid: Grid,
-    materials: Sequence[Material],
+    material: Material,
     at_hand: Sequence[Body],
 ) -> Offers:
     """Find the least sinkers for a group at its tie points, or at those offered by default.
@@ -68,8 +68,8 @@ def offers_for(
     bed : (rows, columns) float array
         Surface of the bed [m].
     grid : Grid
-    materials : sequence of Material
-        Stones that sinkers may be of.
+    material : Material
+        Of the sinkers.
     at_hand : sequence of Body
         Stones to choose from.
 
@@ -82,14 +82,13 @@ def offers_for(
     assert group is not None
     points, why = _points_of(group, [b.piece for b in stage.wood_of(number)], bed, grid)
     bare = [_without_ties(rig) for rig in rigs]
-    best = []
-    for material in {m.key: m for m in materials}.values():
-        assert material.density is not None
-        shares = 1 - stage.water / material.density.low * covered_shares(stage.levels)
-        stones = sorted(
-            (b for b in at_hand if b.entry.material.key == material.key), key=lambda b: b.mass.low
-        )
-        best += _by_number(bare, points, shares, material, stones)
+    assert material.density is not None
+    wet_share = 1 - stage.water / material.density.low
+    shares = 1 - (1 - wet_share) * covered_shares(stage.levels)
+    best = [
+        replace(offer, stones=_fitting(offer.masses, wet_share, at_hand, stage.water))
+        for offer in _by_number(bare, points, shares, material)
+    ]
     return Offers(points, why, tuple(best))
 
 
@@ -201,7 +200,6 @@ def _by_number(
     points: Floats,
     shares: Floats,
     material: Material,
-    stones: Sequence[Body],
 ) -> list[Offer]:
     """Best set of one, two and three points; a larger set only where it saves stone."""
     found: list[Offer] = []
@@ -214,18 +212,25 @@ def _by_number(
             if best is None or masses.sum() < best.total:
                 places = tuple((float(x), float(y), float(z)) for x, y, z in points[list(chosen)])
                 some = tuple(float(mass) for mass in masses)
-                best = Offer(material, places, some, _fitting(some, stones))
+                best = Offer(material, places, some)
         if best is not None and (not found or best.total < 0.97 * found[-1].total):
             found.append(best)
     return found
 
 
-def _fitting(masses: Sequence[float], stones: Sequence[Body]) -> tuple[str, ...]:
-    """Lightest stones at hand that are heavy enough, one for each mass; empty where they lack."""
-    left = list(stones)
+def _fitting(
+    masses: Sequence[float], wet_share: float, stones: Sequence[Body], water: float
+) -> tuple[str, ...]:
+    """Lightest stones that weigh enough dry and in water, one for each mass; empty: they lack."""
+    left = sorted(stones, key=lambda stone: stone.mass.low)
     chosen = [""] * len(masses)
     for i in sorted(range(len(masses)), key=lambda i: -masses[i]):
-        heavy = [stone for stone in left if stone.mass.low >= masses[i]]
+        heavy = [
+            stone
+            for stone in left
+            if stone.mass.low >= masses[i]
+            and stone.mass_in_water(water).low >= wet_share * masses[i]
+        ]
         if not heavy:
             return ()
         chosen[i] = heavy[0].entry.name

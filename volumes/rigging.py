@@ -190,7 +190,7 @@ def ends_of(group: Group, wood: Sequence[Body], lift: Range, water: float) -> tu
     for sign in (-1, 1):
         whole = lift.low - lift.mid if sign < 0 else lift.high - lift.mid
         if group.tub is not None:
-            ends.append(_from_tub(wood, (lift.low, lift.mid, lift.high)[sign + 1], water))
+            ends.append(tub_end(wood, (lift.low, lift.mid, lift.high)[sign + 1], water))
             continue
         single = [span[(sign + 1) // 2] - mid for span, mid in zip(spans, mids, strict=True)]
         share = whole / sum(single) if sum(single) else 0.0
@@ -230,18 +230,11 @@ def soaked_end(group: Group, wood: Sequence[Body], lift: Range, water: float) ->
     return End(middle.volumes, masses)
 
 
-def drawn_end(wood: Sequence[Body], draws: Floats) -> End:
-    """Volumes and masses at random places of their ranges.
-
-    Parameters
-    ----------
-    wood : sequence of Body
-    draws : (n, 2) float array
-        For each piece the place of its volume and mass, standard normal.
-    """
+def drawn_end(wood: Sequence[Body], places: Floats) -> End:
+    """Volumes and masses at random places of their ranges, (n, 2), standard normal."""
     z90 = 1.6448536269514722  # 95 % quantile: the ranges hold the truth at 90 %
     volumes, masses = {}, {}
-    for body, (volume, mass) in zip(wood, draws / z90, strict=True):
+    for body, (volume, mass) in zip(wood, places / z90, strict=True):
         volumes[body.entry.name] = _at(body.volume, volume)
         masses[body.entry.name] = _at(body.mass, mass)
     return End(volumes, masses)
@@ -342,11 +335,11 @@ def _wet(body: Body, levels: Floats) -> Wet:
 
 def _middle(group: Group, wood: Sequence[Body], lift: Range, water: float) -> End:
     if group.tub is not None:
-        return _from_tub(wood, lift.mid, water)
+        return tub_end(wood, lift.mid, water)
     return End({b.entry.name: b.volume.mid for b in wood}, {b.entry.name: b.mass.mid for b in wood})
 
 
-def _from_tub(wood: Sequence[Body], lift: float, water: float) -> End:
+def tub_end(wood: Sequence[Body], lift: float, water: float) -> End:
     """Displaced volumes that give the measured lift, shared out by the forms."""
     whole = sum(b.mesh_volume for b in wood)
     full = (lift + sum(b.mass.mid for b in wood)) / water

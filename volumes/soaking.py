@@ -20,6 +20,19 @@ class SoakingError(PlumbstoneError, ValueError):
 
 
 @dataclass(frozen=True, slots=True)
+class Weighing:
+    """One line of a log of soaking wood."""
+
+    day: float  # in the water
+    mass: float  # as the scale shows it [kg]
+    in_water: bool = False  # weighed hanging in the water, not drained in air
+
+    def mass_in_air(self, volume: float, water: float) -> float:
+        """Mass [kg] that wood of a volume [m³] has in air, in water of a density [kg/m³]."""
+        return self.mass + water * volume if self.in_water else self.mass
+
+
+@dataclass(frozen=True, slots=True)
 class Soaking:
     """How wood takes up water."""
 
@@ -40,6 +53,33 @@ def saturated_density(basic: float, water: float) -> float:
     ρ_w + G (1000 - ρ_w / 1.54): the cell walls take the place of water (derived).
     """
     return water + basic * (1000 - water * 1000 / CELL_WALL)
+
+
+def fit_weighings(log: Sequence[Weighing], volume: float, dry: float, water: float) -> Soaking:
+    """Fit a log of weighings in air or hanging in the water; see `fit_log`.
+
+    Parameters
+    ----------
+    log : sequence of Weighing
+        Days rising; a day on which it was weighed both ways gives the volume itself.
+    volume : float
+        Of the wood, where no such day tells it [m³].
+    dry : float
+        Mass before soaking [kg].
+    water : float
+        [kg/m³].
+    """
+    by_day: dict[float, dict[bool, float]] = {}
+    for weighing in log:
+        by_day.setdefault(weighing.day, {})[weighing.in_water] = weighing.mass
+    both = [found for found in by_day.values() if len(found) == 2]
+    if both:
+        volume = float(np.mean([(found[False] - found[True]) / water for found in both]))
+    if volume <= 0:
+        message = "The wood weighs more in water than in air; check the log."
+        raise SoakingError(message)
+    masses = [found.get(False, found.get(True, 0.0) + water * volume) for found in by_day.values()]
+    return fit_log(list(by_day), masses, volume, dry, water)
 
 
 def fit_log(
@@ -82,7 +122,7 @@ def fit_log(
     for _ in range(DRAWS):
         drawn = _curve(t, dry, *fitted) + rng.normal(0, noise, len(t))
         found.append(_crossing(dry, neutral, *_fitted(t, drawn, dry, saturated)[0]))
-    low, mid, high = np.quantile(found, [0.05, 0.5, 0.95])
+    low, mid, high = np.quantile(found, [0.05, 0.5, 0.95], method="nearest")
     latest = float(m[-1])
     if not np.isfinite(mid) or mid > LONGEST:
         return Soaking(saturated, neutral, None, latest)

@@ -9,7 +9,7 @@ import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.extents import Extents, extents_of
-from plumbstone.meshes.piece import Indices, Piece
+from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.materials import Material
 
@@ -47,6 +47,7 @@ class Weighed:
     warnings: tuple[str, ...] = ()
     piece: Piece | None = None
     seen: Indices | None = None  # faces of the piece that were scanned, not guessed
+    away: Floats | None = None  # (k, 3, 3) corners of what was cut away beside it [m]
     extents: Extents | None = None  # of a scan
 
     def mass_in_water(self, water: float) -> Range:
@@ -113,6 +114,7 @@ def weigh_closed(scan: "ClosedScan", material: Material) -> Weighed:
         warnings=scan.piece.warnings,
         piece=scan.piece,
         seen=scan.bare,
+        away=scan.away,
         extents=extents_of(scan.piece.vertices),
     )
 
@@ -203,6 +205,7 @@ def rescaled_to_mass(weighed: Weighed, mass: float) -> Weighed:
         mass=Range.exact(mass),
         size=tuple(side * scale for side in weighed.size),
         piece=None if piece is None else piece.moved_to(piece.vertices * scale),
+        away=None if weighed.away is None else weighed.away * scale,
         extents=None if weighed.extents is None else weighed.extents.times(scale),
         changes=(*weighed.changes, f"lengths × {scale:.3f} so that volume and mass agree"),
         confidence=Confidence("good", "weighed; the scan was scaled to the mass"),
