@@ -27,12 +27,14 @@ from plumbstone.volumes.rigging import loose_strapped, pulling_sinkers, tie_plac
 from plumbstone.volumes.water import GRAVITY
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
 
     from plumbstone.volumes.hold_down import HoldResult
     from plumbstone.volumes.plan import Plan
 
-LONGEST = 14.0  # arrow of the largest force [cm]
+LONGEST = 12.0  # arrow of the largest force [cm]
+AROUND = 12.0  # shown beside the wood [cm]
 NEAREST = 8  # corners of the wood that tell the height of a contact
 LEAST = 0.02  # of the largest force: smaller ones are left out
 
@@ -43,11 +45,17 @@ def write_picture(plan: "Plan", path: Path, units: Units = Units.METRIC) -> None
         raise PlumbstoneError(f"{path}: --picture draws PNG; end its name in .png.")
     with style():
         count = len(plan.holds)
-        figure = new_figure(10, 4.1 * count)
+        figure = new_figure(10, 4.3 * count + 0.3)
         rows = figure.subplots(count, 2, squeeze=False)
+        named: dict[str, Artist] = {}
         for (front, above), hold in zip(rows, plan.holds, strict=True):
             _from_front(front, plan, hold, units)
             _from_above(above, plan, hold, units)
+            handles, labels = above.get_legend_handles_labels()
+            named.update(zip(labels, handles, strict=True))
+        figure.legend(
+            list(named.values()), list(named), loc="outside lower center", ncols=7, frameon=False
+        )
         write_whole(path, png_bytes(figure))
 
 
@@ -60,6 +68,12 @@ def level_shown(hold: "HoldResult") -> int:
 def _worst_rig(hold: "HoldResult") -> Rig:
     """Give the rig at the end of the ranges with the greatest lift."""
     return max(hold.rigs, key=lambda rig: float(rig.lifts[-1, 0]))
+
+
+def _window(hold: "HoldResult") -> tuple[Floats, Floats]:
+    """Give the lowest and highest corner of what is shown: the wood and a little more [cm]."""
+    wood = np.concatenate([b.piece.vertices for b in hold.stage.bodies[hold.number].pieces]) * 100
+    return wood.min(axis=0) - AROUND, wood.max(axis=0) + AROUND
 
 
 def _solids(axes: "Axes", plan: "Plan", hold: "HoldResult", *, front: bool) -> None:
@@ -103,9 +117,9 @@ def _from_front(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     surface = float(hold.levels[level]) * 100
     axes.axhline(surface, color=WATER, lw=1.2)
     axes.axhspan(0, surface, color=WATER, alpha=0.08, lw=0)
-    tank = plan.scape.tank
-    axes.set_xlim(0, tank.length * 100)
-    axes.set_ylim(-2, max((tank.height or 0) * 100, surface + 4, height + LONGEST + 5))
+    low, high = _window(hold)
+    axes.set_xlim(low[0], high[0])
+    axes.set_ylim(min(-2, height - LONGEST - 6), max(height + LONGEST + 6, high[2], surface + 2))
     verdict = "stays, if set as described" if hold.first_move is None else hold.first_move.manner
     axes.set_title(f"{hold.group.name}: {verdict}", loc="left")
     _label(axes, "from the left pane", "above the glass", units)
@@ -153,14 +167,13 @@ def _from_above(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     if hold.first_move is not None and hold.first_move.edge:
         edge = np.array(hold.first_move.edge) * 100
         axes.plot(*edge.T, "-", color=CLOSED, lw=4, marker="D", ms=5, label="tips about", zorder=7)
-    tank = plan.scape.tank
-    axes.set_xlim(0, tank.length * 100)
-    axes.set_ylim(0, tank.depth * 100)
+    low, high = _window(hold)
+    axes.set_xlim(low[0], high[0])
+    axes.set_ylim(low[1], high[1])
     axes.set_aspect("equal")
     surface = _length(float(hold.levels[level]), units)
     when = "at the line" if hold.first_move is None else f"when the water stands at {surface}"
     axes.set_title(f"From above, {when}", loc="left")
-    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=4, frameon=False)
     _label(axes, "from the left pane", "from the front pane", units)
     names = [s.stone or f"{s.mass * 1e3:.0f} g" for s in pulling_sinkers(hold.group)]
     for (x, y), name in zip(rig.ties[rig.tied == 0] * 100, names, strict=True):

@@ -42,6 +42,7 @@ def hold_sentences(hold: HoldResult, units: Units) -> list[str]:
         *_pose_sentences(hold, units),
         *_tie_sentences(hold, units),
         *_float_sentences(hold, units),
+        *_scan_sentences(hold),
         *([_soaking_sentence(hold, units)] if hold.balance.lift.high > 0 else []),
     ]
 
@@ -241,6 +242,17 @@ def _float_sentences(hold: HoldResult, units: Units) -> list[str]:
     if tilt < 3:
         return [f"{words}, as it is drawn."]
     return [f"{words}, its {end_name(rise[:2])} end up by {tilt:.0f}°."]
+
+
+def _scan_sentences(hold: HoldResult) -> list[str]:
+    """Say what a scan of wood leaves out."""
+    wood = hold.stage.wood_of(hold.number)
+    if hold.group.tub is not None or not any(b.entry.shape.scan is not None for b in wood):
+        return []
+    return [
+        f"{hold.group.name}: a scan loses twigs thinner than about 2 cm, so it floats and lifts "
+        "more than the scan shows; a tub test (just_sinks_with) beats it."
+    ]
 
 
 def _soaking_sentence(hold: HoldResult, units: Units) -> str:

@@ -154,6 +154,8 @@ def print_holds(holds: "tuple[HoldResult, ...]", units: Units) -> None:
     for hold in holds:
         for text in hold_sentences(hold, units):
             typer.echo(text)
+    if holds:
+        typer.echo("Wedged feet and fresh soil over them are not counted as holding.")
 
 
 def _print_standing(result: "Plan", units: Units) -> None:

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from commands import read_json, refuse, type_in
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.hold_down import HoldError, HoldResult
@@ -252,3 +253,61 @@ def test_default_tie_points(tmp_path: Path) -> None:
     deep = plan_of(tmp_path, fork, layer).holds[0].offers
     assert deep.why == "limb ends below the soil line"
     assert deep.points[0] == pytest.approx([0.60, 0.25, 0.0], abs=0.025)
+
+
+def test_a_log_with_dates_and_both_ways_of_weighing(tmp_path: Path) -> None:
+    """Weighed in air and water on one day, the volume needs no form: (1.35 - 0.10) / 0.9982 L."""
+    entries = ", ".join(
+        [
+            '{ date = 2026-03-01, mass = "1100 g" }',
+            '{ date = 2026-03-08, mass = "1250 g" }',
+            '{ date = 2026-03-22, mass = "1350 g" }',
+            '{ date = 2026-03-22, mass = "100 g", weighed = "water" }',
+        ]
+    )
+    plan = plan_of(
+        tmp_path,
+        wood("Log", (40, 6, 6), 1.1, 45),
+        f'[[group]]\nwood = ["Log"]\nlog = [{entries}]\n',
+    )
+    soaking = plan.holds[0].soaking
+    assert soaking is not None
+    assert soaking.neutral == pytest.approx(1.25, abs=1e-4)
+    assert soaking.sinks
+
+
+def test_commands_for_wood(tmp_path: Path) -> None:
+    """The picture, the spread and the log as a user types them; a second run gives the same."""
+    (tmp_path / "t.toml").write_text(TANK + wood("Log", (40, 6, 6), 1.1, 45), encoding="utf-8")
+    done = type_in("plumbstone hold t.toml --picture p.png", tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "lifts off whole" in done.stdout
+    assert (tmp_path / "p.png").read_bytes()[:4] == b"\x89PNG"
+    found = read_json("plumbstone hold t.toml --spread", tmp_path)
+    assert found == read_json("plumbstone hold t.toml --spread", tmp_path)
+    low, *_, high = found["holds"][0]["spread"]["least_sinker_g"]
+    assert 0 < low < found["holds"][0]["least_sinker_g"]["mid"] < high
+    (tmp_path / "log.csv").write_text(
+        "date,grams,weighed\n0,1100,air\n7,1250,air\n21,1350,air\n21,100,water\n", encoding="utf-8"
+    )
+    with_log = read_json("plumbstone hold t.toml --log log.csv", tmp_path)
+    # The tank is at 20 °C: (1350 - 100) g is what it displaces.
+    assert with_log["holds"][0]["soaking"]["neutral_kg"] == pytest.approx(1.25, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("lines", "words"),
+    [
+        ("day,mass\n1,2", "name the columns"),
+        ("date,grams\n2026-03-01,1100", "One weighing"),
+        ("date,grams\n2026-03-01,1100\n2026-03-09,1000", "falls from 1100 g to 1000 g"),
+        ("date,grams\n2026-03-01,1100\n2026-03-09,2900", "more than this volume can hold"),
+        ("date,grams\nyesterday,1100", "line 2: date"),
+        ("date,grams\n2026-03-01,a lot", "line 2: grams"),
+        ("date,grams,group\n2026-03-01,1100,Twig", '"Twig" is no group'),
+    ],
+)
+def test_logs_that_cannot_be_right(tmp_path: Path, lines: str, words: str) -> None:
+    (tmp_path / "t.toml").write_text(TANK + wood("Log", (40, 6, 6), 1.1, 45), encoding="utf-8")
+    (tmp_path / "log.csv").write_text(lines + "\n", encoding="utf-8")
+    assert words in refuse("plumbstone hold t.toml --log log.csv", tmp_path)

@@ -1,5 +1,6 @@
 """Wood that is tied together, and the stones that hold it down, as the scape file says."""
 
+import datetime
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -66,7 +67,7 @@ def group_from(
         tub=None if tub is None else _tub_from(tub, materials),
         factor=section.number("factor", FACTOR, least=1, most=10),
         tie_points=_points_from(section),
-        log=tuple(_weighing_from(entry) for entry in section.sections("log")),
+        log=_log_from(section),
     )
     if not group.wood:
         raise section.error("wood", "is missing; name the pieces of wood in this group.")
@@ -123,15 +124,33 @@ def _with_strapped(
     return replace(group, sinkers=(*group.sinkers, *added))
 
 
-def _weighing_from(section: Section) -> Weighing:
-    """Read one weighing of soaking wood: `day`, `mass` and where it was weighed."""
+def _log_from(section: Section) -> tuple[Weighing, ...]:
+    """Read the weighings of soaking wood; days count from the first date, if dates are given."""
+    dated = [_weighing_from(entry) for entry in section.sections("log")]
+    if len({isinstance(day, datetime.date) for day, _ in dated}) > 1:
+        raise section.error("log", "give every weighing a date, or every one a day.")
+    days = [day.toordinal() if isinstance(day, datetime.date) else day for day, _ in dated]
+    first = min(days) if dated and isinstance(dated[0][0], datetime.date) else 0.0
+    return tuple(
+        replace(weighing, day=float(day - first))
+        for day, (_, weighing) in zip(days, dated, strict=True)
+    )
+
+
+def _weighing_from(section: Section) -> tuple[float | datetime.date, Weighing]:
+    """Read one weighing: `day` or `date`, `mass`, and whether it hung in water."""
+    day: float | datetime.date = 0.0
+    if section.has("date"):
+        day = section.raw("date")
+        if not isinstance(day, datetime.date):
+            raise section.error("date", "must be a date without quotation marks: 2026-03-01.")
+    else:
+        day = section.number("day", least=0)
     in_water = section.choice("weighed", ("air", "water"), "air") == "water"
     least = -100 if in_water else 1e-6  # what still floats pulls the scale up
-    weighing = Weighing(
-        section.number("day", least=0), section.quantity("mass", "mass", least=least), in_water
-    )
+    mass = section.quantity("mass", "mass", least=least)
     section.done()
-    return weighing
+    return day, Weighing(0.0, mass, in_water)
 
 
 def _points_from(section: Section) -> tuple[tuple[float, float, float], ...]:
