@@ -10,6 +10,7 @@ from plumbstone.volumes.bed import LayerResult
 from plumbstone.volumes.border import BorderResult
 from plumbstone.volumes.buoyancy import Balance
 from plumbstone.volumes.dosing import Dosing, DrainBack, TankParts
+from plumbstone.volumes.groups import Sinker
 from plumbstone.volumes.hold_down import HoldResult, Move
 from plumbstone.volumes.layering import lasting_slope
 from plumbstone.volumes.loads import Load
@@ -41,7 +42,10 @@ def plan_document(plan: Plan) -> dict[str, Any]:
         "file": str(plan.scape.path),
         "tank": _tank(plan.scape.tank),
         "water_density_kg_per_m3": plan.water_density,
-        "pieces": [_body(body, plan.water_density) for body in plan.bodies],
+        "pieces": [
+            {**_body(body, plan.water_density), "set_after_layer": plan.set_after(body)}
+            for body in plan.bodies
+        ],
         "lumps": [_lump(lump) for lump in plan.scape.lumps],
         "layers": [layer_document(purchase) for purchase in plan.purchases],
         "depths_cm": _depths(plan),
@@ -152,6 +156,7 @@ def hold_document(hold: HoldResult) -> dict[str, Any]:
         "draught_cm": None if hold.afloat is None else hold.afloat.draught / CENTIMETRE,
         "afloat_turn": None if hold.afloat is None else hold.afloat.turn.tolist(),
         "soaking": None if hold.soaking is None else soaking_document(hold.soaking),
+        "sinkers": [_sinker(sinker) for sinker in hold.group.sinkers],
         "tie_points": hold.offers.why,
         "offers": [_offer(offer) for offer in hold.offers.best],
     }
@@ -172,6 +177,16 @@ def _edge(move: Move | None) -> list[list[float]]:
     if move is None:
         return []
     return [[x / CENTIMETRE, y / CENTIMETRE] for x, y in move.edge]
+
+
+def _sinker(sinker: Sinker) -> dict[str, Any]:
+    return {
+        "mass_g": sinker.mass / GRAM,
+        "material": sinker.material.name,
+        "how": sinker.how,
+        "stone": sinker.stone or None,
+        "at_cm": None if sinker.at is None else [v / CENTIMETRE for v in sinker.at],
+    }
 
 
 def _offer(offer: Offer) -> dict[str, Any]:

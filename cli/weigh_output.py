@@ -167,15 +167,17 @@ def _print_one(weighed: Weighed, prices: Prices, units: Units) -> None:
         typer.echo(
             f"At {prices.per_piece:.2f}: {prices.per_piece / weighed.mass.mid:.2f} a kilogram."
         )
-    in_water = wording.mass_words(weighed.mass_in_water(WATER), units)
+    sinking = weighed.mass_in_water(WATER)
+    hangs = f"Hanging in water: {wording.mass_words(sinking, units)}."
+    if sinking.high <= 0:
+        hangs = "It floats; see plumbstone hold."
+    elif sinking.low <= 0:
+        hangs = "It may float or sink; see plumbstone hold."
     if weighed.extents is not None:
         sides = " × ".join(show_length(side, units) for side in weighed.size)
         short, long = (show_length(side, units) for side in weighed.extents.smallest)
         low = show_length(weighed.extents.lowest, units)
-        typer.echo(
-            f"{sides}; laid down {low} high; passes an opening of {short} × {long}. "
-            f"Hanging in water: {in_water}."
-        )
+        typer.echo(f"{sides}; laid down {low} high; passes an opening of {short} × {long}. {hangs}")
     if weighed.material.grain_pores > 0 and weighed.material.kind == "stone":
         soaked = wording.mass_words(weighed.mass_in_water_soaked(WATER), units)
         typer.echo(f"Once its pores are full, in water: {soaked}.")

@@ -4,6 +4,7 @@ import glob
 import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from plumbstone.meshes.errors import PlumbstoneError
@@ -25,6 +26,7 @@ from plumbstone.volumes.weighing import (
 )
 
 WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.water
+LOST = "the process that weighed it was stopped, maybe for want of memory; try it alone."
 MANY = 4  # files from which on a pool of processes pays its start
 
 Failures = list[dict[str, str]]
@@ -142,27 +144,29 @@ def _each(request: Request, files: list[Path]) -> Iterator[tuple[Path, list[Weig
     """Weigh each file in turn, in a pool of processes if there are many."""
     from plumbstone.cli.output import progress
 
-    cores = (
-        len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    )
-    if len(files) < MANY or cores < 2 or request.meshes:
+    workers = _workers()
+    if len(files) < MANY or workers < 2 or request.meshes:
         for path in files:
             yield path, weigh_file(request, path)
         return
-    from concurrent.futures import ProcessPoolExecutor
-    from functools import partial
+    from plumbstone.cli.workers import side_by_side
 
-    with ProcessPoolExecutor(min(cores, len(files))) as pool, progress("Scans", len(files)) as bar:
-        try:
-            for path, pieces in zip(
-                files, pool.map(partial(weigh_file, request), files), strict=True
-            ):
-                if bar is not None:
-                    bar.advance(bar.task_ids[0])
-                yield path, pieces
-        except KeyboardInterrupt:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+    with progress("Scans", len(files)) as bar:
+        found = side_by_side(partial(weigh_file, request), files, min(workers, len(files)))
+        for path, pieces in zip(files, found, strict=True):
+            if bar is not None:
+                bar.advance(bar.task_ids[0])
+            yield path, f"{path}: {LOST}" if pieces is None else pieces
+
+
+def _workers() -> int:
+    """How many processes may run side by side; PLUMBSTONE_WORKERS sets another number."""
+    wanted = os.environ.get("PLUMBSTONE_WORKERS", "")
+    if wanted.isdigit() and int(wanted) > 0:
+        return int(wanted)
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 def weigh_file(request: Request, path: Path) -> list[Weighed] | str:

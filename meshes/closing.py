@@ -19,6 +19,7 @@ from plumbstone.meshes.occupancy import occupied_volume
 from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.reading import LARGEST_STONE, LARGEST_WOOD, RawScan, ScanError, read_raw
+from plumbstone.meshes.uncrossing import one_skin, united
 from plumbstone.meshes.underside import (
     Rim,
     boundary_parts,
@@ -37,8 +38,10 @@ SHARE, SHARE_LEAN, SHARE_SPREAD = 0.62, 0.15, 0.10
 # under a limb, and what a round rim has more.
 STRIP_DEPTH, ROUND_DEPTH = 0.20, 0.25
 CLOSED_SPREAD = 0.03  # scale and noise of a complete scan, share at 90 %; from memory
+CROSSED_SPREAD = 0.05  # the same of one that passed through itself; from memory
 SKIN_SPREAD = 0.02  # the same of a scan with its table in it; from memory
 SKIN_NOISE = 0.0005  # how far the skin may lie off as a whole, at 90 % [m]; from memory
+ROOM = 6.0  # [m]: a scan that is wider has a wrong unit
 UNSEEN_FOOT = 0.004  # how much may be cut away below a rim without a table [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
 MOST_CROSSED = 0.10  # share of the skin of a closed scan that may pass through itself
@@ -124,6 +127,11 @@ def closed_scans(
 ) -> tuple[ClosedScan, ...]:
     """Close each body of a scan, as `closed_scan` does with one; largest first."""
     raw = read_raw(path, unit)
+    across = float(np.ptp(raw.vertices, axis=0).max())
+    if across > ROOM and longest is None:
+        raise ScanError(path, f"is {across:.1f} m across, more than a room; give --unit.")
+    if across > ROOM and longest is not None:
+        raw = replace(raw, vertices=raw.vertices * (longest / across))
     if len(raw.faces) == 0:
         vertices, faces, said = cloud_surface(path, raw.vertices)
         raw = replace(raw, vertices=vertices, faces=faces, changes=(*raw.changes, said))
@@ -155,10 +163,21 @@ def _complete(path: Path, raw: RawScan) -> tuple[ClosedScan, ...]:
         if turned:
             changes.append(f"turned {turned} faces so that all look outward")
     main, removed, others = outer_shell(raw.vertices, faces)
-    shells = (main, *others)
+    shells: tuple[Indices, ...] = (main, *others)
     if not all(is_closed(shell, len(raw.vertices)) for shell in shells):
         return ()
-    return tuple(_whole_shell(path, raw.vertices, s, (*changes, *removed)) for s in shells)
+    vertices = raw.vertices
+    if others:
+        shells = tuple(_outward(vertices, shell) for shell in shells)
+        vertices, shells, joined = united(vertices, shells)
+        if joined:
+            changes.append(f"united {joined + 1} shells that pass through each other")
+    return tuple(_whole_shell(path, vertices, s, (*changes, *removed)) for s in shells)
+
+
+def _outward(vertices: Floats, shell: Indices) -> Indices:
+    """Turn a closed shell so that it encloses a positive volume."""
+    return shell[:, ::-1] if enclosed_volume(vertices, shell) < 0 else shell
 
 
 def _whole_shell(
@@ -172,12 +191,15 @@ def _whole_shell(
         changes = (*changes, "turned the whole surface outward")
     if volume <= 1e-9 * float(np.ptp(vertices, axis=0).max()) ** 3:
         raise ScanError(path, "encloses no volume; scan it again.")
-    crossed = crossed_share(vertices, faces)
+    crossed, spread = crossed_share(vertices, faces), CLOSED_SPREAD
     if crossed > MOST_CROSSED:
-        problem = f"passes through itself over {crossed:.0%} of its surface, so parts would count "
-        raise ScanError(path, problem + "twice or not at all; export it as one shell.")
+        vertices, faces, volume = one_skin(vertices, faces)
+        if volume <= 0:
+            raise ScanError(path, "passes through itself everywhere; export it as one shell.")
+        said = f"put one skin around a surface that passes through itself over {crossed:.0%} of it"
+        changes, spread = (*changes, said), CROSSED_SPREAD
     piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes)
-    found = Range(volume * (1 - CLOSED_SPREAD), volume, volume * (1 + CLOSED_SPREAD))
+    found = Range(volume * (1 - spread), volume, volume * (1 + spread))
     return ClosedScan(piece, found, "complete; scale and noise remain", faces)
 
 
@@ -258,7 +280,8 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         guess += Z90 * SHARE_SPREAD * rim.under * min(1.0, 2 * share / SHARE)
     flat = body.skirt - under
     if flat < LEAST_SEEN * body.skirt:
-        raise ScanError(path, "is an open sheet, not a body; scan the stone from all sides.")
+        problem = "is an open sheet, not a body; scan it from all sides, or measure limbs: --limb."
+        raise ScanError(path, problem)
     said = (
         f"closed the unseen underside: {(volume - flat) / under:.0%} of the space under its rim "
         f"is taken for the body (between {flat * 1e3:.2f} and {body.skirt * 1e3:.2f} L)"

@@ -150,9 +150,9 @@ def columns_of(vertices: Floats, faces: Indices, grid: Grid, volume: float | Non
     scaled[:, 1] = scaled[:, 1] / dy - 0.5 - row0 - _NUDGE[1]
     shape = (row1 - row0, column1 - column0)
     size = shape[0] * shape[1]
-    cells, heights, count = _hits(scaled, faces, shape[0], shape[1], 4 * size)
+    cells, heights, _, count = _hits(scaled, faces, shape[0], shape[1], 4 * size)
     if count > len(cells):
-        cells, heights, count = _hits(scaled, faces, shape[0], shape[1], count)
+        cells, heights, _, count = _hits(scaled, faces, shape[0], shape[1], count)
     heights, starts = _sorted_by_cell(cells, heights, count, size)
     bottoms, tops = _paired(heights, starts, shape)
     inside = (low[:2] >= 0).all() and high[0] <= grid.length and high[1] <= grid.depth
@@ -178,6 +178,32 @@ def merged_columns(parts: Sequence[Window], grid: Grid) -> Columns:
             filled[rows, columns] += 1
     kept = _unite(bottoms, tops, counts)
     return Columns(bottoms[:kept], tops[:kept])
+
+
+def signed_hits(
+    vertices: Floats, faces: Indices, rows: int, columns: int
+) -> tuple[NDArray[np.int64], Floats, NDArray[np.bool_]]:
+    """Find where vertical lines through the middles of unit cells cross the faces.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float array
+        In units of the cells, x along the columns from 0.
+    faces : (m, 3) int array
+    rows, columns : int
+
+    Returns
+    -------
+    cells : (k,) int array
+        row × columns + column.
+    heights : (k,) float array
+    upward : (k,) bool array
+        Whether the face looks up there.
+    """
+    shifted = np.ascontiguousarray(vertices - [0.5 + _NUDGE[0], 0.5 + _NUDGE[1], 0.0])
+    count = _hits(shifted, faces, rows, columns, 1)[3]
+    cells, heights, upward, count = _hits(shifted, faces, rows, columns, max(count, 1))
+    return cells[:count], heights[:count], upward[:count]
 
 
 @njit(cache=True)
@@ -221,13 +247,14 @@ def _bounds(vertices: Floats) -> tuple[Floats, Floats]:  # pragma: no cover
 @njit(cache=True)
 def _hits(
     vertices: Floats, faces: Indices, rows: int, columns: int, room: int
-) -> tuple[NDArray[np.int64], Floats, int]:  # pragma: no cover
+) -> tuple[NDArray[np.int64], Floats, NDArray[np.bool_], int]:  # pragma: no cover
     """Find where the vertical lines through all samples cross the faces.
 
-    Returns the flat cells (rows × columns), the heights, and how many there are; more than
-    `room` are counted but not kept.
+    Returns the flat cells (rows × columns), the heights, whether the face looks up, and how
+    many there are; more than `room` are counted but not kept.
     """
     cells = np.empty(room, dtype=np.int64)
+    upward = np.empty(room, dtype=np.bool_)
     heights = np.empty(room)
     count = 0
     for f in range(len(faces)):
@@ -255,9 +282,10 @@ def _hits(
                 if (wa > 0 and wb > 0 and wc > 0) or (wa < 0 and wb < 0 and wc < 0):
                     if count < room:
                         cells[count] = j * columns + i
+                        upward[count] = wa > 0
                         heights[count] = (wa * za + wb * zb + wc * zc) / (wa + wb + wc)
                     count += 1
-    return cells, heights, count
+    return cells, heights, upward, count
 
 
 @njit(cache=True)

@@ -17,6 +17,7 @@ WIDER = 1.15  # area that the table covers, over that which all else covers from
 LEAST_TABLE = 0.08  # share of the area that must lie in a plane to be a table
 ONE_SIDED = 0.97  # share of everything else that must lie on one side of it
 LEAST_CUT = 0.0015  # height above the table that is taken for table [m]
+SLENDER = 0.12  # width over length of what lies in a plane: less is no table
 MOST_PLANES = 3  # table, floor and wall
 EVEN = 0.85  # mean cosine between a further plane and its faces
 MOST_BODIES = 50
@@ -97,6 +98,9 @@ def _reaches_farther(points: Floats, lying: NDArray[np.bool_], normal: Floats) -
     flat = points @ _turn_up(normal)[:2].T
     if (~lying).sum() < 10:
         return True
+    widths = np.linalg.svd(flat[lying] - flat[lying].mean(axis=0), compute_uv=False)
+    if widths[1] < SLENDER * widths[0]:  # a thin limb lies near a plane too
+        return False
     try:
         return bool(ConvexHull(flat[lying]).volume > WIDER * ConvexHull(flat[~lying]).volume)
     except QhullError:

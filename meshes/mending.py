@@ -14,6 +14,7 @@ from plumbstone.meshes.piece import Floats, Indices
 
 WELD = 1e-6  # of the largest extent: corners nearer than this are one
 DEBRIS_AREA = 0.05  # of the largest shell's area: smaller shells beside it are debris
+INNER_CORNERS = 12  # of a shell that are looked at to tell whether it lies inside another
 MOST_SHELLS = 100  # looked at one by one; all smaller ones are debris
 
 
@@ -104,7 +105,7 @@ def outer_shell(
     closed = is_closed(main, len(vertices))
     for shell in order[1 : MOST_SHELLS + 1]:
         mine = faces[number == shell]
-        if closed and abs(winding_number(vertices, main, vertices[mine[:1, 0]])[0]) > 0.5:
+        if closed and _lies_inside(vertices, mine, main):
             inner += 1
         elif areas[shell] < DEBRIS_AREA * areas[order[0]]:
             debris += 1
@@ -116,6 +117,14 @@ def outer_shell(
     if debris:
         changes.append(f"removed {debris} loose bit(s)")
     return main, tuple(changes), tuple(others)
+
+
+def _lies_inside(vertices: Floats, shell: Indices, main: Indices) -> bool:
+    """Tell whether a shell lies wholly inside a closed one, by some of its corners."""
+    corners = np.unique(shell)
+    some = corners[np.linspace(0, len(corners) - 1, min(INNER_CORNERS, len(corners))).astype(int)]
+    turns = (winding_number(vertices, main, vertices[[corner]])[0] for corner in some)
+    return all(abs(turn) > 0.5 for turn in turns)
 
 
 def without_crowded(faces: Indices) -> Indices:

@@ -178,6 +178,10 @@ def _text_cloud(content: bytes) -> Floats:
     while lines and not _starts_with_numbers(lines[0]):
         lines.pop(0)
     rows = [line.split()[:3] for line in lines if line.strip()]
+    for number, row in enumerate(rows, 1):
+        if len(row) < 3:
+            message = f"row {number} of numbers holds {len(row)}, not x y z"
+            raise ValueError(message)
     return np.array(rows, dtype=float)
 
 
@@ -359,13 +363,26 @@ def _scale(
     for name, least, most in _likely_units(path, longest):
         if least <= longest * UNITS[name] <= most:
             size = longest * UNITS[name]
-            said = f"unit judged {name} from its size ({size * 1e2:.1f} cm); --unit corrects it"
+            others = _other_units(name, longest)
+            said = f"unit judged {name} from its size ({size * 1e2:.1f} cm{others})"
+            said += "; --unit corrects it"
             return UNITS[name], said, ()
     problem = (
         f"its longest side is {longest:.4g}, which fits no stone in m, cm or mm; "
         "give --unit or a known length with --longest."
     )
     raise ScanError(path, problem)
+
+
+def _other_units(chosen: str, longest: float) -> str:
+    """Name the other units in which a stone of that length would be as likely."""
+    sizes = {name: longest * UNITS[name] for name in ("m", "cm", "mm", "in") if name != chosen}
+    likely = [
+        f"{size * 1e2:.1f} cm if {name}"
+        for name, size in sizes.items()
+        if LEAST_STONE <= size <= LARGEST_STONE
+    ]
+    return f", but {' or '.join(likely)}" if likely else ""
 
 
 def _likely_units(path: Path, longest: float) -> list[tuple[str, float, float]]:

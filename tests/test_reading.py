@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import trimesh
 
+from plumbstone.meshes.closing import closed_scan
 from plumbstone.meshes.faults import crossed_share, enclosed_volume, is_closed, winding_number
 from plumbstone.meshes.primitives import boulder, box
 from plumbstone.meshes.reading import ScanError, read_scan
@@ -98,3 +99,45 @@ def test_a_surface_through_itself_is_found() -> None:
     twice = np.concatenate([stone.vertices, stone.vertices + [0.05, 0, 0]])
     faces = np.concatenate([stone.faces, stone.faces + len(stone.vertices)])
     assert crossed_share(twice, faces) > 0.2
+
+
+def lens_of(radius: float, apart: float) -> float:
+    """Volume that two balls share: π (4 r + d)(2 r - d)² / 12, handbook."""
+    return np.pi * (4 * radius + apart) * (2 * radius - apart) ** 2 / 12
+
+
+def two_balls(radius: float, way: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
+    """Two balls in one file, the second moved, and the volume of both together."""
+    ball = trimesh.creation.icosphere(5, radius)
+    vertices = np.concatenate([ball.vertices, ball.vertices + way])
+    faces = np.concatenate([ball.faces, ball.faces + len(ball.vertices)]).astype(np.int64)
+    return vertices, faces, 2 * ball.volume - lens_of(radius, float(np.linalg.norm(way)))
+
+
+def test_shells_that_cross_are_united(tmp_path: Path) -> None:
+    vertices, faces, volume = two_balls(0.06, np.array([0.07, 0.004, 0.002]))
+    (tmp_path / "two.ply").write_bytes(ply_bytes(vertices, faces))
+    scan = closed_scan(tmp_path / "two.ply")
+    assert scan.volume.mid == pytest.approx(volume, rel=1e-3)
+    assert any("united 2 shells" in text for text in scan.piece.changes)
+
+
+def test_one_shell_that_crosses_itself_gets_one_skin(tmp_path: Path) -> None:
+    # The second ball is set so that the two have one corner in common: they are one shell.
+    ball = trimesh.creation.icosphere(5, 0.06).vertices
+    ways = (ball[:40, None] - ball[None]).reshape(-1, 3)
+    way = ways[np.abs(np.linalg.norm(ways, axis=1) - 0.07).argmin()]
+    vertices, faces, volume = two_balls(0.06, way)
+    one, other = np.split(vertices, 2)
+    apart = np.linalg.norm(one[:40, None] - other[None], axis=2)
+    i, j = np.unravel_index(int(apart.argmin()), apart.shape)
+    faces[faces == len(one) + j] = i
+    (tmp_path / "joined.ply").write_bytes(ply_bytes(vertices, faces))
+    scan = closed_scan(tmp_path / "joined.ply")
+    assert any("put one skin" in text for text in scan.piece.changes)
+    assert scan.volume.mid == pytest.approx(volume, rel=5e-3)
+    assert scan.volume.low < volume < scan.volume.high
+    piece = scan.piece
+    assert is_closed(piece.faces, len(piece.vertices))
+    assert enclosed_volume(piece.vertices, piece.faces) == pytest.approx(scan.volume.mid, rel=1e-9)
+    assert trimesh.Trimesh(piece.vertices, piece.faces).is_watertight

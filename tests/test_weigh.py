@@ -2,13 +2,20 @@
 
 import csv
 import json
+import os
+import signal
+import subprocess
+import time
 from pathlib import Path
 
 import numpy as np
 import pytest
-from commands import read_json, refuse, type_in
+from commands import PROGRAM, read_json, refuse, type_in
+from phone_scans import phone_scan
 
+from plumbstone.cli import workers
 from plumbstone.meshes.extents import extents_of
+from plumbstone.meshes.faults import enclosed_volume
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.primitives import boulder, box, ellipsoid
 from plumbstone.meshes.reading import read_scan
@@ -185,3 +192,97 @@ def test_every_scan_by_others_gives_a_figure_or_a_reason(scans: Path) -> None:
     # Their manifest: outer shell 678.8 mL; S01 is inward, 887.4 mL; both by trimesh.
     assert names["epfl_stone_02"] == pytest.approx(0.6788, abs=2e-4)
     assert names["epfl_stone_S01"] == pytest.approx(0.8874, abs=2e-4)
+
+
+def heap_of_scans(folder: Path, count: int, subdivisions: int) -> Path:
+    """A folder of boulders."""
+    heap = folder / "heap"
+    heap.mkdir()
+    for seed in range(count):
+        stone = boulder((0.2, 0.15, 0.12), seed, subdivisions=subdivisions)
+        (heap / f"s{seed}.ply").write_bytes(ply_bytes(stone.vertices, stone.faces))
+    return heap
+
+
+def test_any_number_of_workers_gives_the_same_bytes(tmp_path: Path) -> None:
+    heap_of_scans(tmp_path, 6, 4)
+    answers = set()
+    for count in ("1", "2", "3"):
+        place = {"XDG_CACHE_HOME": str(tmp_path / count), "PLUMBSTONE_WORKERS": count}
+        done = type_in("plumbstone weigh heap -m granite --json", tmp_path, **place)
+        assert done.returncode == 0, done.stderr
+        answers.add(done.stdout)
+    assert len(answers) == 1
+    assert len(json.loads(answers.pop())["pieces"]) == 6
+
+
+def test_ctrl_c_leaves_no_workers_and_no_files(tmp_path: Path) -> None:
+    """Interrupted while the pool works, by the signal that a terminal sends."""
+    heap_of_scans(tmp_path, 8, 7)
+    before = sorted(p for p in tmp_path.rglob("*") if "cache" not in p.parts)
+    mark = f"mark-{os.getpid()}"
+    started = subprocess.Popen(
+        [*PROGRAM, "weigh", "heap", "-m", "granite", "--csv", "out.csv"],
+        cwd=tmp_path,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env={**os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache"), "PLUMBSTONE_WORKERS": "2",
+             "MARK": mark},
+        start_new_session=True,
+    )  # fmt: skip
+    deadline = time.monotonic() + 60
+    while len(marked(mark)) < 3 and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert len(marked(mark)) >= 3, "the pool never started"
+    os.killpg(started.pid, signal.SIGINT)
+    _, told = started.communicate(timeout=60)
+    assert started.returncode == 130
+    assert b"Traceback" not in told
+    while marked(mark) and time.monotonic() < deadline + 60:
+        time.sleep(0.05)
+    assert marked(mark) == []
+    assert sorted(p for p in tmp_path.rglob("*") if "cache" not in p.parts) == before
+
+
+def marked(mark: str) -> list[int]:
+    """Processes that run with a mark in their environment."""
+    found = []
+    for folder in Path("/proc").glob("[0-9]*"):
+        try:
+            if f"MARK={mark}".encode() in (folder / "environ").read_bytes():
+                found.append(int(folder.name))
+        except OSError:
+            continue
+    return found
+
+
+def test_a_worker_that_dies_is_one_row(tmp_path: Path) -> None:
+    answers = list(workers.side_by_side(die_at_three, [1, 2, 3, 4], 2))
+    assert answers == [1, 4, None, 16]
+
+
+def die_at_three(number: int) -> int:
+    if number == 3:
+        os._exit(9)
+    return number**2
+
+
+def test_two_scans_of_one_stone(tmp_path: Path) -> None:
+    """Made from one boulder with opposite undersides missing: the joined volume is the true one."""
+    rng = np.random.default_rng(5)
+    stone = boulder((0.22, 0.17, 0.15), 9, subdivisions=5)
+    up = np.eye(3)
+    for name, pose in (("a", up), ("b", up * [1, -1, -1])):
+        scan = phone_scan(stone.vertices, stone.faces, pose, rng, "cameras")
+        metres = scan.vertices * scan.unit
+        (tmp_path / f"{name}.ply").write_bytes(ply_bytes(metres, scan.faces))
+    line = "plumbstone weigh a.ply b.ply --same-stone -m granite --unit m"
+    found = read_json(line, tmp_path)["pieces"][0]
+    truth = enclosed_volume(stone.vertices, stone.faces) * 1e3
+    assert found["volume_l"]["mid"] == pytest.approx(truth, rel=0.02)
+    assert found["volume_l"]["low"] < truth < found["volume_l"]["high"]
+    other = boulder((0.12, 0.20, 0.09), 31, subdivisions=5)
+    scan = phone_scan(other.vertices, other.faces, up, rng, "cameras")
+    (tmp_path / "c.ply").write_bytes(ply_bytes(scan.vertices * scan.unit, scan.faces))
+    assert "does not match" in refuse(line.replace("b.ply", "c.ply"), tmp_path)
+    assert "takes two scans" in refuse("plumbstone weigh a.ply --same-stone -m granite", tmp_path)

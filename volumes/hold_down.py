@@ -47,7 +47,8 @@ from plumbstone.volumes.soaking import Soaking, fit_weighings
 from plumbstone.volumes.water import GRAVITY
 
 LEVELS = 40  # water levels tried while the tank fills
-FINEST_AFLOAT = 20_000  # faces; a finer mesh is thinned before it floats
+FINEST_AFLOAT = 5_000  # faces; a finer mesh is thinned before it floats
+AFLOAT_CELLS = 28  # along each thinned mesh
 TIE_REACH = 0.03  # a tie farther than this from all wood is not on it [m]
 
 
@@ -367,7 +368,7 @@ def _afloat(wood: Sequence[Body], balance: Balance, water: float) -> Afloat | No
         return None
     meshes = [(b.piece.vertices, b.piece.faces) for b in wood]
     if sum(len(faces) for _, faces in meshes) > FINEST_AFLOAT:
-        meshes = [thinned(*mesh, cells=48) for mesh in meshes]
+        meshes = [thinned(*mesh, cells=AFLOAT_CELLS) for mesh in meshes]
         if any(mesh_volume(*mesh) <= 0 for mesh in meshes):
             return None
     offsets = np.cumsum([0, *(len(vertices) for vertices, _ in meshes)])

@@ -1,5 +1,6 @@
 """The whole plan of a scape: bodies set, bed solved, bags, water, load and what stays down."""
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -70,6 +71,25 @@ class Plan:
     heaves: tuple[Heave, ...]
     warnings: tuple[str, ...]
     guesses: tuple[str, ...]
+
+    def set_after(self, body: Body) -> int | None:
+        """Place in pouring order of the layer that a piece is set on; None: on the glass first.
+
+        The topmost layer that is drawn where the middle of the piece is, for what rests on the
+        bed or on something that does.
+        """
+        by_name = {other.entry.name: other for other in self.bodies}
+        below = body
+        while below.entry.rests in by_name:
+            below = by_name[below.entry.rests]
+        if below.entry.rests != "bed" or self.bed is None:
+            return None
+        grid = self.bed.grid
+        column = min(grid.nx - 1, int(below.entry.at[0] / grid.spacing[0]))
+        row = min(grid.ny - 1, int(below.entry.at[1] / grid.spacing[1]))
+        levels = [0.0, *(float(result.drawn[row, column]) for result in self.bed.layers)]
+        lying = [k for k, (a, b) in enumerate(itertools.pairwise(levels)) if b > a + 1e-3]
+        return lying[-1] if lying else None
 
 
 def lay_bed(

@@ -1,0 +1,142 @@
+"""Surfaces that pass through themselves or each other, made into one skin around all of them."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plumbstone.meshes.columns import signed_hits
+from plumbstone.meshes.faults import enclosed_volume
+from plumbstone.meshes.piece import Floats, Indices
+
+LATTICE = 72  # cells along the longest side
+ROUND = 0.7  # of a cell: how far the lattice is smoothed before a skin is put around it
+SHARED = 1e-6  # of the smaller volume: shells that share more than this are one body
+
+
+def united(
+    vertices: Floats, shells: tuple[Indices, ...]
+) -> tuple[Floats, tuple[Indices, ...], int]:
+    """Unite closed shells that pass through each other.
+
+    Returns
+    -------
+    vertices : (n, 3) float array
+    shells : tuple of (k, 3) int arrays
+        Bodies that do not touch, largest first.
+    joined : int
+        How many shells went into another.
+
+    Notes
+    -----
+    Exact booleans by manifold3d. Shells that it does not take as solids stay as they are.
+    """
+    import manifold3d
+
+    solids = []
+    for shell in shells:
+        mesh = manifold3d.Mesh64(
+            vert_properties=np.ascontiguousarray(vertices),
+            tri_verts=np.ascontiguousarray(shell, dtype=np.uint64),
+        )
+        mesh.merge()
+        solid = manifold3d.Manifold(mesh)
+        if solid.status() != manifold3d.Error.NoError or solid.volume() <= 0:
+            return vertices, shells, 0
+        solids.append(solid)
+    bodies: list[tuple[manifold3d.Manifold, list[int]]] = []
+    for number, solid in enumerate(solids):
+        members = [number]
+        apart = []
+        for other, inside in bodies:
+            both = (other ^ solid).volume()
+            if both > SHARED * min(other.volume(), solid.volume()):
+                solid, members = solid + other, members + inside
+            else:
+                apart.append((other, inside))
+        bodies = [*apart, (solid, members)]
+    joined = len(shells) - len(bodies)
+    if joined == 0:
+        return vertices, shells, 0
+    bodies.sort(key=lambda body: -body[0].volume())
+    points, faces, count = [], [], 0
+    for solid, _ in bodies:
+        mesh = solid.to_mesh64()
+        points.append(np.asarray(mesh.vert_properties)[:, :3])
+        faces.append(np.asarray(mesh.tri_verts).astype(np.int64) + count)
+        count += len(points[-1])
+    return np.concatenate(points), tuple(faces), joined
+
+
+def one_skin(vertices: Floats, faces: Indices) -> tuple[Floats, Indices, float]:
+    """Put one skin around a closed mesh that passes through itself.
+
+    Returns
+    -------
+    vertices : (n, 3) float array
+    faces : (m, 3) int array
+        Closed, holding `volume`.
+    volume : float
+        Of all space that the mesh winds around at least once, by vertical lines [m³].
+
+    Notes
+    -----
+    The winding number is counted along vertical lines of a lattice; a skin is put around
+    where it is 1 or more (marching tetrahedra, by manifold3d), and scaled to that volume.
+    """
+    import manifold3d
+    from scipy.ndimage import gaussian_filter
+
+    low, size = vertices.min(axis=0), np.ptp(vertices, axis=0)
+    step = float(size.max()) / LATTICE
+    shape = (np.ceil(size / step).astype(int) + 5).astype(int)
+    origin = low - 2.5 * step
+    inside, volume = _wound_around((vertices - origin) / step, faces, tuple(shape))
+    density = gaussian_filter(inside.astype(np.float32), ROUND, mode="constant") - 0.5
+    flat = density.ravel().tolist()
+    nx, ny, nz = (int(n) for n in shape)
+
+    def depth(x: float, y: float, z: float) -> float:
+        i, j, k = int(x), int(y), int(z)
+        if not (0 <= i < nx - 1 and 0 <= j < ny - 1 and 0 <= k < nz - 1):
+            return -0.5
+        u, v, w = x - i, y - j, z - k
+        n = (i * ny + j) * nz + k
+        m, o, p = n + ny * nz, n + nz, n + ny * nz + nz
+        low_v: float = (flat[n] * (1 - w) + flat[n + 1] * w) * (1 - u)
+        low_v += (flat[m] * (1 - w) + flat[m + 1] * w) * u
+        high_v: float = (flat[o] * (1 - w) + flat[o + 1] * w) * (1 - u)
+        high_v += (flat[p] * (1 - w) + flat[p + 1] * w) * u
+        return low_v * (1 - v) + high_v * v
+
+    bounds = [0.0, 0.0, 0.0, nx - 1.0, ny - 1.0, nz - 1.0]
+    mesh = manifold3d.Manifold.level_set(depth, bounds, 1.0).to_mesh64()
+    points = np.asarray(mesh.vert_properties)[:, :3] * step + origin + step / 2
+    skin = np.asarray(mesh.tri_verts).astype(np.int64)
+    wanted = volume * step**3
+    middle = points.mean(axis=0)
+    found = enclosed_volume(points, skin)
+    if found <= 0:
+        return points, skin, 0.0
+    return (points - middle) * (wanted / found) ** (1 / 3) + middle, skin, wanted
+
+
+def _wound_around(
+    vertices: Floats, faces: Indices, shape: tuple[int, ...]
+) -> tuple[NDArray[np.bool_], float]:
+    """Tell which lattice points a mesh winds around, and the volume it does, both in cells."""
+    nx, ny, nz = shape
+    cells, heights, upward = signed_hits(vertices, faces, ny, nx)
+    order = np.lexsort((heights, cells))
+    cells, heights, upward = cells[order], heights[order], upward[order]
+    steps = np.where(upward, -1, 1)
+    turns = np.cumsum(steps)
+    first = np.searchsorted(cells, cells)
+    turns = turns - (turns - steps)[first]
+    same = np.append(cells[1:] == cells[:-1], False)
+    above = np.append(heights[1:], 0.0)
+    volume = float((above - heights)[(turns > 0) & same].sum())
+    marks = np.zeros((nx * ny, nz + 1), dtype=np.int32)
+    column = (cells % nx) * ny + cells // nx
+    level = np.clip(np.ceil(heights - 0.5).astype(int), 0, nz)
+    np.add.at(marks, (column, level), steps)
+    inside = np.cumsum(marks[:, :nz], axis=1) > 0
+    return inside.reshape(nx, ny, nz), volume
