@@ -17,12 +17,13 @@ if TYPE_CHECKING:
     from plumbstone.meshes.columns import Grid
     from plumbstone.volumes.plan import Plan
 
-INK, FAINT = "#1c2b33", "#7c8a91"
+INK, FAINT, PAPER = "#1c2b33", "#7c8a91", "#fefdfb"
 STONE, WOOD, WATER = "#8d99a3", "#b5763a", "#56a0d3"
 CLOSED, AWAY = "#c0562f", "#cdb98a"  # of a scan: guessed parts, and what was cut away
 # Told apart by lightness as well as hue, so that they hold for colour-blind readers and in grey.
 LAYERS = ("#6b4e71", "#4f3b2c", "#e3cf9b", "#b0a58f", "#8c6d46", "#cbb9d6")
 HATCHES = ("\\\\", "", "", "//", "xx", "--")
+NUMBER = 2.6  # room that the number of a piece takes [cm]
 STEP = {Units.METRIC: 10.0, Units.US: 4 * 2.54}  # between ticks [cm]
 STYLE: Any = {
     "font.family": "sans-serif",
@@ -74,7 +75,7 @@ def svg_text(figure: "Figure") -> str:
     text = text[text.index("<svg") :]
     # In paths a hundredth of a point is finer than any screen.
     text = re.sub(r' d="[^"]*"', lambda m: re.sub(r"(\d\.\d{2})\d+", r"\1", m[0]), text)
-    for colour, name in ((INK, "ink"), (FAINT, "faint")):
+    for colour, name in ((INK, "ink"), (FAINT, "faint"), (PAPER, "card")):
         text = text.replace(colour, f"var(--{name})")
     return text
 
@@ -83,7 +84,7 @@ def plan_figure(plan: "Plan", units: Units = Units.METRIC) -> "Figure":
     """Draw the tank from above: zones, depth lines, pieces by number, border, thirds, a scale."""
     tank = plan.scape.tank
     with style():
-        figure = new_figure(7.2, 7.2 * tank.depth / tank.length + 1.1)
+        figure = new_figure(7.2, 6.6 * tank.depth / tank.length + 1.1)
         axes = figure.add_subplot()
         _zones_from_above(axes, plan, units)
         _pieces_from_above(axes, plan)
@@ -164,23 +165,40 @@ def _pieces_from_above(axes: "Axes", plan: "Plan") -> None:
     from plumbstone.meshes.columns import columns_of
 
     grid = _drawing_grid(plan)
-    order = sorted(enumerate(plan.bodies, 1), key=lambda item: item[1].piece.vertices[:, 2].max())
-    for number, body in order:
+    order = sorted(enumerate(plan.bodies, 1), key=lambda item: -item[1].piece.vertices[:, 2].max())
+    hidden = np.zeros((grid.ny, grid.nx), dtype=bool)  # below a higher piece
+    labels: list[tuple[float, float]] = []
+    for depth, (number, body) in enumerate(order):
         window = columns_of(body.piece.vertices, body.piece.faces, grid)
         rows, columns = window.place
-        covered = np.isfinite(window.lowest()).astype(float)
+        covered = np.isfinite(window.lowest())
         if covered.sum() < 4:
             continue
         x, y = grid.x[columns] * 100, grid.y[rows] * 100
         colour = WOOD if body.entry.kind == "wood" else STONE
-        axes.contourf(x, y, covered, levels=[0.5, 1.5], colors=[colour], zorder=4)
-        axes.contour(x, y, covered, levels=[0.5], colors=[INK], linewidths=0.8, zorder=5)
-        middle = _middle_inside(covered, x, y)
+        layer = 5 - depth / len(order)
+        form = covered.astype(float)
+        axes.contourf(x, y, form, levels=[0.5, 1.5], colors=[colour], zorder=layer)
+        axes.contour(x, y, form, levels=[0.5], colors=[INK], linewidths=0.8, zorder=layer)
+        middle = _place_for_number(covered, hidden[window.place], x, y, labels)
+        labels.append(middle)
+        hidden[window.place] |= covered
         axes.annotate(
             str(number), middle, zorder=6, ha="center", va="center", fontsize=8, color=INK,
-            bbox={"boxstyle": "circle,pad=0.18", "facecolor": "white", "edgecolor": "none",
+            bbox={"boxstyle": "circle,pad=0.18", "facecolor": PAPER, "edgecolor": "none",
                   "alpha": 0.85},
         )  # fmt: skip
+
+
+def _place_for_number(
+    covered: Any, hidden: Any, x: Any, y: Any, labels: list[tuple[float, float]]
+) -> tuple[float, float]:
+    """Find a place for a number: seen from above, off other numbers, far from the outline."""
+    free = covered & ~hidden if (covered & ~hidden).sum() >= 4 else covered
+    apart = np.ones(free.shape, dtype=bool)
+    for right, up in labels:
+        apart &= np.hypot(x[None, :] - right, y[:, None] - up) > NUMBER
+    return _middle_inside(free & apart if (free & apart).any() else free, x, y)
 
 
 def _middle_inside(covered: Any, x: Any, y: Any) -> tuple[float, float]:
@@ -205,7 +223,7 @@ def _border_from_above(axes: "Axes", plan: "Plan", units: Units) -> None:
             _gap_width(gap.width, units), (gap.at[0] * 100, gap.at[1] * 100), xytext=(0, -26),
             textcoords="offset points", ha="center", fontsize=7,
             arrowprops={"arrowstyle": "->", "color": INK, "linewidth": 0.9},
-            bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": INK,
+            bbox={"boxstyle": "round,pad=0.15", "facecolor": PAPER, "edgecolor": INK,
                   "linewidth": 0.5},
         )  # fmt: skip
 
@@ -358,7 +376,7 @@ def _depth_labels(
             _length(level[at], units, 1), (along[at], level[at]), xytext=(0, 14),
             textcoords="offset points", ha="center", fontsize=7, color=INK,
             arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.6},
-            bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": "none",
+            bbox={"boxstyle": "round,pad=0.15", "facecolor": PAPER, "edgecolor": "none",
                   "alpha": 0.8},
         )  # fmt: skip
 
