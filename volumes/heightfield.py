@@ -10,6 +10,7 @@ from plumbstone.meshes.piece import Floats
 
 ROUNDS = 100_000  # sweeps; a handful is usual, mazes need more
 TOUCHING = 1e-6  # [m], a gap so thin is none
+CORNER = 5  # cells that both sides of a corner of a free edge run straight
 FREE, PLAIN, ODD, WALL = 0, 1, 2, 3  # states of a cell
 
 
@@ -26,6 +27,7 @@ def stable_surface(
     columns: Columns | None = None,
     edge: Floats | None = None,
     walls: NDArray[np.bool_] | None = None,
+    seeded: bool = True,
 ) -> Floats:
     """Largest surface below a target that is nowhere steeper than its angle of repose.
 
@@ -49,6 +51,9 @@ def stable_surface(
     walls : (rows, columns) bool array, optional
         Cells without grains that hold their neighbours up as a pane does: what lies
         beyond a strip or a divider.
+    seeded : bool
+        Whether fans that spread from the ends of free edges (at a gap, at a corner) start
+        from exact distances; without it they converge with an order of about 0.8.
 
     Returns
     -------
@@ -85,6 +90,8 @@ def stable_surface(
     distance = np.empty((0, 0)) if edge is None else np.ascontiguousarray(edge, dtype=float)
     barred = np.zeros((0, 0), dtype=np.bool_) if walls is None else walls
     state = _states(surface, ground, bottoms, tops, barred)
+    if seeded:
+        _seed_fans(surface, ground, state, bottoms, distance, slope, dx, dy)
     if not _settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy):
         message = "The surface did not settle; use a wider --grid."
         raise SurfaceError(message)
@@ -195,6 +202,157 @@ def _reach(
     if here > 0 and there < 0:
         return float(max(here / (here - there), 1e-3))
     return 0.5
+
+
+@njit(cache=True)
+def _blocks(state: NDArray[np.uint8], bottoms: Floats, j: int, i: int) -> bool:  # pragma: no cover
+    """Tell whether a cell stops a fan: a wall, or a solid that stands there."""
+    if state[j, i] == WALL:
+        return True
+    return bool(bottoms.shape[0] > 0 and bottoms[0, j, i] < np.inf)
+
+
+@njit(cache=True)
+def _seed_fans(
+    surface: Floats,
+    ground: Floats,
+    state: NDArray[np.uint8],
+    bottoms: Floats,
+    edge: Floats,
+    slope: float,
+    dx: float,
+    dy: float,
+) -> None:  # pragma: no cover
+    """Lower the surface to exact cones around the ends of free edges, where nothing is between.
+
+    No grain that sees a point of the free edge may lie higher than that point plus slope
+    times distance, so this only takes away what the sweeps would take away too.
+    """
+    rows, columns = surface.shape
+    for j in range(rows):
+        for i in range(columns):
+            if not _busy(state[j, i]) or _blocks(state, bottoms, j, i):
+                continue
+            for way in range(4):
+                dj, di = ((0, 1), (0, -1), (1, 0), (-1, 0))[way]
+                jn, i_n = j + dj, i + di
+                if not (0 <= jn < rows and 0 <= i_n < columns):
+                    continue
+                if state[jn, i_n] != FREE or _blocks(state, bottoms, jn, i_n):
+                    continue
+                reach = _reach(edge, state, j, i, jn, i_n)
+                for side in (-1, 1):
+                    if _ends(state, bottoms, edge, j, i, jn, i_n, side * abs(di), side * abs(dj)):
+                        x = (i + di * reach + 0.5 * side * abs(dj)) * dx
+                        y = (j + dj * reach + 0.5 * side * abs(di)) * dy
+                        _lower_fan(
+                            surface, ground, state, bottoms, (j, i), x, y, surface[jn, i_n],
+                            slope, dx, dy,
+                        )  # fmt: skip
+
+
+@njit(cache=True)
+def _ends(
+    state: NDArray[np.uint8],
+    bottoms: Floats,
+    edge: Floats,
+    j: int,
+    i: int,
+    jn: int,
+    i_n: int,
+    tj: int,
+    ti: int,
+) -> bool:  # pragma: no cover
+    """Tell whether the free edge between two cells ends beside them, so that soil fans out."""
+    jb, ib, jf, i_f = j + tj, i + ti, jn + tj, i_n + ti
+    rows, columns = state.shape
+    if not (0 <= jb < rows and 0 <= ib < columns and 0 <= jf < rows and 0 <= i_f < columns):
+        return False
+    if _blocks(state, bottoms, jf, i_f):
+        return bool(_busy(state[jb, ib]))
+    if edge.shape[0] or not _busy(state[jf, i_f]) or not _busy(state[jb, ib]):
+        return False
+    # A corner of the free edge; those of stairs along a slanted edge have no straight sides.
+    for k in range(1, CORNER):
+        back, out = (j - k * tj, i - k * ti), (k * (jn - j), k * (i_n - i))
+        if not (0 <= back[0] < rows and 0 <= back[1] < columns):
+            break
+        if not _busy(state[back]) or state[jn - k * tj, i_n - k * ti] != FREE:
+            return False
+        if not (0 <= jn + out[0] < rows and 0 <= i_n + out[1] < columns):
+            break
+        if state[jn + out[0], i_n + out[1]] != FREE or not _busy(state[jf + out[0], i_f + out[1]]):
+            return False
+    return True
+
+
+@njit(cache=True)
+def _lower_fan(
+    surface: Floats,
+    ground: Floats,
+    state: NDArray[np.uint8],
+    bottoms: Floats,
+    start: tuple[int, int],
+    x: float,
+    y: float,
+    height: float,
+    slope: float,
+    dx: float,
+    dy: float,
+) -> None:  # pragma: no cover
+    """Lower all cells that see a point (x, y) to the cone that rises from it."""
+    rows, columns = surface.shape
+    far = 0.0
+    for ring in range(max(rows, columns)):
+        lowered = False
+        for j in range(max(0, start[0] - ring), min(rows, start[0] + ring + 1)):
+            rim = abs(j - start[0]) == ring
+            step = 1 if rim else max(1, 2 * ring)
+            for i in range(start[1] - ring, start[1] + ring + 1, step):
+                if not 0 <= i < columns or not _busy(state[j, i]):
+                    continue
+                if _blocks(state, bottoms, j, i):
+                    continue
+                far = np.sqrt((i * dx - x) ** 2 + (j * dy - y) ** 2)
+                allowed = height + slope * far
+                if allowed >= surface[j, i]:
+                    continue
+                if _sees(ground, state, bottoms, j, i, x, y, height, slope, dx, dy):
+                    surface[j, i] = max(allowed, ground[j, i])
+                    lowered = True
+        if not lowered and ring > 1:
+            return
+
+
+@njit(cache=True)
+def _sees(
+    ground: Floats,
+    state: NDArray[np.uint8],
+    bottoms: Floats,
+    j: int,
+    i: int,
+    x: float,
+    y: float,
+    height: float,
+    slope: float,
+    dx: float,
+    dy: float,
+) -> bool:  # pragma: no cover
+    """Tell whether grains lie all along the line from a cell to a point of the edge."""
+    right, up = x / dx - i, y / dy - j
+    count = int(2 * max(abs(right), abs(up))) + 1
+    length = np.sqrt((right * dx) ** 2 + (up * dy) ** 2)
+    for k in range(1, count):
+        share = k / count
+        jn, i_n = int(np.round(j + share * up)), int(np.round(i + share * right))
+        if not (0 <= jn < ground.shape[0] and 0 <= i_n < ground.shape[1]):
+            return False
+        inner = (1 - share) * length > max(dx, dy)  # the last cell may be the free one itself
+        if _blocks(state, bottoms, jn, i_n) or (inner and not _busy(state[jn, i_n])):
+            return False
+        if inner and ground[jn, i_n] > height + slope * (1 - share) * length:
+            return False
+    return True
 
 
 @njit(cache=True)
