@@ -16,7 +16,9 @@ from plumbstone.cli.output import (
 )
 
 if TYPE_CHECKING:
+    from plumbstone.volumes.bed import BedResult
     from plumbstone.volumes.plan import Purchase
+    from plumbstone.volumes.scape import Scape
 
 GridOption = Annotated[float | None, typer.Option("--grid", help="Width of a grid cell in mm.")]
 
@@ -24,6 +26,9 @@ GridOption = Annotated[float | None, typer.Option("--grid", help="Width of a gri
 def bed(
     scapes: Annotated[list[Path], typer.Argument(help="A scape file, or two to compare.")],
     grid: GridOption = None,
+    jug: Annotated[
+        str | None, typer.Option("--jug", help='Pour by jugs of this size: "1 L".')
+    ] = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
@@ -35,19 +40,67 @@ def bed(
 
     spacing = None if grid is None else grid * 1e-3
     with plain_errors():
+        jug_size = None if jug is None else _jug(jug)
         if len(scapes) > 2:
             raise PlumbstoneError("bed compares two scapes at most; name one or two.")
         with working("Laying the bed ..."):
             read = [read_scape(path) for path in scapes]
-            beds = [lay_bed(scape, spacing)[2] for scape in read]
-        documents = [bed_document(s, b) for s, b in zip(read, beds, strict=True)]
+            beds = [lay_bed(scape, spacing)[1:] for scape in read]
+        documents = [bed_document(s, *b) for s, b in zip(read, beds, strict=True)]
     if as_json:
         emit_json(documents[0] if len(documents) == 1 else {"scapes": documents})
         return
-    for scape, purchases in zip(read, beds, strict=True):
+    for scape, (laid, purchases) in zip(read, beds, strict=True):
         print_bed(scape.name, purchases, units)
+        if laid is not None:
+            print_depths(scape, laid, units)
+        if jug_size is not None:
+            print_pouring(purchases, jug_size, units)
     if len(documents) == 2:
         print_difference(documents, units)
+
+
+def _jug(text: str) -> float:
+    """Parse the size of a jug [m³]."""
+    from plumbstone.meshes.errors import PlumbstoneError
+    from plumbstone.volumes.quantities import parse_quantity
+
+    size = parse_quantity(text, "volume")
+    if not 5e-5 <= size <= 0.05:
+        raise PlumbstoneError(f'--jug "{text}": name a size from 50 mL to 50 L.')
+    return size
+
+
+def print_depths(scape: "Scape", laid: "BedResult", units: Units) -> None:
+    """Print how high the bed stands at front, middle, back and at named places."""
+    from plumbstone.cli.wording import place_words
+    from plumbstone.volumes.bed import depths_at
+    from plumbstone.volumes.layering import zone_faults
+
+    levels = [f"{place_words(depth, units)} {name}" for name, depth in laid.depths]
+    if levels:
+        typer.echo(f"Above the glass: {', '.join(levels)}.")
+    for found in depths_at(scape.spots, laid):
+        words = f"{found.spot.name}: {place_words(found.height, units)} above the glass, "
+        words += f"{place_words(found.depth, units)} of it substrate"
+        if found.lacking > 1e-3:
+            words += f"; its roots need {place_words(found.lacking, units)} more"
+        typer.echo(f"{words}.")
+    for text in zone_faults(laid, scape.border):
+        typer.echo(f"Mind: {text}")
+
+
+def print_pouring(purchases: "tuple[Purchase, ...]", jug: float, units: Units) -> None:
+    """Print the order in which to pour, in whole jugs."""
+    from plumbstone.cli import wording
+    from plumbstone.meshes.ranges import Range
+
+    size = wording.volume_words(Range.exact(jug), units, 2)
+    for number, purchase in enumerate(purchases, 1):
+        result = purchase.result
+        count = max(1, round(result.poured / jug))
+        where = "" if result.layer.zone.name == "all" else f", {result.layer.zone.name}"
+        typer.echo(f"Pour {number}: {result.layer.name}{where}, {count} × {size}.")
 
 
 def print_difference(documents: "list[dict[str, Any]]", units: Units) -> None:

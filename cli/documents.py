@@ -6,7 +6,7 @@ from typing import Any
 from plumbstone.cli.output import range_json
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bags import BagChoice
-from plumbstone.volumes.bed import LayerResult
+from plumbstone.volumes.bed import BedResult, LayerResult, depths_at
 from plumbstone.volumes.border import BorderResult
 from plumbstone.volumes.buoyancy import Balance
 from plumbstone.volumes.dosing import Dosing, DrainBack, TankParts
@@ -49,6 +49,7 @@ def plan_document(plan: Plan) -> dict[str, Any]:
         "lumps": [_lump(lump) for lump in plan.scape.lumps],
         "layers": [layer_document(purchase) for purchase in plan.purchases],
         "depths_cm": _depths(plan),
+        "spots": spots_document(plan.scape, plan.bed),
         "water": _water(plan.parts, plan.dosing),
         "load": _load(plan.load),
         "border": border_document(plan.border),
@@ -62,15 +63,35 @@ def plan_document(plan: Plan) -> dict[str, Any]:
     }
 
 
-def bed_document(scape: Scape, purchases: tuple[Purchase, ...]) -> dict[str, Any]:
+def bed_document(
+    scape: Scape, bed: BedResult | None, purchases: tuple[Purchase, ...]
+) -> dict[str, Any]:
     """Give the bed of one scape as JSON."""
     costs = [p.bags.cost for p in purchases if p.bags and p.bags.cost is not None]
     return {
         "name": scape.name,
         "file": str(scape.path),
         "layers": [layer_document(purchase) for purchase in purchases],
+        "depths_cm": {name: depth / CENTIMETRE for name, depth in bed.depths} if bed else {},
+        "spots": spots_document(scape, bed),
         "cost": sum(costs) if costs else None,
     }
+
+
+def spots_document(scape: Scape, bed: BedResult | None) -> list[dict[str, Any]]:
+    """Give the depths at the named places of a scape as JSON."""
+    return [
+        {
+            "name": found.spot.name,
+            "height_cm": found.height / CENTIMETRE,
+            "depth_cm": found.depth / CENTIMETRE,
+            "root_depth_cm": None
+            if found.spot.root_depth is None
+            else found.spot.root_depth / CENTIMETRE,
+            "lacking_cm": found.lacking / CENTIMETRE,
+        }
+        for found in (depths_at(scape.spots, bed) if bed else ())
+    ]
 
 
 def layer_document(purchase: Purchase) -> dict[str, Any]:
@@ -113,6 +134,7 @@ def border_document(border: BorderResult | None) -> dict[str, Any] | None:
                 "comes_through_l": gap.volume / LITRE,
                 "reach_cm": gap.reach / CENTIMETRE,
                 "cure": gap.cure,
+                "fill_l": gap.fill / LITRE,
             }
             for gap in border.gaps
         ],

@@ -110,9 +110,11 @@ def gap_sentence(gap: Gap, units: Units) -> str | None:
     width = f"{gap.width / INCH:.2f} in" if units is Units.US else f"{gap.width * 1e3:.0f} mm"
     reach = show_length(gap.reach, units)
     where = f"Gap {gap.left} - {gap.right}, {width}"
+    fill = volume_words(Range.exact(gap.fill), units, 2)
+    cure = f"{gap.cure}, about {fill} to fill it"
     if gap.state == "may arch":
-        return f"{where}: may hold until disturbed, then soil shows {reach} out; {gap.cure}."
-    return f"{where}: soil shows {reach} out on the sand; {gap.cure}."
+        return f"{where}: may hold until disturbed, then soil shows {reach} out; {cure}."
+    return f"{where}: soil shows {reach} out on the sand; {cure}."
 
 
 def footing_sentence(border: BorderResult) -> str | None:
@@ -130,6 +132,11 @@ def rest_sentence(rest: Rest, units: Units) -> str | None:
     if rest.outside < 1e-5:
         return None
     litres, reach = volume_words(Range.exact(rest.outside), units), show_length(rest.reach, units)
+    if rest.pulled:
+        return (
+            f"{rest.layer}: once the divider is pulled, {litres} run out between the stones, up to "
+            f"{reach} far. Pull it slowly, after the sand is in."
+        )
     return f"{rest.layer}: {litres} of it come to rest beyond its zone, up to {reach} out."
 
 

@@ -12,7 +12,7 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.heightfield import lifted_out, stable_surface
-from plumbstone.volumes.layers import Border, Layer, drawn_level, zone_distance
+from plumbstone.volumes.layers import Border, Layer, Spot, drawn_level, zone_distance
 
 FINEST = 0.002  # [m]
 CELLS = 200_000
@@ -122,14 +122,44 @@ def bed_heights(result: BedResult) -> Floats:
     return np.where(_bare(result), np.nan, result.surface)
 
 
+@dataclass(frozen=True, slots=True)
+class SpotDepth:
+    """The bed at one named place."""
+
+    spot: Spot
+    height: float  # of the surface above the glass [m]
+    depth: float  # of substrate below it, down to glass or stone [m]
+
+    @property
+    def lacking(self) -> float:
+        """How much deeper a plant there would need it [m], 0 where it is deep enough."""
+        needed = self.spot.root_depth
+        return 0.0 if needed is None else max(0.0, needed - self.depth)
+
+
+def depths_at(spots: Sequence[Spot], result: BedResult) -> tuple[SpotDepth, ...]:
+    """Height and depth of the bed at named places; beside a stone where one stands there."""
+    line = soil_line(result)
+    grid, columns = result.grid, result.columns
+    found = []
+    for spot in spots:
+        column = min(int(spot.at[0] / grid.spacing[0]), grid.nx - 1)
+        row = min(int(spot.at[1] / grid.spacing[1]), grid.ny - 1)
+        height = float(line[row, column])
+        tops = columns.tops[:, row, column]
+        buried = tops[tops < height]
+        found.append(SpotDepth(spot, height, height - float(buried.max(initial=0.0))))
+    return tuple(found)
+
+
 def soil_line(result: BedResult) -> Floats:
     """Surface of the bed above the glass as it lies beside the pieces, carried on below them [m].
 
-    Cells in which a piece stands take the height of the nearest cell in which none does.
+    Cells in which a piece stands out take the height of the nearest cell in which none does.
     """
     from scipy.ndimage import distance_transform_edt
 
-    taken = result.columns.solid_below(np.inf) > 0
+    taken = _bare(result) & (result.columns.solid_below(np.inf) > 0)
     if taken.all():
         return result.surface
     nearest = distance_transform_edt(taken, return_distances=False, return_indices=True)
@@ -177,7 +207,7 @@ def _pour(
         if layer.profile is None:
             continue
         edge = zone_distance(layer.zone, border, grid)
-        held = border is not None and border.strip and layer.zone.name == "behind border"
+        held = border is not None and border.held and layer.zone.name == "behind border"
         inside = np.ones(level.shape, dtype=bool) if edge is None else edge > 0
         drawn = drawn_level(layer.profile, inside, grid)
         target = drawn if layer.profile.above_glass else level + drawn

@@ -34,6 +34,7 @@ class Gap:
     volume: float  # that comes through until it rests [m³]
     reach: float  # how far the fan reaches on the sand [m]
     cure: str
+    fill: float  # volume of the gap itself, up to the soil line [m³]
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,14 +153,16 @@ def _gap(
     y = float(np.interp(x, *np.array(border.line).T))
     upper, lower = _levels_beside(soil, bed, x, y)
     retained = max(0.0, upper - lower)
-    width = _widest(a, b, lower, upper)
+    openings = _openings(a, b, lower, upper)
+    width = min(max(openings, default=0.0), LONGEST_GAP)
+    fill = float(np.clip(openings, 0, LONGEST_GAP).sum()) * SLICE * _thickness(a, b)
     material = soil.layer.material
     state = _state(width, material)
     if border.strip or retained < 1e-3:
         state = "holds"
     volume, reach = (0.0, 0.0) if state == "holds" else fan(width, retained, soil.layer.slope)
     cure = "" if state == "holds" else cure_for(width, material, _filters())
-    return Gap(left, right, (x, y), width, retained, state, volume, reach, cure)
+    return Gap(left, right, (x, y), width, retained, state, volume, reach, cure, fill)
 
 
 def _filters() -> list[Material]:
@@ -193,21 +196,27 @@ def _levels_beside(soil: LayerResult, bed: BedResult, x: float, y: float) -> tup
     return float(upper), float(lower)
 
 
-def _widest(a: Floats, b: Floats, low: float, high: float) -> float:
-    """Widest of the narrowest openings between two bodies over the heights between two levels."""
+def _openings(a: Floats, b: Floats, low: float, high: float) -> list[float]:
+    """Narrowest openings between two bodies in slices between two levels [m]."""
     from scipy.spatial import cKDTree
 
-    widest = 0.0
+    found = []
     for z in np.arange(low + SLICE / 2, max(high, low + SLICE), SLICE):
         one, other = (p[np.abs(p[:, 2] - z) <= SLICE] for p in (a, b))
         if len(one) == 0 or len(other) == 0:
             # One of them does not reach this height: the whole spacing of their outlines.
-            widest = max(widest, float(b[:, 0].min() - a[:, 0].max()))
+            found.append(float(b[:, 0].min() - a[:, 0].max()))
         elif np.isnan(one).any() or np.isnan(other).any():
-            widest = max(widest, float(np.min(other[:, 0]) - np.max(one[:, 0])))
+            found.append(float(np.min(other[:, 0]) - np.max(one[:, 0])))
         else:
-            widest = max(widest, float(cKDTree(one[:, :2]).query(other[:, :2])[0].min()))
-    return min(widest, LONGEST_GAP)
+            found.append(float(cKDTree(one[:, :2]).query(other[:, :2])[0].min()))
+    return found
+
+
+def _thickness(a: Floats, b: Floats) -> float:
+    """How deep a gap runs from front to back: half of the thinner of its stones [m]."""
+    depths = [float(np.ptp(p[:, 1])) for p in (a, b) if not np.isnan(p[:, 1]).any()]
+    return min(depths, default=0.0) / 2
 
 
 def _footing(

@@ -6,12 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from plumbstone.volumes.bed import LayerResult
+from plumbstone.volumes.bed import BedResult, LayerResult
+from plumbstone.volumes.layers import Border, zone_distance
 from plumbstone.volumes.materials import Material
 
 RETAINS = 5.0  # D15 of the coarse layer over D85 of the fine one; Terzaghi, read on HDS-6 pages
 LASTING = 0.6  # of the tangent of repose, for a bare slope; common practice, no source
+
+LEAST_FAULT = 0.01  # of the floor: smaller faults of zones are not told
+NESTED = 0.98  # of the smaller zone: it lies wholly in the other, as drawn
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,3 +110,33 @@ def _grain(material: Material) -> float:
     """Density of a grain without pores [kg/m³]."""
     assert material.grain_density is not None
     return material.grain_density.mid
+
+
+def zone_faults(bed: BedResult, border: Border | None) -> tuple[str, ...]:
+    """Tell of floor that no layer covers, and of drawn zones that overlap in part."""
+    grid = bed.grid
+    covered = np.zeros((grid.ny, grid.nx), dtype=bool)
+    zones: list[tuple[str, NDArray[np.bool_]]] = []
+    for result in bed.layers:
+        covered |= result.surface > result.below + 1e-4
+        edge = zone_distance(result.layer.zone, border, grid)
+        if edge is not None and (result.layer.zone.polygon or "strip" in result.layer.zone.name):
+            zones.append((result.layer.name, edge > 0))
+    bare = ~covered & (bed.columns.solid_below(np.inf) == 0)
+    found = []
+    share = float(bare.mean())
+    if share > LEAST_FAULT:
+        row, column = (float(np.median(part)) for part in np.nonzero(bare))
+        area = float(bare.sum()) * grid.cell_area * 1e4
+        place = f"({(column + 0.5) * grid.spacing[0] * 1e2:.0f}, "
+        place += f"{(row + 0.5) * grid.spacing[1] * 1e2:.0f}) cm"
+        found.append(f"{area:.0f} cm² of the floor stay bare, around {place} from left and front.")
+    for (one, first), (other, second) in itertools.combinations(zones, 2):
+        both = float((first & second).sum())
+        smaller = float(min(first.sum(), second.sum()))
+        if LEAST_FAULT * grid.nx * grid.ny < both < NESTED * smaller:
+            area = both * grid.cell_area * 1e4
+            found.append(
+                f"{one} and {other} overlap over {area:.0f} cm²; there {other} lies on {one}."
+            )
+    return tuple(found)

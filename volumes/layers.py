@@ -17,7 +17,7 @@ from plumbstone.volumes.sections import Section
 
 NAMED_ZONES = (
     "all", "behind border", "before border", "along border",
-    "front strip", "back strip", "left strip", "right strip",
+    "front strip", "back strip", "left strip", "right strip", "along line",
 )  # fmt: skip
 FAR = 100.0  # [m], beyond any pane
 STRIP_WIDTH = 0.03  # [m]
@@ -28,8 +28,9 @@ class Zone:
     """Where a layer may lie: a name of `NAMED_ZONES`, or a polygon on the floor."""
 
     name: str = "all"
-    width: float = STRIP_WIDTH  # of a strip, or across the border line [m]
+    width: float = STRIP_WIDTH  # of a strip, or across a line [m]
     polygon: tuple[tuple[float, float], ...] = ()
+    line: tuple[tuple[float, float], ...] = ()  # of a path [m]
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +96,32 @@ class Border:
     line: tuple[tuple[float, float], ...]  # from the left pane to the right one [m]
     stones: tuple[str, ...]  # names of pieces, from left to right
     strip: bool  # a hidden strip stands behind the stones
+    divider: bool = False  # a divider stands on the line while pouring, and is pulled afterwards
+
+    @property
+    def held(self) -> bool:
+        """Whether something on the line holds the soil while it is poured."""
+        return self.strip or self.divider
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A place on the floor whose depth is asked for."""
+
+    name: str
+    at: tuple[float, float]  # [m]
+    root_depth: float | None  # that a plant there needs [m]
+
+
+def spot_from(section: Section) -> Spot:
+    """Read one [[spot]]: `name`, `at` and, for a plant, `root_depth`."""
+    spot = Spot(
+        section.text("name"),
+        section.quantities("at", "length", count=2, least=0),
+        section.quantity("root_depth", "length", None, least=0),
+    )
+    section.done()
+    return spot
 
 
 def layers_from(
@@ -111,11 +138,11 @@ def layers_from(
 
 
 def border_from(section: Section) -> Border:
-    """Read [border]: `line` of points from left to right, `stones`, `strip`."""
+    """Read [border]: `line` of points from left to right, `stones`, `strip`, `divider`."""
     line = section.points("line", least_count=2)
     if any(b[0] <= a[0] for a, b in itertools.pairwise(line)):
         raise section.error("line", "must run from left to right, each point further right.")
-    border = Border(line, section.texts("stones"), section.flag("strip"))
+    border = Border(line, section.texts("stones"), section.flag("strip"), section.flag("divider"))
     section.done()
     return border
 
@@ -131,6 +158,8 @@ def zone_distance(zone: Zone, border: Border | None, grid: Grid) -> Floats | Non
     if zone.name == "all":
         return None
     x, y = np.meshgrid(grid.x, grid.y)
+    if zone.name == "along line":
+        return zone.width / 2 - _line_distance(np.array(zone.line), x, y)
     if zone.name.endswith("border"):
         assert border is not None
         behind = _border_distance(border, grid)
@@ -214,7 +243,9 @@ def _zone_from(section: Section) -> Zone:
         polygon = section.points("zone", least_count=3)
     else:
         name = section.choice("zone", NAMED_ZONES, "all")
-    return Zone(name, section.quantity("width", "length", STRIP_WIDTH, least=1e-3), polygon)
+    width = section.quantity("width", "length", STRIP_WIDTH, least=1e-3)
+    line = section.points("line", least_count=2) if name == "along line" else ()
+    return Zone(name, width, polygon, line)
 
 
 def _profile_from(section: Section) -> Profile:

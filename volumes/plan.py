@@ -14,8 +14,10 @@ from plumbstone.volumes.bed import (
     BedError,
     BedResult,
     LayerResult,
+    SpotDepth,
     bed_heights,
     chosen_spacing,
+    depths_at,
     solve_bed,
 )
 from plumbstone.volumes.border import BorderResult, judge_border
@@ -29,7 +31,13 @@ from plumbstone.volumes.dosing import (
     salt_for,
 )
 from plumbstone.volumes.hold_down import HoldResult, Surroundings, judge_groups
-from plumbstone.volumes.layering import Heave, Swallowed, heaving_layers, swallowed_layers
+from plumbstone.volumes.layering import (
+    Heave,
+    Swallowed,
+    heaving_layers,
+    swallowed_layers,
+    zone_faults,
+)
 from plumbstone.volumes.loads import Load, glass_mass, pressure_on
 from plumbstone.volumes.materials import find_material
 from plumbstone.volumes.scape import Lump, Scape
@@ -413,6 +421,15 @@ def _way_in(body: Body, scape: Scape) -> list[str]:
     return found
 
 
+def _shallow(found: SpotDepth) -> str:
+    """Say that a plant's place is not deep enough."""
+    assert found.spot.root_depth is not None
+    return (
+        f"{found.spot.name}: {found.depth * 1e2:.1f} cm of substrate, its roots need "
+        f"{found.spot.root_depth * 1e2:.1f} cm; raise it by {found.lacking * 1e2:.1f} cm there."
+    )
+
+
 def _warnings(scape: Scape, bodies: Sequence[Body], bed: BedResult | None) -> tuple[str, ...]:
     """Collect what the user should know."""
     found = [f"{body.entry.name}: {text}" for body in bodies for text in body.warnings]
@@ -422,6 +439,9 @@ def _warnings(scape: Scape, bodies: Sequence[Body], bed: BedResult | None) -> tu
         if height is not None and top > height:
             found.append(f"{body.entry.name}: stands {(top - height) * 1e2:.1f} cm above the rim.")
         found += _way_in(body, scape)
+    if bed is not None:
+        found += zone_faults(bed, scape.border)
+        found += [_shallow(spot) for spot in depths_at(scape.spots, bed) if spot.lacking > 1e-3]
     for result in bed.layers if bed else ():
         if result.slide.volume > 0.02 * result.settled and result.slide.drop > 0.005:
             litres, lower = result.slide.volume * 1e3, result.slide.drop * 1e2

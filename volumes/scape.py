@@ -8,7 +8,7 @@ from pathlib import Path
 
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.groups import Group, group_from, with_tied
-from plumbstone.volumes.layers import Border, Layer, border_from, layers_from
+from plumbstone.volumes.layers import Border, Layer, Spot, border_from, layers_from, spot_from
 from plumbstone.volumes.materials import Material, find_material, load_materials, material_from
 from plumbstone.volumes.sections import ScapeError, Section
 
@@ -116,6 +116,7 @@ class Scape:
     layers: tuple[Layer, ...]
     border: Border | None
     groups: tuple[Group, ...]
+    spots: tuple[Spot, ...]  # whose depth is asked for
     at_hand: tuple[PieceEntry, ...]  # stones that could be hung on wood, not in the tank
     materials: Mapping[str, Material] = field(repr=False)
 
@@ -149,6 +150,7 @@ def read_scape(path: Path) -> Scape:
         layers=layers_from(top.sections("layer"), materials),
         border=border_from(border) if (border := top.section("border", None)) else None,
         groups=(),
+        spots=tuple(spot_from(entry) for entry in top.sections("spot")),
         at_hand=tuple(_at_hand_from(entry, materials) for entry in top.sections("at_hand")),
         materials=materials,
     )
@@ -398,6 +400,10 @@ def _check_names(scape: Scape) -> None:
             if target not in (*names, "floor", "bed") or target == piece.name:
                 problem = f'refers to "{target}", which is no other piece, "floor" or "bed".'
                 raise ScapeError(scape.path, f'piece "{piece.name}"', problem)
+    for spot in scape.spots:
+        if spot.at[0] > scape.tank.length or spot.at[1] > scape.tank.depth:
+            problem = "lies outside the tank; places count from the left and the front pane."
+            raise ScapeError(scape.path, f'spot "{spot.name}".at', problem)
     wooden = {piece.name for piece in scape.pieces if piece.kind == "wood"}
     for group in scape.groups:
         for name in group.wood:

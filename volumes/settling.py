@@ -25,6 +25,7 @@ class Rest:
     outside: float  # volume that ends beyond its zone [m³]
     reach: float  # how far beyond the edge of its zone [m]
     excess: float  # slope above repose that is left, share
+    pulled: bool = False  # a divider held it until it was pulled
 
 
 def resting_surface(
@@ -67,14 +68,14 @@ def resting_surface(
 
 
 def come_to_rest(result: LayerResult, bed: BedResult, border: Border | None) -> Rest | None:
-    """Find where soil behind the border comes to rest; None where it stays as drawn.
+    """Find where a layer comes to rest; None where it stays as drawn.
 
-    Stones that fill more than half of a column below the drawn surface count as walls; the
-    sand before the border is the ground onto which soil runs. Layers in other zones border
-    on soil that moves itself, so nothing is said of them.
+    Stones that fill more than half of a column below the drawn surface count as walls, and so
+    does higher ground beyond the zone; lower ground there is what it runs onto. Soil that a
+    divider held while it was poured slides once that is pulled.
     """
-    stays = result.slide.volume < WORTH_TELLING * result.settled
-    if stays or result.layer.zone.name != "behind border":
+    pulled = _stood_against_divider(result, border)
+    if result.slide.volume < WORTH_TELLING * result.settled and not pulled:
         return None
     edge = zone_distance(result.layer.zone, border, bed.grid)
     every = max(1, round(CELL / bed.grid.spacing[0]))
@@ -84,7 +85,10 @@ def come_to_rest(result: LayerResult, bed: BedResult, border: Border | None) -> 
     blocked |= (bed.columns.highest() > bed.surface + 1e-3)[pick] & (solid[pick] > 0)
     inside = np.ones(blocked.shape, dtype=bool) if edge is None else (edge > 0)[pick]
     beyond = np.minimum(bed.surface, np.where(bed.columns.highest() > 0, 0.0, bed.surface))[pick]
+    if not inside.any():
+        return None
     drawn = np.where(inside, result.drawn[pick], beyond)
+    blocked |= ~inside & (beyond > float(result.drawn[pick][inside].max()))
     spacing = bed.grid.spacing[0] * every, bed.grid.spacing[1] * every
     surface, excess = resting_surface(drawn, result.layer.slope, spacing, blocked)
     risen = np.where(inside | blocked, 0.0, surface - drawn)
@@ -93,7 +97,13 @@ def come_to_rest(result: LayerResult, bed: BedResult, border: Border | None) -> 
     if edge is not None and covered.any():
         reach = float(-edge[pick][covered].min())
     volume = float(np.clip(risen, 0, None).sum()) * spacing[0] * spacing[1]
-    return Rest(result.layer.name, volume, reach, excess)
+    return Rest(result.layer.name, volume, reach, excess, pulled)
+
+
+def _stood_against_divider(result: LayerResult, border: Border | None) -> bool:
+    """Tell whether a divider that is pulled held a layer while it was poured."""
+    divided = border is not None and border.divider and not border.strip
+    return divided and result.layer.zone.name == "behind border"
 
 
 @njit(cache=True)

@@ -1,0 +1,103 @@
+"""`bed` as its user types it: named places, jugs, a divider, zones that do not fit together."""
+
+from pathlib import Path
+
+import pytest
+from commands import read_json, refuse, type_in
+
+TANK = '[tank]\ninside = ["60 cm", "30 cm", "36 cm"]\nwater_line = "32 cm"\n'
+BORDER = '[border]\nline = [["0 cm", "12 cm"], ["60 cm", "12 cm"]]\nstones = []\n'
+
+
+def layer(name: str, zone: str, profile: str, material: str = "sand") -> str:
+    return f'[[layer]]\nname = "{name}"\nmaterial = "{material}"\nzone = {zone}\n{profile}\n'
+
+
+def put(folder: Path, *parts: str) -> None:
+    (folder / "t.toml").write_text(TANK + "".join(parts), encoding="utf-8")
+
+
+def test_depths_at_named_places(tmp_path: Path) -> None:
+    # 3 cm at the front, 9 cm at the back of 30 cm: 7 cm at two thirds; a stone of 4 cm on the
+    # glass leaves 3 cm over it.
+    stone = (
+        '[[piece]]\nname = "Slab"\nmaterial = "slate"\nsolid = "box"\n'
+        'size = ["20 cm", "10 cm", "4 cm"]\nat = ["45 cm", "20 cm"]\n'
+    )
+    spots = (
+        '[[spot]]\nname = "Carpet"\nat = ["20 cm", "20 cm"]\nroot_depth = "3 cm"\n'
+        '[[spot]]\nname = "Stems"\nat = ["45 cm", "20 cm"]\nroot_depth = "5 cm"\n'
+    )
+    put(tmp_path, stone, layer("Soil", '"all"', 'depth = { front = "3 cm", back = "9 cm" }'), spots)
+    carpet, stems = read_json("plumbstone bed t.toml", tmp_path)["spots"]
+    assert carpet["height_cm"] == pytest.approx(7, abs=0.05)
+    assert carpet["depth_cm"] == pytest.approx(7, abs=0.05)
+    assert carpet["lacking_cm"] == 0
+    assert stems["depth_cm"] == pytest.approx(3, abs=0.1)
+    assert stems["lacking_cm"] == pytest.approx(2, abs=0.1)
+    assert "its roots need 2 cm more" in type_in("plumbstone bed t.toml", tmp_path).stdout
+
+
+def test_pouring_by_jugs(tmp_path: Path) -> None:
+    # 60 × 30 × 5 cm is 9 L; with 5 % settling 9.47 L are poured: six jugs of 1.5 L.
+    put(tmp_path, layer("Sand", '"all"', 'depth = "5 cm"\nsettling = 0.05'))
+    done = type_in('plumbstone bed t.toml --jug "1.5 L"', tmp_path)
+    assert "Pour 1: Sand, 6 × 1.50 L." in done.stdout
+    assert "50 mL to 50 L" in refuse('plumbstone bed t.toml --jug "1 mL"', tmp_path)
+
+
+def test_a_divider_holds_while_pouring_and_lets_go_when_pulled(tmp_path: Path) -> None:
+    soil = layer("Soil", '"behind border"', 'height = "6 cm"', "baked-clay soil")
+    put(tmp_path, BORDER, soil)
+    free = read_json("plumbstone plan t.toml", tmp_path)
+    put(tmp_path, BORDER + "divider = true\n", soil)
+    held = read_json("plumbstone plan t.toml", tmp_path)
+    # Held it is a box of 60 × 18 × 6 cm; without it the front runs down to the line.
+    assert held["layers"][0]["settled_l"] == pytest.approx(0.6 * 0.18 * 0.06 * 1e3, rel=1e-3)
+    assert free["layers"][0]["settled_l"] < 0.9 * held["layers"][0]["settled_l"]
+    # Pulled, the step of height h comes to rest as a straight slope through its middle: as much
+    # lies beyond as is missing, (h / 2)² / (2 tan) per width, h / (2 tan) out.
+    tangent = 0.6745  # 34°
+    (rest,) = held["rests"]
+    assert rest["reach_cm"] == pytest.approx(3.0 / tangent, abs=0.6)
+    assert rest["outside_l"] == pytest.approx(0.6 * 0.03**2 / (2 * tangent) * 1e3, rel=0.06)
+    assert rest["slope_excess"] <= 5e-3
+
+
+def test_a_path_of_another_material(tmp_path: Path) -> None:
+    # A straight path 6 cm wide from the front to the back pane, drawn 2 cm deep: at 32° it is a
+    # ridge of 3 cm × tan, so its litres are tan B² L / 4.
+    put(
+        tmp_path,
+        layer("Path", '"along line"\nline = [["30 cm", "-5 cm"], ["30 cm", "35 cm"]]\nwidth = "6 cm"',
+              'depth = "2 cm"\nrepose = 32'),
+    )  # fmt: skip
+    found = read_json("plumbstone bed t.toml", tmp_path)["layers"][0]
+    assert found["settled_l"] == pytest.approx(0.6249 * 0.06**2 * 0.3 / 4 * 1e3, rel=5e-3)
+
+
+def test_zones_that_leave_a_hole_or_overlap(tmp_path: Path) -> None:
+    left = '[["0 cm", "0 cm"], ["30 cm", "0 cm"], ["30 cm", "30 cm"], ["0 cm", "30 cm"]]'
+    right = '[["20 cm", "0 cm"], ["50 cm", "0 cm"], ["50 cm", "30 cm"], ["20 cm", "30 cm"]]'
+    put(
+        tmp_path,
+        layer("Left", left, 'height = "3 cm"'),
+        layer("Right", right, 'height = "4 cm"', "gravel"),
+    )
+    told = type_in("plumbstone bed t.toml", tmp_path).stdout
+    # The strip of 10 × 30 cm at the right stays bare, less what slides onto it (nothing here);
+    # 10 × 30 cm are claimed twice.
+    assert "cm² of the floor stay bare, around (55, 15) cm" in told
+    assert "Left and Right overlap over 300 cm²" in told
+
+
+def test_a_mound_in_a_zone_of_its_own_comes_to_rest(tmp_path: Path) -> None:
+    """A tower that is drawn far too steep in a polygon: litres are kept, it says how far it runs."""
+    square = '[["20 cm", "10 cm"], ["30 cm", "10 cm"], ["30 cm", "20 cm"], ["20 cm", "20 cm"]]'
+    put(tmp_path, layer("Tower", square, 'height = "12 cm"\nrepose = 33'))
+    found = read_json("plumbstone plan t.toml", tmp_path)
+    (rest,) = found["rests"]
+    # The cone of equal volume, 1.2 L at 33°: V = π R³ tan / 3, R = 12.1 cm from its middle, so
+    # about 7 cm beyond the sides of the square and less at its corners.
+    assert rest["reach_cm"] == pytest.approx(7, abs=1.0)
+    assert found["layers"][0]["slides_l"] > 0.5
