@@ -1,6 +1,8 @@
 """The program `plumbstone`: one command a module, each imported light."""
 
+import os
 import sys
+from typing import Annotated
 
 import typer
 
@@ -12,6 +14,7 @@ from plumbstone.cli.new import new
 from plumbstone.cli.plan import plan
 from plumbstone.cli.show import show
 from plumbstone.cli.weigh import weigh
+from plumbstone.meshes.limits import VARIABLE
 
 app = typer.Typer(
     name="plumbstone",
@@ -22,6 +25,23 @@ app = typer.Typer(
 )
 for command in (new, weigh, bed, hold, plan, show, materials, demo):
     app.command()(command)
+
+
+@app.callback()
+def options(
+    limits: Annotated[
+        float,
+        typer.Option(
+            "--limits",
+            help="Raise the limits on file size, faces and grid cells by this factor.",
+            min=1,
+            max=1000,
+        ),
+    ] = 1.0,
+) -> None:
+    """Set what holds for every command."""
+    if limits > 1:
+        os.environ[VARIABLE] = str(limits)
 
 
 def run() -> None:

@@ -1,8 +1,10 @@
 """The results folder of a plan: all of it appears at once, or nothing."""
 
 import csv
+import ctypes
 import io
 import json
+import os
 import shutil
 import tempfile
 from pathlib import Path
@@ -34,7 +36,9 @@ def write_results(plan: "Plan", document: dict[str, Any], folder: Path) -> None:
         raise WriteError(folder, "it holds files that are no results of plumbstone")
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        fresh = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}-", dir=folder.parent))
+        _clear_stale(folder)
+        prefix = f".{folder.name[:40]}-{os.getpid()}-"
+        fresh = Path(tempfile.mkdtemp(prefix=prefix, dir=folder.parent))
     except OSError as error:
         raise WriteError(folder, error.strerror or str(error)) from None
     try:
@@ -82,11 +86,17 @@ def _fill(plan: "Plan", document: dict[str, Any], folder: Path) -> None:
 
 
 def _swap(fresh: Path, folder: Path) -> None:
-    """Put a finished folder into its place; the old one goes only once the new one stands."""
-    if not folder.exists():
-        fresh.rename(folder)
+    """Put a finished folder into its place; the earlier one ends up under the other name."""
+    if _exchanged(fresh, folder):
         return
-    old = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}-old-", dir=folder.parent))
+    try:
+        fresh.rename(folder)
+    except OSError:
+        if not folder.exists():
+            raise
+    else:
+        return
+    old = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}-{os.getpid()}-", dir=folder.parent))
     folder.rename(old / folder.name)
     try:
         fresh.rename(folder)
@@ -95,6 +105,37 @@ def _swap(fresh: Path, folder: Path) -> None:
         raise
     finally:
         shutil.rmtree(old, ignore_errors=True)
+
+
+def _exchanged(one: Path, other: Path) -> bool:
+    """Swap two folders in one step, where the system can; no moment is without a whole one."""
+    if not other.is_dir():
+        return False
+    try:
+        rename = ctypes.CDLL(None, use_errno=True).renameat2
+    except (OSError, AttributeError):
+        return False
+    here, exchange = -100, 2  # AT_FDCWD and RENAME_EXCHANGE of linux/fs.h
+    return bool(rename(here, os.fsencode(one), here, os.fsencode(other), exchange) == 0)
+
+
+def _clear_stale(folder: Path) -> None:
+    """Remove what a run that was killed left beside a results folder."""
+    for left in folder.parent.glob(f".{folder.name[:40]}-*-*"):
+        process = left.name.rsplit("-", 2)[1]
+        if process.isdigit() and not _runs(int(process)):
+            shutil.rmtree(left, ignore_errors=True)
+
+
+def _runs(process: int) -> bool:
+    """Tell whether a process is alive."""
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
 
 
 def _has_content(folder: Path) -> bool:

@@ -10,14 +10,13 @@ import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.faults import is_closed
+from plumbstone.meshes.limits import LARGEST_FILE, MOST_FACES, raised
 from plumbstone.meshes.mending import compacted, outer_shell, welded, wound
 from plumbstone.meshes.piece import Floats, Indices, Piece
 
 MESH_KINDS = (".stl", ".ply", ".obj", ".off", ".glb", ".gltf", ".3mf")
 CLOUD_KINDS = (".xyz", ".txt", ".csv")
 UNITS = {"m": 1.0, "dm": 0.1, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
-LARGEST_FILE = 1_000_000_000  # [bytes]
-MOST_FACES = 20_000_000
 LEAST_STONE, LARGEST_STONE, LARGEST_WOOD = 0.02, 0.80, 2.5  # [m]
 LARGEST_PIECE = 20.0  # [m]; beyond this the unit is wrong for sure
 
@@ -140,8 +139,8 @@ def _content(path: Path) -> bytes:
         raise ScanError(path, f"is none of the known kinds of scan: {known}")
     try:
         size = path.stat().st_size
-        if size > LARGEST_FILE:
-            problem = f"is {size / 1e9:.1f} GB, over the limit of 1 GB; thin the mesh out first."
+        if size > raised(LARGEST_FILE):
+            problem = f"is {size / 1e9:.1f} GB, over the limit; thin it out, or raise --limits."
             raise ScanError(path, problem)
         content = path.read_bytes()
     except OSError as error:
@@ -279,7 +278,7 @@ class _OwnFolder:
         wanted = (self.folder / name).resolve()
         if not wanted.is_relative_to(self.folder) or not wanted.is_file():
             raise ScanError(self.path, f"refers to {name!r}, which is not beside it.")
-        if wanted.stat().st_size > LARGEST_FILE:
+        if wanted.stat().st_size > raised(LARGEST_FILE):
             raise ScanError(self.path, f"refers to {name!r}, which is over 1 GB.")
         return wanted.read_bytes()
 
@@ -318,7 +317,7 @@ def _check_archive(path: Path, content: bytes) -> None:
     """Refuse a 3MF whose ZIP would unpack to too much or outside."""
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         entries = archive.infolist()
-    if sum(entry.file_size for entry in entries) > LARGEST_FILE or len(entries) > 10_000:
+    if sum(entry.file_size for entry in entries) > raised(LARGEST_FILE) or len(entries) > 10_000:
         raise ScanError(path, "unpacks to over 1 GB; thin the mesh out first.")
     if any(
         ".." in Path(entry.filename).parts or entry.filename.startswith("/") for entry in entries
@@ -330,8 +329,10 @@ def _check_arrays(path: Path, vertices: Floats, faces: Indices) -> None:
     """Refuse what no measurement can use."""
     if vertices.ndim != 2 or vertices.shape[1:] != (3,) or len(vertices) < 4:
         raise ScanError(path, "holds fewer than four points; scan it again.")
-    if len(faces) > MOST_FACES or len(vertices) > 3 * MOST_FACES:
-        raise ScanError(path, f"has over {MOST_FACES // 10**6} million faces; thin it out first.")
+    most = raised(MOST_FACES)
+    if len(faces) > most or len(vertices) > 3 * most:
+        problem = f"has over {most // 10**6} million faces; thin it out, or raise --limits."
+        raise ScanError(path, problem)
     if len(faces) and (faces.min() < 0 or faces.max() >= len(vertices)):
         raise ScanError(path, "has faces that point at missing corners; export it again.")
     finite = np.isfinite(vertices).all(axis=1)

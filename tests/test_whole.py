@@ -1,17 +1,20 @@
 """Properties over the whole chain: scaling, turning, order of work, writing whole or not at all."""
 
 import json
-import os
-import signal
+import multiprocessing
 import subprocess
+import sys
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
-from commands import PROGRAM, read_json, type_in
+from commands import PROGRAM, read_json, refuse, type_in
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from plumbstone.cli.documents import plan_document
+from plumbstone.cli.results import write_results
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.plan import make_plan
 from plumbstone.volumes.scape import read_scape
@@ -80,22 +83,102 @@ def test_us_units_agree_with_the_document(tmp_path: Path) -> None:
     assert f"Dose for {gallons:.2f} gal" in told
 
 
-@pytest.mark.parametrize("delay", [0.4, 0.9, 1.3, 1.7, 2.1, 2.6])
-def test_killed_at_any_moment_leaves_whole_results_or_none(tmp_path: Path, delay: float) -> None:
+def writing_for_ever(scape: Path, folder: Path) -> None:
+    """Write the same results again and again, until killed."""
+    plan = make_plan(read_scape(scape), 0.01)
+    document = plan_document(plan)
+    while True:
+        write_results(plan, document, folder)
+
+
+def kill_while_writing(tmp_path: Path, times: int) -> None:
+    """Kill a writing process at random moments; what stands there is always whole."""
     scape = tmp_path / "tank.toml"
     scape.write_bytes(ROOM.read_bytes())
-    command = [*PROGRAM, "plan", "tank.toml", "--out", "results"]
-    with subprocess.Popen(
-        command, cwd=tmp_path, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-    ) as run:
-        time.sleep(delay)
-        os.kill(run.pid, signal.SIGKILL)
     results = tmp_path / "results"
-    if results.exists():
-        names = {path.name for path in results.iterdir()}
-        assert {"plan.json", "build-sheet.html", "scape.glb", "shopping.csv"} <= names
-        json.loads((results / "plan.json").read_text(encoding="utf-8"))
+    rng = np.random.default_rng(17)
+    fork = multiprocessing.get_context("fork")
+    whole = 0
+    for _ in range(times):
+        process = fork.Process(target=writing_for_ever, args=(scape, results))
+        process.start()
+        time.sleep(1.2 + rng.uniform(0, 2.0))
+        process.kill()
+        process.join()
+        if results.exists():
+            whole += 1
+            names = {path.name for path in results.iterdir()}
+            assert names == {
+                "plan.json", "plan.png", "section.png", "scape.glb", "shopping.csv",
+                "build-sheet.html",
+            }  # fmt: skip
+            json.loads((results / "plan.json").read_text(encoding="utf-8"))
+            assert "</html>" in (results / "build-sheet.html").read_text(encoding="utf-8")[-20:]
+        left = [p for p in tmp_path.iterdir() if p.name.startswith(".")]
+        assert len(left) <= 1  # the next run clears what a killed one leaves
+    assert whole >= times // 2
     assert scape.read_bytes() == ROOM.read_bytes()
+
+
+def test_killed_at_any_moment_leaves_whole_results_or_none(tmp_path: Path) -> None:
+    kill_while_writing(tmp_path, 8)
+
+
+@pytest.mark.slow
+def test_killed_two_hundred_times(tmp_path: Path) -> None:
+    kill_while_writing(tmp_path, 200)
+
+
+def test_two_runs_into_one_folder_do_not_mix(tmp_path: Path) -> None:
+    for name in ("one", "two"):
+        text = ROOM.read_text(encoding="utf-8").replace("Reading-room tank", f"Tank {name}")
+        (tmp_path / f"{name}.toml").write_text(text, encoding="utf-8")
+    for _ in range(2):
+        runs = [
+            subprocess.Popen(
+                [*PROGRAM, "plan", f"{name}.toml", "--out", "results", "--grid", "8"],
+                cwd=tmp_path,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.PIPE,
+            )
+            for name in ("one", "two")
+        ]
+        for run in runs:
+            told = run.communicate(timeout=120)[1]
+            assert run.returncode == 0, told
+        name = json.loads((tmp_path / "results" / "plan.json").read_text("utf-8"))["name"]
+        sheet = (tmp_path / "results" / "build-sheet.html").read_text("utf-8")
+        assert f"<h1>{name}</h1>" in sheet
+    assert [p.name for p in tmp_path.iterdir() if p.name.startswith(".")] == []
+
+
+def test_a_full_disk_leaves_nothing_half_written(tmp_path: Path) -> None:
+    """No file may grow over 100 kB, as if the disk were full: the sheet alone is larger."""
+    (tmp_path / "tank.toml").write_bytes(ROOM.read_bytes())
+    earlier = type_in("plumbstone plan tank.toml --out results --grid 8", tmp_path)
+    assert earlier.returncode == 0
+    before = {p: p.read_bytes() for p in (tmp_path / "results").iterdir()}
+    limit = "import resource; resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000));"
+    code = f"{limit} from plumbstone.cli.main import run; run()"
+    done = subprocess.run(
+        [sys.executable, "-c", code, "plan", "tank.toml", "--out", "results", "--grid", "8"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert done.returncode == 1, done.stderr
+    assert "cannot be written" in done.stderr
+    assert {p: p.read_bytes() for p in (tmp_path / "results").iterdir()} == before
+    assert {p.name for p in tmp_path.iterdir()} == {"tank.toml", "results"}
+
+
+def test_limits_are_told_and_can_be_raised(tmp_path: Path) -> None:
+    (tmp_path / "tank.toml").write_bytes(ROOM.read_bytes())
+    assert "raise --limits" in refuse("plumbstone bed tank.toml --grid 0.3", tmp_path)
+    done = type_in("plumbstone --limits 2 bed tank.toml --grid 0.3", tmp_path)
+    assert done.returncode == 0, done.stderr
 
 
 def test_ranges_add_as_independent_figures() -> None:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from plumbstone.meshes.columns import Columns, Grid, columns_of, merged_columns
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.limits import MOST_CELLS, raised
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.heightfield import lifted_out, stable_surface
@@ -16,7 +17,6 @@ from plumbstone.volumes.layers import Border, Layer, Spot, drawn_level, zone_dis
 
 FINEST = 0.002  # [m]
 CELLS = 200_000
-MOST_CELLS = 4_000_000
 
 
 class BedError(PlumbstoneError, ValueError):
@@ -174,8 +174,12 @@ def _check(
     if not 1e-4 <= spacing <= min(floor) / 8:
         message = f"A grid of {spacing * 1e3:g} mm does not fit the floor; choose 1 to 10 mm."
         raise BedError(message)
-    if floor[0] * floor[1] / spacing**2 > MOST_CELLS:
-        message = f"A grid of {spacing * 1e3:g} mm has over {MOST_CELLS} cells; choose a wider one."
+    most = raised(MOST_CELLS)
+    if floor[0] * floor[1] / spacing**2 > most:
+        message = (
+            f"A grid of {spacing * 1e3:g} mm has over {most} cells; choose a wider one, or raise "
+            "--limits."
+        )
         raise BedError(message)
     for layer in layers:
         if layer.zone.name.endswith("border") and border is None:
