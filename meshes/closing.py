@@ -7,7 +7,6 @@ import numpy as np
 
 from plumbstone.meshes.clouds import cloud_surface
 from plumbstone.meshes.faults import (
-    crossed_share,
     crowded_edges,
     enclosed_volume,
     face_areas,
@@ -19,7 +18,7 @@ from plumbstone.meshes.occupancy import occupied_volume
 from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.reading import LARGEST_STONE, LARGEST_WOOD, RawScan, ScanError, read_raw
-from plumbstone.meshes.uncrossing import one_skin, united
+from plumbstone.meshes.uncrossing import crossed_share, one_skin, united
 from plumbstone.meshes.underside import (
     Rim,
     boundary_parts,

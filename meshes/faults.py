@@ -5,8 +5,6 @@ from numpy.typing import NDArray
 
 from plumbstone.meshes.piece import Floats, Indices
 
-MOST_TESTED = 300_000  # faces, for tests that look at each of them many times
-
 
 def is_closed(faces: Indices, count: int) -> bool:
     """Tell whether every edge is walked as often one way as the other.
@@ -119,32 +117,3 @@ def _edge_counts(directed: Indices) -> tuple[Indices, Indices, Indices]:
     keys = directed.min(axis=1) * size + directed.max(axis=1)
     unique, inverse, counts = np.unique(keys, return_inverse=True, return_counts=True)
     return unique, inverse, counts
-
-
-def crossed_share(vertices: Floats, faces: Indices) -> float:
-    """Share of samples just under the skin of a closed mesh that do not lie inside it once.
-
-    Parameters
-    ----------
-    vertices : (n, 3) float array
-    faces : (m, 3) int array
-        Closed, outward.
-
-    Returns
-    -------
-    float
-        0 for a clean mesh; where the surface passes through itself the winding number
-        under its skin is 0, 2 or more. Meshes over 300 000 faces are not tested: 0.
-    """
-    if len(faces) == 0 or len(faces) > MOST_TESTED:
-        return 0.0
-    rng = np.random.default_rng(6)
-    count = int(np.clip(3_000_000 // len(faces), 10, 150))
-    areas = face_areas(vertices, faces)
-    chosen = faces[rng.choice(len(faces), count, p=areas / areas.sum())]
-    a, b, c = (vertices[chosen[:, i]] for i in range(3))
-    normal = np.cross(b - a, c - a)
-    normal /= np.linalg.norm(normal, axis=1)[:, None] + 1e-300
-    depth = 1e-5 * float(np.ptp(vertices, axis=0).max())
-    found = winding_number(vertices, faces, (a + b + c) / 3 - depth * normal)
-    return float((np.abs(found - 1) > 0.25).mean())

@@ -7,9 +7,37 @@ from plumbstone.meshes.columns import signed_hits
 from plumbstone.meshes.faults import enclosed_volume
 from plumbstone.meshes.piece import Floats, Indices
 
+LINES = 48  # vertical lines along the longer side of the outline, to find crossings
 LATTICE = 72  # cells along the longest side
 ROUND = 0.7  # of a cell: how far the lattice is smoothed before a skin is put around it
 SHARED = 1e-6  # of the smaller volume: shells that share more than this are one body
+
+
+def crossed_share(vertices: Floats, faces: Indices) -> float:
+    """Share of the skin of a closed mesh, met by vertical lines, where it lies in itself.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float array
+    faces : (m, 3) int array
+        Closed, outward.
+
+    Returns
+    -------
+    float
+        0 for a clean mesh, where each crossing leads from outside (winding number 0) to
+        inside (1) or back; elsewhere the surface passes through itself.
+    """
+    low, size = vertices.min(axis=0), np.ptp(vertices, axis=0)
+    step = float(size[:2].max()) / LINES
+    if step <= 0:
+        return 0.0
+    columns, rows = (int(np.ceil(side / step)) + 1 for side in size[:2])
+    cells, _, turns, steps = _turns((vertices - low) / step, faces, rows, columns)
+    if len(cells) == 0:
+        return 0.0
+    wrong = (turns < 0) | (turns > 1) | (turns - steps < 0) | (turns - steps > 1)
+    return float(wrong.mean())
 
 
 def united(
@@ -124,13 +152,7 @@ def _wound_around(
 ) -> tuple[NDArray[np.bool_], float]:
     """Tell which lattice points a mesh winds around, and the volume it does, both in cells."""
     nx, ny, nz = shape
-    cells, heights, upward = signed_hits(vertices, faces, ny, nx)
-    order = np.lexsort((heights, cells))
-    cells, heights, upward = cells[order], heights[order], upward[order]
-    steps = np.where(upward, -1, 1)
-    turns = np.cumsum(steps)
-    first = np.searchsorted(cells, cells)
-    turns = turns - (turns - steps)[first]
+    cells, heights, turns, steps = _turns(vertices, faces, ny, nx)
     same = np.append(cells[1:] == cells[:-1], False)
     above = np.append(heights[1:], 0.0)
     volume = float((above - heights)[(turns > 0) & same].sum())
@@ -140,3 +162,16 @@ def _wound_around(
     np.add.at(marks, (column, level), steps)
     inside = np.cumsum(marks[:, :nz], axis=1) > 0
     return inside.reshape(nx, ny, nz), volume
+
+
+def _turns(
+    vertices: Floats, faces: Indices, rows: int, columns: int
+) -> tuple[Indices, Floats, Indices, Indices]:
+    """Follow vertical lines upwards through a mesh: cell, height, winding after, and its step."""
+    cells, heights, upward = signed_hits(vertices, faces, rows, columns)
+    order = np.lexsort((heights, cells))
+    cells, heights = cells[order], heights[order]
+    steps = np.where(upward[order], -1, 1)
+    turns = np.cumsum(steps)
+    first = np.searchsorted(cells, cells)
+    return cells, heights, turns - (turns - steps)[first], steps

@@ -8,9 +8,10 @@ import pytest
 import trimesh
 
 from plumbstone.meshes.closing import closed_scan
-from plumbstone.meshes.faults import crossed_share, enclosed_volume, is_closed, winding_number
+from plumbstone.meshes.faults import enclosed_volume, is_closed, winding_number
 from plumbstone.meshes.primitives import boulder, box
 from plumbstone.meshes.reading import ScanError, read_scan
+from plumbstone.meshes.uncrossing import crossed_share
 from plumbstone.meshes.writing import ply_bytes
 
 # Volumes [file unit³] as the manifest of the scans states them, measured with trimesh.

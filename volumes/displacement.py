@@ -28,6 +28,15 @@ def mesh_volume(vertices: Floats, faces: Indices) -> float:
     return displaced_volume(vertices, faces, float(np.max(vertices[:, 2])))
 
 
+def mesh_centre(vertices: Floats, faces: Indices) -> Floats:
+    """Centre of the volume of a closed mesh, (3,) [m]: tetrahedra over a point amid it."""
+    middle = vertices.mean(axis=0)
+    a, b, c = (vertices[faces[:, i]] - middle for i in range(3))
+    sixfold = np.einsum("ij,ij->i", a, np.cross(b, c))
+    centre: Floats = middle + sixfold @ (a + b + c) / (4 * sixfold.sum())
+    return centre
+
+
 def displaced_volume(vertices: Floats, faces: Indices, water_level: float) -> float:
     """Volume of a closed mesh that lies below the water.
 

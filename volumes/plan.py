@@ -288,7 +288,10 @@ def _zero() -> Range:
 
 def _wet_volume(body: Body, line: float) -> Range:
     """Envelope of a body below the water line [m³], by its mesh."""
-    wet = displaced_volume(body.piece.vertices, body.piece.faces, line)
+    covered = float(body.piece.vertices[:, 2].max()) <= line
+    wet = body.mesh_volume
+    if not covered:
+        wet = displaced_volume(body.piece.vertices, body.piece.faces, line)
     share = wet / body.mesh_volume
     low, high = body.volume.low * share, body.volume.high * share
     # The mesh is what the columns see too; the range keeps its relative width around it.

@@ -21,7 +21,7 @@ from plumbstone.meshes.placing import (
 )
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.contacts import resting_on
-from plumbstone.volumes.displacement import displaced_at_levels, mesh_volume
+from plumbstone.volumes.displacement import mesh_centre, mesh_volume
 from plumbstone.volumes.scape import PieceEntry, Scape, Shape
 from plumbstone.volumes.weighing import (
     mass_of,
@@ -53,12 +53,8 @@ class Body:
     volume: Range  # outer envelope [m³]
     mass: Range  # dry [kg]
     how_known: str  # where volume and mass come from, a plain phrase
+    mesh_volume: float  # exact volume of its mesh [m³]
     warnings: tuple[str, ...] = ()
-
-    @property
-    def mesh_volume(self) -> float:
-        """Exact volume of its mesh [m³]."""
-        return mesh_volume(self.piece.vertices, self.piece.faces)
 
     def mass_in_water(self, water: float) -> Range:
         """Give what it weighs under water of a density [kg/m³], dry pores → [kg]."""
@@ -89,13 +85,15 @@ def body_of(entry: PieceEntry) -> Body:
         return _from_mass(entry, entry.mass)
     piece, volume, how = _form(entry)
     piece = renamed(piece, entry.name, entry.material.key)
+    form = mesh_volume(piece.vertices, piece.faces)
     if entry.kind == "wood" and entry.mass is not None:
         _check_wood(entry.mass, volume)
     if entry.mass is None:
         mass = mass_of(volume, density)
-        return Body(entry, piece, volume, mass, f"{how}; density from the table", piece.warnings)
+        how = f"{how}; density from the table"
+        return Body(entry, piece, volume, mass, how, form, piece.warnings)
     warnings = (*piece.warnings, *_contradiction(entry, volume, entry.mass))
-    return Body(entry, piece, volume, Range.exact(entry.mass), f"{how}; weighed", warnings)
+    return Body(entry, piece, volume, Range.exact(entry.mass), f"{how}; weighed", form, warnings)
 
 
 def set_on_floor(scape: Scape) -> tuple[Body, ...]:
@@ -163,10 +161,9 @@ def _set_down(body: Body, surface: Floats, grid: Grid) -> Piece:
     piece = raised(body.piece, resting_height(body.piece, surface, grid))
     if not body.entry.settle:
         return piece
-    level = [float(piece.vertices[:, 2].max()) * 10 + 10.0]
     for _ in range(SETTLING_STEPS):
         corners = piece.vertices
-        centre = displaced_at_levels(corners, piece.faces, level)[1][0]
+        centre = mesh_centre(corners, piece.faces)
         under = np.full(surface.shape, np.inf)
         window = columns_of(corners, piece.faces, grid)
         under[window.place] = window.lowest()
@@ -262,7 +259,8 @@ def _from_mass(entry: PieceEntry, mass: float) -> Body:
         )
         raise PlacingError(message)
     piece = renamed(primitives.stone_of_size(size, factor), entry.name, entry.material.key)
-    return Body(entry, piece, volume, Range.exact(mass), "weighed; density from the table")
+    form = mesh_volume(piece.vertices, piece.faces)
+    return Body(entry, piece, volume, Range.exact(mass), "weighed; density from the table", form)
 
 
 def _check_wood(mass: float, volume: Range) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 from plumbstone.meshes.columns import Grid, columns_of, merged_columns
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.contacts import Resting
-from plumbstone.volumes.displacement import displaced_at_levels
+from plumbstone.volumes.displacement import mesh_centre
 from plumbstone.volumes.equilibrium import judge
 from plumbstone.volumes.rigging import End, Moving, Stage, rig_of, stage_of
 from plumbstone.volumes.setting import Body
@@ -110,8 +110,7 @@ def judge_standing(
     """
     vertices = body.piece.vertices
     low, high = vertices.min(axis=0), vertices.max(axis=0)
-    level = np.array([high[2] + 1.0])
-    middle = displaced_at_levels(vertices, body.piece.faces, level)[1][0]
+    middle = mesh_centre(vertices, body.piece.faces)
     if contacts is None:
         contacts = vertices[vertices[:, 2] < low[2] + FOOT][:, :2]
     inside = _inside_hull(contacts, middle[:2])

@@ -96,12 +96,12 @@ def weigh_scan(
     """
     from plumbstone.meshes.closing import closed_scan
 
-    weighed = weigh_closed(closed_scan(path, unit, longest), material)
+    weighed = weigh_closed(closed_scan(path, unit, longest), material, extents=False)
     return weighed if mass is None else checked_by_mass(weighed, mass)
 
 
-def weigh_closed(scan: "ClosedScan", material: Material) -> Weighed:
-    """Weigh a scan that was closed."""
+def weigh_closed(scan: "ClosedScan", material: Material, *, extents: bool = True) -> Weighed:
+    """Weigh a scan that was closed; `extents` finds the openings it passes, which takes longer."""
     return Weighed(
         name=scan.piece.name,
         source=scan.piece.source,
@@ -115,7 +115,7 @@ def weigh_closed(scan: "ClosedScan", material: Material) -> Weighed:
         piece=scan.piece,
         seen=scan.bare,
         away=scan.away,
-        extents=extents_of(scan.piece.vertices),
+        extents=extents_of(scan.piece.vertices) if extents else None,
     )
 
 
