@@ -60,8 +60,10 @@ class Request:
     ) -> "Request":
         """Parse what the user typed; measured density goes into the material."""
         found = find_material(material)
-        step, dry = _mass("--scale-step", scale_step), _mass("--mass", mass)
+        dry = _mass("--mass", mass)
         submerged, rise = _mass("--in-water", in_water), _mass("--bucket-rise", bucket_rise)
+        weighed_twice = submerged is not None or rise is not None
+        step = _mass("--scale-step", scale_step) if weighed_twice else None
         if submerged is not None:
             if dry is None:
                 raise PlumbstoneError("--in-water needs --mass, the dry mass on the same scale.")

@@ -1,15 +1,18 @@
 """How results are worded for people: actions first, rounded, ranges in plain words."""
 
 import math
+from typing import TYPE_CHECKING
 
 from plumbstone.cli.output import GALLON, INCH, OUNCE, POUND, Units, show_length
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.bags import BagChoice
-from plumbstone.volumes.bed import LayerResult
-from plumbstone.volumes.border import BorderResult, Gap
-from plumbstone.volumes.layering import Heave, Swallowed, lasting_slope
-from plumbstone.volumes.settling import Rest
-from plumbstone.volumes.weighing import Weighed
+
+if TYPE_CHECKING:
+    from plumbstone.volumes.bags import BagChoice
+    from plumbstone.volumes.bed import LayerResult
+    from plumbstone.volumes.border import BorderResult, Gap
+    from plumbstone.volumes.layering import Heave, Swallowed
+    from plumbstone.volumes.settling import Rest
+    from plumbstone.volumes.weighing import Weighed
 
 
 def about(figure: Range, per_unit: float, unit: str, digits: int = 1) -> str:
@@ -48,7 +51,7 @@ def grams_up(kilograms: float, units: Units) -> str:
     return grams(math.ceil(kilograms * 100 - 1e-6) / 100, units)
 
 
-def bag_words(choice: BagChoice | None, units: Units) -> str:
+def bag_words(choice: "BagChoice | None", units: Units) -> str:
     """List the bags to buy: "2 × 3 L"."""
     if choice is None:
         return "-"
@@ -69,7 +72,7 @@ def _bag_size(holds: float, by_mass: bool, text: str, units: Units) -> str:
     return f"{holds / GALLON:.3g} gal" if units is Units.US else f"{holds * 1e3:.3g} L"
 
 
-def left_over_sentence(result: LayerResult, choice: BagChoice | None, units: Units) -> str:
+def left_over_sentence(result: "LayerResult", choice: "BagChoice | None", units: Units) -> str:
     """Say what is left of the bags, and whether it is enough to keep for topping up."""
     if choice is None:
         return ""
@@ -80,7 +83,7 @@ def left_over_sentence(result: LayerResult, choice: BagChoice | None, units: Uni
     return f"{name}: {left} left over; keep it for topping up."
 
 
-def slide_sentence(result: LayerResult, units: Units) -> str | None:
+def slide_sentence(result: "LayerResult", units: Units) -> str | None:
     """Say where a layer ends lower than drawn, None where it stays."""
     slide = result.slide
     if slide.volume < 0.02 * result.settled or slide.drop < 0.005:
@@ -92,8 +95,10 @@ def slide_sentence(result: LayerResult, units: Units) -> str | None:
     )
 
 
-def slope_sentence(result: LayerResult) -> str | None:
+def slope_sentence(result: "LayerResult") -> str | None:
     """Tell the slope of a layer, and where a bare one creeps down in time."""
+    from plumbstone.volumes.layering import lasting_slope
+
     slope, lasting = result.slope_degrees, lasting_slope(result.layer.material)
     if slope <= 1:
         return None
@@ -103,7 +108,7 @@ def slope_sentence(result: LayerResult) -> str | None:
     return words + "."
 
 
-def gap_sentence(gap: Gap, units: Units) -> str | None:
+def gap_sentence(gap: "Gap", units: Units) -> str | None:
     """Say what comes through a gap of the border and how to close it."""
     if gap.state == "holds":
         return None
@@ -117,7 +122,7 @@ def gap_sentence(gap: Gap, units: Units) -> str | None:
     return f"{where}: soil shows {reach} out on the sand; {cure}."
 
 
-def footing_sentence(border: BorderResult) -> str | None:
+def footing_sentence(border: "BorderResult") -> str | None:
     """Name the weakest stone of the border and its fix, None where all have reserve."""
     weakest = border.weakest
     if weakest is None or min(weakest.sliding / 1.5, weakest.tipping / 2.0) >= 1:
@@ -127,7 +132,7 @@ def footing_sentence(border: BorderResult) -> str | None:
     return f"{weakest.name} is the weakest: it may tip; bed its foot in, or lean it back."
 
 
-def rest_sentence(rest: Rest, units: Units) -> str | None:
+def rest_sentence(rest: "Rest", units: Units) -> str | None:
     """Say what of a layer ends beyond its zone once it has slid."""
     if rest.outside < 1e-5:
         return None
@@ -140,7 +145,7 @@ def rest_sentence(rest: Rest, units: Units) -> str | None:
     return f"{rest.layer}: {litres} of it come to rest beyond its zone, up to {reach} out."
 
 
-def swallowed_sentence(lost: Swallowed, units: Units) -> str:
+def swallowed_sentence(lost: "Swallowed", units: Units) -> str:
     """Say that a fine layer runs into a coarse one."""
     most = volume_words(Range.exact(lost.most), units)
     return (
@@ -149,7 +154,7 @@ def swallowed_sentence(lost: Swallowed, units: Units) -> str:
     )
 
 
-def heave_sentence(heave: Heave, units: Units) -> str:
+def heave_sentence(heave: "Heave", units: Units) -> str:
     """Say that a light filler lifts its cover."""
     lacking = show_length(heave.lacking, units)
     return (
@@ -165,7 +170,7 @@ def place_words(metres: float, units: Units) -> str:
     return f"{round(metres * 200) / 2:g} cm"
 
 
-def weighed_sentence(weighed: Weighed, price_per_kg: float | None, units: Units) -> str:
+def weighed_sentence(weighed: "Weighed", price_per_kg: float | None, units: Units) -> str:
     """Say what a piece weighs and costs: "About 10.6 kg, likely 8.3-12.9"."""
     size, unit = (POUND, "lb") if units is Units.US else (1.0, "kg")
     low, mid, high = (m / size for m in (weighed.mass.low, weighed.mass.mid, weighed.mass.high))

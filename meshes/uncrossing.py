@@ -3,11 +3,10 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.columns import signed_hits
 from plumbstone.meshes.faults import enclosed_volume
 from plumbstone.meshes.piece import Floats, Indices
 
-LINES = 48  # vertical lines along the longer side of the outline, to find crossings
+PLANES, LINES = 9, 9  # planes through the outline and vertical lines in each, for crossings
 LATTICE = 72  # cells along the longest side
 ROUND = 0.7  # of a cell: how far the lattice is smoothed before a skin is put around it
 SHARED = 1e-6  # of the smaller volume: shells that share more than this are one body
@@ -28,16 +27,36 @@ def crossed_share(vertices: Floats, faces: Indices) -> float:
         0 for a clean mesh, where each crossing leads from outside (winding number 0) to
         inside (1) or back; elsewhere the surface passes through itself.
     """
-    low, size = vertices.min(axis=0), np.ptp(vertices, axis=0)
-    step = float(size[:2].max()) / LINES
-    if step <= 0:
-        return 0.0
-    columns, rows = (int(np.ceil(side / step)) + 1 for side in size[:2])
-    cells, _, turns, steps = _turns((vertices - low) / step, faces, rows, columns)
-    if len(cells) == 0:
-        return 0.0
-    wrong = (turns < 0) | (turns > 1) | (turns - steps < 0) | (turns - steps > 1)
-    return float(wrong.mean())
+    x, y = vertices[:, 0], vertices[:, 1]
+    low, high = float(y.min()), float(y.max())
+    crossings, wrong = 0, 0
+    for share in (np.arange(PLANES) + 0.5173) / PLANES:  # off the middle, where meshes have edges
+        level = low + share * (high - low)
+        over = y > level
+        count = over[faces].sum(axis=1)
+        strip = faces[(count > 0) & (count < 3)]
+        if len(strip) == 0:
+            continue
+        first, last = float(x[strip].min()), float(x[strip].max())
+        for part in (np.arange(LINES) + 0.5173) / LINES:
+            line = first + part * (last - first)
+            steps = _steps_along(vertices[strip], line, level)
+            turns = np.cumsum(steps)
+            before = turns - steps
+            wrong += int(((turns < 0) | (turns > 1) | (before < 0) | (before > 1)).sum())
+            crossings += len(steps)
+    return wrong / crossings if crossings else 0.0
+
+
+def _steps_along(corners: Floats, x: float, y: float) -> NDArray[np.int64]:
+    """Change of the winding number at each face that a vertical line meets, from below up."""
+    a, b, c = (corners[:, k, :2] - (x, y) for k in range(3))
+    weights = [p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0] for p, q in ((b, c), (c, a), (a, b))]
+    up = np.all([w > 0 for w in weights], axis=0)
+    met = np.flatnonzero(up | np.all([w < 0 for w in weights], axis=0))
+    shares = np.stack([w[met] for w in weights])
+    heights = (shares * corners[met, :, 2].T).sum(axis=0) / shares.sum(axis=0)
+    return np.where(up[met], -1, 1)[np.argsort(heights)]
 
 
 def united(
@@ -168,6 +187,8 @@ def _turns(
     vertices: Floats, faces: Indices, rows: int, columns: int
 ) -> tuple[Indices, Floats, Indices, Indices]:
     """Follow vertical lines upwards through a mesh: cell, height, winding after, and its step."""
+    from plumbstone.meshes.columns import signed_hits
+
     cells, heights, upward = signed_hits(vertices, faces, rows, columns)
     order = np.lexsort((heights, cells))
     cells, heights = cells[order], heights[order]

@@ -138,9 +138,9 @@ def displaced_at_levels(
 
     Notes
     -----
-    Faces are sorted by their highest corner. What a face wholly below adds is a
-    polynomial in the level, so prefix sums give all such faces at once; only the faces
-    that cross a level are clipped.
+    Faces are sorted into the levels between which their highest corner lies. What a face
+    wholly below adds is a polynomial in the level, so prefix sums give all such faces at
+    once; only the faces that cross a level are clipped.
     """
     _check_finite(vertices, *levels)
     wanted = np.asarray(levels, dtype=float)
@@ -149,16 +149,22 @@ def displaced_at_levels(
         return moments[:, 0], np.full((len(wanted), 3), np.nan)
     origin = vertices.mean(axis=0)
     local = vertices - origin
-    top = _of_three(np.maximum, local[faces, 2])
-    order = np.argsort(top)
-    top, faces = top[order], faces[order]
-    bottom = _of_three(np.minimum, local[faces, 2])
-    prefix = np.concatenate([np.zeros((1, 7)), np.cumsum(_face_sums(local[faces]), axis=0)])
-    below = np.searchsorted(top, wanted - origin[2], side="right")
-    for k, level in enumerate(wanted - origin[2]):
-        crossing = np.flatnonzero(bottom[below[k] :] < level) + below[k]
-        moments[k] = _sums_at_level(prefix[below[k]], level)
-        moments[k] += _clipped_moments(local[faces[crossing]], level)
+    corners = [local[faces[:, i]] for i in range(3)]
+    order = np.argsort(wanted)
+    rising = wanted[order] - origin[2]
+    heights = [corner[:, 2] for corner in corners]
+    # First level at or over the highest corner of each face, and first over its lowest.
+    above = np.searchsorted(rising, np.maximum(np.maximum(*heights[:2]), heights[2]), side="left")
+    under = np.searchsorted(rising, np.minimum(np.minimum(*heights[:2]), heights[2]), side="right")
+    count = len(wanted) + 1
+    sums = [np.bincount(above, column, count) for column in _face_columns(*corners)]
+    wet = np.cumsum(sums, axis=1).T  # of all faces wholly below each level
+    crossing = np.flatnonzero(under < above)
+    over, below = above[crossing], under[crossing]
+    for k, level in enumerate(rising):
+        cut = crossing[(below <= k) & (k < over)]
+        moments[order[k]] = _sums_at_level(wet[k], level)
+        moments[order[k]] += _clipped_moments(local[faces[cut]], level)
     volumes = moments[:, 0]
     with np.errstate(invalid="ignore", divide="ignore"):
         centres = moments[:, 1:] / volumes[:, None] + origin
@@ -204,35 +210,29 @@ def _mean_below_zero(values: Floats) -> Floats:
     return mean
 
 
-def _face_sums(corners: Floats) -> Floats:
-    """Seven sums over each face, (m, 7), from which the moments below any level follow.
+def _face_columns(a: Floats, b: Floats, c: Floats) -> list[Floats]:
+    """Seven sums over each face, from which the moments below any level follow.
 
-    They are ∫1, ∫z, ∫x, ∫y, ∫xz, ∫yz and ∫z² over the face seen from above.
+    They are ∫1, ∫z, ∫x, ∫y, ∫xz, ∫yz and ∫z² over the face seen from above; a, b and c are
+    its corners, (m, 3) each.
     """
-    x, y, z = np.ascontiguousarray(corners.transpose(2, 1, 0))
-    columns = [np.ones(len(corners)), z.sum(axis=0) / 3, x.sum(axis=0) / 3, y.sum(axis=0) / 3]
-    columns += [_mean_product(x, z), _mean_product(y, z), _mean_product(z, z)]
-    sums: Floats = _areas_of(corners)[:, None] * np.stack(columns, axis=1)
-    return sums
+    xa, ya, za = a.T
+    xb, yb, zb = b.T
+    xc, yc, zc = c.T
+    area = 0.5 * ((xb - xa) * (yc - ya) - (yb - ya) * (xc - xa))
+    x, y, z = xa + xb + xc, ya + yb + yc, za + zb + zc
+    third, twelfth = area / 3, area / 12
+    return [
+        area, third * z, third * x, third * y,
+        twelfth * (x * z + xa * za + xb * zb + xc * zc),
+        twelfth * (y * z + ya * za + yb * zb + yc * zc),
+        twelfth * (z * z + za * za + zb * zb + zc * zc),
+    ]  # fmt: skip
 
 
-def _mean_product(f: Floats, g: Floats) -> Floats:
-    """Mean over each triangle of the product of two linear functions, (3, m) each → (m,)."""
-    mean: Floats = (f.sum(axis=0) * g.sum(axis=0) + (f * g).sum(axis=0)) / 12
-    return mean
-
-
-def _of_three(pick: np.ufunc, values: Floats) -> Floats:
-    """Largest or smallest of each row of three; much faster than a reduction of short rows."""
-    best: Floats = pick(pick(values[:, 0], values[:, 1]), values[:, 2])
-    return best
-
-
-def _areas_of(corners: Floats) -> Floats:
-    """Signed area seen from above [m²] of triangles given by their corners, (m, 3, 3)."""
-    u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    area: Floats = 0.5 * (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
-    return area
+def _face_sums(corners: Floats) -> Floats:
+    """Total of the seven sums over triangles, (m, 3, 3) → (7,)."""
+    return np.array([column.sum() for column in _face_columns(*corners.transpose(1, 0, 2))])
 
 
 def _sums_at_level(sums: Floats, level: float) -> Floats:
@@ -261,6 +261,6 @@ def _clipped_moments(corners: Floats, level: float) -> Floats:
     cut[:, :, 2] = level
     tip = np.stack([apex, cut[:, 0], cut[:, 1]], axis=1)
     one_wet = depth[:, 0] < 0
-    sums = _face_sums(tip[one_wet]).sum(axis=0)
-    sums += _face_sums(corners[~one_wet]).sum(axis=0) - _face_sums(tip[~one_wet]).sum(axis=0)
+    sums = _face_sums(tip[one_wet])
+    sums += _face_sums(corners[~one_wet]) - _face_sums(tip[~one_wet])
     return _sums_at_level(sums, level)
