@@ -2,28 +2,17 @@
 
 import sys
 import tempfile
-import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from bench_scan import OURS, measured
+from timing import timed
 
 Row = tuple[str, float, float, float, str]
 LOAD_ALL = (
     "import sys, trimesh\nfor path in sys.argv[1:]:\n    mesh = trimesh.load(path)\n    mesh.volume"
 )
-
-
-def best(work: Callable[[], Any], repeats: int = 3) -> float:
-    """Shortest of some runs [s]."""
-    found = float("inf")
-    for _ in range(repeats):
-        start = time.perf_counter()
-        work()
-        found = min(found, time.perf_counter() - start)
-    return found
 
 
 def rows() -> list[Row]:
@@ -49,33 +38,33 @@ def libraries() -> list[Row]:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "stone.ply"
         path.write_bytes(ply_bytes(vertices, faces))
-        load = best(lambda: read_raw(path))
+        load = timed(lambda: read_raw(path))
         theirs = {
-            "Open3D": best(lambda: o3d.io.read_triangle_mesh(str(path))),
-            "PyVista": best(lambda: pyvista.read(str(path))),
+            "Open3D": timed(lambda: o3d.io.read_triangle_mesh(str(path))),
+            "PyVista": timed(lambda: pyvista.read(str(path))),
         }
     found = [_row(f"load {len(faces):,} faces, against {n}", load, t) for n, t in theirs.items()]
     mesh = o3d.geometry.TriangleMesh(
         o3d.utility.Vector3dVector(vertices), o3d.utility.Vector3iVector(faces.astype(np.int32))
     )
-    closed = best(lambda: is_closed(faces, len(vertices)))
-    edges = best(lambda: mesh.is_edge_manifold(allow_boundary_edges=False))
+    closed = timed(lambda: is_closed(faces, len(vertices)))
+    edges = timed(lambda: mesh.is_edge_manifold(allow_boundary_edges=False))
     found.append(_row("closed or not, against Open3D's edge check", closed, edges))
-    volume = best(lambda: mesh_volume(vertices, faces))
+    volume = timed(lambda: mesh_volume(vertices, faces))
     plain = trimesh.Trimesh(vertices, faces, process=False)
-    found.append(_row("volume, against trimesh", volume, best(lambda: fresh_volume(plain))))
+    found.append(_row("volume, against trimesh", volume, timed(lambda: fresh_volume(plain))))
     surface = pyvista.PolyData(vertices, np.column_stack([np.full(len(faces), 3), faces]).ravel())
-    found.append(_row("volume, against PyVista", volume, best(lambda: surface.volume)))
-    clipped = best(lambda: displaced_volume(vertices, faces, level))
+    found.append(_row("volume, against PyVista", volume, timed(lambda: surface.volume)))
+    clipped = timed(lambda: displaced_volume(vertices, faces, level))
     origin = (0.0, 0.0, level)
-    clip = best(lambda: surface.clip_closed_surface((0, 0, -1), origin=origin).volume, 2)
+    clip = timed(lambda: surface.clip_closed_surface((0, 0, -1), origin=origin).volume, 2)
     found.append(_row("clipped volume, against PyVista", clipped, clip))
     solid = manifold3d.Manifold(
         manifold3d.Mesh(vertices.astype(np.float32), faces.astype(np.uint32))
     )
-    trim = best(lambda: solid.trim_by_plane((0, 0, -1), -level).volume())
+    trim = timed(lambda: solid.trim_by_plane((0, 0, -1), -level).volume())
     found.append(_row("clipped volume, against manifold3d (mesh built before)", clipped, trim))
-    centre = best(lambda: displaced_at_levels(vertices, faces, [level]))
+    centre = timed(lambda: displaced_at_levels(vertices, faces, [level]))
     found.append(_row("centre of buoyancy, against capytaine", centre, hydrostatics(level)))
     return found
 
@@ -104,7 +93,7 @@ def hydrostatics(level: float) -> float:
         body.add_all_rigid_body_dofs()
         body.immersed_part().compute_hydrostatics(rho=1000.0)
 
-    return best(work, 1)
+    return timed(work, 1)
 
 
 def whole_plan() -> list[Row]:
@@ -167,9 +156,9 @@ def growth() -> list[Row]:
             path.write_bytes(ply_bytes(stone.vertices, stone.faces))
             counts.append(len(stone.faces))
             cut.append(
-                best(lambda s=stone: displaced_at_levels(s.vertices, s.faces, levels))  # type: ignore[misc]
+                timed(lambda s=stone: displaced_at_levels(s.vertices, s.faces, levels))  # type: ignore[misc]
             )
-            whole.append(best(lambda p=path: closed_scan(p)))  # type: ignore[misc]
+            whole.append(timed(lambda p=path: closed_scan(p)))  # type: ignore[misc]
     cells, solve = [], []
     for rows_ in (150, 300, 600, 1200):
         y, x = np.mgrid[:rows_, : 2 * rows_] / rows_
@@ -177,7 +166,7 @@ def growth() -> list[Row]:
         target[: rows_ // 5] = 0.0
         ground = np.zeros(target.shape)
         cells.append(target.size)
-        solve.append(best(lambda t=target, g=ground, r=rows_: stable_surface(t, g, 0.6, 0.5 / r)))  # type: ignore[misc]
+        solve.append(timed(lambda t=target, g=ground, r=rows_: stable_surface(t, g, 0.6, 0.5 / r)))  # type: ignore[misc]
     found = []
     for name, sizes, seconds in (
         ("60 water levels against faces", counts, cut),

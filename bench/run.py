@@ -4,23 +4,13 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from timing import timed
 
 Row = tuple[str, float, float, float, str]
-
-
-def timed(work: Callable[[], Any], repeats: int = 3) -> float:
-    """Best of some runs [s]."""
-    best = float("inf")
-    for _ in range(repeats):
-        start = time.perf_counter()
-        work()
-        best = min(best, time.perf_counter() - start)
-    return best
 
 
 def rough_ball(subdivisions: int) -> Any:

@@ -7,7 +7,7 @@ from pathlib import Path
 import manifold3d
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given, reject, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
@@ -16,7 +16,7 @@ from plumbstone.meshes.columns import Columns, Grid, columns_of, merged_columns
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.placing import stood_at, tilted, turned
 from plumbstone.meshes.primitives import boulder, ellipsoid
-from plumbstone.volumes.bed import solve_bed
+from plumbstone.volumes.bed import BedError, solve_bed
 from plumbstone.volumes.displacement import mesh_volume
 from plumbstone.volumes.heightfield import SurfaceError, lifted_out, stable_surface
 from plumbstone.volumes.layers import Border, Layer, Profile, Zone
@@ -376,7 +376,10 @@ def test_a_layer_split_in_two_of_one_material_is_the_same(
     border = Border(((0.0, line), (0.4, line)), (), strip=False)
     floor = (0.4, 0.3)
     whole = solve_bed(floor, [layer("A", 1.0)], border, spacing=0.005)
-    split = solve_bed(floor, [layer("A", share), layer("B", 1.0)], border, spacing=0.005)
+    try:
+        split = solve_bed(floor, [layer("A", share), layer("B", 1.0)], border, spacing=0.005)
+    except BedError:  # the first part alone already stands as steep as it can
+        reject()
     assert split.settled == pytest.approx(whole.settled, rel=1e-9)
     assert np.abs(split.surface - whole.surface).max() < 1e-9
 

@@ -6,6 +6,9 @@ from pathlib import Path
 import pytest
 from commands import read_json, type_in
 
+from plumbstone.volumes.plan import make_plan
+from plumbstone.volumes.scape import read_scape
+
 ROOM = Path(__file__).parent.parent / "cli" / "reading-room.toml"
 
 
@@ -98,3 +101,21 @@ def test_every_scan_ends_in_a_figure_or_a_refusal(tmp_path: Path, scans: Path) -
         assert 0 < volume["low"] <= volume["mid"] <= volume["high"]
     for row in document["failed"]:
         assert row["reason"].startswith(row["file"])
+
+
+def test_marks_without_a_bed_follow_the_stones(tmp_path: Path) -> None:
+    """A block of 20 × 20 × 20 cm on a bare floor of 60 × 30 cm: litres per centimetre by hand.
+
+    Above the block one centimetre is 1.8 L; half of 54 L - 8 L is drained from 30 cm at
+    30 - 10 = 20 cm after 18 L, then 5 L at 1.4 L per cm: 20 - 3.57 = 16.43 cm.
+    """
+    (tmp_path / "t.toml").write_text(
+        '[tank]\ninside = ["60 cm", "30 cm", "36 cm"]\nwater_line = "30 cm"\n[[piece]]\n'
+        'name = "Block"\nmaterial = "granite"\nsolid = "box"\nsize = ["20 cm", "20 cm", "20 cm"]\n'
+        'at = ["30 cm", "15 cm"]\n',
+        encoding="utf-8",
+    )
+    dosing = make_plan(read_scape(tmp_path / "t.toml")).dosing
+    assert dosing is not None
+    assert dosing.per_centimetre * 1e3 == pytest.approx(1.8, rel=1e-3)
+    assert dict(dosing.marks)[0.5] == pytest.approx(0.1643, abs=5e-4)

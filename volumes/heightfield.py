@@ -1,4 +1,10 @@
-"""The surface on which loose grains come to rest, on a grid with stones standing in it."""
+"""The surface on which loose grains come to rest, on a grid with stones standing in it.
+
+Steady state of the sand-pile model of Prigozhin (1996, from memory): the largest s with
+s = P(min(target, G(s))), G the upwind (Godunov) solution of |∇s| = slope and P the move out
+of solids. Both are monotone, so sweeping down from above reaches it. The panes of the glass
+are walls without friction: no neighbour there.
+"""
 
 import numpy as np
 from numba import njit
@@ -33,27 +39,23 @@ def stable_surface(
 
     Parameters
     ----------
-    target : (rows, columns) float array
-        Wanted surface [m]; rows run along y, columns along x.
-    ground : (rows, columns) float array
-        What lies below: floor, stone tops or an earlier layer [m]. A cell whose target
-        lies on the ground carries no grains and is a free edge.
+    target, ground : (rows, columns) float arrays
+        Wanted surface, and what lies below it: floor, stone tops or an earlier layer [m]; rows
+        run along y. A cell whose target lies on the ground carries no grains: a free edge.
     slope : float
         Tangent of the angle of repose.
     spacing : float or (float, float)
         Width of a cell [m], or along x and along y.
     columns : Columns, optional
-        Solids standing over the cells. Under a flank or an overhang grains may run
-        into the free gap; without it only `ground` is an obstacle.
+        Solids over the cells; grains may run into free gaps under flanks and overhangs.
     edge : (rows, columns) float array, optional
-        Signed distance to the free edge of the zone [m], positive where grains may
-        lie. Without it the edge is judged from the cells around.
+        Signed distance to the free edge of the zone [m], positive where grains may lie;
+        judged from the cells around if not given.
     walls : (rows, columns) bool array, optional
-        Cells without grains that hold their neighbours up as a pane does: what lies
-        beyond a strip or a divider.
+        Cells without grains that hold their neighbours up as a pane does: beyond a strip.
     seeded : bool
-        Whether fans that spread from the ends of free edges (at a gap, at a corner) start
-        from exact distances; without it they converge with an order of about 0.8.
+        Whether fans from the ends of free edges (gaps, corners) start from exact distances;
+        without it they converge with an order of about 0.8.
 
     Returns
     -------
@@ -64,13 +66,6 @@ def stable_surface(
     ------
     SurfaceError
         If shapes differ, a value is not finite, or slope or spacing is not positive.
-
-    Notes
-    -----
-    Steady state of the sand-pile model of Prigozhin (1996, from memory): the largest
-    s with s = P(min(target, G(s))), G the upwind (Godunov) solution of |∇s| = slope
-    and P the move out of solids. Both are monotone, so sweeping down from above
-    reaches it. The panes of the glass are walls without friction: no neighbour there.
 
     Examples
     --------

@@ -129,11 +129,7 @@ def _slide(
         _add_divergence(surface, drawn, lead_x, lead_y, dx, dy)
         for j in range(rows):
             for i in range(columns):
-                gx = gy = 0.0
-                if i + 1 < columns and open_x[j, i]:
-                    gx = (surface[j, i + 1] - surface[j, i]) / dx
-                if j + 1 < rows and open_y[j, i]:
-                    gy = (surface[j + 1, i] - surface[j, i]) / dy
+                gx, gy = _gradient(surface, open_x, open_y, j, i, dx, dy)
                 mx, my = lead_x[j, i] + step * gx, lead_y[j, i] + step * gy
                 size = np.sqrt(mx * mx + my * my)
                 keep = max(0.0, 1 - step * slope / size) if size > 0 else 0.0
@@ -159,6 +155,25 @@ def _slide(
                 break
     _add_divergence(surface, drawn, flux_x, flux_y, dx, dy)
     return _excess(surface, open_x, open_y, slope, dx, dy)
+
+
+@njit(cache=True)
+def _gradient(
+    surface: Floats,
+    open_x: NDArray[np.bool_],
+    open_y: NDArray[np.bool_],
+    j: int,
+    i: int,
+    dx: float,
+    dy: float,
+) -> tuple[float, float]:  # pragma: no cover
+    """Slope from a cell to the next along x and along y; 0 across a wall or a pane."""
+    gx = gy = 0.0
+    if i + 1 < surface.shape[1] and open_x[j, i]:
+        gx = (surface[j, i + 1] - surface[j, i]) / dx
+    if j + 1 < surface.shape[0] and open_y[j, i]:
+        gy = (surface[j + 1, i] - surface[j, i]) / dy
+    return gx, gy
 
 
 @njit(cache=True)
@@ -191,10 +206,6 @@ def _excess(
     steepest = 0.0
     for j in range(rows):
         for i in range(columns):
-            gx = gy = 0.0
-            if i + 1 < columns and open_x[j, i]:
-                gx = (surface[j, i + 1] - surface[j, i]) / dx
-            if j + 1 < rows and open_y[j, i]:
-                gy = (surface[j + 1, i] - surface[j, i]) / dy
+            gx, gy = _gradient(surface, open_x, open_y, j, i, dx, dy)
             steepest = max(steepest, np.sqrt(gx * gx + gy * gy))
     return steepest / slope - 1

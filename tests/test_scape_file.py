@@ -1,0 +1,86 @@
+"""The page on the scape file names every key that is read, and no other."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from plumbstone.volumes.scape import read_scape
+from plumbstone.volumes.sections import Section
+
+PAGE = Path(__file__).parent.parent / "docs" / "scape-file.md"
+FULL = """
+[tank]
+inside = ["60 cm", "30 cm", "36 cm"]
+[tank.sump]
+water = "10 L"
+[[piece]]
+name = "Twig"
+kind = "wood"
+material = "driftwood"
+at = ["30 cm", "15 cm"]
+limbs = [{ length = "20 cm", girth = ["5 cm", "4 cm"] }]
+[[lump]]
+material = "granite"
+mass = "1 kg"
+[[layer]]
+material = "sand"
+zone = "along line"
+line = [["0 cm", "0 cm"], ["60 cm", "30 cm"]]
+depth = { front = "2 cm" }
+[[layer]]
+material = "sand"
+depth = { map = "map.csv" }
+[border]
+line = [["0 cm", "12 cm"], ["60 cm", "12 cm"]]
+[[group]]
+wood = ["Twig"]
+sinkers = [{ mass = "1 kg", material = "granite" }]
+log = [{ day = 1, mass = "1 kg" }]
+[[spot]]
+name = "Here"
+at = ["1 cm", "1 cm"]
+[[at_hand]]
+name = "Flat"
+material = "slate"
+mass = "1 kg"
+[[material]]
+name = "Own"
+like = "sand"
+"""
+TITLES = {
+    "Top of the file": "", "[tank]": "tank", "[tank.sump]": "sump", "[[piece]]": "piece",
+    "limbs": "limbs", "[[lump]]": "lump", "[[layer]]": "layer", "depth or height": "depth",
+    "[border]": "border", "[[group]]": "group", "sinkers": "sinkers", "[[spot]]": "spot",
+    "[[at_hand]]": "at_hand", "[[material]]": "material",
+}  # fmt: skip
+
+
+def keys_on_the_page() -> dict[str, set[str]]:
+    found: dict[str, set[str]] = {}
+    for block in re.split(r"^#+ ", PAGE.read_text(encoding="utf-8"), flags=re.MULTILINE)[1:]:
+        title = block.splitlines()[0]
+        names = [name for start, name in TITLES.items() if title.startswith(start)]
+        if names:
+            rows = re.findall(r"^\| (`[^|]*) \|", block, flags=re.MULTILINE)
+            found[names[0]] = {key for row in rows for key in re.findall(r"`(\w+)`", row)}
+    return found
+
+
+def test_every_key_is_on_the_page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    read: dict[str, set[str]] = {}
+    plain = Section.done
+
+    def noted(section: Section) -> None:
+        where = re.sub(r'( \d+)( ".*")?$', "", section.where.rsplit(".", 1)[-1])
+        read.setdefault(where, set()).update(section._known)
+        plain(section)
+
+    monkeypatch.setattr(Section, "done", noted)
+    (tmp_path / "t.toml").write_text(FULL, encoding="utf-8")
+    (tmp_path / "map.csv").write_text("1,2\n3,4\n", encoding="utf-8")
+    read_scape(tmp_path / "t.toml")
+    page = keys_on_the_page()
+    assert set(page) == set(TITLES.values())
+    for name, keys in page.items():
+        assert keys == read[name], name
