@@ -6,6 +6,7 @@ import os
 import signal
 import subprocess
 import time
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -229,6 +230,8 @@ def test_ctrl_c_leaves_no_workers_and_no_files(tmp_path: Path) -> None:
         env={**os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache"), "PLUMBSTONE_WORKERS": "2",
              "MARK": mark},
         start_new_session=True,
+        # A shell that starts tests in the background has Ctrl-C ignored; a terminal has not.
+        preexec_fn=partial(signal.signal, signal.SIGINT, signal.SIG_DFL),
     )  # fmt: skip
     deadline = time.monotonic() + 60
     while len(marked(mark)) < 3 and time.monotonic() < deadline:

@@ -6,6 +6,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,7 +17,7 @@ from hypothesis import strategies as st
 from plumbstone.cli.documents import plan_document
 from plumbstone.cli.results import write_results
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.plan import make_plan
+from plumbstone.volumes.plan import Plan, make_plan
 from plumbstone.volumes.scape import read_scape
 
 ROOM = Path(__file__).parent.parent / "cli" / "reading-room.toml"
@@ -83,41 +84,36 @@ def test_us_units_agree_with_the_document(tmp_path: Path) -> None:
     assert f"Dose for {gallons:.2f} gal" in told
 
 
-def writing_for_ever(scape: Path, folder: Path) -> None:
+def writing_for_ever(plan: Plan, document: dict[str, Any], folder: Path) -> None:
     """Write the same results again and again, until killed."""
-    plan = make_plan(read_scape(scape), 0.01)
-    document = plan_document(plan)
     while True:
         write_results(plan, document, folder)
 
 
 def kill_while_writing(tmp_path: Path, times: int) -> None:
     """Kill a writing process at random moments; what stands there is always whole."""
-    scape = tmp_path / "tank.toml"
-    scape.write_bytes(ROOM.read_bytes())
+    plan = make_plan(read_scape(ROOM), 0.01)
+    document = plan_document(plan)
     results = tmp_path / "results"
+    start = time.monotonic()
+    write_results(plan, document, results)
+    once = time.monotonic() - start
     rng = np.random.default_rng(17)
     fork = multiprocessing.get_context("fork")
-    whole = 0
     for _ in range(times):
-        process = fork.Process(target=writing_for_ever, args=(scape, results))
+        process = fork.Process(target=writing_for_ever, args=(plan, document, results))
         process.start()
-        time.sleep(1.2 + rng.uniform(0, 2.0))
+        time.sleep(rng.uniform(0, 1.3 * once))
         process.kill()
         process.join()
-        if results.exists():
-            whole += 1
-            names = {path.name for path in results.iterdir()}
-            assert names == {
-                "plan.json", "plan.png", "section.png", "scape.glb", "shopping.csv",
-                "build-sheet.html",
-            }  # fmt: skip
-            json.loads((results / "plan.json").read_text(encoding="utf-8"))
-            assert "</html>" in (results / "build-sheet.html").read_text(encoding="utf-8")[-20:]
+        names = {path.name for path in results.iterdir()}
+        assert names == {
+            "plan.json", "plan.png", "section.png", "scape.glb", "shopping.csv", "build-sheet.html",
+        }  # fmt: skip
+        json.loads((results / "plan.json").read_text(encoding="utf-8"))
+        assert "</html>" in (results / "build-sheet.html").read_text(encoding="utf-8")[-20:]
         left = [p for p in tmp_path.iterdir() if p.name.startswith(".")]
-        assert len(left) <= 1  # the next run clears what a killed one leaves
-    assert whole >= times // 2
-    assert scape.read_bytes() == ROOM.read_bytes()
+        assert len(left) <= 2  # the next run clears what a killed one leaves
 
 
 def test_killed_at_any_moment_leaves_whole_results_or_none(tmp_path: Path) -> None:
