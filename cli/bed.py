@@ -148,6 +148,7 @@ def print_bed(title: str, purchases: "tuple[Purchase, ...]", units: Units) -> No
     for purchase in purchases:
         result = purchase.result
         notes = [
+            wording.sack_sentence(result, units),
             wording.left_over_sentence(result, purchase.bags, units),
             wording.slide_sentence(result, units),
             wording.slope_sentence(result),

@@ -103,6 +103,8 @@ def layer_document(purchase: Purchase) -> dict[str, Any]:
         "zone": result.layer.zone.name,
         "settled_l": result.settled / LITRE,
         "settled_error_l": result.error / LITRE,
+        "sacks": result.sacks,
+        "sack_l": None if result.layer.sacks is None else result.layer.sacks.holds / LITRE,
         "poured_l": result.poured / LITRE,
         "mass_kg": range_json(result.mass),
         "slope_degrees": result.slope_degrees,

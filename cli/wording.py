@@ -83,6 +83,18 @@ def left_over_sentence(result: "LayerResult", choice: "BagChoice | None", units:
     return f"{name}: {left} left over; keep it for topping up."
 
 
+def sack_sentence(result: "LayerResult", units: Units) -> str | None:
+    """Count the sacks of a filler; None where it is poured loose."""
+    sacks = result.layer.sacks
+    if sacks is None:
+        return None
+    size = volume_words(Range.exact(sacks.holds), units, 2)
+    return (
+        f"{result.layer.name}: {result.sacks} sacks of {size}, with {sacks.gaps:.0%} of gaps "
+        "between them."
+    )
+
+
 def slide_sentence(result: "LayerResult", units: Units) -> str | None:
     """Say where a layer ends lower than drawn, None where it stays."""
     slide = result.slide

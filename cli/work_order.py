@@ -140,6 +140,11 @@ def _pour_title(layer: dict[str, Any]) -> str:
 
 def _pour_lines(i: int, layer: dict[str, Any], q: Figures) -> Iterator[Markup]:
     jugs = max(1, round(layer["poured_l"] / JUG))
+    if layer["sacks"]:
+        yield Markup("{}, {}: {} sacks of {}, side by side.").format(
+            layer["material"], layer["zone"], layer["sacks"], q(f"layers.{i}.sack_l", "volume")
+        )
+        return
     yield Markup("{}, {}: {}, about {} one-litre jugs.").format(
         layer["material"], layer["zone"], q(f"layers.{i}.poured_l", "volume"), jugs
     )
@@ -187,7 +192,10 @@ def _later_lines(document: dict[str, Any], q: Figures) -> Iterator[Markup]:
             yield Markup("Spare {}: {} left over; keep it dry and closed.").format(
                 layer["name"], q(f"layers.{i}.left_over_l", "volume")
             )
-    yield Markup("Soil settles within hours and breaks down over months; top up where it sank.")
+    yield Markup(
+        "Soil settles within hours; over one or two years its grains break down and it loses 10 to "
+        "20 % of its depth. Top up where it sank."
+    )
     yield Markup("Check that no stone leans towards a pane and that the border holds.")
 
 

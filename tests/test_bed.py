@@ -101,3 +101,16 @@ def test_a_mound_in_a_zone_of_its_own_comes_to_rest(tmp_path: Path) -> None:
     # about 7 cm beyond the sides of the square and less at its corners.
     assert rest["reach_cm"] == pytest.approx(7, abs=1.0)
     assert found["layers"][0]["slides_l"] > 0.5
+
+
+def test_filler_in_sacks(tmp_path: Path) -> None:
+    # 60 × 30 × 4 cm is 7.2 L; with 15 % of gaps 6.12 L of filler lie in it: five sacks of 1.5 L.
+    put(
+        tmp_path,
+        layer("Filler", '"all"', 'depth = "4 cm"\nsettling = 0\nsacks = { holds = "1.5 L" }',
+              "lava gravel"),
+    )  # fmt: skip
+    found = read_json("plumbstone bed t.toml", tmp_path)["layers"][0]
+    assert found["sacks"] == 5
+    assert found["poured_l"] == pytest.approx(6.12, rel=1e-3)
+    assert "5 sacks of 1.50 L" in type_in("plumbstone bed t.toml", tmp_path).stdout

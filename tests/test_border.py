@@ -4,7 +4,13 @@ from math import pi, radians, tan
 
 import pytest
 
-from plumbstone.volumes.border import cure_for, fan, rankine_active, submerged_unit_weight
+from plumbstone.volumes.border import (
+    cure_for,
+    fan,
+    rankine_active,
+    submerged_unit_weight,
+    wall_factors,
+)
 from plumbstone.volumes.materials import find_material
 
 
@@ -31,6 +37,23 @@ def test_thrust_at_the_scale_of_a_tank() -> None:
     gamma = submerged_unit_weight(1.0, 0.6 * 2650, 2650, 998.2)
     assert gamma == pytest.approx(9719, abs=1)
     assert rankine_active(32) * gamma * 0.08**2 / 2 == pytest.approx(9.556, rel=1e-3)
+
+
+def test_a_stone_at_the_scale_of_a_tank() -> None:
+    # The same thrust on a stone 8 cm thick of 133.5 N/m under water: 20.96 against tipping, 6.99
+    # against sliding at μ = 0.5; derived.
+    sliding, tipping = wall_factors(9.556, 0.08, 133.5, 0.04, 0.5)
+    assert tipping == pytest.approx(20.96, rel=5e-3)
+    assert sliding == pytest.approx(6.99, rel=5e-3)
+
+
+def test_a_retaining_dam() -> None:
+    # Height 6 m, weight 337.5 kN/m, thrust 96.0 kN/m at a third: 3.838 against tipping about a
+    # toe 2.183 m before the middle of mass, 3.516 μ against sliding; inputs of a textbook
+    # example (SOM14, example 14.12), numbers computed.
+    sliding, tipping = wall_factors(96.0, 6.0, 337.5, 3.5 - 1.3167, 1.0)
+    assert tipping == pytest.approx(3.838, abs=0.01)
+    assert sliding == pytest.approx(3.516, abs=0.01)
 
 
 def test_fan_loses_as_much_as_it_gains() -> None:

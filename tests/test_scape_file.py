@@ -31,6 +31,7 @@ depth = { front = "2 cm" }
 [[layer]]
 material = "sand"
 depth = { map = "map.csv" }
+sacks = { holds = "2 L" }
 [border]
 line = [["0 cm", "12 cm"], ["60 cm", "12 cm"]]
 [[group]]
@@ -50,7 +51,7 @@ like = "sand"
 """
 TITLES = {
     "Top of the file": "", "[tank]": "tank", "[tank.sump]": "sump", "[[piece]]": "piece",
-    "limbs": "limbs", "[[lump]]": "lump", "[[layer]]": "layer", "depth or height": "depth",
+    "sacks": "sacks", "limbs": "limbs", "[[lump]]": "lump", "[[layer]]": "layer", "depth or height": "depth",
     "[border]": "border", "[[group]]": "group", "sinkers": "sinkers", "[[spot]]": "spot",
     "[[at_hand]]": "at_hand", "[[material]]": "material",
 }  # fmt: skip

@@ -49,6 +49,12 @@ class LayerResult:
     thickness: float  # greatest [m]
     drawn: Floats  # the wanted surface, stones left out [m]
 
+    @property
+    def sacks(self) -> int:
+        """How many sacks of filler are laid; 0 where it is poured loose."""
+        sacks = self.layer.sacks
+        return 0 if sacks is None else math.ceil(self.poured / sacks.holds - 1e-9)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BedResult:
@@ -298,7 +304,9 @@ def _extrapolated(fine: LayerResult, coarse: LayerResult) -> LayerResult:
 
 def _with_volume(result: LayerResult, settled: float) -> LayerResult:
     """Set the settled volume [m³] and with it what is poured and its mass."""
-    poured = settled / (1 - result.layer.settling)
+    sacks = result.layer.sacks
+    filled = settled if sacks is None else settled * (1 - sacks.gaps)
+    poured = filled / (1 - result.layer.settling)
     bulk = result.layer.material.bulk_density
     assert bulk is not None
     return replace(result, settled=settled, poured=poured, mass=bulk.times(poured))

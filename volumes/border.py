@@ -1,5 +1,6 @@
 """The row of border stones: its gaps, what comes through them, and whether each stone holds."""
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -118,7 +119,10 @@ def judge_border(
     if soil is None or not row:
         return None
     gaps = tuple(_gap(border, pair, soil, bed) for pair in _pairs(row, bed.grid.length))
-    footings = tuple(_footing(body, border, soil, bed, water) for body in row)
+    footings = tuple(
+        _footing(body, (before.width + after.width) / 2, border, soil, bed, water)
+        for body, (before, after) in zip(row, itertools.pairwise(gaps), strict=True)
+    )
     return BorderResult(gaps, footings, border.strip)
 
 
@@ -219,12 +223,36 @@ def _thickness(a: Floats, b: Floats) -> float:
     return min(depths, default=0.0) / 2
 
 
+def wall_factors(
+    push: float, height: float, weight: float, toe: float, friction: float
+) -> tuple[float, float]:
+    """Reserve of a stone against sliding and against tipping about its toe.
+
+    Parameters
+    ----------
+    push : float
+        Level part of the earth pressure [N], acting at a third of the height.
+    height : float
+        Of the soil at its back [m].
+    weight : float
+        Of the stone under water [N].
+    toe : float
+        From its middle to the front edge it stands on [m].
+    friction : float
+        Between it and what it stands on.
+    """
+    if push <= 0:
+        return math.inf, math.inf
+    return friction * weight / push, weight * toe / (push * height / 3)
+
+
 def _footing(
-    body: Body, border: Border, soil: LayerResult, bed: BedResult, water: float
+    body: Body, gaps: float, border: Border, soil: LayerResult, bed: BedResult, water: float
 ) -> Footing:
     """Sliding and tipping of one stone against the submerged soil behind it."""
     vertices = body.piece.vertices
-    x, width = float(vertices[:, 0].mean()), float(np.ptp(vertices[:, 0]))
+    # The soil behind half of both gaps leans on it too.
+    x, width = float(vertices[:, 0].mean()), float(np.ptp(vertices[:, 0])) + gaps
     y = float(np.interp(x, *np.array(border.line).T))
     upper, lower = _levels_beside(soil, bed, x, y)
     height = min(max(0.0, upper - lower), float(vertices[:, 2].max()))
@@ -240,6 +268,4 @@ def _footing(
     feet = vertices[vertices[:, 2] < vertices[:, 2].min() + 0.01]
     # A stone drawn on a rounded foot has no toe before its centre: it needs bedding in.
     toe = max(0.0, float(vertices[:, 1].mean() - feet[:, 1].min()))
-    if push <= 0:
-        return Footing(body.entry.name, 0.0, math.inf, math.inf)
-    return Footing(body.entry.name, thrust, FRICTION * own / push, own * toe / (push * height / 3))
+    return Footing(body.entry.name, thrust, *wall_factors(push, height, own, toe, FRICTION))

@@ -20,6 +20,7 @@ NAMED_ZONES = (
     "front strip", "back strip", "left strip", "right strip", "along line",
 )  # fmt: skip
 FAR = 100.0  # [m], beyond any pane
+SACK_GAPS = 0.15  # of 0.10-0.20; common practice, no source
 STRIP_WIDTH = 0.03  # [m]
 
 
@@ -71,6 +72,14 @@ class Profile:
 
 
 @dataclass(frozen=True, slots=True)
+class Sacks:
+    """Small sacks that a filler is laid in, with gaps between them."""
+
+    holds: float  # [m³]
+    gaps: float  # share of the layer
+
+
+@dataclass(frozen=True, slots=True)
 class Layer:
     """One layer of substrate, in pouring order."""
 
@@ -81,6 +90,7 @@ class Layer:
     settling: float  # share of the poured depth lost when it settles
     bags: tuple[Bag, ...]
     spare: float  # share to keep for topping up
+    sacks: Sacks | None = None
 
     @property
     def slope(self) -> float:
@@ -230,9 +240,20 @@ def _layer_from(section: Section, materials: Mapping[str, Material]) -> Layer:
         settling=section.number("settling", material.settling, least=0, most=0.5),
         bags=tuple(bag_from(entry) for entry in section.sections("bags")),
         spare=section.number("spare", 0.0, least=0, most=1),
+        sacks=_sacks_from(sacks) if (sacks := section.section("sacks", None)) else None,
     )
     section.done()
     return layer
+
+
+def _sacks_from(section: Section) -> Sacks:
+    """Read `sacks`: what one holds, and the share of gaps between them."""
+    sacks = Sacks(
+        section.quantity("holds", "volume", least=1e-5),
+        section.number("gaps", SACK_GAPS, least=0, most=0.5),
+    )
+    section.done()
+    return sacks
 
 
 def _zone_from(section: Section) -> Zone:
