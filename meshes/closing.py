@@ -157,13 +157,15 @@ def _with_scale(path: Path, scan: ClosedScan, raw: RawScan, longest: float | Non
 def _complete(path: Path, raw: RawScan) -> tuple[ClosedScan, ...]:
     """Take bodies whose outer shells are all closed as they are; none for any other scan."""
     faces, changes = raw.faces, list[str]()
-    if not is_closed(faces, len(raw.vertices)):
+    closed = is_closed(faces, len(raw.vertices))
+    if not closed:
         faces, turned = wound(raw.vertices, faces)
         if turned:
             changes.append(f"turned {turned} faces so that all look outward")
     main, removed, others = outer_shell(raw.vertices, faces)
     shells: tuple[Indices, ...] = (main, *others)
-    if not all(is_closed(shell, len(raw.vertices)) for shell in shells):
+    one = closed and len(main) == len(faces)  # nothing was taken away
+    if not one and not all(is_closed(shell, len(raw.vertices)) for shell in shells):
         return ()
     vertices = raw.vertices
     if others:

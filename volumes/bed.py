@@ -15,7 +15,8 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.heightfield import lifted_out, stable_surface
 from plumbstone.volumes.layers import Border, Layer, Spot, drawn_level, zone_distance
 
-FINEST = 0.002  # [m]
+FINEST, COMMON = 0.001, 0.002  # [m]
+ACROSS = 10  # cells across the narrowest piece
 CELLS = 200_000
 
 
@@ -72,9 +73,14 @@ class BedResult:
         return sum(result.settled for result in self.layers)
 
 
-def chosen_spacing(length: float, depth: float) -> float:
-    """Choose the width of a cell [m] for a floor: 2 mm, wider where that is over 200 000 cells."""
-    return max(FINEST, math.sqrt(length * depth / CELLS))
+def chosen_spacing(length: float, depth: float, smallest: float = math.inf) -> float:
+    """Choose the width of a cell [m] for a floor and the narrowest piece that stands on it.
+
+    2 mm, wider where that is over 200 000 cells, finer (to 1 mm) where a piece would be less
+    than ten cells wide.
+    """
+    by_floor = max(COMMON, math.sqrt(length * depth / CELLS))
+    return max(FINEST, min(by_floor, smallest / ACROSS))
 
 
 def solve_bed(

@@ -1,6 +1,7 @@
 """The whole plan of a scape: bodies set, bed solved, bags, water, load and what stays down."""
 
 import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -112,6 +113,10 @@ def lay_bed(
     if not any(layer.profile for layer in scape.layers):
         return _settled_without_bed(scape, bodies), None, ()
     floor = (scape.tank.length, scape.tank.depth)
+    if spacing is None:
+        stones = [b for b in bodies if b.entry.kind == "stone"]
+        narrowest = min((float(b.piece.size[:2].min()) for b in stones), default=math.inf)
+        spacing = chosen_spacing(*floor, narrowest)
     buried = sum(lump.volume.mid * lump.below_soil for lump in scape.lumps)
     if any(body.entry.rests == "bed" for body in bodies):
         standing = [(b.piece, b.mesh_volume) for b in bodies if b.entry.rests != "bed"]
