@@ -1,5 +1,6 @@
 """`plumbstone hold`: does this wood stay down, and what must hang on it."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
     from plumbstone.volumes.scape import Scape
     from plumbstone.volumes.soaking import Soaking
     from plumbstone.volumes.spread import Spread
+
+
+FACTOR = 1.3  # as in plumbstone.volumes.groups
 
 
 class Water(StrEnum):
@@ -49,7 +53,7 @@ def hold(
     ] = None,
     factor: Annotated[
         float, typer.Option("--factor", help="Reserve: the lift is multiplied by it.")
-    ] = 1.3,
+    ] = FACTOR,
     log: Annotated[
         Path | None,
         typer.Option("--log", help="CSV of weighings: date,grams,weighed (air or water)."),
@@ -76,6 +80,13 @@ def hold(
 
     with plain_errors():
         if scape is not None:
+            given = {
+                "--wood-mass": wood_mass, "--just-sinks-with": just_sinks_with,
+                "--sinker": sinker, "--salinity": salinity,
+                "--material": material != "driftwood", "--factor": factor != FACTOR,
+                "--temperature": temperature != "25 °C", "--water": water is not Water.FRESH,
+            }  # fmt: skip
+            _refuse_with_scape(given)
             _hold_scape(scape, log, picture, spread, as_json, units)
             return
         if picture is not None:
@@ -92,6 +103,15 @@ def hold(
     _print_balance("Wood", balance, stone.name, soaking, units)
     if found is not None:
         _print_spread("Wood", found, stone.name, units)
+
+
+def _refuse_with_scape(given: Mapping[str, object]) -> None:
+    """Refuse options that a scape file says itself, so that none is passed over in silence."""
+    from plumbstone.meshes.errors import PlumbstoneError
+
+    for option, value in given.items():
+        if value:
+            raise PlumbstoneError(f"{option} goes without a scape file; write it into the file.")
 
 
 def _hold_scape(

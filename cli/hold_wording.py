@@ -126,7 +126,10 @@ def _verdict_sentences(hold: HoldResult, units: Units) -> list[str]:
     at = place_words(move.level, units)
     words = [f"{name}: {move.manner}{_edge_words(move, units)} when the water stands at {at}."]
     slack = any(sinker.slack > 0 for sinker in hold.group.sinkers)
-    if move.manner == "lifts off whole" or (not hold.balance.stays and not slack):
+    if hold.balance.hung <= 0 and hold.offers.best:
+        on_it = " and ".join(hold.carries)
+        words.append(f"{on_it} on it does not hold it." if on_it else "Nothing holds it yet.")
+    elif move.manner == "lifts off whole" or (not hold.balance.stays and not slack):
         words.append(hold_sentence(name, hold.balance, stone, units))
     elif slack:
         words.append("The stone is heavy enough, but its tie is slack: tie it tight.")

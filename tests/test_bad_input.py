@@ -156,6 +156,7 @@ def test_an_inside_out_mesh_is_turned(tmp_path: Path) -> None:
         ('plumbstone hold --wood-mass "1 kg" --temperature "90 °C"', "0-40"),
         ('plumbstone hold --wood-mass "1 kg" --sinker "1 kg pumice stone"', "floats"),
         ("plumbstone hold tank.toml", "no wood"),
+        ("plumbstone hold tank.toml --water salt", "--water goes without a scape file"),
         ("plumbstone weigh", "--size"),
         ('plumbstone weigh --size "28 x 19 x 15"', "unit"),
         ('plumbstone weigh --size "28 x 19 cm"', "length"),
