@@ -39,8 +39,8 @@ def work_steps(document: dict[str, Any], q: Figures) -> Iterator[Step]:
         on_it = [(i, p) for i, p in pieces if p["set_after_layer"] == k]
         stones = [(i, p) for i, p in on_it if p["kind"] == "stone"]
         if stones:
-            title = Markup("Press these stones into the {}").format(layer["name"])
-            yield Step(str(title), tuple(_set_lines(stones, q)))
+            title = f"Press these stones into the {layer['name']}"
+            yield Step(title, tuple(_set_lines(stones, q)))
         wood = [(i, p) for i, p in on_it if p["kind"] == "wood"]
         if wood:
             yield Step("Wood and what holds it", tuple(_wood_lines(document, wood, q)))

@@ -102,7 +102,12 @@ def hostile_scape(folder: Path) -> None:
         parts.append(
             f"[[piece]]\nname = {json.dumps(name, ensure_ascii=False)}\nmaterial = 'granite'\n"
             f"size = ['8 cm', '7 cm', '6 cm']\nat = ['{8 + 12 * i} cm', '20 cm']\n"
+            + ("rests = 'bed'\n" if i % 2 else "")
         )
+    parts.append(
+        f"[[piece]]\nname = {json.dumps('Twig ' + HOSTILE[0])}\nkind = 'wood'\n"
+        "material = 'driftwood'\nsize = ['20 cm', '4 cm', '4 cm']\nat = ['45 cm', '32 cm']\n"
+    )
     parts.append(
         f"[[layer]]\nname = {json.dumps(HOSTILE[0])}\nmaterial = 'sand'\ndepth = '3 cm'\n"
         "bags = [{ holds = '10 kg', price = 9 }]\n"
@@ -117,6 +122,9 @@ def test_hostile_names_appear_as_text(tmp_path: Path) -> None:
     page = (tmp_path / "out" / "build-sheet.html").read_text(encoding="utf-8")
     body = page[: page.index("<script type=")]
     assert "<script>alert" not in page
+    assert "Press these stones into the &lt;script&gt;" in body
+    assert "&amp;lt;" not in body  # nothing is escaped twice
+    assert "&amp;amp;" not in body
     assert "&lt;script&gt;alert(1)&lt;/script&gt;" in body
     assert "49" not in body.split("$x_1$")[1][:20]
     assert "אבן גדולה" in body
