@@ -1,6 +1,7 @@
 """From the entries of a scape file to bodies with a form, a weight and a place."""
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -31,6 +32,7 @@ from plumbstone.volumes.weighing import (
     weigh_scan,
 )
 
+THREADS = 2  # that make bodies side by side; more only wait for memory
 MASS_ONLY_PROPORTIONS = np.array([1.3, 1.0, 0.8])  # common practice, no source
 CONTACT_GRID = 0.002  # [m], for setting pieces down and finding overlaps
 DENSEST_WOOD = 1316.0  # saturated, basic specific gravity 0.9 [kg/m³], derived
@@ -107,7 +109,9 @@ def set_on_floor(scape: Scape) -> tuple[Body, ...]:
         If a piece stands outside the tank, two stand in one place, or pieces rest on
         each other in a circle.
     """
-    bodies = {entry.name: _turned(_made(entry, scape)) for entry in scape.pieces}
+    with ThreadPoolExecutor(THREADS) as pool:  # numpy lets others run while it works
+        made = pool.map(lambda entry: _turned(_made(entry, scape)), scape.pieces)
+        bodies = dict(zip((entry.name for entry in scape.pieces), made, strict=True))
     floor = Grid.of_spacing(scape.tank.length, scape.tank.depth, CONTACT_GRID)
     done: dict[str, Body] = {}
     waiting = list(scape.pieces)
