@@ -114,3 +114,11 @@ def test_filler_in_sacks(tmp_path: Path) -> None:
     assert found["sacks"] == 5
     assert found["poured_l"] == pytest.approx(6.12, rel=1e-3)
     assert "5 sacks of 1.50 L" in type_in("plumbstone bed t.toml", tmp_path).stdout
+
+
+def test_a_planar_bed(tmp_path: Path) -> None:
+    # L W (front + back) / 2: 60 × 30 cm, 3 to 9 cm is 10.80 L at atan(6 / 30) = 11.31°; derived.
+    put(tmp_path, layer("Sand", '"all"', 'depth = { front = "3 cm", back = "9 cm" }'))
+    found = read_json("plumbstone bed t.toml", tmp_path)["layers"][0]
+    assert found["settled_l"] == pytest.approx(10.80, abs=0.01)
+    assert found["slope_degrees"] == pytest.approx(11.31, abs=0.01)
