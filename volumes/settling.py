@@ -97,7 +97,7 @@ def come_to_rest(result: LayerResult, bed: BedResult, border: Border | None) -> 
     if edge is not None and covered.any():
         reach = float(-edge[pick][covered].min())
     volume = float(np.clip(risen, 0, None).sum()) * spacing[0] * spacing[1]
-    return Rest(result.layer.name, volume, reach, excess, pulled)
+    return Rest(result.layer.name, volume, reach, max(excess, 0.0), pulled)
 
 
 def _stood_against_divider(result: LayerResult, border: Border | None) -> bool:
