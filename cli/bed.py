@@ -16,7 +16,7 @@ from plumbstone.cli.output import (
 )
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.bed import BedResult
+    from plumbstone.volumes.bed import BedResult, SpotDepth
     from plumbstone.volumes.plan import Purchase
     from plumbstone.volumes.scape import Scape
 
@@ -35,6 +35,7 @@ def bed(
     """Say how many litres, kilograms and bags each layer takes."""
     from plumbstone.cli.documents import bed_document
     from plumbstone.meshes.errors import PlumbstoneError
+    from plumbstone.volumes.bed import depths_at
     from plumbstone.volumes.plan import lay_bed
     from plumbstone.volumes.scape import read_scape
 
@@ -46,14 +47,15 @@ def bed(
         with working("Laying the bed ..."):
             read = [read_scape(path) for path in scapes]
             beds = [lay_bed(scape, spacing)[1:] for scape in read]
-        documents = [bed_document(s, *b) for s, b in zip(read, beds, strict=True)]
+        spots = [depths_at(s.spots, b) if b else () for s, (b, _) in zip(read, beds, strict=True)]
+        documents = [bed_document(s, *b, p) for s, b, p in zip(read, beds, spots, strict=True)]
     if as_json:
         emit_json(documents[0] if len(documents) == 1 else {"scapes": documents})
         return
-    for scape, (laid, purchases) in zip(read, beds, strict=True):
+    for scape, (laid, purchases), places in zip(read, beds, spots, strict=True):
         print_bed(scape.name, purchases, units)
         if laid is not None:
-            print_depths(scape, laid, units)
+            print_depths(scape, laid, places, units)
         if jug_size is not None:
             print_pouring(purchases, jug_size, units)
     if len(documents) == 2:
@@ -71,16 +73,17 @@ def _jug(text: str) -> float:
     return size
 
 
-def print_depths(scape: "Scape", laid: "BedResult", units: Units) -> None:
+def print_depths(
+    scape: "Scape", laid: "BedResult", spots: "tuple[SpotDepth, ...]", units: Units
+) -> None:
     """Print how high the bed stands at front, middle, back and at named places."""
     from plumbstone.cli.wording import place_words
-    from plumbstone.volumes.bed import depths_at
     from plumbstone.volumes.layering import zone_faults
 
     levels = [f"{place_words(depth, units)} {name}" for name, depth in laid.depths]
     if levels:
         typer.echo(f"Above the glass: {', '.join(levels)}.")
-    for found in depths_at(scape.spots, laid):
+    for found in spots:
         words = f"{found.spot.name}: {place_words(found.height, units)} above the glass, "
         words += f"{place_words(found.depth, units)} of it substrate"
         if found.lacking > 1e-3:

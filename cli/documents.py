@@ -6,7 +6,7 @@ from typing import Any
 from plumbstone.cli.output import range_json
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bags import BagChoice
-from plumbstone.volumes.bed import BedResult, LayerResult, depths_at
+from plumbstone.volumes.bed import BedResult, LayerResult, SpotDepth
 from plumbstone.volumes.border import BorderResult
 from plumbstone.volumes.buoyancy import Balance
 from plumbstone.volumes.dosing import Dosing, DrainBack, TankParts
@@ -48,8 +48,8 @@ def plan_document(plan: Plan) -> dict[str, Any]:
         ],
         "lumps": [_lump(lump) for lump in plan.scape.lumps],
         "layers": [layer_document(purchase) for purchase in plan.purchases],
-        "depths_cm": _depths(plan),
-        "spots": spots_document(plan.scape, plan.bed),
+        "depths_cm": _depths(plan.bed),
+        "spots": spots_document(plan.spots),
         "water": _water(plan.parts, plan.dosing),
         "load": _load(plan.load),
         "border": border_document(plan.border),
@@ -64,7 +64,10 @@ def plan_document(plan: Plan) -> dict[str, Any]:
 
 
 def bed_document(
-    scape: Scape, bed: BedResult | None, purchases: tuple[Purchase, ...]
+    scape: Scape,
+    bed: BedResult | None,
+    purchases: tuple[Purchase, ...],
+    spots: tuple[SpotDepth, ...],
 ) -> dict[str, Any]:
     """Give the bed of one scape as JSON."""
     costs = [p.bags.cost for p in purchases if p.bags and p.bags.cost is not None]
@@ -72,13 +75,13 @@ def bed_document(
         "name": scape.name,
         "file": str(scape.path),
         "layers": [layer_document(purchase) for purchase in purchases],
-        "depths_cm": {name: depth / CENTIMETRE for name, depth in bed.depths} if bed else {},
-        "spots": spots_document(scape, bed),
+        "depths_cm": _depths(bed),
+        "spots": spots_document(spots),
         "cost": sum(costs) if costs else None,
     }
 
 
-def spots_document(scape: Scape, bed: BedResult | None) -> list[dict[str, Any]]:
+def spots_document(spots: tuple[SpotDepth, ...]) -> list[dict[str, Any]]:
     """Give the depths at the named places of a scape as JSON."""
     return [
         {
@@ -90,7 +93,7 @@ def spots_document(scape: Scape, bed: BedResult | None) -> list[dict[str, Any]]:
             else found.spot.root_depth / CENTIMETRE,
             "lacking_cm": found.lacking / CENTIMETRE,
         }
-        for found in (depths_at(scape.spots, bed) if bed else ())
+        for found in spots
     ]
 
 
@@ -287,10 +290,8 @@ def _body(body: Body, water: float) -> dict[str, Any]:
     }
 
 
-def _depths(plan: Plan) -> dict[str, float]:
-    if plan.bed is None:
-        return {}
-    return {name: depth / CENTIMETRE for name, depth in plan.bed.depths}
+def _depths(bed: BedResult | None) -> dict[str, float]:
+    return {name: depth / CENTIMETRE for name, depth in bed.depths} if bed else {}
 
 
 def _water(parts: TankParts | None, dosing: Dosing | None) -> dict[str, Any] | None:

@@ -9,8 +9,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from plumbstone.cli.output import INCH, Units
+from plumbstone.meshes.errors import PlumbstoneError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -60,6 +63,12 @@ def new_figure(width: float, height: float) -> "Figure":
     return figure
 
 
+def must_be_png(path: "Path") -> None:
+    """Refuse a picture of another kind before anything is drawn."""
+    if path.suffix.lower() != ".png":
+        raise PlumbstoneError(f"{path}: --picture draws PNG; end its name in .png.")
+
+
 def png_bytes(figure: "Figure") -> bytes:
     """Give a figure as PNG."""
     stream = io.BytesIO()
@@ -90,9 +99,9 @@ def plan_figure(plan: "Plan", units: Units = Units.METRIC) -> "Figure":
         _pieces_from_above(axes, plan)
         _border_from_above(axes, plan, units)
         _frame(axes, tank.length * 100, tank.depth * 100, units)
-        axes.set_xlabel(f"{_unit(units)} from the left pane")
-        axes.set_ylabel(f"{_unit(units)} from the front pane")
-        _ticks(axes, units)
+        axes.set_xlabel(f"{unit_name(units)} from the left pane")
+        axes.set_ylabel(f"{unit_name(units)} from the front pane")
+        set_ticks(axes, units)
         _legend(axes, plan, with_water=False)
     return figure
 
@@ -106,19 +115,19 @@ def section_figure(plan: "Plan", units: Units = Units.METRIC) -> "Figure":
         upper, lower = figure.subplots(2, 1)
         x = _cut_place(plan)
         _cut(upper, plan, np.full(_samples(plan), x), _along(plan, tank.depth), units)
-        where = _length(x * 100, units, 0)
+        where = length_words(x * 100, units, 0)
         upper.set_title(f"Front to back, {where} from the left pane", loc="left")
-        upper.set_xlabel(f"{_unit(units)} from the front pane")
+        upper.set_xlabel(f"{unit_name(units)} from the front pane")
         y = _border_heights(plan)
         _cut(lower, plan, _along(plan, tank.length), y, units)
         lower.set_title("Along the border" if plan.scape.border else "Left to right", loc="left")
-        lower.set_xlabel(f"{_unit(units)} from the left pane")
+        lower.set_xlabel(f"{unit_name(units)} from the left pane")
         for axes, width in ((upper, tank.depth), (lower, tank.length)):
             axes.set_xlim(0, width * 100)
             axes.set_ylim(0, height * 1.02)
             axes.set_aspect("equal")
-            axes.set_ylabel(f"{_unit(units)} above the glass")
-            _ticks(axes, units)
+            axes.set_ylabel(f"{unit_name(units)} above the glass")
+            set_ticks(axes, units)
         _legend(lower, plan, with_water=True)
     return figure
 
@@ -157,7 +166,7 @@ def _zones_from_above(axes: "Axes", plan: "Plan", units: Units) -> None:
     heights = np.arange(np.ceil(lowest + 1.0), highest, 2)
     if len(heights):
         lines = axes.contour(x, y, level, levels=heights, colors="white", linewidths=0.8)
-        axes.clabel(lines, fmt=lambda v: _length(v, units, 0), fontsize=7, colors="white")
+        axes.clabel(lines, fmt=lambda v: length_words(v, units, 0), fontsize=7, colors="white")
 
 
 def _pieces_from_above(axes: "Axes", plan: "Plan") -> None:
@@ -246,19 +255,19 @@ def _frame(axes: "Axes", length: float, depth: float, units: Units) -> None:
         axes.axhline(depth * third / 3, color=FAINT, linewidth=0.5, linestyle=":")
     bar = STEP[units]
     axes.plot([length - 2 - bar, length - 2], [1.2, 1.2], color=INK, linewidth=2.5)
-    words = _length(bar, units, 0)
+    words = length_words(bar, units, 0)
     axes.text(length - 2 - bar / 2, 1.9, words, ha="center", fontsize=7, color=INK)
 
 
-def _unit(units: Units) -> str:
+def unit_name(units: Units) -> str:
     """Name the unit of lengths."""
     return "in" if units is Units.US else "cm"
 
 
-def _length(centimetres: float, units: Units, digits: int) -> str:
+def length_words(centimetres: float, units: Units, digits: int) -> str:
     """Write a length given in centimetres."""
     value = centimetres / 2.54 if units is Units.US else centimetres
-    return f"{value:.{digits}f} {_unit(units)}"
+    return f"{value:.{digits}f} {unit_name(units)}"
 
 
 def _gap_width(metres: float, units: Units) -> str:
@@ -266,7 +275,7 @@ def _gap_width(metres: float, units: Units) -> str:
     return f"{metres / INCH:.2f} in" if units is Units.US else f"{metres * 1e3:.0f} mm"
 
 
-def _ticks(axes: "Axes", units: Units) -> None:
+def set_ticks(axes: "Axes", units: Units) -> None:
     """Set round ticks in the wanted unit; the axes themselves stay in centimetres."""
     from matplotlib.ticker import FuncFormatter, MultipleLocator
 
@@ -373,7 +382,7 @@ def _depth_labels(
             continue
         at = free[np.abs(along[free] - along[0] - share * span).argmin()]
         axes.annotate(
-            _length(level[at], units, 1), (along[at], level[at]), xytext=(0, 14),
+            length_words(level[at], units, 1), (along[at], level[at]), xytext=(0, 14),
             textcoords="offset points", ha="center", fontsize=7, color=INK,
             arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.6},
             bbox={"boxstyle": "round,pad=0.15", "facecolor": PAPER, "edgecolor": "none",

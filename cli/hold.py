@@ -25,9 +25,6 @@ if TYPE_CHECKING:
     from plumbstone.volumes.spread import Spread
 
 
-FACTOR = 1.3  # as in plumbstone.volumes.groups
-
-
 class Water(StrEnum):
     """Kinds of water, by their salinity."""
 
@@ -43,7 +40,9 @@ def hold(
     wood_mass: Annotated[
         str | None, typer.Option("--wood-mass", help='Dry wood on a scale: "1.35 kg".')
     ] = None,
-    material: Annotated[str, typer.Option("--material", "-m", help="The wood.")] = "driftwood",
+    material: Annotated[
+        str | None, typer.Option("--material", "-m", help="The wood; driftwood if not given.")
+    ] = None,
     just_sinks_with: Annotated[
         str | None,
         typer.Option("--just-sinks-with", help='Found in a tub: "520 g granite". Beats the table.'),
@@ -52,8 +51,9 @@ def hold(
         list[str] | None, typer.Option("--sinker", help='Hung on it: "700 g granite"; repeat it.')
     ] = None,
     factor: Annotated[
-        float, typer.Option("--factor", help="Reserve: the lift is multiplied by it.")
-    ] = FACTOR,
+        float | None,
+        typer.Option("--factor", help="Reserve: the lift is multiplied by it; 1.3 if not given."),
+    ] = None,
     log: Annotated[
         Path | None,
         typer.Option("--log", help="CSV of weighings: date,grams,weighed (air or water)."),
@@ -65,8 +65,12 @@ def hold(
         Path | None,
         typer.Option("--picture", help="Draw the forces of a scape's wood into this PNG."),
     ] = None,
-    temperature: Annotated[str, typer.Option("--temperature", help="Of the water.")] = "25 °C",
-    water: Annotated[Water, typer.Option("--water", help="Kind of water.")] = Water.FRESH,
+    temperature: Annotated[
+        str | None, typer.Option("--temperature", help="Of the water; 25 °C if not given.")
+    ] = None,
+    water: Annotated[
+        Water | None, typer.Option("--water", help="Kind of water; fresh if not given.")
+    ] = None,
     salinity: Annotated[
         float | None, typer.Option("--salinity", help="Of the water, g/kg; beats --water.")
     ] = None,
@@ -75,28 +79,36 @@ def hold(
 ) -> None:
     """Say whether wood stays down, and how many grams of stone it needs."""
     from plumbstone.meshes.errors import PlumbstoneError
+    from plumbstone.volumes.groups import FACTOR
     from plumbstone.volumes.quantities import parse_quantity
     from plumbstone.volumes.scape import SALINITY
+    from plumbstone.volumes.water import water_density
 
     with plain_errors():
         if scape is not None:
             given = {
-                "--wood-mass": wood_mass, "--just-sinks-with": just_sinks_with,
-                "--sinker": sinker, "--salinity": salinity,
-                "--material": material != "driftwood", "--factor": factor != FACTOR,
-                "--temperature": temperature != "25 °C", "--water": water is not Water.FRESH,
+                "--wood-mass": wood_mass, "--material": material, "--factor": factor,
+                "--just-sinks-with": just_sinks_with, "--sinker": sinker or None,
+                "--temperature": temperature, "--water": water, "--salinity": salinity,
             }  # fmt: skip
             _refuse_with_scape(given)
             _hold_scape(scape, log, picture, spread, as_json, units)
             return
         if picture is not None:
             raise PlumbstoneError("--picture needs a scape file: it draws where forces act.")
-        salt = SALINITY[water.value] if salinity is None else salinity
-        wet = (parse_quantity(temperature, "temperature"), salt)
+        salt = SALINITY[(water or Water.FRESH).value] if salinity is None else salinity
+        rho = water_density(parse_quantity(temperature or "25 °C", "temperature"), salt)
         mass = None if wood_mass is None else parse_quantity(wood_mass, "mass")
-        balance, stone = _quick(mass, material, just_sinks_with, sinker or [], factor, wet)
-        soaking = None if log is None else _soaking(log, mass, balance, wet)
-        found = _quick_spread(balance, stone, wet) if spread else None
+        reserve = FACTOR if factor is None else factor
+        wood = material or "driftwood"
+        balance, stone = _quick(mass, wood, just_sinks_with, sinker or [], reserve, rho)
+        soaking = None if log is None else _soaking(log, mass, balance, rho)
+        found = None
+        if spread:
+            from plumbstone.volumes.spread import spread_of_lift
+
+            assert stone.density is not None
+            found = spread_of_lift(balance.lift, stone.density, rho)
     if as_json:
         emit_json({"holds": [_quick_document(balance, stone.name, soaking, found)]})
         return
@@ -110,7 +122,7 @@ def _refuse_with_scape(given: Mapping[str, object]) -> None:
     from plumbstone.meshes.errors import PlumbstoneError
 
     for option, value in given.items():
-        if value:
+        if value is not None:
             raise PlumbstoneError(f"{option} goes without a scape file; write it into the file.")
 
 
@@ -123,7 +135,6 @@ def _hold_scape(
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.plan import make_plan
     from plumbstone.volumes.scape import read_scape
-    from plumbstone.volumes.spread import spread_of_hold
 
     scape = read_scape(path)
     if log is not None:
@@ -138,6 +149,8 @@ def _hold_scape(
         write_picture(result, picture, units)
     found = {}
     if spread:
+        from plumbstone.volumes.spread import spread_of_hold
+
         with working("Drawing what is uncertain ..."):
             found = {hold.group.name: spread_of_hold(hold) for hold in result.holds}
     if as_json:
@@ -174,22 +187,18 @@ def _with_log(scape: "Scape", path: Path) -> "Scape":
     return replace(scape, groups=groups)
 
 
-def _soaking(
-    path: Path, mass: float | None, balance: "Balance", wet: tuple[float, float]
-) -> "Soaking":
+def _soaking(path: Path, mass: float | None, balance: "Balance", water: float) -> "Soaking":
     """Fit a log of weighings to wood without a scape."""
     from plumbstone.cli.soaking_log import read_log
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.soaking import fit_weighings
-    from plumbstone.volumes.water import water_density
 
     by_group = read_log(path)
     if len(by_group) > 1:
         raise PlumbstoneError(f"{path}: holds several groups; name the scape file.")
     weighings = next(iter(by_group.values()))
     dry = mass if mass is not None else weighings[0].mass
-    rho = water_density(*wet)
-    return fit_weighings(weighings, (dry + balance.lift.mid) / rho, dry, rho)
+    return fit_weighings(weighings, (dry + balance.lift.mid) / water, dry, water)
 
 
 def _quick(
@@ -198,13 +207,12 @@ def _quick(
     tub: str | None,
     sinkers: list[str],
     factor: float,
-    water: tuple[float, float],
+    water: float,
 ) -> "tuple[Balance, Material]":
     """Balance wood without a scape file; give the sinker stone too."""
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.buoyancy import balance_from_density, balance_from_tub
     from plumbstone.volumes.materials import find_material
-    from plumbstone.volumes.water import water_density
 
     if mass is None and tub is None:
         raise PlumbstoneError("Name a scape file, or give --wood-mass or --just-sinks-with.")
@@ -218,16 +226,15 @@ def _quick(
     stone = hung[0][1] if hung else found[1] if found else find_material("granite")
     density, total = stone.density, sum(m for m, _ in hung)
     assert density is not None
-    rho = water_density(*water)
     if found is not None:
         assert found[1].density is not None
         test = (found[0], found[1].density)
-        return balance_from_tub(mass, test, density, rho, total, factor), stone
+        return balance_from_tub(mass, test, density, water, total, factor), stone
     wood = find_material(material).density
     if wood is None:
         raise PlumbstoneError(f"{material} has no density of its own; name a wood.")
     assert mass is not None
-    return balance_from_density(mass, wood, density, rho, total, factor), stone
+    return balance_from_density(mass, wood, density, water, total, factor), stone
 
 
 def _stone(text: str) -> "tuple[float, Material]":
@@ -243,15 +250,6 @@ def _stone(text: str) -> "tuple[float, Material]":
     if material.density is None:
         raise PlumbstoneError(f"{material.name} has no density of its own; name a stone.")
     return parse_quantity(" ".join(words[:2]), "mass"), material
-
-
-def _quick_spread(balance: "Balance", stone: "Material", wet: tuple[float, float]) -> "Spread":
-    """Spread the sinker that wood without a scape needs."""
-    from plumbstone.volumes.spread import spread_of_lift
-    from plumbstone.volumes.water import water_density
-
-    assert stone.density is not None
-    return spread_of_lift(balance.lift, stone.density, water_density(*wet))
 
 
 def _quick_document(

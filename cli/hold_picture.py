@@ -12,15 +12,18 @@ from plumbstone.cli.drawing import (
     STONE,
     WATER,
     WOOD,
+    length_words,
+    must_be_png,
     new_figure,
     png_bytes,
+    set_ticks,
     style,
+    unit_name,
 )
 from plumbstone.cli.files import write_whole
 from plumbstone.cli.hold_wording import push_words
-from plumbstone.cli.output import INCH, Units
+from plumbstone.cli.output import Units
 from plumbstone.cli.solids import FROM_ABOVE, FROM_FRONT, draw_solids
-from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.equilibrium import Rig, centre_of_lift, forces_at
 from plumbstone.volumes.rigging import loose_strapped, pulling_sinkers, tie_place
@@ -41,8 +44,7 @@ LEAST = 0.02  # of the largest force: smaller ones are left out
 
 def write_picture(plan: "Plan", path: Path, units: Units = Units.METRIC) -> None:
     """Draw all groups of a plan, one row each, into a PNG."""
-    if path.suffix.lower() != ".png":
-        raise PlumbstoneError(f"{path}: --picture draws PNG; end its name in .png.")
+    must_be_png(path)
     with style():
         count = len(plan.holds)
         figure = new_figure(10, 4.3 * count + 0.3)
@@ -70,9 +72,14 @@ def _worst_rig(hold: "HoldResult") -> Rig:
     return max(hold.rigs, key=lambda rig: float(rig.lifts[-1, 0]))
 
 
+def _corners(hold: "HoldResult") -> Floats:
+    """Give the corners of all that moves as one with the wood, (n, 3) [m]."""
+    return np.concatenate([b.piece.vertices for b in hold.stage.bodies[hold.number].pieces])
+
+
 def _window(hold: "HoldResult") -> tuple[Floats, Floats]:
     """Give the lowest and highest corner of what is shown: the wood and a little more [cm]."""
-    wood = np.concatenate([b.piece.vertices for b in hold.stage.bodies[hold.number].pieces]) * 100
+    wood = _corners(hold) * 100
     return wood.min(axis=0) - AROUND, wood.max(axis=0) + AROUND
 
 
@@ -91,7 +98,7 @@ def _from_front(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     """Draw heights: the forces at the level where it first moves, or at the line."""
     _solids(axes, plan, hold, front=True)
     level, rig = level_shown(hold), _worst_rig(hold)
-    wood = np.concatenate([b.piece.vertices for b in hold.stage.bodies[hold.number].pieces])
+    wood = _corners(hold)
     height = float(wood[:, 2].mean()) * 100
     lift, weight = float(rig.lifts[level, 0]), float(rig.masses[0]) * GRAVITY
     largest = max(lift, weight, 1e-9)
@@ -171,7 +178,7 @@ def _from_above(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     axes.set_xlim(low[0], high[0])
     axes.set_ylim(low[1], high[1])
     axes.set_aspect("equal")
-    surface = _length(float(hold.levels[level]), units)
+    surface = length_words(float(hold.levels[level]) * 100, units, 1)
     when = "at the line" if hold.first_move is None else f"when the water stands at {surface}"
     axes.set_title(f"From above, {when}", loc="left")
     _label(axes, "from the left pane", "from the front pane", units)
@@ -204,18 +211,8 @@ def _arrow(axes: "Axes", x: float, y: float, length: float, colour: str, text: s
     )
 
 
-def _length(metres: float, units: Units) -> str:
-    return f"{metres / INCH:.1f} in" if units is Units.US else f"{metres * 100:.1f} cm"
-
-
 def _label(axes: "Axes", right: str, up: str, units: Units) -> None:
     """Name the axes in the user's unit."""
-    from matplotlib.ticker import FuncFormatter, MultipleLocator
-
-    if units is Units.US:
-        for axis in (axes.xaxis, axes.yaxis):
-            axis.set_major_locator(MultipleLocator(4 * 2.54))
-            axis.set_major_formatter(FuncFormatter(lambda v, _: f"{v / 2.54:.0f}"))
-    unit = "in" if units is Units.US else "cm"
-    axes.set_xlabel(f"{unit} {right}")
-    axes.set_ylabel(f"{unit} {up}")
+    set_ticks(axes, units)
+    axes.set_xlabel(f"{unit_name(units)} {right}")
+    axes.set_ylabel(f"{unit_name(units)} {up}")

@@ -7,8 +7,10 @@ from plumbstone.cli.wording import grams, grams_up, place_words
 from plumbstone.volumes.buoyancy import Balance
 from plumbstone.volumes.hold_down import HoldResult, Move, end_name
 from plumbstone.volumes.offers import Offer
+from plumbstone.volumes.rigging import pulling_sinkers
 from plumbstone.volumes.soaking import Soaking
 from plumbstone.volumes.standing import LEANS, Standing
+from plumbstone.volumes.water import GRAVITY
 
 POUND_FORCE = 4.4482216152605  # [N]
 
@@ -214,13 +216,11 @@ def _pose_sentences(hold: HoldResult, units: Units) -> list[str]:
 def _tie_sentences(hold: HoldResult, units: Units) -> list[str]:
     """Give the force in each tie, to compare with what its maker rates it for."""
     words = []
-    tied = [s for s in hold.group.sinkers if s.how in ("hanging", "standing")]
-    all_forces = zip(hold.tie_forces, hold.greatest_ties, strict=True)
-    pulling = [s for s in hold.group.sinkers if s.how != "strapped"]
-    forces = [f for s, f in zip(pulling, all_forces, strict=True) if s.how != "laid on"]
-    for number, (sinker, (line, most)) in enumerate(zip(tied, forces, strict=True), 1):
+    pulling = zip(pulling_sinkers(hold.group), hold.tie_forces, hold.greatest_ties, strict=True)
+    tied = [found for found in pulling if found[0].how != "laid on"]
+    for number, (sinker, line, most) in enumerate(tied, 1):
         what = sinker.stone or f"sinker {number}"
-        both = [f"{push_words(f, units)} ({grams(f / 9.80665, units)})" for f in (line, most)]
+        both = [f"{push_words(f, units)} ({grams(f / GRAVITY, units)})" for f in (line, most)]
         words.append(
             f"Tie of {what}: {both[0]} at the line, at most {both[1]}; compare its own rating."
         )

@@ -5,7 +5,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from plumbstone.cli.drawing import AWAY, CLOSED, STONE, WOOD, new_figure, png_bytes, style
+from plumbstone.cli.drawing import (
+    AWAY,
+    CLOSED,
+    STONE,
+    WOOD,
+    must_be_png,
+    new_figure,
+    png_bytes,
+    style,
+)
 from plumbstone.cli.files import write_whole
 from plumbstone.cli.solids import FROM_ABOVE, FROM_FRONT, FROM_SIDE, View, draw_solids
 from plumbstone.meshes.errors import PlumbstoneError
@@ -23,8 +32,7 @@ def write_picture(found: list[Weighed], path: Path) -> None:
     """Draw the one piece that was weighed."""
     if len(found) != 1 or found[0].piece is None or found[0].seen is None:
         raise PlumbstoneError("--picture draws one scan; weigh one with it.")
-    if path.suffix.lower() != ".png":
-        raise PlumbstoneError(f"{path}: --picture draws PNG; end its name in .png.")
+    must_be_png(path)
     low, mid, high = (
         v * 1e3 for v in (found[0].volume.low, found[0].volume.mid, found[0].volume.high)
     )

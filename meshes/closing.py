@@ -127,9 +127,9 @@ def closed_scans(
     """Close each body of a scan, as `closed_scan` does with one; largest first."""
     raw = read_raw(path, unit)
     across = float(np.ptp(raw.vertices, axis=0).max())
-    if across > ROOM and longest is None:
-        raise ScanError(path, f"is {across:.1f} m across, more than a room; give --unit.")
-    if across > ROOM and longest is not None:
+    if across > ROOM:
+        if longest is None:
+            raise ScanError(path, f"is {across:.1f} m across, more than a room; give --unit.")
         raw = replace(raw, vertices=raw.vertices * (longest / across))
     if len(raw.faces) == 0:
         vertices, faces, said = cloud_surface(path, raw.vertices)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -35,6 +36,13 @@ class Grid:
     def cell_area(self) -> float:
         """Area of one cell [m²]."""
         return self.length * self.depth / (self.nx * self.ny)
+
+    def cell_at(self, x: Any, y: Any) -> tuple[Any, Any]:
+        """Row and column of the cell over a place, or over many [m]; the nearest beyond a pane."""
+        dx, dy = self.spacing
+        column = np.clip(np.asarray(x) / dx, 0, self.nx - 1).astype(int)
+        row = np.clip(np.asarray(y) / dy, 0, self.ny - 1).astype(int)
+        return row, column
 
     @property
     def x(self) -> Floats:

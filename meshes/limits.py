@@ -1,5 +1,6 @@
 """Limits on what is read and computed, so that a broken file cannot take the machine down."""
 
+import math
 import os
 
 LARGEST_FILE = 1_000_000_000  # [bytes], also unpacked
@@ -14,4 +15,4 @@ def raised(limit: int) -> int:
         factor = float(os.environ.get(VARIABLE, "1"))
     except ValueError:
         factor = 1.0
-    return int(limit * min(max(factor, 1.0), 1000.0)) if factor == factor else limit
+    return int(limit * min(max(factor, 1.0), 1000.0)) if not math.isnan(factor) else limit

@@ -32,6 +32,11 @@ class Range:
         above = sum((part.high - part.mid) ** 2 for part in parts) ** 0.5
         return cls(mid - below, mid, mid + above)
 
+    def at(self, place: float) -> float:
+        """Value at a place: -1 is low, 0 the middle, 1 high; beyond them in proportion."""
+        span = self.high - self.mid if place > 0 else self.mid - self.low
+        return self.mid + place * span
+
     def plus(self, value: float) -> "Range":
         """Shift by an exact value."""
         return Range(self.low + value, self.mid + value, self.high + value)

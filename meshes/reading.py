@@ -279,7 +279,8 @@ class _OwnFolder:
         if not wanted.is_relative_to(self.folder) or not wanted.is_file():
             raise ScanError(self.path, f"refers to {name!r}, which is not beside it.")
         if wanted.stat().st_size > raised(LARGEST_FILE):
-            raise ScanError(self.path, f"refers to {name!r}, which is over 1 GB.")
+            most = f"{raised(LARGEST_FILE) / 1e9:g} GB"
+            raise ScanError(self.path, f"refers to {name!r}, which is over {most}.")
         return wanted.read_bytes()
 
 
@@ -318,7 +319,8 @@ def _check_archive(path: Path, content: bytes) -> None:
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         entries = archive.infolist()
     if sum(entry.file_size for entry in entries) > raised(LARGEST_FILE) or len(entries) > 10_000:
-        raise ScanError(path, "unpacks to over 1 GB; thin the mesh out first.")
+        most = f"{raised(LARGEST_FILE) / 1e9:g} GB"
+        raise ScanError(path, f"unpacks to over {most}; thin the mesh out, or raise --limits.")
     if any(
         ".." in Path(entry.filename).parts or entry.filename.startswith("/") for entry in entries
     ):

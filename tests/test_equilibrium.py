@@ -17,7 +17,6 @@ from plumbstone.volumes.equilibrium import (
     judge,
     least_sinkers,
     lifts_whole,
-    with_ties,
 )
 from plumbstone.volumes.water import GRAVITY
 
@@ -225,6 +224,17 @@ def floating(contacts: list[tuple[float, float]], levels: int = 6) -> Rig:
     volume = pi * 0.02**2 * 0.4
     centres = np.column_stack([0.4 - 0.2 * shares, np.zeros(levels)])
     return one_body(700 * volume, [0.2, 0], shares * 998.2 * volume * GRAVITY, centres, contacts)
+
+
+def with_ties(rig: Rig, points: np.ndarray, least: np.ndarray, most: np.ndarray) -> Rig:
+    """Add ties at points (p, 2) that pull within bounds (k, p) [N]."""
+    return replace(
+        rig,
+        ties=np.vstack([rig.ties.reshape(-1, 2), points]),
+        tied=np.concatenate([rig.tied, np.zeros(len(points))]).astype(np.int64),
+        least_pulls=np.hstack([rig.least_pulls, least]),
+        most_pulls=np.hstack([rig.most_pulls, most]),
+    )
 
 
 def test_least_sinkers_are_least() -> None:

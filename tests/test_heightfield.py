@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from plumbstone.meshes.closing import closed_scan
-from plumbstone.meshes.columns import Columns, Grid, columns_of, merged_columns
+from plumbstone.meshes.columns import Columns, Grid, Window, columns_of, merged_columns
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.placing import stood_at, tilted, turned
 from plumbstone.meshes.primitives import boulder, ellipsoid
@@ -283,6 +283,17 @@ def step_boxes(columns: Columns, grid: Grid, top: float) -> manifold3d.Manifold:
     return manifold3d.Manifold.batch_boolean(boxes, manifold3d.OpType.Add)
 
 
+def litres_beside(windows: list[Window], grid: Grid, level: float) -> tuple[float, float]:
+    """Volume of a level bed around stones [m³]: ours, and a boolean of the same stepped solids."""
+    columns = merged_columns(windows, grid)
+    target = np.full((grid.ny, grid.nx), level)
+    ground = lifted_out(np.zeros(target.shape), columns)
+    surface = stable_surface(target, ground, 5.0, grid.spacing, columns=columns)
+    ours = float(columns.free_below(np.minimum(surface, level)).sum()) * grid.cell_area
+    bed = manifold3d.Manifold.cube((grid.length, grid.depth, level))
+    return ours, (bed - step_boxes(columns, grid, level)).volume()
+
+
 def test_litres_with_stones_match_a_boolean_of_the_same_steps() -> None:
     grid = Grid.of_spacing(0.30, 0.20, 0.01)
     stones = [
@@ -290,14 +301,7 @@ def test_litres_with_stones_match_a_boolean_of_the_same_steps() -> None:
         for seed, (x, y) in enumerate([(0.07, 0.08), (0.17, 0.12), (0.24, 0.06)])
     ]
     windows = [columns_of(s.vertices, s.faces, grid) for s in stones]
-    columns = merged_columns(windows, grid)
-    level = 0.05
-    target = np.full((grid.ny, grid.nx), level)
-    ground = lifted_out(np.zeros(target.shape), columns)
-    surface = stable_surface(target, ground, 5.0, grid.spacing, columns=columns)
-    litres = float(columns.free_below(np.minimum(surface, level)).sum()) * grid.cell_area
-    bed = manifold3d.Manifold.cube((grid.length, grid.depth, level))
-    exact = (bed - step_boxes(columns, grid, level)).volume()
+    litres, exact = litres_beside(windows, grid, 0.05)
     assert litres == pytest.approx(exact, rel=1e-3)
 
 
@@ -313,14 +317,7 @@ def test_litres_with_twenty_scanned_stones_match_a_boolean(scans: Path) -> None:
         piece = tilted(turned(kinds[k % 5], rng.uniform(0, 360)), rng.uniform(0, 180), 0)
         x, y = 0.10 + 0.15 * (k % 5), 0.08 + 0.14 * (k // 5)
         windows.append(columns_of(*stood(piece, x, y), grid))
-    columns = merged_columns(windows, grid)
-    level = 0.05
-    target = np.full((grid.ny, grid.nx), level)
-    ground = lifted_out(np.zeros(target.shape), columns)
-    surface = stable_surface(target, ground, 5.0, grid.spacing, columns=columns)
-    litres = float(columns.free_below(np.minimum(surface, level)).sum()) * grid.cell_area
-    bed = manifold3d.Manifold.cube((grid.length, grid.depth, level))
-    exact = (bed - step_boxes(columns, grid, level)).volume()
+    litres, exact = litres_beside(windows, grid, 0.05)
     assert litres == pytest.approx(exact, rel=1e-3)
 
 

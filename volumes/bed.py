@@ -151,12 +151,13 @@ class SpotDepth:
 
 def depths_at(spots: Sequence[Spot], result: BedResult) -> tuple[SpotDepth, ...]:
     """Height and depth of the bed at named places; beside a stone where one stands there."""
+    if not spots:
+        return ()
     line = soil_line(result)
     grid, columns = result.grid, result.columns
     found = []
     for spot in spots:
-        column = min(int(spot.at[0] / grid.spacing[0]), grid.nx - 1)
-        row = min(int(spot.at[1] / grid.spacing[1]), grid.ny - 1)
+        row, column = grid.cell_at(*spot.at)
         height = float(line[row, column])
         tops = columns.tops[:, row, column]
         buried = tops[tops < height]

@@ -188,7 +188,7 @@ def _state(width: float, soil: Material) -> str:
 def _levels_beside(soil: LayerResult, bed: BedResult, x: float, y: float) -> tuple[float, float]:
     """Height of the drawn soil behind the line and of the sand before it, at a place [m]."""
     grid = bed.grid
-    column = min(int(x / grid.spacing[0]), grid.nx - 1)
+    column = int(grid.cell_at(x, y)[1])
     bare = bed.columns.highest()[:, column] > bed.surface[:, column] - 1e-9
     rows = np.flatnonzero(~bare)
     behind, before = rows[grid.y[rows] > y], rows[grid.y[rows] < y]

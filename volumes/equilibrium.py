@@ -1,7 +1,7 @@
 """Whether bodies in water stay in their drawn pose, by linear programs over all levels."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -97,8 +97,7 @@ def forces_at(rig: Rig, level: int) -> tuple[Floats, Floats]:
     """
     matrix, load = _matrix(rig), _load(rig, level)
     count = len(rig.contacts)
-    low = np.concatenate([np.zeros(count), rig.least_pulls[level]])
-    high = np.concatenate([np.full(count, np.inf), rig.most_pulls[level]])
+    low, high = _bounds(rig, level)
     cost = np.concatenate([np.zeros(count), np.ones(len(rig.ties))])
     found = _minimum(cost, matrix, load, low, high) if len(cost) else None
     if found is None:
@@ -119,8 +118,7 @@ def greatest_pulls(rig: Rig) -> Floats:
         for level in order:
             if most[level] <= pulls[tie]:
                 break
-            low = np.concatenate([np.zeros(count), rig.least_pulls[level]])
-            high = np.concatenate([np.full(count, np.inf), rig.most_pulls[level]])
+            low, high = _bounds(rig, int(level))
             cost = np.zeros(len(low))
             cost[count + tie] = -1.0
             found = _minimum(cost, matrix, _load(rig, int(level)), low, high)
@@ -171,17 +169,16 @@ def least_sinkers(
         for level in range(rig.levels):
             held.append(matrix)
             loads.append(_load(rig, level))
-            low.append(np.concatenate([np.zeros(len(rig.contacts)), rig.least_pulls[level]]))
-            low.append(np.zeros(own))
-            high.append(np.concatenate([np.full(len(rig.contacts), np.inf), rig.most_pulls[level]]))
-            high.append(np.full(own, np.inf))
+            least, most = _bounds(rig, level)
+            low += [least, np.zeros(own)]
+            high += [most, np.full(own, np.inf)]
             caps.append((matrix.shape[1], GRAVITY * weight_shares[level]))
     width = sum(columns for columns, _ in caps)
     equal = block_diag(held)
     starts = np.cumsum([columns for columns, _ in caps])
     rows = np.arange(own * len(caps))
     columns = np.concatenate([np.arange(end - own, end) for end in starts])
-    least = coo_array((np.ones(len(rows)), (rows, columns)), shape=(len(rows), width))
+    pulled = coo_array((np.ones(len(rows)), (rows, columns)), shape=(len(rows), width))
     shares = coo_array(np.vstack([-share * np.eye(own) for _, share in caps]))
     found = _minimum(
         np.concatenate([np.zeros(width), np.ones(own)]),
@@ -189,20 +186,9 @@ def least_sinkers(
         np.concatenate(loads),
         np.concatenate([*low, np.zeros(own)]),
         np.concatenate([*high, np.full(own, np.inf)]),
-        block_array([[least, shares]]),
+        block_array([[pulled, shares]]),
     )
     return None if found is None else np.asarray(found.x[width:], dtype=float)
-
-
-def with_ties(rig: Rig, points: Floats, least: Floats, most: Floats, body: int = 0) -> Rig:
-    """Add ties at points (p, 2) that pull within bounds (k, p) [N]."""
-    return replace(
-        rig,
-        ties=np.vstack([rig.ties.reshape(-1, 2), points]),
-        tied=np.concatenate([rig.tied, np.full(len(points), body)]).astype(np.int64),
-        least_pulls=np.hstack([rig.least_pulls, least]),
-        most_pulls=np.hstack([rig.most_pulls, most]),
-    )
 
 
 def hinge(rig: Rig, motion: Floats, body: int = 0) -> Floats:
@@ -214,9 +200,7 @@ def hinge(rig: Rig, motion: Floats, body: int = 0) -> Floats:
         Two points, or one, of its contacts and ties that do not move; none where it lifts
         off whole.
     """
-    here = np.concatenate(
-        [rig.contacts[(rig.uppers == body)].reshape(-1, 2), rig.ties[rig.tied == body]]
-    )
+    here = _held_places(rig, body)
     turn = motion[body]
     slope = np.asarray(turn[1:], dtype=float)
     if not len(here) or lifts_whole(rig, motion, body):
@@ -232,11 +216,16 @@ def hinge(rig: Rig, motion: Floats, body: int = 0) -> Floats:
 
 def lifts_whole(rig: Rig, motion: Floats, body: int = 0) -> bool:
     """Tell whether a body rises everywhere alike, from the motion (n, 3)."""
-    here = np.concatenate([rig.contacts[rig.uppers == body], rig.ties[rig.tied == body]])
+    here = _held_places(rig, body)
     if len(here) == 0:
         return True
-    rises = motion[body, 0] + here.reshape(-1, 2) @ motion[body, 1:]
+    rises = motion[body, 0] + here @ motion[body, 1:]
     return bool(rises.max() - rises.min() < WHOLE and rises.min() > STILL)
+
+
+def _held_places(rig: Rig, body: int) -> Floats:
+    """Places at which a body rests or is tied, (h, 2)."""
+    return np.concatenate([rig.contacts[rig.uppers == body], rig.ties[rig.tied == body]])
 
 
 def centre_of_lift(rig: Rig, level: int, body: int = 0) -> Floats:
@@ -255,11 +244,10 @@ def _least_missing(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats
         lift = _lift_column(rig, int(level), body)
         blocks.append(np.hstack([matrix, lift, np.eye(size), -np.eye(size)]))
         loads.append(_load(rig, int(level)))
-        pulls_low, pulls_high = rig.least_pulls[level], rig.most_pulls[level]
-        contacts = len(rig.contacts)
+        least, most = _bounds(rig, int(level))
         none = np.zeros(2 * size)
-        low.append(np.concatenate([np.zeros(contacts), pulls_low, [-MOST_LIFT], none]))
-        high.append(np.concatenate([np.full(contacts, np.inf), pulls_high, [0.0], none + np.inf]))
+        low.append(np.concatenate([least, [-MOST_LIFT], none]))
+        high.append(np.concatenate([most, [0.0], none + np.inf]))
         cost.append(np.concatenate([np.zeros(wide + 1), np.ones(2 * size)]))
     found = _minimum_of_blocks(cost, blocks, loads, low, high)
     assert found is not None
@@ -270,13 +258,14 @@ def _least_missing(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats
 
 def _greatest_lift(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:
     """Greatest further lift (k,) and the motion that begins there (k, 3 n)."""
-    matrix, contacts = _matrix(rig), len(rig.contacts)
+    matrix = _matrix(rig)
     blocks, loads, low, high, cost = [], [], [], [], []
     for level in levels:
         blocks.append(np.hstack([matrix, _lift_column(rig, int(level), body)]))
         loads.append(_load(rig, int(level)))
-        low.append(np.concatenate([np.zeros(contacts), rig.least_pulls[level], [-MOST_LIFT]]))
-        high.append(np.concatenate([np.full(contacts, np.inf), rig.most_pulls[level], [MOST_LIFT]]))
+        least, most = _bounds(rig, int(level))
+        low.append(np.concatenate([least, [-MOST_LIFT]]))
+        high.append(np.concatenate([most, [MOST_LIFT]]))
         cost.append(np.concatenate([np.zeros(matrix.shape[1]), [-1.0]]))
     found = _minimum_of_blocks(cost, blocks, loads, low, high)
     size = 3 * len(rig.masses)
@@ -347,6 +336,15 @@ def _minimum(
         options={"primal_feasibility_tolerance": 1e-9, "dual_feasibility_tolerance": 1e-9},
     )
     return None if found.x is None else found
+
+
+def _bounds(rig: Rig, level: int) -> tuple[Floats, Floats]:
+    """Least and greatest pushes and pulls at a level, (c + t,) each [N]."""
+    count = len(rig.contacts)
+    return (
+        np.concatenate([np.zeros(count), rig.least_pulls[level]]),
+        np.concatenate([np.full(count, np.inf), rig.most_pulls[level]]),
+    )
 
 
 def _matrix(rig: Rig) -> Floats:

@@ -6,7 +6,12 @@ import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats, Indices
-from plumbstone.volumes.displacement import displaced_at_levels, displaced_volume, mesh_volume
+from plumbstone.volumes.displacement import (
+    displaced_at_levels,
+    displaced_volume,
+    mesh_centre,
+    mesh_volume,
+)
 
 TURN = 1e-3  # of the numeric derivative that gives the metacentric height [rad]
 STARTS = 14  # attitudes from which the lowest energy is sought
@@ -95,7 +100,7 @@ def float_at_rest(vertices: Floats, faces: Indices, density: float, water: float
     if share >= 1:
         message = f"{density:.0f} kg/m³ does not float in water of {water:.0f}."
         raise FloatError(message)
-    middle = displaced_at_levels(vertices, faces, [float(vertices[:, 2].max()) + 1])[1][0]
+    middle = mesh_centre(vertices, faces)
     local = vertices - middle
 
     def height(angles: Floats) -> float:

@@ -97,20 +97,21 @@ def with_tied(
         The same groups, then one for each piece of wood, or pieces tied together, that no
         group names. A stone tied to wood that is no sinker of it yet is strapped to it.
     """
-    import networkx
-
     ties = list(ties)
     wood = {name for name, kind, _ in ties if kind == "wood"}
     named = {name for group in groups for name in group.wood}
     pairs = {(name, other) for name, _, to in ties for other in to}
     pairs |= {(other, name) for name, other in pairs}
-    loose = networkx.Graph([pair for pair in pairs if wood - named >= {*pair}])
-    loose.add_nodes_from(sorted(wood - named))
-    order = {name: i for i, (name, _, _) in enumerate(ties)}
-    parts = [sorted(part, key=order.__getitem__) for part in networkx.connected_components(loose)]
     found = list(groups)
-    for part in sorted(parts, key=lambda names: order[names[0]]):
-        found.append(Group(" and ".join(part), tuple(part)))
+    for name, _, _ in ties:
+        if name not in wood - named:
+            continue
+        part = [name]
+        for member in part:  # grows as it is walked
+            part += [n for n in wood - named if (member, n) in pairs and n not in part]
+        named |= {*part}
+        together = tuple(n for n, _, _ in ties if n in part)
+        found.append(Group(" and ".join(together), together))
     return tuple(_with_strapped(group, pairs, masses) for group in found)
 
 

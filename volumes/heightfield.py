@@ -297,7 +297,6 @@ def _lower_fan(
 ) -> None:  # pragma: no cover
     """Lower all cells that see a point (x, y) to the cone that rises from it."""
     rows, columns = surface.shape
-    far = 0.0
     for ring in range(max(rows, columns)):
         lowered = False
         for j in range(max(0, start[0] - ring), min(rows, start[0] + ring + 1)):

@@ -153,7 +153,8 @@ def judge_groups(
     groups = [_with_masses(group, placed) for group in groups]
     levels = np.linspace(0, around.water_line, LEVELS + 1)
     stage = set_stage(groups, bodies, around.water, levels, around.grid, around.ground)
-    return tuple(_judge_group(i, group, stage, around) for i, group in enumerate(groups))
+    soil = around.soil_line
+    return tuple(_judge_group(i, group, stage, around, soil) for i, group in enumerate(groups))
 
 
 def set_stage(
@@ -221,7 +222,9 @@ def _with_masses(group: Group, placed: Mapping[str, Body]) -> Group:
     return replace(group, sinkers=sinkers)
 
 
-def _judge_group(number: int, group: Group, stage: Stage, around: Surroundings) -> HoldResult:
+def _judge_group(
+    number: int, group: Group, stage: Stage, around: Surroundings, soil: Floats
+) -> HoldResult:
     """Judge one group of a stage at all ends of the ranges."""
     wood, water = stage.wood_of(number), stage.water
     material = group.sinkers[0].material if group.sinkers else around.stone
@@ -264,9 +267,7 @@ def _judge_group(number: int, group: Group, stage: Stage, around: Surroundings) 
         lean=stage.resting[number].lean,
         carries=tuple(stage.bodies[i].name for i in on_it),
         burial=_burial(group, stage.placed, around),
-        offers=offers_for(
-            stage, number, strained, around.soil_line, around.grid, material, around.at_hand
-        ),
+        offers=offers_for(stage, number, strained, soil, around.grid, material, around.at_hand),
         has_choice=bool(around.at_hand),
         stage=stage,
         number=number,

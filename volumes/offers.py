@@ -5,10 +5,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.columns import Grid, columns_of
-from plumbstone.meshes.piece import Floats, Indices, Piece
+from plumbstone.meshes.faults import shells
+from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.volumes.equilibrium import Rig, least_sinkers
 from plumbstone.volumes.groups import Group
 from plumbstone.volumes.materials import Material
@@ -43,8 +43,8 @@ class Offers:
 
     points: Floats  # (p, 3) places where a tie may go [m]
     why: str  # what these places are
-    best: tuple[Offer, ...]  # one, two, three sinkers of each material; each only where it is
-    # lighter than fewer would be; empty: no mass at these points holds it
+    best: tuple[Offer, ...]  # one, two, three sinkers; more only where they are lighter than
+    # fewer would be; empty: no mass at these points holds it
 
 
 def offers_for(
@@ -95,10 +95,13 @@ def offers_for(
 def limb_ends_below(piece: Piece, bed: Floats, grid: Grid) -> Floats:
     """Lowest places of the parts of a piece that lie below the surface of the bed, (p, 3) [m]."""
     corners = piece.vertices
-    column = np.clip((corners[:, 0] / grid.spacing[0]).astype(int), 0, grid.nx - 1)
-    row = np.clip((corners[:, 1] / grid.spacing[1]).astype(int), 0, grid.ny - 1)
-    under = corners[:, 2] < bed[row, column] - BURIED
-    return _lowest_of_parts(piece, under)
+    under = corners[:, 2] < bed[grid.cell_at(corners[:, 0], corners[:, 1])] - BURIED
+    faces = piece.faces[under[piece.faces].all(axis=1)]
+    if not len(faces):
+        return np.empty((0, 3))
+    number = shells(faces, len(corners))
+    buried = (corners[np.unique(faces[number == k])] for k in range(int(number.max()) + 1))
+    return np.array([part[int(part[:, 2].argmin())] for part in buried])
 
 
 def lowest_crotch(piece: Piece, grid: Grid) -> Floats:
@@ -161,30 +164,6 @@ def _apart(points: Floats) -> Floats:
         if all(float(np.linalg.norm(point - other)) > NEAR for other in kept):
             kept.append(point)
     return np.array(kept).reshape(-1, 3)
-
-
-def _parts(piece: Piece, chosen: NDArray[np.bool_]) -> list[Indices]:
-    """Split chosen corners into parts that hang together by faces; rows of vertices."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    faces = piece.faces[chosen[piece.faces].all(axis=1)]
-    if not len(faces):
-        return []
-    count = len(piece.vertices)
-    rows, columns = faces[:, [0, 1, 2]].ravel(), faces[:, [1, 2, 0]].ravel()
-    links = coo_array((np.ones(len(rows)), (rows, columns)), shape=(count, count))
-    labels = connected_components(links, directed=False)[1]
-    used = np.unique(faces)
-    order = np.argsort(labels[used], kind="stable")
-    return np.split(used[order], np.flatnonzero(np.diff(labels[used][order])) + 1)
-
-
-def _lowest_of_parts(piece: Piece, chosen: NDArray[np.bool_]) -> Floats:
-    """Lowest corner of each part of the chosen corners, (p, 3)."""
-    parts = _parts(piece, chosen)
-    lowest = [part[int(piece.vertices[part][:, 2].argmin())] for part in parts]
-    return piece.vertices[lowest] if lowest else np.empty((0, 3))
 
 
 def _without_ties(rig: Rig) -> Rig:

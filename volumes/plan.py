@@ -78,6 +78,7 @@ class Plan:
     rests: tuple[Rest, ...]
     swallowed: tuple[Swallowed, ...]
     heaves: tuple[Heave, ...]
+    spots: tuple[SpotDepth, ...]
     warnings: tuple[str, ...]
     guesses: tuple[str, ...]
 
@@ -93,10 +94,8 @@ class Plan:
             below = by_name[below.entry.rests]
         if below.entry.rests != "bed" or self.bed is None:
             return None
-        grid = self.bed.grid
-        column = min(grid.nx - 1, int(below.entry.at[0] / grid.spacing[0]))
-        row = min(grid.ny - 1, int(below.entry.at[1] / grid.spacing[1]))
-        levels = [0.0, *(float(result.drawn[row, column]) for result in self.bed.layers)]
+        cell = self.bed.grid.cell_at(*below.entry.at)
+        levels = [0.0, *(float(result.drawn[cell]) for result in self.bed.layers)]
         lying = [k for k, (a, b) in enumerate(itertools.pairwise(levels)) if b > a + 1e-3]
         return lying[-1] if lying else None
 
@@ -166,6 +165,7 @@ def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = N
     back = None
     if sump is not None and sump.area is not None and sump.drop is not None:
         back = drain_back(sump.area, sump.drop, sump.spare)
+    spots = depths_at(scape.spots, bed) if bed else ()
     border = None
     if scape.border is not None and bed is not None:
         border = judge_border(scape.border, bodies, bed, water)
@@ -174,7 +174,7 @@ def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = N
         _rests(scape, bed),
         swallowed_layers(bed.layers, bed.grid.cell_area) if bed else (),
         heaving_layers(bed.layers, water) if bed else (),
-        _warnings(scape, bodies, bed), scape.tank.guesses,
+        spots, _warnings(scape, bodies, bed, spots), scape.tank.guesses,
     )  # fmt: skip
 
 
@@ -438,7 +438,9 @@ def _shallow(found: SpotDepth) -> str:
     )
 
 
-def _warnings(scape: Scape, bodies: Sequence[Body], bed: BedResult | None) -> tuple[str, ...]:
+def _warnings(
+    scape: Scape, bodies: Sequence[Body], bed: BedResult | None, spots: Sequence[SpotDepth]
+) -> tuple[str, ...]:
     """Collect what the user should know."""
     found = [f"{body.entry.name}: {text}" for body in bodies for text in body.warnings]
     height = scape.tank.height
@@ -449,7 +451,7 @@ def _warnings(scape: Scape, bodies: Sequence[Body], bed: BedResult | None) -> tu
         found += _way_in(body, scape)
     if bed is not None:
         found += zone_faults(bed, scape.border)
-        found += [_shallow(spot) for spot in depths_at(scape.spots, bed) if spot.lacking > 1e-3]
+    found += [_shallow(spot) for spot in spots if spot.lacking > 1e-3]
     for result in bed.layers if bed else ():
         if result.slide.volume > 0.02 * result.settled and result.slide.drop > 0.005:
             litres, lower = result.slide.volume * 1e3, result.slide.drop * 1e2

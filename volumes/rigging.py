@@ -9,7 +9,7 @@ from plumbstone.meshes.columns import Columns, Grid, Window, merged_columns
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.contacts import Pulls, Resting, gaps_below, resting_on
-from plumbstone.volumes.displacement import displaced_at_levels
+from plumbstone.volumes.displacement import displaced_at_levels, mesh_centre
 from plumbstone.volumes.equilibrium import Rig
 from plumbstone.volumes.groups import Group, Sinker
 from plumbstone.volumes.setting import Body
@@ -17,7 +17,7 @@ from plumbstone.volumes.soaking import saturated_density
 from plumbstone.volumes.water import GRAVITY
 
 SINKER_HEIGHT = 0.06  # water over the floor that covers a sinker without a place [m]
-FULL = 1e3  # a level over everything [m]
+LEAST = 1e-9  # volume [m³] or mass [kg] of a piece at the far end of a wide range
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,7 +53,7 @@ class Stage:
 
     bodies: tuple[Moving, ...]
     resting: tuple[Resting, ...]
-    wet: Mapping[str, Wet]  # by piece
+    wet: Mapping[str, Wet]  # by piece that can move or holds one that can
     placed: Mapping[str, Body]  # all pieces of the tank
     levels: Floats  # (k,) [m]
     water: float  # density [kg/m³]
@@ -104,7 +104,9 @@ def stage_of(
         [kg/m³]
     """
     others = [(-1, merged_columns([windows[name]], grid)) for name in fixed]
-    wet = {b.entry.name: _wet(b, levels) for moving in bodies for b in moving.pieces}
+    cut = {b.entry.name for moving in bodies for b in moving.pieces}
+    cut |= {s.stone for m in bodies if m.group for s in m.group.sinkers if s.stone in placed}
+    wet = {name: _wet(placed[name], levels) for name in cut}
     resting = []
     for i, moving in enumerate(bodies):
         ground = np.zeros(bed.shape)
@@ -115,11 +117,12 @@ def stage_of(
                 ground[window.place][on] = bed[window.place][on]
         carried_by = others + [(j, b.columns) for j, b in enumerate(bodies) if j != i]
         gaps, below = gaps_below(moving.columns, ground, carried_by)
-        centre, mass = _centre(moving, wet)
+        masses, places = _weights(moving, wet, {})
+        centre = np.average(places, axis=0, weights=masses)
         pulling = [s for s in pulling_sinkers(moving.group) if s.slack == 0]
         held = Pulls(
             np.array([tie_place(s, moving) for s in pulling]).reshape(-1, 2),
-            np.array([s.mass / mass for s in pulling]),
+            np.array([s.mass / sum(masses) for s in pulling]),
         )
         resting.append(resting_on(gaps, below, grid, centre, held))
     return Stage(tuple(bodies), tuple(resting), wet, placed, levels, water)
@@ -183,7 +186,7 @@ def ends_of(group: Group, wood: Sequence[Body], lift: Range, water: float) -> tu
     The pieces are independent, so all of them at once go only as far as the root of the sum
     of squares does; one alone goes to its own end. More weight at one end tips too.
     """
-    middle = _middle(group, wood, lift, water)
+    middle = middle_end(group, wood, lift, water)
     spans = [(_end_lift(b, water, -1), _end_lift(b, water, 1)) for b in wood]
     mids = [middle.volumes[b.entry.name] * water - middle.masses[b.entry.name] for b in wood]
     ends = []
@@ -222,7 +225,7 @@ def wood_lift(stage: Stage, end: End) -> Floats:
 
 def soaked_end(group: Group, wood: Sequence[Body], lift: Range, water: float) -> End:
     """Wood whose pores are full, as it is when the tank is drained after some months."""
-    middle = _middle(group, wood, lift, water)
+    middle = middle_end(group, wood, lift, water)
     masses = {}
     for name, volume in middle.volumes.items():
         basic = middle.masses[name] / volume / 1000
@@ -230,19 +233,11 @@ def soaked_end(group: Group, wood: Sequence[Body], lift: Range, water: float) ->
     return End(middle.volumes, masses)
 
 
-def drawn_end(wood: Sequence[Body], places: Floats) -> End:
-    """Volumes and masses at random places of their ranges, (n, 2), standard normal."""
-    z90 = 1.6448536269514722  # 95 % quantile: the ranges hold the truth at 90 %
-    volumes, masses = {}, {}
-    for body, (volume, mass) in zip(wood, places / z90, strict=True):
-        volumes[body.entry.name] = _at(body.volume, volume)
-        masses[body.entry.name] = _at(body.mass, mass)
-    return End(volumes, masses)
-
-
 def middle_end(group: Group, wood: Sequence[Body], lift: Range, water: float) -> End:
     """Middle densities; by the tub test where there is one."""
-    return _middle(group, wood, lift, water)
+    if group.tub is not None:
+        return tub_end(wood, lift.mid, water)
+    return End({b.entry.name: b.volume.mid for b in wood}, {b.entry.name: b.mass.mid for b in wood})
 
 
 def pulling_sinkers(group: Group | None) -> list[Sinker]:
@@ -266,17 +261,6 @@ def tie_place(sinker: Sinker, moving: Moving) -> Floats:
     return place
 
 
-def _centre(moving: Moving, wet: Mapping[str, Wet]) -> tuple[Floats, float]:
-    """Centre of mass of a body with what is strapped to it (2,) [m], and that mass [kg], dry."""
-    places = [wet[b.entry.name].middle for b in moving.pieces]
-    masses = [b.mass.mid for b in moving.pieces]
-    for sinker in loose_strapped(moving):
-        places.append(tie_place(sinker, moving))
-        masses.append(sinker.mass)
-    centre: Floats = np.average(places, axis=0, weights=masses)
-    return centre, float(sum(masses))
-
-
 def loose_strapped(moving: Moving) -> list[Sinker]:
     """Sinkers strapped to a body that are no pieces of their own."""
     named = {b.entry.name for b in moving.pieces}
@@ -284,22 +268,28 @@ def loose_strapped(moving: Moving) -> list[Sinker]:
     return [s for s in sinkers if s.how == "strapped" and s.stone not in named]
 
 
+def _weights(
+    moving: Moving, wet: Mapping[str, Wet], masses: Mapping[str, float]
+) -> tuple[list[float], list[Floats]]:
+    """Masses [kg] of what a body is made of, first its pieces, and their places (2,) [m]."""
+    strapped = loose_strapped(moving)
+    heavy = [masses.get(b.entry.name, b.mass.mid) for b in moving.pieces]
+    places = [wet[b.entry.name].middle for b in moving.pieces]
+    return heavy + [s.mass for s in strapped], places + [tie_place(s, moving) for s in strapped]
+
+
 def _loads(stage: Stage, moving: Moving, end: End) -> tuple[float, Floats, Floats, Floats]:
     """Mass, its centre, lift (k,) and its centres (k, 2) of one body with what is strapped."""
-    masses, places, lifts, centres = [], [], [], []
+    masses, places = _weights(moving, stage.wet, end.masses)
+    volumes, centres = [], []
     for body in moving.pieces:
-        name = body.entry.name
-        masses.append(end.masses.get(name, body.mass.mid))
-        places.append(stage.wet[name].middle)
-        lifts.append(
-            end.volumes.get(name, body.volume.mid) * stage.wet[name].shares * stage.water * GRAVITY
-        )
-        centres.append(stage.wet[name].centres)
-    for sinker in loose_strapped(moving):
-        masses.append(sinker.mass)
-        places.append(tie_place(sinker, moving))
-        lifts.append(_displaced(sinker, stage) * stage.water * GRAVITY)
-        centres.append(np.broadcast_to(places[-1], (len(stage.levels), 2)))
+        wet = stage.wet[body.entry.name]
+        volumes.append(end.volumes.get(body.entry.name, body.volume.mid) * wet.shares)
+        centres.append(wet.centres)
+    for sinker, place in zip(loose_strapped(moving), places[len(volumes) :], strict=True):
+        volumes.append(_displaced(sinker, stage))
+        centres.append(np.broadcast_to(place, (len(stage.levels), 2)))
+    lifts = [volume * stage.water * GRAVITY for volume in volumes]
     total = np.sum(lifts, axis=0)
     moments = np.sum([lift[:, None] * at for lift, at in zip(lifts, centres, strict=True)], axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -312,8 +302,8 @@ def _displaced(sinker: Sinker, stage: Stage) -> Floats:
     """Volume that a sinker displaces at each level [m³]."""
     assert sinker.material.density is not None
     whole = sinker.mass / sinker.material.density.mid
-    if sinker.stone in stage.placed:
-        shares: Floats = _wet(stage.placed[sinker.stone], stage.levels).shares
+    if sinker.stone in stage.wet:
+        shares: Floats = stage.wet[sinker.stone].shares
         return whole * shares
     tied = sinker.at is not None and sinker.how != "standing"
     foot = max(0.0, sinker.at[2] - SINKER_HEIGHT) if tied and sinker.at is not None else 0.0
@@ -327,16 +317,10 @@ def covered_shares(levels: Floats) -> Floats:
 
 def _wet(body: Body, levels: Floats) -> Wet:
     """Cut a piece at every level."""
-    heights = np.append(levels, FULL)
-    volumes, centres = displaced_at_levels(body.piece.vertices, body.piece.faces, heights)
-    flat = np.nan_to_num(centres[:, :2])
-    return Wet(volumes[:-1] / volumes[-1], flat[:-1], flat[-1])
-
-
-def _middle(group: Group, wood: Sequence[Body], lift: Range, water: float) -> End:
-    if group.tub is not None:
-        return tub_end(wood, lift.mid, water)
-    return End({b.entry.name: b.volume.mid for b in wood}, {b.entry.name: b.mass.mid for b in wood})
+    vertices, faces = body.piece.vertices, body.piece.faces
+    volumes, centres = displaced_at_levels(vertices, faces, levels)
+    middle = mesh_centre(vertices, faces)[:2]
+    return Wet(volumes / body.mesh_volume, np.nan_to_num(centres[:, :2]), middle)
 
 
 def tub_end(wood: Sequence[Body], lift: float, water: float) -> End:
@@ -360,15 +344,9 @@ def _shifted(middle: End, wood: Sequence[Body], shares: Sequence[float]) -> End:
     """Move each piece by a share of the way to its end: more volume and less mass above 0."""
     volumes, masses = dict(middle.volumes), dict(middle.masses)
     for body, share in zip(wood, shares, strict=True):
-        volumes[body.entry.name] = _at(body.volume, share)
-        masses[body.entry.name] = _at(body.mass, -share)
+        volumes[body.entry.name] = max(LEAST, body.volume.at(share))
+        masses[body.entry.name] = max(LEAST, body.mass.at(-share))
     return End(volumes, masses)
-
-
-def _at(figure: Range, place: float) -> float:
-    """Value at a place of a range: -1 low, 0 middle, 1 high."""
-    span = figure.high - figure.mid if place > 0 else figure.mid - figure.low
-    return max(1e-9, figure.mid + place * span)
 
 
 def _indices(values: Sequence[int]) -> Indices:

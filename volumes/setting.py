@@ -21,7 +21,7 @@ from plumbstone.meshes.placing import (
     turned,
 )
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.contacts import resting_on
+from plumbstone.volumes.contacts import gaps_below, resting_on
 from plumbstone.volumes.displacement import mesh_centre, mesh_volume
 from plumbstone.volumes.scape import PieceEntry, Scape, Shape
 from plumbstone.volumes.weighing import (
@@ -168,11 +168,8 @@ def _set_down(body: Body, surface: Floats, grid: Grid) -> Piece:
     for _ in range(SETTLING_STEPS):
         corners = piece.vertices
         centre = mesh_centre(corners, piece.faces)
-        under = np.full(surface.shape, np.inf)
-        window = columns_of(corners, piece.faces, grid)
-        under[window.place] = window.lowest()
-        gaps = np.where(np.isfinite(under), np.maximum(under - surface, 0.0), np.inf)
-        rest = resting_on(gaps, np.full(surface.shape, -1), grid, centre[:2])
+        columns = merged_columns([columns_of(corners, piece.faces, grid)], grid)
+        rest = resting_on(*gaps_below(columns, surface, ()), grid, centre[:2])
         if rest.lean < SETTLED:
             break
         share = min(1.0, LARGEST_STEP / rest.lean)

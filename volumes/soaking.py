@@ -27,10 +27,6 @@ class Weighing:
     mass: float  # as the scale shows it [kg]
     in_water: bool = False  # weighed hanging in the water, not drained in air
 
-    def mass_in_air(self, volume: float, water: float) -> float:
-        """Mass [kg] that wood of a volume [m³] has in air, in water of a density [kg/m³]."""
-        return self.mass + water * volume if self.in_water else self.mass
-
 
 @dataclass(frozen=True, slots=True)
 class Soaking:

@@ -1,5 +1,6 @@
 """How what holds a group is spread when all that is uncertain is drawn by chance."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,8 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.buoyancy import lift_from_tub, sinker_for
 from plumbstone.volumes.equilibrium import judge
 from plumbstone.volumes.hold_down import HoldResult
-from plumbstone.volumes.rigging import drawn_end, rig_of, tub_end
+from plumbstone.volumes.rigging import LEAST, End, rig_of, tub_end
+from plumbstone.volumes.setting import Body
 
 DRAWS = 200
 SEED = 20
@@ -32,9 +34,16 @@ class Spread:
 
 def drawn(figure: Range, places: Floats) -> Floats:
     """Values of a range at standard normal places, its bounds at 5 and 95 %."""
-    span = np.where(places > 0, figure.high - figure.mid, figure.mid - figure.low)
-    values: Floats = figure.mid + places / Z90 * span
-    return values
+    return np.array([figure.at(float(place) / Z90) for place in places])
+
+
+def drawn_end(wood: Sequence[Body], rng: np.random.Generator) -> End:
+    """Draw the volume and the mass of each piece of wood."""
+    volumes, masses = {}, {}
+    for body, places in zip(wood, rng.standard_normal((len(wood), 2)) / Z90, strict=True):
+        volumes[body.entry.name] = max(LEAST, body.volume.at(float(places[0])))
+        masses[body.entry.name] = max(LEAST, body.mass.at(float(places[1])))
+    return End(volumes, masses)
 
 
 def spread_of_lift(lift: Range, stone: Range, water: float, draws: int = DRAWS) -> Spread:
@@ -42,8 +51,7 @@ def spread_of_lift(lift: Range, stone: Range, water: float, draws: int = DRAWS) 
     rng = np.random.default_rng(SEED)
     lifts = drawn(lift, rng.standard_normal(draws))
     stones = drawn(stone, rng.standard_normal(draws))
-    needed = np.array([sinker_for(f, rho, water) for f, rho in zip(lifts, stones, strict=True)])
-    return Spread(lifts, needed, None)
+    return Spread(lifts, _needed(lifts, stones, water), None)
 
 
 def spread_of_hold(hold: HoldResult, draws: int = DRAWS) -> Spread:
@@ -59,12 +67,16 @@ def spread_of_hold(hold: HoldResult, draws: int = DRAWS) -> Spread:
     stones = drawn(density, rng.standard_normal(draws))
     lifts, staying = np.empty(draws), 0
     for i in range(draws):
-        end = drawn_end(wood, rng.standard_normal((len(wood), 2)))
+        end = drawn_end(wood, rng)
         if tub is not None:
             assert tub.material.density is not None
             rho = float(drawn(tub.material.density, rng.standard_normal(1))[0])
             end = tub_end(wood, lift_from_tub(tub.mass, rho, water), water)
         lifts[i] = sum(end.volumes.values()) * water - sum(end.masses.values())
         staying += bool(judge(rig_of(stage, end, hold.number)).stays.all())
-    needed = np.array([sinker_for(f, rho, water) for f, rho in zip(lifts, stones, strict=True)])
-    return Spread(lifts, needed, staying / draws)
+    return Spread(lifts, _needed(lifts, stones, water), staying / draws)
+
+
+def _needed(lifts: Floats, stones: Floats, water: float) -> Floats:
+    """Stone of drawn densities that just balances drawn lifts [kg]."""
+    return np.array([sinker_for(f, rho, water) for f, rho in zip(lifts, stones, strict=True)])
