@@ -7,7 +7,7 @@ from pathlib import Path
 import manifold3d
 import numpy as np
 import pytest
-from hypothesis import given, reject, settings
+from hypothesis import example, given, reject, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
@@ -363,8 +363,26 @@ def test_properties_of_the_surface(
         assert (high[sitting >= 0] <= steep * 0.01 + 1e-9).all()
 
 
+def even(level: float, **cells: float) -> np.ndarray:
+    """Field of one level [m], with cells named by row and column, r4c0, of levels of their own."""
+    field = np.full((9, 12), level)
+    for name, value in cells.items():
+        row, column = name[1:].split("c")
+        field[int(row), int(column)] = value
+    return field
+
+
 @settings(max_examples=40, deadline=None)
 @given(target=FIELDS, ground=FIELDS, rise=FIELDS, steep=st.floats(0.2, 1.5))
+@example(  # a free edge below the ground beside it, raised: its fan starts from that ground
+    target=even(0.25, r4c0=0.0), ground=even(0.125, r6c0=0.0625), rise=even(0.0625), steep=1.0
+)
+@example(  # a stone at half a cell, raised: the neighbour behind now counts at a whole cell
+    target=even(0.09375, r2c2=0.0625, r7c7=0.0),
+    ground=even(0.015625, r1c4=0.25, r5c5=0.25),
+    rise=even(0.25, r7c7=0.0),
+    steep=1.5,
+)
 def test_higher_ground_never_lowers_the_surface(
     target: np.ndarray, ground: np.ndarray, rise: np.ndarray, steep: float
 ) -> None:

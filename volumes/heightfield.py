@@ -220,10 +220,12 @@ def _seed_fans(
 ) -> None:  # pragma: no cover
     """Lower the surface to exact cones around the ends of free edges, where nothing is between.
 
-    No grain that sees a point of the free edge may lie higher than that point plus slope
-    times distance, so this only takes away what the sweeps would take away too.
+    No grain that sees a point of the free edge may lie higher than that point, or the ground
+    on the way, plus slope times distance, so this only takes away what the sweeps would take
+    away too; higher ground only ever raises it.
     """
     rows, columns = surface.shape
+    top = surface.max()
     for j in range(rows):
         for i in range(columns):
             if not _busy(state[j, i]) or _blocks(state, bottoms, j, i):
@@ -242,7 +244,7 @@ def _seed_fans(
                         y = (j + dj * reach + 0.5 * side * abs(di)) * dy
                         _lower_fan(
                             surface, ground, state, bottoms, (j, i), x, y, surface[jn, i_n],
-                            slope, dx, dy,
+                            top, slope, dx, dy,
                         )  # fmt: skip
 
 
@@ -291,14 +293,16 @@ def _lower_fan(
     x: float,
     y: float,
     height: float,
+    top: float,
     slope: float,
     dx: float,
     dy: float,
 ) -> None:  # pragma: no cover
-    """Lower all cells that see a point (x, y) to the cone that rises from it."""
+    """Lower all cells that see a point (x, y) to the cone that rises from it, up to a height."""
     rows, columns = surface.shape
     for ring in range(max(rows, columns)):
-        lowered = False
+        if height + slope * (ring - 1) * min(dx, dy) >= top:
+            return
         for j in range(max(0, start[0] - ring), min(rows, start[0] + ring + 1)):
             rim = abs(j - start[0]) == ring
             step = 1 if rim else max(1, 2 * ring)
@@ -308,18 +312,16 @@ def _lower_fan(
                 if _blocks(state, bottoms, j, i):
                     continue
                 far = np.sqrt((i * dx - x) ** 2 + (j * dy - y) ** 2)
-                allowed = height + slope * far
-                if allowed >= surface[j, i]:
+                if height + slope * far >= surface[j, i]:
                     continue
-                if _sees(ground, state, bottoms, j, i, x, y, height, slope, dx, dy):
-                    surface[j, i] = max(allowed, ground[j, i])
-                    lowered = True
-        if not lowered and ring > 1:
-            return
+                allowed = _seen(
+                    ground, state, bottoms, j, i, x, y, height + slope * far, slope, dx, dy
+                )
+                surface[j, i] = min(surface[j, i], allowed)
 
 
 @njit(cache=True)
-def _sees(
+def _seen(
     ground: Floats,
     state: NDArray[np.uint8],
     bottoms: Floats,
@@ -327,26 +329,31 @@ def _sees(
     i: int,
     x: float,
     y: float,
-    height: float,
+    allowed: float,
     slope: float,
     dx: float,
     dy: float,
-) -> bool:  # pragma: no cover
-    """Tell whether grains lie all along the line from a cell to a point of the edge."""
+) -> float:  # pragma: no cover
+    """Height that a point of the edge, or the ground on the way to it, allows at a cell.
+
+    Infinite where grains do not lie all along the line between them.
+    """
     right, up = x / dx - i, y / dy - j
     count = int(2 * max(abs(right), abs(up))) + 1
     length = np.sqrt((right * dx) ** 2 + (up * dy) ** 2)
+    allowed = max(allowed, ground[j, i])
     for k in range(1, count):
         share = k / count
         jn, i_n = int(np.round(j + share * up)), int(np.round(i + share * right))
         if not (0 <= jn < ground.shape[0] and 0 <= i_n < ground.shape[1]):
-            return False
+            return np.inf
         inner = (1 - share) * length > max(dx, dy)  # the last cell may be the free one itself
         if _blocks(state, bottoms, jn, i_n) or (inner and not _busy(state[jn, i_n])):
-            return False
-        if inner and ground[jn, i_n] > height + slope * (1 - share) * length:
-            return False
-    return True
+            return np.inf
+        if _busy(state[jn, i_n]):
+            way = np.sqrt(((i_n - i) * dx) ** 2 + ((jn - j) * dy) ** 2)
+            allowed = max(allowed, ground[jn, i_n] + slope * way)
+    return float(allowed)
 
 
 @njit(cache=True)
@@ -364,26 +371,45 @@ def _upwind(a: float, ha: float, c: float, hc: float, slope: float) -> float:  #
 
 
 @njit(cache=True)
-def _lowest(
+def _beside(
     surface: Floats,
     edge: Floats,
     state: NDArray[np.uint8],
     cell: tuple[int, int],
     way: tuple[int, int],
     step: float,
-    slope: float,
 ) -> tuple[float, float]:  # pragma: no cover
-    """Height and distance of the neighbour, before or behind, that allows the least."""
-    best, height, width = np.inf, np.inf, step
-    for sign in (-1, 1):
-        jn, i_n = cell[0] + sign * way[0], cell[1] + sign * way[1]
-        inside = 0 <= jn < surface.shape[0] and 0 <= i_n < surface.shape[1]
-        if inside and state[jn, i_n] != WALL:
-            reach = step * _reach(edge, state, cell[0], cell[1], jn, i_n)
-            allowed = surface[jn, i_n] + slope * reach
-            if allowed < best:
-                best, height, width = allowed, surface[jn, i_n], reach
-    return height, width
+    """Height and distance of the neighbour one way; infinitely high at a pane or a wall."""
+    jn, i_n = cell[0] + way[0], cell[1] + way[1]
+    inside = 0 <= jn < surface.shape[0] and 0 <= i_n < surface.shape[1]
+    if not inside or state[jn, i_n] == WALL:
+        return np.inf, step
+    return surface[jn, i_n], step * _reach(edge, state, cell[0], cell[1], jn, i_n)
+
+
+@njit(cache=True)
+def _allowed(
+    surface: Floats,
+    edge: Floats,
+    state: NDArray[np.uint8],
+    cell: tuple[int, int],
+    slope: float,
+    dx: float,
+    dy: float,
+) -> float:  # pragma: no cover
+    """Upwind height of a cell whose neighbours lie at distances of their own.
+
+    The steeper of the two sides along each axis counts: the least of the four quadrants.
+    """
+    left = _beside(surface, edge, state, cell, (0, -1), dx)
+    right = _beside(surface, edge, state, cell, (0, 1), dx)
+    before = _beside(surface, edge, state, cell, (-1, 0), dy)
+    behind = _beside(surface, edge, state, cell, (1, 0), dy)
+    least = np.inf
+    for a, ha in (left, right):
+        for c, hc in (before, behind):
+            least = min(least, _upwind(a, ha, c, hc, slope))
+    return least
 
 
 @njit(cache=True)
@@ -422,9 +448,8 @@ def _settle(
                             continue
                         u = max(_upwind(a, dx, c, dy, slope), ground[j, i])
                     elif state[j, i] == ODD:
-                        a, ha = _lowest(surface, edge, state, (j, i), (0, 1), dx, slope)
-                        c, hc = _lowest(surface, edge, state, (j, i), (1, 0), dy, slope)
-                        u = max(min(_upwind(a, ha, c, hc, slope), here), ground[j, i])
+                        u = _allowed(surface, edge, state, (j, i), slope, dx, dy)
+                        u = max(min(u, here), ground[j, i])
                         u = _out_of_solids(u, bottoms, tops, j, i)
                     else:
                         continue
