@@ -94,16 +94,20 @@ def print_depths(
 
 
 def print_pouring(purchases: "tuple[Purchase, ...]", jug: float, units: Units) -> None:
-    """Print the order in which to pour, in whole jugs."""
+    """Print the order in which to pour, in whole jugs; a filler in sacks is laid by the sack."""
     from plumbstone.cli import wording
     from plumbstone.meshes.ranges import Range
 
-    size = wording.volume_words(Range.exact(jug), units, 2)
     for number, purchase in enumerate(purchases, 1):
         result = purchase.result
-        count = max(1, round(result.poured / jug))
+        sacks = result.layer.sacks
+        size = wording.volume_words(Range.exact(sacks.holds if sacks else jug), units, 2)
+        if sacks:
+            step, count = "Lay", f"{result.sacks} sacks of {size}"
+        else:
+            step, count = "Pour", f"{max(1, round(result.poured / jug))} × {size}"
         where = "" if result.layer.zone.name == "all" else f", {result.layer.zone.name}"
-        typer.echo(f"Pour {number}: {result.layer.name}{where}, {count} × {size}.")
+        typer.echo(f"{step} {number}: {result.layer.name}{where}, {count}.")
 
 
 def print_difference(documents: "list[dict[str, Any]]", units: Units) -> None:

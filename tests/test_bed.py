@@ -114,6 +114,8 @@ def test_filler_in_sacks(tmp_path: Path) -> None:
     assert found["sacks"] == 5
     assert found["poured_l"] == pytest.approx(6.12, rel=1e-3)
     assert "5 sacks of 1.50 L" in type_in("plumbstone bed t.toml", tmp_path).stdout
+    poured = type_in('plumbstone bed t.toml --jug "1 L"', tmp_path).stdout
+    assert "Lay 1: Filler, 5 sacks of 1.50 L." in poured
 
 
 def test_a_planar_bed(tmp_path: Path) -> None:
