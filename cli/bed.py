@@ -102,10 +102,14 @@ def print_pouring(purchases: "tuple[Purchase, ...]", jug: float, units: Units) -
         result = purchase.result
         sacks = result.layer.sacks
         size = wording.volume_words(Range.exact(sacks.holds if sacks else jug), units, 2)
+        jugs = round(result.poured / jug)
         if sacks:
             step, count = "Lay", f"{result.sacks} sacks of {size}"
+        elif jugs:
+            step, count = "Pour", f"{jugs} × {size}"
         else:
-            step, count = "Pour", f"{max(1, round(result.poured / jug))} × {size}"
+            part = wording.volume_words(Range.exact(result.poured), units, 2)
+            step, count = "Pour", f"{part}, less than half of {size}"
         where = "" if result.layer.zone.name == "all" else f", {result.layer.zone.name}"
         typer.echo(f"{step} {number}: {result.layer.name}{where}, {count}.")
 

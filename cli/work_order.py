@@ -139,15 +139,17 @@ def _pour_title(layer: dict[str, Any]) -> str:
 
 
 def _pour_lines(i: int, layer: dict[str, Any], q: Figures) -> Iterator[Markup]:
-    jugs = max(1, round(layer["poured_l"] / JUG))
     if layer["sacks"]:
         yield Markup("{}, {}: {} sacks of {}, side by side.").format(
             layer["material"], layer["zone"], layer["sacks"], q(f"layers.{i}.sack_l", "volume")
         )
         return
-    yield Markup("{}, {}: {}, about {} one-litre jugs.").format(
-        layer["material"], layer["zone"], q(f"layers.{i}.poured_l", "volume"), jugs
-    )
+    count = round(layer["poured_l"] / JUG)
+    jugs = {0: "less than half a one-litre jug", 1: "about one one-litre jug"}
+    yield Markup("{}, {}: {}, {}.").format(
+        layer["material"], layer["zone"], q(f"layers.{i}.poured_l", "volume"),
+        jugs.get(count, f"about {count} one-litre jugs"),
+    )  # fmt: skip
     if layer["slides_l"] > 0.02 * layer["settled_l"] and layer["slides_lower_cm"] > 0.5:
         yield Markup("{} ends about {} lower than drawn.").format(
             layer["slides_where"].capitalize(), q(f"layers.{i}.slides_lower_cm", "length")
