@@ -4,6 +4,8 @@ BIN := .venv/bin
 # An editable install links files one by one, so it is renewed when a file comes or goes.
 LINKED := .venv/.linked-$(shell ls pyproject.toml volumes/* meshes/* cli/* | cksum | cut -d' ' -f1)
 
+LINK = PYTHONWARNINGS=ignore $(BIN)/python -m pip install -q -e . --config-settings editable_mode=strict
+
 .PHONY: help demo test slow check bench clean
 .DEFAULT_GOAL := help
 
@@ -35,13 +37,12 @@ clean: ## Remove the environment and everything that was made
 	@test -x $(BIN)/pip || $(PYTHON) -m venv .venv \
 	  || { rm -rf .venv; echo "This Python cannot make environments; Debian's package python3-venv mends that."; exit 1; }
 	@$(BIN)/python -m pip install -q --disable-pip-version-check -U pip
-	@$(BIN)/python -m pip install -q -e . --config-settings editable_mode=strict
-	@touch $@
+	@rm -f .venv/.linked-*
+	@$(LINK)
+	@touch $@ $(LINKED)
 
 $(LINKED): .venv/.run
-	@rm -f .venv/.linked-*
-	@$(BIN)/python -m pip install -q --no-deps -e . --config-settings editable_mode=strict
-	@touch $@
+	@test -e $@ || { rm -f .venv/.linked-* && $(LINK) --no-deps && touch $@; }
 
 .venv/.test .venv/.check .venv/.bench: .venv/.%: .venv/.run
 	@$(BIN)/python -m pip install -q --group $*
