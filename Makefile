@@ -2,7 +2,7 @@
 PYTHON ?= python3
 BIN := .venv/bin
 # An editable install links files one by one, so it is renewed when a file comes or goes.
-LINKED := .venv/.linked-$(shell ls pyproject.toml volumes/* meshes/* cli/* | cksum | cut -d' ' -f1)
+LINKED := .venv/.linked-$(shell find pyproject.toml plumbstone volumes meshes cli -type f ! -name '*.pyc' | sort | cksum | cut -d' ' -f1)
 
 LINK = PYTHONWARNINGS=ignore $(BIN)/python -m pip install -q -e . --config-settings editable_mode=strict
 
@@ -22,7 +22,7 @@ slow: .venv/.test $(LINKED) ## Run the long trials too (scans by the hundred, fu
 	@$(BIN)/python -m pytest -n auto --dist loadfile -m "slow or not slow" $(TESTS)
 
 check: .venv/.check $(LINKED) ## Lint, format and type checks
-	@$(BIN)/ruff check . && $(BIN)/ruff format --check . && $(BIN)/mypy
+	@$(BIN)/ruff check . && $(BIN)/ruff format --check . && cd tests && ../$(BIN)/mypy --config-file ../pyproject.toml
 
 bench: .venv/.bench $(LINKED) ## Compare speed with what one would otherwise use, as ratios
 	@$(BIN)/python bench/run.py

@@ -31,7 +31,11 @@ def libraries() -> list[Row]:
     from plumbstone.meshes.primitives import boulder
     from plumbstone.meshes.reading import read_raw
     from plumbstone.meshes.writing import ply_bytes
-    from plumbstone.volumes.displacement import displaced_at_levels, displaced_volume, mesh_volume
+    from plumbstone.volumes.water.displacement import (
+        displaced_at_levels,
+        displaced_volume,
+        mesh_volume,
+    )
 
     stone = boulder((0.3, 0.22, 0.25), 5, 7)
     vertices, faces, level = stone.vertices, stone.faces, 0.11
@@ -144,8 +148,8 @@ def growth() -> list[Row]:
     from plumbstone.meshes.closing import closed_scan
     from plumbstone.meshes.primitives import boulder
     from plumbstone.meshes.writing import ply_bytes
-    from plumbstone.volumes.displacement import displaced_at_levels
-    from plumbstone.volumes.heightfield import stable_surface
+    from plumbstone.volumes.bed.heightfield import stable_surface
+    from plumbstone.volumes.water.displacement import displaced_at_levels
 
     levels = np.linspace(0.01, 0.24, 60)
     counts, cut, whole = [], [], []

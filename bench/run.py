@@ -24,7 +24,7 @@ def displaced() -> Row:
     """Clipped volume of a stone of 1.3 million faces."""
     import trimesh
 
-    from plumbstone.volumes.displacement import displaced_volume
+    from plumbstone.volumes.water.displacement import displaced_volume
 
     stone = rough_ball(8)
     level = 0.11
@@ -47,7 +47,7 @@ def surface() -> list[Row]:
     """Largest stable surface on 500 × 1200 cells with 20 stones and mounds."""
     import skfmm
 
-    from plumbstone.volumes.heightfield import stable_surface
+    from plumbstone.volumes.bed.heightfield import stable_surface
 
     rng = np.random.default_rng(0)
     y, x = np.mgrid[:500, :1200]
@@ -104,7 +104,7 @@ def levels() -> Row:
     import trimesh
 
     from plumbstone.meshes.primitives import boulder
-    from plumbstone.volumes.displacement import displaced_at_levels
+    from plumbstone.volumes.water.displacement import displaced_at_levels
 
     pieces = [boulder((0.3, 0.2, 0.2), seed, 7) for seed in range(6)]
     heights = np.linspace(0.01, 0.19, 60)

@@ -5,20 +5,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from plumbstone.cli.output import (
-    JsonOption,
-    Units,
-    UnitsOption,
-    emit_json,
-    plain_errors,
-    table,
-    working,
-)
+from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_errors, table, working
+from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.bed import BedResult, SpotDepth
+    from plumbstone.volumes.bed.pouring import BedResult, SpotDepth
     from plumbstone.volumes.plan import Purchase
-    from plumbstone.volumes.scape import Scape
+    from plumbstone.volumes.scape.scape import Scape
 
 GridOption = Annotated[float | None, typer.Option("--grid", help="Width of a grid cell in mm.")]
 
@@ -35,9 +28,9 @@ def bed(
     """Say how many litres, kilograms and bags each layer takes."""
     from plumbstone.cli.documents import bed_document
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.volumes.bed import depths_at
+    from plumbstone.volumes.bed.pouring import depths_at
     from plumbstone.volumes.plan import lay_bed
-    from plumbstone.volumes.scape import read_scape
+    from plumbstone.volumes.scape.scape import read_scape
 
     spacing = None if grid is None else grid * 1e-3
     with plain_errors():
@@ -65,7 +58,7 @@ def bed(
 def _jug(text: str) -> float:
     """Parse the size of a jug [m³]."""
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.volumes.quantities import parse_quantity
+    from plumbstone.volumes.scape.quantities import parse_quantity
 
     size = parse_quantity(text, "volume")
     if not 5e-5 <= size <= 0.05:
@@ -77,8 +70,8 @@ def print_depths(
     scape: "Scape", laid: "BedResult", spots: "tuple[SpotDepth, ...]", units: Units
 ) -> None:
     """Print how high the bed stands at front, middle, back and at named places."""
-    from plumbstone.cli.wording import place_words
-    from plumbstone.volumes.layering import zone_faults
+    from plumbstone.cli.wording.units import place_words
+    from plumbstone.volumes.bed.interfaces import zone_faults
 
     levels = [f"{place_words(depth, units)} {name}" for name, depth in laid.depths]
     if levels:
@@ -95,20 +88,20 @@ def print_depths(
 
 def print_pouring(purchases: "tuple[Purchase, ...]", jug: float, units: Units) -> None:
     """Print the order in which to pour, in whole jugs; a filler in sacks is laid by the sack."""
-    from plumbstone.cli import wording
+    from plumbstone.cli.wording.units import volume_words
     from plumbstone.meshes.ranges import Range
 
     for number, purchase in enumerate(purchases, 1):
         result = purchase.result
         sacks = result.layer.sacks
-        size = wording.volume_words(Range.exact(sacks.holds if sacks else jug), units, 2)
+        size = volume_words(Range.exact(sacks.holds if sacks else jug), units, 2)
         jugs = round(result.poured / jug)
         if sacks:
             step, count = "Lay", f"{result.sacks} sacks of {size}"
         elif jugs:
             step, count = "Pour", f"{jugs} × {size}"
         else:
-            part = wording.volume_words(Range.exact(result.poured), units, 2)
+            part = volume_words(Range.exact(result.poured), units, 2)
             step, count = "Pour", f"{part}, less than half of {size}"
         where = "" if result.layer.zone.name == "all" else f", {result.layer.zone.name}"
         typer.echo(f"{step} {number}: {result.layer.name}{where}, {count}.")
@@ -116,7 +109,7 @@ def print_pouring(purchases: "tuple[Purchase, ...]", jug: float, units: Units) -
 
 def print_difference(documents: "list[dict[str, Any]]", units: Units) -> None:
     """Print what the second scape takes more or less than the first, layer by layer."""
-    from plumbstone.cli import wording
+    from plumbstone.cli.wording.units import volume_words
     from plumbstone.meshes.ranges import Range
 
     first, second = ({layer["name"]: layer for layer in d["layers"]} for d in documents)
@@ -128,7 +121,7 @@ def print_difference(documents: "list[dict[str, Any]]", units: Units) -> None:
         bags -= sum(bag["count"] for bag in a.get("bags", []))
         cost = (b.get("cost") or 0.0) - (a.get("cost") or 0.0)
         sign = "+" if litres >= 0 else "-"
-        words = wording.volume_words(Range.exact(abs(litres) * 1e-3), units, 2)
+        words = volume_words(Range.exact(abs(litres) * 1e-3), units, 2)
         rows.append([name, f"{sign}{words}", f"{bags:+d}", f"{cost:+.2f}"])
     title = f"{documents[1]['name']} against {documents[0]['name']}"
     table(title, ["Layer", "Pour", "Bags", "Cost"], rows)
@@ -136,7 +129,14 @@ def print_difference(documents: "list[dict[str, Any]]", units: Units) -> None:
 
 def print_bed(title: str, purchases: "tuple[Purchase, ...]", units: Units) -> None:
     """Print the table of layers and what to mind."""
-    from plumbstone.cli import wording
+    from plumbstone.cli.wording.bed import (
+        bag_words,
+        left_over_sentence,
+        sack_sentence,
+        slide_sentence,
+        slope_sentence,
+    )
+    from plumbstone.cli.wording.units import mass_words, volume_words
     from plumbstone.meshes.ranges import Range
 
     if not purchases:
@@ -148,10 +148,10 @@ def print_bed(title: str, purchases: "tuple[Purchase, ...]", units: Units) -> No
         rows.append(
             [
                 result.layer.name,
-                wording.volume_words(Range.exact(result.poured), units, 2),
-                wording.volume_words(Range.exact(result.settled), units, 2),
-                wording.mass_words(result.mass, units),
-                wording.bag_words(bags, units),
+                volume_words(Range.exact(result.poured), units, 2),
+                volume_words(Range.exact(result.settled), units, 2),
+                mass_words(result.mass, units),
+                bag_words(bags, units),
                 "-" if bags is None or bags.cost is None else f"{bags.cost:.2f}",
             ]
         )
@@ -159,10 +159,10 @@ def print_bed(title: str, purchases: "tuple[Purchase, ...]", units: Units) -> No
     for purchase in purchases:
         result = purchase.result
         notes = [
-            wording.sack_sentence(result, units),
-            wording.left_over_sentence(result, purchase.bags, units),
-            wording.slide_sentence(result, units),
-            wording.slope_sentence(result),
+            sack_sentence(result, units),
+            left_over_sentence(result, purchase.bags, units),
+            slide_sentence(result, units),
+            slope_sentence(result),
         ]
         for note in filter(None, notes):
             typer.echo(note)

@@ -6,7 +6,8 @@ from typing import Annotated
 
 import typer
 
-from plumbstone.cli.output import JsonOption, Units, UnitsOption, plain_errors
+from plumbstone.cli.output import JsonOption, UnitsOption, plain_errors
+from plumbstone.cli.wording.units import Units
 
 SCAPE = "reading-room.toml"
 

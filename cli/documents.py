@@ -5,21 +5,21 @@ from typing import Any
 
 from plumbstone.cli.output import range_json
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.bags import BagChoice
-from plumbstone.volumes.bed import BedResult, LayerResult, SpotDepth
-from plumbstone.volumes.border import BorderResult
-from plumbstone.volumes.buoyancy import Balance
-from plumbstone.volumes.dosing import Dosing, DrainBack, TankParts
-from plumbstone.volumes.groups import Sinker
-from plumbstone.volumes.hold_down import HoldResult, Move
-from plumbstone.volumes.layering import lasting_slope
-from plumbstone.volumes.loads import Load
-from plumbstone.volumes.offers import Offer
+from plumbstone.volumes.bed.bags import BagChoice
+from plumbstone.volumes.bed.border import BorderResult
+from plumbstone.volumes.bed.interfaces import lasting_slope
+from plumbstone.volumes.bed.pouring import BedResult, LayerResult, SpotDepth
+from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.holding.buoyancy import Balance
+from plumbstone.volumes.holding.hold_down import HoldResult, Move
+from plumbstone.volumes.holding.offers import Offer
+from plumbstone.volumes.holding.soaking import Soaking
+from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.plan import Plan, Purchase
-from plumbstone.volumes.scape import Lump, Scape, Tank
-from plumbstone.volumes.setting import Body
-from plumbstone.volumes.soaking import Soaking
-from plumbstone.volumes.standing import Standing
+from plumbstone.volumes.scape.groups import Sinker
+from plumbstone.volumes.scape.scape import Lump, Scape, Tank
+from plumbstone.volumes.water.dosing import Dosing, DrainBack, TankParts
+from plumbstone.volumes.water.loads import Load
 
 LITRE, GRAM, CENTIMETRE = 1e-3, 1e-3, 1e-2
 FLOOR_CAUTION = (

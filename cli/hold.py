@@ -8,21 +8,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from plumbstone.cli.output import (
-    JsonOption,
-    Units,
-    UnitsOption,
-    emit_json,
-    plain_errors,
-    working,
-)
+from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_errors, working
+from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.buoyancy import Balance
-    from plumbstone.volumes.materials import Material
-    from plumbstone.volumes.scape import Scape
-    from plumbstone.volumes.soaking import Soaking
-    from plumbstone.volumes.spread import Spread
+    from plumbstone.volumes.holding.buoyancy import Balance
+    from plumbstone.volumes.holding.soaking import Soaking
+    from plumbstone.volumes.holding.spread import Spread
+    from plumbstone.volumes.scape.materials import Material
+    from plumbstone.volumes.scape.scape import Scape
 
 
 class Water(StrEnum):
@@ -79,10 +73,10 @@ def hold(
 ) -> None:
     """Say whether wood stays down, and how many grams of stone it needs."""
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.volumes.groups import FACTOR
-    from plumbstone.volumes.quantities import parse_quantity
-    from plumbstone.volumes.scape import SALINITY
-    from plumbstone.volumes.water import water_density
+    from plumbstone.volumes.scape.groups import FACTOR
+    from plumbstone.volumes.scape.quantities import parse_quantity
+    from plumbstone.volumes.scape.scape import SALINITY
+    from plumbstone.volumes.water.density import water_density
 
     with plain_errors():
         if scape is not None:
@@ -105,7 +99,7 @@ def hold(
         soaking = None if log is None else _soaking(log, mass, balance, rho)
         found = None
         if spread:
-            from plumbstone.volumes.spread import spread_of_lift
+            from plumbstone.volumes.holding.spread import spread_of_lift
 
             assert stone.density is not None
             found = spread_of_lift(balance.lift, stone.density, rho)
@@ -134,7 +128,7 @@ def _hold_scape(
     from plumbstone.cli.plan import print_holds
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.plan import make_plan
-    from plumbstone.volumes.scape import read_scape
+    from plumbstone.volumes.scape.scape import read_scape
 
     scape = read_scape(path)
     if log is not None:
@@ -144,12 +138,12 @@ def _hold_scape(
     if not result.holds:
         raise PlumbstoneError(f"{path}: holds no wood, or has no water line; add what is missing.")
     if picture is not None:
-        from plumbstone.cli.hold_picture import write_picture
+        from plumbstone.cli.pictures.hold_picture import write_picture
 
         write_picture(result, picture, units)
     found = {}
     if spread:
-        from plumbstone.volumes.spread import spread_of_hold
+        from plumbstone.volumes.holding.spread import spread_of_hold
 
         with working("Drawing what is uncertain ..."):
             found = {hold.group.name: spread_of_hold(hold) for hold in result.holds}
@@ -191,7 +185,7 @@ def _soaking(path: Path, mass: float | None, balance: "Balance", water: float) -
     """Fit a log of weighings to wood without a scape."""
     from plumbstone.cli.soaking_log import read_log
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.volumes.soaking import fit_weighings
+    from plumbstone.volumes.holding.soaking import fit_weighings
 
     by_group = read_log(path)
     if len(by_group) > 1:
@@ -211,8 +205,8 @@ def _quick(
 ) -> "tuple[Balance, Material]":
     """Balance wood without a scape file; give the sinker stone too."""
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.volumes.buoyancy import balance_from_density, balance_from_tub
-    from plumbstone.volumes.materials import find_material
+    from plumbstone.volumes.holding.buoyancy import balance_from_density, balance_from_tub
+    from plumbstone.volumes.scape.materials import find_material
 
     if mass is None and tub is None:
         raise PlumbstoneError("Name a scape file, or give --wood-mass or --just-sinks-with.")
@@ -240,8 +234,8 @@ def _quick(
 def _stone(text: str) -> "tuple[float, Material]":
     """Parse "520 g granite" into kilograms and the material."""
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.volumes.materials import find_material
-    from plumbstone.volumes.quantities import parse_quantity
+    from plumbstone.volumes.scape.materials import find_material
+    from plumbstone.volumes.scape.quantities import parse_quantity
 
     words = text.split()
     if len(words) < 3:
@@ -268,7 +262,7 @@ def _quick_document(
 
 def _spread_document(found: "Spread") -> dict[str, Any]:
     """Give the draws as JSON: quantiles in grams, and the share that stays."""
-    from plumbstone.volumes.spread import QUANTILES
+    from plumbstone.volumes.holding.spread import QUANTILES
 
     return {
         "draws": len(found.lifts),
@@ -281,7 +275,7 @@ def _spread_document(found: "Spread") -> dict[str, Any]:
 
 def _print_spread(name: str, found: "Spread", stone: str, units: Units) -> None:
     """Print what the draws give."""
-    from plumbstone.cli.wording import grams
+    from plumbstone.cli.wording.units import grams
 
     low, _, mid, _, high = (grams(v, units) for v in found.quantiles(found.needed))
     count = len(found.needed)
@@ -298,11 +292,11 @@ def _print_balance(
     name: str, balance: "Balance", stone: str, soaking: "Soaking | None", units: Units
 ) -> None:
     """Print the action, then what it rests on."""
-    from plumbstone.cli import wording
-    from plumbstone.cli.hold_wording import about_grams, hold_sentence, soaking_words
+    from plumbstone.cli.wording.holding import hold_sentence, soaking_words
+    from plumbstone.cli.wording.units import about_grams, grams
 
     typer.echo(hold_sentence(name, balance, stone, units))
-    low, high = (wording.grams(v, units) for v in (balance.lift.low, balance.lift.high))
+    low, high = (grams(v, units) for v in (balance.lift.low, balance.lift.high))
     source = "from the tub test" if balance.from_tub else "from the table of woods"
     typer.echo(f"Lift {low} to {high}, {source}; density about {balance.density.mid:.0f} kg/m³.")
     if not balance.from_tub:

@@ -7,7 +7,7 @@ import typer
 from plumbstone.cli.output import JsonOption, emit_json, plain_errors, range_json, table
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.materials import Material
+    from plumbstone.volumes.scape.materials import Material
 
 
 def materials(
@@ -19,7 +19,7 @@ def materials(
 ) -> None:
     """List materials: densities, angles of repose, grain sizes, and where they come from."""
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.volumes.materials import KINDS, find_material, load_materials
+    from plumbstone.volumes.scape.materials import KINDS, find_material, load_materials
 
     with plain_errors():
         if kind not in (None, *KINDS):

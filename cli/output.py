@@ -4,25 +4,16 @@ import json
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 
 if TYPE_CHECKING:
     from rich.progress import Progress
-
-INCH, POUND, GALLON, OUNCE = 0.0254, 0.45359237, 3.785411784e-3, 0.028349523125
-
-
-class Units(StrEnum):
-    """The units in which people read the results."""
-
-    METRIC = "metric"
-    US = "us"
 
 
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on stdout.")]
@@ -50,33 +41,6 @@ def emit_json(document: dict[str, Any]) -> None:
 def range_json(figure: Range, per_unit: float = 1.0) -> dict[str, float]:
     """Give a range as JSON; `per_unit` is the SI size of the unit in the key (1e-3 for litres)."""
     return {name: getattr(figure, name) / per_unit for name in ("low", "mid", "high")}
-
-
-def show_length(metres: float, units: Units = Units.METRIC) -> str:
-    """Write a length for people: to 0.5 cm from 10 cm on, to 1 mm below; or to a quarter inch."""
-    if units is Units.US:
-        return f"{round(metres / INCH * 4) / 4:g} in"
-    if abs(metres) >= 0.1:
-        return f"{round(metres * 200) / 2:g} cm"
-    return f"{metres * 1e2:.1f} cm"
-
-
-def show_mass(kilograms: float, units: Units = Units.METRIC) -> str:
-    """Write a mass for people: to 10 g below 1 kg, then to 0.1 kg; or ounces and pounds."""
-    if units is Units.US:
-        pounds = kilograms / POUND
-        return f"{kilograms / OUNCE:.1f} oz" if abs(pounds) < 1 else f"{pounds:.1f} lb"
-    if abs(kilograms) < 0.995:
-        return f"{round(kilograms * 100) * 10:g} g"
-    return f"{kilograms:.1f} kg"
-
-
-def show_volume(cubic_metres: float, units: Units = Units.METRIC) -> str:
-    """Write a volume for people: litres to 0.1 (0.01 below 10 L), or US gallons."""
-    if units is Units.US:
-        return f"{cubic_metres / GALLON:.2f} gal"
-    litres = cubic_metres * 1e3
-    return f"{litres:.2f} L" if abs(litres) < 10 else f"{litres:.1f} L"
 
 
 def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:

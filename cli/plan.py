@@ -6,18 +6,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from plumbstone.cli.bed import GridOption, print_bed
-from plumbstone.cli.output import (
-    JsonOption,
-    Units,
-    UnitsOption,
-    emit_json,
-    plain_errors,
-    table,
-    working,
-)
+from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_errors, table, working
+from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.hold_down import HoldResult
+    from plumbstone.volumes.holding.hold_down import HoldResult
     from plumbstone.volumes.plan import Plan
 
 
@@ -49,7 +42,7 @@ def run_plan(
     """Compute, write and print a plan."""
     from plumbstone.cli.documents import plan_document
     from plumbstone.volumes.plan import make_plan
-    from plumbstone.volumes.scape import read_scape
+    from plumbstone.volumes.scape.scape import read_scape
 
     with working("Laying out the tank ..."):
         result = make_plan(read_scape(path), spacing, salt)
@@ -85,7 +78,7 @@ def print_plan(result: "Plan", units: Units) -> None:
 
 
 def _print_pieces(result: "Plan", units: Units) -> None:
-    from plumbstone.cli import wording
+    from plumbstone.cli.wording.units import mass_words, place_words, volume_words
 
     if not result.bodies:
         return
@@ -93,10 +86,10 @@ def _print_pieces(result: "Plan", units: Units) -> None:
         [
             body.entry.name,
             body.entry.material.name,
-            wording.volume_words(body.volume, units, 2),
-            wording.mass_words(body.mass, units),
-            wording.place_words(body.entry.at[0], units),
-            wording.place_words(body.entry.at[1], units),
+            volume_words(body.volume, units, 2),
+            mass_words(body.mass, units),
+            place_words(body.entry.at[0], units),
+            place_words(body.entry.at[1], units),
         ]
         for body in result.bodies
     ]
@@ -105,51 +98,57 @@ def _print_pieces(result: "Plan", units: Units) -> None:
 
 
 def _print_ground(result: "Plan", units: Units) -> None:
-    from plumbstone.cli import wording
+    from plumbstone.cli.wording.bed import (
+        footing_sentence,
+        gap_sentence,
+        heave_sentence,
+        rest_sentence,
+        swallowed_sentence,
+    )
 
-    texts: list[str | None] = [wording.swallowed_sentence(s, units) for s in result.swallowed]
-    texts += [wording.rest_sentence(rest, units) for rest in result.rests]
-    texts += [wording.heave_sentence(heave, units) for heave in result.heaves]
+    texts: list[str | None] = [swallowed_sentence(s, units) for s in result.swallowed]
+    texts += [rest_sentence(rest, units) for rest in result.rests]
+    texts += [heave_sentence(heave, units) for heave in result.heaves]
     if result.border is not None:
-        texts += [wording.gap_sentence(gap, units) for gap in result.border.gaps]
-        texts.append(wording.footing_sentence(result.border))
+        texts += [gap_sentence(gap, units) for gap in result.border.gaps]
+        texts.append(footing_sentence(result.border))
     for text in filter(None, texts):
         typer.echo(text)
 
 
 def _print_water(result: "Plan", units: Units) -> None:
-    from plumbstone.cli import wording
+    from plumbstone.cli.wording.units import mass_words, place_words, volume_words
     from plumbstone.meshes.ranges import Range
 
     if result.dosing is None or result.parts is None:
         return
     dosing, box = result.dosing, Range.exact(result.parts.box)
     typer.echo(
-        f"Dose for {wording.volume_words(dosing.dosing, units)}, not the "
-        f"{wording.volume_words(box, units)} of the empty box up to the line. "
-        f"Filling takes {wording.volume_words(dosing.fill, units)}."
+        f"Dose for {volume_words(dosing.dosing, units)}, not the "
+        f"{volume_words(box, units)} of the empty box up to the line. "
+        f"Filling takes {volume_words(dosing.fill, units)}."
     )
     if dosing.per_centimetre > 0:
         slice_of = 2.54 if units is Units.US else 1.0
-        one = wording.volume_words(Range.exact(dosing.per_centimetre * slice_of), units)
+        one = volume_words(Range.exact(dosing.per_centimetre * slice_of), units)
         name = "inch" if units is Units.US else "centimetre"
         typer.echo(f"One {name} of water just below the line is {one}.")
     for share, level in dosing.marks:
-        mark = wording.place_words(level, units)
+        mark = place_words(level, units)
         typer.echo(f"For a {share:.0%} change, drain to {mark} above the glass.")
     if dosing.salt_mix is not None:
-        salt = wording.mass_words(dosing.salt_mix, units)
+        salt = mass_words(dosing.salt_mix, units)
         typer.echo(f"Salt mix: {salt}; mix it apart, measure, top up.")
     back = result.drain_back
     if back is not None:
-        amount = wording.volume_words(Range.exact(back.volume), units)
+        amount = volume_words(Range.exact(back.volume), units)
         ending = "more than the sump has room for." if back.overflows else "check the sump's room."
         typer.echo(f"When the pump stops, {amount} drain back: {ending}")
 
 
 def print_holds(holds: "tuple[HoldResult, ...]", units: Units) -> None:
     """Print what each group of wood needs, and where to stop filling."""
-    from plumbstone.cli.hold_wording import hold_sentences
+    from plumbstone.cli.wording.holding import hold_sentences
 
     for hold in holds:
         for text in hold_sentences(hold, units):
@@ -159,7 +158,7 @@ def print_holds(holds: "tuple[HoldResult, ...]", units: Units) -> None:
 
 
 def _print_standing(result: "Plan", units: Units) -> None:
-    from plumbstone.cli.hold_wording import stack_sentence, standing_sentence
+    from plumbstone.cli.wording.holding import stack_sentence, standing_sentence
 
     for stone in result.standing:
         text = standing_sentence(stone, units) if stone.doubtful else stack_sentence(stone)
@@ -168,25 +167,25 @@ def _print_standing(result: "Plan", units: Units) -> None:
 
 
 def _print_load(result: "Plan", units: Units) -> None:
-    from plumbstone.cli import wording
-    from plumbstone.volumes.loads import lift_caution
+    from plumbstone.cli.wording.units import mass_words, place_words
+    from plumbstone.volumes.water.loads import lift_caution
 
     load = result.load
     if load is None:
         return
     total = load.full.plus(load.glass or 0.0)
     glass = "with" if load.glass is not None else "without"
-    sides = " × ".join(wording.place_words(side, units) for side in load.footprint)
+    sides = " × ".join(place_words(side, units) for side in load.footprint)
     typer.echo(
-        f"Full: {wording.mass_words(total, units)} {glass} the glass on {sides}; "
+        f"Full: {mass_words(total, units)} {glass} the glass on {sides}; "
         "ask the stand maker; floor and stand are for local code and a licensed engineer to judge."
     )
     typer.echo(
-        f"For a move: drained to the bed {wording.mass_words(load.drained, units)}, "
-        f"stripped of stones {wording.mass_words(load.stripped, units)}, without the glass."
+        f"For a move: drained to the bed {mass_words(load.drained, units)}, "
+        f"stripped of stones {mass_words(load.stripped, units)}, without the glass."
     )
     if load.heaviest is not None:
         name, mass = load.heaviest
         caution = lift_caution(mass.high)
         if caution:
-            typer.echo(f"Heaviest lift: {name}, {wording.mass_words(mass, units)}. {caution}")
+            typer.echo(f"Heaviest lift: {name}, {mass_words(mass, units)}. {caution}")

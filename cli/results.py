@@ -10,10 +10,10 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from plumbstone.cli.build_sheet import build_sheet
-from plumbstone.cli.drawing import plan_figure, png_bytes, section_figure
 from plumbstone.cli.files import WriteError, plain_cell
-from plumbstone.cli.scene import glb_bytes
+from plumbstone.cli.pictures.drawing import plan_figure, png_bytes, section_figure
+from plumbstone.cli.pictures.scene import glb_bytes
+from plumbstone.cli.sheet.build_sheet import build_sheet
 
 if TYPE_CHECKING:
     from plumbstone.volumes.plan import Plan

@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from plumbstone.cli.output import JsonOption, Units, UnitsOption, emit_json, plain_errors, working
+from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_errors, working
+from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
     from plumbstone.volumes.plan import Plan
@@ -28,7 +29,7 @@ def show(
     """Show the tank from above, and write its pictures and build sheet."""
     from plumbstone.cli.documents import plan_document
     from plumbstone.volumes.plan import make_plan
-    from plumbstone.volumes.scape import read_scape
+    from plumbstone.volumes.scape.scape import read_scape
 
     with plain_errors(), working("Drawing ..."):
         plan = make_plan(read_scape(scape))
@@ -95,7 +96,7 @@ def _key(plan: "Plan") -> dict[str, str]:
 
 def _print(plan: "Plan", units: Units) -> None:
     """Print the picture with its frame and key."""
-    from plumbstone.cli.wording import place_words
+    from plumbstone.cli.wording.units import place_words
 
     tank = plan.scape.tank
     sides = f"{place_words(tank.length, units)} × {place_words(tank.depth, units)}"

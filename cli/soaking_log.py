@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import Path
 
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.volumes.soaking import Weighing
+from plumbstone.volumes.holding.soaking import Weighing
 
 COLUMNS = "date,grams,weighed"
 LARGEST = 1_000_000  # [bytes]

@@ -5,7 +5,8 @@ from typing import Annotated
 
 import typer
 
-from plumbstone.cli.output import JsonOption, Units, UnitsOption, emit_json, plain_errors
+from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_errors
+from plumbstone.cli.wording.units import Units
 
 Scans = Annotated[
     list[Path] | None,
@@ -100,7 +101,7 @@ def weigh(
         if keep is not None:
             write_mesh(found, keep)
         if picture is not None:
-            from plumbstone.cli.weigh_picture import write_picture
+            from plumbstone.cli.pictures.weigh_picture import write_picture
 
             write_picture(found, picture)
         if csv is not None:

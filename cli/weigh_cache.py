@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from plumbstone.meshes.extents import Extents
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.weighing import Confidence, Weighed, mass_of
+from plumbstone.volumes.bodies.weighing import Confidence, Weighed, mass_of
 
 if TYPE_CHECKING:
     from plumbstone.cli.weigh_request import Request

@@ -6,12 +6,13 @@ from typing import Any
 
 import typer
 
-from plumbstone.cli.output import Units, range_json, show_length, table
+from plumbstone.cli.output import range_json, table
+from plumbstone.cli.wording.units import Units, show_length
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.weighing import Weighed
+from plumbstone.volumes.bodies.weighing import Weighed
 
-WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.water
+WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.water.density
 
 Opening = tuple[float, float] | None
 
@@ -128,7 +129,7 @@ def print_pieces(
     opening: Opening,
 ) -> None:
     """Print a sentence for one piece, a table for several, and what was mended."""
-    from plumbstone.cli import wording
+    from plumbstone.cli.wording.units import mass_words, volume_words
 
     if len(found) == 1:
         _print_one(found[0], prices, units)
@@ -139,8 +140,8 @@ def print_pieces(
             rows.append(
                 [
                     weighed.name,
-                    wording.volume_words(weighed.volume, units, 2),
-                    wording.mass_words(weighed.mass, units),
+                    volume_words(weighed.volume, units, 2),
+                    mass_words(weighed.mass, units),
                     "-" if cost is None else f"{cost.mid:.2f}",
                     weighed.confidence.word,
                 ]
@@ -160,15 +161,16 @@ def print_pieces(
 
 def _print_one(weighed: Weighed, prices: Prices, units: Units) -> None:
     """Print all that is known of one piece."""
-    from plumbstone.cli import wording
+    from plumbstone.cli.wording.units import mass_words
+    from plumbstone.cli.wording.weighing import weighed_sentence
 
-    typer.echo(wording.weighed_sentence(weighed, prices.per_kg, units))
+    typer.echo(weighed_sentence(weighed, prices.per_kg, units))
     if prices.per_piece is not None:
         typer.echo(
             f"At {prices.per_piece:.2f}: {prices.per_piece / weighed.mass.mid:.2f} a kilogram."
         )
     sinking = weighed.mass_in_water(WATER)
-    hangs = f"Hanging in water: {wording.mass_words(sinking, units)}."
+    hangs = f"Hanging in water: {mass_words(sinking, units)}."
     if sinking.high <= 0:
         hangs = "It floats; see plumbstone hold."
     elif sinking.low <= 0:
@@ -179,7 +181,7 @@ def _print_one(weighed: Weighed, prices: Prices, units: Units) -> None:
         low = show_length(weighed.extents.lowest, units)
         typer.echo(f"{sides}; laid down {low} high; passes an opening of {short} × {long}. {hangs}")
     if weighed.material.grain_pores > 0 and weighed.material.kind == "stone":
-        soaked = wording.mass_words(weighed.mass_in_water_soaked(WATER), units)
+        soaked = mass_words(weighed.mass_in_water_soaked(WATER), units)
         typer.echo(f"Once its pores are full, in water: {soaked}.")
     for text in weighed.changes:
         typer.echo(f"Mended or guessed: {text}")

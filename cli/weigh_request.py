@@ -9,9 +9,7 @@ from pathlib import Path
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.materials import Material, find_material
-from plumbstone.volumes.quantities import parse_quantity
-from plumbstone.volumes.weighing import (
+from plumbstone.volumes.bodies.weighing import (
     Weighed,
     checked_by_mass,
     density_of_two_weighings,
@@ -24,8 +22,10 @@ from plumbstone.volumes.weighing import (
     weigh_volume,
     with_density,
 )
+from plumbstone.volumes.scape.materials import Material, find_material
+from plumbstone.volumes.scape.quantities import parse_quantity
 
-WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.water
+WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.water.density
 LOST = "the process that weighed it was stopped, maybe for want of memory; try it alone."
 MANY = 4  # files from which on a pool of processes pays its start
 
@@ -113,7 +113,7 @@ def opening_of(text: str | None) -> tuple[float, float] | None:
     if text is None:
         return None
     if text.endswith(".toml"):
-        from plumbstone.volumes.scape import read_scape
+        from plumbstone.volumes.scape.scape import read_scape
 
         tank = read_scape(Path(text)).tank
         return tank.length - 2 * tank.bracing, tank.depth - 2 * tank.bracing

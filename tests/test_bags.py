@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plumbstone.volumes.bags import Bag, BagError, cheapest_bags
+from plumbstone.volumes.bed.bags import Bag, BagError, cheapest_bags
 
 
 def brute_force(need: float, bags: list[Bag]) -> tuple[float, float]:

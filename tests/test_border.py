@@ -4,14 +4,14 @@ from math import pi, radians, tan
 
 import pytest
 
-from plumbstone.volumes.border import (
+from plumbstone.volumes.bed.border import (
     cure_for,
     fan,
     rankine_active,
     submerged_unit_weight,
     wall_factors,
 )
-from plumbstone.volumes.materials import find_material
+from plumbstone.volumes.scape.materials import find_material
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ import pytest
 import trimesh
 from commands import type_in
 
-from plumbstone.cli.sheet_figures import look_up, written
+from plumbstone.cli.sheet.sheet_figures import look_up, written
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 FLAGS = [

@@ -3,7 +3,7 @@
 import pytest
 
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.buoyancy import (
+from plumbstone.volumes.holding.buoyancy import (
     SinkerError,
     balance_from_density,
     balance_from_tub,
@@ -12,8 +12,8 @@ from plumbstone.volumes.buoyancy import (
     lift_of,
     sinker_for,
 )
-from plumbstone.volumes.materials import find_material
-from plumbstone.volumes.water import water_density
+from plumbstone.volumes.scape.materials import find_material
+from plumbstone.volumes.water.density import water_density
 
 
 def test_coin_density_from_two_weighings() -> None:

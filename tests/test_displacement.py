@@ -11,7 +11,7 @@ import trimesh
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.primitives import box, ellipsoid
 from plumbstone.meshes.reading import read_scan
-from plumbstone.volumes.displacement import (
+from plumbstone.volumes.water.displacement import (
     centre_of_buoyancy,
     displaced_at_levels,
     displaced_volume,

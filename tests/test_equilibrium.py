@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.optimize import nnls
 
-from plumbstone.volumes.equilibrium import (
+from plumbstone.volumes.holding.equilibrium import (
     Rig,
     forces_at,
     greatest_pulls,
@@ -18,7 +18,7 @@ from plumbstone.volumes.equilibrium import (
     least_sinkers,
     lifts_whole,
 )
-from plumbstone.volumes.water import GRAVITY
+from plumbstone.volumes.water.density import GRAVITY
 
 NO_TIES = {"ties": np.empty((0, 2)), "tied": np.empty(0, dtype=np.int64)}
 

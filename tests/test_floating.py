@@ -8,13 +8,13 @@ import pytest
 from plumbstone.meshes import primitives
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.primitives import box, cylinder
-from plumbstone.volumes.displacement import displaced_at_levels, mesh_volume
-from plumbstone.volumes.floating import (
+from plumbstone.volumes.holding.floating import (
     FloatError,
     draught_of,
     float_at_rest,
     metacentric_height,
 )
+from plumbstone.volumes.water.displacement import displaced_at_levels, mesh_volume
 
 
 def stability(piece: Piece, height_of_mass: float, draught: float, axis: int) -> float:

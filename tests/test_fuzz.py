@@ -19,7 +19,7 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
 from plumbstone.volumes.plan import make_plan
-from plumbstone.volumes.scape import read_scape
+from plumbstone.volumes.scape.scape import read_scape
 
 KINDS = ("stl", "ply", "obj", "off", "glb", "3mf", "xyz")
 HUGE = (b"1000000000000", b"-1", b"4294967295", b"nan", b"inf", b"1e999", b"\x00\xff\x00", b"")

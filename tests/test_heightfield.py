@@ -16,11 +16,11 @@ from plumbstone.meshes.columns import Columns, Grid, Window, columns_of, merged_
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.placing import stood_at, tilted, turned
 from plumbstone.meshes.primitives import boulder, ellipsoid
-from plumbstone.volumes.bed import BedError, solve_bed
-from plumbstone.volumes.displacement import mesh_volume
-from plumbstone.volumes.heightfield import SurfaceError, lifted_out, stable_surface
-from plumbstone.volumes.layers import Border, Layer, Profile, Zone
-from plumbstone.volumes.materials import find_material
+from plumbstone.volumes.bed.heightfield import SurfaceError, lifted_out, stable_surface
+from plumbstone.volumes.bed.pouring import BedError, solve_bed
+from plumbstone.volumes.scape.layers import Border, Layer, Profile, Zone
+from plumbstone.volumes.scape.materials import find_material
+from plumbstone.volumes.water.displacement import mesh_volume
 
 TALL = 10.0  # a target that only the slope limits [m]
 

@@ -7,10 +7,10 @@ import pytest
 from commands import read_json, refuse, type_in
 
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.volumes.hold_down import HoldError, HoldResult
+from plumbstone.volumes.holding.hold_down import HoldError, HoldResult
 from plumbstone.volumes.plan import Plan, make_plan
-from plumbstone.volumes.scape import read_scape
-from plumbstone.volumes.water import GRAVITY
+from plumbstone.volumes.scape.scape import read_scape
+from plumbstone.volumes.water.density import GRAVITY
 
 
 def judged(folder: Path, sinkers: str) -> HoldResult:

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from plumbstone.volumes.layering import filter_ratio, lasting_slope
-from plumbstone.volumes.materials import find_material
+from plumbstone.volumes.bed.interfaces import filter_ratio, lasting_slope
 from plumbstone.volumes.plan import make_plan
-from plumbstone.volumes.scape import read_scape
+from plumbstone.volumes.scape.materials import find_material
+from plumbstone.volumes.scape.scape import read_scape
 
 TANK = '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]\nwater_line = "36 cm"\n'
 

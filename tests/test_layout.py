@@ -11,9 +11,9 @@ import pytest
 ROOT = Path(__file__).parent.parent
 FOLDERS = ("meshes", "volumes", "cli")
 MODULES = sorted(
-    f"plumbstone.{folder}.{path.stem}"
+    "plumbstone." + ".".join(path.relative_to(ROOT).with_suffix("").parts)
     for folder in FOLDERS
-    for path in (ROOT / folder).glob("*.py")
+    for path in (ROOT / folder).rglob("*.py")
     if path.stem != "__init__"
 )
 
@@ -25,13 +25,13 @@ def test_packages_list_matches_the_tree() -> None:
         for folder in FOLDERS
         for path in (ROOT / folder).rglob("__init__.py")
     }
-    assert set(project["tool"]["setuptools"]["packages"]) == found
+    assert set(project["tool"]["setuptools"]["packages"]) == {"plumbstone", *found}
 
 
 @pytest.mark.parametrize("folder", FOLDERS)
 def test_imports_run_one_way(folder: str) -> None:
     allowed = FOLDERS[: FOLDERS.index(folder) + 1]
-    for path in (ROOT / folder).glob("*.py"):
+    for path in (ROOT / folder).rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.ImportFrom):
                 assert node.level == 0, f"{path}: relative import"

@@ -2,7 +2,7 @@
 
 import pytest
 
-from plumbstone.volumes.materials import (
+from plumbstone.volumes.scape.materials import (
     UnknownMaterialError,
     find_material,
     load_materials,

@@ -2,7 +2,7 @@
 
 import pytest
 
-from plumbstone.volumes.quantities import QuantityError, parse_quantity
+from plumbstone.volumes.scape.quantities import QuantityError, parse_quantity
 
 
 @pytest.mark.parametrize(

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from plumbstone.volumes.scape import read_scape
-from plumbstone.volumes.sections import Section
+from plumbstone.volumes.scape.scape import read_scape
+from plumbstone.volumes.scape.sections import Section
 
 PAGE = Path(__file__).parent.parent / "docs" / "scape-file.md"
 FULL = """

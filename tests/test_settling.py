@@ -5,7 +5,7 @@ from math import pi, radians, tan
 import numpy as np
 import pytest
 
-from plumbstone.volumes.settling import resting_surface
+from plumbstone.volumes.bed.slump import resting_surface
 
 
 def test_a_tall_column_becomes_the_cone_of_its_volume() -> None:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from plumbstone.volumes.soaking import SoakingError, fit_log, saturated_density
+from plumbstone.volumes.holding.soaking import SoakingError, fit_log, saturated_density
 
 
 @pytest.mark.parametrize(

@@ -7,11 +7,11 @@ import pytest
 
 from plumbstone.meshes.placing import stood_at
 from plumbstone.meshes.primitives import box
+from plumbstone.volumes.bodies.placement import Body, body_of
+from plumbstone.volumes.holding.stability import judge_standing, tip_angle, top_push
 from plumbstone.volumes.plan import Plan, make_plan
-from plumbstone.volumes.scape import read_scape
-from plumbstone.volumes.setting import Body, body_of
-from plumbstone.volumes.standing import judge_standing, tip_angle, top_push
-from plumbstone.volumes.water import GRAVITY
+from plumbstone.volumes.scape.scape import read_scape
+from plumbstone.volumes.water.density import GRAVITY
 
 
 def test_upright_basalt() -> None:

@@ -4,7 +4,7 @@ import gsw
 import iapws
 import pytest
 
-from plumbstone.volumes.water import WaterRangeError, water_density
+from plumbstone.volumes.water.density import WaterRangeError, water_density
 
 
 @pytest.mark.parametrize("celsius", [0.5, 4, 10, 15, 18, 20, 22, 24, 25, 26, 30, 35, 40])

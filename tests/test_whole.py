@@ -18,7 +18,7 @@ from plumbstone.cli.documents import plan_document
 from plumbstone.cli.results import write_results
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.plan import Plan, make_plan
-from plumbstone.volumes.scape import read_scape
+from plumbstone.volumes.scape.scape import read_scape
 
 ROOM = Path(__file__).parent.parent / "cli" / "reading-room.toml"
 

@@ -10,8 +10,16 @@ import numpy as np
 from plumbstone.meshes.columns import Grid, columns_of, merged_columns
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.bags import BagChoice, cheapest_bags
-from plumbstone.volumes.bed import (
+from plumbstone.volumes.bed.bags import BagChoice, cheapest_bags
+from plumbstone.volumes.bed.border import BorderResult, judge_border
+from plumbstone.volumes.bed.interfaces import (
+    Heave,
+    Swallowed,
+    heaving_layers,
+    swallowed_layers,
+    zone_faults,
+)
+from plumbstone.volumes.bed.pouring import (
     BedError,
     BedResult,
     LayerResult,
@@ -21,9 +29,15 @@ from plumbstone.volumes.bed import (
     depths_at,
     solve_bed,
 )
-from plumbstone.volumes.border import BorderResult, judge_border
-from plumbstone.volumes.displacement import displaced_volume
-from plumbstone.volumes.dosing import (
+from plumbstone.volumes.bed.slump import Rest, come_to_rest
+from plumbstone.volumes.bodies.placement import Body, body_of, set_on_bed, set_on_floor
+from plumbstone.volumes.holding.hold_down import HoldResult, Surroundings, judge_groups
+from plumbstone.volumes.holding.stability import Standing, judge_stones
+from plumbstone.volumes.scape.materials import find_material
+from plumbstone.volumes.scape.scape import Lump, Scape
+from plumbstone.volumes.water.density import water_density
+from plumbstone.volumes.water.displacement import displaced_volume
+from plumbstone.volumes.water.dosing import (
     Dosing,
     DrainBack,
     TankParts,
@@ -31,21 +45,7 @@ from plumbstone.volumes.dosing import (
     level_after_change,
     salt_for,
 )
-from plumbstone.volumes.hold_down import HoldResult, Surroundings, judge_groups
-from plumbstone.volumes.layering import (
-    Heave,
-    Swallowed,
-    heaving_layers,
-    swallowed_layers,
-    zone_faults,
-)
-from plumbstone.volumes.loads import Load, glass_mass, pressure_on
-from plumbstone.volumes.materials import find_material
-from plumbstone.volumes.scape import Lump, Scape
-from plumbstone.volumes.setting import Body, body_of, set_on_bed, set_on_floor
-from plumbstone.volumes.settling import Rest, come_to_rest
-from plumbstone.volumes.standing import Standing, judge_stones
-from plumbstone.volumes.water import water_density
+from plumbstone.volumes.water.loads import Load, glass_mass, pressure_on
 
 CHANGES = (0.30, 0.50)
 SINKER_STONE = "granite"

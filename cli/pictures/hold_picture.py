@@ -1,0 +1,217 @@
+"""A picture of the forces on wood: lift, weight, ties, pushes from below, and where it tips."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from plumbstone.cli.files import write_whole
+from plumbstone.cli.pictures.drawing import (
+    CLOSED,
+    FAINT,
+    INK,
+    STONE,
+    WATER,
+    WOOD,
+    length_words,
+    must_be_png,
+    new_figure,
+    png_bytes,
+    set_ticks,
+    style,
+    unit_name,
+)
+from plumbstone.cli.solids import FROM_ABOVE, FROM_FRONT, draw_solids
+from plumbstone.cli.wording.units import Units, push_words
+from plumbstone.meshes.piece import Floats
+from plumbstone.volumes.holding.equilibrium import Rig, centre_of_lift, forces_at
+from plumbstone.volumes.holding.free_bodies import loose_strapped, pulling_sinkers, tie_place
+from plumbstone.volumes.water.density import GRAVITY
+
+if TYPE_CHECKING:
+    from matplotlib.artist import Artist
+    from matplotlib.axes import Axes
+
+    from plumbstone.volumes.holding.hold_down import HoldResult
+    from plumbstone.volumes.plan import Plan
+
+LONGEST = 12.0  # arrow of the largest force [cm]
+AROUND = 12.0  # shown beside the wood [cm]
+NEAREST = 8  # corners of the wood that tell the height of a contact
+LEAST = 0.02  # of the largest force: smaller ones are left out
+
+
+def write_picture(plan: "Plan", path: Path, units: Units = Units.METRIC) -> None:
+    """Draw all groups of a plan, one row each, into a PNG."""
+    must_be_png(path)
+    with style():
+        count = len(plan.holds)
+        figure = new_figure(10, 4.3 * count + 0.3)
+        rows = figure.subplots(count, 2, squeeze=False)
+        named: dict[str, Artist] = {}
+        for (front, above), hold in zip(rows, plan.holds, strict=True):
+            _from_front(front, plan, hold, units)
+            _from_above(above, plan, hold, units)
+            handles, labels = above.get_legend_handles_labels()
+            named.update(zip(labels, handles, strict=True))
+        figure.legend(
+            list(named.values()), list(named), loc="outside lower center", ncols=7, frameon=False
+        )
+        write_whole(path, png_bytes(figure))
+
+
+def level_shown(hold: "HoldResult") -> int:
+    """Give the number of the level that is drawn: where it first moves, or the line."""
+    at = hold.levels[-1] if hold.first_move is None else hold.first_move.level
+    return int(np.abs(hold.levels - at).argmin())
+
+
+def _worst_rig(hold: "HoldResult") -> Rig:
+    """Give the rig at the end of the ranges with the greatest lift."""
+    return max(hold.rigs, key=lambda rig: float(rig.lifts[-1, 0]))
+
+
+def _corners(hold: "HoldResult") -> Floats:
+    """Give the corners of all that moves as one with the wood, (n, 3) [m]."""
+    return np.concatenate([b.piece.vertices for b in hold.stage.bodies[hold.number].pieces])
+
+
+def _window(hold: "HoldResult") -> tuple[Floats, Floats]:
+    """Give the lowest and highest corner of what is shown: the wood and a little more [cm]."""
+    wood = _corners(hold) * 100
+    return wood.min(axis=0) - AROUND, wood.max(axis=0) + AROUND
+
+
+def _solids(axes: "Axes", plan: "Plan", hold: "HoldResult", *, front: bool) -> None:
+    """Draw the group's wood, and faintly what stands near it."""
+    view = FROM_FRONT if front else FROM_ABOVE
+    own = {body.entry.name for body in hold.stage.bodies[hold.number].pieces}
+    near = [b for b in plan.bodies if b.entry.name not in own]
+    colours = {"wood": WOOD, "stone": STONE}
+    for bodies, alpha in ((near, 0.25), ([b for b in plan.bodies if b.entry.name in own], 0.8)):
+        solids = [(b.piece.vertices, b.piece.faces, colours[b.entry.kind]) for b in bodies]
+        draw_solids(axes, solids, view, alpha=alpha)
+
+
+def _from_front(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) -> None:
+    """Draw heights: the forces at the level where it first moves, or at the line."""
+    _solids(axes, plan, hold, front=True)
+    level, rig = level_shown(hold), _worst_rig(hold)
+    wood = _corners(hold)
+    height = float(wood[:, 2].mean()) * 100
+    lift, weight = float(rig.lifts[level, 0]), float(rig.masses[0]) * GRAVITY
+    largest = max(lift, weight, 1e-9)
+    at = centre_of_lift(rig, level)[0] * 100
+    if lift > LEAST * largest:
+        text = f"lift {push_words(lift, units)}"
+        _arrow(axes, at, height, LONGEST * lift / largest, WATER, text)
+    middle = float(rig.centres[0, 0]) * 100
+    text = f"weight {push_words(weight, units)}"
+    _arrow(axes, middle, height, -LONGEST * weight / largest, INK, text)
+    pushes, pulls = forces_at(rig, level)
+    if not np.isfinite(pushes).all():
+        pulls = rig.most_pulls[level]
+    for (x, _), pull, own in zip(rig.ties, pulls, rig.tied, strict=True):
+        if own == 0 and pull > LEAST * largest:
+            text = f"tie {push_words(float(pull), units)}"
+            _arrow(axes, x * 100, height, -LONGEST * pull / largest, CLOSED, text)
+    _pushes(axes, rig, pushes, largest, wood)
+    for sinker in loose_strapped(hold.stage.bodies[hold.number]):
+        x = tie_place(sinker, hold.stage.bodies[hold.number])[0] * 100
+        z = height if sinker.at is None else sinker.at[2] * 100
+        axes.plot([x], [z], "s", color=CLOSED, ms=8, zorder=6)
+    surface = float(hold.levels[level]) * 100
+    axes.axhline(surface, color=WATER, lw=1.2)
+    axes.axhspan(0, surface, color=WATER, alpha=0.08, lw=0)
+    low, high = _window(hold)
+    axes.set_xlim(low[0], high[0])
+    axes.set_ylim(min(-2, height - LONGEST - 6), max(height + LONGEST + 6, high[2], surface + 2))
+    verdict = "stays, if set as described" if hold.first_move is None else hold.first_move.manner
+    axes.set_title(f"{hold.group.name}: {verdict}", loc="left")
+    _label(axes, "from the left pane", "above the glass", units)
+
+
+def _pushes(axes: "Axes", rig: Rig, pushes: Floats, largest: float, wood: Floats) -> None:
+    """Draw what carries it; where the pose cannot be in balance only the places."""
+    known = np.isfinite(pushes).all()
+    for (x, y), push, upper in zip(rig.contacts, pushes, rig.uppers, strict=True):
+        if upper != 0:
+            continue
+        near = np.argsort(np.hypot(wood[:, 0] - x, wood[:, 1] - y))[:NEAREST]
+        foot = float(wood[near, 2].min()) * 100
+        axes.plot([x * 100], [foot], marker="^", color=INK, ms=4, zorder=6)
+        if known and push > LEAST * largest:
+            axes.annotate(
+                "",
+                (x * 100, foot),
+                (x * 100, foot - LONGEST * push / largest),
+                arrowprops={"arrowstyle": "-|>", "color": FAINT, "lw": 1.4},
+                annotation_clip=False,
+            )
+
+
+def _from_above(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) -> None:
+    """Draw places: contacts, ties, centres of mass and lift, the edge it tips about."""
+    _solids(axes, plan, hold, front=False)
+    level, rig = level_shown(hold), _worst_rig(hold)
+    own = rig.uppers == 0
+    axes.plot(*(rig.contacts[own] * 100).T, "^", color=INK, ms=5, label="rests", zorder=6)
+    axes.plot(*(rig.centres[0] * 100), "o", color=INK, ms=8, label="middle of mass", zorder=6)
+    at = centre_of_lift(rig, level) * 100
+    axes.plot(*at, "o", mfc="none", mec=WATER, mew=2.5, ms=12, label="middle of lift", zorder=6)
+    if (rig.tied == 0).any():
+        ties = rig.ties[rig.tied == 0] * 100
+        axes.plot(*ties.T, "v", color=CLOSED, ms=9, label="tie", zorder=6)
+    strapped = loose_strapped(hold.stage.bodies[hold.number])
+    if strapped:
+        at_them = np.array([tie_place(s, hold.stage.bodies[hold.number]) for s in strapped]) * 100
+        axes.plot(*at_them.T, "s", color=CLOSED, ms=8, label="strapped stone", zorder=6)
+    places = hold.offers.points
+    if not hold.stays and len(places):
+        x, y = places[:, :2].T * 100
+        axes.plot(x, y, "P", mfc="white", mec=CLOSED, ms=9, label="tie here", zorder=6)
+    if hold.first_move is not None and hold.first_move.edge:
+        edge = np.array(hold.first_move.edge) * 100
+        axes.plot(*edge.T, "-", color=CLOSED, lw=4, marker="D", ms=5, label="tips about", zorder=7)
+    low, high = _window(hold)
+    axes.set_xlim(low[0], high[0])
+    axes.set_ylim(low[1], high[1])
+    axes.set_aspect("equal")
+    surface = length_words(float(hold.levels[level]) * 100, units, 1)
+    when = "at the line" if hold.first_move is None else f"when the water stands at {surface}"
+    axes.set_title(f"From above, {when}", loc="left")
+    _label(axes, "from the left pane", "from the front pane", units)
+    names = [s.stone or f"{s.mass * 1e3:.0f} g" for s in pulling_sinkers(hold.group)]
+    for (x, y), name in zip(rig.ties[rig.tied == 0] * 100, names, strict=True):
+        axes.annotate(name, (x, y), (0, -14), textcoords="offset points", ha="center")
+
+
+def _arrow(axes: "Axes", x: float, y: float, length: float, colour: str, text: str) -> None:
+    """Draw one force, its length to scale, with its size at the tip."""
+    axes.annotate(
+        "",
+        (x, y + length),
+        (x, y),
+        arrowprops={"arrowstyle": "-|>", "color": colour, "lw": 2.5, "mutation_scale": 18},
+        annotation_clip=False,
+        zorder=8,
+    )
+    up = length > 0
+    axes.annotate(
+        text,
+        (x, y + length),
+        (0, 4 if up else -4),
+        textcoords="offset points",
+        ha="center",
+        va="bottom" if up else "top",
+        color=INK,
+        bbox={"fc": "white", "ec": "none", "alpha": 0.75, "pad": 0.8},
+        zorder=9,
+    )
+
+
+def _label(axes: "Axes", right: str, up: str, units: Units) -> None:
+    """Name the axes in the user's unit."""
+    set_ticks(axes, units)
+    axes.set_xlabel(f"{unit_name(units)} {right}")
+    axes.set_ylabel(f"{unit_name(units)} {up}")

@@ -1,0 +1,98 @@
+"""A picture of one scan: what was seen, cut away and closed, in three views with a scale."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from plumbstone.cli.files import write_whole
+from plumbstone.cli.pictures.drawing import (
+    AWAY,
+    CLOSED,
+    STONE,
+    WOOD,
+    must_be_png,
+    new_figure,
+    png_bytes,
+    style,
+)
+from plumbstone.cli.solids import FROM_ABOVE, FROM_FRONT, FROM_SIDE, View, draw_solids
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.piece import Floats
+from plumbstone.volumes.bodies.weighing import Weighed
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+AROUND = 0.15  # of the longest side: what is shown beside the piece
+
+
+def write_picture(found: list[Weighed], path: Path) -> None:
+    """Draw the one piece that was weighed."""
+    if len(found) != 1 or found[0].piece is None or found[0].seen is None:
+        raise PlumbstoneError("--picture draws one scan; weigh one with it.")
+    must_be_png(path)
+    low, mid, high = (
+        v * 1e3 for v in (found[0].volume.low, found[0].volume.mid, found[0].volume.high)
+    )
+    with style():
+        figure = new_figure(10, 4.4)
+        for axes, view in zip(
+            figure.subplots(1, 3), (FROM_ABOVE, FROM_FRONT, FROM_SIDE), strict=True
+        ):
+            _draw(axes, found[0], view)
+        figure.suptitle(f"{found[0].name}: {mid:.2f} L ({low:.2f}-{high:.2f})", x=0.02, ha="left")
+        _legend(figure, found[0])
+        write_whole(path, png_bytes(figure))
+
+
+def _draw(axes: "Axes", weighed: Weighed, view: View) -> None:
+    """Draw one view: seen faces shaded, closed ones in red, what was cut away faint."""
+    assert weighed.piece is not None
+    assert weighed.seen is not None
+    corner = weighed.piece.vertices.min(axis=0)  # so that the axes count from the piece
+    vertices = weighed.piece.vertices - corner
+    colour = WOOD if weighed.material.kind == "wood" else STONE
+    closed = weighed.piece.faces[len(weighed.seen) :]
+    solids = [(vertices, weighed.seen, colour), (vertices, closed, CLOSED)]
+    away = _near(weighed)
+    if len(away):
+        corners = away.reshape(-1, 3) - corner
+        faces = np.arange(len(corners)).reshape(-1, 3)
+        draw_solids(axes, [(corners, faces, AWAY)], view, alpha=0.35)
+    draw_solids(axes, [solid for solid in solids if len(solid[1])], view)
+    low, high = vertices.min(axis=0) * 1e2, vertices.max(axis=0) * 1e2
+    margin = AROUND * float((high - low).max())
+    axes.set_xlim(low[view.right] - margin, high[view.right] + margin)
+    axes.set_ylim(low[view.up] - margin, high[view.up] + margin)
+    axes.set_title(view.title)
+    axes.set_xlabel("cm")
+
+
+def _near(weighed: Weighed) -> Floats:
+    """Give what was cut away near the piece; a wide table would dwarf it."""
+    assert weighed.piece is not None
+    away = weighed.away
+    if away is None or not len(away):
+        return np.empty((0, 3, 3))
+    low, high = weighed.piece.vertices.min(axis=0), weighed.piece.vertices.max(axis=0)
+    margin = 2 * AROUND * float((high - low).max())
+    inside = ((away > low - margin) & (away < high + margin)).all(axis=2).any(axis=1)
+    found: Floats = away[inside]
+    return found
+
+
+def _legend(figure: "Figure", weighed: Weighed) -> None:
+    """Name the colours that occur."""
+    from matplotlib.patches import Patch
+
+    assert weighed.piece is not None
+    assert weighed.seen is not None
+    colour = WOOD if weighed.material.kind == "wood" else STONE
+    patches = [Patch(color=colour, label="seen")]
+    if len(weighed.piece.faces) > len(weighed.seen):
+        patches.append(Patch(color=CLOSED, label="closed, guessed"))
+    if len(_near(weighed)):
+        patches.append(Patch(color=AWAY, label="cut away"))
+    figure.legend(handles=patches, loc="upper right", ncols=len(patches), frameon=False)

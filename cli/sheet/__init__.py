@@ -1,0 +1,1 @@
+"""The build sheet: one page beside the tank."""

@@ -1,0 +1,1 @@
+"""How figures, findings and results are worded for people."""

@@ -1,0 +1,28 @@
+"""How the weight and price of a piece are worded."""
+
+from typing import TYPE_CHECKING
+
+from plumbstone.cli.wording.units import POUND, Units, volume_words
+
+if TYPE_CHECKING:
+    from plumbstone.volumes.bodies.weighing import Weighed
+
+
+def weighed_sentence(weighed: "Weighed", price_per_kg: float | None, units: Units) -> str:
+    """Say what a piece weighs and costs: "About 10.6 kg, likely 8.3-12.9"."""
+    size, unit = (POUND, "lb") if units is Units.US else (1.0, "kg")
+    low, mid, high = (m / size for m in (weighed.mass.low, weighed.mass.mid, weighed.mass.high))
+    measured = weighed.mass.low == weighed.mass.high
+    digits = 1 if mid >= 1 else 2
+    mass = (
+        f"{mid:.{digits}f} {unit}, as weighed"
+        if measured
+        else (f"About {mid:.{digits}f} {unit}, likely {low:.{digits}f}-{high:.{digits}f}")
+    )
+    words = f"{weighed.name} ({weighed.material.name}): {mass}; "
+    words += f"{volume_words(weighed.volume, units, 2)}."
+    if price_per_kg is not None:
+        price = weighed.mass.times(price_per_kg)
+        words += f" Price {price.mid:.2f}"
+        words += "." if measured else f" ({price.low:.0f}-{price.high:.0f}); have {price.high:.0f}."
+    return words

@@ -1,0 +1,1 @@
+"""The substrate: how layers lie, what slides, what holds them, what to buy."""

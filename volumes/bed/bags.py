@@ -1,0 +1,137 @@
+"""Which bags to buy: the cheapest set that covers a need."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.piece import Floats
+from plumbstone.volumes.scape.quantities import is_quantity, parse_quantity
+from plumbstone.volumes.scape.sections import Section
+
+MOST_BAGS = 10_000
+
+
+class BagError(PlumbstoneError, ValueError):
+    """Bags that cannot cover a need."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bag:
+    """One size of bag, sold by volume or by mass."""
+
+    holds: float  # [m³] or [kg]
+    by_mass: bool
+    price: float | None = None
+    text: str = ""  # as the user wrote it
+
+    def volume(self, bulk_density: float) -> float:
+        """Poured volume of its content [m³] at a bulk density [kg/m³]."""
+        return self.holds / bulk_density if self.by_mass else self.holds
+
+
+@dataclass(frozen=True, slots=True)
+class BagChoice:
+    """How many of each bag to buy."""
+
+    bags: tuple[Bag, ...]
+    counts: tuple[int, ...]
+    cost: float | None  # None where a price is missing
+    bought: float  # poured volume [m³]
+    left_over: float  # poured volume [m³]
+
+
+def cheapest_bags(need: float, bags: Sequence[Bag], bulk_density: float) -> BagChoice:
+    """Choose the cheapest set of bags that covers a need.
+
+    Parameters
+    ----------
+    need : float
+        Volume to pour [m³].
+    bags : sequence of Bag
+        The sizes on sale, as many of each as needed.
+    bulk_density : float
+        Of the loose heap [kg/m³], for bags sold by mass.
+
+    Returns
+    -------
+    BagChoice
+        Least cost, then least left over; where a price is missing, fewest bags,
+        then least left over.
+
+    Raises
+    ------
+    BagError
+        If there is no bag to choose, or it would take more than 10 000.
+
+    Notes
+    -----
+    Two integer programs (scipy's HiGHS): first the least cost, then, at that cost, the
+    least volume.
+    """
+    if not bags:
+        message = 'No bag sizes are given; write bags = [{ holds = "9 L", price = 22 }].'
+        raise BagError(message)
+    volumes = np.array([bag.volume(bulk_density) for bag in bags])
+    priced = all(bag.price is not None for bag in bags)
+    costs = np.array([bag.price if priced else 1.0 for bag in bags], dtype=float)
+    if need > MOST_BAGS * volumes.max():
+        message = f"{need * 1e3:.0f} L would take over {MOST_BAGS} bags; check bag sizes and units."
+        raise BagError(message)
+    counts = _least(costs, volumes, need)
+    counts = _least(volumes, volumes, need, (costs, float(costs @ counts)))
+    bought = float(volumes @ counts)
+    return BagChoice(
+        tuple(bags),
+        tuple(int(n) for n in counts),
+        float(costs @ counts) if priced else None,
+        bought,
+        bought - need,
+    )
+
+
+def bag_from(section: Section) -> Bag:
+    """Read one bag: `holds` ("9 L" or "10 kg") and `price`."""
+    text = section.raw("holds")
+    by_mass = is_quantity(text, "mass")
+    kind = "mass" if by_mass else "volume"
+    if not by_mass and not is_quantity(text, "volume"):
+        raise section.error("holds", f'is {text!r}; write litres or kilograms, such as "9 L".')
+    holds = parse_quantity(text, kind)
+    if holds < 1e-6:
+        raise section.error("holds", "must be more than nothing.")
+    bag = Bag(holds, by_mass, section.number("price", None, least=0), str(text))
+    section.done()
+    return bag
+
+
+def _least(
+    costs: Floats,
+    volumes: Floats,
+    need: float,
+    cap: tuple[Floats, float] | None = None,
+) -> Floats:
+    """Whole numbers of least cost that cover the need and, if given, stay under a cap."""
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    if need <= 0:
+        return np.zeros(len(volumes))
+    scale = volumes.max()
+    enough = need / scale * (1 - 1e-9)
+    constraints = [LinearConstraint(volumes[None] / scale, enough, np.inf)]
+    if cap is not None:
+        constraints.append(LinearConstraint(cap[0][None], -np.inf, cap[1] * (1 + 1e-9)))
+    most = math.ceil(need / volumes.min()) + 1
+    found = milp(
+        costs / max(costs.max(), 1e-12),
+        constraints=constraints,
+        integrality=np.ones(len(volumes)),
+        bounds=Bounds(0, most),
+    )
+    if found.x is None:
+        message = f"No set of bags covers {need * 1e3:.1f} L; check bag sizes and prices."
+        raise BagError(message)
+    counts: Floats = np.round(found.x)
+    return counts

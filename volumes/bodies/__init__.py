@@ -1,0 +1,1 @@
+"""Stones and wood: form, weight and place."""

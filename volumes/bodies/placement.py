@@ -1,0 +1,330 @@
+"""From the entries of a scape file to bodies with a form, a weight and a place."""
+
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from plumbstone.meshes import primitives
+from plumbstone.meshes.columns import Grid, Window, columns_of, merged_columns
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.piece import Floats, Piece
+from plumbstone.meshes.placing import (
+    raised,
+    renamed,
+    resting_height,
+    shared_volume,
+    stood_at,
+    sunk,
+    tilted,
+    turned,
+)
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bodies.weighing import (
+    mass_of,
+    size_volume,
+    tape_spread,
+    volume_of_mass,
+    weigh_scan,
+)
+from plumbstone.volumes.holding.contacts import gaps_below, resting_on
+from plumbstone.volumes.scape.scape import PieceEntry, Scape, Shape
+from plumbstone.volumes.water.displacement import mesh_centre, mesh_volume
+
+THREADS = 2  # that make bodies side by side; more only wait for memory
+MASS_ONLY_PROPORTIONS = np.array([1.3, 1.0, 0.8])  # common practice, no source
+CONTACT_GRID = 0.002  # [m], for setting pieces down and finding overlaps
+DENSEST_WOOD = 1316.0  # saturated, basic specific gravity 0.9 [kg/m³], derived
+SETTLING_STEPS = 40
+LARGEST_STEP = 8.0  # of one turn while a piece comes to rest [degrees]
+SETTLED = 0.5  # it rests where it would turn by no more [degrees]
+OVERLAP = 0.05  # of the smaller piece: drawn through each other
+
+
+class PlacingError(PlumbstoneError, ValueError):
+    """A piece that cannot be where the file puts it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Body:
+    """A piece with its form, weight and place."""
+
+    entry: PieceEntry
+    piece: Piece  # in the tank frame once it is set
+    volume: Range  # outer envelope [m³]
+    mass: Range  # dry [kg]
+    how_known: str  # where volume and mass come from, a plain phrase
+    mesh_volume: float  # exact volume of its mesh [m³]
+    warnings: tuple[str, ...] = ()
+
+    def mass_in_water(self, water: float) -> Range:
+        """Give what it weighs under water of a density [kg/m³], dry pores → [kg]."""
+        density = self.entry.material.density
+        assert density is not None
+        if self.entry.mass is not None and self.entry.kind == "stone":
+            volume = volume_of_mass(self.entry.mass, density)
+            dry = self.entry.mass
+            return Range(*(dry - water * v for v in (volume.high, volume.mid, volume.low)))
+        low, mid, high = self.volume.low, self.volume.mid, self.volume.high
+        if self.entry.mass is not None:
+            dry = self.entry.mass
+            return Range(dry - water * high, dry - water * mid, dry - water * low)
+        pairs = zip((low, mid, high), (density.low, density.mid, density.high), strict=True)
+        found = sorted(v * (rho - water) for v, rho in pairs)
+        return Range(*found)
+
+
+def body_of(entry: PieceEntry) -> Body:
+    """Make the mesh of an entry, its volume and its dry mass with their ranges.
+
+    A measured mass beats the table; where the form is only guessed from a size, the
+    mass also gives the volume. A scan keeps its volume and is checked by the mass.
+    """
+    shape, density = entry.shape, entry.material.density
+    assert density is not None
+    if entry.mass is not None and shape.scan is None and not shape.solid and not shape.limbs:
+        return _from_mass(entry, entry.mass)
+    piece, volume, how = _form(entry)
+    piece = renamed(piece, entry.name, entry.material.key)
+    form = mesh_volume(piece.vertices, piece.faces)
+    if entry.kind == "wood" and entry.mass is not None:
+        _check_wood(entry.mass, volume)
+    if entry.mass is None:
+        mass = mass_of(volume, density)
+        how = f"{how}; density from the table"
+        return Body(entry, piece, volume, mass, how, form, piece.warnings)
+    warnings = (*piece.warnings, *_contradiction(entry, volume, entry.mass))
+    return Body(entry, piece, volume, Range.exact(entry.mass), f"{how}; weighed", form, warnings)
+
+
+def set_on_floor(scape: Scape) -> tuple[Body, ...]:
+    """Make all pieces and set those down that rest on the floor or on other pieces.
+
+    Pieces that rest on the bed stay on the floor for now; see `set_on_bed`.
+
+    Raises
+    ------
+    PlacingError
+        If a piece stands outside the tank, two stand in one place, or pieces rest on
+        each other in a circle.
+    """
+    with ThreadPoolExecutor(THREADS) as pool:  # numpy lets others run while it works
+        made = pool.map(lambda entry: _turned(_made(entry, scape)), scape.pieces)
+        bodies = dict(zip((entry.name for entry in scape.pieces), made, strict=True))
+    floor = Grid.of_spacing(scape.tank.length, scape.tank.depth, CONTACT_GRID)
+    done: dict[str, Body] = {}
+    waiting = list(scape.pieces)
+    while waiting:
+        ready = [e for e in waiting if e.rests in ("floor", "bed") or e.rests in done]
+        if not ready:
+            names = ", ".join(entry.name for entry in waiting)
+            raise PlacingError(f"These pieces rest on each other in a circle: {names}.")
+        for entry in ready:
+            body = bodies[entry.name]
+            if entry.rests in done:
+                below = done[entry.rests].piece
+                tops = merged_columns([columns_of(below.vertices, below.faces, floor)], floor)
+                body = replace(body, piece=_set_down(body, tops.highest(), floor))
+            elif entry.settle and entry.rests == "floor":
+                level = np.zeros((floor.ny, floor.nx))
+                body = replace(body, piece=_set_down(body, level, floor))
+            done[entry.name] = body
+            waiting.remove(entry)
+    placed = tuple(done[entry.name] for entry in scape.pieces)
+    for body in placed:
+        _check_inside(body, scape)
+    return placed
+
+
+def set_on_bed(bodies: Sequence[Body], surface: Floats, grid: Grid) -> tuple[Body, ...]:
+    """Set the pieces that rest on the bed onto its surface, pressed in as the file says.
+
+    Raises
+    ------
+    PlacingError
+        If pieces then stand in one place, or above the rim.
+    """
+    placed = []
+    for body in bodies:
+        if body.entry.rests == "bed":
+            piece = _set_down(body, surface, grid)
+            low = min(body.entry.pressed, float(piece.vertices[:, 2].min()))
+            body = replace(body, piece=raised(piece, -low))
+        placed.append(body)
+    _check_overlaps(placed, grid)
+    return tuple(placed)
+
+
+def _set_down(body: Body, surface: Floats, grid: Grid) -> Piece:
+    """Lower a piece onto a surface as it is turned, or let it come to rest there.
+
+    A piece that settles turns by the plane by which it would sink onto what is below, step
+    by step, until it rests on enough places around its middle.
+    """
+    piece = raised(body.piece, resting_height(body.piece, surface, grid))
+    if not body.entry.settle:
+        return piece
+    for _ in range(SETTLING_STEPS):
+        corners = piece.vertices
+        centre = mesh_centre(corners, piece.faces)
+        columns = merged_columns([columns_of(corners, piece.faces, grid)], grid)
+        rest = resting_on(*gaps_below(columns, surface, ()), grid, centre[:2])
+        if rest.lean < SETTLED:
+            break
+        share = min(1.0, LARGEST_STEP / rest.lean)
+        slopes = (rest.slopes[0] * share, rest.slopes[1] * share)
+        piece = sunk(piece, slopes, centre)
+        piece = raised(piece, -float(piece.vertices[:, 2].min()))
+        piece = raised(piece, resting_height(piece, surface, grid))
+    return piece
+
+
+def _made(entry: PieceEntry, scape: Scape) -> Body:
+    """Make the body of an entry; an error names the file and the piece."""
+    try:
+        return body_of(entry)
+    except PlumbstoneError as error:
+        message = f'{scape.path}: piece "{entry.name}": {error}'
+        raise PlacingError(message) from None
+
+
+def _form(entry: PieceEntry) -> tuple[Piece, Range, str]:
+    """Make the mesh and the range of its volume [m³]."""
+    shape = entry.shape
+    if shape.scan is not None:
+        weighed = weigh_scan(shape.scan, entry.material, shape.unit)
+        assert weighed.piece is not None
+        return weighed.piece, weighed.volume, "scan"
+    if shape.limbs:
+        piece = _branch(shape)
+        return (
+            piece,
+            tape_spread(mesh_volume(piece.vertices, piece.faces), "limbs"),
+            "limbs by tape",
+        )
+    assert shape.size is not None
+    if shape.solid == "boulder":
+        piece = primitives.boulder(shape.size, shape.seed)
+        # The form of a boulder is made up, so its volume is no better known than by tape.
+        volume = mesh_volume(piece.vertices, piece.faces)
+        return piece, tape_spread(volume, "boulder"), "a boulder of this size"
+    if shape.solid:
+        piece = _solid(shape.solid, shape.size)
+        volume = mesh_volume(piece.vertices, piece.faces)
+        return piece, tape_spread(volume, "solid"), f"a {shape.solid} by tape"
+    volume_range = size_volume(shape.size, shape.shape_factor)
+    factor = volume_range.mid / float(np.prod(shape.size))
+    piece = primitives.stone_of_size(shape.size, factor)
+    return piece, volume_range, "length × width × height × shape factor"
+
+
+def _solid(name: str, size: tuple[float, float, float]) -> Piece:
+    """Make a simple solid of a length, width and height."""
+    if name == "cylinder":
+        piece = primitives.cylinder(1.0, 1.0)
+        return piece.moved_to(piece.vertices * size)
+    return {"box": primitives.box, "slab": primitives.slab, "ellipsoid": primitives.ellipsoid}[
+        name
+    ](size)
+
+
+def _branch(shape: Shape) -> Piece:
+    """Make one closed mesh of limbs; those without a path lie side by side as rods."""
+    drawn = [limb for limb in shape.limbs if limb.path]
+    if drawn:
+        return primitives.fork(
+            [np.array(limb.path) for limb in drawn],
+            [np.array(limb.girths) / np.pi for limb in drawn],
+        )
+    return primitives.limbs(
+        [limb.length for limb in shape.limbs], [limb.girths for limb in shape.limbs]
+    )
+
+
+def _from_mass(entry: PieceEntry, mass: float) -> Body:
+    """Take the volume from a measured mass; the form from the size, or a rounded stone."""
+    density = entry.material.density
+    assert density is not None
+    volume = volume_of_mass(mass, density)
+    size = entry.shape.size
+    if size is None:
+        scale = (volume.mid / 0.5 / float(np.prod(MASS_ONLY_PROPORTIONS))) ** (1 / 3)
+        length, width, height = (float(s) for s in scale * MASS_ONLY_PROPORTIONS)
+        size = (length, width, height)
+    factor = volume.mid / float(np.prod(size))
+    if not 0.2 <= factor <= 0.95:
+        message = (
+            f"{mass:g} kg of {entry.material.name} would fill {factor:.0%} of the "
+            "box around it; check size, mass and material."
+        )
+        raise PlacingError(message)
+    piece = renamed(primitives.stone_of_size(size, factor), entry.name, entry.material.key)
+    form = mesh_volume(piece.vertices, piece.faces)
+    return Body(entry, piece, volume, Range.exact(mass), "weighed; density from the table", form)
+
+
+def _check_wood(mass: float, volume: Range) -> None:
+    """Refuse wood that would be denser than any whose pores are full of water."""
+    if mass / volume.high > DENSEST_WOOD:
+        message = (
+            f"{mass:g} kg in {volume.mid * 1e3:.2f} L is {mass / volume.mid:.0f} kg/m³, denser "
+            f"than any wood full of water ({DENSEST_WOOD:.0f}); check size, scale and mass."
+        )
+        raise PlacingError(message)
+
+
+def _contradiction(entry: PieceEntry, volume: Range, mass: float) -> tuple[str, ...]:
+    """Warn where mass and volume together fall outside the material's densities."""
+    density = entry.material.density
+    assert density is not None
+    if mass / volume.low >= density.low and mass / volume.high <= density.high:
+        return ()
+    return (
+        f"{mass:g} kg and {volume.mid * 1e3:.2f} L give {mass / volume.mid:.0f} kg/m³, but "
+        f"{entry.material.name} has {density.low:.0f}-{density.high:.0f}; "
+        "check scale of the form, mass and material.",
+    )
+
+
+def _turned(body: Body) -> Body:
+    """Tilt, turn and stand a body at its place on the floor."""
+    entry = body.entry
+    piece = tilted(body.piece, entry.tilt, entry.lean) if entry.tilt else body.piece
+    piece = turned(piece, entry.turn) if entry.turn else piece
+    return replace(body, piece=stood_at(piece, *entry.at))
+
+
+def _check_inside(body: Body, scape: Scape) -> None:
+    """Refuse a piece that stands outside the tank or through the glass."""
+    low, high = body.piece.vertices.min(axis=0), body.piece.vertices.max(axis=0)
+    tank = scape.tank
+    for axis, size, first, last in (
+        (0, tank.length, "left pane", "right pane"),
+        (1, tank.depth, "front pane", "back pane"),
+    ):
+        over = max(-low[axis], high[axis] - size)
+        if over > 1e-4:
+            pane = first if -low[axis] > high[axis] - size else last
+            message = (
+                f'{scape.path}: piece "{body.entry.name}".at: reaches {over * 1e2:.1f} cm through '
+                f"the {pane}; move it, turn it or take a smaller one."
+            )
+            raise PlacingError(message)
+
+
+def _check_overlaps(bodies: Sequence[Body], grid: Grid) -> None:
+    """Refuse two stones in one place."""
+    windows: list[Window] = [columns_of(b.piece.vertices, b.piece.faces, grid) for b in bodies]
+    for i, one in enumerate(bodies):
+        for j in range(i):
+            other = bodies[j]
+            shared = shared_volume(windows[i], windows[j], grid.cell_area)
+            smaller = min(one.mesh_volume, other.mesh_volume) if shared > 0 else 1.0
+            if shared > OVERLAP * smaller and "wood" not in (one.entry.kind, other.entry.kind):
+                message = (
+                    f'"{one.entry.name}" and "{other.entry.name}" stand in the same place: they '
+                    f"share {shared * 1e6:.0f} mL, {shared / smaller:.0%} of the smaller one. "
+                    "Move one of them (at, turn)."
+                )
+                raise PlacingError(message)

@@ -1,0 +1,1 @@
+"""What stays where it is: contacts, balance, ties, sinkers, stones that stand."""

@@ -1,0 +1,137 @@
+"""How a body floats when nothing holds it: draught, heel and stability."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.volumes.water.displacement import (
+    displaced_at_levels,
+    displaced_volume,
+    mesh_centre,
+    mesh_volume,
+)
+
+TURN = 1e-3  # of the numeric derivative that gives the metacentric height [rad]
+STARTS = 14  # attitudes from which the lowest energy is sought
+
+
+class FloatError(PlumbstoneError, ValueError):
+    """A body that does not float."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Afloat:
+    """A body at rest on the water."""
+
+    turn: Floats  # (3, 3) rotation from its own frame to the water's, z up
+    draught: float  # depth of its lowest point under the surface [m]
+    wet_share: float  # of its volume
+
+
+def draught_of(vertices: Floats, faces: Indices, share: float) -> float:
+    """Height of the water plane [m], in the frame of the mesh, that wets a share of its volume."""
+    from scipy.optimize import brentq
+
+    low, high = float(vertices[:, 2].min()), float(vertices[:, 2].max())
+    wanted = share * mesh_volume(vertices, faces)
+    return float(
+        brentq(
+            lambda level: displaced_volume(vertices, faces, level) - wanted, low, high, xtol=1e-12
+        )
+    )
+
+
+def metacentric_height(
+    vertices: Floats, faces: Indices, centre: Floats, share: float, axis: int
+) -> float:
+    """Metacentric height [m] for a small turn about x (axis 0) or y (axis 1).
+
+    Parameters
+    ----------
+    vertices, faces
+        Upright in the water, z up.
+    centre : (3,) float array
+        Centre of mass [m].
+    share : float
+        Of the volume that is wet.
+    axis : int
+        0 or 1.
+
+    Returns
+    -------
+    float
+        Above zero the body rights itself: GM = dx_B / dθ - (z_G - z_B) by turning it a
+        little at constant displacement.
+    """
+    arms = []
+    for angle in (TURN, -TURN):
+        turned = (vertices - centre) @ _about(axis, angle).T
+        level = draught_of(turned, faces, share)
+        arm = displaced_at_levels(turned, faces, [level])[1][0]
+        arms.append(arm[1 - axis] * (-1 if axis == 0 else 1))
+    return float((arms[0] - arms[1]) / (2 * TURN))
+
+
+def float_at_rest(vertices: Floats, faces: Indices, density: float, water: float) -> Afloat:
+    """Find how a body of even density floats freely.
+
+    Parameters
+    ----------
+    vertices, faces
+        Closed mesh.
+    density, water : float
+        [kg/m³].
+
+    Raises
+    ------
+    FloatError
+        If it is no lighter than the water.
+
+    Notes
+    -----
+    Among all attitudes at its own displacement, the one in which the centre of mass lies
+    lowest over the centre of buoyancy has the least energy.
+    """
+    from scipy.optimize import minimize
+
+    share = density / water
+    if share >= 1:
+        message = f"{density:.0f} kg/m³ does not float in water of {water:.0f}."
+        raise FloatError(message)
+    middle = mesh_centre(vertices, faces)
+    local = vertices - middle
+
+    def height(angles: Floats) -> float:
+        turned = local @ _attitude(angles).T
+        level = draught_of(turned, faces, share)
+        return float(-displaced_at_levels(turned, faces, [level])[1][0][2])
+
+    rng = np.random.default_rng(8)
+    starts = [np.zeros(2), *rng.uniform(-np.pi, np.pi, (STARTS, 2))]
+    coarse = sorted(starts, key=height)[:3]
+    found = min(
+        (
+            minimize(height, start, method="Nelder-Mead", options={"xatol": 1e-5, "fatol": 1e-10})
+            for start in coarse
+        ),
+        key=lambda result: float(result.fun),
+    )
+    turn = _attitude(found.x)
+    turned = local @ turn.T
+    return Afloat(turn, draught_of(turned, faces, share) - float(turned[:, 2].min()), share)
+
+
+def _attitude(angles: Floats) -> Floats:
+    """Rotation about x, then y."""
+    turn: Floats = _about(1, float(angles[1])) @ _about(0, float(angles[0]))
+    return turn
+
+
+def _about(axis: int, angle: float) -> Floats:
+    """Rotation about x (0) or y (1), (3, 3)."""
+    c, s = np.cos(angle), np.sin(angle)
+    if axis == 0:
+        return np.array([[1, 0, 0], [0, c, -s], [0, s, c]])
+    return np.array([[c, 0, s], [0, 1, 0], [-s, 0, c]])

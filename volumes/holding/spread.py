@@ -1,0 +1,82 @@
+"""How what holds a group is spread when all that is uncertain is drawn by chance."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.holding.buoyancy import lift_from_tub, sinker_for
+from plumbstone.volumes.holding.equilibrium import judge
+from plumbstone.volumes.holding.free_bodies import LEAST, End, rig_of, tub_end
+from plumbstone.volumes.holding.hold_down import HoldResult
+
+DRAWS = 200
+SEED = 20
+Z90 = 1.6448536269514722  # 95 % quantile of the normal: ranges hold the truth at 90 %
+QUANTILES = (0.05, 0.25, 0.5, 0.75, 0.95)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spread:
+    """What many draws of the uncertain figures give."""
+
+    lifts: Floats  # (n,) [kg]
+    needed: Floats  # (n,) dry stone that just balances each [kg]
+    staying: float | None  # share of draws in which the pose stays; None without a scape
+
+    def quantiles(self, values: Floats) -> tuple[float, ...]:
+        """Give the 5, 25, 50, 75 and 95 % quantiles of a column."""
+        return tuple(float(v) for v in np.quantile(values, QUANTILES))
+
+
+def drawn(figure: Range, places: Floats) -> Floats:
+    """Values of a range at standard normal places, its bounds at 5 and 95 %."""
+    return np.array([figure.at(float(place) / Z90) for place in places])
+
+
+def drawn_end(wood: Sequence[Body], rng: np.random.Generator) -> End:
+    """Draw the volume and the mass of each piece of wood."""
+    volumes, masses = {}, {}
+    for body, places in zip(wood, rng.standard_normal((len(wood), 2)) / Z90, strict=True):
+        volumes[body.entry.name] = max(LEAST, body.volume.at(float(places[0])))
+        masses[body.entry.name] = max(LEAST, body.mass.at(float(places[1])))
+    return End(volumes, masses)
+
+
+def spread_of_lift(lift: Range, stone: Range, water: float, draws: int = DRAWS) -> Spread:
+    """Spread the sinker that a lift [kg] needs, of stone of a density [kg/m³]."""
+    rng = np.random.default_rng(SEED)
+    lifts = drawn(lift, rng.standard_normal(draws))
+    stones = drawn(stone, rng.standard_normal(draws))
+    return Spread(lifts, _needed(lifts, stones, water), None)
+
+
+def spread_of_hold(hold: HoldResult, draws: int = DRAWS) -> Spread:
+    """Draw volumes and masses of the wood and the stone's density, and judge each draw.
+
+    Seeded, so the same group gives the same figures.
+    """
+    rng = np.random.default_rng(SEED)
+    stage, tub = hold.stage, hold.group.tub
+    wood, water = stage.wood_of(hold.number), hold.stage.water
+    density = hold.sinker_material.density
+    assert density is not None
+    stones = drawn(density, rng.standard_normal(draws))
+    lifts, staying = np.empty(draws), 0
+    for i in range(draws):
+        end = drawn_end(wood, rng)
+        if tub is not None:
+            assert tub.material.density is not None
+            rho = float(drawn(tub.material.density, rng.standard_normal(1))[0])
+            end = tub_end(wood, lift_from_tub(tub.mass, rho, water), water)
+        lifts[i] = sum(end.volumes.values()) * water - sum(end.masses.values())
+        staying += bool(judge(rig_of(stage, end, hold.number)).stays.all())
+    return Spread(lifts, _needed(lifts, stones, water), staying / draws)
+
+
+def _needed(lifts: Floats, stones: Floats, water: float) -> Floats:
+    """Stone of drawn densities that just balances drawn lifts [kg]."""
+    return np.array([sinker_for(f, rho, water) for f, rho in zip(lifts, stones, strict=True)])

@@ -1,0 +1,211 @@
+"""Wood that is tied together, and the stones that hold it down, as the scape file says."""
+
+import datetime
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.volumes.holding.soaking import Weighing
+from plumbstone.volumes.scape.materials import Material, find_material
+from plumbstone.volumes.scape.sections import Section
+
+HOLDS = ("strapped", "hanging", "standing", "laid on")
+FACTOR = 1.3  # common practice, no source
+MOST_TIE_POINTS = 8  # all sets of three of them are tried
+
+
+@dataclass(frozen=True, slots=True)
+class Sinker:
+    """A stone that holds wood down."""
+
+    mass: float  # dry [kg]
+    material: Material
+    how: str  # one of HOLDS
+    at: tuple[float, float, float] | None = None  # where its tie meets the wood, tank frame [m]
+    slack: float = 0.0  # of the tie [m]
+    stone: str = ""  # name of the piece it is, empty for one without a place
+
+    def in_water(self, water: float) -> float:
+        """Mass that it still weighs under water of a density [kg/m³] → [kg]."""
+        density = self.material.density
+        assert density is not None
+        return self.mass * (1 - water / density.mid)
+
+
+@dataclass(frozen=True, slots=True)
+class TubTest:
+    """What the user measured: the group just sinks with this stone hung on it."""
+
+    mass: float  # [kg]
+    material: Material
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Pieces of wood that move as one, and what holds them."""
+
+    name: str
+    wood: tuple[str, ...]  # names of pieces
+    sinkers: tuple[Sinker, ...] = ()
+    tub: TubTest | None = None
+    factor: float = FACTOR  # on the lift, after unlucky densities
+    tie_points: tuple[tuple[float, float, float], ...] = ()  # allowed places for sinkers [m]
+    log: tuple[Weighing, ...] = ()
+
+
+def group_from(
+    section: Section,
+    materials: Mapping[str, Material],
+    masses: Mapping[str, tuple[float, Material]],
+) -> Group:
+    """Read one [[group]]; `masses` gives mass and material of stones named as sinkers."""
+    tub = section.section("just_sinks_with", None)
+    group = Group(
+        name=section.text("name", "Wood"),
+        wood=section.texts("wood"),
+        sinkers=tuple(_sinker_from(s, materials, masses) for s in section.sections("sinkers")),
+        tub=None if tub is None else _tub_from(tub, materials),
+        factor=section.number("factor", FACTOR, least=1, most=10),
+        tie_points=_points_from(section),
+        log=_log_from(section),
+    )
+    if not group.wood:
+        raise section.error("wood", "is missing; name the pieces of wood in this group.")
+    section.done()
+    return group
+
+
+def with_tied(
+    groups: Sequence[Group],
+    ties: Iterable[tuple[str, str, tuple[str, ...]]],
+    masses: Mapping[str, tuple[float, Material]],
+) -> tuple[Group, ...]:
+    """Put every piece of wood into a group, with the stones that are tied to it.
+
+    Parameters
+    ----------
+    groups : sequence of Group
+        As the file writes them.
+    ties : iterable of (name, kind, names it is tied to)
+        All pieces.
+    masses : mapping of str to (float, Material)
+        Of the stones [kg].
+
+    Returns
+    -------
+    tuple of Group
+        The same groups, then one for each piece of wood, or pieces tied together, that no
+        group names. A stone tied to wood that is no sinker of it yet is strapped to it.
+    """
+    ties = list(ties)
+    wood = {name for name, kind, _ in ties if kind == "wood"}
+    named = {name for group in groups for name in group.wood}
+    pairs = {(name, other) for name, _, to in ties for other in to}
+    pairs |= {(other, name) for name, other in pairs}
+    found = list(groups)
+    for name, _, _ in ties:
+        if name not in wood - named:
+            continue
+        part = [name]
+        for member in part:  # grows as it is walked
+            part += [n for n in wood - named if (member, n) in pairs and n not in part]
+        named |= {*part}
+        together = tuple(n for n, _, _ in ties if n in part)
+        found.append(Group(" and ".join(together), together))
+    return tuple(_with_strapped(group, pairs, masses) for group in found)
+
+
+def _with_strapped(
+    group: Group, pairs: Iterable[tuple[str, str]], masses: Mapping[str, tuple[float, Material]]
+) -> Group:
+    """Add the stones that are tied to the wood of a group and are no sinkers of it yet."""
+    known = {sinker.stone for sinker in group.sinkers}
+    stones = sorted({b for a, b in pairs if a in group.wood and b in masses and b not in known})
+    added = tuple(Sinker(*masses[name], "strapped", stone=name) for name in stones)
+    return replace(group, sinkers=(*group.sinkers, *added))
+
+
+def _log_from(section: Section) -> tuple[Weighing, ...]:
+    """Read the weighings of soaking wood; days count from the first date, if dates are given."""
+    dated = [_weighing_from(entry) for entry in section.sections("log")]
+    if len({isinstance(day, datetime.date) for day, _ in dated}) > 1:
+        raise section.error("log", "give every weighing a date, or every one a day.")
+    days = [day.toordinal() if isinstance(day, datetime.date) else day for day, _ in dated]
+    first = min(days) if dated and isinstance(dated[0][0], datetime.date) else 0.0
+    return tuple(
+        replace(weighing, day=float(day - first))
+        for day, (_, weighing) in zip(days, dated, strict=True)
+    )
+
+
+def _weighing_from(section: Section) -> tuple[float | datetime.date, Weighing]:
+    """Read one weighing: `day` or `date`, `mass`, and whether it hung in water."""
+    day: float | datetime.date = 0.0
+    if section.has("date"):
+        day = section.raw("date")
+        if not isinstance(day, datetime.date):
+            raise section.error("date", "must be a date without quotation marks: 2026-03-01.")
+    else:
+        day = section.number("day", least=0)
+    in_water = section.choice("weighed", ("air", "water"), "air") == "water"
+    least = -100 if in_water else 1e-6  # what still floats pulls the scale up
+    mass = section.quantity("mass", "mass", least=least)
+    section.done()
+    return day, Weighing(0.0, mass, in_water)
+
+
+def _points_from(section: Section) -> tuple[tuple[float, float, float], ...]:
+    """Read `tie_points`, a list of ["x", "y", "z"]."""
+    points = section.raw("tie_points", [])
+    if not isinstance(points, list):
+        raise section.error("tie_points", 'must be a list of ["x", "y", "z"] points.')
+    if len(points) > MOST_TIE_POINTS:
+        raise section.error("tie_points", f"name at most {MOST_TIE_POINTS} places.")
+    rows = Section(
+        {str(i): p for i, p in enumerate(points, 1)}, section.path, f"{section.where}.tie_points"
+    )
+    return tuple(rows.quantities(str(i), "length", count=3) for i in range(1, len(points) + 1))
+
+
+def _sinker_from(
+    section: Section,
+    materials: Mapping[str, Material],
+    masses: Mapping[str, tuple[float, Material]],
+) -> Sinker:
+    """Read one sinker: a named stone, or a mass of a material."""
+    stone = section.text("stone", "")
+    if stone and stone not in masses:
+        raise section.error("stone", f'"{stone}" is no stone of this scape with a mass or a size.')
+    if stone:
+        mass, material = masses[stone]
+    else:
+        mass = section.quantity("mass", "mass", least=1e-6)
+        material = _material(section, materials)
+    sinker = Sinker(
+        mass=mass,
+        material=material,
+        how=section.choice("how", HOLDS, "hanging"),
+        at=section.quantities("at", "length", None, count=3),
+        slack=section.quantity("slack", "length", 0.0, least=0),
+        stone=stone,
+    )
+    section.done()
+    return sinker
+
+
+def _tub_from(section: Section, materials: Mapping[str, Material]) -> TubTest:
+    """Read what the group just sank with."""
+    tub = TubTest(section.quantity("mass", "mass", least=1e-6), _material(section, materials))
+    section.done()
+    return tub
+
+
+def _material(section: Section, materials: Mapping[str, Material]) -> Material:
+    """Find a sinker's material; it must have a density."""
+    try:
+        material = find_material(section.text("material"), materials)
+    except PlumbstoneError as error:
+        raise section.error("material", str(error)) from None
+    if material.density is None:
+        raise section.error("material", f"{material.name} has no density; name a stone.")
+    return material

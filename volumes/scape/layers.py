@@ -1,0 +1,494 @@
+"""Layers of substrate: where each lies, how deep it is drawn, and the border between them."""
+
+import itertools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plumbstone.meshes.columns import Grid
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bed.bags import Bag, bag_from
+from plumbstone.volumes.scape.materials import Material, find_material
+from plumbstone.volumes.scape.sections import Section
+
+NAMED_ZONES = (
+    "all", "behind border", "before border", "along border",
+    "front strip", "back strip", "left strip", "right strip", "along line",
+)  # fmt: skip
+FAR = 100.0  # [m], beyond any pane
+SACK_GAPS = 0.15  # of 0.10-0.20; common practice, no source
+STRIP_WIDTH = 0.03  # [m]
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """Where a layer may lie: a name of `NAMED_ZONES`, or a polygon on the floor."""
+
+    name: str = "all"
+    width: float = STRIP_WIDTH  # of a strip, or across a line [m]
+    polygon: tuple[tuple[float, float], ...] = ()
+    line: tuple[tuple[float, float], ...] = ()  # of a path [m]
+
+
+@dataclass(frozen=True, slots=True)
+class Mound:
+    """A smooth rise, or a hollow where it is negative: full in the middle, 0 at the radius."""
+
+    at: tuple[float, float]  # [m]
+    rise: float  # [m]
+    radius: float  # [m]
+
+
+@dataclass(frozen=True, slots=True)
+class Trail:
+    """A path through the layer: along a line, the surface lies at one level."""
+
+    line: tuple[tuple[float, float], ...]  # [m]
+    width: float  # [m]
+    level: float  # depth or height, as the profile's [m]
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """The drawn surface, as depth over what lies below or as height above the glass [m].
+
+    `corners` are front left, front right, back left, back right; `left` and `right` are
+    the levels in the middle of these sides where they are given apart.
+    """
+
+    above_glass: bool
+    corners: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    left: float | None = None
+    right: float | None = None
+    terraces: tuple[tuple[float, float], ...] = ()  # (from this far behind the front, level)
+    points: tuple[tuple[float, float, float], ...] = ()  # (x, y, level)
+    mounds: tuple[Mound, ...] = ()
+    paths: tuple[Trail, ...] = ()
+    heightmap: Floats | None = field(default=None, compare=False)  # rows from the back
+
+
+@dataclass(frozen=True, slots=True)
+class Sacks:
+    """Small sacks that a filler is laid in, with gaps between them."""
+
+    holds: float  # [m³]
+    gaps: float  # share of the layer
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One layer of substrate, in pouring order."""
+
+    name: str
+    material: Material
+    zone: Zone
+    profile: Profile | None  # None for a strip, which has no volume
+    settling: float  # share of the poured depth lost when it settles
+    bags: tuple[Bag, ...]
+    spare: float  # share to keep for topping up
+    sacks: Sacks | None = None
+
+    @property
+    def slope(self) -> float:
+        """Tangent of the angle of repose."""
+        assert self.material.repose is not None
+        return float(np.tan(np.radians(self.material.repose.mid)))
+
+
+@dataclass(frozen=True, slots=True)
+class Border:
+    """The line along which stones hold the soil back."""
+
+    line: tuple[tuple[float, float], ...]  # from the left pane to the right one [m]
+    stones: tuple[str, ...]  # names of pieces, from left to right
+    strip: bool  # a hidden strip stands behind the stones
+    divider: bool = False  # a divider stands on the line while pouring, and is pulled afterwards
+
+    @property
+    def held(self) -> bool:
+        """Whether something on the line holds the soil while it is poured."""
+        return self.strip or self.divider
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A place on the floor whose depth is asked for."""
+
+    name: str
+    at: tuple[float, float]  # [m]
+    root_depth: float | None  # that a plant there needs [m]
+
+
+def spot_from(section: Section) -> Spot:
+    """Read one [[spot]]: `name`, `at` and, for a plant, `root_depth`."""
+    spot = Spot(
+        section.text("name"),
+        section.quantities("at", "length", count=2, least=0),
+        section.quantity("root_depth", "length", None, least=0),
+    )
+    section.done()
+    return spot
+
+
+def layers_from(
+    sections: Sequence[Section], materials: Mapping[str, Material]
+) -> tuple[Layer, ...]:
+    """Read the [[layer]] tables in pouring order.
+
+    Raises
+    ------
+    ScapeError
+        If a key is missing, unknown or impossible.
+    """
+    return tuple(_layer_from(section, materials) for section in sections)
+
+
+def border_from(section: Section) -> Border:
+    """Read [border]: `line` of points from left to right, `stones`, `strip`, `divider`."""
+    line = section.points("line", least_count=2)
+    if any(b[0] <= a[0] for a, b in itertools.pairwise(line)):
+        raise section.error("line", "must run from left to right, each point further right.")
+    border = Border(line, section.texts("stones"), section.flag("strip"), section.flag("divider"))
+    section.done()
+    return border
+
+
+def zone_distance(zone: Zone, border: Border | None, grid: Grid) -> Floats | None:
+    """Signed distance of each cell to the free edge of a zone [m], positive inside.
+
+    Returns None for a zone without a free edge (the whole floor). The panes are walls,
+    not edges, so zones that reach a pane are drawn on beyond it.
+    """
+    if zone.polygon:
+        return _polygon_distance(np.array(zone.polygon), grid)
+    if zone.name == "all":
+        return None
+    x, y = np.meshgrid(grid.x, grid.y)
+    if zone.name == "along line":
+        return zone.width / 2 - _line_distance(np.array(zone.line), x, y)
+    if zone.name.endswith("border"):
+        assert border is not None
+        behind = _border_distance(border, grid)
+        if zone.name == "along border":
+            return zone.width / 2 - np.abs(behind)
+        return behind if zone.name == "behind border" else -behind
+    gap = {"front": y, "back": grid.depth - y, "left": x, "right": grid.length - x}
+    distance: Floats = zone.width - gap[zone.name.split()[0]]
+    return distance
+
+
+def drawn_level(profile: Profile, inside: NDArray[np.bool_], grid: Grid) -> Floats:
+    """Depth or height that a profile asks for at each cell [m].
+
+    Parameters
+    ----------
+    profile : Profile
+        What the file says; its front and back are those of the zone.
+    inside : (rows, columns) bool array
+        Cells of the zone.
+    grid : Grid
+        Cells over the floor.
+
+    Returns
+    -------
+    (rows, columns) float array
+        Never below zero.
+    """
+    u, v = _zone_fractions(inside, grid)
+    x, y = np.meshgrid(grid.x, grid.y)
+    if profile.heightmap is not None:
+        level = _heightmap_level(profile.heightmap, u, v)
+    elif profile.points:
+        level = _through_points(profile.points, x, y)
+    elif profile.terraces:
+        level = _terraced(profile.terraces, v * _zone_depth(inside, grid))
+    else:
+        level = _between_sides(profile, u, v)
+    for mound in profile.mounds:
+        reach = np.hypot(x - mound.at[0], y - mound.at[1]) / mound.radius
+        level = level + np.where(reach < 1, mound.rise * (1 + np.cos(np.pi * reach)) / 2, 0.0)
+    for path in profile.paths:
+        near = np.abs(_line_distance(np.array(path.line), x, y)) <= path.width / 2
+        level = np.where(near, path.level, level)
+    return np.maximum(level, 0.0)
+
+
+def _layer_from(section: Section, materials: Mapping[str, Material]) -> Layer:
+    """Read one [[layer]]."""
+    key = section.text("material")
+    try:
+        material = find_material(key, materials)
+    except PlumbstoneError as error:
+        raise section.error("material", str(error)) from None
+    if material.kind not in ("substrate", "strip"):
+        raise section.error("material", f"is a {material.kind}; a layer needs substrate.")
+    name = section.text("name", material.name.capitalize())
+    zone = _zone_from(section)
+    profile = _profile_from(section) if material.kind == "substrate" else None
+    repose = section.number("repose", None, least=5, most=60)
+    if repose is not None:
+        material = replace(material, repose=Range.exact(repose))
+    layer = Layer(
+        name=name,
+        material=material,
+        zone=zone,
+        profile=profile,
+        settling=section.number("settling", material.settling, least=0, most=0.5),
+        bags=tuple(bag_from(entry) for entry in section.sections("bags")),
+        spare=section.number("spare", 0.0, least=0, most=1),
+        sacks=_sacks_from(sacks) if (sacks := section.section("sacks", None)) else None,
+    )
+    section.done()
+    return layer
+
+
+def _sacks_from(section: Section) -> Sacks:
+    """Read `sacks`: what one holds, and the share of gaps between them."""
+    sacks = Sacks(
+        section.quantity("holds", "volume", least=1e-5),
+        section.number("gaps", SACK_GAPS, least=0, most=0.5),
+    )
+    section.done()
+    return sacks
+
+
+def _zone_from(section: Section) -> Zone:
+    """Read `zone`, a name or a list of points, and `width`."""
+    polygon: tuple[tuple[float, float], ...] = ()
+    name = "polygon"
+    if isinstance(section.peek("zone"), list):
+        polygon = section.points("zone", least_count=3)
+    else:
+        name = section.choice("zone", NAMED_ZONES, "all")
+    width = section.quantity("width", "length", STRIP_WIDTH, least=1e-3)
+    line = section.points("line", least_count=2) if name == "along line" else ()
+    return Zone(name, width, polygon, line)
+
+
+def _profile_from(section: Section) -> Profile:
+    """Read `depth` or `height` with what shapes it further."""
+    given = [key for key in ("depth", "height") if section.has(key)]
+    if len(given) != 1:
+        problem = 'give depth (over what lies below) or height (above the glass), e.g. "4 cm".'
+        raise section.error("depth", problem)
+    key = given[0]
+    profile = Profile(
+        key == "height",
+        mounds=tuple(_mound_from(entry) for entry in section.sections("mounds")),
+        paths=tuple(_path_from(entry) for entry in section.sections("paths")),
+    )
+    if not isinstance(section.peek(key), dict):
+        level = section.quantity(key, "length", least=0)
+        return replace(profile, corners=(level,) * 4)
+    return _shaped(profile, section.section(key))
+
+
+def _shaped(profile: Profile, table: Section) -> Profile:
+    """Read the table of a depth: sides, corners, points, terraces or a height map."""
+    ways = [key for key in ("points", "terraces", "map") if table.has(key)]
+    if len(ways) > 1:
+        raise table.error(ways[1], f"cannot go with {ways[0]}; keep one of them.")
+    if ways == ["points"]:
+        points = tuple(_level_at(entry) for entry in table.sections("points"))
+        profile = replace(profile, points=points)
+    elif ways == ["terraces"]:
+        steps = sorted(_terrace_from(entry) for entry in table.sections("terraces"))
+        profile = replace(profile, terraces=tuple(steps))
+    elif ways == ["map"]:
+        profile = replace(profile, heightmap=_heightmap_from(table))
+    else:
+        profile = _sides_from(profile, table)
+    table.done()
+    return profile
+
+
+def _sides_from(profile: Profile, table: Section) -> Profile:
+    """Read front and back, then left and right or single corners."""
+    front = table.quantity("front", "length", None, least=0)
+    back = table.quantity("back", "length", front, least=0)
+    front = back if front is None else front
+    corners = tuple(
+        table.quantity(f"{row}_{side}", "length", level, least=0)
+        for row, level in (("front", front), ("back", back))
+        for side in ("left", "right")
+    )
+    if None in corners:
+        raise table.error("front", "is missing; give front and back, or all four corners.")
+    left = table.quantity("left", "length", None, least=0)
+    right = table.quantity("right", "length", None, least=0)
+    return replace(profile, corners=corners, left=left, right=right)
+
+
+def _mound_from(section: Section) -> Mound:
+    """Read one mound or hollow."""
+    mound = Mound(
+        section.quantities("at", "length", count=2),
+        section.quantity("rise", "length"),
+        section.quantity("radius", "length", least=1e-3),
+    )
+    section.done()
+    return mound
+
+
+def _path_from(section: Section) -> Trail:
+    """Read one path."""
+    trail = Trail(
+        section.points("line", least_count=2),
+        section.quantity("width", "length", least=1e-3),
+        section.quantity("level", "length", least=0),
+    )
+    section.done()
+    return trail
+
+
+def _level_at(section: Section) -> tuple[float, float, float]:
+    """Read one point: `at` and `level`."""
+    x, y = section.quantities("at", "length", count=2)
+    level = section.quantity("level", "length", least=0)
+    section.done()
+    return x, y, level
+
+
+def _terrace_from(section: Section) -> tuple[float, float]:
+    """Read one terrace: `from` (behind the front of the zone) and `level`."""
+    step = section.quantity("from", "length", least=0), section.quantity("level", "length", least=0)
+    section.done()
+    return step
+
+
+def _heightmap_from(table: Section) -> Floats:
+    """Read `map` (a CSV of centimetres, or a grey picture between `black` and `white`)."""
+    path = table.path.parent / table.text("map")
+    black = table.quantity("black", "length", None, least=0)
+    white = table.quantity("white", "length", None, least=0)
+    try:
+        if path.suffix.lower() == ".csv":
+            values = np.loadtxt(path, delimiter=",", ndmin=2) * 1e-2
+        else:
+            if black is None or white is None:
+                raise table.error(
+                    "black", "is missing; a picture needs levels for black and white."
+                )
+            from PIL import Image
+
+            with Image.open(path) as picture:
+                grey = np.asarray(picture.convert("L"), dtype=float) / 255
+            values = black + grey * (white - black)
+    except OSError as error:
+        raise table.error("map", f"{path} cannot be read ({error}).") from None
+    except ValueError:
+        raise table.error("map", f"{path} is no table of numbers in centimetres.") from None
+    if values.size < 4 or min(values.shape) < 2 or not np.isfinite(values).all():
+        raise table.error("map", f"{path} must hold at least 2 × 2 finite numbers.")
+    if (values < 0).any():
+        raise table.error("map", f"{path} holds a level below the glass.")
+    return values
+
+
+def _border_distance(border: Border, grid: Grid) -> Floats:
+    """Signed distance to the border line [m], positive behind it."""
+    line = [(-FAR, border.line[0][1]), *border.line, (FAR, border.line[-1][1])]
+    around = np.array([*line, (FAR, FAR), (-FAR, FAR)])
+    return _polygon_distance(around, grid)
+
+
+def _polygon_distance(polygon: Floats, grid: Grid) -> Floats:
+    """Signed distance to a polygon [m], positive inside."""
+    x, y = np.meshgrid(grid.x, grid.y)
+    closed = np.concatenate([polygon, polygon[:1]])
+    inside = np.zeros(x.shape, dtype=bool)
+    for (x0, y0), (x1, y1) in itertools.pairwise(closed):
+        crosses = (y0 > y) != (y1 > y)
+        if y0 != y1:
+            inside ^= crosses & (x < x0 + (y - y0) * (x1 - x0) / (y1 - y0))
+    distance = _line_distance(closed, x, y)
+    return np.where(inside, distance, -distance)
+
+
+def _line_distance(line: Floats, x: Floats, y: Floats) -> Floats:
+    """Distance to a polyline [m]."""
+    nearest = np.full(x.shape, np.inf)
+    for start, end in itertools.pairwise(line):
+        step = end - start
+        length = float(step @ step)
+        along = ((x - start[0]) * step[0] + (y - start[1]) * step[1]) / max(length, 1e-18)
+        along = np.clip(along, 0, 1)
+        gap = np.hypot(x - start[0] - along * step[0], y - start[1] - along * step[1])
+        nearest = np.minimum(nearest, gap)
+    return nearest
+
+
+def _zone_fractions(inside: NDArray[np.bool_], grid: Grid) -> tuple[Floats, Floats]:
+    """Place in the zone, 0 to 1: from left to right over all of it, front to back by column."""
+    u = np.broadcast_to(grid.x / grid.length, inside.shape)
+    first, last = _extent(inside)
+    step = 1.0 / (last - first)
+    v = (np.arange(inside.shape[0])[:, None] + 0.5 - first) * step
+    return np.asarray(u, dtype=float), np.clip(v, 0, 1)
+
+
+def _extent(inside: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """First and one past the last row of the zone in each column, (1, nx); neighbours fill gaps."""
+    has = inside.any(axis=0)
+    rows = np.arange(inside.shape[1])
+    first = inside.argmax(axis=0).astype(float)
+    last = inside.shape[0] - inside[::-1].argmax(axis=0).astype(float)
+    if not has.any():
+        return np.zeros((1, len(rows))), np.full((1, len(rows)), float(inside.shape[0]))
+    first = np.interp(rows, rows[has], first[has])
+    last = np.interp(rows, rows[has], last[has])
+    return first[None], last[None]
+
+
+def _zone_depth(inside: NDArray[np.bool_], grid: Grid) -> Floats:
+    """Depth of the zone from front to back in each column [m], (1, nx)."""
+    first, last = _extent(inside)
+    return (last - first) * grid.spacing[1]
+
+
+def _between_sides(profile: Profile, u: Floats, v: Floats) -> Floats:
+    """Bilinear between the corners, bent to the levels in the middle of left and right."""
+    fl, fr, bl, br = profile.corners
+    level = (1 - v) * ((1 - u) * fl + u * fr) + v * ((1 - u) * bl + u * br)
+    middles = ((profile.left, (fl + bl) / 2, 1 - 2 * u), (profile.right, (fr + br) / 2, 2 * u - 1))
+    for wanted, bilinear, weight in middles:
+        if wanted is not None:
+            # Full at the middle of the side, nothing at the corners and in the middle of the tank.
+            level = level + (wanted - bilinear) * np.clip(weight, 0, 1) * 4 * v * (1 - v)
+    return level
+
+
+def _terraced(terraces: tuple[tuple[float, float], ...], behind_front: Floats) -> Floats:
+    """Level of the last terrace that begins at or before each place."""
+    starts = np.array([start for start, _ in terraces])
+    levels = np.array([level for _, level in terraces])
+    which = np.searchsorted(starts, behind_front, side="right") - 1
+    return levels[np.clip(which, 0, None)]
+
+
+def _through_points(points: tuple[tuple[float, float, float], ...], x: Floats, y: Floats) -> Floats:
+    """Smooth surface through points, kept between the lowest and the highest of them."""
+    from scipy.interpolate import RBFInterpolator
+
+    known = np.array(points)
+    if len(known) < 4 or np.linalg.matrix_rank(known[:, :2] - known[0, :2], tol=1e-9) < 2:
+        weights = 1 / (np.hypot(x[..., None] - known[:, 0], y[..., None] - known[:, 1]) ** 2 + 1e-9)
+        level: Floats = (weights * known[:, 2]).sum(axis=-1) / weights.sum(axis=-1)
+        return level
+    fit = RBFInterpolator(known[:, :2], known[:, 2])
+    level = fit(np.column_stack([x.ravel(), y.ravel()])).reshape(x.shape)
+    return np.clip(level, known[:, 2].min(), known[:, 2].max())
+
+
+def _heightmap_level(values: Floats, u: Floats, v: Floats) -> Floats:
+    """Bilinear reading of a map whose first row lies at the back."""
+    from scipy.ndimage import map_coordinates
+
+    rows = (1 - v) * (values.shape[0] - 1)
+    columns = u * (values.shape[1] - 1)
+    level: Floats = map_coordinates(values, [rows, columns], order=1, mode="nearest")
+    return level

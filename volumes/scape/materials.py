@@ -1,0 +1,179 @@
+"""The table of materials: densities, pores, repose angles and grain sizes with their sources."""
+
+import difflib
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.scape.sections import Section
+
+KINDS = ("stone", "wood", "substrate", "strip")
+
+
+class UnknownMaterialError(PlumbstoneError, ValueError):
+    """A material name that the table does not hold."""
+
+    def __init__(self, name: str, known: Sequence[str]) -> None:
+        self.name = name
+        near = difflib.get_close_matches(name, known, n=3, cutoff=0.5)
+        hint = f"Did you mean {' or '.join(near)}?" if near else "See: plumbstone materials."
+        super().__init__(f'"{name}" is no known material. {hint}')
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """One material; fields that do not apply to its kind are None.
+
+    Densities are in kg/m³. `density` is that of the outer envelope, dry: a stone or a
+    piece of wood with its pores full of air. `grain_density` counts no pore that water
+    fills in the end; for substrate it is that of a grain without its inner pores.
+    """
+
+    key: str
+    kind: str
+    density: Range | None = None
+    grain_density: Range | None = None
+    bulk_density: Range | None = None  # of the loose heap, dry, voids counted
+    grain_pores: float = 0.0  # share of a grain's envelope that water fills
+    repose: Range | None = None  # angle of repose [degrees]
+    d15: float | None = None  # grain sizes passed by 15, 50, 85 % of the mass [m]
+    d50: float | None = None
+    d85: float | None = None
+    settling: float = 0.0  # share of the poured depth lost within days
+    note: str = ""
+    sources: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def name(self) -> str:
+        """The plain trade name."""
+        return self.key
+
+    @property
+    def grain_envelope_density(self) -> Range:
+        """Mass of a dry grain over its envelope with inner pores [kg/m³]."""
+        if self.grain_density is None:
+            message = f"{self.key} has no grain density."
+            raise ValueError(message)
+        return self.grain_density.times(1 - self.grain_pores)
+
+    def saturated_density(self, water: float) -> Range:
+        """Density of a grain, or a porous stone, whose pores are full of water [kg/m³]."""
+        dry = self.grain_envelope_density
+        return Range(*(value + self.grain_pores * water for value in (dry.low, dry.mid, dry.high)))
+
+
+@cache
+def load_materials() -> Mapping[str, Material]:
+    """Read the table that comes with plumbstone, by name."""
+    text = files("plumbstone.volumes.scape").joinpath("materials.toml").read_text(encoding="utf-8")
+    return {key: _material(key, row) for key, row in tomllib.loads(text).items()}
+
+
+def find_material(name: str, materials: Mapping[str, Material] | None = None) -> Material:
+    """Look a material up by its name, whatever the case.
+
+    Raises
+    ------
+    UnknownMaterialError
+        If there is none of that name; it names the nearest ones.
+    """
+    known = load_materials() if materials is None else materials
+    key = " ".join(name.lower().replace("-", " ").split())
+    by_plain_name = {known_key.lower().replace("-", " "): known_key for known_key in known}
+    if key not in by_plain_name:
+        raise UnknownMaterialError(name, list(known))
+    return known[by_plain_name[key]]
+
+
+def material_from(section: Section, known: Mapping[str, Material]) -> Material:
+    """Read a user's own [[material]]: a row like another one, with some values changed.
+
+    Keys: `name`; `like` (a known material) or `kind`; `density`, `grain_density`,
+    `bulk_density` ("2650 kg/m^3", or [low, high]), `grain_pores`, `repose` (degrees, or
+    [low, high]), `d15`, `d50`, `d85` ("2 mm"), `settling`, `note`.
+    """
+    name = section.text("name")
+    like = section.text("like", None)
+    try:
+        base = find_material(like, known) if like else Material(name, "")
+    except UnknownMaterialError as error:
+        raise section.error("like", str(error)) from None
+    kind = section.choice("kind", KINDS, base.kind)
+    if not kind:
+        raise section.error("kind", f"is missing; give one of {', '.join(KINDS)}, or `like`.")
+    changed: dict[str, Any] = {}
+    for key in ("density", "grain_density", "bulk_density"):
+        changed[key] = section.range(key, "density", getattr(base, key))
+    for key in ("d15", "d50", "d85"):
+        changed[key] = section.quantity(key, "length", getattr(base, key), least=1e-6)
+    repose = section.raw("repose", None)
+    material = replace(
+        base,
+        key=name,
+        kind=kind,
+        **changed,
+        repose=base.repose if repose is None else _angles(section, repose),
+        grain_pores=section.number("grain_pores", base.grain_pores, least=0, most=0.95),
+        settling=section.number("settling", base.settling, least=0, most=0.5),
+        note=section.text("note", base.note),
+        sources={**base.sources, "changed": "the user's scape file"},
+    )
+    section.done()
+    for key in needed_fields(kind):
+        if getattr(material, key) is None:
+            raise section.error(key, f"is missing; a {kind} needs it (or name a `like`).")
+    return _with_pores(material)
+
+
+def needed_fields(kind: str) -> tuple[str, ...]:
+    """Name the fields without which a material of that kind is of no use."""
+    if kind == "substrate":
+        return ("grain_density", "bulk_density", "repose")
+    return ("density",) if kind in ("stone", "wood") else ()
+
+
+def _with_pores(material: Material) -> Material:
+    """Fill in a stone's open pores from its envelope and grain densities."""
+    if material.kind != "stone" or material.density is None:
+        return material
+    grain = material.grain_density or material.density
+    pores = max(0.0, 1 - material.density.mid / grain.mid)
+    return replace(material, grain_density=grain, grain_pores=pores)
+
+
+def _angles(section: Section, value: Any) -> Range:
+    """Read one angle or [low, high] in degrees, each between 5 and 60."""
+    parts = value if isinstance(value, list) else [value, value]
+    numbers = all(isinstance(v, (int, float)) and 5 <= v <= 60 for v in parts)
+    if len(parts) != 2 or not numbers or parts[0] > parts[1]:
+        raise section.error("repose", "must be an angle from 5 to 60 degrees, or [low, high].")
+    return Range(float(parts[0]), sum(parts) / 2, float(parts[1]))
+
+
+def _material(key: str, row: Mapping[str, Any]) -> Material:
+    """Make a material of one row of the table."""
+    names = {f.name for f in fields(Material)} - {"key", "sources"}
+    values: dict[str, Any] = {
+        k: _range(v) if isinstance(v, list) else v for k, v in row.items() if k in names
+    }
+    unknown = set(row) - names - {"source"}
+    if unknown:
+        message = f"materials.toml: {key}: unknown {sorted(unknown)}"
+        raise ValueError(message)
+    material = Material(key=key, sources=row["source"], **values)
+    missing = [name for name in needed_fields(material.kind) if getattr(material, name) is None]
+    if missing:
+        message = f"materials.toml: {key}: {missing} missing"
+        raise ValueError(message)
+    return _with_pores(material)
+
+
+def _range(values: Sequence[float]) -> Range:
+    """Make a range of [low, mid, high]."""
+    low, mid, high = values
+    return Range(float(low), float(mid), float(high))

@@ -1,0 +1,420 @@
+"""The scape file: what a user writes about one tank, read and checked in one place."""
+
+import itertools
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.scape.groups import Group, group_from, with_tied
+from plumbstone.volumes.scape.layers import Border, Layer, Spot, border_from, layers_from, spot_from
+from plumbstone.volumes.scape.materials import (
+    Material,
+    find_material,
+    load_materials,
+    material_from,
+)
+from plumbstone.volumes.scape.sections import ScapeError, Section
+
+SALINITY = {"fresh": 0.0, "brackish": 10.0, "salt": 35.0}  # [g/kg], common practice, no source
+LARGEST_FILE = 2_000_000  # [bytes]
+LINE_BELOW_RIM = 0.03  # [m], common practice, no source
+SOLIDS = ("box", "ellipsoid", "cylinder", "slab", "boulder")
+SHAPE_FACTOR = 0.5  # mid of 0.40-0.60, common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Sump:
+    """The vessel below a tank."""
+
+    water: float  # while the pump runs [m³]
+    area: float | None  # of the tank or weir that drains back [m²]
+    drop: float | None  # from the running level to the siphon break [m]
+    spare: float | None  # room left in the sump while the pump runs [m³]
+
+
+@dataclass(frozen=True, slots=True)
+class Tank:
+    """The glass box, inside dimensions, and its water."""
+
+    length: float  # along x [m]
+    depth: float  # along y, front to back [m]
+    height: float | None  # [m]; None where only the floor was measured
+    glass: float | None  # pane thickness [m]
+    water_line: float | None  # above the glass floor [m]
+    celsius: float
+    salinity: float  # [g/kg]
+    bracing: float  # width of the rim brace [m]
+    lamp_height: float | None  # above the rim [m]
+    filter_water: float  # [m³]
+    sump: Sump | None
+    stand: tuple[float, float] | None  # footprint [m]
+    guesses: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Limb:
+    """One limb of a branch: a polyline, or a length alone, and the girth at both ends."""
+
+    path: tuple[tuple[float, float, float], ...]  # [m]; empty where only a length is given
+    length: float  # [m]
+    girths: tuple[float, float]  # around the limb, at its start and end [m]
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """How the form of a piece is known; exactly one of the ways is used."""
+
+    scan: Path | None = None
+    unit: str | None = None
+    solid: str = ""  # one of SOLIDS
+    size: tuple[float, float, float] | None = None  # length, width, height [m]
+    shape_factor: float | None = None  # volume over that of the box around it
+    seed: int = 0
+    limbs: tuple[Limb, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PieceEntry:
+    """A stone or a piece of wood as the file describes it."""
+
+    name: str
+    kind: str  # "stone" or "wood"
+    shape: Shape
+    material: Material
+    mass: float | None  # measured [kg]
+    at: tuple[float, float] = (0.0, 0.0)  # middle of its outline from above [m]
+    turn: float = 0.0  # seen from above, anticlockwise [degrees]
+    tilt: float = 0.0  # [degrees]
+    lean: float = 0.0  # direction it tilts to, from +x [degrees]
+    rests: str = "floor"  # "floor", "bed" or the name of another piece
+    pressed: float = 0.0  # below the bed surface [m]
+    settle: bool = False  # it turns until it rests, instead of staying as drawn
+    tied_to: tuple[str, ...] = ()
+    price: float | None = None  # per kilogram
+
+
+@dataclass(frozen=True, slots=True)
+class Lump:
+    """Stones or wood without a place: only how many, how heavy, how deep."""
+
+    name: str
+    kind: str
+    count: int
+    mass: Range  # together, dry [kg]
+    volume: Range  # outer envelope, together [m³]
+    material: Material
+    below_soil: float  # fraction of the volume
+    pores_filled: bool  # its pores hold water, so only its grains displace
+
+
+@dataclass(frozen=True, slots=True)
+class Scape:
+    """One tank with all that goes into it, as the file says."""
+
+    name: str
+    path: Path
+    tank: Tank
+    pieces: tuple[PieceEntry, ...]
+    lumps: tuple[Lump, ...]
+    layers: tuple[Layer, ...]
+    border: Border | None
+    groups: tuple[Group, ...]
+    spots: tuple[Spot, ...]  # whose depth is asked for
+    at_hand: tuple[PieceEntry, ...]  # stones that could be hung on wood, not in the tank
+    materials: Mapping[str, Material] = field(repr=False)
+
+
+def read_scape(path: Path) -> Scape:
+    """Read a scape file and check that it makes sense.
+
+    Parameters
+    ----------
+    path : Path
+        A TOML file; scan files in it are taken from its own folder.
+
+    Returns
+    -------
+    Scape
+        Everything in SI units.
+
+    Raises
+    ------
+    ScapeError
+        If the file cannot be read, or a key is missing, unknown or impossible.
+    """
+    top = Section(_read_toml(path), path)
+    materials = {**load_materials(), **_own_materials(top)}
+    scape = Scape(
+        name=top.text("name", path.stem),
+        path=path,
+        tank=_tank_from(top.section("tank")),
+        pieces=tuple(_piece_from(entry, materials) for entry in top.sections("piece")),
+        lumps=tuple(_lump_from(entry, materials) for entry in top.sections("lump")),
+        layers=layers_from(top.sections("layer"), materials),
+        border=border_from(border) if (border := top.section("border", None)) else None,
+        groups=(),
+        spots=tuple(spot_from(entry) for entry in top.sections("spot")),
+        at_hand=tuple(_at_hand_from(entry, materials) for entry in top.sections("at_hand")),
+        materials=materials,
+    )
+    masses = {p.name: _mass_and_material(p) for p in scape.pieces if p.kind == "stone"}
+    groups = tuple(group_from(entry, materials, masses) for entry in top.sections("group"))
+    ties = ((piece.name, piece.kind, piece.tied_to) for piece in scape.pieces)
+    scape = replace(scape, groups=with_tied(groups, ties, masses))
+    top.done()
+    _check_names(scape)
+    return scape
+
+
+def _read_toml(path: Path) -> dict[str, object]:
+    """Read the file as TOML, with one plain message for all that can go wrong."""
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise ScapeError(path, "", "is over 2 MB; a scape file is a page of text.")
+        with path.open("rb") as stream:
+            return tomllib.load(stream)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise ScapeError(path, "", f"cannot be read ({reason}); check the name.") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise ScapeError(path, "", f"is not valid TOML: {error}.") from None
+    except (RecursionError, ValueError):
+        raise ScapeError(path, "", "holds a value that is too deep or too long.") from None
+
+
+def _own_materials(top: Section) -> dict[str, Material]:
+    """Read the user's own [[material]] tables."""
+    known = load_materials()
+    found = (material_from(entry, known) for entry in top.sections("material"))
+    return {material.key: material for material in found}
+
+
+def _tank_from(section: Section) -> Tank:
+    """Read [tank]."""
+    glass = section.quantity("glass", "length", None, least=0)
+    sides, guesses = _inside(section, glass)
+    height = sides[2] if len(sides) == 3 else None
+    line = section.quantity("water_line", "length", None, least=0)
+    if line is None and height is not None:
+        line = max(height - LINE_BELOW_RIM, 0.0)
+        guesses = (*guesses, f"water line taken {LINE_BELOW_RIM * 100:.0f} cm below the rim")
+    if line is not None and height is not None and line > height:
+        raise section.error("water_line", "lies above the rim; lower it or raise the height.")
+    water = section.choice("water", tuple(SALINITY), "fresh")
+    stand = section.quantities("stand", "length", None, count=2, least=0)
+    tank = Tank(
+        length=sides[0],
+        depth=sides[1],
+        height=height,
+        glass=glass,
+        water_line=line,
+        celsius=section.quantity("temperature", "temperature", 25.0),
+        salinity=section.number("salinity", SALINITY[water], least=0, most=42),
+        bracing=section.quantity("bracing", "length", 0.0, least=0),
+        lamp_height=section.quantity("lamp_height", "length", None, least=0),
+        filter_water=section.quantity("filter_water", "volume", 0.0, least=0),
+        sump=_sump_from(sump) if (sump := section.section("sump", None)) else None,
+        stand=stand,
+        guesses=guesses,
+    )
+    if not 0 <= tank.celsius <= 40:
+        raise section.error("temperature", "lies outside 0-40 °C; water tables end there.")
+    if 2 * tank.bracing >= min(tank.length, tank.depth):
+        raise section.error("bracing", "leaves no opening; give the width of the brace.")
+    section.done()
+    return tank
+
+
+def _inside(section: Section, glass: float | None) -> tuple[tuple[float, ...], tuple[str, ...]]:
+    """Give the inside dimensions from `inside`, or from `outside` and the glass."""
+    inside = section.quantities("inside", "length", None, least=0)
+    outside = section.quantities("outside", "length", None, least=0)
+    if (inside is None) == (outside is None):
+        raise section.error(
+            "inside", 'give either inside = ["60 cm", "30 cm", "36 cm"] or outside.'
+        )
+    key, sides = ("inside", inside) if inside is not None else ("outside", outside)
+    if len(sides) not in (2, 3):
+        raise section.error(key, "must be length, depth and, if known, height.")
+    if key == "outside":
+        if glass is None:
+            raise section.error("glass", "is missing; outside dimensions need it.")
+        sides = tuple(side - walls * glass for side, walls in zip(sides, (2, 2, 1), strict=False))
+    if min(sides) < 0.05 or max(sides) > 10:
+        raise section.error(key, "must lie between 5 cm and 10 m inside; check the unit.")
+    return sides, ()
+
+
+def _sump_from(section: Section) -> Sump:
+    """Read [tank.sump]."""
+    sump = Sump(
+        water=section.quantity("water", "volume", least=0),
+        area=section.quantity("area", "area", None, least=0),
+        drop=section.quantity("drop", "length", None, least=0),
+        spare=section.quantity("spare", "volume", None, least=0),
+    )
+    section.done()
+    return sump
+
+
+def _piece_from(section: Section, materials: Mapping[str, Material]) -> PieceEntry:
+    """Read one [[piece]]."""
+    kind = section.choice("kind", ("stone", "wood"), "stone")
+    mass = section.quantity("mass", "mass", None, least=0)
+    entry = PieceEntry(
+        name=section.text("name"),
+        kind=kind,
+        shape=_shape_from(section, mass),
+        material=_material(section, materials),
+        mass=mass,
+        at=section.quantities("at", "length", count=2),
+        turn=section.number("turn", 0.0, least=-360, most=360),
+        tilt=section.number("tilt", 0.0, least=-180, most=180),
+        lean=section.number("lean", 90.0, least=-360, most=360),
+        rests=section.text("rests", "floor"),
+        pressed=section.quantity("pressed", "length", 0.0, least=0),
+        settle=section.flag("settle"),
+        tied_to=section.texts("tied_to"),
+        price=section.number("price", None, least=0),
+    )
+    section.done()
+    if entry.material.density is None:
+        raise section.error("material", f"{entry.material.name} has no density; name a {kind}.")
+    return entry
+
+
+def _at_hand_from(section: Section, materials: Mapping[str, Material]) -> PieceEntry:
+    """Read one [[at_hand]]: a stone that was weighed, measured or scanned."""
+    mass = section.quantity("mass", "mass", None, least=1e-6)
+    entry = PieceEntry(
+        name=section.text("name"),
+        kind="stone",
+        shape=_shape_from(section, mass),
+        material=_material(section, materials),
+        mass=mass,
+        price=section.number("price", None, least=0),
+    )
+    section.done()
+    if entry.material.density is None:
+        raise section.error("material", f"{entry.material.name} has no density; name a stone.")
+    return entry
+
+
+def _shape_from(section: Section, mass: float | None) -> Shape:
+    """Read the keys that tell a piece's form, and see that they don't contradict."""
+    scan, unit = section.text("scan", None), section.text("unit", None)
+    solid = section.choice("solid", SOLIDS, "")
+    size = section.quantities("size", "length", None, count=3, least=1e-4)
+    factor = section.number("shape_factor", None, least=0.05, most=1.0)
+    seed = section.whole("seed", 0)
+    limbs = tuple(_limb_from(entry) for entry in section.sections("limbs"))
+    ways = [bool(scan), size is not None, bool(limbs)]
+    if sum(ways) > 1:
+        raise section.error("scan", "only one of scan, size and limbs can give the form.")
+    if solid and size is None:
+        raise section.error("size", f"is missing; solid = {solid!r} needs length, width, height.")
+    if not any(ways) and mass is None:
+        raise section.error("scan", "give a scan, a size, limbs, or at least a mass.")
+    path = section.path.parent / scan if scan else None
+    return Shape(path, unit, solid, size, factor, seed, limbs)
+
+
+def _limb_from(section: Section) -> Limb:
+    """Read one limb: {path | length, girth = [start, end]}."""
+    points = section.raw("path", None)
+    path: tuple[tuple[float, float, float], ...] = ()
+    if points is None:
+        length = section.quantity("length", "length", least=1e-3)
+    else:
+        path = _path_from(section, points)
+        steps = itertools.pairwise(path)
+        length = sum(sum((b - a) ** 2 for a, b in zip(p, q, strict=True)) ** 0.5 for p, q in steps)
+    girths = section.quantities("girth", "length", count=2, least=1e-3)
+    section.done()
+    return Limb(path, length, girths)
+
+
+def _path_from(section: Section, points: object) -> tuple[tuple[float, float, float], ...]:
+    """Read a polyline of ["x", "y", "z"] points."""
+    if not isinstance(points, list) or len(points) < 2:
+        raise section.error("path", 'must be a list of two or more ["x", "y", "z"] points.')
+    rows = Section({f"path[{i}]": p for i, p in enumerate(points, 1)}, section.path, section.where)
+    return tuple(
+        rows.quantities(f"path[{i}]", "length", count=3) for i in range(1, len(points) + 1)
+    )
+
+
+def _lump_from(section: Section, materials: Mapping[str, Material]) -> Lump:
+    """Read one [[lump]]."""
+    material = _material(section, materials)
+    mass = section.quantity("mass", "mass", None, least=0)
+    volume = section.quantity("volume", "volume", None, least=0)
+    if (mass is None) == (volume is None):
+        raise section.error("mass", "give the mass of all of them together, or their volume.")
+    density = material.density
+    if density is None:
+        raise section.error("material", f"{material.name} has no density; name a stone or a wood.")
+    lump = Lump(
+        name=section.text("name", "Loose stones"),
+        kind=section.choice("kind", ("stone", "wood"), "stone"),
+        count=section.whole("count", 1, least=1),
+        mass=density.times(volume) if mass is None else Range.exact(mass),
+        volume=Range(mass / density.high, mass / density.mid, mass / density.low)
+        if volume is None
+        else Range.exact(volume),
+        material=material,
+        below_soil=section.number("below_soil", 0.0, least=0, most=1),
+        pores_filled=section.flag("pores_filled"),
+    )
+    section.done()
+    return lump
+
+
+def _material(section: Section, materials: Mapping[str, Material]) -> Material:
+    """Find the material that a table names."""
+    from plumbstone.meshes.errors import PlumbstoneError
+
+    key = section.text("material")
+    try:
+        return find_material(key, materials)
+    except PlumbstoneError as error:
+        raise section.error("material", str(error)) from None
+
+
+def _mass_and_material(piece: PieceEntry) -> tuple[float, Material]:
+    """Mass of a stone as far as the file alone tells it [kg], and its material."""
+    density = piece.material.density
+    assert density is not None
+    if piece.mass is not None:
+        return piece.mass, piece.material
+    size = piece.shape.size or (0.0, 0.0, 0.0)
+    factor = piece.shape.shape_factor or SHAPE_FACTOR
+    return size[0] * size[1] * size[2] * factor * density.mid, piece.material
+
+
+def _check_names(scape: Scape) -> None:
+    """See that names are unique and that references point at pieces."""
+    names = [piece.name for piece in scape.pieces]
+    for name in names:
+        if names.count(name) > 1 or name in ("floor", "bed"):
+            raise ScapeError(scape.path, f'piece "{name}"', "this name is taken; choose another.")
+    for piece in scape.pieces:
+        for target in (piece.rests, *piece.tied_to):
+            if target not in (*names, "floor", "bed") or target == piece.name:
+                problem = f'refers to "{target}", which is no other piece, "floor" or "bed".'
+                raise ScapeError(scape.path, f'piece "{piece.name}"', problem)
+    for spot in scape.spots:
+        if spot.at[0] > scape.tank.length or spot.at[1] > scape.tank.depth:
+            problem = "lies outside the tank; places count from the left and the front pane."
+            raise ScapeError(scape.path, f'spot "{spot.name}".at', problem)
+    wooden = {piece.name for piece in scape.pieces if piece.kind == "wood"}
+    for group in scape.groups:
+        for name in group.wood:
+            if name not in wooden:
+                problem = f'names "{name}", which is no piece of wood in this scape.'
+                raise ScapeError(scape.path, f'group "{group.name}"', problem)
+    for name in scape.border.stones if scape.border else ():
+        if name not in names:
+            raise ScapeError(scape.path, "border.stones", f'"{name}" is no piece of this scape.')

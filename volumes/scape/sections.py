@@ -1,0 +1,218 @@
+"""Reading one table of a scape file key by key, with errors that name file and key."""
+
+import difflib
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.scape.quantities import QuantityError, parse_quantity
+
+_REQUIRED: Any = object()
+
+
+class ScapeError(PlumbstoneError, ValueError):
+    """A scape file that says something impossible; names the file and the key."""
+
+    def __init__(self, path: Path, where: str, problem: str) -> None:
+        self.path, self.where, self.problem = path, where, problem
+        super().__init__(f"{path}: {where}: {problem}" if where else f"{path}: {problem}")
+
+
+class Section:
+    """One table of a scape file.
+
+    Each reader takes a key away; `done` then refuses what is left over, so a
+    misspelt key never passes unseen. Every reader raises `ScapeError` when the key
+    is missing (unless a default is given) or its value is of the wrong kind.
+    """
+
+    def __init__(self, values: Any, path: Path, where: str = "") -> None:
+        self.path, self.where = path, where
+        if not isinstance(values, dict):
+            raise ScapeError(path, where, "must be a table of keys, such as [tank].")
+        self._left: dict[str, Any] = dict(values)
+        self._known: list[str] = []
+
+    def error(self, key: str, problem: str) -> ScapeError:
+        """Make an error about one key, to be raised by the caller."""
+        return ScapeError(self.path, f"{self.where}.{key}" if self.where else key, problem)
+
+    def has(self, key: str) -> bool:
+        """Tell whether the key is given and not read yet; marks it as known."""
+        self._known.append(key)
+        return key in self._left
+
+    def peek(self, key: str) -> Any:
+        """Look at a value without taking it; None where it is not given."""
+        self._known.append(key)
+        return self._left.get(key)
+
+    def raw(self, key: str, default: Any = _REQUIRED) -> Any:
+        """Take a value as TOML gave it."""
+        self._known.append(key)
+        if key in self._left:
+            return self._left.pop(key)
+        if default is _REQUIRED:
+            raise self.error(key, "is missing.")
+        return default
+
+    def quantity(
+        self, key: str, kind: str, default: Any = _REQUIRED, *, least: float = -math.inf
+    ) -> Any:
+        """Take one quantity ("8 cm") in SI units, or the default as it is.
+
+        `kind` is as in `parse_quantity`; a value below `least` (SI) is refused.
+        """
+        value = self.raw(key, default)
+        return value if value is default else self._parsed(key, value, kind, least)
+
+    def quantities(
+        self,
+        key: str,
+        kind: str,
+        default: Any = _REQUIRED,
+        *,
+        count: int | None = None,
+        least: float = -math.inf,
+    ) -> Any:
+        """Take a list of quantities as a tuple of SI floats; `count` fixes its length."""
+        value = self.raw(key, default)
+        if value is default:
+            return value
+        if not isinstance(value, list) or (count is not None and len(value) != count):
+            wanted = f"{count} quantities" if count else "quantities"
+            raise self.error(key, f"must be a list of {wanted}, each with its unit.")
+        return tuple(self._parsed(f"{key}[{i}]", v, kind, least) for i, v in enumerate(value, 1))
+
+    def points(self, key: str, default: Any = _REQUIRED, *, least_count: int = 1) -> Any:
+        """Take a list of [x, y] positions ("20 cm", "12 cm") as a tuple of pairs [m]."""
+        value = self.raw(key, default)
+        if value is default:
+            return value
+        if not isinstance(value, list) or len(value) < least_count:
+            raise self.error(key, f'must be a list of at least {least_count} ["x", "y"] points.')
+        pairs = []
+        for i, pair in enumerate(value, 1):
+            if not isinstance(pair, list) or len(pair) != 2:
+                raise self.error(f"{key}[{i}]", 'must be a point such as ["20 cm", "12 cm"].')
+            x, y = (self._parsed(f"{key}[{i}]", part, "length", -math.inf) for part in pair)
+            pairs.append((x, y))
+        return tuple(pairs)
+
+    def range(self, key: str, kind: str, default: Any = _REQUIRED) -> Any:
+        """Take a quantity, or [low, high] or [low, mid, high] of them, as a `Range`."""
+        value = self.raw(key, default)
+        if value is default:
+            return value
+        if not isinstance(value, list):
+            return Range.exact(self._parsed(key, value, kind, -math.inf))
+        if len(value) not in (2, 3):
+            raise self.error(key, "must be one value, [low, high] or [low, mid, high].")
+        parts = [self._parsed(key, part, kind, -math.inf) for part in value]
+        if len(parts) == 2:
+            parts.insert(1, sum(parts) / 2)
+        if not parts[0] <= parts[1] <= parts[2]:
+            raise self.error(key, "must rise from low to high.")
+        return Range(*parts)
+
+    def number(
+        self,
+        key: str,
+        default: Any = _REQUIRED,
+        *,
+        least: float = -math.inf,
+        most: float = math.inf,
+    ) -> Any:
+        """Take a bare number within bounds."""
+        value = self.raw(key, default)
+        if value is default:
+            return value
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            raise self.error(key, f"is {value!r}; it must be a number.")
+        if not math.isfinite(value) or not least <= value <= most:
+            raise self.error(key, f"is {value}; it must lie from {least:g} to {most:g}.")
+        return float(value)
+
+    def whole(self, key: str, default: Any = _REQUIRED, *, least: int = 0) -> Any:
+        """Take a whole number of at least `least`."""
+        value = self.raw(key, default)
+        if value is default:
+            return value
+        if isinstance(value, bool) or not isinstance(value, int) or not least <= value < 10**9:
+            raise self.error(key, f"is {value!r}; it must be a whole number of {least} or more.")
+        return value
+
+    def text(self, key: str, default: Any = _REQUIRED) -> Any:
+        """Take a text."""
+        value = self.raw(key, default)
+        if value is default:
+            return value
+        if not isinstance(value, str) or not value.strip():
+            raise self.error(key, "must be a text in quotation marks.")
+        return value
+
+    def texts(self, key: str, default: Any = ()) -> Any:
+        """Take one text or a list of texts as a tuple."""
+        value = self.raw(key, default)
+        if value is default:
+            return value
+        parts = value if isinstance(value, list) else [value]
+        if not all(isinstance(part, str) for part in parts):
+            raise self.error(key, "must be a text or a list of texts.")
+        return tuple(parts)
+
+    def choice(self, key: str, options: Sequence[str], default: Any = _REQUIRED) -> Any:
+        """Take one of the given words."""
+        value = self.raw(key, default)
+        if value is default or value in options:
+            return value
+        raise self.error(key, f"is {value!r}; it must be one of {', '.join(options)}.")
+
+    def flag(self, key: str, default: bool = False) -> bool:
+        """Take true or false."""
+        value = self.raw(key, default)
+        if not isinstance(value, bool):
+            raise self.error(key, "must be true or false.")
+        return value
+
+    def section(self, key: str, default: Any = _REQUIRED) -> Any:
+        """Take a sub-table as a `Section`, or the default as it is."""
+        value = self.raw(key, default)
+        if value is default:
+            return value
+        return Section(value, self.path, f"{self.where}.{key}" if self.where else key)
+
+    def sections(self, key: str) -> "list[Section]":
+        """Take an array of tables ([[piece]]) as a list, empty where it is not given."""
+        value = self.raw(key, [])
+        if not isinstance(value, list):
+            raise self.error(key, f"must be an array of tables; write [[{key}]].")
+        found = []
+        for i, entry in enumerate(value, 1):
+            name = entry.get("name") if isinstance(entry, dict) else None
+            label = f' "{name}"' if isinstance(name, str) else ""
+            prefix = f"{self.where}." if self.where else ""
+            found.append(Section(entry, self.path, f"{prefix}{key} {i}{label}"))
+        return found
+
+    def done(self) -> None:
+        """Refuse the keys that nobody read, and name the nearest known one."""
+        for key in self._left:
+            near = difflib.get_close_matches(key, self._known, n=1, cutoff=0.5)
+            hint = f' Did you mean "{near[0]}"?' if near else ""
+            known = "" if near else f" Known keys: {', '.join(sorted(set(self._known)))}."
+            raise self.error(key, f"is not a known key.{hint}{known}")
+
+    def _parsed(self, key: str, value: Any, kind: str, least: float) -> float:
+        """Parse one quantity and check its lower bound (SI)."""
+        try:
+            number = parse_quantity(value, kind)
+        except QuantityError as error:
+            raise self.error(key, str(error)) from None
+        if number < least:
+            bound = "less than nothing" if least == 0 else f"below {least:g} (SI units)"
+            raise self.error(key, f"is {value}, {bound}; give a larger {kind}.")
+        return number

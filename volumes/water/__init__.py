@@ -1,0 +1,1 @@
+"""Water: its density, what it is displaced by, how much there is, what all weighs."""

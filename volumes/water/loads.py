@@ -1,0 +1,50 @@
+"""What the finished tank weighs, full, drained and stripped, and what a person must lift."""
+
+from dataclasses import dataclass
+
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.water.density import GRAVITY
+
+GLASS_DENSITY = 2500.0  # [kg/m³] EN 572-1, read on a secondary page
+ONE_PERSON = 25.0  # [kg] L23 filter for men, close to the body; read on a secondary page
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """Masses on the stand [kg] and the pressure under it [Pa]."""
+
+    glass: float | None  # None where the panes' thickness is not known
+    full: Range  # without the glass
+    drained: Range  # water down to the bed's surface; without the glass
+    stripped: Range  # nothing but the glass and the bed, wet; without the glass
+    footprint: tuple[float, float]  # [m]
+    pressure: Range  # full, with the glass where it is known [Pa]
+    heaviest: tuple[str, Range] | None  # the heaviest piece to lift
+
+
+def glass_mass(length: float, depth: float, height: float, thickness: float) -> float:
+    """Mass of five panes around an open box of these inside dimensions [m] → [kg].
+
+    The long panes overlap the short ones; the floor lies under all four.
+    """
+    outer_length, outer_depth = length + 2 * thickness, depth + 2 * thickness
+    floor = outer_length * outer_depth
+    walls = 2 * outer_length * height + 2 * depth * height
+    return (floor + walls) * thickness * GLASS_DENSITY
+
+
+def pressure_on(mass: Range, footprint: tuple[float, float]) -> Range:
+    """Mean pressure [Pa] of a mass [kg] on a footprint [m]."""
+    return mass.times(GRAVITY / (footprint[0] * footprint[1]))
+
+
+def lift_caution(mass: float) -> str | None:
+    """Word a caution for lifting a piece of that mass [kg], None for a light one."""
+    if mass < 0.6 * ONE_PERSON:
+        return None
+    if mass <= ONE_PERSON:
+        return "Heavy for one person: lift close to the body, or with two people."
+    return (
+        f"Over {ONE_PERSON:.0f} kg, a common screening figure for one fit adult: "
+        "lift it with help or a hoist; less for children, older or pregnant people."
+    )
