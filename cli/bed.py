@@ -10,7 +10,7 @@ from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
     from plumbstone.volumes.bed.pouring import BedResult, SpotDepth
-    from plumbstone.volumes.plan import Purchase
+    from plumbstone.volumes.layout import Purchase
     from plumbstone.volumes.scape.scape import Scape
 
 GridOption = Annotated[float | None, typer.Option("--grid", help="Width of a grid cell in mm.")]
@@ -29,7 +29,7 @@ def bed(
     from plumbstone.cli.documents import bed_document
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.bed.pouring import depths_at
-    from plumbstone.volumes.plan import lay_bed
+    from plumbstone.volumes.layout import Layout
     from plumbstone.volumes.scape.scape import read_scape
 
     spacing = None if grid is None else grid * 1e-3
@@ -39,7 +39,8 @@ def bed(
             raise PlumbstoneError("bed compares two scapes at most; name one or two.")
         with working("Laying the bed ..."):
             read = [read_scape(path) for path in scapes]
-            beds = [lay_bed(scape, spacing)[1:] for scape in read]
+            grounds = [Layout(scape).ground(spacing) for scape in read]
+            beds = [(ground.bed, ground.purchases) for ground in grounds]
         spots = [depths_at(s.spots, b) if b else () for s, (b, _) in zip(read, beds, strict=True)]
         documents = [bed_document(s, *b, p) for s, b, p in zip(read, beds, spots, strict=True)]
     if as_json:

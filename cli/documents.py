@@ -15,7 +15,7 @@ from plumbstone.volumes.holding.hold_down import HoldResult, Move
 from plumbstone.volumes.holding.offers import Offer
 from plumbstone.volumes.holding.soaking import Soaking
 from plumbstone.volumes.holding.stability import Standing
-from plumbstone.volumes.plan import Plan, Purchase
+from plumbstone.volumes.layout import Plan, Purchase
 from plumbstone.volumes.scape.groups import Sinker
 from plumbstone.volumes.scape.scape import Lump, Scape, Tank
 from plumbstone.volumes.water.dosing import Dosing, DrainBack, TankParts

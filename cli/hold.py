@@ -127,7 +127,7 @@ def _hold_scape(
     from plumbstone.cli.documents import hold_document
     from plumbstone.cli.plan import print_holds
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.volumes.plan import make_plan
+    from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.scape.scape import read_scape
 
     scape = read_scape(path)

@@ -11,7 +11,7 @@ from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
     from plumbstone.volumes.holding.hold_down import HoldResult
-    from plumbstone.volumes.plan import Plan
+    from plumbstone.volumes.layout import Plan
 
 
 def plan(
@@ -41,7 +41,7 @@ def run_plan(
 ) -> None:
     """Compute, write and print a plan."""
     from plumbstone.cli.documents import plan_document
-    from plumbstone.volumes.plan import make_plan
+    from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.scape.scape import read_scape
 
     with working("Laying out the tank ..."):

@@ -9,7 +9,7 @@ from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_erro
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.plan import Plan
+    from plumbstone.volumes.layout import Plan
 
 WIDTH = 72  # characters along the length
 LAYER_SIGNS = ".:-~+"
@@ -28,7 +28,7 @@ def show(
 ) -> None:
     """Show the tank from above, and write its pictures and build sheet."""
     from plumbstone.cli.documents import plan_document
-    from plumbstone.volumes.plan import make_plan
+    from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.scape.scape import read_scape
 
     with plain_errors(), working("Drawing ..."):

@@ -403,3 +403,15 @@ def _likely_units(path: Path, longest: float) -> list[tuple[str, float, float]]:
     if 20 <= longest <= 80 and not small_print:
         return [metres, centimetres, millimetres]
     return [metres, millimetres, centimetres]
+
+
+def file_stamp(path: Path) -> tuple[int, int] | None:
+    """Tell one state of a file from another: time of its last change [ns] and size [bytes].
+
+    None where it cannot be looked at.
+    """
+    try:
+        state = path.stat()
+    except OSError:
+        return None
+    return state.st_mtime_ns, state.st_size

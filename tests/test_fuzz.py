@@ -18,7 +18,7 @@ from plumbstone.meshes.closing import closed_scan
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
-from plumbstone.volumes.plan import make_plan
+from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.scape.scape import read_scape
 
 KINDS = ("stl", "ply", "obj", "off", "glb", "3mf", "xyz")

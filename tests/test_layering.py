@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from plumbstone.volumes.bed.interfaces import filter_ratio, lasting_slope
-from plumbstone.volumes.plan import make_plan
+from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.scape.materials import find_material
 from plumbstone.volumes.scape.scape import read_scape
 

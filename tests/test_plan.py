@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from commands import read_json, type_in
 
-from plumbstone.volumes.plan import make_plan
+from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.scape.scape import read_scape
 
 ROOM = Path(__file__).parent.parent / "cli" / "reading-room.toml"

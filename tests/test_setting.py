@@ -9,7 +9,7 @@ import trimesh
 from plumbstone.meshes.columns import Grid, columns_of
 from plumbstone.meshes.placing import shared_volume, stood_at, tilted, turned
 from plumbstone.meshes.primitives import boulder, box, ellipsoid
-from plumbstone.volumes.plan import make_plan
+from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.scape.scape import read_scape
 from plumbstone.volumes.water.displacement import mesh_volume
 

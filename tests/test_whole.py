@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from plumbstone.cli.documents import plan_document
 from plumbstone.cli.results import write_results
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.plan import Plan, make_plan
+from plumbstone.volumes.layout import Plan, make_plan
 from plumbstone.volumes.scape.scape import read_scape
 
 ROOM = Path(__file__).parent.parent / "cli" / "reading-room.toml"

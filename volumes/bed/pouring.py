@@ -1,13 +1,13 @@
 """The bed: litres and kilograms of every layer around the stones that stand in it."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.columns import Columns, Grid, columns_of, merged_columns
+from plumbstone.meshes.columns import Columns, Grid, Window, columns_of, merged_columns
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.limits import MOST_CELLS, raised
 from plumbstone.meshes.piece import Floats, Piece
@@ -73,6 +73,14 @@ class BedResult:
         return sum(result.settled for result in self.layers)
 
 
+def cut_piece(piece: Piece, volume: float, grid: Grid) -> Window:
+    """Cut a piece into columns that hold its exact volume [m³]."""
+    return columns_of(piece.vertices, piece.faces, grid, volume)
+
+
+Cut = Callable[[Piece, float, Grid], Window]
+
+
 def chosen_spacing(length: float, depth: float, smallest: float = math.inf) -> float:
     """Choose the width of a cell [m] for a floor and the narrowest piece that stands on it.
 
@@ -90,6 +98,8 @@ def solve_bed(
     bodies: Sequence[tuple[Piece, float]] = (),
     spacing: float | None = None,
     buried_lumps: float = 0.0,
+    exact: bool = True,
+    cut: Cut = cut_piece,
 ) -> BedResult:
     """Lay all layers in order around the bodies.
 
@@ -108,6 +118,10 @@ def solve_bed(
     buried_lumps : float
         Volume of stones without a place that lies in the bed [m³]; taken from the
         layers in proportion to their volume.
+    exact : bool
+        Whether a second grid, twice as wide, is solved and litres are extrapolated.
+    cut : callable
+        Gives the columns of a piece of a volume [m³] on a grid.
 
     Returns
     -------
@@ -122,8 +136,10 @@ def solve_bed(
     """
     spacing = chosen_spacing(*floor) if spacing is None else spacing
     _check(floor, layers, border, spacing)
-    fine = _pour(Grid.of_spacing(*floor, spacing), layers, border, bodies)
-    coarse = _pour(Grid.of_spacing(*floor, 2 * spacing), layers, border, bodies)
+    fine = _pour(Grid.of_spacing(*floor, spacing), layers, border, bodies, cut)
+    coarse = fine
+    if exact:
+        coarse = _pour(Grid.of_spacing(*floor, 2 * spacing), layers, border, bodies, cut)
     pairs = zip(fine.layers, coarse.layers, strict=True)
     results = [_extrapolated(one, other) for one, other in pairs]
     return replace(fine, layers=tuple(_less_lumps(results, buried_lumps)))
@@ -213,9 +229,10 @@ def _pour(
     layers: Sequence[Layer],
     border: Border | None,
     bodies: Sequence[tuple[Piece, float]],
+    cut: Cut,
 ) -> BedResult:
     """Lay all layers on one grid."""
-    windows = [columns_of(piece.vertices, piece.faces, grid, volume) for piece, volume in bodies]
+    windows = [cut(piece, volume, grid) for piece, volume in bodies]
     columns = merged_columns(windows, grid)
     level = np.zeros((grid.ny, grid.nx))  # what a depth counts from: the surface without stones
     surface = lifted_out(level, columns)

@@ -1,8 +1,9 @@
 """From the entries of a scape file to bodies with a form, a weight and a place."""
 
+import itertools
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -29,7 +30,7 @@ from plumbstone.volumes.bodies.weighing import (
     weigh_scan,
 )
 from plumbstone.volumes.holding.contacts import gaps_below, resting_on
-from plumbstone.volumes.scape.scape import PieceEntry, Scape, Shape
+from plumbstone.volumes.scape.scape import PieceEntry, Shape, Tank
 from plumbstone.volumes.water.displacement import mesh_centre, mesh_volume
 
 THREADS = 2  # that make bodies side by side; more only wait for memory
@@ -98,73 +99,121 @@ def body_of(entry: PieceEntry) -> Body:
     return Body(entry, piece, volume, Range.exact(entry.mass), f"{how}; weighed", form, warnings)
 
 
-def set_on_floor(scape: Scape) -> tuple[Body, ...]:
-    """Make all pieces and set those down that rest on the floor or on other pieces.
+def at_rest(entry: PieceEntry) -> PieceEntry:
+    """Give the entry without a place: what its form, volume and mass hang on, and no more."""
+    return PieceEntry(entry.name, entry.kind, entry.shape, entry.material, entry.mass)
 
-    Pieces that rest on the bed stay on the floor for now; see `set_on_bed`.
+
+def solid_of(form: PieceEntry, _stamp: object, path: Path) -> Body:
+    """Make the body of an entry at rest.
+
+    Parameters
+    ----------
+    form : PieceEntry
+        From `at_rest`.
+    _stamp : object
+        Tells one state of its file from another.
+    path : Path
+        Of the scape file.
 
     Raises
     ------
     PlacingError
-        If a piece stands outside the tank, two stand in one place, or pieces rest on
-        each other in a circle.
+        If it cannot be made; the message names the file and the piece.
     """
-    with ThreadPoolExecutor(THREADS) as pool:  # numpy lets others run while it works
-        made = pool.map(lambda entry: _turned(_made(entry, scape)), scape.pieces)
-        bodies = dict(zip((entry.name for entry in scape.pieces), made, strict=True))
-    floor = Grid.of_spacing(scape.tank.length, scape.tank.depth, CONTACT_GRID)
-    done: dict[str, Body] = {}
-    waiting = list(scape.pieces)
+    try:
+        return body_of(form)
+    except PlumbstoneError as error:
+        raise PlacingError(f'{path}: piece "{form.name}": {error}') from None
+
+
+def posed(solid: Body, entry: PieceEntry) -> Body:
+    """Tilt, turn and stand a body at its place on the floor."""
+    piece = tilted(solid.piece, entry.tilt, entry.lean) if entry.tilt else solid.piece
+    piece = turned(piece, entry.turn) if entry.turn else piece
+    return replace(solid, entry=entry, piece=stood_at(piece, *entry.at))
+
+
+def order_of_setting(pieces: Sequence[PieceEntry]) -> list[PieceEntry]:
+    """Sort entries so that each comes after the one it rests on.
+
+    Raises
+    ------
+    PlacingError
+        If pieces rest on each other in a circle, or on one that is not there.
+    """
+    names = {"floor", "bed"}
+    found: list[PieceEntry] = []
+    waiting = list(pieces)
     while waiting:
-        ready = [e for e in waiting if e.rests in ("floor", "bed") or e.rests in done]
+        ready = [entry for entry in waiting if entry.rests in names]
         if not ready:
-            names = ", ".join(entry.name for entry in waiting)
-            raise PlacingError(f"These pieces rest on each other in a circle: {names}.")
-        for entry in ready:
-            body = bodies[entry.name]
-            if entry.rests in done:
-                below = done[entry.rests].piece
-                tops = merged_columns([columns_of(below.vertices, below.faces, floor)], floor)
-                body = replace(body, piece=_set_down(body, tops.highest(), floor))
-            elif entry.settle and entry.rests == "floor":
-                level = np.zeros((floor.ny, floor.nx))
-                body = replace(body, piece=_set_down(body, level, floor))
-            done[entry.name] = body
-            waiting.remove(entry)
-    placed = tuple(done[entry.name] for entry in scape.pieces)
-    for body in placed:
-        _check_inside(body, scape)
-    return placed
+            circle = ", ".join(entry.name for entry in waiting)
+            raise PlacingError(f"These pieces rest on each other in a circle: {circle}.")
+        found += ready
+        names |= {entry.name for entry in ready}
+        waiting = [entry for entry in waiting if entry.name not in names]
+    return found
 
 
-def set_on_bed(bodies: Sequence[Body], surface: Floats, grid: Grid) -> tuple[Body, ...]:
-    """Set the pieces that rest on the bed onto its surface, pressed in as the file says.
+def set_down(body: Body, surface: Floats, grid: Grid) -> Body:
+    """Lower a body onto a surface as it is turned, or let it come to rest there.
 
-    Raises
-    ------
-    PlacingError
-        If pieces then stand in one place, or above the rim.
-    """
-    placed = []
-    for body in bodies:
-        if body.entry.rests == "bed":
-            piece = _set_down(body, surface, grid)
-            low = min(body.entry.pressed, float(piece.vertices[:, 2].min()))
-            body = replace(body, piece=raised(piece, -low))
-        placed.append(body)
-    _check_overlaps(placed, grid)
-    return tuple(placed)
+    What rests on the bed is then pressed in as its entry says. A body that settles turns by
+    the plane by which it would sink onto what is below, step by step, until it rests on enough
+    places around its middle.
 
-
-def _set_down(body: Body, surface: Floats, grid: Grid) -> Piece:
-    """Lower a piece onto a surface as it is turned, or let it come to rest there.
-
-    A piece that settles turns by the plane by which it would sink onto what is below, step
-    by step, until it rests on enough places around its middle.
+    Parameters
+    ----------
+    body : Body
+        Standing at its place on the floor.
+    surface : (rows, columns) float array
+        What is below it [m].
+    grid : Grid
     """
     piece = raised(body.piece, resting_height(body.piece, surface, grid))
-    if not body.entry.settle:
-        return piece
+    if body.entry.settle:
+        piece = _settled(piece, surface, grid)
+    if body.entry.rests == "bed":
+        piece = raised(piece, -min(body.entry.pressed, float(piece.vertices[:, 2].min())))
+    return replace(body, piece=piece)
+
+
+def check_inside(body: Body, tank: Tank, path: Path) -> None:
+    """Refuse a piece that stands outside the tank or through the glass."""
+    low, high = body.piece.vertices.min(axis=0), body.piece.vertices.max(axis=0)
+    for axis, size, first, last in (
+        (0, tank.length, "left pane", "right pane"),
+        (1, tank.depth, "front pane", "back pane"),
+    ):
+        over = max(-low[axis], high[axis] - size)
+        if over > 1e-4:
+            pane = first if -low[axis] > high[axis] - size else last
+            message = (
+                f'{path}: piece "{body.entry.name}".at: reaches {over * 1e2:.1f} cm through '
+                f"the {pane}; move it, turn it or take a smaller one."
+            )
+            raise PlacingError(message)
+
+
+def check_overlaps(bodies: Sequence[Body], windows: Sequence[Window], grid: Grid) -> None:
+    """Refuse two stones in one place; `windows` are their columns on the grid."""
+    for (one, a), (other, b) in itertools.combinations(zip(bodies, windows, strict=True), 2):
+        if "wood" in (one.entry.kind, other.entry.kind):
+            continue
+        shared = shared_volume(a, b, grid.cell_area)
+        smaller = min(one.mesh_volume, other.mesh_volume)
+        if shared > OVERLAP * smaller:
+            message = (
+                f'"{other.entry.name}" and "{one.entry.name}" stand in the same place: they '
+                f"share {shared * 1e6:.0f} mL, {shared / smaller:.0%} of the smaller one. "
+                "Move one of them (at, turn)."
+            )
+            raise PlacingError(message)
+
+
+def _settled(piece: Piece, surface: Floats, grid: Grid) -> Piece:
+    """Turn a piece until it rests on a surface."""
     for _ in range(SETTLING_STEPS):
         corners = piece.vertices
         centre = mesh_centre(corners, piece.faces)
@@ -178,15 +227,6 @@ def _set_down(body: Body, surface: Floats, grid: Grid) -> Piece:
         piece = raised(piece, -float(piece.vertices[:, 2].min()))
         piece = raised(piece, resting_height(piece, surface, grid))
     return piece
-
-
-def _made(entry: PieceEntry, scape: Scape) -> Body:
-    """Make the body of an entry; an error names the file and the piece."""
-    try:
-        return body_of(entry)
-    except PlumbstoneError as error:
-        message = f'{scape.path}: piece "{entry.name}": {error}'
-        raise PlacingError(message) from None
 
 
 def _form(entry: PieceEntry) -> tuple[Piece, Range, str]:
@@ -285,46 +325,3 @@ def _contradiction(entry: PieceEntry, volume: Range, mass: float) -> tuple[str, 
         f"{entry.material.name} has {density.low:.0f}-{density.high:.0f}; "
         "check scale of the form, mass and material.",
     )
-
-
-def _turned(body: Body) -> Body:
-    """Tilt, turn and stand a body at its place on the floor."""
-    entry = body.entry
-    piece = tilted(body.piece, entry.tilt, entry.lean) if entry.tilt else body.piece
-    piece = turned(piece, entry.turn) if entry.turn else piece
-    return replace(body, piece=stood_at(piece, *entry.at))
-
-
-def _check_inside(body: Body, scape: Scape) -> None:
-    """Refuse a piece that stands outside the tank or through the glass."""
-    low, high = body.piece.vertices.min(axis=0), body.piece.vertices.max(axis=0)
-    tank = scape.tank
-    for axis, size, first, last in (
-        (0, tank.length, "left pane", "right pane"),
-        (1, tank.depth, "front pane", "back pane"),
-    ):
-        over = max(-low[axis], high[axis] - size)
-        if over > 1e-4:
-            pane = first if -low[axis] > high[axis] - size else last
-            message = (
-                f'{scape.path}: piece "{body.entry.name}".at: reaches {over * 1e2:.1f} cm through '
-                f"the {pane}; move it, turn it or take a smaller one."
-            )
-            raise PlacingError(message)
-
-
-def _check_overlaps(bodies: Sequence[Body], grid: Grid) -> None:
-    """Refuse two stones in one place."""
-    windows: list[Window] = [columns_of(b.piece.vertices, b.piece.faces, grid) for b in bodies]
-    for i, one in enumerate(bodies):
-        for j in range(i):
-            other = bodies[j]
-            shared = shared_volume(windows[i], windows[j], grid.cell_area)
-            smaller = min(one.mesh_volume, other.mesh_volume) if shared > 0 else 1.0
-            if shared > OVERLAP * smaller and "wood" not in (one.entry.kind, other.entry.kind):
-                message = (
-                    f'"{one.entry.name}" and "{other.entry.name}" stand in the same place: they '
-                    f"share {shared * 1e6:.0f} mL, {shared / smaller:.0%} of the smaller one. "
-                    "Move one of them (at, turn)."
-                )
-                raise PlacingError(message)

@@ -46,7 +46,7 @@ class Material:
     d85: float | None = None
     settling: float = 0.0  # share of the poured depth lost within days
     note: str = ""
-    sources: Mapping[str, str] = field(default_factory=dict)
+    sources: Mapping[str, str] = field(default_factory=dict, compare=False)
 
     @property
     def name(self) -> str:

@@ -1,0 +1,501 @@
+"""A scape laid out: every stage from forms to balance, each remembered by its own inputs."""
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import numpy as np
+
+from plumbstone.meshes.columns import Columns, Grid, Window, merged_columns
+from plumbstone.meshes.piece import Floats, Piece
+from plumbstone.meshes.reading import file_stamp
+from plumbstone.volumes.bed.bags import BagChoice, cheapest_bags
+from plumbstone.volumes.bed.border import BorderResult, judge_border
+from plumbstone.volumes.bed.interfaces import (
+    Heave,
+    Swallowed,
+    heaving_layers,
+    swallowed_layers,
+    zone_faults,
+)
+from plumbstone.volumes.bed.pouring import (
+    BedError,
+    BedResult,
+    LayerResult,
+    SpotDepth,
+    bed_heights,
+    chosen_spacing,
+    cut_piece,
+    depths_at,
+    solve_bed,
+)
+from plumbstone.volumes.bed.slump import Rest, come_to_rest
+from plumbstone.volumes.bodies.placement import (
+    CONTACT_GRID,
+    THREADS,
+    Body,
+    PlacingError,
+    at_rest,
+    check_inside,
+    check_overlaps,
+    order_of_setting,
+    posed,
+    set_down,
+    solid_of,
+)
+from plumbstone.volumes.holding.hold_down import HoldResult, Surroundings, judge_groups
+from plumbstone.volumes.holding.stability import Standing, judge_stones
+from plumbstone.volumes.memo import Memo
+from plumbstone.volumes.scape.layers import Border, Layer
+from plumbstone.volumes.scape.materials import find_material
+from plumbstone.volumes.scape.scape import PieceEntry, Scape
+from plumbstone.volumes.water.content import (
+    OpenSpace,
+    dosing_of,
+    load_of,
+    open_space,
+    tank_parts,
+)
+from plumbstone.volumes.water.density import water_density
+from plumbstone.volumes.water.dosing import Dosing, DrainBack, TankParts, drain_back
+from plumbstone.volumes.water.loads import Load
+
+SINKER_STONE = "granite"
+PREVIEW_GRID = 0.004  # [m]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Purchase:
+    """One layer and the bags to buy for it."""
+
+    result: LayerResult
+    bags: BagChoice | None  # None where the file names no bags
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ground:
+    """The pieces where they stand, and the bed around them."""
+
+    bodies: tuple[Body, ...]  # in the order of the file
+    grid: Grid
+    columns: Columns  # of all pieces
+    bed: BedResult | None
+    purchases: tuple[Purchase, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plan:
+    """Everything about a scape; SI units. Parts that need a water line are None without one."""
+
+    scape: Scape
+    water_density: float  # [kg/m³]
+    bodies: tuple[Body, ...]  # in the order of work: a piece's number is its place, from one
+    bed: BedResult | None
+    purchases: tuple[Purchase, ...]
+    parts: TankParts | None
+    dosing: Dosing | None
+    load: Load | None
+    drain_back: DrainBack | None
+    border: BorderResult | None
+    holds: tuple[HoldResult, ...]
+    standing: tuple[Standing, ...]
+    rests: tuple[Rest, ...]
+    swallowed: tuple[Swallowed, ...]
+    heaves: tuple[Heave, ...]
+    spots: tuple[SpotDepth, ...]
+    warnings: tuple[str, ...]
+    guesses: tuple[str, ...]
+
+    def number(self, name: str) -> int:
+        """Give the number of a piece, the same on every list and drawing."""
+        return 1 + next(i for i, body in enumerate(self.bodies) if body.entry.name == name)
+
+    def set_after(self, body: Body) -> int | None:
+        """Place in pouring order of the layer that a piece is set on; None: on the glass first."""
+        return set_after(body, self.bodies, self.bed)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Layout:
+    """A scape and what was computed of it.
+
+    `moved`, `changed` and `with_scape` give another layout that shares what was remembered, so
+    a change computes anew only what hangs on it, and gives the same to the last bit as a
+    computation from scratch.
+    """
+
+    scape: Scape
+    memo: Memo = field(default_factory=Memo, repr=False)
+
+    def with_scape(self, scape: Scape) -> "Layout":
+        """Lay out another scape with what is remembered of this one."""
+        return replace(self, scape=scape)
+
+    def changed(self, name: str, **keys: Any) -> "Layout":
+        """Change keys of one piece, such as ``at=(0.3, 0.2)`` [m] or ``turn=30``.
+
+        Raises
+        ------
+        PlacingError
+            If there is no piece of that name.
+        """
+        pieces = self.scape.pieces
+        if name not in [entry.name for entry in pieces]:
+            known = ", ".join(entry.name for entry in pieces) or "none"
+            raise PlacingError(f'"{name}" is no piece of this scape; it has: {known}.')
+        found = tuple(replace(e, **keys) if e.name == name else e for e in pieces)
+        return self.with_scape(replace(self.scape, pieces=found))
+
+    def moved(self, name: str, to: tuple[float, float]) -> "Layout":
+        """Move one piece: `to` is the middle of its outline from above [m]."""
+        return self.changed(name, at=to)
+
+    def with_water_line(self, level: float) -> "Layout":
+        """Fill to another level above the glass [m]."""
+        tank = replace(self.scape.tank, water_line=level)
+        return self.with_scape(replace(self.scape, tank=tank))
+
+    def ground(self, spacing: float | None = None, *, exact: bool = True) -> Ground:
+        """Set the pieces, pour the layers and choose bags.
+
+        Main pieces stand first; the bed is poured; pieces that rest on it are pressed in;
+        then it is solved again around all of them.
+
+        Parameters
+        ----------
+        spacing : float, optional
+            Width of a grid cell [m]; chosen if not given.
+        exact : bool
+            Whether litres are extrapolated from two grids; one coarse grid gives a preview.
+
+        Raises
+        ------
+        PlumbstoneError
+            If pieces or layers contradict each other; the message says where.
+        """
+        scape = self.scape
+        bodies = self._set_on_floor()
+        if spacing is None:
+            spacing = PREVIEW_GRID if not exact else self._spacing(bodies)
+        grid = Grid.of_spacing(scape.tank.length, scape.tank.depth, spacing)
+        on_bed = any(body.entry.rests == "bed" for body in bodies)
+        bed = None
+        if any(layer.profile for layer in scape.layers):
+            first = [b for b in bodies if b.entry.rests != "bed"]
+            bed = self._bed(first, spacing, exact)
+            grid = bed.grid
+            if on_bed:
+                bodies = self._set_on_bed(bodies, self.memo(_tops_over, bed), grid)
+                bed = self._bed(bodies, spacing, exact)
+            _check_rim(scape, bed)
+        elif on_bed:
+            bodies = self._set_on_bed(bodies, self.memo(np.zeros, (grid.ny, grid.nx)), grid)
+        windows = [self._window(b, grid) for b in bodies]
+        self.memo(check_overlaps, bodies, tuple(windows), grid)
+        columns = bed.columns if bed else merged_columns(windows, grid)
+        purchases = tuple(Purchase(r, self.memo(_bags_for, r)) for r in bed.layers) if bed else ()
+        return Ground(bodies, grid, columns, bed, purchases)
+
+    def preview(self) -> Plan:
+        """Lay the bed on one coarse grid, with water and load; wood and border are left out."""
+        return self._plan(self.ground(exact=False), None, judged=False)
+
+    def plan(self, spacing: float | None = None, salt: float | None = None) -> Plan:
+        """Compute everything about the scape.
+
+        Parameters
+        ----------
+        spacing : float, optional
+            Width of a grid cell [m]; chosen if not given.
+        salt : float, optional
+            Grams of salt mix per litre, to give the mass of mix.
+
+        Raises
+        ------
+        PlumbstoneError
+            If pieces, layers or materials contradict each other; the message says where.
+        """
+        return self._plan(self.ground(spacing), salt, judged=True)
+
+    def _plan(self, ground: Ground, salt: float | None, *, judged: bool) -> Plan:
+        """Add water, load and, where asked for, what holds and what stands."""
+        scape, tank, bed = self.scape, self.scape.tank, ground.bed
+        water = water_density(tank.celsius, tank.salinity)
+        parts = dosing = load = border = None
+        if tank.water_line is not None:
+            surface = bed.surface if bed else self.memo(np.zeros, (ground.grid.ny, ground.grid.nx))
+            space: OpenSpace = self.memo(open_space, ground.columns, surface, ground.grid)
+            parts = tank_parts(tank, ground.bodies, scape.lumps, bed, space)
+            dosing = dosing_of(tank, bed, parts, space, salt)
+            load = load_of(tank, ground.bodies, scape.lumps, bed, parts, water)
+        if judged and scape.border is not None and bed is not None:
+            border = self.memo(judge_border, scape.border, ground.bodies, bed, water)
+        spots = depths_at(scape.spots, bed) if bed else ()
+        sump, back = tank.sump, None
+        if sump is not None and sump.area is not None and sump.drop is not None:
+            back = drain_back(sump.area, sump.drop, sump.spare)
+        return Plan(
+            scape=scape,
+            water_density=water,
+            bodies=in_order_of_work(ground.bodies, bed),
+            bed=bed,
+            purchases=ground.purchases,
+            parts=parts,
+            dosing=dosing,
+            load=load,
+            drain_back=back,
+            border=border,
+            holds=self._holds(ground, water) if judged else (),
+            standing=self._standing(ground, water) if judged else (),
+            rests=self._rests(bed) if judged else (),
+            swallowed=swallowed_layers(bed.layers, bed.grid.cell_area) if bed else (),
+            heaves=heaving_layers(bed.layers, water) if bed else (),
+            spots=spots,
+            warnings=_warnings(scape, ground.bodies, bed, spots),
+            guesses=tank.guesses,
+        )
+
+    def _solids(self) -> Mapping[str, Body]:
+        """Make every form once for each way in which it is known."""
+        forms = [at_rest(entry) for entry in self.scape.pieces]
+        with ThreadPoolExecutor(THREADS) as pool:  # numpy lets others run while it works
+            made = list(pool.map(self._solid, forms))
+        return {body.entry.name: body for body in made}
+
+    def _solid(self, form: PieceEntry) -> Body:
+        """Make the body of one entry at rest."""
+        scan = form.shape.scan
+        return self.memo(solid_of, form, file_stamp(scan) if scan else None, self.scape.path)
+
+    def _set_on_floor(self) -> tuple[Body, ...]:
+        """Set down what rests on the floor or on other pieces."""
+        scape, memo, solids = self.scape, self.memo, self._solids()
+        floor = Grid.of_spacing(scape.tank.length, scape.tank.depth, CONTACT_GRID)
+        done: dict[str, Body] = {}
+        for entry in order_of_setting(scape.pieces):
+            body = memo(posed, solids[entry.name], entry)
+            if entry.rests in done:
+                tops = memo(_tops_of, self._window(done[entry.rests], floor), floor)
+                body = memo(set_down, body, tops, floor)
+            elif entry.settle and entry.rests == "floor":
+                body = memo(set_down, body, memo(np.zeros, (floor.ny, floor.nx)), floor)
+            done[entry.name] = body
+        placed = tuple(done[entry.name] for entry in scape.pieces)
+        for body in placed:
+            memo(check_inside, body, scape.tank, scape.path)
+        firm = tuple(b for b in placed if b.entry.rests != "bed")
+        memo(check_overlaps, firm, tuple(self._window(b, floor) for b in firm), floor)
+        return placed
+
+    def _set_on_bed(self, bodies: Sequence[Body], surface: Floats, grid: Grid) -> tuple[Body, ...]:
+        """Set the pieces that rest on the bed onto its surface, pressed in as the file says."""
+        return tuple(
+            self.memo(set_down, body, surface, grid) if body.entry.rests == "bed" else body
+            for body in bodies
+        )
+
+    def _window(self, body: Body, grid: Grid) -> Window:
+        """Cut one body into columns."""
+        return self.memo(cut_piece, body.piece, body.mesh_volume, grid)
+
+    def _spacing(self, bodies: Sequence[Body]) -> float:
+        """Choose the width of a cell by the floor and the narrowest stone [m]."""
+        tank = self.scape.tank
+        sizes = [float(b.piece.size[:2].min()) for b in bodies if b.entry.kind == "stone"]
+        return chosen_spacing(tank.length, tank.depth, min(sizes, default=math.inf))
+
+    def _bed(self, bodies: Sequence[Body], spacing: float, exact: bool) -> BedResult:
+        """Pour all layers around bodies."""
+        scape = self.scape
+        standing = tuple((body.piece, body.mesh_volume) for body in bodies)
+        buried = sum(lump.volume.mid * lump.below_soil for lump in scape.lumps)
+        maps = tuple(layer.profile.heightmap for layer in scape.layers if layer.profile)
+        floor = (scape.tank.length, scape.tank.depth)
+        inputs = (floor, scape.layers, scape.border, standing, spacing, buried, exact)
+        return self.memo(_poured, self.memo, maps, *inputs)
+
+    def _rests(self, bed: BedResult | None) -> tuple[Rest, ...]:
+        """Find where layers come to rest that are drawn too steep."""
+        if bed is None:
+            return ()
+        found = (self.memo(come_to_rest, r, bed, self.scape.border) for r in bed.layers)
+        return tuple(rest for rest in found if rest is not None)
+
+    def _holds(self, ground: Ground, water: float) -> tuple[HoldResult, ...]:
+        """Judge every group of wood; none without a water line."""
+        line, scape = self.scape.tank.water_line, self.scape
+        if line is None or not scape.groups:
+            return ()
+        at_hand = tuple(self._solid(at_rest(entry)) for entry in scape.at_hand)
+        return self.memo(
+            _judged_groups, scape.groups, ground.bodies, water, line, ground.grid, ground.bed,
+            at_hand,
+        )  # fmt: skip
+
+    def _standing(self, ground: Ground, water: float) -> tuple[Standing, ...]:
+        """Judge every stone that stands or lies on others."""
+        tank = self.scape.tank
+        floor = (tank.length, tank.depth)
+        line = tank.water_line or 0.0
+        return self.memo(judge_stones, ground.bodies, water, line, floor, ground.grid)
+
+
+def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = None) -> Plan:
+    """Compute everything about a scape once; see `Layout.plan`."""
+    return Layout(scape).plan(spacing, salt)
+
+
+def set_after(body: Body, bodies: Sequence[Body], bed: BedResult | None) -> int | None:
+    """Place in pouring order of the layer that a piece is set on; None: on the glass first.
+
+    The topmost layer that is drawn where the middle of the piece is, for what rests on the
+    bed or on something that does.
+    """
+    by_name = {other.entry.name: other for other in bodies}
+    below = body
+    while below.entry.rests in by_name:
+        below = by_name[below.entry.rests]
+    if below.entry.rests != "bed" or bed is None:
+        return None
+    cell = bed.grid.cell_at(*below.entry.at)
+    levels = [0.0, *(float(result.drawn[cell]) for result in bed.layers)]
+    lying = [k for k, (a, b) in enumerate(itertools.pairwise(levels)) if b > a + 1e-3]
+    return lying[-1] if lying else None
+
+
+def in_order_of_work(bodies: Sequence[Body], bed: BedResult | None) -> tuple[Body, ...]:
+    """Sort pieces as they are set: on the glass first, then layer by layer; stones before wood."""
+
+    def step(body: Body) -> tuple[int, bool]:
+        after = set_after(body, bodies, bed)
+        return -1 if after is None else after, body.entry.kind == "wood"
+
+    return tuple(sorted(bodies, key=step))
+
+
+def _poured(
+    memo: Memo,
+    _maps: tuple[Floats | None, ...],
+    floor: tuple[float, float],
+    layers: Sequence[Layer],
+    border: Border | None,
+    standing: Sequence[tuple[Piece, float]],
+    spacing: float,
+    buried: float,
+    exact: bool,
+) -> BedResult:
+    """Solve the bed; height maps are told apart as objects, so they are inputs of their own."""
+
+    def cut(piece: Piece, volume: float, grid: Grid) -> Window:
+        return memo(cut_piece, piece, volume, grid)
+
+    return solve_bed(floor, layers, border, standing, spacing, buried, exact, cut)
+
+
+def _tops_over(bed: BedResult) -> Floats:
+    """Top of bed or stone above each cell [m]."""
+    heights = np.nan_to_num(bed_heights(bed), nan=0.0)
+    tops: Floats = np.maximum(heights, bed.columns.highest())
+    return tops
+
+
+def _tops_of(window: Window, grid: Grid) -> Floats:
+    """Top of one piece above each cell [m]."""
+    return merged_columns([window], grid).highest()
+
+
+def _judged_groups(
+    groups: Any,
+    bodies: tuple[Body, ...],
+    water: float,
+    line: float,
+    grid: Grid,
+    bed: BedResult | None,
+    at_hand: tuple[Body, ...],
+) -> tuple[HoldResult, ...]:
+    """Judge all groups in their surroundings."""
+    around = Surroundings(
+        water=water,
+        water_line=line,
+        grid=grid,
+        bed=bed,
+        stone=find_material(SINKER_STONE),
+        at_hand=at_hand,
+    )
+    return judge_groups(groups, bodies, around)
+
+
+def _bags_for(result: LayerResult) -> BagChoice | None:
+    """Choose bags for a layer and what it keeps as spare."""
+    layer = result.layer
+    if not layer.bags:
+        return None
+    bulk = layer.material.bulk_density
+    assert bulk is not None
+    return cheapest_bags(result.poured * (1 + layer.spare), layer.bags, bulk.mid)
+
+
+def _check_rim(scape: Scape, bed: BedResult) -> None:
+    """Refuse a layer that is drawn above the rim."""
+    height = scape.tank.height
+    for result in bed.layers:
+        top = float(result.drawn.max())
+        if height is not None and top > height + 1e-6:
+            message = (
+                f'{scape.path}: layer "{result.layer.name}": reaches {top * 1e2:.1f} cm, above '
+                f"the rim at {height * 1e2:.1f} cm; lower it."
+            )
+            raise BedError(message)
+
+
+def _way_in(body: Body, scape: Scape) -> list[str]:
+    """Warn of a piece that does not pass the opening, or reaches the lamp."""
+    tank, name = scape.tank, body.entry.name
+    opening = sorted((tank.length - 2 * tank.bracing, tank.depth - 2 * tank.bracing))
+    smallest = np.sort(body.piece.size)[:2]
+    found = []
+    if smallest[0] > opening[0] or smallest[1] > opening[1]:
+        found.append(
+            f"{name}: does not pass the opening inside the bracing; set it in another way."
+        )
+    if tank.height is not None and tank.lamp_height is not None:
+        above = float(body.piece.vertices[:, 2].max()) - tank.height - tank.lamp_height
+        if above > 0:
+            found.append(f"{name}: reaches {above * 1e2:.1f} cm above the lamp's lower edge.")
+    return found
+
+
+def _shallow(found: SpotDepth) -> str:
+    """Say that a plant's place is not deep enough."""
+    assert found.spot.root_depth is not None
+    return (
+        f"{found.spot.name}: {found.depth * 1e2:.1f} cm of substrate, its roots need "
+        f"{found.spot.root_depth * 1e2:.1f} cm; raise it by {found.lacking * 1e2:.1f} cm there."
+    )
+
+
+def _warnings(
+    scape: Scape, bodies: Sequence[Body], bed: BedResult | None, spots: Sequence[SpotDepth]
+) -> tuple[str, ...]:
+    """Collect what the user should know."""
+    found = [f"{body.entry.name}: {text}" for body in bodies for text in body.warnings]
+    height = scape.tank.height
+    for body in bodies:
+        top = float(body.piece.vertices[:, 2].max())
+        if height is not None and top > height:
+            found.append(f"{body.entry.name}: stands {(top - height) * 1e2:.1f} cm above the rim.")
+        found += _way_in(body, scape)
+    if bed is not None:
+        found += zone_faults(bed, scape.border)
+    found += [_shallow(spot) for spot in spots if spot.lacking > 1e-3]
+    for result in bed.layers if bed else ():
+        if result.slide.volume > 0.02 * result.settled and result.slide.drop > 0.005:
+            litres, lower = result.slide.volume * 1e3, result.slide.drop * 1e2
+            found.append(
+                f"{result.layer.name}: {litres:.1f} L would slide; {result.slide.where} ends "
+                f"about {lower:.1f} cm lower than drawn."
+            )
+    return tuple(found)

@@ -1,0 +1,236 @@
+"""What is in the tank up to the water line: stone, wood, grains, water, and what all weighs."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from plumbstone.meshes.columns import Columns, Grid
+from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bed.pouring import BedResult, LayerResult
+from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.scape.scape import Lump, Tank
+from plumbstone.volumes.water.displacement import displaced_volume
+from plumbstone.volumes.water.dosing import Dosing, TankParts, level_after_change, salt_for
+from plumbstone.volumes.water.loads import Load, glass_mass, pressure_on
+
+CHANGES = (0.30, 0.50)
+STEPS = 120  # of the level, for the marks of changes
+DENSEST_HEAP = 0.75  # share of grains that no heap of loose ones reaches
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LevelCurve:
+    """A volume that grows with the level, exact at every level.
+
+    A sum of ramps: ∑ sign (level - height)⁺ × area of a cell.
+    """
+
+    heights: Floats  # (n,) rising [m]
+    slopes: Floats  # (n + 1,) area that is open below each height [m²]
+    offsets: Floats  # (n + 1,) [m³]
+
+    def at(self, levels: Floats | float) -> Floats:
+        """Volume below each level [m³]."""
+        levels = np.asarray(levels, dtype=float)
+        place = np.searchsorted(self.heights, levels)
+        volume: Floats = self.slopes[place] * levels - self.offsets[place]
+        return volume
+
+
+def level_curve(heights: Sequence[Floats], signs: Sequence[float], area: float) -> LevelCurve:
+    """Sum ramps that begin at heights [m], each group of them with a sign, times an area [m²]."""
+    points = np.concatenate([part.ravel() for part in heights])
+    steps = np.concatenate(
+        [np.full(part.size, sign * area) for part, sign in zip(heights, signs, strict=True)]
+    )
+    order = np.argsort(points, kind="stable")
+    points, steps = points[order], steps[order]
+    slopes = np.concatenate([[0.0], np.cumsum(steps)])
+    offsets = np.concatenate([[0.0], np.cumsum(steps * points)])
+    return LevelCurve(points, slopes, offsets)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OpenSpace:
+    """Space beside the pieces, over the bed and in it, below every level."""
+
+    over_bed: LevelCurve
+    in_bed: LevelCurve
+
+
+def open_space(columns: Columns, surface: Floats, grid: Grid) -> OpenSpace:
+    """Measure the space beside the pieces from the floor up.
+
+    Parameters
+    ----------
+    columns : Columns
+        Of all pieces.
+    surface : (rows, columns) float array
+        Of the bed; 0 where there is none [m].
+    grid : Grid
+    """
+    solid = np.isfinite(columns.bottoms)
+    ground = np.broadcast_to(surface, columns.bottoms.shape)
+    bottoms, tops, ground = columns.bottoms[solid], columns.tops[solid], ground[solid]
+    over = level_curve(
+        (surface, np.maximum(bottoms, ground), np.maximum(tops, ground)),
+        (1, -1, 1),
+        grid.cell_area,
+    )
+    within = level_curve(
+        (np.zeros_like(surface), surface, np.minimum(bottoms, ground), np.minimum(tops, ground)),
+        (1, -1, -1, 1),
+        grid.cell_area,
+    )
+    return OpenSpace(over, within)
+
+
+def tank_parts(
+    tank: Tank,
+    bodies: Sequence[Body],
+    lumps: Sequence[Lump],
+    bed: BedResult | None,
+    space: OpenSpace,
+) -> TankParts:
+    """Split the box below the water line into its parts, each computed on its own way.
+
+    Stones and wood by their meshes, the bed by column integrals and the mass of its
+    grains, free water by column integrals over the bed.
+    """
+    line = tank.water_line
+    assert line is not None
+    stone, wood = (
+        Range.total(
+            [_wet_volume(b, line) for b in bodies if b.entry.kind == kind]
+            + [_lump_volume(lump) for lump in lumps if lump.kind == kind]
+        )
+        for kind in ("stone", "wood")
+    )
+    grains = Range.total(_grain_volume(result) for result in bed.layers) if bed else _zero()
+    above = sum(lump.volume.mid * (1 - lump.below_soil) for lump in lumps)
+    filled = sum(lump.volume.mid - _lump_volume(lump).mid for lump in lumps)
+    return TankParts(
+        box=tank.length * tank.depth * line,
+        stone=stone,
+        wood=wood,
+        grains=grains,
+        between_grains=grains.negative().plus(bed.settled if bed else 0.0),
+        free_water=Range.exact(float(space.over_bed.at(line)) - above + filled),
+    )
+
+
+def water_below(
+    parts: TankParts, bed: BedResult | None, space: OpenSpace, levels: Floats
+) -> Floats:
+    """Water in the tank below each level [m³]: free, and between the grains, (k,)."""
+    free = space.over_bed.at(levels)
+    water = free * (parts.free_water.mid / max(float(free[-1]), 1e-12))
+    if bed is None:
+        return water
+    soaked = space.in_bed.at(levels)
+    return water + soaked * (parts.between_grains.mid / max(float(soaked[-1]), 1e-12))
+
+
+def dosing_of(
+    tank: Tank, bed: BedResult | None, parts: TankParts, space: OpenSpace, salt: float | None
+) -> Dosing:
+    """Water by its uses, and the marks for changes; `salt` in grams of mix per litre."""
+    line = tank.water_line
+    assert line is not None
+    outside = tank.filter_water + (tank.sump.water if tank.sump else 0.0)
+    spread = Range.total([parts.stone.negative(), parts.wood.negative(), parts.grains.negative()])
+    inside = parts.free_water.mid + parts.between_grains.mid
+    water = spread.plus(inside - spread.mid + outside)
+    levels = np.linspace(0, line, STEPS + 1)
+    below = water_below(parts, bed, space, levels)
+    marks = []
+    for share in CHANGES:
+        # The filter keeps its water, so the tank must give all of the share.
+        level = level_after_change(levels, below, share * water.mid / below[-1])
+        if level is not None:
+            marks.append((share, level))
+    return Dosing(
+        dosing=water,
+        fill=Range.total([water, _soaked_grains(bed)]),
+        per_centimetre=float(below[-1] - np.interp(line - 0.01, levels, below)),
+        marks=tuple(marks),
+        salt_mix=None if salt is None else salt_for(water, salt),
+    )
+
+
+def load_of(
+    tank: Tank,
+    bodies: Sequence[Body],
+    lumps: Sequence[Lump],
+    bed: BedResult | None,
+    parts: TankParts,
+    water: float,
+) -> Load:
+    """Masses on the stand; `water` is a density [kg/m³]."""
+    stones = Range.total([b.mass for b in bodies] + [lump.mass for lump in lumps])
+    substrate = Range.total(r.mass for r in bed.layers) if bed else _zero()
+    pores = Range.total([parts.between_grains, _soaked_grains(bed)]).times(water)
+    wet_bed = Range.total([substrate, pores])
+    full = Range.total([stones, wet_bed]).plus(parts.free_water.mid * water)
+    glass = None
+    if tank.glass is not None and tank.height is not None:
+        glass = glass_mass(tank.length, tank.depth, tank.height, tank.glass)
+    rim = 2 * (tank.glass or 0.0)
+    footprint = tank.stand or (tank.length + rim, tank.depth + rim)
+    masses = [(b.entry.name, b.mass) for b in bodies]
+    return Load(
+        glass=glass,
+        full=full,
+        drained=Range.total([stones, wet_bed]),
+        stripped=wet_bed,
+        footprint=footprint,
+        pressure=pressure_on(full.plus(glass or 0.0), footprint),
+        heaviest=max(masses, key=lambda named: named[1].mid, default=None),
+    )
+
+
+def _zero() -> Range:
+    return Range.exact(0.0)
+
+
+def _wet_volume(body: Body, line: float) -> Range:
+    """Envelope of a body below the water line [m³], by its mesh."""
+    covered = float(body.piece.vertices[:, 2].max()) <= line
+    wet = body.mesh_volume
+    if not covered:
+        wet = displaced_volume(body.piece.vertices, body.piece.faces, line)
+    share = wet / body.mesh_volume
+    low, high = body.volume.low * share, body.volume.high * share
+    # The mesh is what the columns see too; the range keeps its relative width around it.
+    scale = wet / (body.volume.mid * share) if share > 0 else 0.0
+    return Range(low * scale, wet, high * scale)
+
+
+def _lump_volume(lump: Lump) -> Range:
+    """Give what a lump displaces [m³]: its grains alone where water fills its pores."""
+    grain = lump.material.grain_density
+    if lump.pores_filled and grain is not None:
+        return Range(
+            lump.mass.low / grain.high, lump.mass.mid / grain.mid, lump.mass.high / grain.low
+        )
+    return lump.volume
+
+
+def _grain_volume(result: LayerResult) -> Range:
+    """Volume of the grains' envelopes in a layer [m³], from the mass that was poured."""
+    grain = result.layer.material.grain_envelope_density
+    mass = result.mass
+    volume = Range(mass.low / grain.mid, mass.mid / grain.mid, mass.high / grain.mid)
+    most = DENSEST_HEAP * result.settled
+    return Range(min(volume.low, most), min(volume.mid, most), min(volume.high, most))
+
+
+def _soaked_grains(bed: BedResult | None) -> Range:
+    """Water that the pores of the grains take up [m³]."""
+    if bed is None:
+        return _zero()
+    return Range.total(
+        _grain_volume(result).times(result.layer.material.grain_pores) for result in bed.layers
+    )
