@@ -26,10 +26,11 @@ def bed(
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Say how many litres, kilograms and bags each layer takes."""
-    from plumbstone.cli.documents import bed_document
+    from plumbstone.cli.documents import document_of
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.bed.pouring import depths_at
     from plumbstone.volumes.layout import Layout
+    from plumbstone.volumes.report import bed_figures
     from plumbstone.volumes.scape.scape import read_scape
 
     spacing = None if grid is None else grid * 1e-3
@@ -39,10 +40,11 @@ def bed(
             raise PlumbstoneError("bed compares two scapes at most; name one or two.")
         with working("Laying the bed ..."):
             read = [read_scape(path) for path in scapes]
-            grounds = [Layout(scape).ground(spacing) for scape in read]
+            layouts = [Layout(scape) for scape in read]
+            grounds = [layout.ground(spacing) for layout in layouts]
+            documents = [document_of(bed_figures(layout, spacing)) for layout in layouts]
             beds = [(ground.bed, ground.purchases) for ground in grounds]
         spots = [depths_at(s.spots, b) if b else () for s, (b, _) in zip(read, beds, strict=True)]
-        documents = [bed_document(s, *b, p) for s, b, p in zip(read, beds, spots, strict=True)]
     if as_json:
         emit_json(documents[0] if len(documents) == 1 else {"scapes": documents})
         return

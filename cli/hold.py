@@ -124,10 +124,11 @@ def _hold_scape(
     path: Path, log: Path | None, picture: Path | None, spread: bool, as_json: bool, units: Units
 ) -> None:
     """Judge the wood of a scape."""
-    from plumbstone.cli.documents import hold_document
+    from plumbstone.cli.documents import document_of
     from plumbstone.cli.plan import print_holds
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.layout import make_plan
+    from plumbstone.volumes.report import hold_figures
     from plumbstone.volumes.scape.scape import read_scape
 
     scape = read_scape(path)
@@ -148,7 +149,7 @@ def _hold_scape(
         with working("Drawing what is uncertain ..."):
             found = {hold.group.name: spread_of_hold(hold) for hold in result.holds}
     if as_json:
-        documents = [hold_document(hold) for hold in result.holds]
+        documents = [document_of(hold_figures(hold)) for hold in result.holds]
         for document in documents:
             if spread:
                 document["spread"] = _spread_document(found[document["name"]])
@@ -250,11 +251,12 @@ def _quick_document(
     balance: "Balance", stone: str, soaking: "Soaking | None", found: "Spread | None"
 ) -> dict[str, Any]:
     """Give wood without a scape as JSON."""
-    from plumbstone.cli.documents import balance_document, soaking_document
+    from plumbstone.cli.documents import document_of
+    from plumbstone.volumes.report import balance_figures, soaking_figures
 
-    document = {"name": "wood", "sinker_material": stone, **balance_document(balance)}
+    document = {"name": "wood", "sinker_material": stone, **document_of(balance_figures(balance))}
     if soaking is not None:
-        document["soaking"] = soaking_document(soaking)
+        document["soaking"] = document_of(soaking_figures(soaking))
     if found is not None:
         document["spread"] = _spread_document(found)
     return document

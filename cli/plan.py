@@ -1,5 +1,8 @@
 """`plumbstone plan`: everything about a scape, into a folder."""
 
+import shutil
+import textwrap
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,6 +13,7 @@ from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_erro
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
+    from plumbstone.volumes.figures import Report
     from plumbstone.volumes.holding.hold_down import HoldResult
     from plumbstone.volumes.layout import Plan
 
@@ -42,11 +46,13 @@ def run_plan(
     """Compute, write and print a plan."""
     from plumbstone.cli.documents import plan_document
     from plumbstone.volumes.layout import make_plan
+    from plumbstone.volumes.report import report_of
     from plumbstone.volumes.scape.scape import read_scape
 
     with working("Laying out the tank ..."):
         result = make_plan(read_scape(path), spacing, salt)
-        document = plan_document(result)
+        report = report_of(result)
+        document = plan_document(report)
         if out is not None:
             from plumbstone.cli.results import write_results
 
@@ -54,47 +60,62 @@ def run_plan(
     if as_json:
         emit_json(document)
         return
-    print_plan(result, units)
+    print_plan(result, report, units)
     if out is not None:
         typer.echo(f"Results are in {out}: open {out / 'build-sheet.html'}")
 
 
-def print_plan(result: "Plan", units: Units) -> None:
-    """Print pieces, bed, water, load and what stays down."""
+def print_plan(result: "Plan", report: "Report", units: Units) -> None:
+    """Print what to mend and to buy, then pieces, bed, water, and what stays down."""
     from plumbstone.cli.documents import CAUTIONS
+    from plumbstone.cli.wording.report import first_lines, later_findings, moving_line, water_lines
 
-    _print_pieces(result, units)
+    print_lines([report.name, *first_lines(report, units), ""])
+    _print_pieces(report, units)
     if result.purchases:
         print_bed(result.scape.name, result.purchases, units)
     _print_ground(result, units)
-    _print_water(result, units)
+    print_lines(water_lines(report, units))
     print_holds(result.holds, units)
     _print_standing(result, units)
-    _print_load(result, units)
-    for text in (*result.warnings, *result.guesses):
-        typer.echo(f"Mind: {text}")
-    for text in CAUTIONS:
-        typer.echo(f"Caution: {text}")
+    if report.load is not None:
+        print_lines([moving_line(report.load, units)])
+    print_lines(later_findings(report, units))
+    print_lines(f"Mind: {text}" for text in (*result.warnings, *report.guesses))
+    print_lines(f"Caution: {text}" for text in CAUTIONS)
 
 
-def _print_pieces(result: "Plan", units: Units) -> None:
+def print_lines(lines: Iterable[str]) -> None:
+    """Print lines, wrapped at words to the width of the terminal."""
+    width = min(shutil.get_terminal_size((100, 24)).columns, 100)
+    for line in lines:
+        typer.echo(
+            textwrap.fill(
+                line, max(width, 20), subsequent_indent="  ", break_on_hyphens=False,
+                break_long_words=False,
+            )
+        )  # fmt: skip
+
+
+def _print_pieces(report: "Report", units: Units) -> None:
+    """Print one row a piece, under the number that it has everywhere."""
     from plumbstone.cli.wording.units import mass_words, place_words, volume_words
 
-    if not result.bodies:
+    if not report.pieces:
         return
     rows = [
         [
-            body.entry.name,
-            body.entry.material.name,
-            volume_words(body.volume, units, 2),
-            mass_words(body.mass, units),
-            place_words(body.entry.at[0], units),
-            place_words(body.entry.at[1], units),
+            f"{piece.number}. {piece.name}",
+            piece.material,
+            volume_words(piece.volume_m3, units),
+            mass_words(piece.mass_kg, units),
+            place_words(piece.from_left_m, units),
+            place_words(piece.from_front_m, units),
         ]
-        for body in result.bodies
+        for piece in report.pieces
     ]
     columns = ["Piece", "Material", "Volume", "Dry mass", "From left", "From front"]
-    table(f"{result.scape.name}: stones and wood", columns, rows)
+    table(f"{report.name}: stones and wood", columns, rows)
 
 
 def _print_ground(result: "Plan", units: Units) -> None:
@@ -116,36 +137,6 @@ def _print_ground(result: "Plan", units: Units) -> None:
         typer.echo(text)
 
 
-def _print_water(result: "Plan", units: Units) -> None:
-    from plumbstone.cli.wording.units import mass_words, place_words, volume_words
-    from plumbstone.meshes.ranges import Range
-
-    if result.dosing is None or result.parts is None:
-        return
-    dosing, box = result.dosing, Range.exact(result.parts.box)
-    typer.echo(
-        f"Dose for {volume_words(dosing.dosing, units)}, not the "
-        f"{volume_words(box, units)} of the empty box up to the line. "
-        f"Filling takes {volume_words(dosing.fill, units)}."
-    )
-    if dosing.per_centimetre > 0:
-        slice_of = 2.54 if units is Units.US else 1.0
-        one = volume_words(Range.exact(dosing.per_centimetre * slice_of), units)
-        name = "inch" if units is Units.US else "centimetre"
-        typer.echo(f"One {name} of water just below the line is {one}.")
-    for share, level in dosing.marks:
-        mark = place_words(level, units)
-        typer.echo(f"For a {share:.0%} change, drain to {mark} above the glass.")
-    if dosing.salt_mix is not None:
-        salt = mass_words(dosing.salt_mix, units)
-        typer.echo(f"Salt mix: {salt}; mix it apart, measure, top up.")
-    back = result.drain_back
-    if back is not None:
-        amount = volume_words(Range.exact(back.volume), units)
-        ending = "more than the sump has room for." if back.overflows else "check the sump's room."
-        typer.echo(f"When the pump stops, {amount} drain back: {ending}")
-
-
 def print_holds(holds: "tuple[HoldResult, ...]", units: Units) -> None:
     """Print what each group of wood needs, and where to stop filling."""
     from plumbstone.cli.wording.holding import hold_sentences
@@ -164,28 +155,3 @@ def _print_standing(result: "Plan", units: Units) -> None:
         text = standing_sentence(stone, units) if stone.doubtful else stack_sentence(stone)
         if text is not None:
             typer.echo(text)
-
-
-def _print_load(result: "Plan", units: Units) -> None:
-    from plumbstone.cli.wording.units import mass_words, place_words
-    from plumbstone.volumes.water.loads import lift_caution
-
-    load = result.load
-    if load is None:
-        return
-    total = load.full.plus(load.glass or 0.0)
-    glass = "with" if load.glass is not None else "without"
-    sides = " × ".join(place_words(side, units) for side in load.footprint)
-    typer.echo(
-        f"Full: {mass_words(total, units)} {glass} the glass on {sides}; "
-        "ask the stand maker; floor and stand are for local code and a licensed engineer to judge."
-    )
-    typer.echo(
-        f"For a move: drained to the bed {mass_words(load.drained, units)}, "
-        f"stripped of stones {mass_words(load.stripped, units)}, without the glass."
-    )
-    if load.heaviest is not None:
-        name, mass = load.heaviest
-        caution = lift_caution(mass.high)
-        if caution:
-            typer.echo(f"Heaviest lift: {name}, {mass_words(mass, units)}. {caution}")

@@ -29,6 +29,7 @@ def show(
     """Show the tank from above, and write its pictures and build sheet."""
     from plumbstone.cli.documents import plan_document
     from plumbstone.volumes.layout import make_plan
+    from plumbstone.volumes.report import report_of
     from plumbstone.volumes.scape.scape import read_scape
 
     with plain_errors(), working("Drawing ..."):
@@ -36,7 +37,7 @@ def show(
         if out is not None:
             from plumbstone.cli.results import write_results
 
-            write_results(plan, plan_document(plan), out)
+            write_results(plan, plan_document(report_of(plan)), out)
     if as_json:
         emit_json({"rows": rows_from_above(plan), "key": _key(plan)})
     else:

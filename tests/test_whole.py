@@ -18,6 +18,7 @@ from plumbstone.cli.documents import plan_document
 from plumbstone.cli.results import write_results
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.layout import Plan, make_plan
+from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import read_scape
 
 ROOM = Path(__file__).parent.parent / "cli" / "reading-room.toml"
@@ -93,7 +94,7 @@ def writing_for_ever(plan: Plan, document: dict[str, Any], folder: Path) -> None
 def kill_while_writing(tmp_path: Path, times: int) -> None:
     """Kill a writing process at random moments; what stands there is always whole."""
     plan = make_plan(read_scape(ROOM), 0.01)
-    document = plan_document(plan)
+    document = plan_document(report_of(plan))
     results = tmp_path / "results"
     start = time.monotonic()
     write_results(plan, document, results)

@@ -254,7 +254,7 @@ class Layout:
             swallowed=swallowed_layers(bed.layers, bed.grid.cell_area) if bed else (),
             heaves=heaving_layers(bed.layers, water) if bed else (),
             spots=spots,
-            warnings=_warnings(scape, ground.bodies, bed, spots),
+            warnings=_warnings(scape, bed),
             guesses=tank.guesses,
         )
 
@@ -451,46 +451,9 @@ def _check_rim(scape: Scape, bed: BedResult) -> None:
             raise BedError(message)
 
 
-def _way_in(body: Body, scape: Scape) -> list[str]:
-    """Warn of a piece that does not pass the opening, or reaches the lamp."""
-    tank, name = scape.tank, body.entry.name
-    opening = sorted((tank.length - 2 * tank.bracing, tank.depth - 2 * tank.bracing))
-    smallest = np.sort(body.piece.size)[:2]
-    found = []
-    if smallest[0] > opening[0] or smallest[1] > opening[1]:
-        found.append(
-            f"{name}: does not pass the opening inside the bracing; set it in another way."
-        )
-    if tank.height is not None and tank.lamp_height is not None:
-        above = float(body.piece.vertices[:, 2].max()) - tank.height - tank.lamp_height
-        if above > 0:
-            found.append(f"{name}: reaches {above * 1e2:.1f} cm above the lamp's lower edge.")
-    return found
-
-
-def _shallow(found: SpotDepth) -> str:
-    """Say that a plant's place is not deep enough."""
-    assert found.spot.root_depth is not None
-    return (
-        f"{found.spot.name}: {found.depth * 1e2:.1f} cm of substrate, its roots need "
-        f"{found.spot.root_depth * 1e2:.1f} cm; raise it by {found.lacking * 1e2:.1f} cm there."
-    )
-
-
-def _warnings(
-    scape: Scape, bodies: Sequence[Body], bed: BedResult | None, spots: Sequence[SpotDepth]
-) -> tuple[str, ...]:
+def _warnings(scape: Scape, bed: BedResult | None) -> tuple[str, ...]:
     """Collect what the user should know."""
-    found = [f"{body.entry.name}: {text}" for body in bodies for text in body.warnings]
-    height = scape.tank.height
-    for body in bodies:
-        top = float(body.piece.vertices[:, 2].max())
-        if height is not None and top > height:
-            found.append(f"{body.entry.name}: stands {(top - height) * 1e2:.1f} cm above the rim.")
-        found += _way_in(body, scape)
-    if bed is not None:
-        found += zone_faults(bed, scape.border)
-    found += [_shallow(spot) for spot in spots if spot.lacking > 1e-3]
+    found = list(zone_faults(bed, scape.border)) if bed is not None else []
     for result in bed.layers if bed else ():
         if result.slide.volume > 0.02 * result.settled and result.slide.drop > 0.005:
             litres, lower = result.slide.volume * 1e3, result.slide.drop * 1e2

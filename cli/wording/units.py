@@ -1,12 +1,18 @@
-"""Units for people: the one place where figures are rounded and converted."""
+"""Units for people: the one table by which figures are rounded and converted.
+
+A need is rounded up, what is there or on offer down, everything else to the nearest step.
+"""
 
 import math
+from collections.abc import Mapping
 from enum import StrEnum
+from typing import NamedTuple
 
 from plumbstone.meshes.ranges import Range
 
 INCH, POUND, GALLON, OUNCE = 0.0254, 0.45359237, 3.785411784e-3, 0.028349523125
 POUND_FORCE = 4.4482216152605  # [N]
+LIVES_ON = math.inf
 
 
 class Units(StrEnum):
@@ -16,81 +22,144 @@ class Units(StrEnum):
     US = "us"
 
 
+class Toward(StrEnum):
+    """Where a figure is rounded to."""
+
+    NEAREST = "nearest"
+    UP = "up"
+    DOWN = "down"
+
+
+class Step(NamedTuple):
+    """How figures below a bound are written."""
+
+    below: float  # SI, of the figure without its sign
+    unit: float  # SI
+    step: float  # in that unit
+    digits: int | None  # after the point; None: as many as there are
+    name: str
+
+
+def _one(unit: float, step: float, digits: int | None, name: str) -> tuple[Step, ...]:
+    return (Step(LIVES_ON, unit, step, digits, name),)
+
+
+# kind of quantity → units → steps, the smallest figures first
+TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
+    "volume": {
+        Units.METRIC: (
+            Step(0.095e-3, 1e-6, 1, 0, "mL"),
+            Step(9.995e-3, 1e-3, 0.01, 2, "L"),
+            Step(LIVES_ON, 1e-3, 0.1, 1, "L"),
+        ),
+        Units.US: _one(GALLON, 0.01, 2, "gal"),
+    },
+    "mass": {
+        Units.METRIC: (
+            Step(0.095, 1e-3, 1, 0, "g"),
+            Step(0.995, 1e-3, 10, 0, "g"),
+            Step(LIVES_ON, 1.0, 0.1, 1, "kg"),
+        ),
+        Units.US: (Step(POUND, OUNCE, 0.1, 1, "oz"), Step(LIVES_ON, POUND, 0.1, 1, "lb")),
+    },
+    "sinker": {
+        Units.METRIC: _one(1e-3, 10, 0, "g"),
+        Units.US: _one(OUNCE, 0.1, 1, "oz"),
+    },
+    "length": {
+        Units.METRIC: (Step(0.1, 1e-2, 0.1, 1, "cm"), Step(LIVES_ON, 1e-2, 0.5, None, "cm")),
+        Units.US: _one(INCH, 0.25, None, "in"),
+    },
+    "place": {
+        Units.METRIC: _one(1e-2, 0.5, None, "cm"),
+        Units.US: _one(INCH, 0.25, None, "in"),
+    },
+    "gap": {
+        Units.METRIC: _one(1e-3, 1, 0, "mm"),
+        Units.US: _one(INCH, 0.01, 2, "in"),
+    },
+    "force": {
+        Units.METRIC: _one(1.0, 0.1, 1, "N"),
+        Units.US: _one(POUND_FORCE, 0.1, 1, "lbf"),
+    },
+    "pressure": {
+        Units.METRIC: _one(1e3, 0.1, 1, "kPa"),
+        Units.US: _one(47.880259, 1, 0, "lb/ft²"),
+    },
+    "bag mass": {Units.METRIC: _one(1.0, 0.1, None, "kg"), Units.US: _one(POUND, 0.1, None, "lb")},
+    "bag volume": {
+        Units.METRIC: _one(1e-3, 0.1, None, "L"),
+        Units.US: _one(GALLON, 0.01, None, "gal"),
+    },
+    "whole money": {units: _one(1.0, 1, 0, "") for units in Units},
+    "money": {units: _one(1.0, 0.01, 2, "") for units in Units},
+    "angle": {units: _one(1.0, 1, 0, "°") for units in Units},
+    "share": {units: _one(0.01, 1, 0, "%") for units in Units},
+}
+
+
+def written(value: float, kind: str, units: Units, toward: Toward = Toward.NEAREST) -> str:
+    """Write a figure for people.
+
+    Parameters
+    ----------
+    value : float
+        SI.
+    kind : str
+        A key of `TABLE`.
+    units : Units
+    toward : Toward
+        Up for what is needed, down for what is offered or left.
+
+    Examples
+    --------
+    >>> written(0.7024, "sinker", Units.METRIC, Toward.UP)
+    '710 g'
+    >>> written(0.1016, "length", Units.US)
+    '4 in'
+    """
+    step = _step_for(value, kind, units)
+    number = _number(value, step, toward)
+    gap = "" if step.name in ("°", "") else " "
+    return f"{number}{gap}{step.name}"
+
+
+def ranged(figure: Range, kind: str, units: Units) -> str:
+    """Write a range as "10.6 kg (8.3-12.9)", or the middle alone where no bound differs from it.
+
+    The bounds are written in the unit of the middle.
+    """
+    step = _step_for(figure.mid, kind, units)
+    low, mid, high = (
+        _number(v, step, Toward.NEAREST) for v in (figure.low, figure.mid, figure.high)
+    )
+    words = written(figure.mid, kind, units)
+    return words if low == mid == high else f"{words} ({low}-{high})"
+
+
 def show_length(metres: float, units: Units = Units.METRIC) -> str:
-    """Write a length for people: to 0.5 cm from 10 cm on, to 1 mm below; or to a quarter inch."""
-    if units is Units.US:
-        return f"{round(metres / INCH * 4) / 4:g} in"
-    if abs(metres) >= 0.1:
-        return f"{round(metres * 200) / 2:g} cm"
-    return f"{metres * 1e2:.1f} cm"
+    """Write a length: to 0.5 cm from 10 cm on, to 1 mm below; or to a quarter inch."""
+    return written(metres, "length", units)
 
 
-def show_mass(kilograms: float, units: Units = Units.METRIC) -> str:
-    """Write a mass for people: to 10 g below 1 kg, then to 0.1 kg; or ounces and pounds."""
-    if units is Units.US:
-        pounds = kilograms / POUND
-        return f"{kilograms / OUNCE:.1f} oz" if abs(pounds) < 1 else f"{pounds:.1f} lb"
-    if abs(kilograms) < 0.995:
-        return f"{round(kilograms * 100) * 10:g} g"
-    return f"{kilograms:.1f} kg"
-
-
-def show_volume(cubic_metres: float, units: Units = Units.METRIC) -> str:
-    """Write a volume for people: litres to 0.1 (0.01 below 10 L), or US gallons."""
-    if units is Units.US:
-        return f"{cubic_metres / GALLON:.2f} gal"
-    litres = cubic_metres * 1e3
-    return f"{litres:.2f} L" if abs(litres) < 10 else f"{litres:.1f} L"
-
-
-def about(figure: Range, per_unit: float, unit: str, digits: int = 1) -> str:
-    """Write a range as "10.6 kg (8.3-12.9)", or the middle alone where it is exact."""
-    low, mid, high = (v / per_unit for v in (figure.low, figure.mid, figure.high))
-    if high - low < 10.0**-digits:
-        return f"{mid:.{digits}f} {unit}"
-    return f"{mid:.{digits}f} {unit} ({low:.{digits}f}-{high:.{digits}f})"
-
-
-def volume_words(figure: Range, units: Units, digits: int = 1) -> str:
-    """Write a volume in litres, or millilitres where it is small; or in US gallons."""
-    if units is Units.US:
-        return about(figure, GALLON, "gal", max(digits, 2))
-    small = 0 < figure.mid < 0.095e-3
-    return about(figure, 1e-6, "mL", 0) if small else about(figure, 1e-3, "L", digits)
+def volume_words(figure: Range, units: Units, _digits: int = 1) -> str:
+    """Write a volume with its range."""
+    return ranged(figure, "volume", units)
 
 
 def mass_words(figure: Range, units: Units) -> str:
-    """Write a mass in kilograms, or grams where it is small; or in pounds."""
-    if units is Units.US:
-        return about(figure, POUND, "lb")
-    small = 0 < figure.mid < 0.095
-    return about(figure, 1e-3, "g", 0) if small else about(figure, 1.0, "kg")
+    """Write a mass with its range."""
+    return ranged(figure, "mass", units)
 
 
 def grams(kilograms: float, units: Units) -> str:
     """Write a small mass to 10 g, or to a tenth of an ounce."""
-    if units is Units.US:
-        return f"{kilograms / OUNCE:.1f} oz"
-    return f"{round(kilograms * 100) * 10:g} g"
+    return written(kilograms, "sinker", units)
 
 
 def grams_up(kilograms: float, units: Units) -> str:
     """Write a mass that is asked for, rounded up to 10 g."""
-    return grams(math.ceil(kilograms * 100 - 1e-6) / 100, units)
-
-
-def place_words(metres: float, units: Units) -> str:
-    """Write a place on the floor to 0.5 cm or a quarter inch."""
-    if units is Units.US:
-        return f"{round(metres / INCH * 4) / 4:g} in"
-    return f"{round(metres * 200) / 2:g} cm"
-
-
-def push_words(newtons: float, units: Units) -> str:
-    """Write a force."""
-    if units is Units.US:
-        return f"{newtons / POUND_FORCE:.1f} lbf"
-    return f"{newtons:.1f} N"
+    return written(kilograms, "sinker", units, Toward.UP)
 
 
 def about_grams(low: float, mid: float, high: float, units: Units) -> str:
@@ -98,3 +167,32 @@ def about_grams(low: float, mid: float, high: float, units: Units) -> str:
     if grams(low, units) == grams(high, units):
         return f"about {grams(mid, units)}"
     return f"{grams(low, units)} to {grams(high, units)}"
+
+
+def place_words(metres: float, units: Units) -> str:
+    """Write a place in the tank to 0.5 cm or a quarter inch."""
+    return written(metres, "place", units)
+
+
+def push_words(newtons: float, units: Units) -> str:
+    """Write a force."""
+    return written(newtons, "force", units)
+
+
+def _step_for(value: float, kind: str, units: Units) -> Step:
+    """Find how a figure of this size is written."""
+    return next(step for step in TABLE[kind][units] if abs(value) < step.below)
+
+
+def _number(value: float, step: Step, toward: Toward) -> str:
+    """Round a figure and write it without its unit."""
+    steps = value / step.unit / step.step
+    slack = 1e-6  # a figure that lies on a step stays there
+    if toward is Toward.UP:
+        count = math.ceil(steps - slack)
+    elif toward is Toward.DOWN:
+        count = math.floor(steps + slack)
+    else:
+        count = round(steps)
+    rounded = count * step.step + 0.0  # no minus zero
+    return f"{rounded:g}" if step.digits is None else f"{rounded:.{step.digits}f}"

@@ -36,15 +36,3 @@ def glass_mass(length: float, depth: float, height: float, thickness: float) -> 
 def pressure_on(mass: Range, footprint: tuple[float, float]) -> Range:
     """Mean pressure [Pa] of a mass [kg] on a footprint [m]."""
     return mass.times(GRAVITY / (footprint[0] * footprint[1]))
-
-
-def lift_caution(mass: float) -> str | None:
-    """Word a caution for lifting a piece of that mass [kg], None for a light one."""
-    if mass < 0.6 * ONE_PERSON:
-        return None
-    if mass <= ONE_PERSON:
-        return "Heavy for one person: lift close to the body, or with two people."
-    return (
-        f"Over {ONE_PERSON:.0f} kg, a common screening figure for one fit adult: "
-        "lift it with help or a hoist; less for children, older or pregnant people."
-    )

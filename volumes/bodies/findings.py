@@ -1,0 +1,65 @@
+"""What is found about single pieces: fit, cover and doubt."""
+
+from collections.abc import Iterable, Iterator, Mapping
+
+import numpy as np
+
+from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.findings import Finding, Kind, Severity
+from plumbstone.volumes.scape.scape import Tank
+
+MOSTLY = 0.85  # share of a piece below the bed from which on it is told
+SHOWS = 0.002  # of its volume: less than that above the bed, and it is wholly buried
+
+
+def body_findings(
+    bodies: Iterable[Body], tank: Tank, covered: Mapping[str, float]
+) -> Iterator[Finding]:
+    """Find pieces that do not fit, lie buried, or are known badly.
+
+    Parameters
+    ----------
+    bodies : iterable of Body
+        Where they stand.
+    tank : Tank
+    covered : mapping of str to float
+        Share of each piece's volume that lies below the bed.
+    """
+    for body in bodies:
+        yield from _fit(body, tank)
+        yield from _buried(body, covered.get(body.entry.name, 0.0))
+        for text in body.warnings:
+            yield Finding(Kind.DOUBTFUL, Severity.CARE, (body.entry.name,), how=text)
+
+
+def _fit(body: Body, tank: Tank) -> Iterator[Finding]:
+    """Tell of the rim, the lamp and the opening inside the bracing."""
+    about = (body.entry.name,)
+    top = float(body.piece.vertices[:, 2].max())
+    opening = sorted((tank.length - 2 * tank.bracing, tank.depth - 2 * tank.bracing))
+    sides = np.sort(body.piece.size)[:2]
+    if sides[0] > opening[0] or sides[1] > opening[1]:
+        yield Finding(Kind.MISFIT, Severity.STOP, about, how="opening", cure="another way")
+    if tank.height is None:
+        return
+    if top > tank.height + 1e-6:
+        numbers = {"above_m": top - tank.height}
+        yield Finding(Kind.MISFIT, Severity.CARE, about, numbers, how="rim")
+    if tank.lamp_height is not None and top > tank.height + tank.lamp_height:
+        numbers = {"above_m": top - tank.height - tank.lamp_height}
+        yield Finding(Kind.MISFIT, Severity.STOP, about, numbers, how="lamp")
+
+
+def _buried(body: Body, share: float) -> Iterator[Finding]:
+    """Tell of a piece of which little or nothing is seen above the bed."""
+    if share < MOSTLY:
+        return
+    wholly = share > 1 - SHOWS
+    yield Finding(
+        Kind.BURIED,
+        Severity.CARE if wholly else Severity.NOTE,
+        (body.entry.name,),
+        {"share": share},
+        how="wholly" if wholly else "mostly",
+        cure="raise it or lower the bed",
+    )

@@ -1,0 +1,378 @@
+"""What is told of a scape: frozen figures in SI, their unit at the end of each name.
+
+Uncertain figures are ranges. Nothing is worded or rounded here.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.findings import Finding
+
+MILLIMETRES = {"unit": "mm"}
+GRAMS = {"unit": "g"}
+FLAT = {"flat": True}  # its keys stand among those of the whole
+
+
+@dataclass(frozen=True, slots=True)
+class TankFigures:
+    """The tank, inside dimensions."""
+
+    length_m: float
+    depth_m: float
+    height_m: float | None
+    glass_m: float | None = field(metadata=MILLIMETRES)
+    water_line_m: float | None
+    temperature_c: float
+    salinity_g_per_kg: float
+
+
+@dataclass(frozen=True, slots=True)
+class PieceFigures:
+    """One stone or piece of wood as it stands; places count from left pane, front pane, glass."""
+
+    number: int  # in the order of work, the same on every list and drawing
+    name: str
+    kind: str
+    material: str
+    volume_m3: Range
+    mass_kg: Range
+    mass_in_water_kg: Range
+    size_m: tuple[float, ...]  # length, width, height as it stands
+    from_left_m: float  # of its middle
+    from_front_m: float
+    near_left_m: float  # of its nearest point, where a tape reaches
+    near_front_m: float
+    foot_m: float
+    top_m: float
+    turn_deg: float
+    tilt_deg: float
+    lean_deg: float
+    rests: str
+    pressed_m: float  # below the surface of the bed
+    set_after_layer: int | None  # place in pouring order of the layer it is set on
+    covered: float  # share of its volume below the bed's surface
+    cost: Range | None
+    how_known: str
+    mended: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LumpFigures:
+    """Stones or wood without a place."""
+
+    name: str
+    kind: str
+    count: int
+    material: str
+    mass_kg: Range
+    volume_m3: Range
+    below_soil: float
+
+
+@dataclass(frozen=True, slots=True)
+class BagFigures:
+    """Bags of one size to buy."""
+
+    holds_m3: float | None  # by volume, or
+    holds_kg: float | None  # by mass
+    label: str  # as the user wrote it
+    count: int
+    price: float | None  # of one
+
+
+@dataclass(frozen=True, slots=True)
+class LayerFigures:
+    """One layer of the bed."""
+
+    name: str
+    material: str
+    zone: str
+    settled_m3: float
+    settled_error_m3: float
+    sacks: int
+    sack_m3: float | None
+    poured_m3: float
+    mass_kg: Range
+    slope_deg: float
+    repose_deg: Range
+    lasting_deg: float
+    slides_m3: float
+    slides_where: str
+    slides_lower_m: float
+    heights_m: Mapping[str, float]  # drawn, at the panes, where it reaches them
+    bags: tuple[BagFigures, ...]
+    cost: float | None
+    left_over_m3: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class SpotFigures:
+    """The bed at one named place."""
+
+    name: str
+    height_m: float
+    depth_m: float
+    root_depth_m: float | None
+    lacking_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class MarkFigures:
+    """A level to drain to for a change of water."""
+
+    change_percent: float
+    level_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class WaterFigures:
+    """Water and what fills the box beside it."""
+
+    box_m3: float
+    stone_m3: Range
+    wood_m3: Range
+    grains_m3: Range
+    between_grains_m3: Range
+    free_m3: Range
+    parts_over_box: float
+    dosing_m3: Range
+    fill_m3: Range
+    per_cm_m3: float
+    marks: tuple[MarkFigures, ...]
+    salt_mix_kg: Range | None
+
+
+@dataclass(frozen=True, slots=True)
+class HeaviestFigures:
+    """The heaviest piece to lift."""
+
+    name: str
+    mass_kg: Range
+
+
+@dataclass(frozen=True, slots=True)
+class LoadFigures:
+    """Masses on the stand."""
+
+    glass_kg: float | None
+    full_without_glass_kg: Range
+    full_kg: Range | None
+    drained_without_glass_kg: Range
+    stripped_without_glass_kg: Range
+    footprint_m: tuple[float, float]
+    pressure_pa: Range
+    heaviest: HeaviestFigures | None
+
+
+@dataclass(frozen=True, slots=True)
+class DrainFigures:
+    """What runs back into the sump when the pump stops."""
+
+    volume_m3: float
+    spare_m3: float | None
+    overflows: bool
+
+
+@dataclass(frozen=True, slots=True)
+class GapFigures:
+    """One gap of the border."""
+
+    left: str
+    right: str
+    from_left_m: float
+    from_front_m: float
+    width_m: float = field(metadata=MILLIMETRES)
+    retained_m: float
+    state: str
+    comes_through_m3: float
+    reach_m: float
+    cure: str
+    fill_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class FootingFigures:
+    """One border stone against the thrust of the soil."""
+
+    name: str
+    thrust_n: float
+    sliding_factor: float | None
+    tipping_factor: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class BorderFigures:
+    """The row of border stones."""
+
+    strip: bool
+    gaps: tuple[GapFigures, ...]
+    stones: tuple[FootingFigures, ...]
+    weakest: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class RestFigures:
+    """What of a layer comes to rest beyond its zone."""
+
+    layer: str
+    outside_m3: float
+    reach_m: float
+    slope_excess: float
+
+
+@dataclass(frozen=True, slots=True)
+class RunFigures:
+    """Fine grains on coarse ones."""
+
+    fine: str
+    coarse: str
+    filter_ratio: float
+    most_m3: float
+
+
+@dataclass(frozen=True, slots=True)
+class HeaveFigures:
+    """A filler that floats under its cover."""
+
+    filler: str
+    cover: str
+    lacking_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class BalanceFigures:
+    """Vertical balance of wood and sinkers."""
+
+    lift_kg: Range = field(metadata=GRAMS)
+    density_kg_per_m3: Range
+    least_sinker_kg: Range = field(metadata=GRAMS)
+    sinker_kg: float = field(metadata=GRAMS)
+    hung_kg: float = field(metadata=GRAMS)
+    spare_kg: Range = field(metadata=GRAMS)
+    from_tub_test: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SinkerFigures:
+    """One stone that holds wood down."""
+
+    mass_kg: float = field(metadata=GRAMS)
+    material: str
+    how: str
+    stone: str | None
+    at_m: tuple[float, ...] | None
+
+
+@dataclass(frozen=True, slots=True)
+class OfferFigures:
+    """Sinkers that would hold a group."""
+
+    material: str
+    masses_kg: tuple[float, ...] = field(metadata=GRAMS)
+    places_m: tuple[tuple[float, ...], ...]
+    stones_at_hand: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SoakingFigures:
+    """What a log of weighings tells."""
+
+    neutral_kg: float
+    saturated_kg: float
+    latest_kg: float
+    days: Range | None
+
+
+@dataclass(frozen=True, slots=True)
+class HoldFigures:
+    """What holds one group of wood."""
+
+    name: str
+    wood: tuple[str, ...]
+    balance: BalanceFigures = field(metadata=FLAT)
+    stays: bool
+    factor: float
+    sinker_material: str
+    moves_at_m: float | None
+    moves_how: str
+    moves_about_m: tuple[tuple[float, float], ...]
+    drained_moves_at_m: float | None
+    drained_moves_how: str
+    margin_kg: float | None = field(metadata=GRAMS)
+    held_factor: float | None
+    still_held_under: bool
+    tie_forces_n: tuple[float, ...]
+    greatest_tie_forces_n: tuple[float, ...]
+    later_burial_kg: float = field(metadata=GRAMS)
+    lean_deg: float
+    carries: tuple[str, ...]
+    draught_m: float | None
+    afloat_turn: tuple[tuple[float, ...], ...] | None  # rows of a rotation matrix
+    soaking: SoakingFigures | None
+    sinkers: tuple[SinkerFigures, ...]
+    tie_points: str
+    offers: tuple[OfferFigures, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StandingFigures:
+    """One stone on its foot, or on others."""
+
+    name: str
+    tip_deg: float
+    top_push_dry_n: float
+    top_push_wet_n: float
+    upright: bool
+    doubtful: bool
+    to_pane_m: float
+    lies_on: tuple[str, ...]
+    falls_at_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class CostFigures:
+    """What has a price in the file, together."""
+
+    bags: float | None
+    pieces: Range | None
+    total: Range | None
+
+
+@dataclass(frozen=True, slots=True)
+class BedFigures:
+    """The bed alone."""
+
+    name: str
+    file: str
+    layers: tuple[LayerFigures, ...]
+    depths_m: Mapping[str, float]
+    spots: tuple[SpotFigures, ...]
+    cost: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """Everything that is told of one scape."""
+
+    name: str
+    file: str
+    tank: TankFigures
+    water_density_kg_per_m3: float
+    pieces: tuple[PieceFigures, ...]
+    lumps: tuple[LumpFigures, ...]
+    layers: tuple[LayerFigures, ...]
+    depths_m: Mapping[str, float]  # of the bed at front, middle and back
+    spots: tuple[SpotFigures, ...]
+    water: WaterFigures | None
+    load: LoadFigures | None
+    border: BorderFigures | None
+    rests: tuple[RestFigures, ...]
+    runs_into: tuple[RunFigures, ...]
+    heaves: tuple[HeaveFigures, ...]
+    holds: tuple[HoldFigures, ...]
+    standing: tuple[StandingFigures, ...]
+    drain_back: DrainFigures | None
+    costs: CostFigures
+    findings: tuple[Finding, ...]  # worst first
+    guesses: tuple[str, ...]

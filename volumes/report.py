@@ -1,0 +1,445 @@
+"""From a plan to its report: the figures and findings that every page, list and file takes."""
+
+from collections.abc import Iterable, Iterator, Sequence
+
+import numpy as np
+
+from plumbstone.meshes.columns import columns_of
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bed.bags import BagChoice
+from plumbstone.volumes.bed.border import BorderResult
+from plumbstone.volumes.bed.interfaces import lasting_slope
+from plumbstone.volumes.bed.pouring import BedResult, LayerResult, SpotDepth, depths_at, soil_line
+from plumbstone.volumes.bodies.findings import body_findings
+from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.figures import (
+    BagFigures,
+    BalanceFigures,
+    BedFigures,
+    BorderFigures,
+    CostFigures,
+    DrainFigures,
+    FootingFigures,
+    GapFigures,
+    HeaveFigures,
+    HeaviestFigures,
+    HoldFigures,
+    LayerFigures,
+    LoadFigures,
+    LumpFigures,
+    MarkFigures,
+    OfferFigures,
+    PieceFigures,
+    Report,
+    RestFigures,
+    RunFigures,
+    SinkerFigures,
+    SoakingFigures,
+    SpotFigures,
+    StandingFigures,
+    TankFigures,
+    WaterFigures,
+)
+from plumbstone.volumes.findings import Finding, Kind, Severity, worst_first
+from plumbstone.volumes.holding.buoyancy import Balance
+from plumbstone.volumes.holding.hold_down import HoldResult
+from plumbstone.volumes.holding.soaking import Soaking
+from plumbstone.volumes.holding.stability import Standing
+from plumbstone.volumes.layout import Layout, Plan, Purchase
+from plumbstone.volumes.scape.scape import Lump
+from plumbstone.volumes.water.dosing import DrainBack
+from plumbstone.volumes.water.loads import ONE_PERSON, Load
+
+ROOT_TOLERANCE = 1e-3  # [m]
+HEAVY = 0.6  # of what one person may lift: from here on a caution is due
+
+
+def report_of(plan: Plan) -> Report:
+    """Take the figures and findings of a plan, in the order of work."""
+    pieces = tuple(_piece(plan, body, i) for i, body in enumerate(plan.bodies, 1))
+    layers = tuple(layer_figures(purchase) for purchase in plan.purchases)
+    return Report(
+        name=plan.scape.name,
+        file=str(plan.scape.path),
+        tank=_tank(plan),
+        water_density_kg_per_m3=plan.water_density,
+        pieces=pieces,
+        lumps=tuple(_lump(lump) for lump in plan.scape.lumps),
+        layers=layers,
+        depths_m=dict(plan.bed.depths) if plan.bed else {},
+        spots=tuple(_spot(spot) for spot in plan.spots),
+        water=_water(plan),
+        load=_load(plan),
+        border=_border(plan.border),
+        rests=tuple(RestFigures(r.layer, r.outside, r.reach, r.excess) for r in plan.rests),
+        runs_into=tuple(RunFigures(r.fine, r.coarse, r.ratio, r.most) for r in plan.swallowed),
+        heaves=tuple(HeaveFigures(h.filler, h.cover, h.lacking) for h in plan.heaves),
+        holds=tuple(hold_figures(hold) for hold in plan.holds),
+        standing=tuple(_standing(stone) for stone in plan.standing),
+        drain_back=_drain_back(plan),
+        costs=costs_of(layers, pieces),
+        findings=findings_of(plan, pieces),
+        guesses=plan.guesses,
+    )
+
+
+def bed_figures(layout: Layout, spacing: float | None = None) -> BedFigures:
+    """Lay the bed of a layout alone and take its figures."""
+    scape, ground = layout.scape, layout.ground(spacing)
+    layers = tuple(layer_figures(purchase) for purchase in ground.purchases)
+    spots = depths_at(scape.spots, ground.bed) if ground.bed else ()
+    return BedFigures(
+        name=scape.name,
+        file=str(scape.path),
+        layers=layers,
+        depths_m=dict(ground.bed.depths) if ground.bed else {},
+        spots=tuple(_spot(spot) for spot in spots),
+        cost=costs_of(layers, ()).bags,
+    )
+
+
+def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ...]:
+    """Collect what was found, worst first."""
+    covered = {piece.name: piece.covered for piece in pieces}
+    tank = plan.scape.tank
+    return worst_first(
+        [
+            *body_findings(plan.bodies, tank, covered),
+            *spot_findings(plan.spots),
+            *load_findings(plan.load),
+            *drain_findings(plan.drain_back),
+        ]
+    )
+
+
+def spot_findings(spots: Iterable[SpotDepth]) -> Iterator[Finding]:
+    """Find places that are not deep enough for the roots of their plant."""
+    for found in spots:
+        if found.lacking > ROOT_TOLERANCE:
+            numbers = {"depth_m": found.depth, "lacking_m": found.lacking}
+            about = (found.spot.name,)
+            yield Finding(Kind.SHORT, Severity.CARE, about, numbers, how="roots", cure="raise bed")
+
+
+def load_findings(load: Load | None) -> Iterator[Finding]:
+    """Find a piece that is heavy to lift, at the high end of its range."""
+    if load is None or load.heaviest is None:
+        return
+    name, mass = load.heaviest
+    if mass.high >= HEAVY * ONE_PERSON:
+        how = "one person" if mass.high <= ONE_PERSON else "help"
+        yield Finding(
+            Kind.OVER_LIMIT,
+            Severity.CARE,
+            (name,),
+            {"mass_kg": mass, "limit_kg": ONE_PERSON},
+            how=how,
+        )
+
+
+def drain_findings(back: DrainBack | None) -> Iterator[Finding]:
+    """Find a sump that runs over when the pump stops."""
+    if back is not None and back.overflows:
+        assert back.spare is not None
+        numbers = {"volume_m3": back.volume, "spare_m3": back.spare}
+        yield Finding(Kind.OVER_LIMIT, Severity.STOP, (), numbers, how="sump")
+
+
+def costs_of(layers: Iterable[LayerFigures], pieces: Iterable[PieceFigures]) -> CostFigures:
+    """Add up what has a price; None where nothing has one."""
+    bags = [layer.cost for layer in layers if layer.cost is not None]
+    stones = [piece.cost for piece in pieces if piece.cost is not None]
+    whole = sum(bags) if bags else None
+    priced = Range.total(stones) if stones else None
+    total = priced.plus(whole or 0.0) if priced else None
+    if total is None and whole is not None:
+        total = Range.exact(whole)
+    return CostFigures(whole, priced, total)
+
+
+def layer_figures(purchase: Purchase) -> LayerFigures:
+    """Take the figures of one layer and its bags."""
+    result, choice = purchase.result, purchase.bags
+    material, slide = result.layer.material, result.slide
+    sacks = result.layer.sacks
+    return LayerFigures(
+        name=result.layer.name,
+        material=material.name,
+        zone=result.layer.zone.name,
+        settled_m3=result.settled,
+        settled_error_m3=result.error,
+        sacks=result.sacks,
+        sack_m3=None if sacks is None else sacks.holds,
+        poured_m3=result.poured,
+        mass_kg=result.mass,
+        slope_deg=result.slope_degrees,
+        repose_deg=material.repose or Range.exact(0.0),
+        lasting_deg=lasting_slope(material),
+        slides_m3=slide.volume,
+        slides_where=slide.where if slide.volume > 0 else "",
+        slides_lower_m=slide.drop,
+        heights_m=_heights(result),
+        bags=_bags(choice),
+        cost=None if choice is None else choice.cost,
+        left_over_m3=None if choice is None else choice.left_over,
+    )
+
+
+def hold_figures(hold: HoldResult) -> HoldFigures:
+    """Take the figures of what holds one group."""
+    first, drained = hold.first_move, hold.drained_move
+    return HoldFigures(
+        name=hold.group.name,
+        wood=hold.group.wood,
+        balance=balance_figures(hold.balance),
+        stays=hold.stays,
+        factor=hold.group.factor,
+        sinker_material=hold.sinker_material.name,
+        moves_at_m=hold.moves_at,
+        moves_how="" if first is None else first.manner,
+        moves_about_m=() if first is None else first.edge,
+        drained_moves_at_m=None if drained is None else drained.level,
+        drained_moves_how="" if drained is None else drained.manner,
+        margin_kg=_finite(hold.margin),
+        held_factor=_finite(hold.held_factor),
+        still_held_under=hold.still_held,
+        tie_forces_n=hold.tie_forces,
+        greatest_tie_forces_n=hold.greatest_ties,
+        later_burial_kg=hold.burial,
+        lean_deg=hold.lean,
+        carries=hold.carries,
+        draught_m=None if hold.afloat is None else hold.afloat.draught,
+        afloat_turn=None
+        if hold.afloat is None
+        else tuple(tuple(map(float, row)) for row in hold.afloat.turn),
+        soaking=None if hold.soaking is None else soaking_figures(hold.soaking),
+        sinkers=tuple(
+            SinkerFigures(s.mass, s.material.name, s.how, s.stone or None, s.at)
+            for s in hold.group.sinkers
+        ),
+        tie_points=hold.offers.why,
+        offers=tuple(
+            OfferFigures(o.material.name, o.masses, o.points, o.stones) for o in hold.offers.best
+        ),
+    )
+
+
+def balance_figures(balance: Balance) -> BalanceFigures:
+    """Take the figures of a vertical balance."""
+    return BalanceFigures(
+        lift_kg=balance.lift,
+        density_kg_per_m3=balance.density,
+        least_sinker_kg=balance.least_sinker,
+        sinker_kg=balance.asked_sinker,
+        hung_kg=balance.hung,
+        spare_kg=balance.spare,
+        from_tub_test=balance.from_tub,
+    )
+
+
+def soaking_figures(soaking: Soaking) -> SoakingFigures:
+    """Take the figures of a log of weighings."""
+    return SoakingFigures(soaking.neutral, soaking.saturated, soaking.latest, soaking.days)
+
+
+def _finite(value: float) -> float | None:
+    return value if np.isfinite(value) else None
+
+
+def _border(border: BorderResult | None) -> BorderFigures | None:
+    if border is None:
+        return None
+    weakest = border.weakest
+    return BorderFigures(
+        strip=border.strip,
+        gaps=tuple(
+            GapFigures(
+                left=gap.left,
+                right=gap.right,
+                from_left_m=gap.at[0],
+                from_front_m=gap.at[1],
+                width_m=gap.width,
+                retained_m=gap.retained,
+                state=gap.state,
+                comes_through_m3=gap.volume,
+                reach_m=gap.reach,
+                cure=gap.cure,
+                fill_m3=gap.fill,
+            )
+            for gap in border.gaps
+        ),
+        stones=tuple(
+            FootingFigures(
+                f.name,
+                f.thrust,
+                f.sliding if f.thrust else None,
+                f.tipping if f.thrust else None,
+            )
+            for f in border.footings
+        ),
+        weakest=None if weakest is None or not weakest.thrust else weakest.name,
+    )
+
+
+def _standing(stone: Standing) -> StandingFigures:
+    return StandingFigures(
+        name=stone.name,
+        tip_deg=stone.tip_angle,
+        top_push_dry_n=stone.push_dry,
+        top_push_wet_n=stone.push_wet,
+        upright=stone.upright,
+        doubtful=stone.doubtful,
+        to_pane_m=stone.to_pane,
+        lies_on=stone.on,
+        falls_at_m=stone.falls_at,
+    )
+
+
+def _tank(plan: Plan) -> TankFigures:
+    tank = plan.scape.tank
+    return TankFigures(
+        length_m=tank.length,
+        depth_m=tank.depth,
+        height_m=tank.height,
+        glass_m=tank.glass,
+        water_line_m=tank.water_line,
+        temperature_c=tank.celsius,
+        salinity_g_per_kg=tank.salinity,
+    )
+
+
+def _piece(plan: Plan, body: Body, number: int) -> PieceFigures:
+    """Take the figures of one piece."""
+    entry = body.entry
+    low, high = body.piece.vertices.min(axis=0), body.piece.vertices.max(axis=0)
+    return PieceFigures(
+        number=number,
+        name=entry.name,
+        kind=entry.kind,
+        material=entry.material.name,
+        volume_m3=body.volume,
+        mass_kg=body.mass,
+        mass_in_water_kg=body.mass_in_water(plan.water_density),
+        size_m=tuple(float(side) for side in high - low),
+        from_left_m=float(low[0] + high[0]) / 2,
+        from_front_m=float(low[1] + high[1]) / 2,
+        near_left_m=max(0.0, float(low[0])),
+        near_front_m=max(0.0, float(low[1])),
+        foot_m=float(low[2]),
+        top_m=float(high[2]),
+        turn_deg=entry.turn,
+        tilt_deg=entry.tilt,
+        lean_deg=entry.lean,
+        rests=entry.rests,
+        pressed_m=entry.pressed if entry.rests == "bed" else 0.0,
+        set_after_layer=plan.set_after(body),
+        covered=covered_share(body, plan.bed),
+        cost=None if entry.price is None else body.mass.times(entry.price),
+        how_known=body.how_known,
+        mended=body.piece.changes,
+    )
+
+
+def covered_share(body: Body, bed: BedResult | None) -> float:
+    """Share of a body's volume that lies below the bed's surface beside it; 0 without a bed."""
+    if bed is None:
+        return 0.0
+    window = columns_of(body.piece.vertices, body.piece.faces, bed.grid)
+    line = soil_line(bed)[window.place]
+    solid = np.isfinite(window.bottoms)
+    bottoms = np.where(solid, window.bottoms, 0.0)
+    tops = np.where(solid, window.tops, 0.0)
+    whole = float((tops - bottoms).sum())
+    below = float(np.clip(np.minimum(tops, line) - bottoms, 0, None).sum())
+    return below / whole if whole > 0 else 0.0
+
+
+def _lump(lump: Lump) -> LumpFigures:
+    return LumpFigures(
+        name=lump.name,
+        kind=lump.kind,
+        count=lump.count,
+        material=lump.material.name,
+        mass_kg=lump.mass,
+        volume_m3=lump.volume,
+        below_soil=lump.below_soil,
+    )
+
+
+def _heights(result: LayerResult) -> dict[str, float]:
+    """Mean drawn height at each pane that the layer reaches [m]."""
+    lies = result.drawn > result.below + 1e-4
+    found = {}
+    for name, axis, place in (("front", 0, 0), ("back", 0, -1), ("left", 1, 0), ("right", 1, -1)):
+        there = lies.take([place], axis)
+        if there.any():
+            found[name] = float(result.drawn.take([place], axis)[there].mean())
+    return found
+
+
+def _bags(choice: BagChoice | None) -> tuple[BagFigures, ...]:
+    """List the bags to buy, only those that are bought."""
+    if choice is None:
+        return ()
+    return tuple(
+        BagFigures(
+            holds_m3=None if bag.by_mass else bag.holds,
+            holds_kg=bag.holds if bag.by_mass else None,
+            label=bag.text,
+            count=count,
+            price=bag.price,
+        )
+        for bag, count in zip(choice.bags, choice.counts, strict=True)
+        if count
+    )
+
+
+def _spot(found: SpotDepth) -> SpotFigures:
+    return SpotFigures(
+        name=found.spot.name,
+        height_m=found.height,
+        depth_m=found.depth,
+        root_depth_m=found.spot.root_depth,
+        lacking_m=found.lacking,
+    )
+
+
+def _water(plan: Plan) -> WaterFigures | None:
+    parts, dosing = plan.parts, plan.dosing
+    if parts is None or dosing is None:
+        return None
+    return WaterFigures(
+        box_m3=parts.box,
+        stone_m3=parts.stone,
+        wood_m3=parts.wood,
+        grains_m3=parts.grains,
+        between_grains_m3=parts.between_grains,
+        free_m3=parts.free_water,
+        parts_over_box=parts.closure + 1,
+        dosing_m3=dosing.dosing,
+        fill_m3=dosing.fill,
+        per_cm_m3=dosing.per_centimetre,
+        marks=tuple(MarkFigures(100 * share, level) for share, level in dosing.marks),
+        salt_mix_kg=dosing.salt_mix,
+    )
+
+
+def _load(plan: Plan) -> LoadFigures | None:
+    load = plan.load
+    if load is None:
+        return None
+    return LoadFigures(
+        glass_kg=load.glass,
+        full_without_glass_kg=load.full,
+        full_kg=None if load.glass is None else load.full.plus(load.glass),
+        drained_without_glass_kg=load.drained,
+        stripped_without_glass_kg=load.stripped,
+        footprint_m=load.footprint,
+        pressure_pa=load.pressure,
+        heaviest=None if load.heaviest is None else HeaviestFigures(*load.heaviest),
+    )
+
+
+def _drain_back(plan: Plan) -> DrainFigures | None:
+    back = plan.drain_back
+    return None if back is None else DrainFigures(back.volume, back.spare, back.overflows)
