@@ -53,6 +53,8 @@ def document_of(result: Any) -> Any:
         document: dict[str, Any] = {}
         for f in fields(result):
             value = getattr(result, f.name)
+            if f.metadata.get("unsaid") or (value is None and f.metadata.get("if any")):
+                continue
             if f.metadata.get("flat"):
                 document.update(document_of(value))
             else:

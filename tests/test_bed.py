@@ -44,7 +44,7 @@ def test_pouring_by_jugs(tmp_path: Path) -> None:
     done = type_in('plumbstone bed t.toml --jug "1.5 L"', tmp_path)
     assert "Pour 1: Sand, 6 × 1.50 L." in done.stdout
     big = type_in('plumbstone bed t.toml --jug "20 L"', tmp_path).stdout
-    assert "Pour 1: Sand, 9.47 L, less than half of 20.00 L." in big
+    assert "Pour 1: Sand, 9.47 L, less than half of 20.0 L." in big
     assert "50 mL to 50 L" in refuse('plumbstone bed t.toml --jug "1 mL"', tmp_path)
 
 

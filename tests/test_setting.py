@@ -6,10 +6,13 @@ import numpy as np
 import pytest
 import trimesh
 
+from plumbstone.cli.wording.findings import finding_words
+from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.columns import Grid, columns_of
 from plumbstone.meshes.placing import shared_volume, stood_at, tilted, turned
 from plumbstone.meshes.primitives import boulder, box, ellipsoid
 from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import read_scape
 from plumbstone.volumes.water.displacement import mesh_volume
 
@@ -119,7 +122,8 @@ def test_warnings_for_opening_and_lamp(tmp_path: Path) -> None:
         'size = ["20 cm", "20 cm", "43 cm"]\nat = ["30 cm", "20 cm"]\n',
         encoding="utf-8",
     )
-    told = " ".join(make_plan(read_scape(path)).warnings)
+    report = report_of(make_plan(read_scape(path)))
+    told = " ".join(finding_words(finding, Units.METRIC) for finding in report.findings)
     assert "opening" in told
     assert "lamp" in told
     assert "above the rim" in told

@@ -12,6 +12,8 @@ from plumbstone.volumes.findings import Finding
 MILLIMETRES = {"unit": "mm"}
 GRAMS = {"unit": "g"}
 FLAT = {"flat": True}  # its keys stand among those of the whole
+IF_ANY = {"if any": True}  # left out of documents where it is None
+UNSAID = {"unsaid": True}  # not in documents
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +76,9 @@ class LumpFigures:
 class BagFigures:
     """Bags of one size to buy."""
 
-    holds_m3: float | None  # by volume, or
-    holds_kg: float | None  # by mass
-    label: str  # as the user wrote it
+    holds_m3: float | None = field(metadata=IF_ANY)  # by volume, or
+    holds_kg: float | None = field(metadata=IF_ANY)  # by mass
+    label: str = field(metadata=UNSAID)  # as the user wrote it
     count: int
     price: float | None  # of one
 
