@@ -11,7 +11,6 @@ from plumbstone.cli.wording.units import Units
 if TYPE_CHECKING:
     from plumbstone.volumes.bed.pouring import BedResult, SpotDepth
     from plumbstone.volumes.layout import Purchase
-    from plumbstone.volumes.scape.scape import Scape
 
 GridOption = Annotated[float | None, typer.Option("--grid", help="Width of a grid cell in mm.")]
 
@@ -51,7 +50,7 @@ def bed(
     for scape, (laid, purchases), places in zip(read, beds, spots, strict=True):
         print_bed(scape.name, purchases, units)
         if laid is not None:
-            print_depths(scape, laid, places, units)
+            print_depths(laid, places, units)
         if jug_size is not None:
             print_pouring(purchases, jug_size, units)
     if len(documents) == 2:
@@ -69,9 +68,7 @@ def _jug(text: str) -> float:
     return size
 
 
-def print_depths(
-    scape: "Scape", laid: "BedResult", spots: "tuple[SpotDepth, ...]", units: Units
-) -> None:
+def print_depths(laid: "BedResult", spots: "tuple[SpotDepth, ...]", units: Units) -> None:
     """Print how high the bed stands at front, middle, back and at named places."""
     from plumbstone.cli.wording.units import place_words
     from plumbstone.volumes.bed.interfaces import zone_faults
@@ -85,7 +82,7 @@ def print_depths(
         if found.lacking > 1e-3:
             words += f"; its roots need {place_words(found.lacking, units)} more"
         typer.echo(f"{words}.")
-    for text in zone_faults(laid, scape.border):
+    for text in zone_faults(laid):
         typer.echo(f"Mind: {text}")
 
 

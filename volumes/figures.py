@@ -220,7 +220,7 @@ class RestFigures:
     layer: str
     outside_m3: float
     reach_m: float
-    slope_excess: float
+    divider_pulled: bool
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,6 @@
 """A scape laid out: every stage from forms to balance, each remembered by its own inputs."""
 
 import itertools
-import math
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
@@ -13,7 +12,7 @@ from plumbstone.meshes.columns import Columns, Grid, Window, merged_columns
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.reading import file_stamp
 from plumbstone.volumes.bed.bags import BagChoice, cheapest_bags
-from plumbstone.volumes.bed.border import BorderResult, judge_border
+from plumbstone.volumes.bed.border import BorderResult, judge_borders
 from plumbstone.volumes.bed.interfaces import (
     Heave,
     Swallowed,
@@ -21,6 +20,7 @@ from plumbstone.volumes.bed.interfaces import (
     swallowed_layers,
     zone_faults,
 )
+from plumbstone.volumes.bed.passing import Rest, rests_of
 from plumbstone.volumes.bed.pouring import (
     BedError,
     BedResult,
@@ -33,7 +33,6 @@ from plumbstone.volumes.bed.pouring import (
     narrowest_zone,
     solve_bed,
 )
-from plumbstone.volumes.bed.slump import Rest, come_to_rest
 from plumbstone.volumes.bodies.placement import (
     CONTACT_GRID,
     THREADS,
@@ -232,8 +231,8 @@ class Layout:
             parts = tank_parts(tank, ground.bodies, scape.lumps, bed, space)
             dosing = dosing_of(tank, bed, parts, space, salt)
             load = load_of(tank, ground.bodies, scape.lumps, bed, parts, water)
-        if judged and scape.border is not None and bed is not None:
-            border = self.memo(judge_border, scape.border, ground.bodies, bed, water)
+        if judged and scape.borders and bed is not None:
+            border = self.memo(judge_borders, ground.bodies, bed, water)
         spots = depths_at(scape.spots, bed) if bed else ()
         sump, back = tank.sump, None
         if sump is not None and sump.area is not None and sump.drop is not None:
@@ -251,11 +250,11 @@ class Layout:
             border=border,
             holds=self._holds(ground, water) if judged else (),
             standing=self._standing(ground, water) if judged else (),
-            rests=self._rests(bed) if judged else (),
+            rests=rests_of(bed.passed) if bed and judged else (),
             swallowed=swallowed_layers(bed.layers, bed.grid.cell_area) if bed else (),
             heaves=heaving_layers(bed.layers, water) if bed else (),
             spots=spots,
-            warnings=_warnings(scape, bed),
+            warnings=_warnings(bed),
             guesses=tank.guesses,
         )
 
@@ -316,15 +315,8 @@ class Layout:
         buried = sum(lump.volume.mid * lump.below_soil for lump in scape.lumps)
         maps = tuple(layer.profile.heightmap for layer in scape.layers if layer.profile)
         floor = (scape.tank.length, scape.tank.depth)
-        inputs = (floor, scape.layers, scape.border, standing, spacing, buried, exact)
+        inputs = (floor, scape.layers, scape.borders, standing, spacing, buried, exact)
         return self.memo(_poured, self.memo, maps, *inputs)
-
-    def _rests(self, bed: BedResult | None) -> tuple[Rest, ...]:
-        """Find where layers come to rest that are drawn too steep."""
-        if bed is None:
-            return ()
-        found = (self.memo(come_to_rest, r, bed, self.scape.border) for r in bed.layers)
-        return tuple(rest for rest in found if rest is not None)
 
     def _holds(self, ground: Ground, water: float) -> tuple[HoldResult, ...]:
         """Judge every group of wood; none without a water line."""
@@ -383,7 +375,7 @@ def _poured(
     _maps: tuple[Floats | None, ...],
     floor: tuple[float, float],
     layers: Sequence[Layer],
-    border: Border | None,
+    borders: Sequence[Border],
     standing: Sequence[tuple[Piece, float]],
     spacing: float,
     buried: float,
@@ -394,7 +386,7 @@ def _poured(
     def cut(piece: Piece, volume: float, grid: Grid) -> Window:
         return memo(cut_piece, piece, volume, grid)
 
-    return solve_bed(floor, layers, border, standing, spacing, buried, exact, cut)
+    return solve_bed(floor, layers, borders, standing, spacing, buried, exact, cut)
 
 
 def _tops_over(bed: BedResult) -> Floats:
@@ -453,9 +445,9 @@ def _check_rim(scape: Scape, bed: BedResult) -> None:
             raise BedError(message)
 
 
-def _warnings(scape: Scape, bed: BedResult | None) -> tuple[str, ...]:
+def _warnings(bed: BedResult | None) -> tuple[str, ...]:
     """Collect what the user should know."""
-    found = list(zone_faults(bed, scape.border)) if bed is not None else []
+    found = list(zone_faults(bed)) if bed is not None else []
     for result in bed.layers if bed else ():
         if result.slide.volume > 0.02 * result.settled and result.slide.drop > 0.005:
             litres, lower = result.slide.volume * 1e3, result.slide.drop * 1e2

@@ -71,7 +71,7 @@ def report_of(plan: Plan) -> Report:
         water=_water(plan),
         load=_load(plan),
         border=_border(plan.border),
-        rests=tuple(RestFigures(r.layer, r.outside, r.reach, r.excess) for r in plan.rests),
+        rests=tuple(RestFigures(r.layer, r.outside, r.reach, r.pulled) for r in plan.rests),
         runs_into=tuple(RunFigures(r.fine, r.coarse, r.ratio, r.most) for r in plan.swallowed),
         heaves=tuple(HeaveFigures(h.filler, h.cover, h.lacking) for h in plan.heaves),
         holds=tuple(hold_figures(hold) for hold in plan.holds),

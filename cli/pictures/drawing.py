@@ -120,7 +120,7 @@ def section_figure(plan: "Plan", units: Units = Units.METRIC) -> "Figure":
         upper.set_xlabel(f"{unit_name(units)} from the front pane")
         y = _border_heights(plan)
         _cut(lower, plan, _along(plan, tank.length), y, units)
-        lower.set_title("Along the border" if plan.scape.border else "Left to right", loc="left")
+        lower.set_title("Along the border" if plan.scape.borders else "Left to right", loc="left")
         lower.set_xlabel(f"{unit_name(units)} from the left pane")
         for axes, width in ((upper, tank.depth), (lower, tank.length)):
             axes.set_xlim(0, width * 100)
@@ -220,11 +220,10 @@ def _middle_inside(covered: Any, x: Any, y: Any) -> tuple[float, float]:
 
 
 def _border_from_above(axes: "Axes", plan: "Plan", units: Units) -> None:
-    """Draw the border line, and a mark with its width at each gap that is open."""
-    if plan.scape.border is None:
-        return
-    x, y = np.array(plan.scape.border.line).T * 100
-    axes.plot(x, y, color=INK, linewidth=1.2, linestyle=(0, (6, 3)), zorder=7)
+    """Draw the lines of the borders as they hold, and the width of each gap that is open."""
+    for row in plan.bed.rows if plan.bed else ():
+        x, y = np.array(row.border.line).T * 100
+        axes.plot(x, y, color=INK, linewidth=1.2, linestyle=(0, (6, 3)), zorder=7)
     for gap in plan.border.gaps if plan.border else ():
         if gap.state == "holds":
             continue
@@ -306,10 +305,10 @@ def _cut_place(plan: "Plan") -> float:
 
 def _border_heights(plan: "Plan") -> Any:
     """Places of the cut along the border, or through the middle [m]."""
-    border, tank = plan.scape.border, plan.scape.tank
-    if border is None:
+    tank = plan.scape.tank
+    if not plan.scape.borders:
         return np.full(_samples(plan), tank.depth / 2)
-    x, y = np.array(border.line).T
+    x, y = np.array(plan.scape.borders[0].line).T
     return np.interp(_along(plan, tank.length), x, y)
 
 

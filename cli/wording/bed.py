@@ -9,8 +9,8 @@ if TYPE_CHECKING:
     from plumbstone.volumes.bed.bags import BagChoice
     from plumbstone.volumes.bed.border import BorderResult, Gap
     from plumbstone.volumes.bed.interfaces import Heave, Swallowed
+    from plumbstone.volumes.bed.passing import Rest
     from plumbstone.volumes.bed.pouring import LayerResult
-    from plumbstone.volumes.bed.slump import Rest
 
 
 def bag_words(choice: "BagChoice | None", units: Units) -> str:

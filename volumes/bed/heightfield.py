@@ -33,6 +33,7 @@ def stable_surface(
     columns: Columns | None = None,
     edge: Floats | None = None,
     walls: NDArray[np.bool_] | None = None,
+    beyond: Floats | None = None,
     seeded: bool = True,
 ) -> Floats:
     """Largest surface below a target that is nowhere steeper than its angle of repose.
@@ -53,6 +54,8 @@ def stable_surface(
         judged from the cells around if not given.
     walls : (rows, columns) bool array, optional
         Cells without grains that hold their neighbours up as a pane does: beyond a strip.
+    beyond : (rows, columns) float array, optional
+        Height up to which cells without grains hold their neighbours: beyond a low wall [m].
     seeded : bool
         Whether fans from the ends of free edges (gaps, corners) start from exact distances;
         without it they converge with an order of about 0.8.
@@ -85,11 +88,17 @@ def stable_surface(
     distance = np.empty((0, 0)) if edge is None else np.ascontiguousarray(edge, dtype=float)
     barred = np.zeros((0, 0), dtype=np.bool_) if walls is None else walls
     state = _states(surface, ground, bottoms, tops, barred)
+    if beyond is not None:
+        free = state == FREE
+        lying = surface[free]
+        surface[free] = np.maximum(lying, beyond[free])
     if seeded:
         _seed_fans(surface, ground, state, bottoms, distance, slope, dx, dy)
     if not _settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy):
         message = "The surface did not settle; use a wider --grid."
         raise SurfaceError(message)
+    if beyond is not None:
+        surface[free] = lying
     return surface
 
 

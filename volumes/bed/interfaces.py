@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.volumes.bed.pouring import BedResult, LayerResult
-from plumbstone.volumes.scape.layers import Border, zone_distance
+from plumbstone.volumes.bed.pouring import BedResult, LayerResult, zone_edge
 from plumbstone.volumes.scape.materials import Material
 
 RETAINS = 5.0  # D15 of the coarse layer over D85 of the fine one; Terzaghi, read on HDS-6 pages
@@ -112,14 +111,14 @@ def _grain(material: Material) -> float:
     return material.grain_density.mid
 
 
-def zone_faults(bed: BedResult, border: Border | None) -> tuple[str, ...]:
+def zone_faults(bed: BedResult) -> tuple[str, ...]:
     """Tell of floor that no layer covers, and of drawn zones that overlap in part."""
     grid = bed.grid
     covered = np.zeros((grid.ny, grid.nx), dtype=bool)
     zones: list[tuple[str, NDArray[np.bool_]]] = []
     for result in bed.layers:
         covered |= result.surface > result.below + 1e-4
-        edge = zone_distance(result.layer.zone, border, grid)
+        edge = zone_edge(result.layer.zone, bed.rows, grid)
         if edge is not None and (result.layer.zone.polygon or "strip" in result.layer.zone.name):
             zones.append((result.layer.name, edge > 0))
     bare = ~covered & (bed.columns.solid_below(np.inf) == 0)

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,17 @@ from plumbstone.meshes.limits import MOST_CELLS, raised
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.heightfield import lifted_out, stable_surface
-from plumbstone.volumes.scape.layers import Border, Layer, Spot, drawn_level, zone_distance
+from plumbstone.volumes.bed.passing import Passed, let_pass
+from plumbstone.volumes.bed.row import ENDLESS, Row, row_of
+from plumbstone.volumes.scape.layers import (
+    Border,
+    Layer,
+    Spot,
+    Zone,
+    drawn_level,
+    polygon_distance,
+    zone_distance,
+)
 
 FINEST, COMMON = 0.001, 0.002  # [m]
 ACROSS = 10  # cells across the narrowest piece
@@ -49,6 +59,17 @@ class LayerResult:
     slope_degrees: float  # drawn, from front to back in the middle of its zone
     thickness: float  # greatest [m]
     drawn: Floats  # the wanted surface, stones left out [m]
+    passed: float = 0.0  # what comes to rest beyond its border [m³]
+
+    @property
+    def wanted(self) -> float:
+        """Volume as it is drawn [m³]."""
+        return self.settled + self.slide.volume
+
+    @property
+    def stays(self) -> float:
+        """Volume that stays where it is poured [m³]."""
+        return self.settled - self.passed
 
     @property
     def sacks(self) -> int:
@@ -64,8 +85,11 @@ class BedResult:
     grid: Grid
     columns: Columns
     layers: tuple[LayerResult, ...]
-    surface: Floats  # final, above the glass, stones showing through [m]
+    surface: Floats  # at rest, above the glass, stones showing through [m]
     depths: tuple[tuple[str, float], ...]  # front, middle, back: mean beside stones [m]
+    rows: tuple[Row, ...] = ()
+    passed: tuple[Passed, ...] = ()  # what comes through the borders
+    poured: Floats = field(default_factory=lambda: np.zeros((0, 0)))  # the surface before that [m]
 
     @property
     def settled(self) -> float:
@@ -109,7 +133,7 @@ def narrowest_zone(layers: Sequence[Layer]) -> float:
 def solve_bed(
     floor: tuple[float, float],
     layers: Sequence[Layer],
-    border: Border | None,
+    borders: Sequence[Border] = (),
     bodies: Sequence[tuple[Piece, float]] = (),
     spacing: float | None = None,
     buried_lumps: float = 0.0,
@@ -124,8 +148,8 @@ def solve_bed(
         Inside length and depth of the tank [m].
     layers : sequence of Layer
         In pouring order.
-    border : Border, optional
-        The line that some zones refer to.
+    borders : sequence of Border
+        The lines that some zones refer to.
     bodies : sequence of (Piece, float)
         Everything that stands in the bed, placed, each with its exact volume [m³].
     spacing : float, optional
@@ -150,9 +174,11 @@ def solve_bed(
         the border does not cross the floor, or the grid would be too large.
     """
     spacing = chosen_spacing(*floor, narrowest_zone(layers)) if spacing is None else spacing
-    _check(floor, layers, border, spacing)
+    _check(floor, layers, borders, spacing)
+    pieces = [piece for piece, _ in bodies]
+    rows = tuple(row_of(border, pieces, floor) for border in borders)
     fine, *wider = (
-        _pour(Grid.of_spacing(*floor, times * spacing), layers, border, bodies, cut)
+        _pour(Grid.of_spacing(*floor, times * spacing), layers, rows, bodies, cut)
         for times in ((1, 2, 4) if exact else (1,))
     )
     gain, wide = 0.0, fine
@@ -160,7 +186,8 @@ def solve_bed(
         gain, wide = _gain(fine.settled, *(bed.settled for bed in wider)), wider[0]
     pairs = zip(fine.layers, wide.layers, strict=True)
     results = [_extrapolated(one, other, gain) for one, other in pairs]
-    return replace(fine, layers=tuple(_less_lumps(results, buried_lumps)))
+    results = _less_lumps(results, buried_lumps)
+    return _at_rest(replace(fine, layers=tuple(results)))
 
 
 def bed_heights(result: BedResult) -> Floats:
@@ -215,7 +242,7 @@ def soil_line(result: BedResult) -> Floats:
 
 
 def _check(
-    floor: tuple[float, float], layers: Sequence[Layer], border: Border | None, spacing: float
+    floor: tuple[float, float], layers: Sequence[Layer], borders: Sequence[Border], spacing: float
 ) -> None:
     """Refuse what cannot be solved."""
     if not 1e-4 <= spacing <= min(floor) / 8:
@@ -229,10 +256,10 @@ def _check(
         )
         raise BedError(message)
     for layer in layers:
-        if layer.zone.name.endswith("border") and border is None:
+        if layer.zone.by_border and not borders:
             message = f'Layer "{layer.name}" lies {layer.zone.name}, but there is no [border] line.'
             raise BedError(message)
-    if border is not None:
+    for border in borders:
         inside = [0 <= y <= floor[1] for _, y in border.line]
         if border.line[0][0] > 0.02 or border.line[-1][0] < floor[0] - 0.02 or not all(inside):
             message = (
@@ -245,7 +272,7 @@ def _check(
 def _pour(
     grid: Grid,
     layers: Sequence[Layer],
-    border: Border | None,
+    rows: Sequence[Row],
     bodies: Sequence[tuple[Piece, float]],
     cut: Cut,
 ) -> BedResult:
@@ -258,15 +285,13 @@ def _pour(
     for layer in layers:
         if layer.profile is None:
             continue
-        edge = zone_distance(layer.zone, border, grid)
-        held = border is not None and border.held and layer.zone.name == "behind border"
-        shape = zone_distance(layer.zone, border, grid, grid.scattered) if held else edge
-        inside = np.ones(level.shape, dtype=bool) if shape is None else shape > 0
+        edge, inside, holds = _bounds(layer.zone, rows, grid)
         drawn = drawn_level(layer.profile, edge, grid)
         target = drawn if layer.profile.above_glass else level + drawn
         target = np.where(inside, np.maximum(target, level), level)
         below = surface
         wanted = np.where(inside, np.maximum(target, below), below)
+        walls = ~inside & (holds >= wanted.max())
         surface = stable_surface(
             wanted,
             below,
@@ -274,11 +299,81 @@ def _pour(
             grid.spacing,
             columns=columns,
             edge=edge,
-            walls=~inside if held else None,
+            walls=walls if walls.any() else None,
+            beyond=np.where(inside, 0.0, holds) if holds.any() else None,
         )
         results.append(_measured(layer, target, surface, below, columns, grid))
         level = np.where(inside, np.minimum(np.maximum(surface, level), target), level)
-    return BedResult(grid, columns, tuple(results), surface, _depths(surface, columns, grid))
+    depths = _depths(surface, columns, grid)
+    return BedResult(grid, columns, tuple(results), surface, depths, tuple(rows))
+
+
+def row_for(zone: Zone, rows: Sequence[Row]) -> Row | None:
+    """Find the row that a zone refers to; None where it refers to none."""
+    if not zone.by_border:
+        return None
+    return next((row for row in rows if row.border.name == zone.border), rows[0])
+
+
+def zone_edge(
+    zone: Zone, rows: Sequence[Row], grid: Grid, points: tuple[Floats, Floats] | None = None
+) -> Floats | None:
+    """Signed distance to the edge of a zone as its border stands [m]; see `zone_distance`."""
+    row = row_for(zone, rows)
+    if row is None or zone.name != "border gaps":
+        return zone_distance(zone, row.border if row else None, grid, points)
+    x, y = grid.centres if points is None else points
+    hulls = [polygon_distance(crack.hull, x, y) for crack in row.cracks]
+    return np.max(hulls, axis=0) if hulls else np.full(x.shape, -1.0)
+
+
+def _bounds(
+    zone: Zone, rows: Sequence[Row], grid: Grid
+) -> tuple[Floats | None, NDArray[np.bool_], Floats]:
+    """Signed distance to the edge of a zone, its cells, and the height held beyond the edge [m]."""
+    edge, row = zone_edge(zone, rows, grid), row_for(zone, rows)
+    holds = np.zeros((grid.ny, grid.nx))
+    if edge is None:
+        return None, np.ones(holds.shape, dtype=bool), holds
+    pressed = zone.name == "border gaps"  # by hand, so it stands as steep as it is pressed
+    if pressed:
+        holds[:] = ENDLESS
+    elif row is not None and zone.name != "along border":
+        near = np.abs(edge) < 3 * max(grid.spacing)
+        x, y = grid.centres
+        holds[near] = row.holds(x[near], y[near])
+    if pressed or (row is not None and row.closed and zone.name != "along border"):
+        shape = zone_edge(zone, rows, grid, grid.scattered)
+        assert shape is not None
+        return edge, shape > 0, holds
+    return edge, edge > 0, holds
+
+
+def _at_rest(bed: BedResult) -> BedResult:
+    """Let each layer run through the border that it lies behind, one after the other."""
+    surface, found = bed.surface, []
+    layers = list(bed.layers)
+    for i, result in enumerate(bed.layers):
+        name, row = result.layer.zone.name, row_for(result.layer.zone, bed.rows)
+        if row is None or name not in ("behind border", "before border"):
+            continue
+        edge = zone_distance(result.layer.zone, row.border, bed.grid)
+        assert edge is not None
+        fillers = [
+            other for other in bed.layers
+            if other.layer.zone.name == "border gaps" and row_for(other.layer.zone, bed.rows) is row
+        ]  # fmt: skip
+        surface, passed = let_pass(
+            result, row, edge > 0, surface, [(f.layer.material, f.surface) for f in fillers],
+            bed.columns.highest(), bed.grid,
+        )  # fmt: skip
+        layers[i] = replace(result, passed=sum(p.volume for p in passed))
+        found += passed
+    depths = _depths(surface, bed.columns, bed.grid)
+    return replace(
+        bed, layers=tuple(layers), surface=surface, depths=depths, passed=tuple(found),
+        poured=bed.surface,
+    )  # fmt: skip
 
 
 def _measured(
