@@ -33,6 +33,7 @@ from plumbstone.volumes.bed.pouring import (
     narrowest_zone,
     solve_bed,
 )
+from plumbstone.volumes.bed.row import Row, row_of
 from plumbstone.volumes.bodies.placement import (
     CONTACT_GRID,
     THREADS,
@@ -386,7 +387,10 @@ def _poured(
     def cut(piece: Piece, volume: float, grid: Grid) -> Window:
         return memo(cut_piece, piece, volume, grid)
 
-    return solve_bed(floor, layers, borders, standing, spacing, buried, exact, cut)
+    def stand(border: Border, pieces: tuple[Piece, ...], floor: tuple[float, float]) -> Row:
+        return memo(row_of, border, pieces, floor)
+
+    return solve_bed(floor, layers, borders, standing, spacing, buried, exact, cut, stand)
 
 
 def _tops_over(bed: BedResult) -> Floats:

@@ -190,6 +190,8 @@ def _openings(
         middle, across = crack.ends[k].mean(axis=0), crack.ends[k][1] - crack.ends[k][0]
         across *= crack.openings[used].mean() / max(float(np.hypot(*across)), 1e-9)
         start, end = middle - across / 2, middle + across / 2
+    elif sill > upper - 2 * max(grid.spacing):
+        return None  # it lies at repose from the top of its wall
     if sill > upper - LEAST or width <= _held(soil):
         return None
     count = max(1, math.ceil(float(np.hypot(*(end - start))) / PART))

@@ -103,6 +103,7 @@ def cut_piece(piece: Piece, volume: float, grid: Grid) -> Window:
 
 
 Cut = Callable[[Piece, float, Grid], Window]
+Stand = Callable[[Border, tuple[Piece, ...], tuple[float, float]], Row]
 
 
 def chosen_spacing(length: float, depth: float, smallest: float = math.inf) -> float:
@@ -139,6 +140,7 @@ def solve_bed(
     buried_lumps: float = 0.0,
     exact: bool = True,
     cut: Cut = cut_piece,
+    stand: Stand = row_of,
 ) -> BedResult:
     """Lay all layers in order around the bodies.
 
@@ -161,6 +163,8 @@ def solve_bed(
         Whether two wider grids are solved too and litres are extrapolated.
     cut : callable
         Gives the columns of a piece of a volume [m³] on a grid.
+    stand : callable
+        Gives a border as it stands among pieces on a floor.
 
     Returns
     -------
@@ -175,8 +179,8 @@ def solve_bed(
     """
     spacing = chosen_spacing(*floor, narrowest_zone(layers)) if spacing is None else spacing
     _check(floor, layers, borders, spacing)
-    pieces = [piece for piece, _ in bodies]
-    rows = tuple(row_of(border, pieces, floor) for border in borders)
+    pieces = tuple(piece for piece, _ in bodies)
+    rows = tuple(stand(b, tuple(p for p in pieces if p.name in b.stones), floor) for b in borders)
     fine, *wider = (
         _pour(Grid.of_spacing(*floor, times * spacing), layers, rows, bodies, cut)
         for times in ((1, 2, 4) if exact else (1,))

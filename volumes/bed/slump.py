@@ -76,8 +76,11 @@ def run_through(
     lowest = float(lower[open_lower].min(initial=highest))
     ends = np.array([(*o.start, *o.end) for o in openings]).reshape(-1, 4)
     sills = np.array([o.sill for o in openings], dtype=float)
-    reach = max(highest - lowest, LEAST) / slope
-    windows = [_window(e, reach, barred, side, grid) for e in ends]
+    windows = [
+        _window(e, _far(e, np.where(open_upper, upper, -np.inf), lowest, slope, grid), barred, side,
+                grid)
+        for e in ends
+    ]  # fmt: skip
     starts = np.array([(w[0], w[1]) for w in windows], dtype=np.int64).reshape(-1, 2)
     shapes = np.array([w[2].shape for w in windows], dtype=np.int64).reshape(-1, 2)
     ways = np.concatenate([w[2].ravel() for w in windows] or [np.zeros(0)])
@@ -92,13 +95,21 @@ def run_through(
     return Run(behind, before, levels, lost * grid.cell_area, source)
 
 
+def _far(ends: Floats, upper: Floats, lowest: float, slope: float, grid: Grid) -> float:
+    """How far from an opening the surface may change, on either side [m]."""
+    half = np.hypot(*(ends[2:] - ends[:2])) / 2
+    x, y = (ends[:2] + ends[2:]) / 2
+    away = np.hypot(grid.x - x, (grid.y - y)[:, None]) - half
+    spare = upper - slope * away
+    falls = float(away[spare > lowest].max(initial=0.0))
+    return max(falls, (float(spare.max()) - lowest) / slope, 0.0) + 3 * max(grid.spacing)
+
+
 def _window(
-    ends: Floats, reach: float, barred: NDArray[np.bool_], side: NDArray[np.bool_], grid: Grid
+    ends: Floats, far: float, barred: NDArray[np.bool_], side: NDArray[np.bool_], grid: Grid
 ) -> tuple[int, int, Floats]:
     """Ways from an opening to the cells around it [m]; first row and column of that part."""
     dx, dy = grid.spacing
-    # Stones may stand in the way: the opening lies between them, so look further out.
-    far = reach + 0.5 * reach + 4 * dx
     low = np.minimum(ends[:2], ends[2:]) - far
     high = np.maximum(ends[:2], ends[2:]) + far
     column0, row0 = max(0, int(low[0] / dx)), max(0, int(low[1] / dy))
@@ -191,7 +202,7 @@ def _ways(
                 straight = np.sqrt(((i + 0.5) * dx - x) ** 2 + ((j + 0.5) * dy - y) ** 2)
                 if straight <= close[own] + dx:
                     ways[j, i], bends[j, i, 0], bends[j, i, 1] = straight, x, y
-    _around(ways, bends, barred, side, dx, dy)
+    _around(ways, bends, barred, side, far, dx, dy)
     return ways
 
 
@@ -201,6 +212,7 @@ def _around(
     bends: Floats,
     barred: NDArray[np.bool_],
     side: NDArray[np.bool_],
+    far: float,
     dx: float,
     dy: float,
 ) -> None:  # pragma: no cover
@@ -228,7 +240,7 @@ def _around(
                             continue
                         x, y, done = bends[jn, i_n]
                         way = done + np.sqrt((cx - x) ** 2 + (cy - y) ** 2)
-                        if way >= ways[j, i] - 1e-9:
+                        if way > far or way >= ways[j, i] - 1e-9:
                             continue
                         if not _sees(barred, side, j, i, x, y, dx, dy):
                             x, y, done = (i_n + 0.5) * dx, (jn + 0.5) * dy, ways[jn, i_n]

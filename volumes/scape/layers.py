@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numba import njit
 
 from plumbstone.meshes.columns import Grid
 from plumbstone.meshes.errors import PlumbstoneError
@@ -437,14 +438,26 @@ def _border_distance(border: Border, x: Floats, y: Floats) -> Floats:
 
 def polygon_distance(polygon: Floats, x: Floats, y: Floats) -> Floats:
     """Signed distance to a polygon [m], positive inside."""
-    closed = np.concatenate([polygon, polygon[:1]])
-    inside = np.zeros(x.shape, dtype=bool)
-    for (x0, y0), (x1, y1) in itertools.pairwise(closed):
-        crosses = (y0 > y) != (y1 > y)
-        if y0 != y1:
-            inside ^= crosses & (x < x0 + (y - y0) * (x1 - x0) / (y1 - y0))
-    distance = line_distance(closed, x, y)
-    return np.where(inside, distance, -distance)
+    corners = np.ascontiguousarray(polygon, dtype=np.float64)
+    return _signed_distance(corners, x.ravel(), y.ravel()).reshape(x.shape)
+
+
+@njit(cache=True)
+def _signed_distance(polygon: Floats, x: Floats, y: Floats) -> Floats:  # pragma: no cover
+    """Signed distance of points (n,) to a polygon [m], positive inside."""
+    found = np.empty(len(x))
+    for k in range(len(x)):
+        inside, nearest = False, np.inf
+        for i in range(len(polygon)):
+            x0, y0 = polygon[i - 1]
+            sx, sy = polygon[i, 0] - x0, polygon[i, 1] - y0
+            rx, ry = x[k] - x0, y[k] - y0
+            if (ry < 0) != (ry < sy) and rx < ry * sx / sy:
+                inside = not inside
+            along = min(max((rx * sx + ry * sy) / max(sx * sx + sy * sy, 1e-18), 0.0), 1.0)
+            nearest = min(nearest, (rx - along * sx) ** 2 + (ry - along * sy) ** 2)
+        found[k] = np.sqrt(nearest) if inside else -np.sqrt(nearest)
+    return found
 
 
 def line_distance(line: Floats, x: Floats, y: Floats) -> Floats:
