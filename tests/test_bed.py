@@ -89,7 +89,7 @@ def test_zones_that_leave_a_hole_or_overlap(tmp_path: Path) -> None:
     told = type_in("plumbstone bed t.toml", tmp_path).stdout
     # The strip of 10 × 30 cm at the right stays bare, less what slides onto it (nothing here);
     # 10 × 30 cm are claimed twice.
-    assert "cm² of the floor stay bare, around (55, 15) cm" in told
+    assert "cm² of the floor stay bare, around 55 cm from left and 15 cm from front" in told
     assert "Left and Right overlap over 300 cm²" in told
 
 

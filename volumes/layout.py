@@ -18,7 +18,6 @@ from plumbstone.volumes.bed.interfaces import (
     Swallowed,
     heaving_layers,
     swallowed_layers,
-    zone_faults,
 )
 from plumbstone.volumes.bed.passing import Rest, rests_of
 from plumbstone.volumes.bed.pouring import (
@@ -107,7 +106,6 @@ class Plan:
     swallowed: tuple[Swallowed, ...]
     heaves: tuple[Heave, ...]
     spots: tuple[SpotDepth, ...]
-    warnings: tuple[str, ...]
     guesses: tuple[str, ...]
 
     def number(self, name: str) -> int:
@@ -253,9 +251,8 @@ class Layout:
             standing=self._standing(ground, water) if judged else (),
             rests=rests_of(bed.passed) if bed and judged else (),
             swallowed=swallowed_layers(bed.layers, bed.grid.cell_area) if bed else (),
-            heaves=heaving_layers(bed.layers, water) if bed else (),
+            heaves=heaving_layers(bed.layers, water, bed.grid.cell_area) if bed else (),
             spots=spots,
-            warnings=_warnings(bed),
             guesses=tank.guesses,
         )
 
@@ -433,7 +430,8 @@ def _bags_for(result: LayerResult) -> BagChoice | None:
         return None
     bulk = layer.material.bulk_density
     assert bulk is not None
-    return cheapest_bags(result.poured * (1 + layer.spare), layer.bags, bulk.mid)
+    choice = cheapest_bags(result.poured * (1 + layer.spare), layer.bags, bulk.mid)
+    return replace(choice, left_over=choice.bought - result.poured)
 
 
 def _check_rim(scape: Scape, bed: BedResult) -> None:
@@ -447,16 +445,3 @@ def _check_rim(scape: Scape, bed: BedResult) -> None:
                 f"the rim at {height * 1e2:.1f} cm; lower it."
             )
             raise BedError(message)
-
-
-def _warnings(bed: BedResult | None) -> tuple[str, ...]:
-    """Collect what the user should know."""
-    found = list(zone_faults(bed)) if bed is not None else []
-    for result in bed.layers if bed else ():
-        if result.slide.volume > 0.02 * result.settled and result.slide.drop > 0.005:
-            litres, lower = result.slide.volume * 1e3, result.slide.drop * 1e2
-            found.append(
-                f"{result.layer.name}: {litres:.1f} L would slide; {result.slide.where} ends "
-                f"about {lower:.1f} cm lower than drawn."
-            )
-    return tuple(found)

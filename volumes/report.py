@@ -7,8 +7,9 @@ import numpy as np
 from plumbstone.meshes.columns import columns_of
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import BagChoice
-from plumbstone.volumes.bed.border import BorderResult
-from plumbstone.volumes.bed.interfaces import lasting_slope
+from plumbstone.volumes.bed.border import BorderResult, judge_borders
+from plumbstone.volumes.bed.findings import bed_findings
+from plumbstone.volumes.bed.interfaces import heaving_layers, lasting_slope, swallowed_layers
 from plumbstone.volumes.bed.pouring import BedResult, LayerResult, SpotDepth, depths_at, soil_line
 from plumbstone.volumes.bodies.findings import body_findings
 from plumbstone.volumes.bodies.placement import Body
@@ -45,8 +46,9 @@ from plumbstone.volumes.holding.buoyancy import Balance
 from plumbstone.volumes.holding.hold_down import HoldResult
 from plumbstone.volumes.holding.soaking import Soaking
 from plumbstone.volumes.holding.stability import Standing
-from plumbstone.volumes.layout import Layout, Plan, Purchase
+from plumbstone.volumes.layout import Ground, Layout, Plan, Purchase
 from plumbstone.volumes.scape.scape import Lump
+from plumbstone.volumes.water.density import water_density
 from plumbstone.volumes.water.dosing import DrainBack
 from plumbstone.volumes.water.loads import ONE_PERSON, Load
 
@@ -98,6 +100,18 @@ def bed_figures(layout: Layout, spacing: float | None = None) -> BedFigures:
     )
 
 
+def findings_on(layout: Layout, ground: Ground) -> tuple[Finding, ...]:
+    """Collect what is found about a bed alone, worst first."""
+    bed, tank = ground.bed, layout.scape.tank
+    if bed is None:
+        return ()
+    water = water_density(tank.celsius, tank.salinity)
+    border = judge_borders(ground.bodies, bed, water)
+    area = bed.grid.cell_area
+    lost, heaves = swallowed_layers(bed.layers, area), heaving_layers(bed.layers, water, area)
+    return worst_first(bed_findings(bed, border, lost, heaves))
+
+
 def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ...]:
     """Collect what was found, worst first."""
     covered = {piece.name: piece.covered for piece in pieces}
@@ -108,6 +122,7 @@ def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ..
             *spot_findings(plan.spots),
             *load_findings(plan.load),
             *drain_findings(plan.drain_back),
+            *bed_findings(plan.bed, plan.border, plan.swallowed, plan.heaves),
         ]
     )
 
@@ -170,6 +185,8 @@ def layer_figures(purchase: Purchase) -> LayerFigures:
         settled_error_m3=result.error,
         sacks=result.sacks,
         sack_m3=None if sacks is None else sacks.holds,
+        drawn_m3=result.wanted,
+        stays_m3=result.stays,
         poured_m3=result.poured,
         mass_kg=result.mass,
         slope_deg=result.slope_degrees,

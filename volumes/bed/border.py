@@ -17,6 +17,7 @@ from plumbstone.volumes.scape.layers import zone_distance
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.water.density import GRAVITY
 
+SLIDING, TIPPING = 1.5, 2.0  # least reserves of a stone; common practice, no source
 FRICTION = 0.3  # stone on wet glass, mid of 0.2-0.4; no source, be cautious
 
 

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.limits import MOST_CELLS, raised
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.bed.heightfield import lifted_out, stable_surface
+from plumbstone.volumes.bed.heightfield import empty_below, lifted_out, stable_surface
 from plumbstone.volumes.bed.passing import Passed, let_pass
 from plumbstone.volumes.bed.row import ENDLESS, Row, row_of
 from plumbstone.volumes.scape.layers import (
@@ -28,6 +29,7 @@ from plumbstone.volumes.scape.layers import (
 FINEST, COMMON = 0.001, 0.002  # [m]
 ACROSS = 10  # cells across the narrowest piece
 CELLS = 200_000
+MEASURED, MOST = 50, 80  # cells for a slope; per cent of them that are no steeper
 
 
 class BedError(PlumbstoneError, ValueError):
@@ -42,6 +44,9 @@ class Slide:
     drop: float  # how much lower the surface ends at the worst place [m]
     where: str  # in words, such as "back right"
     at: tuple[float, float]  # that place [m]
+    crest_drawn: float = 0.0  # greatest drawn height beside stones [m]
+    crest_stays: float = 0.0  # what stays of it there [m]
+    crest_where: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,6 +65,10 @@ class LayerResult:
     thickness: float  # greatest [m]
     drawn: Floats  # the wanted surface, stones left out [m]
     passed: float = 0.0  # what comes to rest beyond its border [m³]
+    void: float = 0.0  # space below stones that is empty once it lies [m³]
+    gaps: float = 0.0  # space between its sacks that nothing fills [m³]
+    steepest_degrees: float = 0.0  # slope that most of its open surface does not exceed
+    steepest_towards: str = ""  # the way in which it rises, such as "front to back"
 
     @property
     def wanted(self) -> float:
@@ -190,7 +199,7 @@ def solve_bed(
         gain, wide = _gain(fine.settled, *(bed.settled for bed in wider)), wider[0]
     pairs = zip(fine.layers, wide.layers, strict=True)
     results = [_extrapolated(one, other, gain) for one, other in pairs]
-    results = _less_lumps(results, buried_lumps)
+    results = _sacks_filled(_less_lumps(results, buried_lumps))
     return _at_rest(replace(fine, layers=tuple(results)))
 
 
@@ -285,8 +294,11 @@ def _pour(
     columns = merged_columns(windows, grid)
     level = np.zeros((grid.ny, grid.nx))  # what a depth counts from: the surface without stones
     surface = lifted_out(level, columns)
-    results = []
-    for layer in layers:
+    results = {}
+    empty = 0.0  # space below stones that was left so far
+    first = [k for k, layer in enumerate(layers) if layer.zone.pressed]  # fills gaps from the glass
+    for k in [*first, *(k for k in range(len(layers)) if k not in first)]:
+        layer = layers[k]
         if layer.profile is None:
             continue
         edge, inside, holds = _bounds(layer.zone, rows, grid)
@@ -306,10 +318,34 @@ def _pour(
             walls=walls if walls.any() else None,
             beyond=np.where(inside, 0.0, holds) if holds.any() else None,
         )
-        results.append(_measured(layer, target, surface, below, columns, grid))
-        level = np.where(inside, np.minimum(np.maximum(surface, level), target), level)
+        result = _measured(layer, target, surface, below, columns, grid)
+        if not layer.zone.pressed:
+            void = empty_below(surface, columns, layer.slope, grid)
+            result = replace(result, settled=result.settled - void + empty, void=void)
+            empty = void
+            level = np.where(inside, np.minimum(np.maximum(surface, level), target), level)
+        results[k] = result
     depths = _depths(surface, columns, grid)
-    return BedResult(grid, columns, tuple(results), surface, depths, tuple(rows))
+    sloped = tuple(_with_slope(results[k], surface, columns, grid) for k in sorted(results))
+    return BedResult(grid, columns, sloped, surface, depths, tuple(rows))
+
+
+def _with_slope(result: LayerResult, surface: Floats, columns: Columns, grid: Grid) -> LayerResult:
+    """Find the slope of the open surface of a layer, whichever way it falls; not of strips."""
+    if result.layer.zone.name not in ("all", "behind border", "before border", "polygon"):
+        return result
+    rise_y, rise_x = np.gradient(result.surface, *grid.spacing[::-1])
+    open_ = (result.surface > result.below + 1e-4) & (result.surface >= surface - 1e-9)
+    open_ &= (columns.solid_below(np.inf) == 0) & (result.surface >= result.drawn - 1e-6)
+    if open_.sum() < MEASURED:
+        return result
+    rises = np.asarray(np.hypot(rise_x, rise_y), dtype=float)
+    steep = float(np.percentile(rises[open_], MOST))
+    x, y = (float(np.asarray(rise)[open_].mean()) for rise in (rise_x, rise_y))
+    across = ("left to right" if x > 0 else "right to left") if abs(x) > abs(y) else ""
+    towards = across or ("front to back" if y > 0 else "back to front")
+    degrees = math.degrees(math.atan(steep))
+    return replace(result, steepest_degrees=degrees, steepest_towards=towards)
 
 
 def row_for(zone: Zone, rows: Sequence[Row]) -> Row | None:
@@ -324,7 +360,7 @@ def zone_edge(
 ) -> Floats | None:
     """Signed distance to the edge of a zone as its border stands [m]; see `zone_distance`."""
     row = row_for(zone, rows)
-    if row is None or zone.name != "border gaps":
+    if row is None or not zone.pressed:
         return zone_distance(zone, row.border if row else None, grid, points)
     x, y = grid.centres if points is None else points
     hulls = [polygon_distance(crack.hull, x, y) for crack in row.cracks]
@@ -339,14 +375,13 @@ def _bounds(
     holds = np.zeros((grid.ny, grid.nx))
     if edge is None:
         return None, np.ones(holds.shape, dtype=bool), holds
-    pressed = zone.name == "border gaps"  # by hand, so it stands as steep as it is pressed
-    if pressed:
+    if zone.pressed:  # by hand, so it stands as steep as it is pressed
         holds[:] = ENDLESS
     elif row is not None and zone.name != "along border":
         near = np.abs(edge) < 3 * max(grid.spacing)
         x, y = grid.centres
         holds[near] = row.holds(x[near], y[near])
-    if pressed or (row is not None and row.closed and zone.name != "along border"):
+    if zone.pressed or (row is not None and row.closed and zone.name != "along border"):
         shape = zone_edge(zone, rows, grid, grid.scattered)
         assert shape is not None
         return edge, shape > 0, holds
@@ -365,7 +400,7 @@ def _at_rest(bed: BedResult) -> BedResult:
         assert edge is not None
         fillers = [
             other for other in bed.layers
-            if other.layer.zone.name == "border gaps" and row_for(other.layer.zone, bed.rows) is row
+            if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is row
         ]  # fmt: skip
         surface, passed = let_pass(
             result, row, edge > 0, surface, [(f.layer.material, f.surface) for f in fillers],
@@ -397,22 +432,37 @@ def _measured(
         error=0.0,
         poured=0.0,
         mass=Range.exact(0.0),
-        slide=_slide(missing, grid),
+        slide=_slide(missing, target, surface, below, columns, grid),
         slope_degrees=_slope_along(target, lying > 1e-9, grid),
         thickness=float(lying.max()),
         drawn=target,
     )
 
 
-def _slide(missing: Floats, grid: Grid) -> Slide:
-    """Sum up what slides, (rows, columns) [m], and where it ends lowest."""
+def _slide(
+    missing: Floats, target: Floats, surface: Floats, below: Floats, columns: Columns, grid: Grid
+) -> Slide:
+    """Sum up what slides, (rows, columns) [m], where it ends lowest, and what its crest keeps."""
     row, column = np.unravel_index(int(missing.argmax()), missing.shape)
+    volume = float(missing.sum()) * grid.cell_area
+    slide = Slide(volume, float(missing.max()), *_place(row, column, grid))
+    free = (columns.solid_below(np.inf) == 0) & (target > below + 1e-6)
+    if not free.any():
+        return slide
+    crest = float(target[free].max())
+    highest = np.where(free & (target > crest - 1e-3), surface, -np.inf)
+    row, column = np.unravel_index(int(highest.argmax()), highest.shape)
+    where, _ = _place(row, column, grid)
+    return replace(slide, crest_drawn=crest, crest_stays=float(highest.max()), crest_where=where)
+
+
+def _place(row: Any, column: Any, grid: Grid) -> tuple[str, tuple[float, float]]:
+    """Name a place on the floor, such as "back right", and where it is [m]."""
     x, y = grid.x[column], grid.y[row]
     side = ("left", "middle", "right")[min(2, int(3 * x / grid.length))]
     rank = ("front", "middle", "back")[min(2, int(3 * y / grid.depth))]
     where = rank if side == "middle" else side if rank == "middle" else f"{rank} {side}"
-    volume = float(missing.sum()) * grid.cell_area
-    return Slide(volume, float(missing[row, column]), where, (float(x), float(y)))
+    return where, (float(x), float(y))
 
 
 def _slope_along(target: Floats, lying: NDArray[np.bool_], grid: Grid) -> float:
@@ -451,14 +501,30 @@ def _extrapolated(fine: LayerResult, wide: LayerResult, gain: float) -> LayerRes
         raise BedError(message)
     slides = fine.slide.volume + gain * (fine.slide.volume - wide.slide.volume)
     slide = replace(fine.slide, volume=max(0.0, slides))
-    return _with_volume(replace(fine, error=abs(step), slide=slide), settled)
+    gaps = settled * layer.sacks.gaps if layer.sacks else 0.0
+    return _with_volume(replace(fine, error=abs(step), slide=slide, gaps=gaps), settled)
+
+
+def _sacks_filled(results: Sequence[LayerResult]) -> list[LayerResult]:
+    """Let the next layer above run into the gaps between the sacks of a filler."""
+    found = list(results)
+    for i, lower in enumerate(results):
+        laid = lower.surface > lower.below + 1e-6
+        for j in range(i + 1, len(results)) if lower.layer.sacks else ():
+            covered = laid & (results[j].surface > results[j].below + 1e-6)
+            share = float(covered.sum()) / max(float(laid.sum()), 1.0)
+            if share > 0:
+                runs_in = found[i].gaps * share
+                left = replace(found[i], gaps=found[i].gaps - runs_in)
+                found[i] = _with_volume(left, left.settled - runs_in)
+                found[j] = _with_volume(found[j], found[j].settled + runs_in)
+                break
+    return found
 
 
 def _with_volume(result: LayerResult, settled: float) -> LayerResult:
     """Set the settled volume [m³] and with it what is poured and its mass."""
-    sacks = result.layer.sacks
-    filled = settled if sacks is None else settled * (1 - sacks.gaps)
-    poured = filled / (1 - result.layer.settling)
+    poured = (settled - result.gaps) / (1 - result.layer.settling)
     bulk = result.layer.material.bulk_density
     assert bulk is not None
     return replace(result, settled=settled, poured=poured, mass=bulk.times(poured))

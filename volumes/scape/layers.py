@@ -39,6 +39,11 @@ class Zone:
         """Whether a border bounds it."""
         return "border" in self.name
 
+    @property
+    def pressed(self) -> bool:
+        """Whether it is pressed into the gaps of a row by hand, from the glass upwards."""
+        return self.name == "border gaps"
+
 
 @dataclass(frozen=True, slots=True)
 class Mound:
