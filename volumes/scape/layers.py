@@ -310,8 +310,10 @@ def _zone_from(section: Section) -> Zone:
         name = section.choice("zone", NAMED_ZONES, "all")
     width = section.quantity("width", "length", STRIP_WIDTH, least=1e-3)
     line = section.points("line", least_count=2) if name == "along line" else ()
-    border = section.text("border", "") if "border" in name else ""
-    return Zone(name, width, polygon, line, border)
+    zone = Zone(name, width, polygon, line, section.text("border", ""))
+    if zone.border and not zone.by_border:
+        raise section.error("border", f"does not go with the zone {name}; drop it.")
+    return zone
 
 
 def _profile_from(section: Section) -> Profile:
