@@ -10,7 +10,7 @@ from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
     from plumbstone.volumes.bed.pouring import BedResult, SpotDepth
-    from plumbstone.volumes.layout import Purchase
+    from plumbstone.volumes.plan import Purchase
     from plumbstone.volumes.scape.scape import Scape
 
 GridOption = Annotated[float | None, typer.Option("--grid", help="Width of a grid cell in mm.")]
@@ -30,7 +30,6 @@ def bed(
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.bed.pouring import depths_at
     from plumbstone.volumes.layout import Layout
-    from plumbstone.volumes.report import bed_figures
     from plumbstone.volumes.scape.scape import read_scape
 
     spacing = None if grid is None else grid * 1e-3
@@ -42,7 +41,7 @@ def bed(
             read = [read_scape(path) for path in scapes]
             layouts = [Layout(scape) for scape in read]
             grounds = [layout.ground(spacing) for layout in layouts]
-            documents = [document_of(bed_figures(layout, spacing)) for layout in layouts]
+            documents = [document_of(layout.bed(spacing)) for layout in layouts]
             beds = [(ground.bed, ground.purchases) for ground in grounds]
         spots = [depths_at(s.spots, b) if b else () for s, (b, _) in zip(read, beds, strict=True)]
     if as_json:

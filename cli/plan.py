@@ -15,7 +15,7 @@ from plumbstone.cli.wording.units import Units
 if TYPE_CHECKING:
     from plumbstone.volumes.figures import Report
     from plumbstone.volumes.holding.hold_down import HoldResult
-    from plumbstone.volumes.layout import Plan
+    from plumbstone.volumes.plan import Plan
 
 
 def plan(

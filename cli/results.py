@@ -16,7 +16,7 @@ from plumbstone.cli.pictures.scene import glb_bytes
 from plumbstone.cli.sheet.build_sheet import build_sheet
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.layout import Plan
+    from plumbstone.volumes.plan import Plan
 
 MARK = "plan.json"  # a folder with this file is one of ours and may be replaced
 

@@ -9,7 +9,7 @@ from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_erro
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.layout import Plan
+    from plumbstone.volumes.plan import Plan
 
 WIDTH = 72  # characters along the length
 LAYER_SIGNS = ".:-~+"

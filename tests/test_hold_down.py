@@ -8,7 +8,8 @@ from commands import read_json, refuse, type_in
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.holding.hold_down import HoldError, HoldResult
-from plumbstone.volumes.layout import Plan, make_plan
+from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.scape.scape import read_scape
 from plumbstone.volumes.water.density import GRAVITY
 

@@ -9,7 +9,8 @@ from plumbstone.meshes.placing import stood_at
 from plumbstone.meshes.primitives import box
 from plumbstone.volumes.bodies.placement import Body, body_of
 from plumbstone.volumes.holding.stability import judge_standing, tip_angle, top_push
-from plumbstone.volumes.layout import Plan, make_plan
+from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.scape.scape import read_scape
 from plumbstone.volumes.water.density import GRAVITY
 

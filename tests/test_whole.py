@@ -17,7 +17,8 @@ from hypothesis import strategies as st
 from plumbstone.cli.documents import plan_document
 from plumbstone.cli.results import write_results
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.layout import Plan, make_plan
+from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import read_scape
 

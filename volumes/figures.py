@@ -342,6 +342,21 @@ class CostFigures:
 
 
 @dataclass(frozen=True, slots=True)
+class WeighedFigures:
+    """A stone or a piece of wood by itself."""
+
+    name: str
+    material: str
+    volume_m3: Range
+    mass_kg: Range
+    size_m: tuple[float, ...]
+    trust: str  # "good", "fair" or "poor"
+    why: str
+    mended: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class BedFigures:
     """The bed alone."""
 

@@ -45,8 +45,8 @@ from plumbstone.volumes.holding.buoyancy import Balance
 from plumbstone.volumes.holding.hold_down import HoldResult
 from plumbstone.volumes.holding.soaking import Soaking
 from plumbstone.volumes.holding.stability import Standing
-from plumbstone.volumes.layout import Layout, Plan, Purchase
-from plumbstone.volumes.scape.scape import Lump
+from plumbstone.volumes.plan import Ground, Plan, Purchase
+from plumbstone.volumes.scape.scape import Lump, Scape
 from plumbstone.volumes.water.dosing import DrainBack
 from plumbstone.volumes.water.loads import ONE_PERSON, Load
 
@@ -83,9 +83,8 @@ def report_of(plan: Plan) -> Report:
     )
 
 
-def bed_figures(layout: Layout, spacing: float | None = None) -> BedFigures:
-    """Lay the bed of a layout alone and take its figures."""
-    scape, ground = layout.scape, layout.ground(spacing)
+def bed_figures(scape: Scape, ground: Ground) -> BedFigures:
+    """Take the figures of the bed alone."""
     layers = tuple(layer_figures(purchase) for purchase in ground.purchases)
     spots = depths_at(scape.spots, ground.bed) if ground.bed else ()
     return BedFigures(

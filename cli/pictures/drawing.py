@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from plumbstone.meshes.columns import Grid
-    from plumbstone.volumes.layout import Plan
+    from plumbstone.volumes.plan import Plan
 
 INK, FAINT, PAPER = "#1c2b33", "#7c8a91", "#fefdfb"
 STONE, WOOD, WATER = "#8d99a3", "#b5763a", "#56a0d3"

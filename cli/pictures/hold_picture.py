@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from plumbstone.volumes.holding.hold_down import HoldResult
-    from plumbstone.volumes.layout import Plan
+    from plumbstone.volumes.plan import Plan
 
 LONGEST = 12.0  # arrow of the largest force [cm]
 AROUND = 12.0  # shown beside the wood [cm]

@@ -9,7 +9,7 @@ from plumbstone.meshes.thinning import layer_solid, thinned
 
 if TYPE_CHECKING:
     from plumbstone.volumes.bed.pouring import LayerResult
-    from plumbstone.volumes.layout import Plan
+    from plumbstone.volumes.plan import Plan
 
 LAYER_CELLS = 44  # along the length, for pictures
 GLASS = "#9fd0c4"

@@ -13,7 +13,7 @@ from plumbstone.cli.sheet.work_order import work_steps
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.layout import Plan
+    from plumbstone.volumes.plan import Plan
 
 
 def build_sheet(plan: "Plan", document: dict[str, Any]) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 from plumbstone.meshes import primitives
 from plumbstone.meshes.columns import Grid, Window, columns_of, merged_columns
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.faults import is_closed
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.placing import (
     raised,
@@ -84,7 +85,8 @@ def body_of(entry: PieceEntry) -> Body:
     """
     shape, density = entry.shape, entry.material.density
     assert density is not None
-    if entry.mass is not None and shape.scan is None and not shape.solid and not shape.limbs:
+    formed = shape.scan or shape.mesh or shape.solid or shape.limbs
+    if entry.mass is not None and not formed:
         return _from_mass(entry, entry.mass)
     piece, volume, how = _form(entry)
     piece = renamed(piece, entry.name, entry.material.key)
@@ -236,6 +238,8 @@ def _form(entry: PieceEntry) -> tuple[Piece, Range, str]:
         weighed = weigh_scan(shape.scan, entry.material, shape.unit)
         assert weighed.piece is not None
         return weighed.piece, weighed.volume, "scan"
+    if shape.mesh is not None:
+        return shape.mesh, Range.exact(_closed_volume(shape.mesh)), "a mesh in memory"
     if shape.limbs:
         piece = _branch(shape)
         return (
@@ -257,6 +261,16 @@ def _form(entry: PieceEntry) -> tuple[Piece, Range, str]:
     factor = volume_range.mid / float(np.prod(shape.size))
     piece = primitives.stone_of_size(shape.size, factor)
     return piece, volume_range, "length × width × height × shape factor"
+
+
+def _closed_volume(piece: Piece) -> float:
+    """Volume of a mesh that must be closed and look outward [m³]."""
+    if not is_closed(piece.faces, len(piece.vertices)):
+        raise PlacingError("the mesh is open, or its faces do not look one way; close it first.")
+    volume = mesh_volume(piece.vertices, piece.faces)
+    if volume <= 0:
+        raise PlacingError("the faces of the mesh look inward; turn them over.")
+    return volume
 
 
 def _solid(name: str, size: tuple[float, float, float]) -> Piece:

@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+import numpy as np
+
+from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.groups import Group, group_from, with_tied
 from plumbstone.volumes.scape.layers import Border, Layer, Spot, border_from, layers_from, spot_from
@@ -67,6 +70,7 @@ class Shape:
     """How the form of a piece is known; exactly one of the ways is used."""
 
     scan: Path | None = None
+    mesh: Piece | None = None  # in memory, closed, in metres; only in code
     unit: str | None = None
     solid: str = ""  # one of SOLIDS
     size: tuple[float, float, float] | None = None  # length, width, height [m]
@@ -126,12 +130,12 @@ class Scape:
     materials: Mapping[str, Material] = field(repr=False)
 
 
-def read_scape(path: Path) -> Scape:
+def read_scape(path: Path | str) -> Scape:
     """Read a scape file and check that it makes sense.
 
     Parameters
     ----------
-    path : Path
+    path : Path or str
         A TOML file; scan files in it are taken from its own folder.
 
     Returns
@@ -144,7 +148,28 @@ def read_scape(path: Path) -> Scape:
     ScapeError
         If the file cannot be read, or a key is missing, unknown or impossible.
     """
-    top = Section(_read_toml(path), path)
+    path = Path(path)
+    return scape_from(_read_toml(path), path)
+
+
+def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scape:
+    """Make a scape from the keys and values of a scape file, and check that it makes sense.
+
+    Parameters
+    ----------
+    values : mapping
+        As TOML gives them: tables are mappings, quantities texts with a unit. A piece may
+        also have a `mesh` in memory: a `Piece`, a trimesh, or a pair of vertices [m] and faces.
+    path : Path or str
+        Whose folder scan files are taken from; errors name it.
+
+    Raises
+    ------
+    ScapeError
+        If a key is missing, unknown or impossible.
+    """
+    path = Path(path)
+    top = Section(dict(values), path)
     materials = {**load_materials(), **_own_materials(top)}
     scape = Scape(
         name=top.text("name", path.stem),
@@ -305,12 +330,13 @@ def _at_hand_from(section: Section, materials: Mapping[str, Material]) -> PieceE
 def _shape_from(section: Section, mass: float | None) -> Shape:
     """Read the keys that tell a piece's form, and see that they don't contradict."""
     scan, unit = section.text("scan", None), section.text("unit", None)
+    mesh = _mesh_from(section)
     solid = section.choice("solid", SOLIDS, "")
     size = section.quantities("size", "length", None, count=3, least=1e-4)
     factor = section.number("shape_factor", None, least=0.05, most=1.0)
     seed = section.whole("seed", 0)
     limbs = tuple(_limb_from(entry) for entry in section.sections("limbs"))
-    ways = [bool(scan), size is not None, bool(limbs)]
+    ways = [bool(scan), mesh is not None, size is not None, bool(limbs)]
     if sum(ways) > 1:
         raise section.error("scan", "only one of scan, size and limbs can give the form.")
     if solid and size is None:
@@ -318,7 +344,22 @@ def _shape_from(section: Section, mass: float | None) -> Shape:
     if not any(ways) and mass is None:
         raise section.error("scan", "give a scan, a size, limbs, or at least a mass.")
     path = section.path.parent / scan if scan else None
-    return Shape(path, unit, solid, size, factor, seed, limbs)
+    return Shape(path, mesh, unit, solid, size, factor, seed, limbs)
+
+
+def _mesh_from(section: Section) -> Piece | None:
+    """Take a mesh in memory: a Piece, or anything with vertices and faces, or a pair of them."""
+    mesh = section.raw("mesh", None)
+    if mesh is None or isinstance(mesh, Piece):
+        return mesh
+    pair = (mesh.vertices, mesh.faces) if hasattr(mesh, "faces") else mesh
+    try:
+        vertices, faces = np.asarray(pair[0], float), np.asarray(pair[1], np.int64)
+    except (TypeError, ValueError, IndexError, KeyError):
+        raise section.error("mesh", "must have vertices (n, 3) and faces (m, 3).") from None
+    if vertices.ndim != 2 or vertices.shape[1] != 3 or faces.ndim != 2 or faces.shape[1] != 3:
+        raise section.error("mesh", "must have vertices (n, 3) and faces (m, 3).")
+    return Piece(vertices, faces, section.peek("name") or "mesh", source="a mesh in memory")
 
 
 def _limb_from(section: Section) -> Limb:
