@@ -10,8 +10,9 @@ Examples
 10.6
 """
 
+import os
+import sys
 from importlib import import_module
-from pkgutil import extend_path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -25,7 +26,8 @@ if TYPE_CHECKING:
     from plumbstone.volumes.scape.scape import Scape, read_scape, scape_from
 
 # In a checkout this folder comes first on the path; its rooms lie beside it, in the install.
-__path__ = extend_path(__path__, __name__)
+if not os.path.isdir(os.path.join(__path__[0], "volumes")):  # noqa: PTH112, PTH118
+    __path__ += [os.path.join(entry, "plumbstone") for entry in sys.path]  # noqa: PTH118
 
 _HOMES = {
     "Finding": "volumes.findings",
