@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from plumbstone.meshes.piece import Floats, Indices
 
 _NUDGE = (1.234567e-7, 2.345678e-7)  # of a cell: keeps samples off edges drawn on round numbers
+_GOLDEN = 0.6180339887498949  # its multiples fill a cell evenly, however many there are
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,23 @@ class Grid:
         column = np.clip(np.asarray(x) / dx, 0, self.nx - 1).astype(int)
         row = np.clip(np.asarray(y) / dy, 0, self.ny - 1).astype(int)
         return row, column
+
+    @property
+    def centres(self) -> tuple[Floats, Floats]:
+        """Middles of the cells as x and y [m], (rows, columns) each."""
+        x, y = np.meshgrid(self.x, self.y)
+        return x, y
+
+    @property
+    def scattered(self) -> tuple[Floats, Floats]:
+        """One point in each cell as x and y [m], (rows, columns) each, spread evenly over them.
+
+        Counting these instead of the middles, a straight edge cuts off its true area wherever
+        it runs; the middles would take or leave a whole row of cells.
+        """
+        (x, y), (dx, dy) = self.centres, self.spacing
+        shift_x, shift_y = _shifts(self.ny), _shifts(self.nx)
+        return x + shift_x[:, None] * dx, y + shift_y * dy
 
     @property
     def x(self) -> Floats:
@@ -126,7 +144,14 @@ class Window:
         return Window(self.bottoms + by, self.tops + by, self.row, self.column)
 
 
-def columns_of(vertices: Floats, faces: Indices, grid: Grid, volume: float | None = None) -> Window:
+def columns_of(
+    vertices: Floats,
+    faces: Indices,
+    grid: Grid,
+    volume: float | None = None,
+    *,
+    scattered: bool = False,
+) -> Window:
     """Cut a closed mesh into vertical columns.
 
     Parameters
@@ -140,11 +165,14 @@ def columns_of(vertices: Floats, faces: Indices, grid: Grid, volume: float | Non
     volume : float, optional
         Exact volume of the mesh [m³]. Columns are then stretched upwards so that they
         hold just that much; a mesh that reaches outside the grid is left as sampled.
+    scattered : bool
+        Take the samples at `Grid.scattered`, so that upright faces lie true on the whole,
+        instead of in the middle of each cell.
 
     Returns
     -------
     Window
-        Midpoint samples: one vertical ray through the middle of each cell.
+        One vertical ray through each cell.
     """
     dx, dy = grid.spacing
     vertices = np.ascontiguousarray(vertices, dtype=np.float64)
@@ -158,9 +186,12 @@ def columns_of(vertices: Floats, faces: Indices, grid: Grid, volume: float | Non
     scaled[:, 1] = scaled[:, 1] / dy - 0.5 - row0 - _NUDGE[1]
     shape = (row1 - row0, column1 - column0)
     size = shape[0] * shape[1]
-    cells, heights, _, count = _hits(scaled, faces, shape[0], shape[1], 4 * size)
+    spread = 1.0 if scattered else 0.0
+    shift_x = spread * _shifts(row1)[row0:]
+    shift_y = spread * _shifts(column1)[column0:]
+    cells, heights, _, count = _hits(scaled, faces, shift_x, shift_y, 4 * size)
     if count > len(cells):
-        cells, heights, _, count = _hits(scaled, faces, shape[0], shape[1], count)
+        cells, heights, _, count = _hits(scaled, faces, shift_x, shift_y, count)
     heights, starts = _sorted_by_cell(cells, heights, count, size)
     bottoms, tops = _paired(heights, starts, shape)
     inside = (low[:2] >= 0).all() and high[0] <= grid.length and high[1] <= grid.depth
@@ -209,8 +240,9 @@ def signed_hits(
         Whether the face looks up there.
     """
     shifted = np.ascontiguousarray(vertices - [0.5 + _NUDGE[0], 0.5 + _NUDGE[1], 0.0])
-    count = _hits(shifted, faces, rows, columns, 1)[3]
-    cells, heights, upward, count = _hits(shifted, faces, rows, columns, max(count, 1))
+    middle = np.zeros(rows), np.zeros(columns)
+    count = _hits(shifted, faces, *middle, 1)[3]
+    cells, heights, upward, count = _hits(shifted, faces, *middle, max(count, 1))
     return cells[:count], heights[:count], upward[:count]
 
 
@@ -252,15 +284,23 @@ def _bounds(vertices: Floats) -> tuple[Floats, Floats]:  # pragma: no cover
     return low, high
 
 
+def _shifts(count: int) -> Floats:
+    """Shift of each row or column of scattered points, in cells from the middle, (count,)."""
+    return np.asarray((np.arange(count) * _GOLDEN + 0.5) % 1 - 0.5, dtype=np.float64)
+
+
 @njit(cache=True)
 def _hits(
-    vertices: Floats, faces: Indices, rows: int, columns: int, room: int
+    vertices: Floats, faces: Indices, shift_x: Floats, shift_y: Floats, room: int
 ) -> tuple[NDArray[np.int64], Floats, NDArray[np.bool_], int]:  # pragma: no cover
     """Find where the vertical lines through all samples cross the faces.
 
-    Returns the flat cells (rows × columns), the heights, whether the face looks up, and how
+    The sample of a cell lies in its middle, `shift_x` of its row and `shift_y` of its column
+    aside. Returns the flat cells (rows × columns), the heights, whether the face looks up, and how
     many there are; more than `room` are counted but not kept.
     """
+    rows, columns = len(shift_x), len(shift_y)
+    aside_x, aside_y = np.abs(shift_x).max(), np.abs(shift_y).max()
     cells = np.empty(room, dtype=np.int64)
     upward = np.empty(room, dtype=np.bool_)
     heights = np.empty(room)
@@ -269,24 +309,25 @@ def _hits(
         a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
         xa, xb, xc = vertices[a, 0], vertices[b, 0], vertices[c, 0]
         i0, i1 = (
-            max(0, int(np.ceil(min(xa, xb, xc)))),
-            min(columns - 1, int(np.floor(max(xa, xb, xc)))),
+            max(0, int(np.ceil(min(xa, xb, xc) - aside_x))),
+            min(columns - 1, int(np.floor(max(xa, xb, xc) + aside_x))),
         )
         if i0 > i1:
             continue
         ya, yb, yc = vertices[a, 1], vertices[b, 1], vertices[c, 1]
         j0, j1 = (
-            max(0, int(np.ceil(min(ya, yb, yc)))),
-            min(rows - 1, int(np.floor(max(ya, yb, yc)))),
+            max(0, int(np.ceil(min(ya, yb, yc) - aside_y))),
+            min(rows - 1, int(np.floor(max(ya, yb, yc) + aside_y))),
         )
         if j0 > j1:
             continue
         za, zb, zc = vertices[a, 2], vertices[b, 2], vertices[c, 2]
         for j in range(j0, j1 + 1):
             for i in range(i0, i1 + 1):
-                wa = (xb - i) * (yc - j) - (xc - i) * (yb - j)
-                wb = (xc - i) * (ya - j) - (xa - i) * (yc - j)
-                wc = (xa - i) * (yb - j) - (xb - i) * (ya - j)
+                x, y = i + shift_x[j], j + shift_y[i]
+                wa = (xb - x) * (yc - y) - (xc - x) * (yb - y)
+                wb = (xc - x) * (ya - y) - (xa - x) * (yc - y)
+                wc = (xa - x) * (yb - y) - (xb - x) * (ya - y)
                 if (wa > 0 and wb > 0 and wc > 0) or (wa < 0 and wb < 0 and wc < 0):
                     if count < room:
                         cells[count] = j * columns + i

@@ -1,6 +1,7 @@
 """Heaps and beds against closed forms and solid booleans."""
 
 import itertools
+from collections.abc import Sequence
 from math import pi, radians, tan
 from pathlib import Path
 
@@ -15,10 +16,10 @@ from plumbstone.meshes.closing import closed_scan
 from plumbstone.meshes.columns import Columns, Grid, Window, columns_of, merged_columns
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.placing import stood_at, tilted, turned
-from plumbstone.meshes.primitives import boulder, ellipsoid
+from plumbstone.meshes.primitives import boulder, box, ellipsoid
 from plumbstone.volumes.bed.heightfield import SurfaceError, lifted_out, stable_surface
 from plumbstone.volumes.bed.pouring import BedError, solve_bed
-from plumbstone.volumes.scape.layers import Border, Layer, Profile, Zone
+from plumbstone.volumes.scape.layers import Border, Layer, Mound, Profile, Zone
 from plumbstone.volumes.scape.materials import find_material
 from plumbstone.volumes.water.displacement import mesh_volume
 
@@ -424,6 +425,107 @@ def test_a_layer_split_in_two_of_one_material_is_the_same(
         reject()
     assert split.settled == pytest.approx(whole.settled, rel=1e-9)
     assert np.abs(split.surface - whole.surface).max() < 1e-9
+
+
+def bed_litres(
+    floor: tuple[float, float],
+    zone: Zone,
+    height: float,
+    border: Border | None = None,
+    bodies: Sequence[tuple[Piece, float]] = (),
+) -> float:
+    """Settled volume of one layer of soil at 34°, drawn level in a zone [m³]."""
+    soil = find_material("baked-clay soil")
+    layer = Layer("Soil", soil, zone, Profile(True, (height,) * 4), 0.0, (), 0.0)
+    return solve_bed(floor, [layer], border, bodies).settled
+
+
+SOIL_SLOPE = tan(radians(34))
+
+
+def ramp(width: float, height: float) -> float:
+    """Cross-section of a heap from a free edge up to a height, or to the end of its width [m²]."""
+    foot = height / SOIL_SLOPE
+    return width * height - foot * height / 2 if foot < width else width**2 * SOIL_SLOPE / 2
+
+
+LENGTHS = st.floats(0.05, 0.25)
+
+
+@pytest.mark.parametrize(
+    ("floor", "side", "width", "along"),
+    [((0.6, 0.3), "back", 0.15, 0.6), ((1.2, 0.5), "back", 0.07, 1.2), ((0.6, 0.3), "left", 0.095, 0.3)],
+)  # fmt: skip
+def test_strips_with_their_edge_on_the_middle_of_cells(
+    floor: tuple[float, float], side: str, width: float, along: float
+) -> None:
+    # The ramp at repose over the length of the strip; 0.6 m: 4.552 L. Derived.
+    found = bed_litres(floor, Zone(f"{side} strip", width), 0.10)
+    assert found == pytest.approx(along * ramp(width, 0.10), rel=2e-3)
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    width=LENGTHS,
+    side=st.sampled_from(["front", "back", "left", "right"]),
+    level=st.floats(0.03, 0.12),
+)
+def test_strips_with_any_edge(width: float, side: str, level: float) -> None:
+    found = bed_litres((0.45, 0.31), Zone(f"{side} strip", width), level)
+    along = 0.45 if side in ("front", "back") else 0.31
+    assert found == pytest.approx(along * ramp(width, level), rel=2e-3)
+
+
+@settings(max_examples=8, deadline=None)
+@given(
+    x=st.floats(0.02, 0.10),
+    y=st.floats(0.02, 0.10),
+    long=st.floats(0.14, 0.3),
+    level=st.floats(0.02, 0.05),
+)
+def test_polygons_with_any_edge(x: float, y: float, long: float, level: float) -> None:
+    # A frustum with a rectangular base: the integral of its cross-sections; derived.
+    wide, k = 0.17, level / SOIL_SLOPE
+    corners = ((x, y), (x + long, y), (x + long, y + wide), (x, y + wide))
+    exact = SOIL_SLOPE * (long * wide * k - (long + wide) * k**2 + 4 * k**3 / 3)
+    found = bed_litres((0.45, 0.31), Zone("polygon", polygon=corners), level)
+    assert found == pytest.approx(exact, rel=2e-3)
+
+
+@settings(max_examples=8, deadline=None)
+@given(y=st.floats(0.08, 0.2), thick=st.floats(0.03, 0.09))
+@example(y=0.14, thick=0.07)
+def test_boxes_with_any_face(y: float, thick: float) -> None:
+    # Soil 8.5 cm deep behind a row of boxes of 14 cm across the tank.
+    stones = [stood_at(box((0.225, thick, 0.14)), 0.1125 + 0.225 * k, y) for k in range(4)]
+    bodies = [(stone, 0.225 * thick * 0.14) for stone in stones]
+    line = Border(((0.0, y), (0.9, y)), (), strip=False)
+    found = bed_litres((0.9, 0.45), Zone("behind border"), 0.085, line, bodies)
+    assert found == pytest.approx(0.9 * (0.45 - y - thick / 2) * 0.085, rel=2e-3)
+
+
+@settings(max_examples=8, deadline=None)
+@given(y=st.floats(0.05, 0.2))
+def test_a_divider_anywhere(y: float) -> None:
+    line = Border(((0.0, y), (0.6, y)), (), strip=False, divider=True)
+    found = bed_litres((0.6, 0.3), Zone("behind border"), 0.05, line)
+    assert found == pytest.approx(0.6 * (0.3 - y) * 0.05, rel=2e-3)
+
+
+def test_paths_round_heaps_and_mounds() -> None:
+    # A ridge with half cones at its ends, a cone on a disc, a mound of (1 + cos) / 2; derived.
+    ends = ((0.1, 0.05), (0.5, 0.35))
+    ridge = SOIL_SLOPE * (0.03**2 * 0.5 + pi * 0.03**3 / 3)
+    found = bed_litres((0.6, 0.4), Zone("along line", 0.06, line=ends), 0.1)
+    assert found == pytest.approx(ridge, rel=5e-4)
+    turn = np.linspace(0, 2 * pi, 201)[:-1]
+    disc = tuple((0.3 + 0.1 * np.cos(a), 0.2 + 0.1 * np.sin(a)) for a in turn)
+    found = bed_litres((0.6, 0.4), Zone("polygon", polygon=disc), 0.3)
+    assert found == pytest.approx(pi * 0.1**3 * SOIL_SLOPE / 3, rel=1e-3)
+    mound = Profile(False, (0.05,) * 4, mounds=(Mound((0.3, 0.2), 0.03, 0.12),))
+    soil = Layer("Soil", find_material("baked-clay soil"), Zone(), mound, 0.0, (), 0.0)
+    exact = 0.6 * 0.4 * 0.05 + 0.03 * pi * 0.12**2 * (0.5 - 2 / pi**2)
+    assert solve_bed((0.6, 0.4), [soil], None).settled == pytest.approx(exact, rel=5e-4)
 
 
 def test_shifting_by_whole_cells_changes_nothing() -> None:

@@ -1,6 +1,5 @@
 """A scape laid out: every stage from forms to balance, each remembered by its own inputs."""
 
-import math
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
@@ -26,6 +25,7 @@ from plumbstone.volumes.bed.pouring import (
     chosen_spacing,
     cut_piece,
     depths_at,
+    narrowest_zone,
     solve_bed,
 )
 from plumbstone.volumes.bed.slump import Rest, come_to_rest
@@ -260,7 +260,8 @@ class Layout:
         """Choose the width of a cell by the floor and the narrowest stone [m]."""
         tank = self.scape.tank
         sizes = [float(b.piece.size[:2].min()) for b in bodies if b.entry.kind == "stone"]
-        return chosen_spacing(tank.length, tank.depth, min(sizes, default=math.inf))
+        narrowest = min([narrowest_zone(self.scape.layers), *sizes])
+        return chosen_spacing(tank.length, tank.depth, narrowest)
 
     def _bed_around(self, bodies: Sequence[Body], spacing: float, exact: bool) -> BedResult:
         """Pour all layers around bodies."""

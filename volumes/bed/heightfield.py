@@ -194,7 +194,7 @@ def _reach(
         here, there = edge[j, i], edge[jn, i_n]
     else:
         here, there = _share_busy(state, j, i) - 0.5, _share_busy(state, jn, i_n) - 0.5
-    if here > 0 and there < 0:
+    if here > 0 and there <= 0:
         return float(max(here / (here - there), 1e-3))
     return 0.5
 

@@ -75,7 +75,7 @@ class BedResult:
 
 def cut_piece(piece: Piece, volume: float, grid: Grid) -> Window:
     """Cut a piece into columns that hold its exact volume [m³]."""
-    return columns_of(piece.vertices, piece.faces, grid, volume)
+    return columns_of(piece.vertices, piece.faces, grid, volume, scattered=True)
 
 
 Cut = Callable[[Piece, float, Grid], Window]
@@ -85,10 +85,25 @@ def chosen_spacing(length: float, depth: float, smallest: float = math.inf) -> f
     """Choose the width of a cell [m] for a floor and the narrowest piece that stands on it.
 
     2 mm, wider where that is over 200 000 cells, finer (to 1 mm) where a piece would be less
-    than ten cells wide.
+    than ten cells wide, or a zone less than forty.
     """
     by_floor = max(COMMON, math.sqrt(length * depth / CELLS))
     return max(FINEST, min(by_floor, smallest / ACROSS))
+
+
+def narrowest_zone(layers: Sequence[Layer]) -> float:
+    """Give a quarter of the width of the narrowest zone with free edges all around [m]."""
+    widths = [math.inf]
+    for zone in (layer.zone for layer in layers if layer.profile):
+        if zone.name == "along line":
+            widths.append(zone.width)
+        elif zone.polygon:
+            corners = np.array(zone.polygon)
+            x, y = (corners - corners[0]).T
+            area = abs(float(x @ np.roll(y, -1) - y @ np.roll(x, -1))) / 2
+            around = float(np.hypot(*(corners - np.roll(corners, -1, axis=0)).T).sum())
+            widths.append(4 * area / max(around, 1e-9))
+    return min(widths) / 4
 
 
 def solve_bed(
@@ -119,14 +134,14 @@ def solve_bed(
         Volume of stones without a place that lies in the bed [m³]; taken from the
         layers in proportion to their volume.
     exact : bool
-        Whether a second grid, twice as wide, is solved and litres are extrapolated.
+        Whether two wider grids are solved too and litres are extrapolated.
     cut : callable
         Gives the columns of a piece of a volume [m³] on a grid.
 
     Returns
     -------
     BedResult
-        Litres by Richardson extrapolation of this grid and one twice as wide.
+        Litres by Richardson extrapolation of this grid and two wider ones.
 
     Raises
     ------
@@ -134,14 +149,17 @@ def solve_bed(
         If a layer has no thickness anywhere, a zone needs a border that is not given,
         the border does not cross the floor, or the grid would be too large.
     """
-    spacing = chosen_spacing(*floor) if spacing is None else spacing
+    spacing = chosen_spacing(*floor, narrowest_zone(layers)) if spacing is None else spacing
     _check(floor, layers, border, spacing)
-    fine = _pour(Grid.of_spacing(*floor, spacing), layers, border, bodies, cut)
-    coarse = fine
+    fine, *wider = (
+        _pour(Grid.of_spacing(*floor, times * spacing), layers, border, bodies, cut)
+        for times in ((1, 2, 4) if exact else (1,))
+    )
+    gain, wide = 0.0, fine
     if exact:
-        coarse = _pour(Grid.of_spacing(*floor, 2 * spacing), layers, border, bodies, cut)
-    pairs = zip(fine.layers, coarse.layers, strict=True)
-    results = [_extrapolated(one, other) for one, other in pairs]
+        gain, wide = _gain(fine.settled, *(bed.settled for bed in wider)), wider[0]
+    pairs = zip(fine.layers, wide.layers, strict=True)
+    results = [_extrapolated(one, other, gain) for one, other in pairs]
     return replace(fine, layers=tuple(_less_lumps(results, buried_lumps)))
 
 
@@ -242,8 +260,9 @@ def _pour(
             continue
         edge = zone_distance(layer.zone, border, grid)
         held = border is not None and border.held and layer.zone.name == "behind border"
-        inside = np.ones(level.shape, dtype=bool) if edge is None else edge > 0
-        drawn = drawn_level(layer.profile, inside, grid)
+        shape = zone_distance(layer.zone, border, grid, grid.scattered) if held else edge
+        inside = np.ones(level.shape, dtype=bool) if shape is None else shape > 0
+        drawn = drawn_level(layer.profile, edge, grid)
         target = drawn if layer.profile.above_glass else level + drawn
         target = np.where(inside, np.maximum(target, level), level)
         below = surface
@@ -310,20 +329,30 @@ def _slope_along(target: Floats, lying: NDArray[np.bool_], grid: Grid) -> float:
     return math.degrees(math.atan2(rise, (rows[-1] - rows[0]) * grid.spacing[1]))
 
 
-def _extrapolated(fine: LayerResult, coarse: LayerResult) -> LayerResult:
-    """Richardson value of two grids, first order, and what follows from it."""
-    layer = fine.layer
-    settled = max(0.0, 2 * fine.settled - coarse.settled)
+def _gain(fine: float, wide: float, wider: float) -> float:
+    """Share of the step from a wide to a fine grid that leads on to the exact value.
+
+    Richardson's for the order that grids of one, two and four spacings show, between 1 (round
+    heaps) and 2 (straight edges).
+    """
+    step = fine - wide
+    times = (wide - wider) / step if step else 4.0
+    return 1 / (min(max(times, 2.0), 4.0) - 1)
+
+
+def _extrapolated(fine: LayerResult, wide: LayerResult, gain: float) -> LayerResult:
+    """Richardson value of two grids, and what follows from it."""
+    layer, step = fine.layer, fine.settled - wide.settled
+    settled = max(0.0, fine.settled + gain * step)
     if settled < 1e-9:
         message = (
             f'Layer "{layer.name}" has no thickness anywhere: it lies below what was poured '
             "before, or its zone is empty. Raise it or remove it."
         )
         raise BedError(message)
-    slide = replace(fine.slide, volume=max(0.0, 2 * fine.slide.volume - coarse.slide.volume))
-    return _with_volume(
-        replace(fine, error=abs(fine.settled - coarse.settled), slide=slide), settled
-    )
+    slides = fine.slide.volume + gain * (fine.slide.volume - wide.slide.volume)
+    slide = replace(fine.slide, volume=max(0.0, slides))
+    return _with_volume(replace(fine, error=abs(step), slide=slide), settled)
 
 
 def _with_volume(result: LayerResult, settled: float) -> LayerResult:

@@ -5,7 +5,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.columns import Grid
 from plumbstone.meshes.errors import PlumbstoneError
@@ -157,22 +156,25 @@ def border_from(section: Section) -> Border:
     return border
 
 
-def zone_distance(zone: Zone, border: Border | None, grid: Grid) -> Floats | None:
-    """Signed distance of each cell to the free edge of a zone [m], positive inside.
+def zone_distance(
+    zone: Zone, border: Border | None, grid: Grid, points: tuple[Floats, Floats] | None = None
+) -> Floats | None:
+    """Signed distance to the edge of a zone [m], positive inside.
 
-    Returns None for a zone without a free edge (the whole floor). The panes are walls,
-    not edges, so zones that reach a pane are drawn on beyond it.
+    At the middle of each cell, or at points (x, y) of its own if given. Returns None for a
+    zone without an edge (the whole floor). The panes are walls, not edges, so zones that
+    reach a pane are drawn on beyond it.
     """
-    if zone.polygon:
-        return _polygon_distance(np.array(zone.polygon), grid)
     if zone.name == "all":
         return None
-    x, y = np.meshgrid(grid.x, grid.y)
+    x, y = grid.centres if points is None else points
+    if zone.polygon:
+        return _polygon_distance(np.array(zone.polygon), x, y)
     if zone.name == "along line":
         return zone.width / 2 - _line_distance(np.array(zone.line), x, y)
     if zone.name.endswith("border"):
         assert border is not None
-        behind = _border_distance(border, grid)
+        behind = _border_distance(border, x, y)
         if zone.name == "along border":
             return zone.width / 2 - np.abs(behind)
         return behind if zone.name == "behind border" else -behind
@@ -181,15 +183,15 @@ def zone_distance(zone: Zone, border: Border | None, grid: Grid) -> Floats | Non
     return distance
 
 
-def drawn_level(profile: Profile, inside: NDArray[np.bool_], grid: Grid) -> Floats:
+def drawn_level(profile: Profile, edge: Floats | None, grid: Grid) -> Floats:
     """Depth or height that a profile asks for at each cell [m].
 
     Parameters
     ----------
     profile : Profile
         What the file says; its front and back are those of the zone.
-    inside : (rows, columns) bool array
-        Cells of the zone.
+    edge : (rows, columns) float array, optional
+        Signed distance to the edge of the zone [m], as of `zone_distance`.
     grid : Grid
         Cells over the floor.
 
@@ -198,14 +200,17 @@ def drawn_level(profile: Profile, inside: NDArray[np.bool_], grid: Grid) -> Floa
     (rows, columns) float array
         Never below zero.
     """
-    u, v = _zone_fractions(inside, grid)
+    first, last = _extent(edge, grid)
+    v = np.clip((grid.y[:, None] - first) / (last - first), 0, 1)
+    left, right = _extent(edge, grid, across=True)
+    u = np.clip((grid.x - left.T) / (right - left).T, 0, 1)
     x, y = np.meshgrid(grid.x, grid.y)
     if profile.heightmap is not None:
         level = _heightmap_level(profile.heightmap, u, v)
     elif profile.points:
         level = _through_points(profile.points, x, y)
     elif profile.terraces:
-        level = _terraced(profile.terraces, v * _zone_depth(inside, grid))
+        level = _terraced(profile.terraces, v * (last - first))
     else:
         level = _between_sides(profile, u, v)
     for mound in profile.mounds:
@@ -389,16 +394,15 @@ def _heightmap_from(table: Section) -> Floats:
     return values
 
 
-def _border_distance(border: Border, grid: Grid) -> Floats:
+def _border_distance(border: Border, x: Floats, y: Floats) -> Floats:
     """Signed distance to the border line [m], positive behind it."""
     line = [(-FAR, border.line[0][1]), *border.line, (FAR, border.line[-1][1])]
     around = np.array([*line, (FAR, FAR), (-FAR, FAR)])
-    return _polygon_distance(around, grid)
+    return _polygon_distance(around, x, y)
 
 
-def _polygon_distance(polygon: Floats, grid: Grid) -> Floats:
+def _polygon_distance(polygon: Floats, x: Floats, y: Floats) -> Floats:
     """Signed distance to a polygon [m], positive inside."""
-    x, y = np.meshgrid(grid.x, grid.y)
     closed = np.concatenate([polygon, polygon[:1]])
     inside = np.zeros(x.shape, dtype=bool)
     for (x0, y0), (x1, y1) in itertools.pairwise(closed):
@@ -422,32 +426,32 @@ def _line_distance(line: Floats, x: Floats, y: Floats) -> Floats:
     return nearest
 
 
-def _zone_fractions(inside: NDArray[np.bool_], grid: Grid) -> tuple[Floats, Floats]:
-    """Place in the zone, 0 to 1: from left to right over all of it, front to back by column."""
-    u = np.broadcast_to(grid.x / grid.length, inside.shape)
-    first, last = _extent(inside)
-    step = 1.0 / (last - first)
-    v = (np.arange(inside.shape[0])[:, None] + 0.5 - first) * step
-    return np.asarray(u, dtype=float), np.clip(v, 0, 1)
+def _extent(edge: Floats | None, grid: Grid, *, across: bool = False) -> tuple[Floats, Floats]:
+    """Where the zone begins and ends in each column of cells [m], (1, nx).
 
-
-def _extent(inside: NDArray[np.bool_]) -> tuple[Floats, Floats]:
-    """First and one past the last row of the zone in each column, (1, nx); neighbours fill gaps."""
-    has = inside.any(axis=0)
-    rows = np.arange(inside.shape[1])
-    first = inside.argmax(axis=0).astype(float)
-    last = inside.shape[0] - inside[::-1].argmax(axis=0).astype(float)
+    Across, in each row instead, (1, ny). Columns without it take the ends of their neighbours.
+    """
+    size, step = (grid.length, grid.spacing[0]) if across else (grid.depth, grid.spacing[1])
+    if edge is None:
+        ends = np.zeros((1, grid.ny if across else grid.nx))
+        return ends, ends + size
+    inner = edge.T if across else edge
+    has = (inner > 0).any(axis=0)
+    lines = np.arange(inner.shape[1])
     if not has.any():
-        return np.zeros((1, len(rows))), np.full((1, len(rows)), float(inside.shape[0]))
-    first = np.interp(rows, rows[has], first[has])
-    last = np.interp(rows, rows[has], last[has])
+        return np.zeros((1, len(lines))), np.full((1, len(lines)), size)
+    first = np.interp(lines, lines[has], _first_inside(inner[:, has], step))
+    last = size - np.interp(lines, lines[has], _first_inside(inner[::-1, has], step))
     return first[None], last[None]
 
 
-def _zone_depth(inside: NDArray[np.bool_], grid: Grid) -> Floats:
-    """Depth of the zone from front to back in each column [m], (1, nx)."""
-    first, last = _extent(inside)
-    return (last - first) * grid.spacing[1]
+def _first_inside(inner: Floats, step: float) -> Floats:
+    """Place along the first axis where a signed distance turns positive [m]; 0 at a pane."""
+    row = (inner > 0).argmax(axis=0)
+    here = np.take_along_axis(inner, row[None], axis=0)[0]
+    before = np.take_along_axis(inner, np.maximum(row - 1, 0)[None], axis=0)[0]
+    share = np.where(row > 0, here / np.maximum(here - before, 1e-12), 0.5)
+    return np.asarray((row + 0.5 - share) * step, dtype=float)
 
 
 def _between_sides(profile: Profile, u: Floats, v: Floats) -> Floats:
