@@ -11,9 +11,12 @@ from plumbstone.cli.demo import demo
 from plumbstone.cli.hold import hold
 from plumbstone.cli.materials import materials
 from plumbstone.cli.new import new
+from plumbstone.cli.output import TrustOption
 from plumbstone.cli.plan import plan
 from plumbstone.cli.show import show
+from plumbstone.cli.terminal import set_terminal
 from plumbstone.cli.weigh import weigh
+from plumbstone.meshes.beside import trust as trust_folders
 from plumbstone.meshes.limits import VARIABLE
 
 app = typer.Typer(
@@ -38,14 +41,17 @@ def options(
             max=1000,
         ),
     ] = 1.0,
+    trust: TrustOption = None,
 ) -> None:
     """Set what holds for every command."""
+    trust_folders(trust)
     if limits > 1:
         os.environ[VARIABLE] = str(limits)
 
 
 def run() -> None:
     """Run the program; the last guard against a traceback on Ctrl-C or a closed pipe."""
+    set_terminal()
     try:
         app()
     except KeyboardInterrupt:

@@ -124,6 +124,7 @@ class Scape:
     spots: tuple[Spot, ...]  # whose depth is asked for
     at_hand: tuple[PieceEntry, ...]  # stones that could be hung on wood, not in the tank
     materials: Mapping[str, Material] = field(repr=False)
+    files: tuple[Path, ...] = field(default=(), repr=False)  # all that it was read from
 
 
 def read_scape(path: Path) -> Scape:
@@ -132,7 +133,7 @@ def read_scape(path: Path) -> Scape:
     Parameters
     ----------
     path : Path
-        A TOML file; scan files in it are taken from its own folder.
+        A TOML file; scans and maps that it names lie beside or below it.
 
     Returns
     -------
@@ -162,7 +163,7 @@ def read_scape(path: Path) -> Scape:
     masses = {p.name: _mass_and_material(p) for p in scape.pieces if p.kind == "stone"}
     groups = tuple(group_from(entry, materials, masses) for entry in top.sections("group"))
     ties = ((piece.name, piece.kind, piece.tied_to) for piece in scape.pieces)
-    scape = replace(scape, groups=with_tied(groups, ties, masses))
+    scape = replace(scape, groups=with_tied(groups, ties, masses), files=tuple(top.files))
     top.done()
     _check_names(scape)
     return scape
@@ -304,7 +305,7 @@ def _at_hand_from(section: Section, materials: Mapping[str, Material]) -> PieceE
 
 def _shape_from(section: Section, mass: float | None) -> Shape:
     """Read the keys that tell a piece's form, and see that they don't contradict."""
-    scan, unit = section.text("scan", None), section.text("unit", None)
+    scan, unit = section.file("scan", None), section.text("unit", None)
     solid = section.choice("solid", SOLIDS, "")
     size = section.quantities("size", "length", None, count=3, least=1e-4)
     factor = section.number("shape_factor", None, least=0.05, most=1.0)
@@ -317,8 +318,7 @@ def _shape_from(section: Section, mass: float | None) -> Shape:
         raise section.error("size", f"is missing; solid = {solid!r} needs length, width, height.")
     if not any(ways) and mass is None:
         raise section.error("scan", "give a scan, a size, limbs, or at least a mass.")
-    path = section.path.parent / scan if scan else None
-    return Shape(path, unit, solid, size, factor, seed, limbs)
+    return Shape(scan, unit, solid, size, factor, seed, limbs)
 
 
 def _limb_from(section: Section) -> Limb:
