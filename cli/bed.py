@@ -5,7 +5,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_errors, table, working
+from plumbstone.cli.output import (
+    JsonOption,
+    TrustOption,
+    UnitsOption,
+    emit_json,
+    plain_errors,
+    table,
+    working,
+)
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
@@ -22,16 +30,19 @@ def bed(
     jug: Annotated[
         str | None, typer.Option("--jug", help='Pour by jugs of this size: "1 L".')
     ] = None,
+    trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Say how many litres, kilograms and bags each layer takes."""
     from plumbstone.cli.documents import document_of
+    from plumbstone.meshes.beside import trust as trust_folders
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.bed.pouring import depths_at
     from plumbstone.volumes.layout import Layout
     from plumbstone.volumes.scape.scape import read_scape
 
+    trust_folders(trust)
     spacing = None if grid is None else grid * 1e-3
     with plain_errors():
         jug_size = None if jug is None else _jug(jug)

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_errors, working
+from plumbstone.cli.output import (
+    ForceOption,
+    JsonOption,
+    TrustOption,
+    UnitsOption,
+    emit_json,
+    plain_errors,
+    working,
+)
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
@@ -68,16 +76,20 @@ def hold(
     salinity: Annotated[
         float | None, typer.Option("--salinity", help="Of the water, g/kg; beats --water.")
     ] = None,
+    force: ForceOption = False,
+    trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Say whether wood stays down, and how many grams of stone it needs."""
+    from plumbstone.meshes.beside import trust as trust_folders
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.scape.groups import FACTOR
     from plumbstone.volumes.scape.quantities import parse_quantity
     from plumbstone.volumes.scape.scape import SALINITY
     from plumbstone.volumes.water.density import water_density
 
+    trust_folders(trust)
     with plain_errors():
         if scape is not None:
             given = {
@@ -86,7 +98,7 @@ def hold(
                 "--temperature": temperature, "--water": water, "--salinity": salinity,
             }  # fmt: skip
             _refuse_with_scape(given)
-            _hold_scape(scape, log, picture, spread, as_json, units)
+            _hold_scape(scape, log, picture, spread, as_json, units, force)
             return
         if picture is not None:
             raise PlumbstoneError("--picture needs a scape file: it draws where forces act.")
@@ -121,7 +133,13 @@ def _refuse_with_scape(given: Mapping[str, object]) -> None:
 
 
 def _hold_scape(
-    path: Path, log: Path | None, picture: Path | None, spread: bool, as_json: bool, units: Units
+    path: Path,
+    log: Path | None,
+    picture: Path | None,
+    spread: bool,
+    as_json: bool,
+    units: Units,
+    force: bool,
 ) -> None:
     """Judge the wood of a scape."""
     from plumbstone.cli.documents import document_of
@@ -139,9 +157,11 @@ def _hold_scape(
     if not result.holds:
         raise PlumbstoneError(f"{path}: holds no wood, or has no water line; add what is missing.")
     if picture is not None:
-        from plumbstone.cli.pictures.hold_picture import write_picture
+        from plumbstone.cli.files import write_file
+        from plumbstone.cli.pictures.hold_picture import picture_of
 
-        write_picture(result, picture, units)
+        read = (*scape.files, *filter(None, [log]))
+        write_file(picture, picture_of(result, picture, units), inputs=read, force=force)
     found = {}
     if spread:
         from plumbstone.volumes.holding.spread import spread_of_hold

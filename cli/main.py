@@ -8,6 +8,9 @@ from typing import Annotated
 
 import typer
 
+from plumbstone.cli.output import TrustOption
+from plumbstone.cli.terminal import set_terminal
+from plumbstone.meshes.beside import trust as trust_folders
 from plumbstone.meshes.limits import VARIABLE
 
 # name → what it does; the module `cli/<name>.py` has a function of that name
@@ -55,14 +58,17 @@ def options(
             max=1000,
         ),
     ] = 1.0,
+    trust: TrustOption = None,
 ) -> None:
     """Set what holds for every command."""
+    trust_folders(trust)
     if limits > 1:
         os.environ[VARIABLE] = str(limits)
 
 
 def run() -> None:
     """Run the program; the last guard against a traceback on Ctrl-C or a closed pipe."""
+    set_terminal()
     try:
         program(sys.argv[1:])()
     except KeyboardInterrupt:

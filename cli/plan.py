@@ -9,7 +9,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from plumbstone.cli.bed import GridOption, print_bed
-from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_errors, table, working
+from plumbstone.cli.output import (
+    ForceOption,
+    JsonOption,
+    TrustOption,
+    UnitsOption,
+    emit_json,
+    plain_errors,
+    table,
+    working,
+)
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
@@ -27,12 +36,18 @@ def plan(
     salt: Annotated[
         float | None, typer.Option("--salt", help="Grams of salt mix per litre.")
     ] = None,
+    force: ForceOption = False,
+    trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Compute everything from a scape file; --out writes it into a folder."""
+    from plumbstone.meshes.beside import trust as trust_folders
+
+    trust_folders(trust)
     with plain_errors():
-        run_plan(scape, out, None if grid is None else grid * 1e-3, salt, as_json, units)
+        spacing = None if grid is None else grid * 1e-3
+        run_plan(scape, out, spacing, salt, as_json, units, force)
 
 
 def run_plan(
@@ -42,21 +57,24 @@ def run_plan(
     salt: float | None,
     as_json: bool,
     units: Units,
+    force: bool,
 ) -> None:
     """Compute, write and print a plan."""
     from plumbstone.cli.documents import plan_document
+    from plumbstone.cli.results import refuse_results, write_results
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
     from plumbstone.volumes.scape.scape import read_scape
 
     with working("Laying out the tank ..."):
-        result = make_plan(read_scape(path), spacing, salt)
+        scape = read_scape(path)
+        if out is not None:
+            refuse_results(scape, out, force=force)
+        result = make_plan(scape, spacing, salt)
         report = report_of(result)
         document = plan_document(report)
         if out is not None:
-            from plumbstone.cli.results import write_results
-
-            write_results(result, document, out)
+            write_results(result, document, out, force=force)
     if as_json:
         emit_json(document)
         return

@@ -5,7 +5,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_errors, working
+from plumbstone.cli.output import (
+    ForceOption,
+    JsonOption,
+    TrustOption,
+    UnitsOption,
+    emit_json,
+    plain_errors,
+    working,
+)
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
@@ -23,21 +31,27 @@ def show(
     open_sheet: Annotated[
         bool, typer.Option("--open", help="Open the build sheet in a browser (with --out).")
     ] = False,
+    force: ForceOption = False,
+    trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Show the tank from above, and write its pictures and build sheet."""
     from plumbstone.cli.documents import plan_document
+    from plumbstone.cli.results import refuse_results, write_results
+    from plumbstone.meshes.beside import trust as trust_folders
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
     from plumbstone.volumes.scape.scape import read_scape
 
+    trust_folders(trust)
     with plain_errors(), working("Drawing ..."):
-        plan = make_plan(read_scape(scape))
+        read = read_scape(scape)
         if out is not None:
-            from plumbstone.cli.results import write_results
-
-            write_results(plan, plan_document(report_of(plan)), out)
+            refuse_results(read, out, force=force)
+        plan = make_plan(read)
+        if out is not None:
+            write_results(plan, plan_document(report_of(plan)), out, force=force)
     if as_json:
         emit_json({"rows": rows_from_above(plan), "key": _key(plan)})
     else:

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_errors
+from plumbstone.cli.output import ForceOption, JsonOption, UnitsOption, emit_json, plain_errors
 from plumbstone.cli.wording.units import Units
 
 Scans = Annotated[
@@ -83,12 +83,20 @@ def weigh(
     keep: Keep = None,
     picture: Picture = None,
     csv: Csv = None,
+    force: ForceOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Say how many litres and kilograms a stone or a piece of wood has, and its price."""
-    from plumbstone.cli.weigh_output import Prices, document, print_pieces, write_csv, write_mesh
-    from plumbstone.cli.weigh_request import Request, opening_of, weigh_all
+    from plumbstone.cli.files import refuse_foreign, write_file
+    from plumbstone.cli.weigh_output import (
+        Prices,
+        csv_content,
+        document,
+        mesh_content,
+        print_pieces,
+    )
+    from plumbstone.cli.weigh_request import Request, opening_of, readable, weigh_all
 
     with plain_errors():
         request = Request.parsed(
@@ -96,16 +104,20 @@ def weigh(
         )
         request = request.with_flags(every, same_stone, rescale, keep is not None or bool(picture))
         passed = opening_of(opening)
+        inputs = readable(scans or [])
+        for written in filter(None, (keep, picture, csv)):
+            refuse_foreign(written.parent, [written.name], inputs=inputs, force=force)
         found, failed = weigh_all(request, scans or [], size, factor, limb or [])
         prices = Prices.of(price_per_kg, price, found)
         if keep is not None:
-            write_mesh(found, keep)
+            write_file(keep, mesh_content(found, keep), inputs=inputs, force=force)
         if picture is not None:
-            from plumbstone.cli.pictures.weigh_picture import write_picture
+            from plumbstone.cli.pictures.weigh_picture import picture_of
 
-            write_picture(found, picture)
+            write_file(picture, picture_of(found, picture), inputs=inputs, force=force)
         if csv is not None:
-            write_csv(csv, found, failed, prices)
+            rows = csv_content(found, failed, prices)
+            write_file(csv, rows, inputs=inputs, force=force)
     if as_json:
         pieces = [document(weighed, prices, passed) for weighed in found]
         emit_json({"pieces": pieces, "failed": failed})

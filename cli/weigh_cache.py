@@ -32,7 +32,7 @@ def recalled(path: Path, request: "Request") -> list[Weighed] | None:
 
 def remembered(path: Path, request: "Request", found: list[Weighed]) -> None:
     """Keep results for a later run; a disk that refuses is no error."""
-    from plumbstone.cli.files import write_whole
+    from plumbstone.cli.files import put_whole
     from plumbstone.meshes.errors import PlumbstoneError
 
     kept = _place(path, request)
@@ -40,7 +40,7 @@ def remembered(path: Path, request: "Request", found: list[Weighed]) -> None:
         return
     try:
         kept.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(kept, json.dumps([_row(weighed) for weighed in found]))
+        put_whole(kept, json.dumps([_row(weighed) for weighed in found]).encode())
     except (OSError, PlumbstoneError):
         return
 

@@ -80,26 +80,23 @@ def passes(weighed: Weighed, opening: tuple[float, float]) -> bool:
     return two[0] <= min(opening) and two[1] <= max(opening)
 
 
-def write_mesh(found: list[Weighed], path: Path) -> None:
-    """Write the mended mesh of the one piece that was weighed."""
-    from plumbstone.cli.files import write_whole
+def mesh_content(found: list[Weighed], path: Path) -> bytes:
+    """Give the mended mesh of the one piece that was weighed, as PLY."""
     from plumbstone.meshes.writing import ply_bytes
 
     if len(found) != 1 or found[0].piece is None:
         raise PlumbstoneError("--keep writes one mesh; weigh one scan with it.")
     if path.suffix.lower() != ".ply":
         raise PlumbstoneError(f"{path}: --keep writes PLY; end its name in .ply.")
-    write_whole(path, ply_bytes(found[0].piece.vertices, found[0].piece.faces))
+    return ply_bytes(found[0].piece.vertices, found[0].piece.faces)
 
 
-def write_csv(
-    path: Path, found: list[Weighed], failed: list[dict[str, str]], prices: Prices
-) -> None:
-    """Write one row a piece."""
+def csv_content(found: list[Weighed], failed: list[dict[str, str]], prices: Prices) -> bytes:
+    """Give one row a piece as CSV."""
     import csv
     import io
 
-    from plumbstone.cli.files import plain_cell, write_whole
+    from plumbstone.cli.files import plain_cell
 
     stream = io.StringIO()
     writer = csv.writer(stream)
@@ -118,7 +115,7 @@ def write_csv(
         writer.writerow([*names, *volume, *mass, price, ""])
     for row in failed:
         writer.writerow([plain_cell(row["file"]), *[""] * 9, plain_cell(row["reason"])])
-    write_whole(path, stream.getvalue())
+    return stream.getvalue().encode()
 
 
 def print_pieces(

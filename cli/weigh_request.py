@@ -3,6 +3,7 @@
 import glob
 import os
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -106,6 +107,13 @@ def weigh_all(
         problem = 'Name a scan, or give --size "28 x 19 x 15 cm", --limb, --bucket-rise or --mass.'
         raise PlumbstoneError(problem)
     return [weigh_mass(mass, material)], []
+
+
+def readable(scans: Sequence[Path]) -> list[Path]:
+    """List the files that will be read; what is missing or empty is told when it is weighed."""
+    with suppress(PlumbstoneError):
+        return list(_files(scans))
+    return list(scans)
 
 
 def opening_of(text: str | None) -> tuple[float, float] | None:

@@ -188,13 +188,3 @@ def test_new_never_overwrites(tmp_path: Path) -> None:
     assert (tmp_path / "tank.toml").read_text(encoding="utf-8") == "mine"
     assert type_in("plumbstone new tank.toml --force", tmp_path).returncode == 0
     assert "[tank]" in (tmp_path / "tank.toml").read_text(encoding="utf-8")
-
-
-def test_results_never_replace_foreign_files(tmp_path: Path) -> None:
-    (tmp_path / "tank.toml").write_text(GOOD, encoding="utf-8")
-    (tmp_path / "holiday").mkdir()
-    (tmp_path / "holiday" / "beach.jpg").write_bytes(b"sand")
-    assert "no results" in refuse("plumbstone plan tank.toml --out holiday", tmp_path)
-    assert type_in("plumbstone plan tank.toml --out results", tmp_path).returncode == 0
-    assert type_in("plumbstone plan tank.toml --out results", tmp_path).returncode == 0
-    assert not list(tmp_path.glob(".*"))

@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from plumbstone.cli.files import write_whole
 from plumbstone.cli.pictures.drawing import (
     CLOSED,
     FAINT,
@@ -41,8 +40,8 @@ NEAREST = 8  # corners of the wood that tell the height of a contact
 LEAST = 0.02  # of the largest force: smaller ones are left out
 
 
-def write_picture(plan: "Plan", path: Path, units: Units = Units.METRIC) -> None:
-    """Draw all groups of a plan, one row each, into a PNG."""
+def picture_of(plan: "Plan", path: Path, units: Units = Units.METRIC) -> bytes:
+    """Draw all groups of a plan, one row each, as PNG."""
     must_be_png(path)
     with style():
         count = len(plan.holds)
@@ -57,7 +56,7 @@ def write_picture(plan: "Plan", path: Path, units: Units = Units.METRIC) -> None
         figure.legend(
             list(named.values()), list(named), loc="outside lower center", ncols=7, frameon=False
         )
-        write_whole(path, png_bytes(figure))
+        return png_bytes(figure)
 
 
 def level_shown(hold: "HoldResult") -> int:

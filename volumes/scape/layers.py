@@ -367,7 +367,7 @@ def _terrace_from(section: Section) -> tuple[float, float]:
 
 def _heightmap_from(table: Section) -> Floats:
     """Read `map` (a CSV of centimetres, or a grey picture between `black` and `white`)."""
-    path = table.path.parent / table.text("map")
+    path = table.file("map")
     black = table.quantity("black", "length", None, least=0)
     white = table.quantity("white", "length", None, least=0)
     try:

@@ -128,6 +128,7 @@ class Scape:
     spots: tuple[Spot, ...]  # whose depth is asked for
     at_hand: tuple[PieceEntry, ...]  # stones that could be hung on wood, not in the tank
     materials: Mapping[str, Material] = field(repr=False)
+    files: tuple[Path, ...] = field(default=(), repr=False)  # all that it was read from
 
 
 def read_scape(path: Path | str) -> Scape:
@@ -136,7 +137,7 @@ def read_scape(path: Path | str) -> Scape:
     Parameters
     ----------
     path : Path or str
-        A TOML file; scan files in it are taken from its own folder.
+        A TOML file; scans and maps that it names lie beside or below it.
 
     Returns
     -------
@@ -187,7 +188,7 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
     masses = {p.name: _mass_and_material(p) for p in scape.pieces if p.kind == "stone"}
     groups = tuple(group_from(entry, materials, masses) for entry in top.sections("group"))
     ties = ((piece.name, piece.kind, piece.tied_to) for piece in scape.pieces)
-    scape = replace(scape, groups=with_tied(groups, ties, masses))
+    scape = replace(scape, groups=with_tied(groups, ties, masses), files=tuple(top.files))
     top.done()
     _check_names(scape)
     return scape
@@ -329,7 +330,7 @@ def _at_hand_from(section: Section, materials: Mapping[str, Material]) -> PieceE
 
 def _shape_from(section: Section, mass: float | None) -> Shape:
     """Read the keys that tell a piece's form, and see that they don't contradict."""
-    scan, unit = section.text("scan", None), section.text("unit", None)
+    scan, unit = section.file("scan", None), section.text("unit", None)
     mesh = _mesh_from(section)
     solid = section.choice("solid", SOLIDS, "")
     size = section.quantities("size", "length", None, count=3, least=1e-4)
@@ -343,8 +344,7 @@ def _shape_from(section: Section, mass: float | None) -> Shape:
         raise section.error("size", f"is missing; solid = {solid!r} needs length, width, height.")
     if not any(ways) and mass is None:
         raise section.error("scan", "give a scan, a size, limbs, or at least a mass.")
-    path = section.path.parent / scan if scan else None
-    return Shape(path, mesh, unit, solid, size, factor, seed, limbs)
+    return Shape(scan, mesh, unit, solid, size, factor, seed, limbs)
 
 
 def _mesh_from(section: Section) -> Piece | None:

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.beside import OutsideError, file_beside
+from plumbstone.meshes.errors import PlumbstoneError, shown
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.quantities import QuantityError, parse_quantity
 
@@ -29,8 +30,11 @@ class Section:
     is missing (unless a default is given) or its value is of the wrong kind.
     """
 
-    def __init__(self, values: Any, path: Path, where: str = "") -> None:
+    def __init__(
+        self, values: Any, path: Path, where: str = "", files: list[Path] | None = None
+    ) -> None:
         self.path, self.where = path, where
+        self.files = [path] if files is None else files  # all that is read for the whole file
         if not isinstance(values, dict):
             raise ScapeError(path, where, "must be a table of keys, such as [tank].")
         self._left: dict[str, Any] = dict(values)
@@ -152,7 +156,21 @@ class Section:
             return value
         if not isinstance(value, str) or not value.strip():
             raise self.error(key, "must be a text in quotation marks.")
-        return value
+        return shown(value)
+
+    def file(self, key: str, default: Any = _REQUIRED) -> Any:
+        """Take the name of a file beside or below this one as its path."""
+        value = self.raw(key, default)
+        if value is default:
+            return value
+        if not isinstance(value, str) or not value.strip():
+            raise self.error(key, "must be the name of a file in quotation marks.")
+        try:
+            path = file_beside(self.path.parent, value)
+        except OutsideError as error:
+            raise self.error(key, f'"{value[:80]}" {error}') from None
+        self.files.append(path)
+        return path
 
     def texts(self, key: str, default: Any = ()) -> Any:
         """Take one text or a list of texts as a tuple."""
@@ -162,7 +180,7 @@ class Section:
         parts = value if isinstance(value, list) else [value]
         if not all(isinstance(part, str) for part in parts):
             raise self.error(key, "must be a text or a list of texts.")
-        return tuple(parts)
+        return tuple(map(shown, parts))
 
     def choice(self, key: str, options: Sequence[str], default: Any = _REQUIRED) -> Any:
         """Take one of the given words."""
@@ -183,7 +201,8 @@ class Section:
         value = self.raw(key, default)
         if value is default:
             return value
-        return Section(value, self.path, f"{self.where}.{key}" if self.where else key)
+        where = f"{self.where}.{key}" if self.where else key
+        return Section(value, self.path, where, self.files)
 
     def sections(self, key: str) -> "list[Section]":
         """Take an array of tables ([[piece]]) as a list, empty where it is not given."""
@@ -195,7 +214,7 @@ class Section:
             name = entry.get("name") if isinstance(entry, dict) else None
             label = f' "{name}"' if isinstance(name, str) else ""
             prefix = f"{self.where}." if self.where else ""
-            found.append(Section(entry, self.path, f"{prefix}{key} {i}{label}"))
+            found.append(Section(entry, self.path, f"{prefix}{key} {i}{label}", self.files))
         return found
 
     def done(self) -> None:
