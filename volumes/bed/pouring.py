@@ -150,7 +150,8 @@ def solve_bed(
         the border does not cross the floor, or the grid would be too large.
     """
     spacing = chosen_spacing(*floor, narrowest_zone(layers)) if spacing is None else spacing
-    _check(floor, layers, border, spacing)
+    check_spacing(floor, spacing)
+    _check(floor, layers, border)
     fine, *wider = (
         _pour(Grid.of_spacing(*floor, times * spacing), layers, border, bodies, cut)
         for times in ((1, 2, 4) if exact else (1,))
@@ -214,10 +215,8 @@ def soil_line(result: BedResult) -> Floats:
     return line
 
 
-def _check(
-    floor: tuple[float, float], layers: Sequence[Layer], border: Border | None, spacing: float
-) -> None:
-    """Refuse what cannot be solved."""
+def check_spacing(floor: tuple[float, float], spacing: float) -> None:
+    """Refuse a width of cells [m] that does not fit the floor, or takes too many of them."""
     if not 1e-4 <= spacing <= min(floor) / 8:
         message = f"A grid of {spacing * 1e3:g} mm does not fit the floor; choose 1 to 10 mm."
         raise BedError(message)
@@ -228,6 +227,10 @@ def _check(
             "--limits."
         )
         raise BedError(message)
+
+
+def _check(floor: tuple[float, float], layers: Sequence[Layer], border: Border | None) -> None:
+    """Refuse what cannot be solved."""
     for layer in layers:
         if layer.zone.name.endswith("border") and border is None:
             message = f'Layer "{layer.name}" lies {layer.zone.name}, but there is no [border] line.'
