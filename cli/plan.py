@@ -74,7 +74,7 @@ def run_plan(
         report = report_of(result)
         document = plan_document(report)
         if out is not None:
-            write_results(result, document, out, force=force)
+            write_results(result, report, out, units, force=force)
     if as_json:
         emit_json(document)
         return

@@ -103,6 +103,7 @@ class LayerFigures:
     slides_where: str
     slides_lower_m: float
     heights_m: Mapping[str, float]  # drawn, at the panes, where it reaches them
+    ends_m: Mapping[str, tuple[float, float]]  # as it lies, at both ends of a pane or the border
     bags: tuple[BagFigures, ...]
     cost: float | None
     left_over_m3: float | None

@@ -1,10 +1,12 @@
 """From a plan to its report: the figures and findings that every page, list and file takes."""
 
 from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
 
 import numpy as np
 
-from plumbstone.meshes.columns import columns_of
+from plumbstone.meshes.columns import Grid, columns_of
+from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import BagChoice
 from plumbstone.volumes.bed.border import BorderResult
@@ -46,18 +48,22 @@ from plumbstone.volumes.holding.hold_down import HoldResult
 from plumbstone.volumes.holding.soaking import Soaking
 from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.plan import Ground, Plan, Purchase
+from plumbstone.volumes.scape.layers import Border
 from plumbstone.volumes.scape.scape import Lump, Scape
 from plumbstone.volumes.water.dosing import DrainBack
 from plumbstone.volumes.water.loads import ONE_PERSON, Load
 
 ROOT_TOLERANCE = 1e-3  # [m]
+LYING = 1e-3  # a layer thinner than this is not poured there [m]
+BESIDE = 0.01  # from the border line, where a layer's height at it is told [m]
 HEAVY = 0.6  # of what one person may lift: from here on a caution is due
 
 
 def report_of(plan: Plan) -> Report:
     """Take the figures and findings of a plan, in the order of work."""
-    pieces = tuple(_piece(plan, body, i) for i, body in enumerate(plan.bodies, 1))
-    layers = tuple(layer_figures(purchase) for purchase in plan.purchases)
+    line = soil_line(plan.bed) if plan.bed else None
+    pieces = tuple(_piece(plan, body, i, line) for i, body in enumerate(plan.bodies, 1))
+    layers = tuple(layer_figures(p, plan.bed, plan.scape.border) for p in plan.purchases)
     return Report(
         name=plan.scape.name,
         file=str(plan.scape.path),
@@ -85,7 +91,7 @@ def report_of(plan: Plan) -> Report:
 
 def bed_figures(scape: Scape, ground: Ground) -> BedFigures:
     """Take the figures of the bed alone."""
-    layers = tuple(layer_figures(purchase) for purchase in ground.purchases)
+    layers = tuple(layer_figures(p, ground.bed, scape.border) for p in ground.purchases)
     spots = depths_at(scape.spots, ground.bed) if ground.bed else ()
     return BedFigures(
         name=scape.name,
@@ -156,7 +162,7 @@ def costs_of(layers: Iterable[LayerFigures], pieces: Iterable[PieceFigures]) -> 
     return CostFigures(whole, priced, total)
 
 
-def layer_figures(purchase: Purchase) -> LayerFigures:
+def layer_figures(purchase: Purchase, bed: BedResult | None, border: Border | None) -> LayerFigures:
     """Take the figures of one layer and its bags."""
     result, choice = purchase.result, purchase.bags
     material, slide = result.layer.material, result.slide
@@ -178,6 +184,7 @@ def layer_figures(purchase: Purchase) -> LayerFigures:
         slides_where=slide.where if slide.volume > 0 else "",
         slides_lower_m=slide.drop,
         heights_m=_heights(result),
+        ends_m=_ends(result, bed.grid, border) if bed else {},
         bags=_bags(choice),
         cost=None if choice is None else choice.cost,
         left_over_m3=None if choice is None else choice.left_over,
@@ -307,7 +314,7 @@ def _tank(plan: Plan) -> TankFigures:
     )
 
 
-def _piece(plan: Plan, body: Body, number: int) -> PieceFigures:
+def _piece(plan: Plan, body: Body, number: int, line: Floats | None) -> PieceFigures:
     """Take the figures of one piece."""
     entry = body.entry
     low, high = body.piece.vertices.min(axis=0), body.piece.vertices.max(axis=0)
@@ -332,19 +339,22 @@ def _piece(plan: Plan, body: Body, number: int) -> PieceFigures:
         rests=entry.rests,
         pressed_m=entry.pressed if entry.rests == "bed" else 0.0,
         set_after_layer=plan.set_after(body),
-        covered=covered_share(body, plan.bed),
+        covered=covered_share(body, plan.bed, line),
         cost=None if entry.price is None else body.mass.times(entry.price),
         how_known=body.how_known,
         mended=body.piece.changes,
     )
 
 
-def covered_share(body: Body, bed: BedResult | None) -> float:
-    """Share of a body's volume that lies below the bed's surface beside it; 0 without a bed."""
-    if bed is None:
+def covered_share(body: Body, bed: BedResult | None, line: Floats | None) -> float:
+    """Share of a body's volume that lies below the bed's surface beside it; 0 without a bed.
+
+    `line` is that surface, carried on below the pieces [m].
+    """
+    if bed is None or line is None:
         return 0.0
     window = columns_of(body.piece.vertices, body.piece.faces, bed.grid)
-    line = soil_line(bed)[window.place]
+    line = line[window.place]
     solid = np.isfinite(window.bottoms)
     bottoms = np.where(solid, window.bottoms, 0.0)
     tops = np.where(solid, window.tops, 0.0)
@@ -373,6 +383,28 @@ def _heights(result: LayerResult) -> dict[str, float]:
         there = lies.take([place], axis)
         if there.any():
             found[name] = float(result.drawn.take([place], axis)[there].mean())
+    return found
+
+
+def _ends(result: LayerResult, grid: Grid, border: Border | None) -> dict[str, tuple[float, float]]:
+    """Height of a layer at both ends of each pane and of the border that it reaches [m].
+
+    From left to right, or from front to back; pieces that stand there are left out.
+    """
+    level = np.minimum(result.surface, result.drawn)
+    cuts: dict[str, Any] = {
+        "front": np.s_[0], "back": np.s_[-1], "left": np.s_[:, 0], "right": np.s_[:, -1]
+    }  # fmt: skip
+    if border is not None and result.layer.zone.name.endswith("border"):
+        x, y = np.array(border.line).T
+        side = -BESIDE if result.layer.zone.name == "before border" else BESIDE
+        level = np.where(result.drawn > result.below + LYING, result.drawn, level)
+        cuts["border"] = grid.cell_at(grid.x, np.interp(grid.x, x, y) + side)
+    found = {}
+    for name, cut in cuts.items():
+        heights = level[cut][level[cut] > result.below[cut] + LYING]
+        if len(heights):
+            found[name] = (float(heights[0]), float(heights[-1]))
     return found
 
 
