@@ -59,12 +59,13 @@ def shopping_csv(document: dict[str, Any]) -> str:
     writer.writerow(["what", "material", "count", "size", "unit", "price_each", "price"])
     for layer in document["layers"]:
         for bag in layer["bags"]:
-            unit = "kg" if "holds_kg" in bag else "L"
+            by_mass = bag.get("holds_kg") is not None
+            holds, unit = (bag["holds_kg"], "kg") if by_mass else (bag["holds_l"], "L")
             price = bag["price"]
             total = "" if price is None else f"{price * bag['count']:.2f}"
             writer.writerow(
                 [plain_cell(layer["name"]), plain_cell(layer["material"]), bag["count"],
-                 f"{bag.get('holds_kg', bag.get('holds_l')):.4g}", unit,
+                 f"{holds:.4g}", unit,
                  "" if price is None else f"{price:.2f}", total]
             )  # fmt: skip
     for piece in document["pieces"]:

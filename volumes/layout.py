@@ -22,6 +22,7 @@ from plumbstone.volumes.bed.pouring import (
     BedResult,
     LayerResult,
     bed_heights,
+    check_spacing,
     chosen_spacing,
     cut_piece,
     depths_at,
@@ -127,6 +128,7 @@ class Layout:
         bodies = self._set_on_floor()
         if spacing is None:
             spacing = PREVIEW_GRID if not exact else self._spacing(bodies)
+        check_spacing((scape.tank.length, scape.tank.depth), spacing)
         grid = Grid.of_spacing(scape.tank.length, scape.tank.depth, spacing)
         on_bed = any(body.entry.rests == "bed" for body in bodies)
         bed = None

@@ -214,10 +214,14 @@ def soil_line(result: BedResult) -> Floats:
     return line
 
 
-def _check(
-    floor: tuple[float, float], layers: Sequence[Layer], border: Border | None, spacing: float
-) -> None:
-    """Refuse what cannot be solved."""
+def check_spacing(floor: tuple[float, float], spacing: float) -> None:
+    """Refuse a width of grid cells [m] that no bed can be solved with.
+
+    Raises
+    ------
+    BedError
+        If it doesn't fit the floor or makes too many cells.
+    """
     if not 1e-4 <= spacing <= min(floor) / 8:
         message = f"A grid of {spacing * 1e3:g} mm does not fit the floor; choose 1 to 10 mm."
         raise BedError(message)
@@ -228,6 +232,13 @@ def _check(
             "--limits."
         )
         raise BedError(message)
+
+
+def _check(
+    floor: tuple[float, float], layers: Sequence[Layer], border: Border | None, spacing: float
+) -> None:
+    """Refuse what cannot be solved."""
+    check_spacing(floor, spacing)
     for layer in layers:
         if layer.zone.name.endswith("border") and border is None:
             message = f'Layer "{layer.name}" lies {layer.zone.name}, but there is no [border] line.'
