@@ -7,13 +7,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-<<<<<<< HEAD
 import numpy as np
 
-from plumbstone.meshes.piece import Piece
-=======
 from plumbstone.meshes.limits import MOST_AT_HAND, MOST_WOOD, raised
->>>>>>> d32f9ed (Close the grammar of quantities; check what is described and every figure of a report; read maps in full depth)
+from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.groups import Group, group_from, with_tied
 from plumbstone.volumes.scape.layers import Border, Layer, Spot, border_from, layers_from, spot_from
