@@ -40,6 +40,7 @@ def bed(
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.bed.pouring import depths_at
     from plumbstone.volumes.layout import Layout
+    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
     trust_folders(trust)
@@ -52,7 +53,7 @@ def bed(
             read = [read_scape(path) for path in scapes]
             layouts = [Layout(scape) for scape in read]
             grounds = [layout.ground(spacing) for layout in layouts]
-            documents = [document_of(layout.bed(spacing)) for layout in layouts]
+            documents = [document_of(checked(layout.bed(spacing))) for layout in layouts]
             beds = [(ground.bed, ground.purchases) for ground in grounds]
         spots = [depths_at(s.spots, b) if b else () for s, (b, _) in zip(read, beds, strict=True)]
     if as_json:

@@ -84,6 +84,8 @@ def hold(
     """Say whether wood stays down, and how many grams of stone it needs."""
     from plumbstone.meshes.beside import trust as trust_folders
     from plumbstone.meshes.errors import PlumbstoneError
+    from plumbstone.volumes.report import balance_figures
+    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.groups import FACTOR
     from plumbstone.volumes.scape.quantities import parse_quantity
     from plumbstone.volumes.scape.scape import SALINITY
@@ -108,6 +110,7 @@ def hold(
         reserve = FACTOR if factor is None else factor
         wood = material or "driftwood"
         balance, stone = _quick(mass, wood, just_sinks_with, sinker or [], reserve, rho)
+        checked(balance_figures(balance))
         soaking = None if log is None else _soaking(log, mass, balance, rho)
         found = None
         if spread:
@@ -146,7 +149,8 @@ def _hold_scape(
     from plumbstone.cli.plan import print_holds
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.layout import make_plan
-    from plumbstone.volumes.report import hold_figures
+    from plumbstone.volumes.report import report_of
+    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
     scape = read_scape(path)
@@ -156,6 +160,7 @@ def _hold_scape(
         result = make_plan(scape)
     if not result.holds:
         raise PlumbstoneError(f"{path}: holds no wood, or has no water line; add what is missing.")
+    figures = checked(report_of(result)).holds
     if picture is not None:
         from plumbstone.cli.files import write_file
         from plumbstone.cli.pictures.hold_picture import picture_of
@@ -169,7 +174,7 @@ def _hold_scape(
         with working("Drawing what is uncertain ..."):
             found = {hold.group.name: spread_of_hold(hold) for hold in result.holds}
     if as_json:
-        documents = [document_of(hold_figures(hold)) for hold in result.holds]
+        documents = [document_of(hold) for hold in figures]
         for document in documents:
             if spread:
                 document["spread"] = _spread_document(found[document["name"]])

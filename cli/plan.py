@@ -64,6 +64,7 @@ def run_plan(
     from plumbstone.cli.results import refuse_results, write_results
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
+    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
     with working("Laying out the tank ..."):
@@ -71,7 +72,7 @@ def run_plan(
         if out is not None:
             refuse_results(scape, out, force=force)
         result = make_plan(scape, spacing, salt)
-        report = report_of(result)
+        report = checked(report_of(result))
         document = plan_document(report)
         if out is not None:
             write_results(result, report, out, units, force=force)

@@ -73,8 +73,8 @@ def shopping_csv(document: dict[str, Any]) -> str:
     writer.writerow(["what", "material", "count", "size", "unit", "price_each", "price"])
     for layer in document["layers"]:
         for bag in layer["bags"]:
-            unit = "L" if bag["holds_kg"] is None else "kg"
-            size = bag["holds_l"] if bag["holds_kg"] is None else bag["holds_kg"]
+            mass = bag.get("holds_kg")
+            size, unit = (bag["holds_l"], "L") if mass is None else (mass, "kg")
             writer.writerow(_row(layer, bag["count"], f"{size:.4g}", unit, bag["price"]))
     for piece in document["pieces"]:
         cost = None if piece["cost"] is None else piece["cost"]["mid"]

@@ -44,6 +44,7 @@ def show(
     from plumbstone.meshes.beside import trust as trust_folders
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
+    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
     trust_folders(trust)
@@ -52,8 +53,9 @@ def show(
         if out is not None:
             refuse_results(read, out, force=force)
         plan = make_plan(read)
+        report = checked(report_of(plan))
         if out is not None:
-            write_results(plan, report_of(plan), out, units, force=force)
+            write_results(plan, report, out, units, force=force)
     if as_json:
         emit_json({"rows": rows_from_above(plan), "key": _key(plan)})
     else:

@@ -97,6 +97,7 @@ def weigh(
         print_pieces,
     )
     from plumbstone.cli.weigh_request import Request, opening_of, readable, weigh_all
+    from plumbstone.volumes.sanity import checked
 
     with plain_errors():
         request = Request.parsed(
@@ -108,6 +109,8 @@ def weigh(
         for written in filter(None, (keep, picture, csv)):
             refuse_foreign(written.parent, [written.name], inputs=inputs, force=force)
         found, failed = weigh_all(request, scans or [], size, factor, limb or [])
+        for weighed in found:
+            checked({weighed.name: {"volume_m3": weighed.volume, "mass_kg": weighed.mass}})
         prices = Prices.of(price_per_kg, price, found)
         if keep is not None:
             write_file(keep, mesh_content(found, keep), inputs=inputs, force=force)

@@ -164,9 +164,8 @@ def _parsed(path: Path, content: bytes) -> tuple[Floats, Indices, str | None]:
         return _by_library(path, content, kind)
     except ScanError:
         raise
-    except Exception as error:  # parsers of hostile files raise anything
-        reason = f"{type(error).__name__}: {error}".splitlines()[0][:120]
-        problem = f"is no readable {kind[1:].upper()} file ({reason}); export it again."
+    except Exception:  # parsers of hostile files raise anything, and quote them
+        problem = f"is no readable {kind[1:].upper()} file; export it again."
         raise ScanError(path, problem) from None
 
 

@@ -8,7 +8,6 @@ import hashlib
 import itertools
 import json
 import os
-import shlex
 import shutil
 import stat
 import sys
@@ -16,14 +15,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from commands import refuse, type_in
+from commands import refuse, run_here, type_in
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
-from typer.testing import CliRunner
 
 from plumbstone.cli.files import LIST, WriteError, put_whole, write_file, write_files, write_new
-from plumbstone.cli.main import app
 from plumbstone.cli.results import NAMES
 from plumbstone.meshes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
@@ -241,10 +238,7 @@ def filled(folder: Path) -> None:
 
 @pytest.mark.parametrize("line", WRITING)
 @pytest.mark.parametrize("way", ["a name of stars", "here", "linked", "theirs"])
-def test_writing_commands_leave_all_else_alone(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, line: str, way: str
-) -> None:
-    monkeypatch.chdir(tmp_path)
+def test_writing_commands_leave_all_else_alone(tmp_path: Path, line: str, way: str) -> None:
     filled(tmp_path)
     where = "'*'" if way == "a name of stars" else "." if way == "here" else way
     if way == "linked":
@@ -259,7 +253,7 @@ def test_writing_commands_leave_all_else_alone(
         (tmp_path / where.strip("'")).mkdir(exist_ok=True)
     before = everything(tmp_path)
     for _ in range(2 if way == "here" else 1):
-        done = CliRunner().invoke(app, shlex.split(line.format(where)))
+        done = run_here(f"plumbstone {line.format(where)}", tmp_path)
         assert done.exit_code in (0, 1), done.output
         if way == "theirs" or (way == "here" and line.startswith("new")):
             assert done.exit_code == 1

@@ -216,7 +216,13 @@ def soil_line(result: BedResult) -> Floats:
 
 
 def check_spacing(floor: tuple[float, float], spacing: float) -> None:
-    """Refuse a width of cells [m] that does not fit the floor, or takes too many of them."""
+    """Refuse a width of grid cells [m] that no bed can be solved with.
+
+    Raises
+    ------
+    BedError
+        If it doesn't fit the floor or makes too many cells.
+    """
     if not 1e-4 <= spacing <= min(floor) / 8:
         message = f"A grid of {spacing * 1e3:g} mm does not fit the floor; choose 1 to 10 mm."
         raise BedError(message)

@@ -1,13 +1,15 @@
 """The scape file: what a user writes about one tank, read and checked in one place."""
 
 import itertools
+import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 
+from plumbstone.meshes.limits import MOST_AT_HAND, MOST_WOOD, raised
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.groups import Group, group_from, with_tied
@@ -22,6 +24,11 @@ from plumbstone.volumes.scape.sections import ScapeError, Section
 
 SALINITY = {"fresh": 0.0, "brackish": 10.0, "salt": 35.0}  # [g/kg], common practice, no source
 LARGEST_FILE = 2_000_000  # [bytes]
+DEEPEST_KEY = 20
+WORDS = re.compile(r"\"[^\"\n]*\"|'[^'\n]*'|[A-Za-z0-9_-]+|\S")
+PLACE = re.compile(r"\(at (line \d+, column \d+|end of document)\)")
+LEAST_MASS = 1e-4  # [kg]
+LEAST_LINE = 0.01  # [m]
 LINE_BELOW_RIM = 0.03  # [m], common practice, no source
 SOLIDS = ("box", "ellipsoid", "cylinder", "slab", "boulder")
 SHAPE_FACTOR = 0.5  # mid of 0.40-0.60, common practice, no source
@@ -182,11 +189,14 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
         border=border_from(border) if (border := top.section("border", None)) else None,
         groups=(),
         spots=tuple(spot_from(entry) for entry in top.sections("spot")),
-        at_hand=tuple(_at_hand_from(entry, materials) for entry in top.sections("at_hand")),
+        at_hand=tuple(
+            _at_hand_from(entry, materials) for entry in top.sections("at_hand", most=MOST_AT_HAND)
+        ),
         materials=materials,
     )
     masses = {p.name: _mass_and_material(p) for p in scape.pieces if p.kind == "stone"}
     groups = tuple(group_from(entry, materials, masses) for entry in top.sections("group"))
+    _check_once(path, groups)
     ties = ((piece.name, piece.kind, piece.tied_to) for piece in scape.pieces)
     scape = replace(scape, groups=with_tied(groups, ties, masses), files=tuple(top.files))
     top.done()
@@ -199,15 +209,38 @@ def _read_toml(path: Path) -> dict[str, object]:
     try:
         if path.stat().st_size > LARGEST_FILE:
             raise ScapeError(path, "", "is over 2 MB; a scape file is a page of text.")
-        with path.open("rb") as stream:
-            return tomllib.load(stream)
+        text = path.read_text(encoding="utf-8-sig")
+        if _deepest_key(text) > DEEPEST_KEY:
+            raise ScapeError(path, "", "has a key of too many parts.")
+        return tomllib.loads(text)
+    except ScapeError:
+        raise
     except OSError as error:
         reason = error.strerror or str(error)
         raise ScapeError(path, "", f"cannot be read ({reason}); check the name.") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise ScapeError(path, "", f"is not valid TOML: {error}.") from None
+    except UnicodeDecodeError:
+        raise ScapeError(path, "", "is no UTF-8 text; save it as such.") from None
+    except tomllib.TOMLDecodeError as error:
+        where = PLACE.search(str(error))  # the rest would quote the file
+        raise ScapeError(
+            path,
+            "",
+            f"is not valid TOML{f' at {where[1]}' if where else ''}; see the example of "
+            "plumbstone new.",
+        ) from None
     except (RecursionError, ValueError):
         raise ScapeError(path, "", "holds a value that is too deep or too long.") from None
+
+
+def _deepest_key(text: str) -> int:
+    """Count the dots in the longest dotted key; quoted texts count as one word."""
+    deepest = run = 0
+    before = ""
+    for found in WORDS.finditer(text):
+        word = found[0]
+        run = run + 1 if word == "." else run if before == "." else 0
+        deepest, before = max(deepest, run), word
+    return deepest
 
 
 def _own_materials(top: Section) -> dict[str, Material]:
@@ -223,13 +256,15 @@ def _tank_from(section: Section) -> Tank:
     sides, guesses = _inside(section, glass)
     height = sides[2] if len(sides) == 3 else None
     line = section.quantity("water_line", "length", None, least=0)
+    if line is not None and line < LEAST_LINE:
+        raise section.error("water_line", "is no depth of water; leave it out for a dry tank.")
     if line is None and height is not None:
         line = max(height - LINE_BELOW_RIM, 0.0)
         guesses = (*guesses, f"water line taken {LINE_BELOW_RIM * 100:.0f} cm below the rim")
     if line is not None and height is not None and line > height:
         raise section.error("water_line", "lies above the rim; lower it or raise the height.")
     water = section.choice("water", tuple(SALINITY), "fresh")
-    stand = section.quantities("stand", "length", None, count=2, least=0)
+    stand = section.quantities("stand", "length", None, count=2, least=0.05)
     tank = Tank(
         length=sides[0],
         depth=sides[1],
@@ -288,7 +323,7 @@ def _sump_from(section: Section) -> Sump:
 def _piece_from(section: Section, materials: Mapping[str, Material]) -> PieceEntry:
     """Read one [[piece]]."""
     kind = section.choice("kind", ("stone", "wood"), "stone")
-    mass = section.quantity("mass", "mass", None, least=0)
+    mass = section.quantity("mass", "mass", None, least=LEAST_MASS)
     entry = PieceEntry(
         name=section.text("name"),
         kind=kind,
@@ -313,7 +348,7 @@ def _piece_from(section: Section, materials: Mapping[str, Material]) -> PieceEnt
 
 def _at_hand_from(section: Section, materials: Mapping[str, Material]) -> PieceEntry:
     """Read one [[at_hand]]: a stone that was weighed, measured or scanned."""
-    mass = section.quantity("mass", "mass", None, least=1e-6)
+    mass = section.quantity("mass", "mass", None, least=LEAST_MASS)
     entry = PieceEntry(
         name=section.text("name"),
         kind="stone",
@@ -390,8 +425,8 @@ def _path_from(section: Section, points: object) -> tuple[tuple[float, float, fl
 def _lump_from(section: Section, materials: Mapping[str, Material]) -> Lump:
     """Read one [[lump]]."""
     material = _material(section, materials)
-    mass = section.quantity("mass", "mass", None, least=0)
-    volume = section.quantity("volume", "volume", None, least=0)
+    mass = section.quantity("mass", "mass", None, least=LEAST_MASS)
+    volume = section.quantity("volume", "volume", None, least=1e-6)
     if (mass is None) == (volume is None):
         raise section.error("mass", "give the mass of all of them together, or their volume.")
     density = material.density
@@ -450,12 +485,46 @@ def _check_names(scape: Scape) -> None:
         if spot.at[0] > scape.tank.length or spot.at[1] > scape.tank.depth:
             problem = "lies outside the tank; places count from the left and the front pane."
             raise ScapeError(scape.path, f'spot "{spot.name}".at', problem)
+    if sum(piece.kind == "wood" for piece in scape.pieces) > raised(MOST_WOOD):
+        problem = f"holds over {raised(MOST_WOOD)} pieces of wood; take fewer, or raise --limits."
+        raise ScapeError(scape.path, "piece", problem)
     wooden = {piece.name for piece in scape.pieces if piece.kind == "wood"}
     for group in scape.groups:
         for name in group.wood:
             if name not in wooden:
                 problem = f'names "{name}", which is no piece of wood in this scape.'
                 raise ScapeError(scape.path, f'group "{group.name}"', problem)
+    _check_room(scape)
     for name in scape.border.stones if scape.border else ():
         if name not in names:
             raise ScapeError(scape.path, "border.stones", f'"{name}" is no piece of this scape.')
+
+
+def _check_once(path: Path, groups: Sequence[Group]) -> None:
+    """See that no wood moves with two groups and no stone holds twice."""
+    wood: set[str] = set()
+    stones: set[str] = set()
+    for group in groups:
+        for name in group.wood:
+            if name in wood:
+                problem = f'names "{name}" once more; a piece of wood moves with one group.'
+                raise ScapeError(path, f'group "{group.name}".wood', problem)
+            wood.add(name)
+        for sinker in group.sinkers:
+            if sinker.stone in stones:
+                problem = f'names "{sinker.stone}" once more; one stone holds once.'
+                raise ScapeError(path, f'group "{group.name}".sinkers', problem)
+            stones |= {sinker.stone} - {""}
+
+
+def _check_room(scape: Scape) -> None:
+    """See that loose stones and wood fit into the tank at all."""
+    tank = scape.tank
+    height = tank.height or tank.water_line
+    if height is None:
+        return
+    box = tank.length * tank.depth * height
+    for lump in scape.lumps:
+        if lump.volume.mid > box:
+            problem = f"is {lump.volume.mid * 1e3:.0f} L, more than the tank of {box * 1e3:.0f} L."
+            raise ScapeError(scape.path, f'lump "{lump.name}".mass', f"{problem} Check the unit.")
