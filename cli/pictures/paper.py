@@ -28,7 +28,8 @@ def measure(words: str, size: float) -> Place:
     from matplotlib.backends.backend_agg import RendererAgg
     from matplotlib.font_manager import FontProperties
 
-    renderer = RendererAgg(8, 8, 72)
+    agg: Any = RendererAgg
+    renderer = agg(8, 8, 72)
     font = FontProperties(family=["DejaVu Sans"], size=size)
     width = renderer.get_text_width_height_descent(words, font, ismath=False)[0]
     height = renderer.get_text_width_height_descent("lp", font, ismath=False)[1]
