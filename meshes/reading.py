@@ -13,11 +13,20 @@ from plumbstone.meshes.faults import is_closed
 from plumbstone.meshes.limits import LARGEST_FILE, MOST_FACES, raised
 from plumbstone.meshes.mending import compacted, outer_shell, welded, wound
 from plumbstone.meshes.piece import Floats, Indices, Piece
+from plumbstone.meshes.rulers import Ruler
 
 MESH_KINDS = (".stl", ".ply", ".obj", ".off", ".glb", ".gltf", ".3mf")
 CLOUD_KINDS = (".xyz", ".txt", ".csv")
 UNITS = {"m": 1.0, "dm": 0.1, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
-LEAST_STONE, LARGEST_STONE, LARGEST_WOOD = 0.02, 0.80, 2.5  # [m]
+LARGEST_STONE, LARGEST_WOOD = 0.80, 2.5  # [m]
+# Extents [m] for which a unit is believed; few scan a stone of 2 cm, or measure one in inches
+# that is smaller than a fist.
+LIKELY = {
+    "m": (0.02, LARGEST_WOOD),
+    "mm": (0.02, LARGEST_WOOD),
+    "cm": (0.02, LARGEST_STONE),
+    "in": (0.08, LARGEST_STONE),
+}
 LARGEST_PIECE = 20.0  # [m]; beyond this the unit is wrong for sure
 
 
@@ -38,6 +47,7 @@ class RawScan:
     up: str  # "z", or "y" where the format says so; vertices are already turned
     changes: tuple[str, ...]
     warnings: tuple[str, ...]
+    sized: bool = True  # whether its unit is known, by what it says, by the user, or by its size
 
 
 def read_scan(path: Path | str, unit: str | None = None) -> Piece:
@@ -63,7 +73,7 @@ def read_scan(path: Path | str, unit: str | None = None) -> Piece:
         If the file is missing, broken, too large, not a mesh or of impossible size.
     """
     path = Path(path)
-    raw = read_raw(path, unit)
+    raw = read_raw(path, Ruler(unit))
     if len(raw.faces) == 0:
         raise ScanError(path, "is a point cloud, not a mesh; weigh it with: plumbstone weigh.")
     faces, changes, others = _mended(raw)
@@ -81,7 +91,7 @@ def read_scan(path: Path | str, unit: str | None = None) -> Piece:
     )  # fmt: skip
 
 
-def read_raw(path: Path, unit: str | None = None) -> RawScan:
+def read_raw(path: Path, ruler: Ruler) -> RawScan:
     """Read a mesh or a point cloud, weld it and bring it to metres, z up.
 
     Raises
@@ -101,13 +111,13 @@ def read_raw(path: Path, unit: str | None = None) -> RawScan:
             raise ScanError(path, "its faces have no area; scan it again.")
         if before - len(faces) > 0:
             changes.append(f"dropped {before - len(faces)} faces without area or doubled")
-    scale, said, warnings = _scale(path, vertices, unit or own_unit, declared=unit is not None)
+    scale, said, sized = _scale(path, vertices, ruler, own_unit)
     vertices = vertices * scale
     up = "y" if path.suffix.lower() in (".glb", ".gltf") else "z"
     if up == "y":
         vertices = vertices[:, [0, 2, 1]] * [1.0, -1.0, 1.0]
         changes.append("turned from y up to z up, as its format says")
-    return RawScan(vertices, faces, up, (said, *changes), warnings)
+    return RawScan(vertices, faces, up, (said, *changes), (), sized)
 
 
 def _mended(raw: RawScan) -> tuple[Indices, tuple[str, ...], tuple[Indices, ...]]:
@@ -347,61 +357,40 @@ def _check_arrays(path: Path, vertices: Floats, faces: Indices) -> None:
 
 
 def _scale(
-    path: Path, vertices: Floats, unit: str | None, *, declared: bool
-) -> tuple[float, str, tuple[str, ...]]:
-    """Find the size of the file's unit [m], and say where it comes from."""
+    path: Path, vertices: Floats, ruler: Ruler, own_unit: str | None
+) -> tuple[float, str, bool]:
+    """Find the size of the file's unit [m], say where it comes from and whether it is known."""
     longest = float(np.ptp(vertices, axis=0).max())
     if longest <= 0:
         raise ScanError(path, "all its points lie in one place; scan it again.")
+    unit, known = ruler.unit or own_unit, ruler.measured
     if unit is not None:
         if unit not in UNITS:
             raise ScanError(path, f"unit {unit!r} is not one of {', '.join(UNITS)}.")
         size = longest * UNITS[unit]
-        if not 1e-3 <= size <= LARGEST_PIECE:
+        if not known and not 1e-3 <= size <= LARGEST_PIECE:
             problem = f"would be {size:.3g} m long in {unit}; give the right unit."
             raise ScanError(path, problem)
-        said = f"unit {unit}, {'as declared' if declared else 'as its format says'}"
-        return UNITS[unit], said, ()
-    for name, least, most in _likely_units(path, longest):
-        if least <= longest * UNITS[name] <= most:
-            size = longest * UNITS[name]
-            others = _other_units(name, longest)
-            said = f"unit judged {name} from its size ({size * 1e2:.1f} cm{others})"
-            said += "; --unit corrects it"
-            return UNITS[name], said, ()
-    problem = (
-        f"its longest side is {longest:.4g}, which fits no stone in m, cm or mm; "
-        "give --unit or a known length with --longest."
-    )
-    raise ScanError(path, problem)
-
-
-def _other_units(chosen: str, longest: float) -> str:
-    """Name the other units in which a stone of that length would be as likely."""
-    sizes = {name: longest * UNITS[name] for name in ("m", "cm", "mm", "in") if name != chosen}
-    likely = [
-        f"{size * 1e2:.1f} cm if {name}"
-        for name, size in sizes.items()
-        if LEAST_STONE <= size <= LARGEST_STONE
-    ]
-    return f", but {' or '.join(likely)}" if likely else ""
-
-
-def _likely_units(path: Path, longest: float) -> list[tuple[str, float, float]]:
-    """List units in the order in which they are tried, with the sizes they are believed for.
-
-    20 to 80 may be millimetres or centimetres: printing formats say millimetres, and few scan
-    anything of 2 cm, so only a small STL is taken for millimetres there.
-    """
-    metres = ("m", LEAST_STONE, LARGEST_WOOD)
-    millimetres, centimetres = (
-        ("mm", LEAST_STONE, LARGEST_PIECE),
-        ("cm", LEAST_STONE, LARGEST_STONE),
-    )
-    small_print = path.suffix.lower() == ".stl" and longest < 30
-    if 20 <= longest <= 80 and not small_print:
-        return [metres, centimetres, millimetres]
-    return [metres, millimetres, centimetres]
+        said = f"unit {unit}, {'as declared' if ruler.unit else 'as its format says'}"
+        return UNITS[unit], said, True
+    likely = [u for u, (least, most) in LIKELY.items() if least <= longest * UNITS[u] <= most]
+    if known and len(likely) != 1:
+        return known / longest, "unit unknown; the measured length sets the scale", False
+    if not likely:
+        problem = (
+            f"its longest side is {longest:.4g}, which fits no stone in m, cm, mm or in; "
+            "give --unit or a known length with --longest."
+        )
+        raise ScanError(path, problem)
+    sizes = [f"{longest * UNITS[u] * 1e2:.1f} cm if {u}" for u in likely]
+    if len(likely) > 1:
+        problem = (
+            f"its longest side is {longest:.4g} without a unit: {', or '.join(sizes)}. "
+            "Say which with --unit, or give a measured length with --longest."
+        )
+        raise ScanError(path, problem)
+    said = f"unit judged {likely[0]} from its size ({sizes[0]}); --unit corrects it"
+    return UNITS[likely[0]], said, True
 
 
 def file_stamp(path: Path) -> tuple[int, int] | None:
