@@ -29,6 +29,8 @@ from plumbstone.volumes.scape.quantities import parse_quantity
 
 WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.water.density
 LOST = "the process that weighed it was stopped, maybe for want of memory; try it alone."
+# Files that lie beside scans and are none; all others of a folder are weighed or told of.
+BESIDE = (".mtl", ".bin", ".jpg", ".jpeg", ".png", ".webp", ".heic", ".md", ".json", ".pdf")
 MANY = 4  # files from which on a pool of processes pays its start
 
 Failures = list[dict[str, str]]
@@ -235,11 +237,13 @@ def _by_mass(weighed: Weighed, request: Request) -> Weighed:
 
 def _files(scans: Sequence[Path]) -> Iterator[Path]:
     """Spread folders and patterns into the scans they hold."""
-    from plumbstone.meshes.reading import MESH_KINDS
-
     for path in scans:
         if path.is_dir():
-            inside = sorted(p for p in path.iterdir() if p.suffix.lower() in (*MESH_KINDS, ".xyz"))
+            inside = sorted(
+                p
+                for p in path.iterdir()
+                if p.is_file() and not p.name.startswith(".") and p.suffix.lower() not in BESIDE
+            )
             if not inside:
                 raise PlumbstoneError(f"{path}: no scan in this folder.")
             yield from inside

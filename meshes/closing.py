@@ -5,15 +5,23 @@ from pathlib import Path
 
 import numpy as np
 
+from plumbstone.meshes.attached import Stand, parts_of, stand_below
 from plumbstone.meshes.clouds import cloud_surface
 from plumbstone.meshes.doubts import Doubt, foremost, range_of, trust_in
 from plumbstone.meshes.faults import crowded_edges, enclosed_volume, face_areas, is_closed
-from plumbstone.meshes.isolating import bodies_on_ground
+from plumbstone.meshes.isolating import (
+    LEAST_CUT,
+    Plane,
+    bodies_on_ground,
+    split_bodies,
+    table_within,
+)
 from plumbstone.meshes.mending import compacted, outer_shell, without_crowded, wound
 from plumbstone.meshes.occupancy import occupied_volume
+from plumbstone.meshes.parts import ScanError
 from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.reading import LARGEST_STONE, LARGEST_WOOD, RawScan, ScanError, read_raw
+from plumbstone.meshes.reading import LARGEST_STONE, LARGEST_WOOD, RawScan, read_raw
 from plumbstone.meshes.rulers import (
     FILE_ALONE,
     Ruler,
@@ -22,10 +30,13 @@ from plumbstone.meshes.rulers import (
     own_scale,
     ruled_scale,
 )
+from plumbstone.meshes.smoothing import is_smoothed
 from plumbstone.meshes.uncrossing import crossed_share, one_skin, united
 from plumbstone.meshes.underside import (
+    Breach,
     Rim,
     boundary_parts,
+    breach_of,
     close_below,
     filled,
     measure_rim,
@@ -53,6 +64,11 @@ Z90 = 1.645  # standard deviations to either side that hold 90 %
 LEAST_SEEN = 0.25  # share of the volume above the rim; with less, too much would be guessed
 MOST_DISAGREE = 0.06  # two measured lengths of one body, against those of the scan
 SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
+BULKY, COMPACT = 0.45, 0.78  # share of its hull that a stone fills at least, and wood at most
+SWOLLEN, SHRUNK = 0.006, 0.003  # of a skin that fusion over 3-5 mm rounded: how far it may lie off
+# outward and inward, at 90 % [m]; + 44 ... 50 % on a 20 cm stone by a phone's LiDAR (manifest)
+ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane [m]
+THIN_SLAB = 0.25  # of the volume: a table that holds more may be a ledge of the stone
 UNSEEN = "its underside was not seen; a second scan, turned over, or a scale would help"
 
 
@@ -101,7 +117,7 @@ class OpenBody:
     rims: tuple[Rim, ...]  # open edges of what was not seen from above; none if it has no underside
     skirt: float  # volume with walls dropped from the rims to the ground [m³]
     noise: float  # of its skin and its caps, at 90 % [m³]
-    on_table: bool  # whether the ground was seen
+    ground: Plane | None  # before the body was turned upright; None where none was seen
     changes: tuple[str, ...]
     away: Floats  # (k, 3, 3) corners of what was cut away [m]
 
@@ -203,8 +219,85 @@ def _bodies(path: Path, raw: RawScan) -> tuple[ClosedScan, ...]:
         vertices, faces, said = cloud_surface(path, raw.vertices)
         faces, _ = wound(vertices, faces)
         raw = replace(raw, vertices=vertices, faces=faces)
-    scans = _complete(path, raw) or tuple(_finished(path, b) for b in opened_bodies(path, raw))
+    scans = _complete(path, raw)
+    if len(scans) == 1:
+        scans = (_off_its_slab(path, scans[0]),)
+    scans = scans or tuple(_off_its_stand(path, b) for b in opened_bodies(path, raw))
+    scans = tuple(scan.doubted(*attached(scan)) for scan in scans)
     return tuple(_said(scan, (said,)) for scan in scans) if said else scans
+
+
+def _off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
+    """Cut a body off a table that an app closed into its skin."""
+    vertices, faces = scan.piece.vertices, scan.piece.faces
+    table = table_within(vertices, faces)
+    if table is None:
+        return scan
+    raw = RawScan(vertices, faces, "z", (), ())
+    bodies = opened_bodies(path, raw, table)
+    if len(bodies) > 1:
+        raise ScanError(path, f"holds {len(bodies)} bodies on one slab; scan them one at a time.")
+    found = _off_its_stand(path, bodies[0])
+    rest = scan.volume.mid / found.volume.mid - 1
+    says = "the scan was closed together with its table, which was cut away"
+    doubt = Doubt("table", 0.02, 0.02, says, trust="fair")
+    if rest > THIN_SLAB:
+        says += f"; that took {rest * found.volume.mid * 1e3:.2f} L away, see --picture"
+        doubt = Doubt("table", 0.05, 0.05, says, trust="poor")
+    return _said(found, scan.piece.changes).doubted(doubt)
+
+
+def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
+    """Close a body, and cut it off a stand that it melted into."""
+    scan = _finished(path, body)
+    stand = None
+    if body.ground is not None:
+        stand = stand_below(scan.piece.vertices, scan.piece.faces)
+    if stand is None:
+        return scan
+    above = _cut_off(body, stand)
+    if above is None:
+        return scan
+    found = _finished(path, above)
+    took = scan.volume.mid / found.volume.mid - 1
+    says = (
+        f"what looks like a stand of {stand.height * 1e2:.0f} cm was cut away below it; "
+        "stand the stone on a flat table, or see --picture"
+    )
+    return found.doubted(Doubt("stand", 0.08, 0.08 if stand.straight else took, says, trust="poor"))
+
+
+def _cut_off(body: OpenBody, stand: Stand) -> OpenBody | None:
+    """Take the largest body above a stand, set down on the table."""
+    cut = stand.height + LEAST_CUT
+    over = (body.vertices[body.seen][:, :, 2] > cut).all(axis=1)
+    bodies, _ = split_bodies(body.vertices, body.seen[over])
+    if not bodies:
+        return None
+    lowered = body.vertices - [0.0, 0.0, stand.height]
+    vertices, faces = compacted(lowered, bodies[0])
+    below = body.vertices[body.seen[~over]]
+    away = np.concatenate([body.away, below]) - [0.0, 0.0, stand.height]
+    return _open_body(vertices, faces, body.ground, body.changes, away)
+
+
+def attached(scan: ClosedScan) -> tuple[Doubt, ...]:
+    """Doubt a body that narrows so much that it may be two."""
+    parts = parts_of(scan.piece.vertices, scan.piece.faces)
+    if len(parts.shares) == 1 and not BULKY < parts.solidity < COMPACT:
+        return ()
+    if len(parts.shares) == 1:
+        says = (
+            f"it fills only {parts.solidity:.0%} of its hull: if a hand or another thing is "
+            "melted into it, scan the stone alone; see --picture"
+        )
+        return (Doubt("attached", 1 - parts.solidity, 0.05, says, trust="poor"),)
+    litres = " and ".join(f"{s * scan.volume.mid * 1e3:.2f}" for s in parts.shares)
+    says = (
+        f"it narrows between parts of {litres} L: if one is a stand, a hand or a neighbour, "
+        "scan the stone alone; see --picture"
+    )
+    return (Doubt("attached", 1 - 0.9 * parts.shares[-1], 0.03, says, trust="poor"),)
 
 
 def _said(scan: ClosedScan, changes: tuple[str, ...], warnings: tuple[str, ...] = ()) -> ClosedScan:
@@ -267,7 +360,7 @@ def _whole_shell(
     return ClosedScan(piece, (doubt,), faces)
 
 
-def opened_bodies(path: Path, raw: RawScan) -> tuple[OpenBody, ...]:
+def opened_bodies(path: Path, raw: RawScan, table: Plane | None = None) -> tuple[OpenBody, ...]:
     """Tell the bodies of an open scan from table, walls and floaters; fill their holes.
 
     Raises
@@ -280,12 +373,12 @@ def opened_bodies(path: Path, raw: RawScan) -> tuple[OpenBody, ...]:
     if crowded_edges(faces):
         faces = without_crowded(faces)
         changes.append("removed faces where three or more meet at one edge")
-    vertices, bodies, on_table, said = bodies_on_ground(vertices, faces)
+    vertices, bodies, ground, said = bodies_on_ground(vertices, faces, table)
     if not bodies:
         raise ScanError(path, "shows a flat surface and nothing that stands on it.")
     told = (*changes, *said)
     away = vertices[_others(faces, bodies)]
-    return tuple(_open_body(*compacted(vertices, b), on_table, told, away) for b in bodies)
+    return tuple(_open_body(*compacted(vertices, b), ground, told, away) for b in bodies)
 
 
 def _others(faces: Indices, bodies: list[Indices]) -> Indices:
@@ -296,9 +389,10 @@ def _others(faces: Indices, bodies: list[Indices]) -> Indices:
 
 
 def _open_body(
-    vertices: Floats, faces: Indices, on_table: bool, changes: tuple[str, ...], away: Floats
+    vertices: Floats, faces: Indices, ground: Plane | None, changes: tuple[str, ...], away: Floats
 ) -> OpenBody:
     """Fill the holes in the skin of one body and measure its rims."""
+    on_table = ground is not None
     rims, holes = rims_and_holes(vertices, boundary_parts(faces, len(vertices)), on_table)
     if rims and not on_table:
         count = len(vertices)
@@ -318,7 +412,7 @@ def _open_body(
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
     measured = tuple(measure_rim(vertices, faces, edges) for edges in rims)
     skirt = skirt_volume(vertices, faces)
-    return OpenBody(vertices, faces, seen, measured, skirt, noise, on_table, changes, away)
+    return OpenBody(vertices, faces, seen, measured, skirt, noise, ground, changes, away)
 
 
 def share_under(rim: Rim) -> float:
@@ -350,9 +444,31 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         f"is taken for the body (between {flat * 1e3:.2f} and {body.skirt * 1e3:.2f} L)"
     )
     body = replace(body, changes=(*body.changes, said))
-    foot = UNSEEN_FOOT * sum(rim.area for rim in body.rims) * (not body.on_table)
-    doubt = Doubt("underside", guess / volume, (guess + foot) / volume, UNSEEN)
-    return _guarded(path, body, vertices, faces, (doubt,))
+    area = sum(rim.area for rim in body.rims)
+    foot = UNSEEN_FOOT * area * (body.ground is None)
+    doubts = [Doubt("underside", guess / volume, (guess + foot) / volume, UNSEEN)]
+    if body.ground is not None and body.ground.spread > ROUGH_TABLE:
+        off = Z90 * body.ground.spread * area / volume
+        says = f"the table or cloth under it is uneven by {body.ground.spread * 1e3:.1f} mm"
+        doubts.append(Doubt("table", off, off, f"{says}; lay it on a board"))
+    doubts += [_unseen_side(b, volume) for r in body.rims if (b := breach_of(vertices, r.edges))]
+    if is_smoothed(body.vertices, body.seen):
+        skin = float(face_areas(body.vertices, body.seen).sum()) / volume
+        says = (
+            "its skin is smooth as by LiDAR, which rounds off edges by 3-5 mm; scan it with the "
+            "camera, or weigh it"
+        )
+        doubts.append(Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, says, "poor"))
+    return _guarded(path, body, vertices, faces, tuple(doubts))
+
+
+def _unseen_side(breach: Breach, volume: float) -> Doubt:
+    """Doubt a body of which a side is missing."""
+    says = (
+        f"a side about {breach.width * 1e2:.0f} cm wide and {breach.height * 1e2:.0f} cm high was "
+        "not seen; scan it again from there, see --picture"
+    )
+    return Doubt("side", 0.02, max(0.05, breach.volume / volume), says, trust="poor")
 
 
 def _guarded(

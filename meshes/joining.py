@@ -17,8 +17,8 @@ from plumbstone.meshes.doubts import Doubt
 from plumbstone.meshes.faults import enclosed_volume, face_areas, is_closed, shells
 from plumbstone.meshes.loading import open3d
 from plumbstone.meshes.mending import compacted
+from plumbstone.meshes.parts import ScanError
 from plumbstone.meshes.piece import Floats, Indices, Piece
-from plumbstone.meshes.reading import ScanError
 from plumbstone.meshes.rulers import FILE_ALONE, Ruler
 
 COARSE, FINE = 40, 150  # lattice cells along the stone: for features, for the last fit
