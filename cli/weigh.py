@@ -17,7 +17,11 @@ Unit = Annotated[
     str | None, typer.Option("--unit", help="Unit of the scan: m, dm, cm, mm, in or ft.")
 ]
 Longest = Annotated[
-    str | None, typer.Option("--longest", help='Known longest side, such as "18 cm".')
+    str | None,
+    typer.Option("--longest", help='Greatest distance across the body, by caliper: "18 cm".'),
+]
+Across = Annotated[
+    str | None, typer.Option("--across", help="Greatest width at right angles to --longest.")
 ]
 Every = Annotated[
     bool, typer.Option("--all", help="Weigh every body in a scan that holds several.")
@@ -49,6 +53,7 @@ Capacity = Annotated[
 ]
 PricePerKg = Annotated[float | None, typer.Option("--price-per-kg", help="In your money.")]
 Price = Annotated[float | None, typer.Option("--price", help="Of the piece, in your money.")]
+Budget = Annotated[float | None, typer.Option("--budget", help="What you can pay for the piece.")]
 Opening = Annotated[
     str | None, typer.Option("--opening", help='Does it pass? "80 x 35 cm", or a scape file.')
 ]
@@ -66,6 +71,7 @@ def weigh(
     material: MaterialName = "unknown stone",
     unit: Unit = None,
     longest: Longest = None,
+    across: Across = None,
     every: Every = False,
     same_stone: SameStone = False,
     size: Size = None,
@@ -79,6 +85,7 @@ def weigh(
     scale_capacity: Capacity = None,
     price_per_kg: PricePerKg = None,
     price: Price = None,
+    budget: Budget = None,
     opening: Opening = None,
     keep: Keep = None,
     picture: Picture = None,
@@ -101,7 +108,7 @@ def weigh(
 
     with plain_errors():
         request = Request.parsed(
-            material, unit, longest, mass, in_water, bucket_rise, scale_step, scale_capacity
+            material, unit, longest, across, mass, in_water, bucket_rise, scale_step, scale_capacity
         )
         request = request.with_flags(every, same_stone, rescale, keep is not None or bool(picture))
         passed = opening_of(opening)
@@ -111,7 +118,7 @@ def weigh(
         found, failed = weigh_all(request, scans or [], size, factor, limb or [])
         for weighed in found:
             checked({weighed.name: {"volume_m3": weighed.volume, "mass_kg": weighed.mass}})
-        prices = Prices.of(price_per_kg, price, found)
+        prices = Prices.of(price_per_kg, price, budget, found)
         if keep is not None:
             write_file(keep, mesh_content(found, keep), inputs=inputs, force=force)
         if picture is not None:

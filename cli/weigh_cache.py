@@ -3,6 +3,7 @@
 import hashlib
 import json
 import os
+from dataclasses import astuple
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -55,7 +56,7 @@ def _place(path: Path, request: "Request") -> Path | None:
         digest = hashlib.blake2b(path.read_bytes(), digest_size=20)
     except OSError:
         return None
-    options = [path.suffix.lower(), request.unit, request.longest, request.every, _method()]
+    options = [path.suffix.lower(), repr(request.ruler), request.every, _method()]
     digest.update(json.dumps(options).encode())
     root = os.environ.get("XDG_CACHE_HOME", "")
     folder = Path(root) if Path(root).is_absolute() else Path.home() / ".cache"
@@ -80,11 +81,12 @@ def _row(weighed: Weighed) -> dict[str, Any]:
     return {
         "volume": [weighed.volume.low, weighed.volume.mid, weighed.volume.high],
         "size": weighed.size,
-        "confidence": [weighed.confidence.word, weighed.confidence.reason],
+        "confidence": astuple(weighed.confidence),
         "changes": weighed.changes,
         "warnings": weighed.warnings,
         "lowest": extents.lowest,
         "openings": extents.openings,
+        "sides": extents.sides,
     }
 
 
@@ -105,5 +107,5 @@ def _weighed(row: dict[str, Any], path: Path, request: "Request") -> Weighed:
         confidence=Confidence(*row["confidence"]),
         changes=tuple(row["changes"]),
         warnings=tuple(row["warnings"]),
-        extents=Extents(row["lowest"], openings),
+        extents=Extents(row["lowest"], openings, tuple(row["sides"])),
     )

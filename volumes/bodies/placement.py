@@ -23,6 +23,7 @@ from plumbstone.meshes.placing import (
     turned,
 )
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.rulers import Ruler
 from plumbstone.volumes.bodies.weighing import (
     mass_of,
     size_volume,
@@ -235,7 +236,7 @@ def _form(entry: PieceEntry) -> tuple[Piece, Range, str]:
     """Make the mesh and the range of its volume [m³]."""
     shape = entry.shape
     if shape.scan is not None:
-        weighed = weigh_scan(shape.scan, entry.material, shape.unit)
+        weighed = weigh_scan(shape.scan, entry.material, Ruler(shape.unit))
         assert weighed.piece is not None
         return weighed.piece, weighed.volume, "scan"
     if shape.mesh is not None:
