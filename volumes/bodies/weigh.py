@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from plumbstone.meshes.rulers import Ruler
 from plumbstone.volumes.bodies.weighing import (
     WeighingError,
     weigh_mass,
@@ -18,6 +19,7 @@ def weigh(
     material: str,
     unit: str | None = None,
     longest_m: float | None = None,
+    across_m: float | None = None,
     size_m: tuple[float, float, float] | None = None,
     mass_kg: float | None = None,
 ) -> WeighedFigures:
@@ -32,7 +34,9 @@ def weigh(
     unit : str, optional
         Of the scan's coordinates.
     longest_m : float, optional
-        Known greatest length, to set the scale of the scan [m].
+        Known greatest distance between two points of the body, to set the scale of the scan [m].
+    across_m : float, optional
+        Known greatest width at right angles to that [m].
     size_m : (float, float, float), optional
         Length, width, height, where there is no scan [m].
     mass_kg : float, optional
@@ -49,7 +53,7 @@ def weigh(
     """
     stone = find_material(material)
     if scan is not None:
-        found = weigh_scan(Path(scan), stone, unit, longest_m, mass_kg)
+        found = weigh_scan(Path(scan), stone, Ruler(unit, longest_m, across_m), mass_kg)
     elif size_m is not None:
         found = weigh_size(size_m, stone, mass=mass_kg)
     elif mass_kg is not None:
