@@ -200,7 +200,8 @@ def _workers() -> int:
 def weigh_file(request: Request, path: Path) -> list[Weighed] | str:
     """Weigh the bodies of one scan, or say why not; taken from the cache if it can be."""
     from plumbstone.cli.weigh_cache import recalled, remembered
-    from plumbstone.meshes.closing import closed_scan, closed_scans
+    from plumbstone.meshes.closing import closed_scans
+    from plumbstone.meshes.keeping import kept_scan
 
     try:
         known = None if request.meshes else recalled(path, request)
@@ -209,7 +210,7 @@ def weigh_file(request: Request, path: Path) -> list[Weighed] | str:
         if request.every:
             scans = closed_scans(path, request.ruler)
         else:
-            scans = (closed_scan(path, request.ruler),)
+            scans = (kept_scan(path, request.ruler),)
         found = [weigh_closed(scan, request.material) for scan in scans]
     except PlumbstoneError as error:
         return str(error)

@@ -94,9 +94,9 @@ def weigh_scan(
     ScanError
         If the scan cannot be read or its volume cannot be told.
     """
-    from plumbstone.meshes.closing import closed_scan
+    from plumbstone.meshes.keeping import kept_scan
 
-    weighed = weigh_closed(closed_scan(path, ruler), material, extents=False)
+    weighed = weigh_closed(kept_scan(path, ruler), material, extents=False)
     return weighed if mass is None else checked_by_mass(weighed, mass)
 
 
