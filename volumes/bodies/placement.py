@@ -255,7 +255,7 @@ def _form(entry: PieceEntry) -> tuple[Piece, Range, str]:
         volume = mesh_volume(piece.vertices, piece.faces)
         return piece, tape_spread(volume, "boulder"), "a boulder of this size"
     if shape.solid:
-        piece = _solid(shape.solid, shape.size)
+        piece = primitives.SOLIDS[shape.solid](shape.size)
         volume = mesh_volume(piece.vertices, piece.faces)
         return piece, tape_spread(volume, "solid"), f"a {shape.solid} by tape"
     volume_range = size_volume(shape.size, shape.shape_factor)
@@ -272,16 +272,6 @@ def _closed_volume(piece: Piece) -> float:
     if volume <= 0:
         raise PlacingError("the faces of the mesh look inward; turn them over.")
     return volume
-
-
-def _solid(name: str, size: tuple[float, float, float]) -> Piece:
-    """Make a simple solid of a length, width and height."""
-    if name == "cylinder":
-        piece = primitives.cylinder(1.0, 1.0)
-        return piece.moved_to(piece.vertices * size)
-    return {"box": primitives.box, "slab": primitives.slab, "ellipsoid": primitives.ellipsoid}[
-        name
-    ](size)
 
 
 def _branch(shape: Shape) -> Piece:

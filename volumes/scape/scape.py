@@ -11,6 +11,7 @@ import numpy as np
 
 from plumbstone.meshes.limits import MOST_AT_HAND, MOST_WOOD, raised
 from plumbstone.meshes.piece import Piece
+from plumbstone.meshes.primitives import SOLIDS
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.groups import Group, group_from, with_tied
 from plumbstone.volumes.scape.layers import Border, Layer, Spot, border_from, layers_from, spot_from
@@ -30,7 +31,6 @@ PLACE = re.compile(r"\(at (line \d+, column \d+|end of document)\)")
 LEAST_MASS = 1e-4  # [kg]
 LEAST_LINE = 0.01  # [m]
 LINE_BELOW_RIM = 0.03  # [m], common practice, no source
-SOLIDS = ("box", "ellipsoid", "cylinder", "slab", "boulder")
 SHAPE_FACTOR = 0.5  # mid of 0.40-0.60, common practice, no source
 
 
@@ -79,7 +79,7 @@ class Shape:
     scan: Path | None = None
     mesh: Piece | None = None  # in memory, closed, in metres; only in code
     unit: str | None = None
-    solid: str = ""  # one of SOLIDS
+    solid: str = ""  # one of `SOLIDS`, or "boulder", whose form is made up from a seed
     size: tuple[float, float, float] | None = None  # length, width, height [m]
     shape_factor: float | None = None  # volume over that of the box around it
     seed: int = 0
@@ -367,7 +367,7 @@ def _shape_from(section: Section, mass: float | None) -> Shape:
     """Read the keys that tell a piece's form, and see that they don't contradict."""
     scan, unit = section.file("scan", None), section.text("unit", None)
     mesh = _mesh_from(section)
-    solid = section.choice("solid", SOLIDS, "")
+    solid = section.choice("solid", (*SOLIDS, "boulder"), "")
     size = section.quantities("size", "length", None, count=3, least=1e-4)
     factor = section.number("shape_factor", None, least=0.05, most=1.0)
     seed = section.whole("seed", 0)
