@@ -156,13 +156,13 @@ def test_the_scene_reads_back_with_the_same_volumes(
 )
 def test_jugs_fit_the_amount(litres: float, units: Units, words: str) -> None:
     found = jug_words(litres * 1e-3, units)
-    assert found == words or found.endswith(words.split("× ")[1])
+    assert found == words
     count, _, size = found.partition(" × ")
     whole = sum(
         {"¼": 0.25, "½": 0.5, "¾": 0.75}[sign] if sign in "¼½¾" else 0.0 for sign in count
     ) + float(re.sub(r"\D", "", count) or 0)
     # Litres of the jugs: NIST SP 811, appendix B.8.
-    sizes = {"5 L": 5, "2 L": 2, "1 L": 1, "500 mL": 0.5, "100 mL": 0.1, "1 gallon": 3.785412,
+    sizes = {"2 L": 2, "1 L": 1, "500 mL": 0.5, "100 mL": 0.1, "1 gallon": 3.785412,
              "1 quart": 0.9463529, "1 cup": 0.2365882}  # fmt: skip
     assert whole * sizes[size] == pytest.approx(litres, abs=0.13 * sizes[size])
 
@@ -410,13 +410,14 @@ def test_one_finger_scrolls_and_two_turn(browser: Any, results: Path) -> None:
     box = view.bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     still, at = pixels(view.screenshot()), tab.evaluate("scrollY")
-    session.send(
-        "Input.synthesizeScrollGesture",
-        {"x": x, "y": y, "yDistance": -150, "gestureSourceType": "touch", "speed": 600},
-    )
+    touch(session, "touchStart", (x, y))
+    for step in range(1, 11):
+        touch(session, "touchMove", (x, y - 15 * step))
+        tab.wait_for_timeout(20)
+    touch(session, "touchEnd")
     tab.wait_for_timeout(800)
     scrolled = tab.evaluate("scrollY")
-    assert scrolled - at == pytest.approx(150, abs=30)
+    assert scrolled - at == pytest.approx(150, abs=40)
     view.scroll_into_view_if_needed()
     tab.evaluate(f"scrollTo(0, {at})")
     tab.wait_for_timeout(500)

@@ -18,10 +18,10 @@ SINKS = (
 )
 CUP, QUART = GALLON / 16, GALLON / 4
 JUGS = {
-    Units.METRIC: ((5e-3, "5 L"), (2e-3, "2 L"), (1e-3, "1 L"), (5e-4, "500 mL"), (1e-4, "100 mL")),
+    Units.METRIC: ((2e-3, "2 L"), (1e-3, "1 L"), (5e-4, "500 mL"), (1e-4, "100 mL")),
     Units.US: ((GALLON, "1 gallon"), (QUART, "1 quart"), (CUP, "1 cup")),
 }
-FEWEST_JUGS = 3  # a jug that is filled less often is too large to measure with
+FEWEST_JUGS = 2  # a jug that is filled less often is too large to measure with
 QUARTERS = ("", "¼", "½", "¾")
 
 
