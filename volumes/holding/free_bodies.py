@@ -148,7 +148,7 @@ def rig_of(stage: Stage, end: End, body: int) -> Rig:
         pulling = pulling_sinkers(moving.group)
         weights = sinker_weights(pulling, stage)
         taut = np.array([s.slack == 0 for s in pulling], dtype=bool)
-        hanging = np.array([s.how == "hanging" for s in pulling], dtype=bool)
+        hanging = np.array([s.how != "standing" for s in pulling], dtype=bool)
         ties.append(np.array([tie_place(s, moving) for s in pulling]).reshape(-1, 2))
         tied += [i] * len(pulling)
         most.append(np.where(taut, weights, 0.0))

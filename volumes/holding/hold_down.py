@@ -101,8 +101,7 @@ class HoldResult:
     @property
     def stays(self) -> bool:
         """Whether the pose holds at every level, with the factor on the lift."""
-        enough = self.reserve or self.balance.stays or self.balance.lift.high <= 0
-        return self.moves_at is None and enough
+        return self.moves_at is None and self.reserve
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -18,6 +18,7 @@ from plumbstone.volumes.water.displacement import mesh_centre
 FOOT = 0.003  # [m]: nearer than this to its lowest point, a stone touches
 UPRIGHT = 1.2  # height over the narrower side of its outline: from here on it stands
 LEANS = 5.0  # [degrees]: from here on a piece does not rest as it is drawn
+EDGE = 3.0  # [degrees]: a flat stone that tips by less lies on an edge or a point
 SMALL_ANGLE = 15.0  # [degrees]; common practice, no source
 
 
@@ -37,9 +38,9 @@ class Standing:
 
     @property
     def doubtful(self) -> bool:
-        """Whether it stands or lies on others, and tips easily or does not hold."""
+        """Whether it tips easily, lies on an edge or a point, or does not hold."""
         stands = self.upright or bool(self.on)
-        tips = stands and self.tip_angle < SMALL_ANGLE
+        tips = self.tip_angle < (SMALL_ANGLE if stands else EDGE)
         return tips or self.lean > LEANS or self.falls_at is not None
 
 
