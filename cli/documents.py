@@ -158,20 +158,23 @@ def border_document(border: BorderResult | None) -> dict[str, Any] | None:
 
 def hold_document(hold: HoldResult) -> dict[str, Any]:
     """Give what holds one group as JSON."""
+    first, drained = hold.first_move, hold.drained_move
     return {
         "name": hold.group.name,
         "wood": list(hold.group.wood),
         **balance_document(hold.balance),
+        "verdict": hold.verdict.value,
         "stays": hold.stays,
+        "doubts": [doubt.value for doubt in hold.doubts],
         "factor": hold.group.factor,
+        "friction": range_json(hold.group.friction),
         "sinker_material": hold.sinker_material.name,
         "moves_at_cm": None if hold.moves_at is None else hold.moves_at / CENTIMETRE,
-        "moves_how": "" if hold.first_move is None else hold.first_move.manner,
-        "moves_about_cm": _edge(hold.first_move),
-        "drained_moves_at_cm": None
-        if hold.drained_move is None
-        else hold.drained_move.level / CENTIMETRE,
-        "drained_moves_how": "" if hold.drained_move is None else hold.drained_move.manner,
+        "may_move_at_cm": None if first is None else first.level / CENTIMETRE,
+        "moves_how": "" if first is None else first.manner,
+        "moves_about_cm": _edge(first),
+        "drained_moves_at_cm": None if drained is None else drained.level / CENTIMETRE,
+        "drained_moves_how": "" if drained is None else drained.manner,
         "margin_g": hold.margin / GRAM if math.isfinite(hold.margin) else None,
         "held_factor": hold.held_factor if math.isfinite(hold.held_factor) else None,
         "still_held_under": hold.still_held,
@@ -179,11 +182,13 @@ def hold_document(hold: HoldResult) -> dict[str, Any]:
         "greatest_tie_forces_n": list(hold.greatest_ties),
         "later_burial_g": hold.burial / GRAM,
         "lean_degrees": hold.lean,
+        "drawn_through_cm": hold.through / CENTIMETRE,
         "carries": list(hold.carries),
+        "not_at_rest": list(hold.doubtful),
         "draught_cm": None if hold.afloat is None else hold.afloat.draught / CENTIMETRE,
         "afloat_turn": None if hold.afloat is None else hold.afloat.turn.tolist(),
         "soaking": None if hold.soaking is None else soaking_document(hold.soaking),
-        "sinkers": [_sinker(sinker) for sinker in hold.group.sinkers],
+        "sinkers": [_sinker(sinker, hold) for sinker in hold.group.sinkers],
         "tie_points": hold.offers.why,
         "offers": [_offer(offer) for offer in hold.offers.best],
     }
@@ -206,13 +211,17 @@ def _edge(move: Move | None) -> list[list[float]]:
     return [[x / CENTIMETRE, y / CENTIMETRE] for x, y in move.edge]
 
 
-def _sinker(sinker: Sinker) -> dict[str, Any]:
+def _sinker(sinker: Sinker, hold: HoldResult) -> dict[str, Any]:
+    ties = [tie for tie in hold.ties if tie.sinker == sinker]
+    taken = [v / CENTIMETRE for v in ties[0].place] if ties and ties[0].assumed else None
     return {
         "mass_g": sinker.mass / GRAM,
         "material": sinker.material.name,
         "how": sinker.how,
         "stone": sinker.stone or None,
+        "share_of_stone": sinker.share,
         "at_cm": None if sinker.at is None else [v / CENTIMETRE for v in sinker.at],
+        "assumed_at_cm": taken,
     }
 
 
@@ -221,21 +230,26 @@ def _offer(offer: Offer) -> dict[str, Any]:
         "material": offer.material.name,
         "masses_g": [mass / GRAM for mass in offer.masses],
         "places_cm": [[v / CENTIMETRE for v in point] for point in offer.points],
+        "how": list(offer.hows),
         "stones_at_hand": list(offer.stones),
     }
 
 
 def balance_document(balance: Balance) -> dict[str, Any]:
-    """Give a vertical balance as JSON."""
+    """Give a vertical balance as JSON; null where the lightest stone of its kind floats."""
+    least, asked = balance.least_sinker, balance.asked_sinker
     return {
         "lift_g": range_json(balance.lift, GRAM),
         "density_kg_per_m3": range_json(balance.density),
-        "least_sinker_g": range_json(balance.least_sinker, GRAM),
-        "sinker_g": balance.asked_sinker / GRAM,
+        "least_sinker_g": {
+            name: v / GRAM if math.isfinite(v) else None
+            for name, v in (("low", least.low), ("mid", least.mid), ("high", least.high))
+        },
+        "sinker_g": asked / GRAM if math.isfinite(asked) else None,
         "hung_g": balance.hung / GRAM,
         "spare_g": range_json(balance.spare, GRAM),
         "from_tub_test": balance.from_tub,
-        "stays": balance.stays,
+        "heavy_enough": balance.enough,
     }
 
 
@@ -383,6 +397,8 @@ def _standing(stone: Standing) -> dict[str, Any]:
         "doubtful": stone.doubtful,
         "to_pane_cm": stone.to_pane / CENTIMETRE,
         "lies_on": list(stone.on),
+        "lean_degrees": stone.lean,
+        "proved": not stone.unsure,
         "falls_at_cm": None if stone.falls_at is None else stone.falls_at / CENTIMETRE,
     }
 

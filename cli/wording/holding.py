@@ -11,7 +11,6 @@ from plumbstone.cli.wording.units import (
     push_words,
 )
 from plumbstone.volumes.holding.buoyancy import Balance
-from plumbstone.volumes.holding.free_bodies import pulling_sinkers
 from plumbstone.volumes.holding.hold_down import HoldResult, Move, end_name
 from plumbstone.volumes.holding.offers import Offer
 from plumbstone.volumes.holding.soaking import Soaking
@@ -27,7 +26,7 @@ def hold_sentence(name: str, balance: Balance, stone: str, units: Units) -> str:
     if balance.hung <= 0:
         return f"{name}: hang {needs} of {stone} on it; nothing holds it yet."
     had = grams(balance.hung, units)
-    if balance.stays:
+    if balance.enough:
         spare = grams(balance.spare.mid, units)
         return (
             f"{name}: needs {needs} of {stone}; you hung {had}; {spare} to spare under water. "
@@ -128,7 +127,7 @@ def _verdict_sentences(hold: HoldResult, units: Units) -> list[str]:
     if hold.balance.hung <= 0 and hold.offers.best:
         on_it = " and ".join(hold.carries)
         words.append(f"{on_it} on it does not hold it." if on_it else "Nothing holds it yet.")
-    elif move.manner == "lifts off whole" or (not hold.balance.stays and not slack):
+    elif move.manner == "lifts off whole" or (not hold.balance.enough and not slack):
         words.append(hold_sentence(name, hold.balance, stone, units))
     elif slack:
         words.append("The stone is heavy enough, but its tie is slack: tie it tight.")
@@ -213,10 +212,10 @@ def _pose_sentences(hold: HoldResult, units: Units) -> list[str]:
 def _tie_sentences(hold: HoldResult, units: Units) -> list[str]:
     """Give the force in each tie, to compare with what its maker rates it for."""
     words = []
-    pulling = zip(pulling_sinkers(hold.group), hold.tie_forces, hold.greatest_ties, strict=True)
-    tied = [found for found in pulling if found[0].how != "laid on"]
-    for number, (sinker, line, most) in enumerate(tied, 1):
-        what = sinker.stone or f"sinker {number}"
+    pulling = zip(hold.ties, hold.tie_forces, hold.greatest_ties, strict=True)
+    tied = [found for found in pulling if found[0].sinker.how != "laid on"]
+    for number, (tie, line, most) in enumerate(tied, 1):
+        what = tie.sinker.stone or f"sinker {number}"
         both = [f"{push_words(f, units)} ({grams(f / GRAVITY, units)})" for f in (line, most)]
         words.append(
             f"Tie of {what}: {both[0]} at the line, at most {both[1]}; compare its own rating."
