@@ -201,6 +201,8 @@ def soaking_document(soaking: Soaking) -> dict[str, Any]:
         "saturated_kg": soaking.saturated,
         "latest_kg": soaking.latest,
         "days": None if soaking.days is None else range_json(soaking.days),
+        "sinks": soaking.sinks,
+        "set_aside_days": list(soaking.aside),
     }
 
 

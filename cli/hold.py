@@ -185,6 +185,7 @@ def _soaking(path: Path, mass: float | None, balance: "Balance", water: float) -
     """Fit a log of weighings to wood without a scape."""
     from plumbstone.cli.soaking_log import read_log
     from plumbstone.meshes.errors import PlumbstoneError
+    from plumbstone.meshes.ranges import Range
     from plumbstone.volumes.holding.soaking import fit_weighings
 
     by_group = read_log(path)
@@ -192,7 +193,9 @@ def _soaking(path: Path, mass: float | None, balance: "Balance", water: float) -
         raise PlumbstoneError(f"{path}: holds several groups; name the scape file.")
     weighings = next(iter(by_group.values()))
     dry = mass if mass is not None else weighings[0].mass
-    return fit_weighings(weighings, (dry + balance.lift.mid) / water, dry, water)
+    lift = balance.lift
+    volume = Range(*((dry + v) / water for v in (lift.low, lift.mid, lift.high)))
+    return fit_weighings(weighings, volume, dry, water)
 
 
 def _quick(

@@ -523,4 +523,6 @@ def _soaking(group: Group, balance: Balance, wood: Sequence[Body], water: float)
     if not group.log:
         return None
     dry = sum(body.mass.mid for body in wood)
-    return fit_weighings(group.log, (dry + balance.lift.mid) / water, dry, water)
+    lift = balance.lift
+    volume = Range(*((dry + v) / water for v in (lift.low, lift.mid, lift.high)))
+    return fit_weighings(group.log, volume, dry, water)
