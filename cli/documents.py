@@ -190,7 +190,7 @@ def hold_document(hold: HoldResult) -> dict[str, Any]:
         "soaking": None if hold.soaking is None else soaking_document(hold.soaking),
         "sinkers": [_sinker(sinker, hold) for sinker in hold.group.sinkers],
         "tie_points": hold.offers.why,
-        "offers": [_offer(offer) for offer in hold.offers.best],
+        "offers": [_offer(offer) for offer in hold.offers.best if offer.points],
     }
 
 
@@ -239,7 +239,7 @@ def _offer(offer: Offer) -> dict[str, Any]:
 
 def balance_document(balance: Balance) -> dict[str, Any]:
     """Give a vertical balance as JSON; null where the lightest stone of its kind floats."""
-    least, asked = balance.least_sinker, balance.asked_sinker
+    least, short = balance.least_sinker, balance.short
     return {
         "lift_g": range_json(balance.lift, GRAM),
         "density_kg_per_m3": range_json(balance.density),
@@ -247,7 +247,8 @@ def balance_document(balance: Balance) -> dict[str, Any]:
             name: v / GRAM if math.isfinite(v) else None
             for name, v in (("low", least.low), ("mid", least.mid), ("high", least.high))
         },
-        "sinker_g": asked / GRAM if math.isfinite(asked) else None,
+        "sinker_g": balance.asked_sinker / GRAM,
+        "short_g": short / GRAM if math.isfinite(short) else None,
         "hung_g": balance.hung / GRAM,
         "spare_g": range_json(balance.spare, GRAM),
         "from_tub_test": balance.from_tub,
@@ -342,6 +343,7 @@ def _load(load: Load | None) -> dict[str, Any] | None:
         "full_kg": None if load.glass is None else range_json(load.full.plus(load.glass)),
         "drained_without_glass_kg": range_json(load.drained),
         "stripped_without_glass_kg": range_json(load.stripped),
+        "cabinet_water_kg": load.cabinet,
         "footprint_cm": [side / CENTIMETRE for side in load.footprint],
         "pressure_kpa": range_json(load.pressure, 1e3),
         "heaviest": None

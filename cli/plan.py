@@ -168,6 +168,7 @@ def _print_standing(result: "Plan", units: Units) -> None:
 
 def _print_load(result: "Plan", units: Units) -> None:
     from plumbstone.cli.wording.units import mass_words, place_words
+    from plumbstone.meshes.ranges import Range
     from plumbstone.volumes.water.loads import lift_caution
 
     load = result.load
@@ -180,6 +181,11 @@ def _print_load(result: "Plan", units: Units) -> None:
         f"Full: {mass_words(total, units)} {glass} the glass on {sides}; "
         "ask the stand maker; floor and stand are for local code and a licensed engineer to judge."
     )
+    if load.cabinet > 0:
+        typer.echo(
+            f"Sump and filter hold {mass_words(Range.exact(load.cabinet), units)} of water more; "
+            "the pressure on the floor counts it, the vessels themselves not."
+        )
     typer.echo(
         f"For a move: drained to the bed {mass_words(load.drained, units)}, "
         f"stripped of stones {mass_words(load.stripped, units)}, without the glass."

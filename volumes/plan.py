@@ -398,6 +398,7 @@ def _load(
     glass = None
     if tank.glass is not None and tank.height is not None:
         glass = glass_mass(tank.length, tank.depth, tank.height, tank.glass)
+    outside = tank.filter_water + (tank.sump.water if tank.sump else 0.0)
     rim = 2 * (tank.glass or 0.0)
     footprint = tank.stand or (tank.length + rim, tank.depth + rim)
     masses = [(b.entry.name, b.mass) for b in bodies]
@@ -407,7 +408,8 @@ def _load(
         drained=Range.total([stones, wet_bed]),
         stripped=wet_bed,
         footprint=footprint,
-        pressure=pressure_on(full.plus(glass or 0.0), footprint),
+        cabinet=outside * water,
+        pressure=pressure_on(full.plus((glass or 0.0) + outside * water), footprint),
         heaviest=max(masses, key=lambda named: named[1].mid, default=None),
     )
 

@@ -21,7 +21,6 @@ from plumbstone.volumes.holding.soaking import Soaking
 from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.water.density import GRAVITY
 
-
 SECOND_FOOT = "give it a second foot, wedge it, or lay a stone on the end that rises."
 
 
@@ -30,7 +29,7 @@ def hold_sentence(name: str, balance: Balance, stone: str, units: Units) -> str:
 
     Without a place nothing is said of staying: how a stone is tied decides that.
     """
-    if not math.isfinite(balance.asked_sinker):
+    if not math.isfinite(balance.short):
         return f"{name}: some {stone} floats; take a denser stone."
     needs, had = grams_up(balance.asked_sinker, units), grams(balance.hung, units)
     if balance.asked_sinker <= 0:
@@ -41,9 +40,9 @@ def hold_sentence(name: str, balance: Balance, stone: str, units: Units) -> str:
         spare = grams(balance.spare.mid, units)
         return (
             f"{name}: needs {needs} of {stone}; you hung {had}; {spare} to spare under water. "
-            "Heavy enough; where it is tied decides whether it holds."
+            "Heavy enough, if set as described; where it is tied decides whether it holds."
         )
-    short = grams_up(max(0.01, balance.asked_sinker - balance.hung), units)
+    short = grams_up(balance.short, units)
     if balance.spare.low > 0:
         return f"{name}: you hung {had} of {stone}, which just holds it; add {short} for a margin."
     return f"{name}: needs {needs} of {stone}; you hung {had}. Add {short}, or it may lift."
@@ -106,7 +105,7 @@ def _staying(hold: HoldResult, units: Units) -> str:
     """Say that a group is proved to stay, and by what."""
     name, balance = hold.group.name, hold.balance
     needs, had = balance.asked_sinker, grams(balance.hung, units)
-    if balance.hung > 0 and balance.enough and math.isfinite(needs) and needs > 0:
+    if balance.hung > 0 and balance.enough and needs > 0:
         return (
             f"{name}: needs {grams_up(needs, units)} of {hold.sinker_material.name}; you hung "
             f"{had}; {grams(balance.spare.mid, units)} to spare under water. "
@@ -287,6 +286,9 @@ def _offer_sentences(hold: HoldResult, units: Units) -> list[str]:
         return []
     if not offers.best:
         return [f"{name}: no stone that a hand sets holds it at {offers.why}."]
+    if not offers.best[0].points:
+        untied = "it holds with nothing tied on; take off what is tied."
+        return [] if not hold.ties else [f"{name}: {untied}"]
     words = [f"{name}: at least {_offer_words(offers.best[0], units)}, at {offers.why}."]
     words += [f"{name}: or {_offer_words(offer, units)}." for offer in offers.best[1:]]
     words.append(f"{name}: these in place of what is tied on now; places from left, front, glass.")

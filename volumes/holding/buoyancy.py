@@ -39,7 +39,8 @@ class Balance:
     lift: Range  # net upward pull of the covered wood, as a mass; below 0 it sinks
     density: Range  # of the wood [kg/m³]
     least_sinker: Range  # dry stone that just holds it
-    asked_sinker: float  # dry stone for the unlucky end, with the factor
+    asked_sinker: float  # dry stone for the unlucky end of the wood, with the reserve
+    short: float  # dry stone that lacks where all stone is as light as it may be
     asked_pull: float  # what that stone weighs under water, as a mass
     hung: float  # dry stone that is there
     wet: float  # what it weighs under water at least, as a mass
@@ -194,7 +195,8 @@ def _balance(
             sinker_for(lift.mid, stone.mid, water),
             _at_worst(lift.high, stone.low, water),
         ),
-        asked_sinker=_at_worst(asked, stone.low, water),
+        asked_sinker=sinker_for(asked, stone.mid, water),
+        short=_at_worst(asked - hung.wet.low, stone.low, water),
         asked_pull=max(0.0, asked),
         hung=hung.dry,
         wet=hung.wet.low,

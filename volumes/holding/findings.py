@@ -45,7 +45,7 @@ def _doubt_findings(hold: HoldResult) -> Iterator[Finding]:
         if doubt is Doubt.MOVES and hold.first_move is not None:
             yield _move_finding(hold, hold.first_move)
         elif doubt is Doubt.SHORT:
-            numbers = {"lacking_kg": _lacking(hold)}
+            numbers = {"lacking_kg": hold.balance.short}
             yield Finding(
                 Kind.FLOATS, Severity.CARE, (name,), numbers, how="short", cure=_cure(hold)
             )
@@ -73,7 +73,7 @@ def _move_finding(hold: HoldResult, move: Move) -> Finding:
     numbers: dict[str, float | Range] = {
         "level_m": move.level,
         "stop_m": max(0.0, move.level - STOP_BELOW),
-        "lacking_kg": _lacking(hold),
+        "lacking_kg": hold.balance.short,
         "sure": float(hold.verdict is Verdict.MOVES),
         "still_held": float(hold.still_held),
     }
@@ -99,11 +99,6 @@ def _cares(hold: HoldResult) -> Iterator[Finding]:
         yield Finding(
             Kind.TIPS, Severity.CARE, (name, *on), how="may roll off", cure="tie or wedge"
         )
-
-
-def _lacking(hold: HoldResult) -> float:
-    """Dry stone that lacks by weight alone [kg], 0 where it does not; it may be infinite."""
-    return max(0.0, hold.balance.asked_sinker - hold.balance.hung)
 
 
 def _cure(hold: HoldResult) -> str:

@@ -30,7 +30,7 @@ from plumbstone.volumes.water.displacement import displaced_at_levels, mesh_cent
 SINKER_HEIGHT = 0.06  # water over the floor that covers a sinker without a place [m]
 LEAST = 1e-9  # volume [m³] or mass [kg] of a piece at the far end of a wide range
 SHRUNK = 5e-4  # [m]: so far inside its corners a patch is counted on
-AMISS = 1e-3  # [m]: so far off its drawn place a middle of mass may be
+AMISS = 1e-3  # [m]: so far off its drawn place a middle of mass is tried
 SIDES = 8  # of the pyramid that stands for a cone of friction
 SOIL_FRICTION = 0.36  # tan 20°, two thirds of a repose of 30°; from memory
 GRIPS = 0.8  # the best friction that dry rough wood may have; from memory
@@ -320,7 +320,7 @@ def ends_of(group: Group, wood: Sequence[Body], lift: Range, water: float) -> tu
 def amiss_ends(ends: Iterable[End]) -> tuple[End, ...]:
     """Move the middles of mass to three sides: no pose may hang on a hair's breadth."""
     turns = np.arange(3) * 2 * np.pi / 3
-    sides = [(2 * AMISS * float(np.cos(t)), 2 * AMISS * float(np.sin(t))) for t in turns]
+    sides = [(AMISS * float(np.cos(t)), AMISS * float(np.sin(t))) for t in turns]
     return tuple(replace(end, amiss=side) for end in ends for side in sides)
 
 

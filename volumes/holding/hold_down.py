@@ -53,7 +53,7 @@ from plumbstone.volumes.holding.free_bodies import (
 )
 from plumbstone.volumes.holding.offers import Offers, offers_for
 from plumbstone.volumes.holding.soaking import Soaking, fit_weighings
-from plumbstone.volumes.holding.touching import EXACT, Resting
+from plumbstone.volumes.holding.touching import EXACT
 from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.water.density import GRAVITY
@@ -181,7 +181,7 @@ def judge_groups(
     Raises
     ------
     HoldError
-        If a tie lies off the wood, or nothing carries or holds a group.
+        If a tie lies off the wood, or a stone is strapped to two groups.
     """
     if not groups:
         return ()
@@ -257,9 +257,12 @@ def _with_masses(group: Group, placed: Mapping[str, Body]) -> Group:
     return replace(group, sinkers=sinkers)
 
 
-def proved(stage: Stage, number: int, ends: Sequence[End], friction: Range) -> bool:
-    """Whether a body stays at every level, at all ends, wherever its middle of mass may lie."""
-    return all_stay([rig_of(stage, end, number, friction) for end in amiss_ends(ends)])
+def proved(
+    stage: Stage, number: int, ends: Sequence[End], strained: Sequence[End], friction: Range
+) -> bool:
+    """Whether a body stays at every level: with its reserve, and wherever its middle may lie."""
+    tried = (*strained, *amiss_ends(ends))
+    return all_stay([rig_of(stage, end, number, friction) for end in tried])
 
 
 def _judge_group(
@@ -272,7 +275,6 @@ def _judge_group(
     ends = ends_of(group, wood, balance.lift, water)
     middle = middle_end(group, wood, balance.lift, water)
     rigs = tuple(rig_of(stage, end, number, group.friction) for end in ends)
-    _check_held(group, stage.resting[number], stage.ties[number])
     # A tub test speaks of the real wood, so the reserve is on its middle.
     unlucky = ends
     if group.tub is not None:
@@ -329,16 +331,6 @@ def _judge_group(
     )
 
 
-def _check_held(group: Group, resting: Resting, ties: Sequence[Tie]) -> None:
-    """Refuse a group that touches nothing and hangs on nothing."""
-    if not len(resting.gaps) and not ties:
-        message = (
-            f'Group "{group.name}": nothing carries it and no tie holds it as drawn; give '
-            "`rests` or a sinker."
-        )
-        raise HoldError(message)
-
-
 def _doubtful(stage: Stage, number: int) -> tuple[str, ...]:
     """Name bodies judged with a group that do not rest as drawn themselves."""
     return tuple(
@@ -357,11 +349,11 @@ def _doubts(
     moves = not all_stay([rig_of(stage, end, number, group.friction) for end in ends])
     asked = (
         (Doubt.MOVES, moves),
-        (Doubt.SHORT, not moves and not proved(stage, number, strained, group.friction)),
+        (Doubt.SHORT, not moves and not proved(stage, number, ends, strained, group.friction)),
         (Doubt.LEANS, rest.lean > LEANS),
         (Doubt.THROUGH, rest.through > DRAWN_THROUGH),
         (Doubt.CARRIER, bool(_doubtful(stage, number))),
-        (Doubt.SOAKED, not moves and not proved(stage, number, [soaked], group.friction)),
+        (Doubt.SOAKED, not moves and not proved(stage, number, [soaked], [], group.friction)),
     )
     found = [doubt for doubt, applies in asked if applies]
     steep = np.tan(np.radians(rest.steepness)) > group.friction.low

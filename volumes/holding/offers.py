@@ -97,12 +97,15 @@ def offers_for(
         group, sinkers=tuple(s for s in group.sinkers if s.how in ("strapped", "laid on"))
     )
     stage = stage.with_group(number, bare)
+    if stays(stage):
+        nothing = Offer(material, (), (), ())
+        return Offers(np.empty((0, 3)), "no place: it holds with nothing tied on", (nothing,))
     coarse = stage.at_levels(_fewer(stage.levels))
     rigs = rigs_of(coarse)
     wood = [b.piece for b in stage.wood_of(number)]
     most = min(BY_HAND, TIMES_WOOD * sum(b.mass.low for b in stage.wood_of(number)))
     tried: list[tuple[Floats, str]] = []
-    for points, why in _places(group, wood, bed, grid):
+    for points, why in places_for(group, wood, bed, grid):
         if not len(points):
             continue
         tried.append((points, why))
@@ -172,7 +175,7 @@ def _fewer(levels: Floats) -> Floats:
     return kept
 
 
-def _places(
+def places_for(
     group: Group, wood: Sequence[Piece], bed: Floats, grid: Grid
 ) -> Iterable[tuple[Floats, str]]:
     """Give the places where a tie may go: what the file names, else first what will not show."""
