@@ -211,6 +211,7 @@ def _soaking(path: Path, mass: float | None, balance: "Balance", water: float) -
     """Fit a log of weighings to wood without a scape."""
     from plumbstone.cli.soaking_log import read_log
     from plumbstone.meshes.errors import PlumbstoneError
+    from plumbstone.meshes.ranges import Range
     from plumbstone.volumes.holding.soaking import fit_weighings
 
     by_group = read_log(path)
@@ -218,7 +219,9 @@ def _soaking(path: Path, mass: float | None, balance: "Balance", water: float) -
         raise PlumbstoneError(f"{path}: holds several groups; name the scape file.")
     weighings = next(iter(by_group.values()))
     dry = mass if mass is not None else weighings[0].mass
-    return fit_weighings(weighings, (dry + balance.lift.mid) / water, dry, water)
+    lift = balance.lift
+    volume = Range(*((dry + v) / water for v in (lift.low, lift.mid, lift.high)))
+    return fit_weighings(weighings, volume, dry, water)
 
 
 def _quick(
@@ -231,7 +234,13 @@ def _quick(
 ) -> "tuple[Balance, Material]":
     """Balance wood without a scape file; give the sinker stone too."""
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.volumes.holding.buoyancy import balance_from_density, balance_from_tub
+    from plumbstone.meshes.ranges import Range
+    from plumbstone.volumes.holding.buoyancy import (
+        Hung,
+        balance_from_density,
+        balance_from_tub,
+        hung_stone,
+    )
     from plumbstone.volumes.scape.materials import find_material
 
     if mass is None and tub is None:
@@ -240,12 +249,12 @@ def _quick(
         raise PlumbstoneError(f"--factor {factor:g} must lie from 1 to 10.")
     hung = [_stone(text) for text in sinkers]
     found = None if tub is None else _stone(tub)
-    kinds = {stone.name for _, stone in hung}
-    if len(kinds) > 1:
-        raise PlumbstoneError("Sinkers of several stones need a scape file with a [[group]].")
     stone = hung[0][1] if hung else found[1] if found else find_material("granite")
-    density, total = stone.density, sum(m for m, _ in hung)
+    density, total = stone.density, Hung(0.0, Range.exact(0.0))
     assert density is not None
+    for grams, kind in hung:
+        assert kind.density is not None
+        total = total.plus(hung_stone(grams, kind.density, water))
     if found is not None:
         assert found[1].density is not None
         test = (found[0], found[1].density)

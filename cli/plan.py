@@ -95,8 +95,8 @@ def print_plan(result: "Plan", report: "Report", units: Units) -> None:
         print_bed(result.scape.name, result.purchases, units)
     _print_ground(result, units)
     print_lines(water_lines(report, units))
-    print_holds(result.holds, units)
-    _print_standing(result, units)
+    print_holds(result.holds, units, told_before=True)
+    _print_standing(result)
     if report.load is not None:
         print_lines([moving_line(report.load, units)])
     print_lines(later_findings(report, units))
@@ -156,21 +156,19 @@ def _print_ground(result: "Plan", units: Units) -> None:
         typer.echo(text)
 
 
-def print_holds(holds: "tuple[HoldResult, ...]", units: Units) -> None:
+def print_holds(
+    holds: "tuple[HoldResult, ...]", units: Units, *, told_before: bool = False
+) -> None:
     """Print what each group of wood needs, and where to stop filling."""
     from plumbstone.cli.wording.holding import hold_sentences
 
     for hold in holds:
-        for text in hold_sentences(hold, units):
-            typer.echo(text)
+        print_lines(hold_sentences(hold, units, told_before=told_before))
     if holds:
         typer.echo("Wedged feet and fresh soil over them are not counted as holding.")
 
 
-def _print_standing(result: "Plan", units: Units) -> None:
-    from plumbstone.cli.wording.holding import stack_sentence, standing_sentence
+def _print_standing(result: "Plan") -> None:
+    from plumbstone.cli.wording.holding import stack_sentence
 
-    for stone in result.standing:
-        text = standing_sentence(stone, units) if stone.doubtful else stack_sentence(stone)
-        if text is not None:
-            typer.echo(text)
+    print_lines(filter(None, map(stack_sentence, result.standing)))

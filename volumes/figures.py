@@ -163,6 +163,7 @@ class LoadFigures:
     full_kg: Range | None
     drained_without_glass_kg: Range
     stripped_without_glass_kg: Range
+    cabinet_water_kg: float  # of sump and filter below, on the same floor
     footprint_m: tuple[float, float]
     pressure_pa: Range
     heaviest: HeaviestFigures | None
@@ -251,9 +252,11 @@ class BalanceFigures:
     density_kg_per_m3: Range
     least_sinker_kg: Range = field(metadata=GRAMS)
     sinker_kg: float = field(metadata=GRAMS)
+    short_kg: float | None = field(metadata=GRAMS)
     hung_kg: float = field(metadata=GRAMS)
     spare_kg: Range = field(metadata=GRAMS)
     from_tub_test: bool
+    heavy_enough: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,7 +267,9 @@ class SinkerFigures:
     material: str
     how: str
     stone: str | None
+    share_of_stone: float
     at_m: tuple[float, ...] | None
+    assumed_at_m: tuple[float, ...] | None  # where the tie is taken to be, as none is given
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,6 +279,7 @@ class OfferFigures:
     material: str
     masses_kg: tuple[float, ...] = field(metadata=GRAMS)
     places_m: tuple[tuple[float, ...], ...]
+    how: tuple[str, ...]
     stones_at_hand: tuple[str, ...]
 
 
@@ -285,6 +291,8 @@ class SoakingFigures:
     saturated_kg: float
     latest_kg: float
     days: Range | None
+    sinks: bool
+    set_aside_days: tuple[float, ...]  # of weighings that fit no curve
 
 
 @dataclass(frozen=True, slots=True)
@@ -294,10 +302,14 @@ class HoldFigures:
     name: str
     wood: tuple[str, ...]
     balance: BalanceFigures = field(metadata=FLAT)
+    verdict: str
     stays: bool
+    doubts: tuple[str, ...]
     factor: float
+    friction: Range
     sinker_material: str
     moves_at_m: float | None
+    may_move_at_m: float | None
     moves_how: str
     moves_about_m: tuple[tuple[float, float], ...]
     drained_moves_at_m: float | None
@@ -309,7 +321,9 @@ class HoldFigures:
     greatest_tie_forces_n: tuple[float, ...]
     later_burial_kg: float = field(metadata=GRAMS)
     lean_deg: float
+    drawn_through_m: float
     carries: tuple[str, ...]
+    not_at_rest: tuple[str, ...]
     draught_m: float | None
     afloat_turn: tuple[tuple[float, ...], ...] | None  # rows of a rotation matrix
     soaking: SoakingFigures | None

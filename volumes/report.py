@@ -44,10 +44,12 @@ from plumbstone.volumes.figures import (
 )
 from plumbstone.volumes.findings import Finding, Kind, Severity, worst_first
 from plumbstone.volumes.holding.buoyancy import Balance
+from plumbstone.volumes.holding.findings import hold_findings, standing_findings
 from plumbstone.volumes.holding.hold_down import HoldResult
 from plumbstone.volumes.holding.soaking import Soaking
 from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.plan import Ground, Plan, Purchase
+from plumbstone.volumes.scape.groups import Sinker
 from plumbstone.volumes.scape.layers import Border
 from plumbstone.volumes.scape.scape import Lump, Scape
 from plumbstone.volumes.water.dosing import DrainBack
@@ -110,6 +112,8 @@ def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ..
     return worst_first(
         [
             *body_findings(plan.bodies, tank, covered),
+            *(found for hold in plan.holds for found in hold_findings(hold)),
+            *(found for stone in plan.standing for found in standing_findings(stone)),
             *spot_findings(plan.spots),
             *load_findings(plan.load),
             *drain_findings(plan.drain_back),
@@ -198,10 +202,14 @@ def hold_figures(hold: HoldResult) -> HoldFigures:
         name=hold.group.name,
         wood=hold.group.wood,
         balance=balance_figures(hold.balance),
+        verdict=hold.verdict.value,
         stays=hold.stays,
+        doubts=tuple(doubt.value for doubt in hold.doubts),
         factor=hold.group.factor,
+        friction=hold.group.friction,
         sinker_material=hold.sinker_material.name,
         moves_at_m=hold.moves_at,
+        may_move_at_m=None if first is None else first.level,
         moves_how="" if first is None else first.manner,
         moves_about_m=() if first is None else first.edge,
         drained_moves_at_m=None if drained is None else drained.level,
@@ -213,19 +221,20 @@ def hold_figures(hold: HoldResult) -> HoldFigures:
         greatest_tie_forces_n=hold.greatest_ties,
         later_burial_kg=hold.burial,
         lean_deg=hold.lean,
+        drawn_through_m=hold.through,
         carries=hold.carries,
+        not_at_rest=tuple(hold.doubtful),
         draught_m=None if hold.afloat is None else hold.afloat.draught,
         afloat_turn=None
         if hold.afloat is None
         else tuple(tuple(map(float, row)) for row in hold.afloat.turn),
         soaking=None if hold.soaking is None else soaking_figures(hold.soaking),
-        sinkers=tuple(
-            SinkerFigures(s.mass, s.material.name, s.how, s.stone or None, s.at)
-            for s in hold.group.sinkers
-        ),
+        sinkers=tuple(_sinker(sinker, hold) for sinker in hold.group.sinkers),
         tie_points=hold.offers.why,
         offers=tuple(
-            OfferFigures(o.material.name, o.masses, o.points, o.stones) for o in hold.offers.best
+            OfferFigures(o.material.name, o.masses, o.points, o.hows, o.stones)
+            for o in hold.offers.best
+            if o.points
         ),
     )
 
@@ -237,15 +246,35 @@ def balance_figures(balance: Balance) -> BalanceFigures:
         density_kg_per_m3=balance.density,
         least_sinker_kg=balance.least_sinker,
         sinker_kg=balance.asked_sinker,
+        short_kg=_finite(balance.short),
         hung_kg=balance.hung,
         spare_kg=balance.spare,
         from_tub_test=balance.from_tub,
+        heavy_enough=balance.enough,
     )
 
 
 def soaking_figures(soaking: Soaking) -> SoakingFigures:
     """Take the figures of a log of weighings."""
-    return SoakingFigures(soaking.neutral, soaking.saturated, soaking.latest, soaking.days)
+    return SoakingFigures(
+        soaking.neutral, soaking.saturated, soaking.latest, soaking.days, soaking.sinks,
+        tuple(soaking.aside),
+    )  # fmt: skip
+
+
+def _sinker(sinker: Sinker, hold: HoldResult) -> SinkerFigures:
+    """Take the figures of one sinker, and where its tie is taken to be."""
+    ties = [tie for tie in hold.ties if tie.sinker == sinker]
+    assumed = tuple(map(float, ties[0].place)) if ties and ties[0].assumed else None
+    return SinkerFigures(
+        mass_kg=sinker.mass,
+        material=sinker.material.name,
+        how=sinker.how,
+        stone=sinker.stone or None,
+        share_of_stone=sinker.share,
+        at_m=sinker.at,
+        assumed_at_m=assumed,
+    )
 
 
 def _finite(value: float) -> float | None:
@@ -465,6 +494,7 @@ def _load(plan: Plan) -> LoadFigures | None:
         full_kg=None if load.glass is None else load.full.plus(load.glass),
         drained_without_glass_kg=load.drained,
         stripped_without_glass_kg=load.stripped,
+        cabinet_water_kg=load.cabinet,
         footprint_m=load.footprint,
         pressure_pa=load.pressure,
         heaviest=None if load.heaviest is None else HeaviestFigures(*load.heaviest),

@@ -31,7 +31,7 @@ from plumbstone.volumes.bodies.weighing import (
     volume_of_mass,
     weigh_scan,
 )
-from plumbstone.volumes.holding.contacts import gaps_below, resting_on
+from plumbstone.volumes.holding.contacts import lean_of, settling_slopes
 from plumbstone.volumes.scape.scape import PieceEntry, Shape, Tank
 from plumbstone.volumes.water.displacement import mesh_centre, mesh_volume
 
@@ -221,12 +221,12 @@ def _settled(piece: Piece, surface: Floats, grid: Grid) -> Piece:
         corners = piece.vertices
         centre = mesh_centre(corners, piece.faces)
         columns = merged_columns([columns_of(corners, piece.faces, grid)], grid)
-        rest = resting_on(*gaps_below(columns, surface, ()), grid, centre[:2])
-        if rest.lean < SETTLED:
+        slopes = settling_slopes(columns, surface, grid, centre[:2])
+        lean = lean_of(slopes)
+        if lean < SETTLED:
             break
-        share = min(1.0, LARGEST_STEP / rest.lean)
-        slopes = (rest.slopes[0] * share, rest.slopes[1] * share)
-        piece = sunk(piece, slopes, centre)
+        share = min(1.0, LARGEST_STEP / lean)
+        piece = sunk(piece, (slopes[0] * share, slopes[1] * share), centre)
         piece = raised(piece, -float(piece.vertices[:, 2].min()))
         piece = raised(piece, resting_height(piece, surface, grid))
     return piece
