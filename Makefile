@@ -6,7 +6,7 @@ LINKED := .venv/.linked-$(shell find pyproject.toml plumbstone volumes meshes cl
 
 LINK = PYTHONWARNINGS=ignore $(BIN)/python -m pip install -q -e . --config-settings editable_mode=strict
 
-.PHONY: help demo test slow check bench clean
+.PHONY: help demo test slow check bench docs clean
 .DEFAULT_GOAL := help
 
 help: ## Show these lines
@@ -27,6 +27,9 @@ check: .venv/.check $(LINKED) ## Lint, format and type checks
 bench: .venv/.bench $(LINKED) ## Compare speed with what one would otherwise use, as ratios
 	@$(BIN)/python bench/run.py
 
+docs: .venv/.docs $(LINKED) ## Make the reference of the library from its docstrings, in build/docs
+	@$(BIN)/pdoc --docformat numpy -o build/docs plumbstone plumbstone.volumes plumbstone.meshes
+
 clean: ## Remove the environment and everything that was made
 	rm -rf .venv build dist demo-results *.egg-info .pytest_cache .mypy_cache .ruff_cache
 
@@ -44,6 +47,6 @@ clean: ## Remove the environment and everything that was made
 $(LINKED): .venv/.run
 	@test -e $@ || { rm -f .venv/.linked-* && $(LINK) --no-deps && touch $@; }
 
-.venv/.test .venv/.check .venv/.bench: .venv/.%: .venv/.run
+.venv/.test .venv/.check .venv/.bench .venv/.docs: .venv/.%: .venv/.run
 	@$(BIN)/python -m pip install -q --group $*
 	@touch $@

@@ -5,12 +5,20 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_errors, table, working
+from plumbstone.cli.output import (
+    JsonOption,
+    TrustOption,
+    UnitsOption,
+    emit_json,
+    plain_errors,
+    table,
+    working,
+)
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
     from plumbstone.volumes.bed.pouring import BedResult, SpotDepth
-    from plumbstone.volumes.layout import Purchase
+    from plumbstone.volumes.plan import Purchase
 
 GridOption = Annotated[float | None, typer.Option("--grid", help="Width of a grid cell in mm.")]
 
@@ -21,18 +29,22 @@ def bed(
     jug: Annotated[
         str | None, typer.Option("--jug", help='Pour by jugs of this size: "1 L".')
     ] = None,
+    trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Say how many litres, kilograms and bags each layer takes."""
     from plumbstone.cli.documents import document_of
     from plumbstone.cli.wording.report import marked
+    from plumbstone.meshes.beside import trust as trust_folders
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.bed.pouring import depths_at
     from plumbstone.volumes.layout import Layout
-    from plumbstone.volumes.report import bed_figures, findings_on
+    from plumbstone.volumes.report import findings_on
+    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
+    trust_folders(trust)
     spacing = None if grid is None else grid * 1e-3
     with plain_errors():
         jug_size = None if jug is None else _jug(jug)
@@ -42,9 +54,9 @@ def bed(
             read = [read_scape(path) for path in scapes]
             layouts = [Layout(scape) for scape in read]
             grounds = [layout.ground(spacing) for layout in layouts]
-            documents = [document_of(bed_figures(layout, spacing)) for layout in layouts]
+            documents = [document_of(checked(layout.bed(spacing))) for layout in layouts]
             beds = [(ground.bed, ground.purchases) for ground in grounds]
-            found = [findings_on(layout, g) for layout, g in zip(layouts, grounds, strict=True)]
+            found = [findings_on(scape, g) for scape, g in zip(read, grounds, strict=True)]
         spots = [depths_at(s.spots, b) if b else () for s, (b, _) in zip(read, beds, strict=True)]
     if as_json:
         emit_json(documents[0] if len(documents) == 1 else {"scapes": documents})

@@ -1,5 +1,6 @@
 """Reports as JSON documents: keys carry their unit, uncertain figures are ranges."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from enum import Enum
@@ -48,7 +49,7 @@ def document_of(result: Any) -> Any:
     if isinstance(result, Finding):
         return _finding(result)
     if isinstance(result, Range):
-        return {name: getattr(result, name) for name in ("low", "mid", "high")}
+        return {name: document_of(getattr(result, name)) for name in ("low", "mid", "high")}
     if is_dataclass(result):
         document: dict[str, Any] = {}
         for f in fields(result):
@@ -64,6 +65,8 @@ def document_of(result: Any) -> Any:
         return {str(key): document_of(value) for key, value in result.items()}
     if isinstance(result, tuple | list):
         return [document_of(value) for value in result]
+    if isinstance(result, float) and not math.isfinite(result):
+        return None
     return result.value if isinstance(result, Enum) else result
 
 
@@ -89,7 +92,7 @@ def _scaled(value: Any, size: float) -> Any:
         return {key: _scaled(part, size) for key, part in value.items()}
     if isinstance(value, tuple | list):
         return [_scaled(part, size) for part in value]
-    return value / size if isinstance(value, int | float) else value
+    return document_of(value / size) if isinstance(value, int | float) else value
 
 
 def _finding(finding: Finding) -> dict[str, Any]:

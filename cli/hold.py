@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_errors, working
+from plumbstone.cli.output import (
+    ForceOption,
+    JsonOption,
+    TrustOption,
+    UnitsOption,
+    emit_json,
+    plain_errors,
+    working,
+)
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
@@ -68,16 +76,22 @@ def hold(
     salinity: Annotated[
         float | None, typer.Option("--salinity", help="Of the water, g/kg; beats --water.")
     ] = None,
+    force: ForceOption = False,
+    trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Say whether wood stays down, and how many grams of stone it needs."""
+    from plumbstone.meshes.beside import trust as trust_folders
     from plumbstone.meshes.errors import PlumbstoneError
+    from plumbstone.volumes.report import balance_figures
+    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.groups import FACTOR
     from plumbstone.volumes.scape.quantities import parse_quantity
     from plumbstone.volumes.scape.scape import SALINITY
     from plumbstone.volumes.water.density import water_density
 
+    trust_folders(trust)
     with plain_errors():
         if scape is not None:
             given = {
@@ -86,7 +100,7 @@ def hold(
                 "--temperature": temperature, "--water": water, "--salinity": salinity,
             }  # fmt: skip
             _refuse_with_scape(given)
-            _hold_scape(scape, log, picture, spread, as_json, units)
+            _hold_scape(scape, log, picture, spread, as_json, units, force)
             return
         if picture is not None:
             raise PlumbstoneError("--picture needs a scape file: it draws where forces act.")
@@ -96,6 +110,7 @@ def hold(
         reserve = FACTOR if factor is None else factor
         wood = material or "driftwood"
         balance, stone = _quick(mass, wood, just_sinks_with, sinker or [], reserve, rho)
+        checked(balance_figures(balance))
         soaking = None if log is None else _soaking(log, mass, balance, rho)
         found = None
         if spread:
@@ -121,14 +136,21 @@ def _refuse_with_scape(given: Mapping[str, object]) -> None:
 
 
 def _hold_scape(
-    path: Path, log: Path | None, picture: Path | None, spread: bool, as_json: bool, units: Units
+    path: Path,
+    log: Path | None,
+    picture: Path | None,
+    spread: bool,
+    as_json: bool,
+    units: Units,
+    force: bool,
 ) -> None:
     """Judge the wood of a scape."""
     from plumbstone.cli.documents import document_of
     from plumbstone.cli.plan import print_holds
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.layout import make_plan
-    from plumbstone.volumes.report import hold_figures
+    from plumbstone.volumes.report import report_of
+    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
     scape = read_scape(path)
@@ -138,10 +160,13 @@ def _hold_scape(
         result = make_plan(scape)
     if not result.holds:
         raise PlumbstoneError(f"{path}: holds no wood, or has no water line; add what is missing.")
+    figures = checked(report_of(result)).holds
     if picture is not None:
-        from plumbstone.cli.pictures.hold_picture import write_picture
+        from plumbstone.cli.files import write_file
+        from plumbstone.cli.pictures.hold_picture import picture_of
 
-        write_picture(result, picture, units)
+        read = (*scape.files, *filter(None, [log]))
+        write_file(picture, picture_of(result, picture, units), inputs=read, force=force)
     found = {}
     if spread:
         from plumbstone.volumes.holding.spread import spread_of_hold
@@ -149,7 +174,7 @@ def _hold_scape(
         with working("Drawing what is uncertain ..."):
             found = {hold.group.name: spread_of_hold(hold) for hold in result.holds}
     if as_json:
-        documents = [document_of(hold_figures(hold)) for hold in result.holds]
+        documents = [document_of(hold) for hold in figures]
         for document in documents:
             if spread:
                 document["spread"] = _spread_document(found[document["name"]])
@@ -186,6 +211,7 @@ def _soaking(path: Path, mass: float | None, balance: "Balance", water: float) -
     """Fit a log of weighings to wood without a scape."""
     from plumbstone.cli.soaking_log import read_log
     from plumbstone.meshes.errors import PlumbstoneError
+    from plumbstone.meshes.ranges import Range
     from plumbstone.volumes.holding.soaking import fit_weighings
 
     by_group = read_log(path)
@@ -193,7 +219,9 @@ def _soaking(path: Path, mass: float | None, balance: "Balance", water: float) -
         raise PlumbstoneError(f"{path}: holds several groups; name the scape file.")
     weighings = next(iter(by_group.values()))
     dry = mass if mass is not None else weighings[0].mass
-    return fit_weighings(weighings, (dry + balance.lift.mid) / water, dry, water)
+    lift = balance.lift
+    volume = Range(*((dry + v) / water for v in (lift.low, lift.mid, lift.high)))
+    return fit_weighings(weighings, volume, dry, water)
 
 
 def _quick(
@@ -206,7 +234,13 @@ def _quick(
 ) -> "tuple[Balance, Material]":
     """Balance wood without a scape file; give the sinker stone too."""
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.volumes.holding.buoyancy import balance_from_density, balance_from_tub
+    from plumbstone.meshes.ranges import Range
+    from plumbstone.volumes.holding.buoyancy import (
+        Hung,
+        balance_from_density,
+        balance_from_tub,
+        hung_stone,
+    )
     from plumbstone.volumes.scape.materials import find_material
 
     if mass is None and tub is None:
@@ -215,12 +249,12 @@ def _quick(
         raise PlumbstoneError(f"--factor {factor:g} must lie from 1 to 10.")
     hung = [_stone(text) for text in sinkers]
     found = None if tub is None else _stone(tub)
-    kinds = {stone.name for _, stone in hung}
-    if len(kinds) > 1:
-        raise PlumbstoneError("Sinkers of several stones need a scape file with a [[group]].")
     stone = hung[0][1] if hung else found[1] if found else find_material("granite")
-    density, total = stone.density, sum(m for m, _ in hung)
+    density, total = stone.density, Hung(0.0, Range.exact(0.0))
     assert density is not None
+    for grams, kind in hung:
+        assert kind.density is not None
+        total = total.plus(hung_stone(grams, kind.density, water))
     if found is not None:
         assert found[1].density is not None
         test = (found[0], found[1].density)

@@ -1,33 +1,53 @@
-"""The program `plumbstone`: one command a module, each imported light."""
+"""The program `plumbstone`: one command a module, imported only where it is asked for."""
 
 import os
 import sys
+from collections.abc import Sequence
+from importlib import import_module
 from typing import Annotated
 
 import typer
 
-from plumbstone.cli.bed import bed
-from plumbstone.cli.demo import demo
-from plumbstone.cli.hold import hold
-from plumbstone.cli.materials import materials
-from plumbstone.cli.new import new
-from plumbstone.cli.plan import plan
-from plumbstone.cli.show import show
-from plumbstone.cli.weigh import weigh
+from plumbstone.cli.output import TrustOption
+from plumbstone.cli.terminal import set_terminal
+from plumbstone.meshes.beside import trust as trust_folders
 from plumbstone.meshes.limits import VARIABLE
 
-app = typer.Typer(
-    name="plumbstone",
-    help="Weights, litres, bags and buoyancy for a planted tank, from rough 3D shapes.",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-)
-for command in (new, weigh, bed, hold, plan, show, materials, demo):
-    app.command()(command)
+# name → what it does; the module `cli/<name>.py` has a function of that name
+COMMANDS = {
+    "new": "Write a commented scape file that runs as it is.",
+    "weigh": "Say how many litres and kilograms a stone or a piece of wood has, and its price.",
+    "bed": "Say how many litres, kilograms and bags each layer takes.",
+    "hold": "Say whether wood stays down, and how many grams of stone it needs.",
+    "plan": "Compute everything from a scape file; --out writes it into a folder.",
+    "show": "Show the tank from above, and write its pictures and build sheet.",
+    "materials": "List materials: densities, angles of repose, grain sizes, and their sources.",
+    "demo": "Lay out a made-up tank and write everything about it into a folder.",
+}
 
 
-@app.callback()
+def program(words: Sequence[str]) -> typer.Typer:
+    """Make the program with the command that is asked for; the others are named alone."""
+    app = typer.Typer(
+        name="plumbstone",
+        help="Weights, litres, bags and buoyancy for a planted tank, from rough 3D shapes.",
+        no_args_is_help=True,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+    )
+    app.callback()(options)
+    for name, summary in COMMANDS.items():
+        if name in words:
+            app.command(name)(getattr(import_module(f"plumbstone.cli.{name}"), name))
+        else:
+            app.command(name, help=summary)(_not_asked_for)
+    return app
+
+
+def _not_asked_for() -> None:
+    """Stand for a command that this run does not use."""
+
+
 def options(
     limits: Annotated[
         float,
@@ -38,16 +58,19 @@ def options(
             max=1000,
         ),
     ] = 1.0,
+    trust: TrustOption = None,
 ) -> None:
     """Set what holds for every command."""
+    trust_folders(trust)
     if limits > 1:
         os.environ[VARIABLE] = str(limits)
 
 
 def run() -> None:
     """Run the program; the last guard against a traceback on Ctrl-C or a closed pipe."""
+    set_terminal()
     try:
-        app()
+        program(sys.argv[1:])()
     except KeyboardInterrupt:
         sys.exit(130)
     except BrokenPipeError:

@@ -17,7 +17,7 @@ def materials(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """List materials: densities, angles of repose, grain sizes, and where they come from."""
+    """List materials: densities, angles of repose, grain sizes, and their sources."""
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.scape.materials import KINDS, find_material, load_materials
 

@@ -6,8 +6,9 @@ from typing import Annotated
 
 import typer
 
-from plumbstone.cli.files import write_whole
+from plumbstone.cli.files import write_new
 from plumbstone.cli.output import JsonOption, emit_json, plain_errors
+from plumbstone.meshes.errors import shown
 
 
 def new(
@@ -18,7 +19,7 @@ def new(
     """Write a commented scape file that runs as it is."""
     text = files("plumbstone.cli").joinpath("starter.toml").read_text(encoding="utf-8")
     with plain_errors():
-        write_whole(file, text.replace("FILE", file.name), force=force)
+        write_new(file, text.replace("FILE", shown(file.name)).encode(), force=force)
     if as_json:
         emit_json({"file": str(file)})
     else:

@@ -4,6 +4,7 @@ import json
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -16,6 +17,16 @@ if TYPE_CHECKING:
     from rich.progress import Progress
 
 
+TrustOption = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--trust",
+        help="A scape file may also name scans and maps in this folder; repeat it.",
+    ),
+]
+ForceOption = Annotated[
+    bool, typer.Option("--force", help="Replace files that are not plumbstone's own or changed.")
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on stdout.")]
 UnitsOption = Annotated[Units, typer.Option("--units", help="Units of the tables.")]
 
@@ -35,7 +46,8 @@ def plain_errors() -> Iterator[None]:
 
 def emit_json(document: dict[str, Any]) -> None:
     """Print one JSON document and nothing else on stdout."""
-    typer.echo(json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False))
+    plain = not (sys.stdout.encoding or "").lower().startswith("utf")
+    typer.echo(json.dumps(document, ensure_ascii=plain, indent=2, allow_nan=False))
 
 
 def range_json(figure: Range, per_unit: float = 1.0) -> dict[str, float]:
@@ -54,9 +66,10 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> 
         grid.add_column(escape(heading), justify="left" if i == 0 else "right", overflow="fold")
     for row in rows:
         grid.add_row(*(escape(cell) for cell in row))
-    console = Console(file=sys.stdout, highlight=False)
-    if not console.is_terminal:
-        console = Console(file=sys.stdout, highlight=False, width=100)
+    console = Console(file=sys.stdout, highlight=False, color_system=None)
+    width = console.width if console.is_terminal else 100
+    # A narrow terminal breaks the lines; that is better than columns left out.
+    console.width = max(width, console.measure(grid).minimum)
     console.print(grid)
 
 
@@ -68,7 +81,7 @@ def working(label: str) -> Iterator[None]:
         return
     from rich.console import Console
 
-    with Console(stderr=True).status(label):
+    with Console(file=sys.__stderr__).status(label):
         yield
 
 
@@ -84,6 +97,6 @@ def progress(label: str, total: int) -> Iterator["Progress | None"]:
     from rich.console import Console
     from rich.progress import Progress
 
-    with Progress(console=Console(stderr=True), transient=True) as bar:
+    with Progress(console=Console(file=sys.__stderr__), transient=True) as bar:
         bar.add_task(label, total=total)
         yield bar

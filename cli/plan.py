@@ -9,13 +9,22 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from plumbstone.cli.bed import GridOption, print_bed
-from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_errors, table, working
+from plumbstone.cli.output import (
+    ForceOption,
+    JsonOption,
+    TrustOption,
+    UnitsOption,
+    emit_json,
+    plain_errors,
+    table,
+    working,
+)
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
     from plumbstone.volumes.figures import Report
     from plumbstone.volumes.holding.hold_down import HoldResult
-    from plumbstone.volumes.layout import Plan
+    from plumbstone.volumes.plan import Plan
 
 
 def plan(
@@ -27,12 +36,18 @@ def plan(
     salt: Annotated[
         float | None, typer.Option("--salt", help="Grams of salt mix per litre.")
     ] = None,
+    force: ForceOption = False,
+    trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Compute everything from a scape file; --out writes it into a folder."""
+    from plumbstone.meshes.beside import trust as trust_folders
+
+    trust_folders(trust)
     with plain_errors():
-        run_plan(scape, out, None if grid is None else grid * 1e-3, salt, as_json, units)
+        spacing = None if grid is None else grid * 1e-3
+        run_plan(scape, out, spacing, salt, as_json, units, force)
 
 
 def run_plan(
@@ -42,21 +57,25 @@ def run_plan(
     salt: float | None,
     as_json: bool,
     units: Units,
+    force: bool,
 ) -> None:
     """Compute, write and print a plan."""
     from plumbstone.cli.documents import plan_document
+    from plumbstone.cli.results import refuse_results, write_results
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
+    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
     with working("Laying out the tank ..."):
-        result = make_plan(read_scape(path), spacing, salt)
-        report = report_of(result)
+        scape = read_scape(path)
+        if out is not None:
+            refuse_results(scape, out, force=force)
+        result = make_plan(scape, spacing, salt)
+        report = checked(report_of(result))
         document = plan_document(report)
         if out is not None:
-            from plumbstone.cli.results import write_results
-
-            write_results(result, document, out)
+            write_results(result, report, out, units, force=force)
     if as_json:
         emit_json(document)
         return
@@ -75,8 +94,8 @@ def print_plan(result: "Plan", report: "Report", units: Units) -> None:
     if result.purchases:
         print_bed(result.scape.name, result.purchases, units)
     print_lines(water_lines(report, units))
-    print_holds(result.holds, units)
-    _print_standing(result, units)
+    print_holds(result.holds, units, told_before=True)
+    _print_standing(result)
     if report.load is not None:
         print_lines([moving_line(report.load, units)])
     print_lines(later_findings(report, units))
@@ -117,21 +136,19 @@ def _print_pieces(report: "Report", units: Units) -> None:
     table(f"{report.name}: stones and wood", columns, rows)
 
 
-def print_holds(holds: "tuple[HoldResult, ...]", units: Units) -> None:
+def print_holds(
+    holds: "tuple[HoldResult, ...]", units: Units, *, told_before: bool = False
+) -> None:
     """Print what each group of wood needs, and where to stop filling."""
     from plumbstone.cli.wording.holding import hold_sentences
 
     for hold in holds:
-        for text in hold_sentences(hold, units):
-            typer.echo(text)
+        print_lines(hold_sentences(hold, units, told_before=told_before))
     if holds:
         typer.echo("Wedged feet and fresh soil over them are not counted as holding.")
 
 
-def _print_standing(result: "Plan", units: Units) -> None:
-    from plumbstone.cli.wording.holding import stack_sentence, standing_sentence
+def _print_standing(result: "Plan") -> None:
+    from plumbstone.cli.wording.holding import stack_sentence
 
-    for stone in result.standing:
-        text = standing_sentence(stone, units) if stone.doubtful else stack_sentence(stone)
-        if text is not None:
-            typer.echo(text)
+    print_lines(filter(None, map(stack_sentence, result.standing)))

@@ -1,143 +1,99 @@
-"""The results folder of a plan: all of it appears at once, or nothing."""
+"""The results of a plan, written into a folder."""
 
 import csv
-import ctypes
 import io
 import json
-import os
-import shutil
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from plumbstone.cli.files import WriteError, plain_cell
-from plumbstone.cli.pictures.drawing import plan_figure, png_bytes, section_figure
+from plumbstone.cli.documents import plan_document
+from plumbstone.cli.files import plain_cell, refuse_foreign, write_files
+from plumbstone.cli.pictures.drawing import png_bytes
+from plumbstone.cli.pictures.floor_plan import plan_figure
+from plumbstone.cli.pictures.front_view import front_figure, section_figure
+from plumbstone.cli.pictures.printed import drawings_pdf, template_pdf
 from plumbstone.cli.pictures.scene import glb_bytes
+from plumbstone.cli.pictures.sight import look_at
 from plumbstone.cli.sheet.build_sheet import build_sheet
+from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.layout import Plan
+    from plumbstone.volumes.figures import Report
+    from plumbstone.volumes.plan import Plan
+    from plumbstone.volumes.scape.scape import Scape
 
-MARK = "plan.json"  # a folder with this file is one of ours and may be replaced
+NAMES = (
+    "plan.json", "shopping.csv", "build-sheet.html", "plan.png", "front.png", "section.png",
+    "drawings.pdf", "template.pdf", "scape.glb",
+)  # fmt: skip
 
 
-def write_results(plan: "Plan", document: dict[str, Any], folder: Path) -> None:
-    """Write everything about a plan into a folder.
-
-    The folder is made beside its place under a temporary name and then renamed. An
-    earlier results folder of that name is replaced as a whole.
+def refuse_results(scape: "Scape", folder: Path, *, force: bool = False) -> None:
+    """See that a folder will take results, before they are computed.
 
     Raises
     ------
     WriteError
-        If the place holds something else, or the disk refuses.
+        As `write_results`.
     """
-    if folder.exists() and not (folder / MARK).is_file() and _has_content(folder):
-        raise WriteError(folder, "it holds files that are no results of plumbstone")
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        _clear_stale(folder)
-        prefix = f".{folder.name[:40]}-{os.getpid()}-"
-        fresh = Path(tempfile.mkdtemp(prefix=prefix, dir=folder.parent))
-    except OSError as error:
-        raise WriteError(folder, error.strerror or str(error)) from None
-    try:
-        _fill(plan, document, fresh)
-        fresh.chmod(0o755)
-        _swap(fresh, folder)
-    except OSError as error:
-        raise WriteError(folder, error.strerror or str(error)) from None
-    finally:
-        shutil.rmtree(fresh, ignore_errors=True)
+    refuse_foreign(folder, NAMES, inputs=scape.files, force=force)
+
+
+def write_results(
+    plan: "Plan", report: "Report", folder: Path, units: Units, *, force: bool = False
+) -> None:
+    """Write everything about a plan into a folder, beside whatever else is in it.
+
+    Raises
+    ------
+    WriteError
+        As `write_files`.
+    """
+    document, sight = plan_document(report), look_at(plan)
+    text = json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False)
+    contents = (
+        text.encode(),
+        shopping_csv(document).encode(),
+        build_sheet(sight, report, units).encode(),
+        png_bytes(plan_figure(sight, units)),
+        png_bytes(front_figure(sight, units)),
+        png_bytes(section_figure(sight, units)),
+        drawings_pdf(sight, units),
+        template_pdf(sight, units),
+        glb_bytes(sight),
+    )
+    named = dict(zip(NAMES, contents, strict=True))
+    write_files(folder, named, inputs=plan.scape.files, force=force)
 
 
 def shopping_csv(document: dict[str, Any]) -> str:
-    """Give the shopping list as CSV: one row for each size of bag and each stone."""
+    """Give the shopping list as CSV: a row for each size of bag, stone, lump and sinker."""
     stream = io.StringIO()
     writer = csv.writer(stream)
     writer.writerow(["what", "material", "count", "size", "unit", "price_each", "price"])
     for layer in document["layers"]:
         for bag in layer["bags"]:
-            unit = "kg" if "holds_kg" in bag else "L"
-            price = bag["price"]
-            total = "" if price is None else f"{price * bag['count']:.2f}"
-            writer.writerow(
-                [plain_cell(layer["name"]), plain_cell(layer["material"]), bag["count"],
-                 f"{bag.get('holds_kg', bag.get('holds_l')):.4g}", unit,
-                 "" if price is None else f"{price:.2f}", total]
-            )  # fmt: skip
+            mass = bag.get("holds_kg")
+            size, unit = (bag["holds_l"], "L") if mass is None else (mass, "kg")
+            writer.writerow(_row(layer, bag["count"], f"{size:.4g}", unit, bag["price"]))
     for piece in document["pieces"]:
-        mass = f"{piece['mass_kg']['mid']:.2f}"
-        writer.writerow(
-            [plain_cell(piece["name"]), plain_cell(piece["material"]), 1, mass, "kg", "", ""]
-        )
+        cost = None if piece["cost"] is None else piece["cost"]["mid"]
+        writer.writerow(_row(piece, 1, f"{piece['mass_kg']['mid']:.2f}", "kg", cost))
+    for lump in document["lumps"]:
+        mass = lump["mass_kg"]["mid"] / lump["count"]
+        writer.writerow(_row(lump, lump["count"], f"{mass:.2f}", "kg", None))
+    for hold in document["holds"]:
+        for sinker in hold["sinkers"]:
+            if sinker["stone"] is None:
+                named = {"name": f"Sinker for {hold['name']}", "material": sinker["material"]}
+                writer.writerow(_row(named, 1, f"{sinker['mass_g']:.0f}", "g", None))
     return stream.getvalue()
 
 
-def _fill(plan: "Plan", document: dict[str, Any], folder: Path) -> None:
-    """Write each result into a folder of its own."""
-    text = json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False)
-    (folder / MARK).write_text(text, encoding="utf-8")
-    (folder / "shopping.csv").write_text(shopping_csv(document), encoding="utf-8", newline="")
-    (folder / "plan.png").write_bytes(png_bytes(plan_figure(plan)))
-    (folder / "section.png").write_bytes(png_bytes(section_figure(plan)))
-    (folder / "scape.glb").write_bytes(glb_bytes(plan))
-    (folder / "build-sheet.html").write_text(build_sheet(plan, document), encoding="utf-8")
-
-
-def _swap(fresh: Path, folder: Path) -> None:
-    """Put a finished folder into its place; the earlier one ends up under the other name."""
-    if _exchanged(fresh, folder):
-        return
-    try:
-        fresh.rename(folder)
-    except OSError:
-        if not folder.exists():
-            raise
-    else:
-        return
-    old = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}-{os.getpid()}-", dir=folder.parent))
-    folder.rename(old / folder.name)
-    try:
-        fresh.rename(folder)
-    except OSError:
-        (old / folder.name).rename(folder)
-        raise
-    finally:
-        shutil.rmtree(old, ignore_errors=True)
-
-
-def _exchanged(one: Path, other: Path) -> bool:
-    """Swap two folders in one step, where the system can; no moment is without a whole one."""
-    if not other.is_dir():
-        return False
-    try:
-        rename = ctypes.CDLL(None, use_errno=True).renameat2
-    except (OSError, AttributeError):
-        return False
-    here, exchange = -100, 2  # AT_FDCWD and RENAME_EXCHANGE of linux/fs.h
-    return bool(rename(here, os.fsencode(one), here, os.fsencode(other), exchange) == 0)
-
-
-def _clear_stale(folder: Path) -> None:
-    """Remove what a run that was killed left beside a results folder."""
-    for left in folder.parent.glob(f".{folder.name[:40]}-*-*"):
-        process = left.name.rsplit("-", 2)[1]
-        if process.isdigit() and not _runs(int(process)):
-            shutil.rmtree(left, ignore_errors=True)
-
-
-def _runs(process: int) -> bool:
-    """Tell whether a process is alive."""
-    try:
-        os.kill(process, 0)
-    except ProcessLookupError:
-        return False
-    except OSError:
-        return True
-    return True
-
-
-def _has_content(folder: Path) -> bool:
-    """Tell whether something is there that is no empty folder."""
-    return not folder.is_dir() or any(folder.iterdir())
+def _row(
+    named: dict[str, Any], count: int, size: str, unit: str, price: float | None
+) -> list[object]:
+    """Give one line of the shopping list."""
+    names = [plain_cell(named["name"]), plain_cell(named["material"])]
+    each, whole = ("", "") if price is None else (f"{price:.2f}", f"{price * count:.2f}")
+    return [*names, count, size, unit, each, whole]

@@ -1,15 +1,26 @@
 """`plumbstone show`: the tank from above in characters, and its pictures."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_errors, working
+from plumbstone.cli.output import (
+    ForceOption,
+    JsonOption,
+    TrustOption,
+    UnitsOption,
+    emit_json,
+    plain_errors,
+    working,
+)
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.layout import Plan
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from plumbstone.volumes.plan import Plan
 
 WIDTH = 72  # characters along the length
 LAYER_SIGNS = ".:-~+"
@@ -23,21 +34,28 @@ def show(
     open_sheet: Annotated[
         bool, typer.Option("--open", help="Open the build sheet in a browser (with --out).")
     ] = False,
+    force: ForceOption = False,
+    trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Show the tank from above, and write its pictures and build sheet."""
-    from plumbstone.cli.documents import plan_document
+    from plumbstone.cli.results import refuse_results, write_results
+    from plumbstone.meshes.beside import trust as trust_folders
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
+    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
+    trust_folders(trust)
     with plain_errors(), working("Drawing ..."):
-        plan = make_plan(read_scape(scape))
+        read = read_scape(scape)
         if out is not None:
-            from plumbstone.cli.results import write_results
-
-            write_results(plan, plan_document(report_of(plan)), out)
+            refuse_results(read, out, force=force)
+        plan = make_plan(read)
+        report = checked(report_of(plan))
+        if out is not None:
+            write_results(plan, report, out, units, force=force)
     if as_json:
         emit_json({"rows": rows_from_above(plan), "key": _key(plan)})
     else:
@@ -51,45 +69,53 @@ def show(
 def rows_from_above(plan: "Plan") -> list[str]:
     """Draw the tank from above in characters, the back pane in the first row.
 
-    Letters are pieces, in the order of the file; signs are layers, in pouring order.
+    Digits are the pieces' numbers, `#` the rest of a piece; signs are layers, in pouring order.
+    Pieces below the bed are left out.
     """
     import numpy as np
 
     from plumbstone.meshes.columns import Grid, columns_of
+    from plumbstone.volumes.bed.pouring import soil_line
 
     tank = plan.scape.tank
     rows = max(4, round(WIDTH * tank.depth / tank.length / 2))
     grid = Grid(tank.length, tank.depth, WIDTH, rows)
     picture = np.full((rows, WIDTH), " ")
+    height = np.zeros((rows, WIDTH))
     if plan.bed is not None:
-        fine = plan.bed.grid
-        row = np.minimum((grid.y / fine.spacing[1]).astype(int), fine.ny - 1)
-        column = np.minimum((grid.x / fine.spacing[0]).astype(int), fine.nx - 1)
+        at = plan.bed.grid.cell_at(*np.meshgrid(grid.x, grid.y))
+        height = soil_line(plan.bed)[at]
         for index, result in enumerate(plan.bed.layers):
-            lies = (result.surface > result.below + 1e-4)[np.ix_(row, column)]
+            lies = (result.surface > result.below + 1e-4)[at]
             picture[lies] = LAYER_SIGNS[index % len(LAYER_SIGNS)]
-    for index, body in _lowest_first(plan):
+    owner = np.full((rows, WIDTH), -1)
+    for place, body in enumerate(plan.bodies):
         window = columns_of(body.piece.vertices, body.piece.faces, grid)
-        part = picture[window.place]
-        part[np.isfinite(window.lowest())] = _letter(index)
+        tops = np.where(np.isfinite(window.tops), window.tops, -np.inf).max(axis=0, initial=-np.inf)
+        seen = tops > height[window.place]
+        owner[window.place][seen] = place
+        height[window.place][seen] = tops[seen]
+    picture[owner >= 0] = "#"
+    for place in range(len(plan.bodies)):
+        _write_number(picture, owner == place, str(place + 1))
     return ["".join(line) for line in picture[::-1]]
 
 
-def _lowest_first(plan: "Plan") -> list[tuple[int, Any]]:
-    """Order pieces so that the highest is drawn last."""
-    bodies = list(enumerate(plan.bodies))
-    return sorted(bodies, key=lambda item: float(item[1].piece.vertices[:, 2].max()))
+def _write_number(picture: "NDArray[np.str_]", seen: "NDArray[np.bool_]", digits: str) -> None:
+    """Write the number of a piece where most of it is seen in one row, if there is room."""
+    import numpy as np
 
-
-def _letter(index: int) -> str:
-    """Letter of a piece: A to Z, then a to z, then again."""
-    letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
-    return letters[index % len(letters)]
+    counts = seen.sum(axis=1)
+    row = int(counts.argmax())
+    columns = np.flatnonzero(seen[row])
+    if len(columns) >= len(digits):
+        first = int(columns[(len(columns) - len(digits)) // 2])
+        picture[row, first : first + len(digits)] = list(digits)
 
 
 def _key(plan: "Plan") -> dict[str, str]:
-    """Say what each letter and sign means."""
-    key = {_letter(i): body.entry.name for i, body in enumerate(plan.bodies)}
+    """Say what each number and sign means."""
+    key = {str(i): body.entry.name for i, body in enumerate(plan.bodies, 1)}
     for index, result in enumerate(plan.bed.layers if plan.bed else ()):
         key[LAYER_SIGNS[index % len(LAYER_SIGNS)]] = result.layer.name
     return key

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from plumbstone.cli.output import JsonOption, UnitsOption, emit_json, plain_errors
+from plumbstone.cli.output import ForceOption, JsonOption, UnitsOption, emit_json, plain_errors
 from plumbstone.cli.wording.units import Units
 
 Scans = Annotated[
@@ -17,7 +17,11 @@ Unit = Annotated[
     str | None, typer.Option("--unit", help="Unit of the scan: m, dm, cm, mm, in or ft.")
 ]
 Longest = Annotated[
-    str | None, typer.Option("--longest", help='Known longest side, such as "18 cm".')
+    str | None,
+    typer.Option("--longest", help='Greatest distance across the body, by caliper: "18 cm".'),
+]
+Across = Annotated[
+    str | None, typer.Option("--across", help="Greatest width at right angles to --longest.")
 ]
 Every = Annotated[
     bool, typer.Option("--all", help="Weigh every body in a scan that holds several.")
@@ -49,6 +53,7 @@ Capacity = Annotated[
 ]
 PricePerKg = Annotated[float | None, typer.Option("--price-per-kg", help="In your money.")]
 Price = Annotated[float | None, typer.Option("--price", help="Of the piece, in your money.")]
+Budget = Annotated[float | None, typer.Option("--budget", help="What you can pay for the piece.")]
 Opening = Annotated[
     str | None, typer.Option("--opening", help='Does it pass? "80 x 35 cm", or a scape file.')
 ]
@@ -66,6 +71,7 @@ def weigh(
     material: MaterialName = "unknown stone",
     unit: Unit = None,
     longest: Longest = None,
+    across: Across = None,
     every: Every = False,
     same_stone: SameStone = False,
     size: Size = None,
@@ -79,33 +85,49 @@ def weigh(
     scale_capacity: Capacity = None,
     price_per_kg: PricePerKg = None,
     price: Price = None,
+    budget: Budget = None,
     opening: Opening = None,
     keep: Keep = None,
     picture: Picture = None,
     csv: Csv = None,
+    force: ForceOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Say how many litres and kilograms a stone or a piece of wood has, and its price."""
-    from plumbstone.cli.weigh_output import Prices, document, print_pieces, write_csv, write_mesh
-    from plumbstone.cli.weigh_request import Request, opening_of, weigh_all
+    from plumbstone.cli.files import refuse_foreign, write_file
+    from plumbstone.cli.weigh_output import (
+        Prices,
+        csv_content,
+        document,
+        mesh_content,
+        print_pieces,
+    )
+    from plumbstone.cli.weigh_request import Request, opening_of, readable, weigh_all
+    from plumbstone.volumes.sanity import checked
 
     with plain_errors():
         request = Request.parsed(
-            material, unit, longest, mass, in_water, bucket_rise, scale_step, scale_capacity
+            material, unit, longest, across, mass, in_water, bucket_rise, scale_step, scale_capacity
         )
         request = request.with_flags(every, same_stone, rescale, keep is not None or bool(picture))
         passed = opening_of(opening)
+        inputs = readable(scans or [])
+        for written in filter(None, (keep, picture, csv)):
+            refuse_foreign(written.parent, [written.name], inputs=inputs, force=force)
         found, failed = weigh_all(request, scans or [], size, factor, limb or [])
-        prices = Prices.of(price_per_kg, price, found)
+        for weighed in found:
+            checked({weighed.name: {"volume_m3": weighed.volume, "mass_kg": weighed.mass}})
+        prices = Prices.of(price_per_kg, price, budget, found)
         if keep is not None:
-            write_mesh(found, keep)
+            write_file(keep, mesh_content(found, keep), inputs=inputs, force=force)
         if picture is not None:
-            from plumbstone.cli.pictures.weigh_picture import write_picture
+            from plumbstone.cli.pictures.weigh_picture import picture_of
 
-            write_picture(found, picture)
+            write_file(picture, picture_of(found, picture), inputs=inputs, force=force)
         if csv is not None:
-            write_csv(csv, found, failed, prices)
+            rows = csv_content(found, failed, prices)
+            write_file(csv, rows, inputs=inputs, force=force)
     if as_json:
         pieces = [document(weighed, prices, passed) for weighed in found]
         emit_json({"pieces": pieces, "failed": failed})

@@ -1,21 +1,17 @@
 """Results of weighed scans, kept by the content of the file, so that a second run is instant."""
 
-import hashlib
 import json
-import os
-from functools import cache
+from dataclasses import astuple
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from plumbstone.meshes.contents import kept_place
 from plumbstone.meshes.extents import Extents
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.weighing import Confidence, Weighed, mass_of
 
 if TYPE_CHECKING:
     from plumbstone.cli.weigh_request import Request
-
-ONE_FILE = (".stl", ".ply", ".off", ".glb", ".3mf", ".obj", ".xyz")  # nothing beside them counts
-LARGEST = 1_000_000_000  # [bytes]
 
 
 def recalled(path: Path, request: "Request") -> list[Weighed] | None:
@@ -32,7 +28,7 @@ def recalled(path: Path, request: "Request") -> list[Weighed] | None:
 
 def remembered(path: Path, request: "Request", found: list[Weighed]) -> None:
     """Keep results for a later run; a disk that refuses is no error."""
-    from plumbstone.cli.files import write_whole
+    from plumbstone.cli.files import put_whole
     from plumbstone.meshes.errors import PlumbstoneError
 
     kept = _place(path, request)
@@ -40,37 +36,14 @@ def remembered(path: Path, request: "Request", found: list[Weighed]) -> None:
         return
     try:
         kept.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(kept, json.dumps([_row(weighed) for weighed in found]))
+        put_whole(kept, json.dumps([_row(weighed) for weighed in found]).encode())
     except (OSError, PlumbstoneError):
         return
 
 
 def _place(path: Path, request: "Request") -> Path | None:
     """Where the results of these bytes with these options are kept."""
-    if path.suffix.lower() not in ONE_FILE:
-        return None
-    try:
-        if path.stat().st_size > LARGEST:
-            return None
-        digest = hashlib.blake2b(path.read_bytes(), digest_size=20)
-    except OSError:
-        return None
-    options = [path.suffix.lower(), request.unit, request.longest, request.every, _method()]
-    digest.update(json.dumps(options).encode())
-    root = os.environ.get("XDG_CACHE_HOME", "")
-    folder = Path(root) if Path(root).is_absolute() else Path.home() / ".cache"
-    return folder / "plumbstone" / "weigh" / f"{digest.hexdigest()}.json"
-
-
-@cache
-def _method() -> str:
-    """Digest of the code that turns a scan into a volume, so that a new version weighs anew."""
-    import plumbstone.meshes.piece as meshes
-
-    digest = hashlib.blake2b(digest_size=8)
-    for source in sorted(Path(str(meshes.__file__)).parent.glob("*.py")):
-        digest.update(source.read_bytes())
-    return digest.hexdigest()
+    return kept_place(path, "weigh", ".json", repr(request.ruler), repr(request.every))
 
 
 def _row(weighed: Weighed) -> dict[str, Any]:
@@ -80,11 +53,12 @@ def _row(weighed: Weighed) -> dict[str, Any]:
     return {
         "volume": [weighed.volume.low, weighed.volume.mid, weighed.volume.high],
         "size": weighed.size,
-        "confidence": [weighed.confidence.word, weighed.confidence.reason],
+        "confidence": astuple(weighed.confidence),
         "changes": weighed.changes,
         "warnings": weighed.warnings,
         "lowest": extents.lowest,
         "openings": extents.openings,
+        "sides": extents.sides,
     }
 
 
@@ -105,5 +79,5 @@ def _weighed(row: dict[str, Any], path: Path, request: "Request") -> Weighed:
         confidence=Confidence(*row["confidence"]),
         changes=tuple(row["changes"]),
         warnings=tuple(row["warnings"]),
-        extents=Extents(row["lowest"], openings),
+        extents=Extents(row["lowest"], openings, tuple(row["sides"])),
     )

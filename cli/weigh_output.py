@@ -23,17 +23,26 @@ class Prices:
 
     per_kg: float | None
     per_piece: float | None
+    budget: float | None = None
 
     @classmethod
-    def of(cls, per_kg: float | None, per_piece: float | None, found: list[Weighed]) -> "Prices":
+    def of(
+        cls,
+        per_kg: float | None,
+        per_piece: float | None,
+        budget: float | None,
+        found: list[Weighed],
+    ) -> "Prices":
         """Check prices against each other and the pieces."""
         if per_kg is not None and per_piece is not None:
             raise PlumbstoneError("Give --price-per-kg or --price, not both.")
         if per_piece is not None and len(found) > 1:
             raise PlumbstoneError("--price is that of one piece; weigh one with it.")
-        if min(per_kg or 0.0, per_piece or 0.0) < 0:
+        if min(per_kg or 0.0, per_piece or 0.0, budget or 0.0) < 0:
             raise PlumbstoneError("A price must not be less than nothing.")
-        return cls(per_kg, per_piece)
+        if budget is not None and per_kg is None and per_piece is None:
+            raise PlumbstoneError("--budget needs --price-per-kg, or --price.")
+        return cls(per_kg, per_piece, budget)
 
     def price(self, weighed: Weighed) -> Range | None:
         """Price of a piece; None where none was given."""
@@ -58,6 +67,7 @@ def document(weighed: Weighed, prices: Prices, opening: Opening) -> dict[str, An
         "smallest_opening_cm": None if extents is None else [s * 1e2 for s in extents.smallest],
         "confidence": weighed.confidence.word,
         "confidence_reason": weighed.confidence.reason,
+        "caveat": weighed.confidence.caveat,
         "mended": list(weighed.changes),
         "warnings": list(weighed.warnings),
     }
@@ -80,26 +90,23 @@ def passes(weighed: Weighed, opening: tuple[float, float]) -> bool:
     return two[0] <= min(opening) and two[1] <= max(opening)
 
 
-def write_mesh(found: list[Weighed], path: Path) -> None:
-    """Write the mended mesh of the one piece that was weighed."""
-    from plumbstone.cli.files import write_whole
+def mesh_content(found: list[Weighed], path: Path) -> bytes:
+    """Give the mended mesh of the one piece that was weighed, as PLY."""
     from plumbstone.meshes.writing import ply_bytes
 
     if len(found) != 1 or found[0].piece is None:
         raise PlumbstoneError("--keep writes one mesh; weigh one scan with it.")
     if path.suffix.lower() != ".ply":
         raise PlumbstoneError(f"{path}: --keep writes PLY; end its name in .ply.")
-    write_whole(path, ply_bytes(found[0].piece.vertices, found[0].piece.faces))
+    return ply_bytes(found[0].piece.vertices, found[0].piece.faces)
 
 
-def write_csv(
-    path: Path, found: list[Weighed], failed: list[dict[str, str]], prices: Prices
-) -> None:
-    """Write one row a piece."""
+def csv_content(found: list[Weighed], failed: list[dict[str, str]], prices: Prices) -> bytes:
+    """Give one row a piece as CSV."""
     import csv
     import io
 
-    from plumbstone.cli.files import plain_cell, write_whole
+    from plumbstone.cli.files import plain_cell
 
     stream = io.StringIO()
     writer = csv.writer(stream)
@@ -118,7 +125,7 @@ def write_csv(
         writer.writerow([*names, *volume, *mass, price, ""])
     for row in failed:
         writer.writerow([plain_cell(row["file"]), *[""] * 9, plain_cell(row["reason"])])
-    write_whole(path, stream.getvalue())
+    return stream.getvalue().encode()
 
 
 def print_pieces(
@@ -130,6 +137,7 @@ def print_pieces(
 ) -> None:
     """Print a sentence for one piece, a table for several, and what was mended."""
     from plumbstone.cli.wording.units import mass_words, volume_words
+    from plumbstone.cli.wording.weighing import budget_words, trust_words
 
     if len(found) == 1:
         _print_one(found[0], prices, units)
@@ -143,7 +151,7 @@ def print_pieces(
                     volume_words(weighed.volume, units, 2),
                     mass_words(weighed.mass, units),
                     "-" if cost is None else f"{cost.mid:.2f}",
-                    weighed.confidence.word,
+                    trust_words(weighed.confidence),
                 ]
             )
         table("Weighed, heaviest first", ["Piece", "Volume", "Mass", "Price", "Trust"], rows)
@@ -153,6 +161,9 @@ def print_pieces(
             does = "passes" if passes(weighed, opening) else "does not pass"
             sides = " × ".join(show_length(side, units) for side in opening)
             typer.echo(f"{label}It {does} the opening of {sides}.")
+        cost = prices.price(weighed)
+        if prices.budget is not None and cost is not None:
+            typer.echo(f"{label}{budget_words(cost, prices.budget)}")
         for text in weighed.warnings:
             typer.echo(f"{label}Mind: {text}")
     for row in failed:

@@ -3,12 +3,14 @@
 import glob
 import os
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.rulers import Ruler
 from plumbstone.volumes.bodies.weighing import (
     Weighed,
     checked_by_mass,
@@ -27,6 +29,8 @@ from plumbstone.volumes.scape.quantities import parse_quantity
 
 WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.water.density
 LOST = "the process that weighed it was stopped, maybe for want of memory; try it alone."
+# Files that lie beside scans and are none; all others of a folder are weighed or told of.
+BESIDE = (".mtl", ".bin", ".jpg", ".jpeg", ".png", ".webp", ".heic", ".md", ".json", ".pdf")
 MANY = 4  # files from which on a pool of processes pays its start
 
 Failures = list[dict[str, str]]
@@ -37,8 +41,7 @@ class Request:
     """The options that hold for every piece, in SI units."""
 
     material: Material
-    unit: str | None
-    longest: float | None  # [m]
+    ruler: Ruler
     mass: float | None  # [kg]
     volume: Range | None  # by the bucket [m³]
     every: bool = False
@@ -52,6 +55,7 @@ class Request:
         material: str,
         unit: str | None,
         longest: str | None,
+        across: str | None,
         mass: str | None,
         in_water: str | None,
         bucket_rise: str | None,
@@ -73,10 +77,12 @@ class Request:
         if rise is not None:
             capacity = _mass("--scale-capacity", scale_capacity)
             volume = volume_by_bucket(rise, step or 0.0, capacity, WATER)
-        length = None if longest is None else parse_quantity(longest, "length")
-        if length is not None and length <= 0:
-            raise PlumbstoneError(f'--longest "{longest}": it must be more than nothing.')
-        return cls(found, unit, length, dry, volume)
+        ruler = Ruler(unit, _length("--longest", longest), _length("--across", across))
+        if ruler.longest and ruler.across and ruler.across > ruler.longest:
+            raise PlumbstoneError(
+                "--across is the width at right angles to --longest: less than it."
+            )
+        return cls(found, ruler, dry, volume)
 
     def with_flags(self, every: bool, same_stone: bool, rescale: bool, meshes: bool) -> "Request":
         """Add what is on or off."""
@@ -108,6 +114,13 @@ def weigh_all(
     return [weigh_mass(mass, material)], []
 
 
+def readable(scans: Sequence[Path]) -> list[Path]:
+    """List the files that will be read; what is missing or empty is told when it is weighed."""
+    with suppress(PlumbstoneError):
+        return list(_files(scans))
+    return list(scans)
+
+
 def opening_of(text: str | None) -> tuple[float, float] | None:
     """Parse "80 x 35 cm", or take the opening of the tank in a scape file [m]."""
     if text is None:
@@ -128,8 +141,9 @@ def _weigh_scans(request: Request, files: list[Path]) -> tuple[list[Weighed], Fa
 
         if len(files) != 2:
             raise PlumbstoneError(f"--same-stone takes two scans of one stone, not {len(files)}.")
-        scan = joined_scan(files[0], files[1], request.unit, request.longest)
+        scan = joined_scan(files[0], files[1], request.ruler)
         return [_by_mass(weigh_closed(scan, request.material), request)], []
+    _one_mass(request, files)
     found: list[Weighed] = []
     failed: Failures = []
     for path, pieces in _each(request, files):
@@ -138,8 +152,20 @@ def _weigh_scans(request: Request, files: list[Path]) -> tuple[list[Weighed], Fa
                 raise PlumbstoneError(pieces)
             failed.append({"file": str(path), "reason": pieces})
         else:
-            found += [_by_mass(weighed, request) for weighed in pieces]
+            found += pieces
+    if request.mass is not None and len(found) > 1:
+        raise PlumbstoneError(
+            f"--mass is that of one piece, not of {len(found)}; weigh one with it."
+        )
+    found = [_by_mass(weighed, request) for weighed in found]
     return sorted(found, key=lambda weighed: (-weighed.mass.mid, weighed.source)), failed
+
+
+def _one_mass(request: Request, pieces: Sequence[object]) -> None:
+    """Refuse one measured mass for several pieces."""
+    if request.mass is not None and len(pieces) > 1:
+        problem = f"--mass is that of one piece, not of {len(pieces)}; weigh one with it."
+        raise PlumbstoneError(problem)
 
 
 def _each(request: Request, files: list[Path]) -> Iterator[tuple[Path, list[Weighed] | str]]:
@@ -174,16 +200,17 @@ def _workers() -> int:
 def weigh_file(request: Request, path: Path) -> list[Weighed] | str:
     """Weigh the bodies of one scan, or say why not; taken from the cache if it can be."""
     from plumbstone.cli.weigh_cache import recalled, remembered
-    from plumbstone.meshes.closing import closed_scan, closed_scans
+    from plumbstone.meshes.closing import closed_scans
+    from plumbstone.meshes.keeping import kept_scan
 
     try:
         known = None if request.meshes else recalled(path, request)
         if known is not None:
             return _numbered(known)
         if request.every:
-            scans = closed_scans(path, request.unit, request.longest)
+            scans = closed_scans(path, request.ruler)
         else:
-            scans = (closed_scan(path, request.unit, request.longest),)
+            scans = (kept_scan(path, request.ruler),)
         found = [weigh_closed(scan, request.material) for scan in scans]
     except PlumbstoneError as error:
         return str(error)
@@ -211,11 +238,13 @@ def _by_mass(weighed: Weighed, request: Request) -> Weighed:
 
 def _files(scans: Sequence[Path]) -> Iterator[Path]:
     """Spread folders and patterns into the scans they hold."""
-    from plumbstone.meshes.reading import MESH_KINDS
-
     for path in scans:
         if path.is_dir():
-            inside = sorted(p for p in path.iterdir() if p.suffix.lower() in (*MESH_KINDS, ".xyz"))
+            inside = sorted(
+                p
+                for p in path.iterdir()
+                if p.is_file() and not p.name.startswith(".") and p.suffix.lower() not in BESIDE
+            )
             if not inside:
                 raise PlumbstoneError(f"{path}: no scan in this folder.")
             yield from inside
@@ -232,6 +261,16 @@ def _mass(option: str, text: str | None) -> float | None:
     found = parse_quantity(text, "mass")
     if not found > 0:
         raise PlumbstoneError(f'{option} "{text}": a mass must be more than nothing.')
+    return found
+
+
+def _length(option: str, text: str | None) -> float | None:
+    """Parse a length above zero [m]."""
+    if text is None:
+        return None
+    found = parse_quantity(text, "length")
+    if not found > 0:
+        raise PlumbstoneError(f'{option} "{text}": a length must be more than nothing.')
     return found
 
 

@@ -5,23 +5,38 @@ from pathlib import Path
 
 import numpy as np
 
+from plumbstone.meshes.attached import Stand, parts_of, stand_below
 from plumbstone.meshes.clouds import cloud_surface
-from plumbstone.meshes.faults import (
-    crowded_edges,
-    enclosed_volume,
-    face_areas,
-    is_closed,
+from plumbstone.meshes.doubts import Doubt, foremost, range_of, trust_in
+from plumbstone.meshes.faults import crowded_edges, enclosed_volume, face_areas, is_closed
+from plumbstone.meshes.isolating import (
+    LEAST_CUT,
+    Plane,
+    bodies_on_ground,
+    split_bodies,
+    table_within,
 )
-from plumbstone.meshes.isolating import bodies_on_ground
 from plumbstone.meshes.mending import compacted, outer_shell, without_crowded, wound
 from plumbstone.meshes.occupancy import occupied_volume
+from plumbstone.meshes.parts import ScanError
 from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.reading import LARGEST_STONE, LARGEST_WOOD, RawScan, ScanError, read_raw
+from plumbstone.meshes.reading import LARGEST_STONE, LARGEST_WOOD, RawScan, read_raw
+from plumbstone.meshes.rulers import (
+    FILE_ALONE,
+    Ruler,
+    factor_by,
+    measured,
+    own_scale,
+    ruled_scale,
+)
+from plumbstone.meshes.smoothing import is_smoothed
 from plumbstone.meshes.uncrossing import crossed_share, one_skin, united
 from plumbstone.meshes.underside import (
+    Breach,
     Rim,
     boundary_parts,
+    breach_of,
     close_below,
     filled,
     measure_rim,
@@ -36,18 +51,25 @@ SHARE, SHARE_LEAN, SHARE_SPREAD = 0.62, 0.15, 0.10
 # No underside reaches farther below its rim than this, over 2 × area / length of the rim: a strip
 # under a limb, and what a round rim has more.
 STRIP_DEPTH, ROUND_DEPTH = 0.20, 0.25
-CLOSED_SPREAD = 0.03  # scale and noise of a complete scan, share at 90 %; from memory
-CROSSED_SPREAD = 0.05  # the same of one that passed through itself; from memory
+CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
+CROSSED_NOISE = 0.04  # the same of one that passed through itself; from memory
 SKIN_SPREAD = 0.016  # the same of a scan with its table in it; calibrated on phone-like scans
 SKIN_NOISE = 0.0005  # how far the skin may lie off as a whole, at 90 % [m]; from memory
 ROOM = 6.0  # [m]: a scan that is wider has a wrong unit
-UNSEEN_FOOT = 0.004  # how much may be cut away below a rim without a table [m]; from memory
+UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
 MOST_CROSSED = 0.10  # share of the skin of a closed scan that may pass through itself
 GUARD = 0.07  # how far the second estimate may lie off before the range grows, share
 Z90 = 1.645  # standard deviations to either side that hold 90 %
 LEAST_SEEN = 0.25  # share of the volume above the rim; with less, too much would be guessed
-UNDERSIDE_WANTED = "its underside was not seen; a second scan, turned over, or a scale would help"
+MOST_DISAGREE = 0.06  # two measured lengths of one body, against those of the scan
+SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
+BULKY, COMPACT = 0.45, 0.78  # share of its hull that a stone fills at least, and wood at most
+SWOLLEN, SHRUNK = 0.006, 0.003  # of a skin that fusion over 3-5 mm rounded: how far it may lie off
+# outward and inward, at 90 % [m]; + 44 ... 50 % on a 20 cm stone by a phone's LiDAR (manifest)
+ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane [m]
+THIN_SLAB = 0.25  # of the volume: a table that holds more may be a ledge of the stone
+UNSEEN = "its underside was not seen; a second scan, turned over, or a scale would help"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,19 +77,34 @@ class ClosedScan:
     """A scan as one closed body."""
 
     piece: Piece
-    volume: Range  # [m³]
-    reason: str  # why its range is as wide as it is
+    doubts: tuple[Doubt, ...]  # why its range is as wide as it is
     bare: Indices  # faces of the piece that were seen, without what was closed
     away: Floats | None = None  # (k, 3, 3) corners of what was cut away, beside the piece [m]
 
-    def rescaled(self, longest: float) -> "ClosedScan":
-        """Scale it so that its longest side is a known length [m]."""
-        factor = longest / float(self.piece.size.max())
-        changed = f"lengths × {factor:.4g}, from the known longest side"
-        changes = (*self.piece.changes, changed)
+    @property
+    def volume(self) -> Range:
+        """Volume with what is not sure of it [m³]; holds the truth at 90 %."""
+        return range_of(enclosed_volume(self.piece.vertices, self.piece.faces), self.doubts)
+
+    @property
+    def trust(self) -> str:
+        """How far its volume can be trusted: "good", "fair" or "poor"."""
+        return trust_in(self.volume, self.doubts)
+
+    @property
+    def doubt(self) -> Doubt:
+        """What its trust hangs on."""
+        return foremost(self.doubts)
+
+    def doubted(self, *doubts: Doubt) -> "ClosedScan":
+        """Add doubts."""
+        return replace(self, doubts=(*self.doubts, *doubts))
+
+    def times(self, factor: float, said: str) -> "ClosedScan":
+        """Scale all its lengths."""
+        changes = (*self.piece.changes, said)
         piece = replace(self.piece, vertices=self.piece.vertices * factor, changes=changes)
-        away = None if self.away is None else self.away * factor
-        return replace(self, piece=piece, volume=self.volume.times(factor**3), away=away)
+        return replace(self, piece=piece, away=None if self.away is None else self.away * factor)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,21 +117,20 @@ class OpenBody:
     rims: tuple[Rim, ...]  # open edges of what was not seen from above; none if it has no underside
     skirt: float  # volume with walls dropped from the rims to the ground [m³]
     noise: float  # of its skin and its caps, at 90 % [m³]
+    ground: Plane | None  # before the body was turned upright; None where none was seen
     changes: tuple[str, ...]
     away: Floats  # (k, 3, 3) corners of what was cut away [m]
 
 
-def closed_scan(path: Path, unit: str | None = None, longest: float | None = None) -> ClosedScan:
+def closed_scan(path: Path, ruler: Ruler = FILE_ALONE) -> ClosedScan:
     """Read a scan of one body, tell it from its surroundings and close it.
 
     Parameters
     ----------
     path : Path
         Mesh or point cloud.
-    unit : str, optional
-        Of its coordinates.
-    longest : float, optional
-        Known longest side of the body [m]; rescales it.
+    ruler : Ruler
+        What is known of its unit and lengths.
 
     Returns
     -------
@@ -106,7 +142,7 @@ def closed_scan(path: Path, unit: str | None = None, longest: float | None = Non
     ScanError
         If it cannot be read, holds no body or several, or its volume cannot be told.
     """
-    found = closed_scans(path, unit, longest)
+    found = closed_scans(path, ruler)
     if len(found) > 1:
         problem = f"holds {len(found)} bodies; scan them one at a time, or weigh each with --all."
         raise ScanError(path, problem)
@@ -121,51 +157,171 @@ def body_of(path: Path, raw: RawScan) -> OpenBody:
     return bodies[0]
 
 
-def closed_scans(
-    path: Path, unit: str | None = None, longest: float | None = None
-) -> tuple[ClosedScan, ...]:
-    """Close each body of a scan, as `closed_scan` does with one; largest first."""
-    raw = read_raw(path, unit)
+def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...]:
+    """Close each body of a scan, as `closed_scan` does with one; largest first.
+
+    Cutting a body off its table goes by millimetres, so a scan whose lengths were far off is
+    told from it once more at the right ones.
+    """
+    raw = wound_raw(path, ruler)
     across = float(np.ptp(raw.vertices, axis=0).max())
-    if across > ROOM:
-        if longest is None:
-            raise ScanError(path, f"is {across:.1f} m across, more than a room; give --unit.")
-        raw = replace(raw, vertices=raw.vertices * (longest / across))
+    if across > ROOM and not ruler.measured:
+        raise ScanError(path, f"is {across:.1f} m across, more than a room; give --unit.")
+    scans, before = _bodies(path, raw), 1.0
+    if ruler.measured:
+        factor, _ = factor_by(ruler, measured(scans[0].piece.vertices))
+        if not 1 / SAME_SIZE < factor < SAME_SIZE:
+            before = factor
+            scans = _bodies(path, replace(raw, vertices=raw.vertices * factor))
+    scaled = with_scale(path, scans, ruler, before if raw.sized else None)
+    return tuple(_said(scan, raw.changes, raw.warnings) for scan in scaled)
+
+
+def wound_raw(path: Path, ruler: Ruler) -> RawScan:
+    """Read a scan and wind its faces."""
+    raw = read_raw(path, ruler)
+    if len(raw.faces) == 0 or is_closed(raw.faces, len(raw.vertices)):
+        return raw
+    faces, turned = wound(raw.vertices, raw.faces)
+    said = (f"turned {turned} faces so that all look outward",) if turned else ()
+    return replace(raw, faces=faces, changes=(*raw.changes, *said))
+
+
+def with_scale(
+    path: Path, scans: tuple[ClosedScan, ...], ruler: Ruler, before: float | None = 1.0
+) -> tuple[ClosedScan, ...]:
+    """Bring bodies to a measured length of the first, or doubt the file's own lengths.
+
+    `before` is the factor that they were brought nearer by already; None where the file's
+    lengths mean nothing.
+    """
+    if not ruler.measured:
+        return tuple(_of_own_size(path, scan) for scan in scans)
+    factor, disagree = factor_by(ruler, measured(scans[0].piece.vertices))
+    if disagree > MOST_DISAGREE:
+        problem = (
+            f"its longest and its width across disagree by {disagree:.0%} with what was measured; "
+            "measure again."
+        )
+        raise ScanError(path, problem)
+    total = 1.0 if before is None else before * factor
+    doubt = ruled_scale(ruler.measured, disagree, total)
+    said = (
+        f"lengths × {(before or 1.0) * factor:.4g}, from the measured {ruler.measured * 1e2:.1f} cm"
+    )
+    return tuple(scan.times(factor, said).doubted(doubt) for scan in scans)
+
+
+def _bodies(path: Path, raw: RawScan) -> tuple[ClosedScan, ...]:
+    """Close each body of a scan at the scale that it has."""
+    said = ""
     if len(raw.faces) == 0:
         vertices, faces, said = cloud_surface(path, raw.vertices)
-        raw = replace(raw, vertices=vertices, faces=faces, changes=(*raw.changes, said))
-    scans = _complete(path, raw) or tuple(_finished(path, b) for b in opened_bodies(path, raw))
-    return tuple(_with_scale(path, scan, raw, longest) for scan in scans)
+        faces, _ = wound(vertices, faces)
+        raw = replace(raw, vertices=vertices, faces=faces)
+    scans = _complete(path, raw)
+    if len(scans) == 1:
+        scans = (_off_its_slab(path, scans[0]),)
+    scans = scans or tuple(_off_its_stand(path, b) for b in opened_bodies(path, raw))
+    scans = tuple(scan.doubted(*attached(scan)) for scan in scans)
+    return tuple(_said(scan, (said,)) for scan in scans) if said else scans
 
 
-def _with_scale(path: Path, scan: ClosedScan, raw: RawScan, longest: float | None) -> ClosedScan:
-    """Add what was said while reading, and bring the body to a known length."""
-    changes = (*raw.changes, *scan.piece.changes)
-    warnings = (*raw.warnings, *scan.piece.warnings)
-    scan = replace(scan, piece=replace(scan.piece, changes=changes, warnings=warnings))
+def _off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
+    """Cut a body off a table that an app closed into its skin."""
+    vertices, faces = scan.piece.vertices, scan.piece.faces
+    table = table_within(vertices, faces)
+    if table is None:
+        return scan
+    raw = RawScan(vertices, faces, "z", (), ())
+    bodies = opened_bodies(path, raw, table)
+    if len(bodies) > 1:
+        raise ScanError(path, f"holds {len(bodies)} bodies on one slab; scan them one at a time.")
+    found = _off_its_stand(path, bodies[0])
+    rest = scan.volume.mid / found.volume.mid - 1
+    says = "the scan was closed together with its table, which was cut away"
+    doubt = Doubt("table", 0.02, 0.02, says, trust="fair")
+    if rest > THIN_SLAB:
+        says += f"; that took {rest * found.volume.mid * 1e3:.2f} L away, see --picture"
+        doubt = Doubt("table", 0.05, 0.05, says, trust="poor")
+    return _said(found, scan.piece.changes).doubted(doubt)
+
+
+def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
+    """Close a body, and cut it off a stand that it melted into."""
+    scan = _finished(path, body)
+    stand = None
+    if body.ground is not None:
+        stand = stand_below(scan.piece.vertices, scan.piece.faces)
+    if stand is None:
+        return scan
+    above = _cut_off(body, stand)
+    if above is None:
+        return scan
+    found = _finished(path, above)
+    took = scan.volume.mid / found.volume.mid - 1
+    says = (
+        f"what looks like a stand of {stand.height * 1e2:.0f} cm was cut away below it; "
+        "stand the stone on a flat table, or see --picture"
+    )
+    return found.doubted(Doubt("stand", 0.08, 0.08 if stand.straight else took, says, trust="poor"))
+
+
+def _cut_off(body: OpenBody, stand: Stand) -> OpenBody | None:
+    """Take the largest body above a stand, set down on the table."""
+    cut = stand.height + LEAST_CUT
+    over = (body.vertices[body.seen][:, :, 2] > cut).all(axis=1)
+    bodies, _ = split_bodies(body.vertices, body.seen[over])
+    if not bodies:
+        return None
+    lowered = body.vertices - [0.0, 0.0, stand.height]
+    vertices, faces = compacted(lowered, bodies[0])
+    below = body.vertices[body.seen[~over]]
+    away = np.concatenate([body.away, below]) - [0.0, 0.0, stand.height]
+    return _open_body(vertices, faces, body.ground, body.changes, away)
+
+
+def attached(scan: ClosedScan) -> tuple[Doubt, ...]:
+    """Doubt a body that narrows so much that it may be two."""
+    parts = parts_of(scan.piece.vertices, scan.piece.faces)
+    if len(parts.shares) == 1 and not BULKY < parts.solidity < COMPACT:
+        return ()
+    if len(parts.shares) == 1:
+        says = (
+            f"it fills only {parts.solidity:.0%} of its hull: if a hand or another thing is "
+            "melted into it, scan the stone alone; see --picture"
+        )
+        return (Doubt("attached", 1 - parts.solidity, 0.05, says, trust="poor"),)
+    litres = " and ".join(f"{s * scan.volume.mid * 1e3:.2f}" for s in parts.shares)
+    says = (
+        f"it narrows between parts of {litres} L: if one is a stand, a hand or a neighbour, "
+        "scan the stone alone; see --picture"
+    )
+    return (Doubt("attached", 1 - 0.9 * parts.shares[-1], 0.03, says, trust="poor"),)
+
+
+def _said(scan: ClosedScan, changes: tuple[str, ...], warnings: tuple[str, ...] = ()) -> ClosedScan:
+    """Put what was said before to the front."""
+    piece = scan.piece
+    told = replace(piece, changes=(*changes, *piece.changes), warnings=(*warnings, *piece.warnings))
+    return replace(scan, piece=told)
+
+
+def _of_own_size(path: Path, scan: ClosedScan) -> ClosedScan:
+    """Take the file's own lengths for a body, and doubt them."""
     size = float(scan.piece.size.max())
-    if longest is not None:
-        return scan.rescaled(longest)
     if size > LARGEST_WOOD:
         raise ScanError(path, f"is {size:.1f} m long, more than a tank holds; give --unit.")
-    if size > LARGEST_STONE:
-        told = (*scan.piece.warnings, f"{size:.2f} m long: check the unit.")
-        return replace(scan, piece=replace(scan.piece, warnings=told))
-    return scan
+    scan = scan.doubted(own_scale())
+    return _said(scan, (), (f"{size:.2f} m long: check the unit.",) if size > LARGEST_STONE else ())
 
 
 def _complete(path: Path, raw: RawScan) -> tuple[ClosedScan, ...]:
     """Take bodies whose outer shells are all closed as they are; none for any other scan."""
     faces, changes = raw.faces, list[str]()
-    closed = is_closed(faces, len(raw.vertices))
-    if not closed:
-        faces, turned = wound(raw.vertices, faces)
-        if turned:
-            changes.append(f"turned {turned} faces so that all look outward")
     main, removed, others = outer_shell(raw.vertices, faces)
     shells: tuple[Indices, ...] = (main, *others)
-    one = closed and len(main) == len(faces)  # nothing was taken away
-    if not one and not all(is_closed(shell, len(raw.vertices)) for shell in shells):
+    if not all(is_closed(shell, len(raw.vertices)) for shell in shells):
         return ()
     vertices = raw.vertices
     if others:
@@ -192,19 +348,19 @@ def _whole_shell(
         changes = (*changes, "turned the whole surface outward")
     if volume <= 1e-9 * float(np.ptp(vertices, axis=0).max()) ** 3:
         raise ScanError(path, "encloses no volume; scan it again.")
-    crossed, spread = crossed_share(vertices, faces), CLOSED_SPREAD
+    crossed, noise = crossed_share(vertices, faces), CLOSED_NOISE
     if crossed > MOST_CROSSED:
         vertices, faces, volume = one_skin(vertices, faces)
         if volume <= 0:
             raise ScanError(path, "passes through itself everywhere; export it as one shell.")
         said = f"put one skin around a surface that passes through itself over {crossed:.0%} of it"
-        changes, spread = (*changes, said), CROSSED_SPREAD
+        changes, noise = (*changes, said), CROSSED_NOISE
     piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes)
-    found = Range(volume * (1 - spread), volume, volume * (1 + spread))
-    return ClosedScan(piece, found, "complete; scale and noise remain", faces)
+    doubt = Doubt("noise", noise, noise, "complete; the noise of its skin remains")
+    return ClosedScan(piece, (doubt,), faces)
 
 
-def opened_bodies(path: Path, raw: RawScan) -> tuple[OpenBody, ...]:
+def opened_bodies(path: Path, raw: RawScan, table: Plane | None = None) -> tuple[OpenBody, ...]:
     """Tell the bodies of an open scan from table, walls and floaters; fill their holes.
 
     Raises
@@ -212,17 +368,17 @@ def opened_bodies(path: Path, raw: RawScan) -> tuple[OpenBody, ...]:
     ScanError
         If nothing but flat surfaces is in it.
     """
-    vertices, faces = raw.vertices, wound(raw.vertices, raw.faces)[0]
+    vertices, faces = raw.vertices, raw.faces
     changes: list[str] = []
     if crowded_edges(faces):
         faces = without_crowded(faces)
         changes.append("removed faces where three or more meet at one edge")
-    vertices, bodies, on_table, said = bodies_on_ground(vertices, faces)
+    vertices, bodies, ground, said = bodies_on_ground(vertices, faces, table)
     if not bodies:
         raise ScanError(path, "shows a flat surface and nothing that stands on it.")
     told = (*changes, *said)
     away = vertices[_others(faces, bodies)]
-    return tuple(_open_body(*compacted(vertices, b), on_table, told, away) for b in bodies)
+    return tuple(_open_body(*compacted(vertices, b), ground, told, away) for b in bodies)
 
 
 def _others(faces: Indices, bodies: list[Indices]) -> Indices:
@@ -233,9 +389,10 @@ def _others(faces: Indices, bodies: list[Indices]) -> Indices:
 
 
 def _open_body(
-    vertices: Floats, faces: Indices, on_table: bool, changes: tuple[str, ...], away: Floats
+    vertices: Floats, faces: Indices, ground: Plane | None, changes: tuple[str, ...], away: Floats
 ) -> OpenBody:
     """Fill the holes in the skin of one body and measure its rims."""
+    on_table = ground is not None
     rims, holes = rims_and_holes(vertices, boundary_parts(faces, len(vertices)), on_table)
     if rims and not on_table:
         count = len(vertices)
@@ -254,10 +411,8 @@ def _open_body(
     noise = CAP_SPREAD * sum(r**3 for r in reach)
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
     measured = tuple(measure_rim(vertices, faces, edges) for edges in rims)
-    if not on_table:
-        noise += UNSEEN_FOOT * sum(rim.area for rim in measured)
     skirt = skirt_volume(vertices, faces)
-    return OpenBody(vertices, faces, seen, measured, skirt, noise, changes, away)
+    return OpenBody(vertices, faces, seen, measured, skirt, noise, ground, changes, away)
 
 
 def share_under(rim: Rim) -> float:
@@ -271,40 +426,70 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
     """Close a body below and say how sure its volume is."""
     vertices, faces = body.vertices, body.faces
     if not body.rims:
-        return _guarded(path, body, vertices, faces, enclosed_volume(vertices, faces), 0.0)
+        return _guarded(path, body, vertices, faces, ())
     under = sum(rim.under for rim in body.rims)
+    flat = body.skirt - under
+    if flat < LEAST_SEEN * body.skirt:
+        problem = "is an open sheet, not a body; scan it from all sides, or measure limbs: --limb."
+        raise ScanError(path, problem)
     volume, guess = body.skirt, 0.0
     for rim in body.rims:
         share = share_under(rim)
         vertices, faces = close_below(vertices, faces, rim, share)
         volume -= (1 - share) * rim.under
         guess += Z90 * SHARE_SPREAD * rim.under * min(1.0, 2 * share / SHARE)
-    flat = body.skirt - under
-    if flat < LEAST_SEEN * body.skirt:
-        problem = "is an open sheet, not a body; scan it from all sides, or measure limbs: --limb."
-        raise ScanError(path, problem)
+    taken = f"{(volume - flat) / under:.0%} of the space under its rim" if under > 0 else "nothing"
     said = (
-        f"closed the unseen underside: {(volume - flat) / under:.0%} of the space under its rim "
+        f"closed the unseen underside: {taken} "
         f"is taken for the body (between {flat * 1e3:.2f} and {body.skirt * 1e3:.2f} L)"
     )
     body = replace(body, changes=(*body.changes, said))
-    return _guarded(path, body, vertices, faces, volume, guess)
+    area = sum(rim.area for rim in body.rims)
+    foot = UNSEEN_FOOT * area * (body.ground is None)
+    doubts = [Doubt("underside", guess / volume, (guess + foot) / volume, UNSEEN)]
+    if body.ground is not None and body.ground.spread > ROUGH_TABLE:
+        off = Z90 * body.ground.spread * area / volume
+        says = f"the table or cloth under it is uneven by {body.ground.spread * 1e3:.1f} mm"
+        doubts.append(Doubt("table", off, off, f"{says}; lay it on a board"))
+    doubts += [_unseen_side(b, volume) for r in body.rims if (b := breach_of(vertices, r.edges))]
+    if is_smoothed(body.vertices, body.seen):
+        skin = float(face_areas(body.vertices, body.seen).sum()) / volume
+        says = (
+            "its skin is smooth as by LiDAR, which rounds off edges by 3-5 mm; scan it with the "
+            "camera, or weigh it"
+        )
+        doubts.append(Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, says, "poor"))
+    return _guarded(path, body, vertices, faces, tuple(doubts))
+
+
+def _unseen_side(breach: Breach, volume: float) -> Doubt:
+    """Doubt a body of which a side is missing."""
+    says = (
+        f"a side about {breach.width * 1e2:.0f} cm wide and {breach.height * 1e2:.0f} cm high was "
+        "not seen; scan it again from there, see --picture"
+    )
+    return Doubt("side", 0.02, max(0.05, breach.volume / volume), says, trust="poor")
 
 
 def _guarded(
-    path: Path, body: OpenBody, vertices: Floats, faces: Indices, volume: float, guess: float
+    path: Path, body: OpenBody, vertices: Floats, faces: Indices, doubts: tuple[Doubt, ...]
 ) -> ClosedScan:
-    """Put a range around a volume; widen it where a count of inner points contradicts."""
+    """Add the doubts of a skin; widen them where a count of inner points contradicts."""
+    volume = enclosed_volume(vertices, faces)
     if volume < 0:
         faces, volume = faces[:, ::-1], -volume
     if not is_closed(faces, len(vertices)) or volume <= 0:
         raise ScanError(path, "crosses itself so that it encloses no volume; scan it again.")
-    share = SKIN_SPREAD if body.rims else CLOSED_SPREAD
-    spread = float(np.sqrt(guess**2 + (share * volume) ** 2 + body.noise**2))
+    share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
+    says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
+    doubts = (*doubts, Doubt("noise", share, share, says))
+    found = range_of(volume, doubts)
     second = occupied_volume(vertices, faces, slice(len(body.seen), len(body.faces)), volume)
     warnings: tuple[str, ...] = ()
-    if abs(second - volume) > max(GUARD * volume, spread):
-        spread = abs(second - volume)
+    off = abs(second / volume - 1)
+    if off > max(GUARD, found.half_width):
+        says = "a second estimate, by counting points inside, contradicts the first"
+        doubts = (*doubts, Doubt("crossing", off, off, says))
         warnings = (
             f"a second estimate, by counting points inside, gives {second * 1e3:.2f} L; "
             "the range was widened. Look for parts that cross or large gaps.",
@@ -312,7 +497,4 @@ def _guarded(
     piece = Piece(
         vertices, faces, path.stem, source=str(path), changes=body.changes, warnings=warnings
     )
-    low = max(volume - spread, 0.05 * volume)
-    reason = UNDERSIDE_WANTED if body.rims else "complete but for small holes; noise remains"
-    found = Range(low, volume, volume + spread)
-    return ClosedScan(piece, found, reason, faces[: len(body.seen)], body.away)
+    return ClosedScan(piece, doubts, faces[: len(body.seen)], body.away)

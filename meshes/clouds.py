@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from plumbstone.meshes.isolating import plane_of_samples
 from plumbstone.meshes.loading import open3d
 from plumbstone.meshes.mending import compacted
+from plumbstone.meshes.parts import ScanError
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.meshes.primitives import unit_sphere
-from plumbstone.meshes.reading import ScanError
 
 LEAST_POINTS = 500
 NEIGHBOURS = 8

@@ -1,5 +1,44 @@
-"""The one family of errors that a user can put right."""
+"""The one family of errors that a user can put right, and texts that show what is in them."""
+
+import unicodedata
 
 
 class PlumbstoneError(Exception):
     """Anything the user can put right; the command line prints it and stops."""
+
+    def __init__(self, message: str) -> None:
+        super().__init__(shown(message))
+
+
+def shown(text: str) -> str:
+    r"""Write out what would act on a terminal or turn a line around instead of showing.
+
+    Control characters, marks of direction, line separators and bytes of a file name that are
+    no text become escapes, ``\x1b`` or ``\u202e``.
+
+    Examples
+    --------
+    >>> print(shown("stone\x1b[2J"))
+    stone\x1b[2J
+    """
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(_escaped(sign) if _acts(sign) else sign for sign in text)
+
+
+def _acts(sign: str) -> bool:
+    """Tell whether a character does something else than show."""
+    if unicodedata.category(sign) in ("Cc", "Cs", "Zl", "Zp"):
+        return True
+    return unicodedata.bidirectional(sign) in _DIRECTIONS or sign in "\u200e\u200f\u061c\ufeff"
+
+
+_DIRECTIONS = ("LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI")
+
+
+def _escaped(sign: str) -> str:
+    """Write one character as an escape."""
+    code = ord(sign)
+    if 0xDC80 <= code <= 0xDCFF:  # how Python keeps a byte of a name that is no text
+        return f"\\x{code - 0xDC00:02x}"
+    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}"

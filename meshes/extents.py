@@ -18,6 +18,7 @@ class Extents:
 
     lowest: float  # height over the floor in its lowest turn [m]
     openings: tuple[tuple[float, float], ...]  # smallest rectangles it passes, short × long [m]
+    sides: tuple[float, float, float]  # of the smallest box around it, longest first [m]
 
     @property
     def smallest(self) -> tuple[float, float]:
@@ -32,7 +33,8 @@ class Extents:
     def times(self, factor: float) -> "Extents":
         """Sizes of the body scaled in all lengths."""
         openings = tuple((a * factor, b * factor) for a, b in self.openings)
-        return Extents(self.lowest * factor, openings)
+        a, b, c = (side * factor for side in self.sides)
+        return Extents(self.lowest * factor, openings, (a, b, c))
 
 
 def extents_of(vertices: Floats) -> Extents:
@@ -54,11 +56,14 @@ def extents_of(vertices: Floats) -> Extents:
     if hull is not None:
         ways = np.concatenate([hull, ways])
     heights = np.ptp(corners @ ways.T, axis=0)
-    sides = np.concatenate([_sides_along(corners, way) for way in ways])
+    each = np.stack([_sides_along(corners, way) for way in ways])
+    boxes = each.prod(axis=2).min(axis=1) * heights
+    around = _smallest_box(corners, ways[boxes.argmin()])
+    sides = each.reshape(-1, 2)
     sides = sides[np.lexsort((sides[:, 1], sides[:, 0]))]
     best = np.minimum.accumulate(np.concatenate([[np.inf], sides[:-1, 1]]))
     front = sides[sides[:, 1] < best - 1e-4]
-    return Extents(float(heights.min()), tuple((float(a), float(b)) for a, b in front))
+    return Extents(float(heights.min()), tuple((float(a), float(b)) for a, b in front), around)
 
 
 def _sphere(count: int) -> Floats:
@@ -91,12 +96,35 @@ def _hull(corners: Floats) -> Floats | None:
     return normals
 
 
-def _sides_along(corners: Floats, way: Floats) -> Floats:
-    """Sides of rectangles around a body seen along one way, short and long, (turns, 2)."""
+def _smallest_box(corners: Floats, way: Floats) -> tuple[float, float, float]:
+    """Sides of the smallest box that stands along a way, longest first [m]."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    flat = corners @ across(way).T
+    try:
+        ring = flat[ConvexHull(flat).vertices]
+    except QhullError:
+        ring = flat
+    steps = np.roll(ring, -1, axis=0) - ring
+    steps /= np.linalg.norm(steps, axis=1)[:, None] + 1e-300
+    along = np.ptp(ring @ steps.T, axis=0)
+    aside = np.ptp(ring @ np.stack([-steps[:, 1], steps[:, 0]]), axis=0)
+    best = int((along * aside).argmin())
+    found = sorted((float(along[best]), float(aside[best]), float(np.ptp(corners @ way))))
+    return found[2], found[1], found[0]
+
+
+def across(way: Floats) -> Floats:
+    """Two unit directions at right angles to a way and each other, (2, 3)."""
     side = np.cross(np.eye(3)[np.abs(way).argmin()], way)
     side /= np.linalg.norm(side)
+    return np.stack([side, np.cross(way, side)])
+
+
+def _sides_along(corners: Floats, way: Floats) -> Floats:
+    """Sides of rectangles around a body seen along one way, short and long, (turns, 2)."""
     turns = np.arange(TURNS) * np.pi / 2 / TURNS
-    flat = corners @ np.column_stack([side, np.cross(way, side)])
+    flat = corners @ across(way).T
     first = flat @ np.stack([np.cos(turns), np.sin(turns)])
     second = flat @ np.stack([-np.sin(turns), np.cos(turns)])
     sides: Floats = np.sort(

@@ -11,10 +11,13 @@ from plumbstone.meshes.piece import Floats, Indices
 SAMPLES = 20_000
 TRIES = 1500
 SCORED = 4000  # samples that each try is scored on
-NEAR = 0.008  # of the scan's extent: how far table points may lie from their plane
-LEAST_NEAR = 0.001  # the same, at least [m]
+NEAR = (0.004, 0.008, 0.016)  # of the scan's extent: how far a table may lie from its plane
+LEAST_NEAR, MOST_NEAR = 0.001, 0.010  # the same, at least and at most [m]
+CLEARLY = 1.6  # times that: what lies farther below a plane speaks against a table
 WIDER = 1.15  # area that the table covers, over that which all else covers from above
 LEAST_TABLE = 0.08  # share of the area that must lie in a plane to be a table
+FACING = 0.85  # cosine between a closed-in table and faces that belong to it
+LEAST_ABOVE = 0.05  # share of the skin that stands on a closed-in table
 ONE_SIDED = 0.97  # share of everything else that must lie on one side of it
 LEAST_CUT = 0.0015  # height above the table that is taken for table [m]
 SLENDER = 0.12  # width over length of what lies in a plane: less is no table
@@ -38,7 +41,7 @@ class Plane:
         return height
 
 
-def find_table(vertices: Floats, faces: Indices) -> Plane | None:
+def find_table(vertices: Floats, faces: Indices, bands: tuple[float, ...] = NEAR) -> Plane | None:
     """Find the plane that a scanned body stands on.
 
     Parameters
@@ -46,6 +49,8 @@ def find_table(vertices: Floats, faces: Indices) -> Plane | None:
     vertices : (n, 3) float array
     faces : (m, 3) int array
         A scan with a patch of the table in it.
+    bands : tuple of float
+        How far its points may lie from a plane, as shares of the extent, narrowest first.
 
     Returns
     -------
@@ -60,35 +65,108 @@ def find_table(vertices: Floats, faces: Indices) -> Plane | None:
     rng = np.random.default_rng(1)
     areas = face_areas(vertices, faces)
     chosen = rng.choice(len(faces), SAMPLES, p=areas / areas.sum())
-    return plane_of_samples(vertices[faces[chosen]].mean(axis=1))
+    return plane_of_samples(vertices[faces[chosen]].mean(axis=1), bands)
 
 
-def plane_of_samples(points: Floats) -> Plane | None:
+def plane_of_samples(points: Floats, bands: tuple[float, ...] = NEAR) -> Plane | None:
     """Find the table among samples of a scan, (k, 3).
 
     The table is the plane with the most samples that has nearly all others on one side and
-    reaches farther than they do: the flat top of a stone does not.
+    reaches farther than they do: the flat top of a stone does not. How rough it is is not
+    known beforehand, so bands of several widths are tried, the narrowest first.
     """
+    extent = float(np.ptp(points, axis=0).max())
+    for share in bands:
+        near = min(max(share * extent, LEAST_NEAR), MOST_NEAR)
+        found = _plane_within(points, near)
+        if found is not None:
+            return found
+    return None
+
+
+def _plane_within(points: Floats, near: float) -> Plane | None:
+    """Find a table whose points lie within a distance of its plane."""
     rng = np.random.default_rng(2)
-    near = max(NEAR * float(np.ptp(points, axis=0).max()), LEAST_NEAR)
     few = points[rng.choice(len(points), min(len(points), SCORED), replace=False)]
+    tried = points[rng.integers(0, len(points), (TRIES, 3))]
+    normals = np.cross(tried[:, 1] - tried[:, 0], tried[:, 2] - tried[:, 0])
+    lengths = np.linalg.norm(normals, axis=1)
+    usable = lengths > 1e-12
+    normals, starts = normals[usable] / lengths[usable, None], tried[usable, 0]
     best, best_count = None, LEAST_TABLE * len(few)
-    for a, b, c in points[rng.integers(0, len(points), (TRIES, 3))]:
-        normal = np.cross(b - a, c - a)
-        length = float(np.linalg.norm(normal))
-        if length < 1e-12:
-            continue
-        normal = normal / length
-        gap = (few - a) @ normal
+    for start, normal in zip(starts, normals, strict=True):
+        gap = (few - start) @ normal
         lying = np.abs(gap) < near
         if lying.sum() <= best_count:
             continue
-        others = gap[~lying]
-        above = float((others > 0).mean()) if len(others) else 1.0
-        if max(above, 1 - above) < ONE_SIDED or not _reaches_farther(few, lying, normal):
+        above, below = (gap > CLEARLY * near).sum(), (gap < -CLEARLY * near).sum()
+        if above + below and max(above, below) < ONE_SIDED * (above + below):
             continue
-        best, best_count = (a, normal if above > 0.5 else -normal), int(lying.sum())
+        if not _reaches_farther(few, lying, normal):
+            continue
+        best, best_count = (start, normal if above >= below else -normal), int(lying.sum())
     return None if best is None else _refined(points, *best, near)
+
+
+def table_within(vertices: Floats, faces: Indices) -> Plane | None:
+    """Find a table that an app closed into the skin of a body, as a slab or a bulge below it.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float array
+    faces : (m, 3) int array
+        Closed, outward.
+
+    Returns
+    -------
+    Plane or None
+        A flat part that looks to the side on which a narrower rest stands, all around it.
+
+    Notes
+    -----
+    A facet of a stone has nothing above it, and a cut through a stone has no skin in it.
+    """
+    rng = np.random.default_rng(3)
+    a, b, c = (vertices[faces[:, i]] for i in range(3))
+    normals = np.cross(b - a, c - a)
+    areas = np.linalg.norm(normals, axis=1)
+    chosen = rng.choice(len(faces), SCORED, p=areas / areas.sum())
+    points, normals = ((a + b + c) / 3)[chosen], normals[chosen] / areas[chosen, None]
+    near = max(NEAR[0] * float(np.ptp(points, axis=0).max()), LEAST_NEAR)
+    best, best_count = None, LEAST_TABLE * SCORED
+    for start, one, other in points[rng.integers(0, SCORED, (TRIES, 3))]:
+        normal = np.cross(one - start, other - start)
+        length = float(np.linalg.norm(normal))
+        if length < 1e-12:
+            continue
+        gap, along = (points - start) @ normal / length, normals @ normal / length
+        facing = (np.abs(gap) < near) & (np.abs(along) > FACING)
+        side = 1.0 if along[facing].sum() > 0 else -1.0
+        facing &= along * side > 0
+        above = gap * side > CLEARLY * near
+        if facing.sum() <= best_count or above.mean() < LEAST_ABOVE:
+            continue
+        if _surrounds(points[facing], points[above], normal / length):
+            best, best_count = (start, normal / length * side), int(facing.sum())
+    if best is None:
+        return None
+    lying = (np.abs((points - best[0]) @ best[1]) < near) & (normals @ best[1] > FACING)
+    return _refined(points[lying], *best, near)
+
+
+def _surrounds(lying: Floats, above: Floats, normal: Floats) -> bool:
+    """Tell whether points in a plane reach around all that stands on it."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    up = _turn_up(normal)[:2].T
+    try:
+        table, body = ConvexHull(lying @ up), ConvexHull(above @ up)
+    except QhullError:
+        return False
+    ring = (above @ up)[body.vertices]
+    beyond = (ring @ table.equations[:, :2].T + table.equations[:, 2]).max()
+    reach = float(np.sqrt(body.volume))
+    return bool(table.volume > WIDER * body.volume and beyond < 0.02 * reach)
 
 
 def _reaches_farther(points: Floats, lying: NDArray[np.bool_], normal: Floats) -> bool:
@@ -108,9 +186,16 @@ def _reaches_farther(points: Floats, lying: NDArray[np.bool_], normal: Floats) -
 
 
 def bodies_on_ground(
-    vertices: Floats, faces: Indices
-) -> tuple[Floats, list[Indices], bool, tuple[str, ...]]:
+    vertices: Floats, faces: Indices, table: Plane | None = None
+) -> tuple[Floats, list[Indices], Plane | None, tuple[str, ...]]:
     """Tell bodies from the table or floor they stand on, from walls and floaters.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float array
+    faces : (m, 3) int array
+    table : Plane, optional
+        Where it is known already.
 
     Returns
     -------
@@ -118,15 +203,17 @@ def bodies_on_ground(
         Turned and lifted so that the table is z = 0, if there is one.
     bodies : list of (k, 3) int arrays
         Largest first.
-    on_table : bool
+    ground : Plane or None
     said : tuple of str
         What was cut away.
     """
     said: list[str] = []
     planes: list[Plane] = []
     floaters, standing, bodies = 0, faces, [faces]
+    known = table
     while len(planes) < MOST_PLANES and bodies:
-        table = find_table(vertices, standing)
+        bands = NEAR[:2] if planes else NEAR
+        table, known = known or find_table(vertices, standing, bands), None
         if table is None or (planes and not _is_even(vertices, standing, table)):
             break
         planes.append(table)
@@ -138,12 +225,14 @@ def bodies_on_ground(
         standing = np.concatenate([*bodies, faces[:0]])
     if not planes:
         bodies, floaters = split_bodies(vertices, faces)
-    elif bodies:
+    ground = None
+    if planes and bodies:
         feet = [float(plane.heights(vertices[np.unique(bodies[0])]).min()) for plane in planes]
-        vertices = upright(vertices, planes[int(np.argmin(feet))])
+        ground = planes[int(np.argmin(feet))]
+        vertices = upright(vertices, ground)
     if floaters:
         said.append(f"removed {floaters} floating bit(s)")
-    return vertices, bodies, bool(planes), tuple(said)
+    return vertices, bodies, ground, tuple(said)
 
 
 def _is_even(vertices: Floats, faces: Indices, table: Plane) -> bool:

@@ -6,13 +6,20 @@ from typing import Any
 
 import numpy as np
 
-from plumbstone.meshes.closing import ClosedScan, OpenBody, body_of
+from plumbstone.meshes.closing import (
+    ClosedScan,
+    OpenBody,
+    body_of,
+    with_scale,
+    wound_raw,
+)
+from plumbstone.meshes.doubts import Doubt
 from plumbstone.meshes.faults import enclosed_volume, face_areas, is_closed, shells
 from plumbstone.meshes.loading import open3d
 from plumbstone.meshes.mending import compacted
+from plumbstone.meshes.parts import ScanError
 from plumbstone.meshes.piece import Floats, Indices, Piece
-from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.reading import ScanError, read_raw
+from plumbstone.meshes.rulers import FILE_ALONE, Ruler
 
 COARSE, FINE = 40, 150  # lattice cells along the stone: for features, for the last fit
 TRIES = 6  # alignments from different seeds, of which the best is taken
@@ -22,7 +29,7 @@ LEAST_OVERLAP = 0.35  # share of points with a partner in the other scan
 CLEAR_OVERLAP = 0.55  # beyond doubt: no further tries
 LARGEST_RESIDUAL = 0.012  # of the stone's length
 POISSON_DEPTH = 7
-JOINED_SPREAD = 0.02  # scale and noise of two scans, share at 90 %; from memory
+JOINED_NOISE = 0.015  # of the skin of two scans, share at 90 %; from memory
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,19 +41,15 @@ class Fit:
     residual: float  # root mean square distance of partners [m]
 
 
-def joined_scan(
-    first: Path, second: Path, unit: str | None = None, longest: float | None = None
-) -> ClosedScan:
+def joined_scan(first: Path, second: Path, ruler: Ruler = FILE_ALONE) -> ClosedScan:
     """Register two scans of one stone and close it by both.
 
     Parameters
     ----------
     first, second : Path
         Meshes; the stone was turned over in between, so that each shows the other's underside.
-    unit : str, optional
-        Of both files.
-    longest : float, optional
-        Known longest side [m]; rescales the joined stone.
+    ruler : Ruler
+        What is known of the unit of both files and the stone's lengths.
 
     Raises
     ------
@@ -58,7 +61,7 @@ def joined_scan(
     Fast point feature histograms and RANSAC (Rusu et al. 2009), then ICP point to plane; the
     surface is Poisson's (Kazhdan and Hoppe 2013). All by Open3D; references from memory.
     """
-    bodies = [body_of(path, read_raw(path, unit)) for path in (first, second)]
+    bodies = [body_of(path, wound_raw(path, ruler)) for path in (first, second)]
     size = max(float(np.ptp(body.vertices, axis=0).max()) for body in bodies)
     clouds = [_cloud(body, seed) for seed, body in enumerate(bodies)]
     fit = _registered(clouds[1], clouds[0], size)
@@ -75,11 +78,10 @@ def joined_scan(
         f"joined with {second.name}: {fit.overlap:.0%} of the skin seen twice, "
         f"{fit.residual * 1e3:.1f} mm apart"
     )
-    spread = float(np.hypot(JOINED_SPREAD * volume, fit.residual * 0.3 * _area(vertices, faces)))
+    noise = float(np.hypot(JOINED_NOISE, fit.residual * 0.3 * _area(vertices, faces) / volume))
     piece = Piece(vertices, faces, first.stem, source=f"{first}, {second}", changes=(said,))
-    reason = "seen from all sides by two scans; scale and noise remain"
-    scan = ClosedScan(piece, Range(volume - spread, volume, volume + spread), reason, faces)
-    return scan if longest is None else scan.rescaled(longest)
+    doubt = Doubt("noise", noise, noise, "seen from all sides by two scans; its noise remains")
+    return with_scale(first, (ClosedScan(piece, (doubt,), faces),), ruler)[0]
 
 
 def _area(vertices: Floats, faces: Indices) -> float:

@@ -6,6 +6,12 @@ import os
 LARGEST_FILE = 1_000_000_000  # [bytes], also unpacked
 MOST_FACES = 20_000_000
 MOST_CELLS = 4_000_000  # of the grid of a bed
+LARGEST_TABLE = 20_000_000  # of a height map in figures [bytes]
+MOST_PIXELS = 20_000_000  # of a height map
+MOST_ENTRIES = 200  # tables of one kind in a scape file, such as [[piece]]
+MOST_AT_HAND = 60  # stones that could be hung on wood
+MOST_WOOD = 30  # pieces of wood
+MOST_POINTS = 300  # of a line, a zone or a surface
 VARIABLE = "PLUMBSTONE_LIMITS"  # factor on all of them; child processes inherit it
 
 

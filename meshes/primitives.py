@@ -1,6 +1,6 @@
 """Simple solids and natural shapes as closed, outward meshes with known volumes."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -10,6 +10,28 @@ from plumbstone.meshes.piece import Floats, Indices, Piece
 
 FOOT = 0.14  # share of a boulder's height that is ground off below, so that it stands
 ROUND_SIDES = 64  # corners around a cylinder; its polygon is scaled to the circle's area
+_ICOSAHEDRON = (
+    (0, 8, 4),
+    (4, 9, 2),
+    (5, 0, 2),
+    (2, 0, 4),
+    (10, 1, 8),
+    (10, 0, 5),
+    (8, 0, 10),
+    (6, 9, 4),
+    (4, 8, 6),
+    (8, 1, 6),
+    (1, 3, 6),
+    (6, 3, 9),
+    (9, 3, 11),
+    (11, 2, 9),
+    (5, 2, 11),
+    (7, 10, 5),
+    (7, 3, 1),
+    (1, 10, 7),
+    (7, 11, 3),
+    (5, 11, 7),
+)  # rows of the twelve corners, counter-clockwise seen from outside
 
 
 class FormError(PlumbstoneError, ValueError):
@@ -104,6 +126,21 @@ def boulder(size: Sequence[float], seed: int = 0, subdivisions: int = 5) -> Piec
     vertices = (vertices - (low + high) / 2) / (high - low) * extent
     vertices[:, 2] += extent[2] / 2
     return Piece(vertices, faces, "boulder", source=f"boulder, seed {seed}")
+
+
+def upright_cylinder(size: Sequence[float]) -> Piece:
+    """Upright cylinder that fills the box of a length, width and height [m]; it may be oval."""
+    piece = cylinder(1.0, 1.0)
+    return piece.moved_to(piece.vertices * _sizes(size))
+
+
+# What a scape file may call a solid: name → the form that fills a box of that size [m].
+SOLIDS: Mapping[str, Callable[[Sequence[float]], Piece]] = {
+    "box": box,
+    "slab": slab,
+    "ellipsoid": ellipsoid,
+    "cylinder": upright_cylinder,
+}
 
 
 def stone_of_size(size: Sequence[float], shape_factor: float = 0.5, seed: int = 0) -> Piece:
@@ -302,13 +339,7 @@ def unit_sphere(subdivisions: int) -> tuple[Floats, Indices]:
     golden = (1 + 5**0.5) / 2
     base = np.array([[0, s, t * golden] for s in (-1, 1) for t in (-1, 1)], dtype=float)
     vertices = np.concatenate([np.roll(base, shift, axis=1) for shift in range(3)])
-    from scipy.spatial import ConvexHull
-
-    hull = ConvexHull(vertices)
-    faces = hull.simplices.astype(np.int64)
-    corners = vertices[faces]
-    inward = np.linalg.det(corners) < 0
-    faces[inward] = faces[inward][:, ::-1]
+    faces = np.array(_ICOSAHEDRON, dtype=np.int64)
     vertices = vertices / np.linalg.norm(vertices, axis=1)[:, None]
     for _ in range(subdivisions):
         vertices, faces = _subdivided(vertices, faces)

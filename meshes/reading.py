@@ -1,32 +1,48 @@
 """Reading scans: meshes and point clouds in open formats, in metres."""
 
 import io
+import re
+import tempfile
 import zipfile
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
-from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.faults import is_closed
+from plumbstone.meshes.gltf import parsed_gltf
 from plumbstone.meshes.limits import LARGEST_FILE, MOST_FACES, raised
 from plumbstone.meshes.mending import compacted, outer_shell, welded, wound
+from plumbstone.meshes.obj import Beside, parsed_obj
+from plumbstone.meshes.parts import NO_FACES, OwnFolder, Parsed, Part, needed
+from plumbstone.meshes.parts import ScanError as ScanError
 from plumbstone.meshes.piece import Floats, Indices, Piece
+from plumbstone.meshes.points import parsed_points
+from plumbstone.meshes.rulers import Ruler
+from plumbstone.meshes.usd import parsed_usd
 
-MESH_KINDS = (".stl", ".ply", ".obj", ".off", ".glb", ".gltf", ".3mf")
-CLOUD_KINDS = (".xyz", ".txt", ".csv")
+USD_KINDS = (".usdz", ".usd", ".usdc", ".usda")
+MESH_KINDS = (".stl", ".ply", ".obj", ".off", ".glb", ".gltf", ".3mf", ".dae", ".zip", *USD_KINDS)
+CLOUD_KINDS = (".xyz", ".txt", ".csv", ".pts", ".asc", ".pcd", ".las", ".laz", ".e57")
+REFUSED = {
+    ".fbx": "FBX is a closed format; export GLB, OBJ or PLY instead.",
+    ".rvt": "export GLB, OBJ or PLY instead.",
+    ".blend": "export GLB or PLY from the program that wrote it.",
+    ".step": "STEP holds no scan; export STL or PLY.",
+    ".stp": "STEP holds no scan; export STL or PLY.",
+}
+THREE_MF_UNITS = {"meters": 1.0, "millimeters": 1e-3, "centimeters": 1e-2, "inches": 0.0254}
 UNITS = {"m": 1.0, "dm": 0.1, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
-LEAST_STONE, LARGEST_STONE, LARGEST_WOOD = 0.02, 0.80, 2.5  # [m]
+LARGEST_STONE, LARGEST_WOOD = 0.80, 2.5  # [m]
+# Extents [m] for which a unit is believed; few scan a stone of 2 cm, or measure one in inches
+# that is smaller than a fist.
+LIKELY = {
+    "m": (0.02, LARGEST_WOOD),
+    "mm": (0.02, LARGEST_WOOD),
+    "cm": (0.02, LARGEST_STONE),
+    "in": (0.08, LARGEST_STONE),
+}
 LARGEST_PIECE = 20.0  # [m]; beyond this the unit is wrong for sure
-
-
-class ScanError(PlumbstoneError, ValueError):
-    """A scan that cannot be read or measured; says which file, what and how to mend it."""
-
-    def __init__(self, path: Path, problem: str) -> None:
-        self.path, self.problem = path, problem
-        super().__init__(f"{path}: {problem}")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,6 +54,7 @@ class RawScan:
     up: str  # "z", or "y" where the format says so; vertices are already turned
     changes: tuple[str, ...]
     warnings: tuple[str, ...]
+    sized: bool = True  # whether its unit is known, by what it says, by the user, or by its size
 
 
 def read_scan(path: Path | str, unit: str | None = None) -> Piece:
@@ -46,7 +63,7 @@ def read_scan(path: Path | str, unit: str | None = None) -> Piece:
     Parameters
     ----------
     path : Path or str
-        STL, PLY, OBJ, OFF, GLB, glTF or 3MF.
+        STL, PLY, OBJ, OFF, GLB, glTF, USDZ, 3MF, DAE, or a ZIP with one of them.
     unit : str, optional
         "m", "dm", "cm", "mm", "in" or "ft"; judged from format and size if not given.
 
@@ -63,7 +80,7 @@ def read_scan(path: Path | str, unit: str | None = None) -> Piece:
         If the file is missing, broken, too large, not a mesh or of impossible size.
     """
     path = Path(path)
-    raw = read_raw(path, unit)
+    raw = read_raw(path, Ruler(unit))
     if len(raw.faces) == 0:
         raise ScanError(path, "is a point cloud, not a mesh; weigh it with: plumbstone weigh.")
     faces, changes, others = _mended(raw)
@@ -81,7 +98,7 @@ def read_scan(path: Path | str, unit: str | None = None) -> Piece:
     )  # fmt: skip
 
 
-def read_raw(path: Path, unit: str | None = None) -> RawScan:
+def read_raw(path: Path, ruler: Ruler) -> RawScan:
     """Read a mesh or a point cloud, weld it and bring it to metres, z up.
 
     Raises
@@ -90,7 +107,8 @@ def read_raw(path: Path, unit: str | None = None) -> RawScan:
         As in `read_scan`.
     """
     content = _content(path)
-    vertices, faces, own_unit = _parsed(path, content)
+    parsed = _parsed(path, content)
+    vertices, faces = parsed.joined()
     _check_arrays(path, vertices, faces)
     changes: list[str] = []
     if len(faces):
@@ -101,13 +119,13 @@ def read_raw(path: Path, unit: str | None = None) -> RawScan:
             raise ScanError(path, "its faces have no area; scan it again.")
         if before - len(faces) > 0:
             changes.append(f"dropped {before - len(faces)} faces without area or doubled")
-    scale, said, warnings = _scale(path, vertices, unit or own_unit, declared=unit is not None)
+    scale, said, sized = _scale(path, vertices, ruler, parsed.unit)
     vertices = vertices * scale
-    up = "y" if path.suffix.lower() in (".glb", ".gltf") else "z"
+    up = parsed.up or "z"
     if up == "y":
         vertices = vertices[:, [0, 2, 1]] * [1.0, -1.0, 1.0]
         changes.append("turned from y up to z up, as its format says")
-    return RawScan(vertices, faces, up, (said, *changes), warnings)
+    return RawScan(vertices, faces, up, (said, *changes), (), sized)
 
 
 def _mended(raw: RawScan) -> tuple[Indices, tuple[str, ...], tuple[Indices, ...]]:
@@ -134,7 +152,10 @@ def _volume_is_positive(vertices: Floats, faces: Indices) -> bool:
 
 def _content(path: Path) -> bytes:
     """Read the bytes of a scan, within limits."""
-    if path.suffix.lower() not in MESH_KINDS + CLOUD_KINDS:
+    kind = path.suffix.lower()
+    if kind in REFUSED:
+        raise ScanError(path, REFUSED[kind])
+    if kind not in MESH_KINDS + CLOUD_KINDS:
         known = " ".join(MESH_KINDS + CLOUD_KINDS)
         raise ScanError(path, f"is none of the known kinds of scan: {known}")
     try:
@@ -151,45 +172,52 @@ def _content(path: Path) -> bytes:
     return content
 
 
-def _parsed(path: Path, content: bytes) -> tuple[Floats, Indices, str | None]:
-    """Give vertices, faces and, where the format states it, the unit."""
+def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
+    """Give what a file holds; with `beside` also its textures, of OBJ from those files."""
     kind = path.suffix.lower()
     try:
+        if kind == ".zip":
+            return _zipped(path, content, textures=beside is not None)
         if kind in CLOUD_KINDS:
-            return _text_cloud(content), np.empty((0, 3), dtype=np.int64), None
+            return parsed_points(path, content, kind)
+        if kind in (".glb", ".gltf"):
+            return parsed_gltf(path, content)
+        if kind in USD_KINDS:
+            if kind == ".usdz":
+                _check_archive(path, content)
+            return parsed_usd(path, content)
+        if kind == ".obj":
+            return parsed_obj(content, beside)
         if kind == ".stl" and (found := _binary_stl(content)) is not None:
-            return *found, None
+            return Parsed((Part(*found),))
         if kind == ".ply" and (found := _binary_ply(path, content)) is not None:
-            return *found, None
+            return Parsed((Part(*found),))
         return _by_library(path, content, kind)
     except ScanError:
         raise
-    except Exception as error:  # parsers of hostile files raise anything
-        reason = f"{type(error).__name__}: {error}".splitlines()[0][:120]
-        problem = f"is no readable {kind[1:].upper()} file ({reason}); export it again."
+    except Exception:  # parsers of hostile files raise anything, and quote them
+        problem = f"is no readable {kind[1:].upper()} file; export it again."
         raise ScanError(path, problem) from None
 
 
-def _text_cloud(content: bytes) -> Floats:
-    """Read x y z at the start of each line; a header line is passed over."""
-    text = content.decode("utf-8", errors="replace").replace(",", " ").replace(";", " ")
-    lines = text.splitlines()
-    while lines and not _starts_with_numbers(lines[0]):
-        lines.pop(0)
-    rows = [line.split()[:3] for line in lines if line.strip()]
-    for number, row in enumerate(rows, 1):
-        if len(row) < 3:
-            message = f"row {number} of numbers holds {len(row)}, not x y z"
-            raise ValueError(message)
-    return np.array(rows, dtype=float)
-
-
-def _starts_with_numbers(line: str) -> bool:
-    """Tell whether a line begins with three numbers."""
-    try:
-        return len([float(word) for word in line.split()[:3]]) == 3
-    except ValueError:
-        return False
+def _zipped(path: Path, content: bytes, *, textures: bool) -> Parsed:
+    """Read the one scan in a ZIP."""
+    _check_archive(path, content)
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        names = [n for n in archive.namelist() if not n.startswith(("__MACOSX", "."))]
+        scans = [n for n in names if Path(n).suffix.lower() in MESH_KINDS + CLOUD_KINDS]
+        texts = (".txt", ".csv")
+        scans = [n for n in scans if Path(n).suffix.lower() not in texts] or scans
+        if len(scans) != 1:
+            told = f"{len(scans)} ({', '.join(scans[:5])})" if scans else "no scan"
+            raise ScanError(path, f"holds {told}; unpack it and name the one to weigh.")
+        with tempfile.TemporaryDirectory() as folder:
+            archive.extractall(folder)
+            inner = Path(folder) / scans[0]
+            try:
+                return _parsed(inner, inner.read_bytes(), OwnFolder(inner) if textures else None)
+            except ScanError as error:
+                raise ScanError(path, f"{scans[0]} in it {error.problem}") from None
 
 
 def _binary_stl(content: bytes) -> tuple[Floats, Indices] | None:
@@ -197,12 +225,17 @@ def _binary_stl(content: bytes) -> tuple[Floats, Indices] | None:
     if len(content) < 84:
         return None
     count = int.from_bytes(content[80:84], "little")
-    if len(content) != 84 + 50 * count or count == 0:
+    if len(content) < 84 + 50 * count or count == 0 or _is_text_stl(content):
         return None
     record = np.dtype([("normal", "<3f4"), ("corners", "<9f4"), ("attribute", "<u2")])
     corners = np.frombuffer(content, record, count, 84)["corners"]
     vertices = corners.reshape(-1, 3).astype(np.float64)
     return vertices, np.arange(3 * count, dtype=np.int64).reshape(-1, 3)
+
+
+def _is_text_stl(content: bytes) -> bool:
+    """Tell whether an STL is written in words."""
+    return content[:5].lower() == b"solid" and b"facet" in content[:2000]
 
 
 _PLY_TYPES = {
@@ -268,54 +301,42 @@ def _check_count(path: Path, count: int, left: int, size: int) -> None:
         raise ScanError(path, problem)
 
 
-class _OwnFolder:
-    """Gives a mesh library the files beside a scan, and no others."""
-
-    def __init__(self, path: Path) -> None:
-        self.path, self.folder = path, path.parent.resolve()
-
-    def __getitem__(self, name: str) -> bytes:
-        wanted = (self.folder / name).resolve()
-        if not wanted.is_relative_to(self.folder) or not wanted.is_file():
-            raise ScanError(self.path, f"refers to {name!r}, which is not beside it.")
-        if wanted.stat().st_size > raised(LARGEST_FILE):
-            most = f"{raised(LARGEST_FILE) / 1e9:g} GB"
-            raise ScanError(self.path, f"refers to {name!r}, which is over {most}.")
-        return wanted.read_bytes()
-
-
-def _by_library(path: Path, content: bytes, kind: str) -> tuple[Floats, Indices, str | None]:
-    """Read by trimesh, which opens nothing but what lies beside the scan."""
+def _by_library(path: Path, content: bytes, kind: str) -> Parsed:
+    """Read by trimesh, which opens nothing but what it is given."""
     import trimesh
 
     if kind == ".3mf":
         _check_archive(path, content)
-    options: dict[str, Any] = {"process": False}
-    if kind == ".gltf":
-        options["resolver"] = _OwnFolder(path)
-    elif kind == ".obj":
-        options["skip_materials"] = True
-    scene = trimesh.load_scene(io.BytesIO(content), file_type=kind[1:], **options)
-    parts = [p for p in scene.dump() if isinstance(p, (trimesh.Trimesh, trimesh.PointCloud))]
-    if not parts:
+    if kind == ".dae":
+        needed(path, "collada", "GLB, OBJ or PLY")
+    scene = trimesh.load_scene(io.BytesIO(content), file_type=kind[1:], process=False)
+    found = [p for p in scene.dump() if isinstance(p, (trimesh.Trimesh, trimesh.PointCloud))]
+    if not found:
         problem = f"is no readable {kind[1:].upper()} file: no surface and no points in it."
         raise ScanError(path, f"{problem} Export it again.")
-    vertices, faces, count = [], [], 0
-    for part in parts:
-        vertices.append(np.asarray(part.vertices, dtype=np.float64))
-        if isinstance(part, trimesh.Trimesh):
-            faces.append(np.asarray(part.faces, dtype=np.int64) + count)
-        count += len(part.vertices)
-    joined = np.concatenate(faces) if faces else np.empty((0, 3), dtype=np.int64)
-    unit = {"meters": "m", "millimeters": "mm", "centimeters": "cm", "inches": "in"}
-    own = (
-        "m" if kind in (".glb", ".gltf") else unit.get(str(scene.units)) if kind == ".3mf" else None
+    parts = tuple(
+        Part(
+            np.asarray(part.vertices, dtype=np.float64),
+            np.asarray(part.faces, dtype=np.int64)
+            if isinstance(part, trimesh.Trimesh)
+            else NO_FACES,
+        )
+        for part in found
     )
-    return np.concatenate(vertices), joined, own
+    if kind == ".dae":
+        return Parsed(parts, *_dae_frame(content))
+    return Parsed(parts, THREE_MF_UNITS.get(str(scene.units)) if kind == ".3mf" else None)
+
+
+def _dae_frame(content: bytes) -> tuple[float | None, str]:
+    """Find the unit [m] and the up axis that a COLLADA file states."""
+    unit = re.search(rb'<unit[^>]*meter="([0-9.eE+-]+)"', content)
+    up = re.search(rb"<up_axis>\s*([XYZ])_UP", content)
+    return (float(unit[1]) if unit else None), (up[1].decode().lower() if up else "y")
 
 
 def _check_archive(path: Path, content: bytes) -> None:
-    """Refuse a 3MF whose ZIP would unpack to too much or outside."""
+    """Refuse an archive that would unpack to too much or outside."""
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         entries = archive.infolist()
     if sum(entry.file_size for entry in entries) > raised(LARGEST_FILE) or len(entries) > 10_000:
@@ -348,61 +369,41 @@ def _check_arrays(path: Path, vertices: Floats, faces: Indices) -> None:
 
 
 def _scale(
-    path: Path, vertices: Floats, unit: str | None, *, declared: bool
-) -> tuple[float, str, tuple[str, ...]]:
-    """Find the size of the file's unit [m], and say where it comes from."""
+    path: Path, vertices: Floats, ruler: Ruler, own_unit: float | None
+) -> tuple[float, str, bool]:
+    """Find the size of the file's unit [m], say where it comes from and whether it is known."""
     longest = float(np.ptp(vertices, axis=0).max())
     if longest <= 0:
         raise ScanError(path, "all its points lie in one place; scan it again.")
+    known = ruler.measured
+    if ruler.unit is not None and ruler.unit not in UNITS:
+        raise ScanError(path, f"unit {ruler.unit!r} is not one of {', '.join(UNITS)}.")
+    unit = own_unit if ruler.unit is None else UNITS[ruler.unit]
     if unit is not None:
-        if unit not in UNITS:
-            raise ScanError(path, f"unit {unit!r} is not one of {', '.join(UNITS)}.")
-        size = longest * UNITS[unit]
-        if not 1e-3 <= size <= LARGEST_PIECE:
-            problem = f"would be {size:.3g} m long in {unit}; give the right unit."
-            raise ScanError(path, problem)
-        said = f"unit {unit}, {'as declared' if declared else 'as its format says'}"
-        return UNITS[unit], said, ()
-    for name, least, most in _likely_units(path, longest):
-        if least <= longest * UNITS[name] <= most:
-            size = longest * UNITS[name]
-            others = _other_units(name, longest)
-            said = f"unit judged {name} from its size ({size * 1e2:.1f} cm{others})"
-            said += "; --unit corrects it"
-            return UNITS[name], said, ()
-    problem = (
-        f"its longest side is {longest:.4g}, which fits no stone in m, cm or mm; "
-        "give --unit or a known length with --longest."
-    )
-    raise ScanError(path, problem)
-
-
-def _other_units(chosen: str, longest: float) -> str:
-    """Name the other units in which a stone of that length would be as likely."""
-    sizes = {name: longest * UNITS[name] for name in ("m", "cm", "mm", "in") if name != chosen}
-    likely = [
-        f"{size * 1e2:.1f} cm if {name}"
-        for name, size in sizes.items()
-        if LEAST_STONE <= size <= LARGEST_STONE
-    ]
-    return f", but {' or '.join(likely)}" if likely else ""
-
-
-def _likely_units(path: Path, longest: float) -> list[tuple[str, float, float]]:
-    """List units in the order in which they are tried, with the sizes they are believed for.
-
-    20 to 80 may be millimetres or centimetres: printing formats say millimetres, and few scan
-    anything of 2 cm, so only a small STL is taken for millimetres there.
-    """
-    metres = ("m", LEAST_STONE, LARGEST_WOOD)
-    millimetres, centimetres = (
-        ("mm", LEAST_STONE, LARGEST_PIECE),
-        ("cm", LEAST_STONE, LARGEST_STONE),
-    )
-    small_print = path.suffix.lower() == ".stl" and longest < 30
-    if 20 <= longest <= 80 and not small_print:
-        return [metres, centimetres, millimetres]
-    return [metres, millimetres, centimetres]
+        size = longest * unit
+        if not known and not 1e-3 <= size <= LARGEST_PIECE:
+            named = ruler.unit or f"units of {unit:g} m, as its format says"
+            raise ScanError(path, f"would be {size:.3g} m long in {named}; give --unit.")
+        declared = f"{ruler.unit}, as declared"
+        return unit, f"unit {declared if ruler.unit else f'{unit:g} m, as its format says'}", True
+    likely = [u for u, (least, most) in LIKELY.items() if least <= longest * UNITS[u] <= most]
+    if known and len(likely) != 1:
+        return known / longest, "unit unknown; the measured length sets the scale", False
+    if not likely:
+        problem = (
+            f"its longest side is {longest:.4g}, which fits no stone in m, cm, mm or in; "
+            "give --unit or a known length with --longest."
+        )
+        raise ScanError(path, problem)
+    sizes = [f"{longest * UNITS[u] * 1e2:.1f} cm if {u}" for u in likely]
+    if len(likely) > 1:
+        problem = (
+            f"its longest side is {longest:.4g} without a unit: {', or '.join(sizes)}. "
+            "Say which with --unit, or give a measured length with --longest."
+        )
+        raise ScanError(path, problem)
+    said = f"unit judged {likely[0]} from its size ({sizes[0]}); --unit corrects it"
+    return UNITS[likely[0]], said, True
 
 
 def file_stamp(path: Path) -> tuple[int, int] | None:

@@ -5,6 +5,8 @@ import numpy as np
 from plumbstone.meshes.mending import compacted, distinct
 from plumbstone.meshes.piece import Floats, Indices
 
+FINEST_ERROR = 0.001  # of the longest side: by so much a face may be off at first
+
 
 def thinned(vertices: Floats, faces: Indices, cells: int = 16) -> tuple[Floats, Indices]:
     """Merge all corners in one cell of a coarse lattice into their mean.
@@ -32,36 +34,78 @@ def thinned(vertices: Floats, faces: Indices, cells: int = 16) -> tuple[Floats, 
     return compacted(merged, distinct(inverse[faces]))
 
 
+def simplified(vertices: Floats, faces: Indices, most: int) -> tuple[Floats, Indices]:
+    """Leave out edges that show least, until few faces are left.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float array
+    faces : (m, 3) int array
+    most : int
+        Faces that are wanted at most.
+
+    Returns
+    -------
+    vertices : (k, 3) float array
+    faces : (l, 3) int array
+        Still closed where the mesh was; a mesh that is not is thinned by a lattice instead.
+    """
+    import manifold3d
+
+    if len(faces) <= most:
+        return vertices, faces
+    size = float((vertices.max(axis=0) - vertices.min(axis=0)).max())
+    mesh = manifold3d.Mesh64(vertices.astype(float), faces.astype(np.uint64))
+    solid = manifold3d.Manifold(mesh)
+    if solid.status() != manifold3d.Error.NoError or solid.is_empty():
+        return thinned(vertices, faces, max(8, round((most / 3) ** 0.5)))
+    for error in FINEST_ERROR * size * 2.0 ** np.arange(7):
+        solid = solid.simplify(float(error))
+        if solid.num_tri() <= most:
+            break
+    found = solid.to_mesh64()
+    return np.array(found.vert_properties[:, :3]), np.array(found.tri_verts, dtype=np.int64)
+
+
 def layer_solid(x: Floats, y: Floats, low: Floats, high: Floats) -> tuple[Floats, Indices]:
-    """Build a closed solid between two surfaces on a grid, where the upper lies above the lower.
+    """Build a solid between two surfaces given at the nodes of a grid.
 
     Parameters
     ----------
     x : (columns,) float array
-        Edges of the cells along x [m].
+        Places of the nodes along x, rising [m].
     y : (rows,) float array
-        Edges along y [m].
-    low, high : (rows - 1, columns - 1) float arrays
-        Heights over each cell [m].
+        Places along y, rising [m].
+    low, high : (rows, columns) float arrays
+        Heights at the nodes [m].
 
     Returns
     -------
     vertices : (n, 3) float array
     faces : (m, 3) int array
-        Boxes over the cells, closed each for itself; empty where nothing lies.
+        Wound outwards and closed, over the cells with a node where the upper surface lies
+        higher; empty where nothing lies.
     """
-    rows, columns = np.nonzero(high > low + 1e-4)
-    count = len(rows)
-    corners = np.empty((count, 8, 3))
-    for k in range(8):
-        corners[:, k, 0] = x[columns + (k & 1)]
-        corners[:, k, 1] = y[rows + (k >> 1 & 1)]
-        corners[:, k, 2] = (high if k >> 2 else low)[rows, columns]
-    box = np.array(
-        [
-            [0, 2, 1], [1, 2, 3], [4, 5, 6], [5, 7, 6], [0, 1, 4], [1, 5, 4],
-            [2, 6, 3], [3, 6, 7], [0, 4, 2], [2, 4, 6], [1, 3, 5], [3, 7, 5],
-        ]
-    )  # fmt: skip
-    faces = (np.arange(count)[:, None, None] * 8 + box).reshape(-1, 3)
-    return corners.reshape(-1, 3), faces.astype(np.int64)
+    columns = len(x)
+    thick = high > low + 1e-4
+    cells = thick[:-1, :-1] | thick[1:, :-1] | thick[:-1, 1:] | thick[1:, 1:]
+    row, column = np.nonzero(cells)
+    if not len(row):
+        return np.empty((0, 3)), np.empty((0, 3), dtype=np.int64)
+    first = row * columns + column
+    around = np.stack([first, first + 1, first + columns + 1, first + columns], axis=1)
+    across, back = np.meshgrid(x, y)
+    flat = [np.stack([across, back, level], axis=-1).reshape(-1, 3) for level in (low, high)]
+    count = len(flat[0])
+    upper = np.concatenate([around[:, [0, 1, 2]], around[:, [0, 2, 3]]]) + count
+    lower = np.concatenate([around[:, [0, 2, 1]], around[:, [0, 3, 2]]])
+    edges = np.concatenate([around[:, [k, (k + 1) % 4]] for k in range(4)])
+    # An edge that two cells share runs both ways; the rim runs one way only.
+    keys = edges[:, 0] * count + edges[:, 1]
+    rim = edges[~np.isin(keys, edges[:, 1] * count + edges[:, 0])]
+    a, b = rim.T
+    sides = np.concatenate(
+        [np.stack([a, b, b + count], axis=1), np.stack([a, b + count, a + count], axis=1)]
+    )
+    faces = np.concatenate([upper, lower, sides])
+    return compacted(np.concatenate(flat), faces.astype(np.int64))

@@ -136,7 +136,7 @@ def one_skin(vertices: Floats, faces: Indices) -> tuple[Floats, Indices, float]:
     step = float(size.max()) / LATTICE
     shape = (np.ceil(size / step).astype(int) + 5).astype(int)
     origin = low - 2.5 * step
-    inside, volume = _wound_around((vertices - origin) / step, faces, tuple(shape))
+    inside, volume = wound_around((vertices - origin) / step, faces, tuple(shape))
     density = gaussian_filter(inside.astype(np.float32), ROUND, mode="constant") - 0.5
     flat = density.ravel().tolist()
     nx, ny, nz = (int(n) for n in shape)
@@ -166,7 +166,7 @@ def one_skin(vertices: Floats, faces: Indices) -> tuple[Floats, Indices, float]:
     return (points - middle) * (wanted / found) ** (1 / 3) + middle, skin, wanted
 
 
-def _wound_around(
+def wound_around(
     vertices: Floats, faces: Indices, shape: tuple[int, ...]
 ) -> tuple[NDArray[np.bool_], float]:
     """Tell which lattice points a mesh winds around, and the volume it does, both in cells."""

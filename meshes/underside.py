@@ -15,6 +15,8 @@ WIDE_OPENING = 0.5  # rim length over that of the body's outline from above
 LEAST_RIM = 0.2  # length of a further rim over that of the longest
 LOOKS_DOWN = 0.5  # downward part of a rim's vector area
 LENGTH_OF_CELL = 0.7  # mean way of a line through a square cell, teeth taken off
+BEYOND = 1.5  # times a circular segment: what may lie beyond the bridge over a missing side
+CLIMBS, LEAST_CLIMB = 0.25, 0.40  # of a body's height: rim that left its foot, and how far it goes
 MOST_BULGED = 50  # holes that are closed so; the smaller ones are closed flat
 
 
@@ -37,6 +39,38 @@ class Rim:
     def roundness(self) -> float:
         """1 for a circle, towards 0 for a narrow strip."""
         return min(1.0, 4 * np.pi * self.area / self.length**2)
+
+
+@dataclass(frozen=True, slots=True)
+class Breach:
+    """A side of a body that was not seen: its rim climbs there."""
+
+    width: float  # [m]
+    height: float  # [m]
+    volume: float  # that may lie beyond what bridges it [m³]
+
+
+def breach_of(vertices: Floats, edges: Indices) -> Breach | None:
+    """Find where a rim leaves the foot of a body that stands on z = 0 and climbs its side.
+
+    Notes
+    -----
+    What bridges it is flat where the skin bulged: a circular segment on the width of the
+    breach, of the radius of the body, as high as the rim climbs.
+    """
+    ring = vertices[edges[:, 0]]
+    top = float(vertices[:, 2].max())
+    foot = float(np.quantile(ring[:, 2], 0.2))
+    high = ring[ring[:, 2] > foot + CLIMBS * top]
+    height = float(ring[:, 2].max()) - foot
+    if len(high) < 5 or height < LEAST_CLIMB * top:
+        return None
+    radius = float(np.ptp(vertices[:, :2], axis=0).mean()) / 2
+    flat = high[:, :2] - high[:, :2].mean(axis=0)
+    width = min(float(np.ptp(flat @ np.linalg.svd(flat, full_matrices=False)[2][0])), 2 * radius)
+    half = np.arcsin(min(1.0, width / 2 / radius))
+    segment = float(radius**2 * (half - np.sin(half) * np.cos(half)))
+    return Breach(width, height, BEYOND * segment * height)
 
 
 def boundary_parts(faces: Indices, count: int) -> list[Indices]:

@@ -1,5 +1,6 @@
 """Running the program as its user types it."""
 
+import contextlib
 import json
 import os
 import shlex
@@ -7,6 +8,10 @@ import subprocess
 import sys
 from pathlib import Path
 from typing import Any
+
+from typer.testing import CliRunner, Result
+
+from plumbstone.cli.main import program
 
 PROGRAM = [sys.executable, "-c", "from plumbstone.cli.main import run; run()"]
 
@@ -40,6 +45,26 @@ def refuse(line: str, folder: Path) -> str:
     done = type_in(line, folder)
     assert done.returncode == 1, (done.returncode, done.stdout, done.stderr)
     assert "Traceback" not in done.stderr
+    assert done.stdout == ""
+    assert sorted(folder.rglob("*")) == before
+    return done.stderr
+
+
+def run_here(line: str, folder: Path) -> Result:
+    """Run a command inside this process, many times faster; nothing may escape as a fault."""
+    words = shlex.split(line)
+    assert words[0] == "plumbstone"
+    with contextlib.chdir(folder):
+        done = CliRunner().invoke(program(words[1:]), words[1:])
+    assert done.exception is None or isinstance(done.exception, SystemExit), done.exception
+    return done
+
+
+def refuse_here(line: str, folder: Path) -> str:
+    """Run a command in this process that must fail as in `refuse`."""
+    before = sorted(folder.rglob("*"))
+    done = run_here(line, folder)
+    assert done.exit_code == 1, (done.exit_code, done.output)
     assert done.stdout == ""
     assert sorted(folder.rglob("*")) == before
     return done.stderr

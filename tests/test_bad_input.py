@@ -1,11 +1,12 @@
 """What users get wrong: one clear message with file and key, exit code 1, nothing written."""
 
+import os
 from pathlib import Path
 
 import numpy as np
 import pytest
 import trimesh
-from commands import refuse, type_in
+from commands import refuse, refuse_here, run_here, type_in
 
 from plumbstone.meshes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
@@ -35,6 +36,16 @@ depth = { front = "3 cm", back = "8 cm" }
 bags = [{ holds = "9 L", price = 22 }]
 """
 
+WOOD = """[[piece]]
+name = "W"
+kind = "wood"
+material = "driftwood"
+mass = "0.5 kg"
+limbs = [{ length = "25 cm", girth = ["14 cm", "12 cm"] }]
+at = ["30 cm", "22 cm"]
+"""
+OWN = '[[material]]\nname = "Own"\nlike = "sand"\n'
+
 MISTAKES = {
     "unknown key": ('glass = "6 mm"', 'glas = "6 mm"', ["tank.glas", 'Did you mean "glass"']),
     "unit missing": ('water_line = "33 cm"', "water_line = 33", ["tank.water_line", "no unit"]),
@@ -59,6 +70,67 @@ MISTAKES = {
     ),
     "bag of nothing": ('holds = "9 L"', 'holds = "9 cm"', ["holds", "litres"]),
     "boiling": ('glass = "6 mm"', 'temperature = "90 °C"', ["temperature", "0-40"]),
+    "no water": ('water_line = "33 cm"', 'water_line = "0 cm"', ["tank.water_line", "no depth"]),
+    "no stand": ('glass = "6 mm"', 'glass = "6 mm"\nstand = ["0 cm", "3 cm"]', ["tank.stand"]),
+    "no mass": ('name = "B"', 'name = "B"\nmass = "0 kg"', ['"B".mass', "0 kg"]),
+    "beyond measure": ('name = "B"', 'name = "B"\nmass = "1e300 kg"', ["too large"]),
+    "a stone of 90 t": ('name = "B"', 'name = "B"\nmass = "90 t"', ['"B"', "of the box"]),
+    "a tower of powers": ('"6 mm"', '"60 9**9**9*cm"', ["tank.glass", "not a length"]),
+    "dots after a unit": ('"6 mm"', '"6 mm....."', ["tank.glass", "not a length"]),
+    "remark after a unit": ('"6 mm"', '"6 mm # x"', ["tank.glass", "not a length"]),
+    "blanks": ('"6 mm"', '"6' + " " * 3000 + 'mm"', ["tank.glass", "not a length"]),
+    "points in one place": (
+        '{ front = "3 cm", back = "8 cm" }',
+        '{ points = [{ at = ["1 cm", "1 cm"], level = "2 cm" }, { at = ["1 cm", "1 cm"], level = "3 cm" }] }',
+        ["points", "apart"],
+    ),
+    "many points": (
+        '{ front = "3 cm", back = "8 cm" }',
+        "{ points = [" + '{ at = ["1 cm", "1 cm"], level = "2 cm" },' * 20_000 + "] }",
+        ["over 300", "--limits"],
+    ),
+    "a long zone": (
+        "depth =", "zone = [" + '["1 cm", "1 cm"],' * 60_000 + "]\ndepth =", ["over 300", "--limits"],
+    ),
+    "many entries": ("[[layer]]", "[[lump]]\n" * 500 + "[[layer]]", ["lump", "over 200"]),
+    "a key without end": ("[[layer]]", ".".join(["a"] * 100_000) + " = 1\n[[layer]]", ["parts"]),
+    "more than the tank": (
+        "[[layer]]", '[[lump]]\nmaterial = "granite"\nvolume = "100 L"\n[[layer]]', ["lump", "65 L"],
+    ),
+    "no room for water": (
+        "[[layer]]", '[[lump]]\nmaterial = "granite"\nvolume = "57 L"\n[[layer]]', ["free_m3", "lumps"],
+    ),
+    "wood twice": (
+        "[[layer]]", WOOD + '[[group]]\nwood = ["W", "W"]\n[[layer]]', ["group", '"W" once more'],
+    ),
+    "wood in two groups": (
+        "[[layer]]", WOOD + '[[group]]\nwood = ["W"]\n' * 2 + "[[layer]]", ["group", '"W" once more'],
+    ),
+    "a stone holds twice": (
+        "[[layer]]",
+        WOOD + '[[group]]\nwood = ["W"]\nsinkers = [{ stone = "A" }, { stone = "A" }]\n[[layer]]',
+        ['"A" once more'],
+    ),
+    "wood like air": (
+        "[[layer]]",
+        WOOD + '[[group]]\nwood = ["W"]\njust_sinks_with = { mass = "150 kg", material = "granite" }\n[[layer]]',
+        ["just_sinks_with"],
+    ),
+    "negative heap": (
+        "[[layer]]", OWN + 'bulk_density = "-5 kg/m^3"\n[[layer]]', ["bulk_density", "substrate"],
+    ),
+    "heap of solid rock": (
+        "[[layer]]", OWN + 'bulk_density = "2500 kg/m^3"\n[[layer]]', ["bulk_density", "no room"],
+    ),
+    "grains like air": (
+        "[[layer]]", OWN + 'grain_density = "2 kg/m^3"\n[[layer]]', ["grain_density", "unit"],
+    ),
+    "denser than its grains": (
+        "[[layer]]",
+        '[[material]]\nname = "R"\nkind = "stone"\ndensity = "2600 kg/m^3"\n'
+        'grain_density = "1500 kg/m^3"\n[[layer]]',
+        ["grain_density", "less than density"],
+    ),
     "infinite": ('price = 22', "price = inf", ["price", "must lie"]),
 }  # fmt: skip
 
@@ -68,7 +140,7 @@ def test_mistakes_in_a_scape_file(tmp_path: Path, mistake: str) -> None:
     old, new, words = MISTAKES[mistake]
     assert old in GOOD
     (tmp_path / "tank.toml").write_text(GOOD.replace(old, new, 1), encoding="utf-8")
-    told = refuse("plumbstone plan tank.toml --out results", tmp_path)
+    told = refuse_here("plumbstone plan tank.toml --out results", tmp_path)
     assert "tank.toml" in told or mistake in ("same place", "no thickness", "border without a line")
     for word in words:
         assert word in told, told
@@ -115,7 +187,7 @@ def test_files_that_are_no_scans(tmp_path: Path, name: str) -> None:
     content, words = BAD_SCANS[name]
     if content is not None:
         (tmp_path / name).write_bytes(content)
-    told = refuse(f"plumbstone weigh {name}", tmp_path)
+    told = refuse_here(f"plumbstone weigh {name}", tmp_path)
     for word in words:
         assert word in told, told
 
@@ -168,7 +240,7 @@ def test_an_inside_out_mesh_is_turned(tmp_path: Path) -> None:
 )
 def test_mistakes_on_the_command_line(tmp_path: Path, line: str, words: str) -> None:
     (tmp_path / "tank.toml").write_text(GOOD, encoding="utf-8")
-    assert words in refuse(line, tmp_path)
+    assert words in refuse_here(line, tmp_path)
 
 
 def test_a_mesh_through_itself(tmp_path: Path) -> None:
@@ -190,11 +262,95 @@ def test_new_never_overwrites(tmp_path: Path) -> None:
     assert "[tank]" in (tmp_path / "tank.toml").read_text(encoding="utf-8")
 
 
-def test_results_never_replace_foreign_files(tmp_path: Path) -> None:
-    (tmp_path / "tank.toml").write_text(GOOD, encoding="utf-8")
-    (tmp_path / "holiday").mkdir()
-    (tmp_path / "holiday" / "beach.jpg").write_bytes(b"sand")
-    assert "no results" in refuse("plumbstone plan tank.toml --out holiday", tmp_path)
-    assert type_in("plumbstone plan tank.toml --out results", tmp_path).returncode == 0
-    assert type_in("plumbstone plan tank.toml --out results", tmp_path).returncode == 0
-    assert not list(tmp_path.glob(".*"))
+@pytest.mark.parametrize("name", ["My  own - sand", "My own-sand", "-- sand  2 "])
+def test_names_of_own_materials_are_found_as_written(tmp_path: Path, name: str) -> None:
+    own = f'[[material]]\nname = "{name}"\nlike = "sand"\n'
+    (tmp_path / "tank.toml").write_text(
+        GOOD.replace("baked-clay soil", name) + own, encoding="utf-8"
+    )
+    assert run_here("plumbstone bed tank.toml --grid 8", tmp_path).exit_code == 0
+
+
+@pytest.mark.parametrize("text", ["\ufeff" + GOOD, GOOD.replace("\n", "\r\n")], ids=["BOM", "CRLF"])
+def test_marks_and_line_ends_of_other_systems(tmp_path: Path, text: str) -> None:
+    (tmp_path / "tank.toml").write_bytes(text.encode())
+    assert run_here("plumbstone bed tank.toml --grid 8", tmp_path).exit_code == 0
+
+
+def test_a_tank_of_two_sides_and_nothing_in_it(tmp_path: Path) -> None:
+    (tmp_path / "tank.toml").write_text('[tank]\ninside = ["60 cm", "30 cm"]\n', encoding="utf-8")
+    for command in ("plan", "bed", "show"):
+        assert run_here(f"plumbstone {command} tank.toml", tmp_path).exit_code == 0
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["/etc/passwd", "../secret.txt", "link.txt", "below/../../secret.txt", "pipe.xyz", "a\\u0000b.ply",
+     "/dev/zero", "~/secret.txt", "loop.ply"],
+)  # fmt: skip
+@pytest.mark.parametrize("key", ["scan", "map"])
+def test_a_scape_reads_nothing_outside_its_folder(tmp_path: Path, name: str, key: str) -> None:
+    folder = tmp_path / "scape"
+    folder.mkdir()
+    (tmp_path / "secret.txt").write_text("password 1 2 3\n" * 9, encoding="utf-8")
+    (folder / "link.txt").symlink_to(tmp_path / "secret.txt")
+    (folder / "loop.ply").symlink_to("loop.ply")
+    os.mkfifo(folder / "pipe.xyz")
+    new = f'scan = "{name}"' if key == "scan" else 'size = ["10 cm", "8 cm", "9 cm"]'
+    text = GOOD.replace('size = ["10 cm", "8 cm", "9 cm"]', new, 1)
+    if key == "map":
+        text = text.replace('{ front = "3 cm", back = "8 cm" }', f'{{ map = "{name}" }}')
+    (folder / "tank.toml").write_text(text, encoding="utf-8")
+    told = refuse_here("plumbstone bed tank.toml", folder)
+    assert "password" not in told
+    assert "tank.toml" in told
+
+
+def test_trust_widens_what_a_scape_may_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PLUMBSTONE_TRUST", "")
+    (tmp_path / "scape").mkdir()
+    (tmp_path / "scans").mkdir()
+    cube(tmp_path / "scans", "a.ply", lambda _: None)
+    text = GOOD.replace('size = ["10 cm", "8 cm", "9 cm"]', 'scan = "../scans/a.ply"', 1)
+    (tmp_path / "scape" / "tank.toml").write_text(text, encoding="utf-8")
+    folder = tmp_path / "scape"
+    assert "--trust" in refuse_here("plumbstone bed tank.toml", folder)
+    assert "--trust" in refuse_here("plumbstone bed tank.toml --trust below", folder)
+    monkeypatch.setenv("PLUMBSTONE_TRUST", "")
+    done = run_here("plumbstone bed tank.toml --trust ../scans --grid 8", folder)
+    assert done.exit_code == 0, done.output
+
+
+def test_errors_never_quote_what_a_foreign_file_holds(tmp_path: Path) -> None:
+    for name, content in (("a.txt", "root:secret:0"), ("a.obj", "v secret x y"), ("a.ply", "ply\nsecret\nend_header\n"),
+                          ("a.stl", "solid secret\nfacet secret"), ("a.off", "OFF\nsecret 1 2")):  # fmt: skip
+        (tmp_path / name).write_text(content * 3, encoding="utf-8")
+        assert "secret" not in refuse_here(f"plumbstone weigh {name}", tmp_path)
+    (tmp_path / "a.toml").write_text("secret: 1", encoding="utf-8")
+    assert "secret" not in refuse_here("plumbstone bed a.toml", tmp_path)
+
+
+def test_what_would_act_on_a_terminal_is_shown(tmp_path: Path) -> None:
+    evil = 'name = "A\\u202egnp\\u001b[2J"'
+    (tmp_path / "tank.toml").write_text(GOOD.replace('name = "A"', evil), encoding="utf-8")
+    for line in (
+        "plan tank.toml --out r --grid 8",
+        "show tank.toml",
+        "plan tank.toml --json --grid 8",
+    ):
+        done = type_in(f"plumbstone {line}", tmp_path)
+        assert done.returncode == 0, done.stderr
+        assert not {"\x1b", "\u202e"} & set(done.stdout)
+        assert "202egnp" in done.stdout
+    for path in (tmp_path / "r").iterdir():
+        if path.suffix in (".json", ".csv"):
+            assert not {"\x1b", "\u202e"} & set(path.read_text(encoding="utf-8"))
+    cube(tmp_path, "a\x1b]0;x\x07\u202e.stl", lambda _: None)
+    done = type_in("plumbstone weigh .", tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert not {"\x1b", "\x07", "\u202e"} & set(done.stdout)
+    told = type_in("plumbstone bed 'a\x1b[2J.toml'", tmp_path).stderr
+    assert "\\x1b[2J" in told
+    assert "\x1b" not in told

@@ -8,6 +8,7 @@ from plumbstone.volumes.holding.buoyancy import (
     balance_from_density,
     balance_from_tub,
     density_from_weighings,
+    hung_stone,
     lift_from_tub,
     lift_of,
     sinker_for,
@@ -58,17 +59,21 @@ def test_bundle_by_table_and_by_tub() -> None:
     water = water_density(25.0)
     wood, granite = Range(750, 835, 920), find_material("granite").density
     assert granite is not None
-    table = balance_from_density(1.35, wood, granite, water, hung=0.0, factor=1.3)
+    table = balance_from_density(
+        1.35, wood, granite, water, hung=hung_stone(0.0, granite, water), factor=1.3
+    )
     assert table.lift.low == pytest.approx(0.113, abs=5e-4)
     assert table.lift.high == pytest.approx(0.445, abs=5e-4)
     assert table.asked_sinker == pytest.approx(0.93, abs=0.005)
-    assert not table.stays
-    tub = balance_from_tub(1.35, (0.520, granite), granite, water, hung=0.700, factor=1.3)
+    assert not table.enough
+    tub = balance_from_tub(
+        1.35, (0.520, granite), granite, water, hung_stone(0.700, granite, water), 1.3
+    )
     assert tub.lift.mid == pytest.approx(0.324, abs=5e-4)
     assert tub.density.mid == pytest.approx(804, abs=0.5)
     assert tub.asked_sinker == pytest.approx(0.68, abs=0.005)
     assert tub.spare.mid == pytest.approx(0.112, abs=5e-4)
-    assert tub.stays
+    assert tub.enough
 
 
 def test_tub_and_sinker_undo_each_other() -> None:
@@ -81,3 +86,30 @@ def test_a_floating_stone_holds_nothing() -> None:
         sinker_for(0.1, 600.0, 1000.0)
     with pytest.raises(SinkerError, match="weigh again"):
         density_from_weighings(1.0, 1.2, 1000.0)
+
+
+def test_mixed_sinkers_are_summed_each_with_its_own_stone() -> None:
+    # 500 g of 2700 and 500 g of 1300 kg/m³ in water of 1000: 314.8 + 115.4 g; arithmetic.
+    both = hung_stone(0.5, Range.exact(2700), 1000).plus(hung_stone(0.5, Range.exact(1300), 1000))
+    assert both.dry == pytest.approx(1.0)
+    assert both.wet.mid == pytest.approx(0.4302, abs=1e-4)
+
+
+def test_a_sinker_counts_at_its_light_end() -> None:
+    # Lava of 1300 to 2000 kg/m³: 1 kg weighs 231 to 500 g in water of 1000, so it holds a lift
+    # of 150 g with the factor 1.3, but not one of 200 g; arithmetic.
+    wood, lava = Range.exact(800), Range(1300, 1600, 2000)
+    for lift, enough in ((0.150, True), (0.200, False)):
+        mass = lift / (1000 / 800 - 1)
+        found = balance_from_density(mass, wood, lava, 1000.0, hung_stone(1.0, lava, 1000.0), 1.3)
+        assert found.lift.mid == pytest.approx(lift)
+        assert found.enough is enough
+
+
+def test_wood_that_hangs_between_sinking_and_floating_asks_for_a_reserve_of_its_own() -> None:
+    # 1 kg of 980 to 1040 kg/m³ in water of 1000: lift 20 g at most; 50 g more are asked for.
+    granite = Range.exact(2600)
+    none = hung_stone(0.0, granite, 1000.0)
+    found = balance_from_density(1.0, Range(980, 1010, 1040), granite, 1000.0, none, 1.3)
+    assert found.asked_pull == pytest.approx(0.0204 + 0.05, abs=1e-4)
+    assert not found.enough

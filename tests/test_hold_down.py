@@ -1,5 +1,6 @@
 """Groups typed as in a scape file, against arithmetic on stated inputs."""
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -7,8 +8,12 @@ import pytest
 from commands import read_json, refuse, type_in
 
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.volumes.holding.hold_down import HoldError, HoldResult
-from plumbstone.volumes.layout import Plan, make_plan
+from plumbstone.volumes.bed.pouring import soil_line
+from plumbstone.volumes.holding.hold_down import HoldResult
+from plumbstone.volumes.holding.offers import places_for
+from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.plan import Plan
+from plumbstone.volumes.scape.groups import Group
 from plumbstone.volumes.scape.scape import read_scape
 from plumbstone.volumes.water.density import GRAVITY
 
@@ -56,7 +61,8 @@ def test_the_factor_multiplies_the_net_lift(tmp_path: Path) -> None:
     found = judged(tmp_path, 'tie_points = [["45 cm", "22 cm", "3 cm"]]')
     lift = 0.52 * (1 - 997.05 / 2650)
     wanted = 1.3 * lift / (1 - 997.05 / found.sinker_material.density.low)
-    assert found.offers.best[0].masses[0] == pytest.approx(wanted, rel=1e-4)
+    # Offers are in whole tens of grams, rounded up.
+    assert found.offers.best[0].masses[0] == pytest.approx(math.ceil(wanted * 100) / 100)
 
 
 TANK = (
@@ -180,8 +186,7 @@ def test_stones_at_hand(tmp_path: Path) -> None:
         for n, m in (("Small", 0.4), ("Right", 0.9), ("Large", 2.0))
     )
     plan = plan_of(tmp_path, wood("Log", (40, 6, 6), 1.1, 45), hand)
-    offers = plan.holds[0].offers
-    assert offers.why == "the lowest place"
+    assert plan.holds[0].offers.best[0].total < 5
     plan = plan_of(
         tmp_path,
         wood("Log", (40, 6, 6), 1.1, 45),
@@ -206,9 +211,9 @@ def test_no_mass_at_the_named_point_holds_it(tmp_path: Path) -> None:
     assert plan.holds[0].offers.best == ()
 
 
-def test_a_twig_too_thin_to_touch_anything_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(HoldError, match="nothing carries it"):
-        plan_of(tmp_path, wood("Twig", (20, 0.03, 0.03), 0.000001, 45))
+def test_a_twig_is_judged_too(tmp_path: Path) -> None:
+    plan = plan_of(tmp_path, wood("Twig", (20, 0.03, 0.03), 0.00001, 45))
+    assert not plan.holds[0].stays
 
 
 def test_wood_denser_than_full_of_water_is_refused(tmp_path: Path) -> None:
@@ -250,9 +255,17 @@ def test_default_tie_points(tmp_path: Path) -> None:
     assert bare.why == "the lowest crotch"
     assert bare.points[0] == pytest.approx([0.60, 0.25, 0.17], abs=0.03)
     layer = '[[layer]]\nname = "Sand"\nmaterial = "sand"\ndepth = "6 cm"\n'
-    deep = plan_of(tmp_path, fork, layer).holds[0].offers
-    assert deep.why == "limb ends below the soil line"
-    assert deep.points[0] == pytest.approx([0.60, 0.25, 0.0], abs=0.025)
+    deep = plan_of(tmp_path, fork, layer)
+    assert deep.bed is not None
+    points, why = next(
+        iter(
+            places_for(
+                Group("Fork", ("Fork",)), [deep.bodies[0].piece], soil_line(deep.bed), deep.bed.grid
+            )
+        )
+    )
+    assert why == "limbs below the soil line"
+    assert points[0] == pytest.approx([0.60, 0.25, 0.0], abs=0.025)
 
 
 def test_a_log_with_dates_and_both_ways_of_weighing(tmp_path: Path) -> None:

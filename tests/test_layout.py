@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from plumbstone.cli.main import COMMANDS
+
 ROOT = Path(__file__).parent.parent
 FOLDERS = ("meshes", "volumes", "cli")
 MODULES = sorted(
@@ -44,3 +46,9 @@ def test_imports_run_one_way(folder: str) -> None:
 def test_docstring_examples(name: str) -> None:
     module = importlib.import_module(name)
     assert doctest.testmod(module).failed == 0
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_summaries_are_those_of_the_commands(name: str) -> None:
+    command = getattr(importlib.import_module(f"plumbstone.cli.{name}"), name)
+    assert COMMANDS[name] == command.__doc__.strip().splitlines()[0]

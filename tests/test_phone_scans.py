@@ -17,13 +17,21 @@ from phone_scans import (
     seeded_wood,
     standing_poses,
 )
+from scipy.spatial import ConvexHull
+from scipy.spatial.distance import pdist
 
 from plumbstone.meshes.closing import closed_scan
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.faults import enclosed_volume, is_closed
 from plumbstone.meshes.joining import joined_scan
 from plumbstone.meshes.primitives import boulder
+from plumbstone.meshes.rulers import Ruler
 from plumbstone.meshes.writing import ply_bytes
+
+
+def diameter(vertices: np.ndarray) -> float:
+    """Greatest distance of two corners, as a caliper finds it on the true stone [m]."""
+    return float(pdist(vertices[ConvexHull(vertices).vertices]).max())
 
 
 def judged(folder: Path, stones: list, poses: int, scale: float = 1.0) -> np.ndarray:
@@ -39,7 +47,7 @@ def judged(folder: Path, stones: list, poses: int, scale: float = 1.0) -> np.nda
             path = folder / "scan.ply"
             path.write_bytes(ply_bytes(scan.vertices, scan.faces))
             try:
-                found = closed_scan(path)
+                found = closed_scan(path, Ruler(longest=diameter(vertices * scale)))
             except PlumbstoneError:
                 rows.append((np.nan, np.nan, False))
                 continue

@@ -1,8 +1,11 @@
 """Quantities against exact unit definitions."""
 
+import re
+
+import pint
 import pytest
 
-from plumbstone.volumes.scape.quantities import QuantityError, parse_quantity
+from plumbstone.volumes.scape.quantities import _KINDS, QuantityError, parse_quantity
 
 
 @pytest.mark.parametrize(
@@ -31,4 +34,33 @@ def test_exact_units(text: str, kind: str, si: float) -> None:
                                   "((( cm", "8 __import__('os')", "8 cm; 3", "nan cm"])  # fmt: skip
 def test_what_is_no_length_is_refused(text: object) -> None:
     with pytest.raises(QuantityError, match=r"unit|length|large"):
+        parse_quantity(text, "length")
+
+
+def test_every_unit_agrees_with_a_library_of_units() -> None:
+    # Pint's tables of units, written by others from NIST and BIPM.
+    registry = pint.UnitRegistry()
+    spelt = {"gals": "gallon", "gal": "gallon", "imp gal": "imperial_gallon", "lbs": "lb",
+             "imperial gallon": "imperial_gallon", "imperial gallons": "imperial_gallon",
+             "fl oz": "fluid_ounce", "cc": "cm^3", '"': "inch", "″": "inch", "'": "foot", "′": "foot",
+             "t": "tonne", "oz": "ounce", "kgf": "kilogram_force", "lbf": "pound_force"}  # fmt: skip
+    base = {"length": "m", "mass": "kg", "volume": "m^3", "area": "m^2", "force": "N"}
+    checked = 0
+    for kind, unit in base.items():
+        for name in _KINDS[kind][0]:
+            theirs = spelt.get(name, re.sub(r"(\w)([23])$", r"\1^\2", name.replace("**", "^")))
+            value = registry.Quantity(1.0, theirs).to(unit).magnitude
+            assert parse_quantity(f"1e-9 {name}", kind) == pytest.approx(1e-9 * value, rel=1e-12), (
+                name
+            )
+            checked += 1
+    assert checked > 150
+
+
+@pytest.mark.parametrize(
+    "text", ["60 9**9**9*cm", "60 cm.....", "60 cm # x", "6" + " " * 3000 + "cm", "6 cm\n7 cm", "٦ cm",
+             "1_000 cm", "0x10 cm", "1e9999 cm", "9" * 5000 + " cm", "6 [length]", "6 cm*m/m", "6 delta_cm"],
+)  # fmt: skip
+def test_the_grammar_is_closed(text: str) -> None:
+    with pytest.raises(QuantityError):
         parse_quantity(text, "length")

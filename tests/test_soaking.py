@@ -3,7 +3,14 @@
 import numpy as np
 import pytest
 
-from plumbstone.volumes.holding.soaking import SoakingError, fit_log, saturated_density
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.holding.soaking import (
+    SoakingError,
+    Weighing,
+    fit_log,
+    fit_weighings,
+    saturated_density,
+)
 
 
 @pytest.mark.parametrize(
@@ -43,3 +50,38 @@ def test_wood_that_sinks_at_once() -> None:
 def test_logs_that_cannot_be_right(days: list[float], masses: list[float], words: str) -> None:
     with pytest.raises(SoakingError, match=words):
         fit_log(days, masses, 1.25e-3, 1.0, 998.0)
+
+
+def test_the_band_keeps_to_the_whole_range_of_the_volume() -> None:
+    """Wood of 760 kg/m³ whose table says 700 to 900: neutral only once its own volume is full.
+
+    1.2 kg in 1.579 L drink towards 1.7 kg with τ = 60 d: neutral (1.575 kg) after
+    60 ln²(1 - 0.375 / 0.5) = 115 d; the middle density alone would say 1.5 L and day 43.
+    """
+    days = np.array([2.0, 7, 14, 21, 28, 35])
+    masses = 1.2 + 0.5 * (1 - np.exp(-np.sqrt(days / 60)))
+    log = [Weighing(float(d), float(m)) for d, m in zip(days, masses, strict=True)]
+    true_day = 60 * np.log(1 - (998 * 1.2 / 760 - 1.2) / 0.5) ** 2
+    assert true_day == pytest.approx(116, abs=2)
+    found = fit_weighings(log, Range(1.2 / 900, 1.2 / 800, 1.2 / 700), 1.2, 998.0)
+    assert not found.sinks
+    assert found.days is None or found.days.low <= true_day <= found.days.high
+
+
+def test_untie_only_where_the_bad_end_is_down() -> None:
+    # 1.5 kg outweigh 1.45 L of water but not 1.6 L; arithmetic.
+    log = [Weighing(1.0, 1.45), Weighing(9.0, 1.5)]
+    assert fit_weighings(log, Range.exact(1.45e-3), 1.2, 998.0).sinks
+    assert not fit_weighings(log, Range(1.4e-3, 1.45e-3, 1.6e-3), 1.2, 998.0).sinks
+
+
+def test_one_odd_weighing_is_set_aside_and_said() -> None:
+    days = np.array([1.0, 3, 5, 7, 10, 14])
+    masses = 1.0 + 0.5 * (1 - np.exp(-np.sqrt(days / 40)))
+    plain = fit_log(list(days), list(masses), 1.25e-3, 1.0, 998.0)
+    masses[3] = 0.9  # typed or weighed wrong
+    found = fit_log(list(days), list(masses), 1.25e-3, 1.0, 998.0)
+    assert found.aside == (7.0,)
+    assert found.days is not None
+    assert plain.days is not None
+    assert found.days.mid == pytest.approx(plain.days.mid, rel=0.3)

@@ -1,15 +1,12 @@
 """Tipping of standing stones against arithmetic on stated inputs."""
 
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from plumbstone.meshes.placing import stood_at
-from plumbstone.meshes.primitives import box
-from plumbstone.volumes.bodies.placement import Body, body_of
-from plumbstone.volumes.holding.stability import judge_standing, tip_angle, top_push
-from plumbstone.volumes.layout import Plan, make_plan
+from plumbstone.volumes.holding.stability import Standing, tip_angle, top_push
+from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.scape.scape import read_scape
 from plumbstone.volumes.water.density import GRAVITY
 
@@ -23,33 +20,53 @@ def test_upright_basalt() -> None:
     assert top_push(weight * (1 - 997 / 2900), 0.025, 0.34) == pytest.approx(5.2, abs=0.05)
 
 
-def block(folder: Path, size: tuple[float, float, float]) -> Body:
-    sides = ", ".join(f'"{side} m"' for side in size)
+def standing(
+    folder: Path, size: tuple[float, float, float], more: str = 'material = "granite"'
+) -> Standing:
+    """Judge a block with these sides [cm] that stands alone."""
+    sides = ", ".join(f'"{side} cm"' for side in size)
     path = folder / "t.toml"
     path.write_text(
-        '[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\n[[piece]]\nname = "Block"\n'
-        f'material = "granite"\nsolid = "box"\nsize = [{sides}]\nat = ["30 cm", "20 cm"]\n',
+        '[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\ntemperature = "25 °C"\n[[piece]]\n'
+        'name = "Block"\nsolid = "box"\n'
+        f'size = [{sides}]\nat = ["30 cm", "20 cm"]\n{more}\n',
         encoding="utf-8",
     )
-    body = body_of(read_scape(path).pieces[0])
-    return replace(body, piece=stood_at(box(size), 0.3, 0.2))
+    return make_plan(read_scape(path)).standing[0]
 
 
 def test_a_block_tips_over_its_shorter_side(tmp_path: Path) -> None:
     # A box tips at atan(half its width / half its height), pushed by m g b / (2 h) at its top.
-    standing = judge_standing(block(tmp_path, (0.10, 0.06, 0.30)), 997.0, (0.9, 0.45))
-    assert standing.tip_angle == pytest.approx(tip_angle(0.03, 0.15), abs=1e-6)
+    found = standing(tmp_path, (10, 6, 30))
+    assert found.tip_angle == pytest.approx(tip_angle(0.03, 0.15), abs=1e-6)
     mass = 0.10 * 0.06 * 0.30 * 2650
-    assert standing.push_dry == pytest.approx(mass * GRAVITY * 0.03 / 0.30, rel=1e-6)
-    assert standing.upright
-    assert standing.doubtful
-    assert standing.to_pane == pytest.approx(0.2 - 0.03, abs=1e-9)
+    assert found.push_dry == pytest.approx(mass * GRAVITY * 0.03 / 0.30, rel=1e-6)
+    assert found.upright
+    assert found.doubtful
+    assert found.to_pane == pytest.approx(0.2 - 0.03, abs=1e-9)
 
 
 def test_a_flat_stone_is_not_doubtful(tmp_path: Path) -> None:
-    standing = judge_standing(block(tmp_path, (0.20, 0.15, 0.05)), 997.0, (0.9, 0.45))
-    assert not standing.upright
-    assert not standing.doubtful
+    found = standing(tmp_path, (20, 15, 5))
+    assert not found.upright
+    assert not found.doubtful
+
+
+@pytest.mark.parametrize("tilt", [30, 45])
+def test_a_slab_on_its_edge_warns(tmp_path: Path, tilt: int) -> None:
+    # Tilted, a box touches the floor along one edge: nothing carries it beside that.
+    found = standing(tmp_path, (20, 15, 5), f'material = "granite"\ntilt = {tilt}')
+    assert found.tip_angle == pytest.approx(0, abs=1e-6)
+    assert found.doubtful
+
+
+def test_upright_wood_is_judged_like_a_stone(tmp_path: Path) -> None:
+    # 3 cm of foot below 30 cm of height: atan(1.5 / 15) = 5.7°; statics.
+    found = standing(tmp_path, (3, 10, 30), 'kind = "wood"\nmaterial = "driftwood"')
+    found_stone = standing(tmp_path, (3, 10, 30))
+    assert found_stone.tip_angle == pytest.approx(5.71, abs=0.01)
+    assert found.tip_angle == found_stone.tip_angle
+    assert found.doubtful
 
 
 STACK = (

@@ -1,9 +1,13 @@
 """Water density against IAPWS-95, TEOS-10 and a printed table."""
 
+from pathlib import Path
+
 import gsw
 import iapws
 import pytest
 
+from plumbstone.volumes.plan import make_plan
+from plumbstone.volumes.scape.scape import read_scape
 from plumbstone.volumes.water.density import WaterRangeError, water_density
 
 
@@ -42,3 +46,23 @@ def test_eos_80_check_value() -> None:
 def test_beyond_the_tables_is_refused(celsius: float, salinity: float) -> None:
     with pytest.raises(WaterRangeError, match="outside"):
         water_density(celsius, salinity)
+
+
+def test_the_sump_below_counts_on_the_floor(tmp_path: Path) -> None:
+    # 40 L in the sump and 8 L in the filter on 120 × 50 cm: 48 kg more, 0.78 kPa; arithmetic.
+    plans = []
+    for more in ("", 'filter_water = "8 L"\nsump = { water = "40 L" }\n'):
+        path = tmp_path / "t.toml"
+        path.write_text(
+            '[tank]\ninside = ["120 cm", "50 cm", "50 cm"]\nwater_line = "46 cm"\n'
+            f'temperature = "4 °C"\n{more}',
+            encoding="utf-8",
+        )
+        plans.append(make_plan(read_scape(path)).load)
+    without, with_sump = plans
+    assert without is not None
+    assert with_sump is not None
+    assert with_sump.cabinet == pytest.approx(48.0, rel=1e-4)
+    assert with_sump.full == without.full
+    more_pressure = with_sump.pressure.mid - without.pressure.mid
+    assert more_pressure == pytest.approx(48 * 9.80665 / 0.6, rel=1e-4)

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from commands import PROGRAM, read_json, refuse, type_in
 from phone_scans import phone_scan
+from scipy.spatial.transform import Rotation
 
 from plumbstone.cli import workers
 from plumbstone.meshes.extents import extents_of
@@ -70,10 +71,66 @@ def test_till_checks_and_rescales_only_on_request(tmp_path: Path) -> None:
     assert scaled["size_cm"][0] == pytest.approx(side * 93.3, abs=0.05)
 
 
-def test_a_known_length_rescales(tmp_path: Path) -> None:
+def test_a_known_length_is_the_greatest_distance_whatever_the_axes(tmp_path: Path) -> None:
+    # The diagonal of a box, √(20² + 10² + 10²) = 24.49 cm, and the greatest width at right
+    # angles to it; turned about an odd axis, in no unit at all.
+    stone = box((0.2, 0.1, 0.1))
+    turn = Rotation.from_rotvec([0.4, -0.7, 0.3]).as_matrix()
+    for scale in (1.0, 1.37, 1000.0):
+        put(tmp_path, "stone.ply", stone.moved_to(stone.vertices @ turn.T), scale)
+        piece = read_json('plumbstone weigh stone.ply --longest "24.49 cm"', tmp_path)["pieces"][0]
+        assert piece["volume_l"]["mid"] == pytest.approx(2.0, rel=1e-3)
+        assert piece["size_cm"] == pytest.approx([20, 10, 10], rel=1e-3)
+    assert piece["confidence"] == "good"
+    line = 'plumbstone weigh stone.ply --longest "24.49 cm" --across'
+    assert "disagree" in refuse(f'{line} "8 cm"', tmp_path)
+    assert "less" in refuse(f'{line} "30 cm"', tmp_path)
+
+
+def test_without_a_known_length_no_scan_is_good(tmp_path: Path) -> None:
+    # One stone by a phone's depth camera is 8 ... 13 % larger than by a structured scanner
+    # (manifest of the scans): a range that holds the latter reaches down to 1 / 1.13.
     put(tmp_path, "stone.ply", box((0.2, 0.1, 0.1)))
-    piece = read_json('plumbstone weigh stone.ply --longest "18 cm"', tmp_path)["pieces"][0]
-    assert piece["volume_l"]["mid"] == pytest.approx(2.0 * 0.9**3, rel=1e-6)
+    piece = read_json("plumbstone weigh stone.ply", tmp_path)["pieces"][0]
+    assert piece["confidence"] == "fair"
+    assert piece["caveat"] == "scale"
+    assert piece["volume_l"]["low"] < 2.0 / 1.12
+    assert "--known" in piece["confidence_reason"]
+
+
+def test_slips_of_the_till_are_refused(tmp_path: Path) -> None:
+    # A box of 28 × 19 × 15 cm holds 7.98 L, so at most 7.98 × 2.7 = 21.5 kg of granite.
+    line = 'plumbstone weigh --size "28 x 19 x 15 cm" -m granite --mass'
+    assert "9.8 kg" in refuse(f'{line} "98 kg"', tmp_path)
+    assert "9.8 kg" in refuse(f'{line} "0.98 kg"', tmp_path)
+    assert read_json(f'{line} "9.8 kg"', tmp_path)["pieces"][0]["confidence"] == "good"
+    put(tmp_path, "stone.ply", box((0.2, 0.2, 0.2)))
+    put(tmp_path, "other.ply", box((0.1, 0.2, 0.2)))
+    line = "plumbstone weigh stone.ply -m granite --mass"
+    assert "21.2 kg" in refuse(f'{line} "212 kg"', tmp_path)
+    rescaled = read_json(f'{line} "18 kg" --rescale', tmp_path)["pieces"][0]
+    assert rescaled["confidence"] == "good"
+    rescaled = read_json(f'{line} "12 kg" --rescale', tmp_path)["pieces"][0]
+    assert rescaled["confidence"] == "poor"  # lengths × (12 / 21.2)^(1/3) = 0.83
+    assert "one piece" in refuse('plumbstone weigh stone.ply other.ply --mass "5 kg"', tmp_path)
+
+
+def test_a_shape_factor_knows_no_more_than_a_tape(tmp_path: Path) -> None:
+    line = 'plumbstone weigh --size "20 x 10 x 10 cm"'
+    bare = read_json(line, tmp_path)["pieces"][0]["volume_l"]
+    typed = read_json(f"{line} --shape-factor 0.6", tmp_path)["pieces"][0]["volume_l"]
+    assert typed["mid"] == pytest.approx(1.2)
+    assert typed["high"] / typed["mid"] == pytest.approx(bare["high"] / bare["mid"])
+
+
+def test_budget_and_rounding(tmp_path: Path) -> None:
+    # 3 kg at 2.75 is 8.25: have 9. The shop's story: 10.6 kg (8.3-12.9) at 4.50.
+    line = 'plumbstone weigh --size "28 x 19 x 15 cm" -m granite --price-per-kg 4.50 --budget'
+    assert "have 59" in type_in(f"{line} 50", tmp_path).stdout
+    assert "at worst over by 9" in type_in(f"{line} 50", tmp_path).stdout
+    assert "over by 1" in type_in(f"{line} 30", tmp_path).stdout
+    assert "takes it" in type_in(f'{line} 50 --mass "9.8 kg"', tmp_path).stdout
+    assert "--price-per-kg" in refuse('plumbstone weigh --mass "2 kg" --budget 5', tmp_path)
 
 
 def test_openings(tmp_path: Path) -> None:
@@ -157,12 +214,24 @@ def test_keep_and_picture(tmp_path: Path) -> None:
     assert "end its name" in refuse("plumbstone weigh stone.ply --picture seen.jpg", tmp_path)
 
 
-@pytest.mark.parametrize(("scale", "unit"), [(1, "m"), (100, "cm"), (1000, "mm")])
+@pytest.mark.parametrize(("scale", "unit"), [(1, "m"), (1000, "mm")])
 def test_units_are_judged(tmp_path: Path, scale: float, unit: str) -> None:
     put(tmp_path, "stone.ply", box((0.25, 0.2, 0.15)), scale)
     piece = read_json("plumbstone weigh stone.ply", tmp_path)["pieces"][0]
     assert piece["volume_l"]["mid"] == pytest.approx(7.5)
     assert f"judged {unit}" in " ".join(piece["mended"])
+
+
+@pytest.mark.parametrize(("size", "units"), [(25.0, ("cm", "mm", "in")), (12.6, ("cm", "in"))])
+def test_two_plausible_units_are_asked_for(
+    tmp_path: Path, size: float, units: tuple[str, ...]
+) -> None:
+    put(tmp_path, "stone.ply", box((size, size / 2, size / 2)))
+    told = refuse("plumbstone weigh stone.ply", tmp_path)
+    assert "--unit" in told
+    assert all(f"cm if {unit}" in told for unit in units)
+    piece = read_json("plumbstone weigh stone.ply --unit in", tmp_path)["pieces"][0]
+    assert piece["size_cm"][0] == pytest.approx(size * 2.54)
 
 
 def test_named_refusals(tmp_path: Path) -> None:

@@ -105,6 +105,7 @@ class LayerFigures:
     slides_where: str
     slides_lower_m: float
     heights_m: Mapping[str, float]  # drawn, at the panes, where it reaches them
+    ends_m: Mapping[str, tuple[float, float]]  # as it lies, at both ends of a pane or the border
     bags: tuple[BagFigures, ...]
     cost: float | None
     left_over_m3: float | None
@@ -164,6 +165,7 @@ class LoadFigures:
     full_kg: Range | None
     drained_without_glass_kg: Range
     stripped_without_glass_kg: Range
+    cabinet_water_kg: float  # of sump and filter below, on the same floor
     footprint_m: tuple[float, float]
     pressure_pa: Range
     heaviest: HeaviestFigures | None
@@ -252,9 +254,11 @@ class BalanceFigures:
     density_kg_per_m3: Range
     least_sinker_kg: Range = field(metadata=GRAMS)
     sinker_kg: float = field(metadata=GRAMS)
+    short_kg: float | None = field(metadata=GRAMS)
     hung_kg: float = field(metadata=GRAMS)
     spare_kg: Range = field(metadata=GRAMS)
     from_tub_test: bool
+    heavy_enough: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,7 +269,9 @@ class SinkerFigures:
     material: str
     how: str
     stone: str | None
+    share_of_stone: float
     at_m: tuple[float, ...] | None
+    assumed_at_m: tuple[float, ...] | None  # where the tie is taken to be, as none is given
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,6 +281,7 @@ class OfferFigures:
     material: str
     masses_kg: tuple[float, ...] = field(metadata=GRAMS)
     places_m: tuple[tuple[float, ...], ...]
+    how: tuple[str, ...]
     stones_at_hand: tuple[str, ...]
 
 
@@ -286,6 +293,8 @@ class SoakingFigures:
     saturated_kg: float
     latest_kg: float
     days: Range | None
+    sinks: bool
+    set_aside_days: tuple[float, ...]  # of weighings that fit no curve
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,10 +304,14 @@ class HoldFigures:
     name: str
     wood: tuple[str, ...]
     balance: BalanceFigures = field(metadata=FLAT)
+    verdict: str
     stays: bool
+    doubts: tuple[str, ...]
     factor: float
+    friction: Range
     sinker_material: str
     moves_at_m: float | None
+    may_move_at_m: float | None
     moves_how: str
     moves_about_m: tuple[tuple[float, float], ...]
     drained_moves_at_m: float | None
@@ -310,7 +323,9 @@ class HoldFigures:
     greatest_tie_forces_n: tuple[float, ...]
     later_burial_kg: float = field(metadata=GRAMS)
     lean_deg: float
+    drawn_through_m: float
     carries: tuple[str, ...]
+    not_at_rest: tuple[str, ...]
     draught_m: float | None
     afloat_turn: tuple[tuple[float, ...], ...] | None  # rows of a rotation matrix
     soaking: SoakingFigures | None
@@ -341,6 +356,21 @@ class CostFigures:
     bags: float | None
     pieces: Range | None
     total: Range | None
+
+
+@dataclass(frozen=True, slots=True)
+class WeighedFigures:
+    """A stone or a piece of wood by itself."""
+
+    name: str
+    material: str
+    volume_m3: Range
+    mass_kg: Range
+    size_m: tuple[float, ...]
+    trust: str  # "good", "fair" or "poor"
+    why: str
+    mended: tuple[str, ...]
+    warnings: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,5 @@
 """A scape laid out: every stage from forms to balance, each remembered by its own inputs."""
 
-import itertools
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
@@ -8,24 +7,22 @@ from typing import Any
 
 import numpy as np
 
-from plumbstone.meshes.columns import Columns, Grid, Window, merged_columns
+from plumbstone.meshes.columns import Grid, Window, merged_columns
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.reading import file_stamp
 from plumbstone.volumes.bed.bags import BagChoice, cheapest_bags
-from plumbstone.volumes.bed.border import BorderResult, judge_borders
+from plumbstone.volumes.bed.border import judge_borders
 from plumbstone.volumes.bed.interfaces import (
-    Heave,
-    Swallowed,
     heaving_layers,
     swallowed_layers,
 )
-from plumbstone.volumes.bed.passing import Rest, rests_of
+from plumbstone.volumes.bed.passing import rests_of
 from plumbstone.volumes.bed.pouring import (
     BedError,
     BedResult,
     LayerResult,
-    SpotDepth,
     bed_heights,
+    check_spacing,
     chosen_spacing,
     cut_piece,
     depths_at,
@@ -46,9 +43,12 @@ from plumbstone.volumes.bodies.placement import (
     set_down,
     solid_of,
 )
+from plumbstone.volumes.figures import BedFigures, Report
 from plumbstone.volumes.holding.hold_down import HoldResult, Surroundings, judge_groups
 from plumbstone.volumes.holding.stability import Standing, judge_stones
 from plumbstone.volumes.memo import Memo
+from plumbstone.volumes.plan import Ground, Plan, Purchase, in_order_of_work
+from plumbstone.volumes.report import bed_figures, report_of
 from plumbstone.volumes.scape.layers import Border, Layer
 from plumbstone.volumes.scape.materials import find_material
 from plumbstone.volumes.scape.scape import PieceEntry, Scape
@@ -60,61 +60,10 @@ from plumbstone.volumes.water.content import (
     tank_parts,
 )
 from plumbstone.volumes.water.density import water_density
-from plumbstone.volumes.water.dosing import Dosing, DrainBack, TankParts, drain_back
-from plumbstone.volumes.water.loads import Load
+from plumbstone.volumes.water.dosing import drain_back
 
 SINKER_STONE = "granite"
 PREVIEW_GRID = 0.004  # [m]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Purchase:
-    """One layer and the bags to buy for it."""
-
-    result: LayerResult
-    bags: BagChoice | None  # None where the file names no bags
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Ground:
-    """The pieces where they stand, and the bed around them."""
-
-    bodies: tuple[Body, ...]  # in the order of the file
-    grid: Grid
-    columns: Columns  # of all pieces
-    bed: BedResult | None
-    purchases: tuple[Purchase, ...]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Plan:
-    """Everything about a scape; SI units. Parts that need a water line are None without one."""
-
-    scape: Scape
-    water_density: float  # [kg/m³]
-    bodies: tuple[Body, ...]  # in the order of work: a piece's number is its place, from one
-    bed: BedResult | None
-    purchases: tuple[Purchase, ...]
-    parts: TankParts | None
-    dosing: Dosing | None
-    load: Load | None
-    drain_back: DrainBack | None
-    border: BorderResult | None
-    holds: tuple[HoldResult, ...]
-    standing: tuple[Standing, ...]
-    rests: tuple[Rest, ...]
-    swallowed: tuple[Swallowed, ...]
-    heaves: tuple[Heave, ...]
-    spots: tuple[SpotDepth, ...]
-    guesses: tuple[str, ...]
-
-    def number(self, name: str) -> int:
-        """Give the number of a piece, the same on every list and drawing."""
-        return 1 + next(i for i, body in enumerate(self.bodies) if body.entry.name == name)
-
-    def set_after(self, body: Body) -> int | None:
-        """Place in pouring order of the layer that a piece is set on; None: on the glass first."""
-        return set_after(body, self.bodies, self.bed)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -179,16 +128,18 @@ class Layout:
         bodies = self._set_on_floor()
         if spacing is None:
             spacing = PREVIEW_GRID if not exact else self._spacing(bodies)
-        grid = Grid.of_spacing(scape.tank.length, scape.tank.depth, spacing)
+        floor = (scape.tank.length, scape.tank.depth)
+        check_spacing(floor, spacing)
+        grid = Grid.of_spacing(*floor, spacing)
         on_bed = any(body.entry.rests == "bed" for body in bodies)
         bed = None
         if any(layer.profile for layer in scape.layers):
             first = [b for b in bodies if b.entry.rests != "bed"]
-            bed = self._bed(first, spacing, exact)
+            bed = self._bed_around(first, spacing, exact)
             grid = bed.grid
             if on_bed:
                 bodies = self._set_on_bed(bodies, self.memo(_tops_over, bed), grid)
-                bed = self._bed(bodies, spacing, exact)
+                bed = self._bed_around(bodies, spacing, exact)
             _check_rim(scape, bed)
         elif on_bed:
             bodies = self._set_on_bed(bodies, self.memo(np.zeros, (grid.ny, grid.nx)), grid)
@@ -218,6 +169,14 @@ class Layout:
             If pieces, layers or materials contradict each other; the message says where.
         """
         return self._plan(self.ground(spacing), salt, judged=True)
+
+    def report(self, spacing: float | None = None, salt: float | None = None) -> Report:
+        """Compute everything and give its figures and findings; see `plan`."""
+        return report_of(self.plan(spacing, salt))
+
+    def bed(self, spacing: float | None = None) -> BedFigures:
+        """Lay the bed and give its figures; `spacing` as for `ground`."""
+        return bed_figures(self.scape, self.ground(spacing))
 
     def _plan(self, ground: Ground, salt: float | None, *, judged: bool) -> Plan:
         """Add water, load and, where asked for, what holds and what stands."""
@@ -306,7 +265,7 @@ class Layout:
         narrowest = min([narrowest_zone(self.scape.layers), *sizes])
         return chosen_spacing(tank.length, tank.depth, narrowest)
 
-    def _bed(self, bodies: Sequence[Body], spacing: float, exact: bool) -> BedResult:
+    def _bed_around(self, bodies: Sequence[Body], spacing: float, exact: bool) -> BedResult:
         """Pour all layers around bodies."""
         scape = self.scape
         standing = tuple((body.piece, body.mesh_volume) for body in bodies)
@@ -338,34 +297,6 @@ class Layout:
 def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = None) -> Plan:
     """Compute everything about a scape once; see `Layout.plan`."""
     return Layout(scape).plan(spacing, salt)
-
-
-def set_after(body: Body, bodies: Sequence[Body], bed: BedResult | None) -> int | None:
-    """Place in pouring order of the layer that a piece is set on; None: on the glass first.
-
-    The topmost layer that is drawn where the middle of the piece is, for what rests on the
-    bed or on something that does.
-    """
-    by_name = {other.entry.name: other for other in bodies}
-    below = body
-    while below.entry.rests in by_name:
-        below = by_name[below.entry.rests]
-    if below.entry.rests != "bed" or bed is None:
-        return None
-    cell = bed.grid.cell_at(*below.entry.at)
-    levels = [0.0, *(float(result.drawn[cell]) for result in bed.layers)]
-    lying = [k for k, (a, b) in enumerate(itertools.pairwise(levels)) if b > a + 1e-3]
-    return lying[-1] if lying else None
-
-
-def in_order_of_work(bodies: Sequence[Body], bed: BedResult | None) -> tuple[Body, ...]:
-    """Sort pieces as they are set: on the glass first, then layer by layer; stones before wood."""
-
-    def step(body: Body) -> tuple[int, bool]:
-        after = set_after(body, bodies, bed)
-        return -1 if after is None else after, body.entry.kind == "wood"
-
-    return tuple(sorted(bodies, key=step))
 
 
 def _poured(

@@ -1,10 +1,12 @@
 """From a plan to its report: the figures and findings that every page, list and file takes."""
 
 from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
 
 import numpy as np
 
-from plumbstone.meshes.columns import columns_of
+from plumbstone.meshes.columns import Grid, columns_of
+from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import BagChoice
 from plumbstone.volumes.bed.border import BorderResult, judge_borders
@@ -43,23 +45,29 @@ from plumbstone.volumes.figures import (
 )
 from plumbstone.volumes.findings import Finding, Kind, Severity, worst_first
 from plumbstone.volumes.holding.buoyancy import Balance
+from plumbstone.volumes.holding.findings import hold_findings, standing_findings
 from plumbstone.volumes.holding.hold_down import HoldResult
 from plumbstone.volumes.holding.soaking import Soaking
 from plumbstone.volumes.holding.stability import Standing
-from plumbstone.volumes.layout import Ground, Layout, Plan, Purchase
-from plumbstone.volumes.scape.scape import Lump
+from plumbstone.volumes.plan import Ground, Plan, Purchase
+from plumbstone.volumes.scape.groups import Sinker
+from plumbstone.volumes.scape.layers import Border
+from plumbstone.volumes.scape.scape import Lump, Scape
 from plumbstone.volumes.water.density import water_density
 from plumbstone.volumes.water.dosing import DrainBack
 from plumbstone.volumes.water.loads import ONE_PERSON, Load
 
 ROOT_TOLERANCE = 1e-3  # [m]
+LYING = 1e-3  # a layer thinner than this is not poured there [m]
+BESIDE = 0.01  # from the border line, where a layer's height at it is told [m]
 HEAVY = 0.6  # of what one person may lift: from here on a caution is due
 
 
 def report_of(plan: Plan) -> Report:
     """Take the figures and findings of a plan, in the order of work."""
-    pieces = tuple(_piece(plan, body, i) for i, body in enumerate(plan.bodies, 1))
-    layers = tuple(layer_figures(purchase) for purchase in plan.purchases)
+    line = soil_line(plan.bed) if plan.bed else None
+    pieces = tuple(_piece(plan, body, i, line) for i, body in enumerate(plan.bodies, 1))
+    layers = tuple(layer_figures(p, plan.bed, plan.scape.border) for p in plan.purchases)
     return Report(
         name=plan.scape.name,
         file=str(plan.scape.path),
@@ -85,10 +93,9 @@ def report_of(plan: Plan) -> Report:
     )
 
 
-def bed_figures(layout: Layout, spacing: float | None = None) -> BedFigures:
-    """Lay the bed of a layout alone and take its figures."""
-    scape, ground = layout.scape, layout.ground(spacing)
-    layers = tuple(layer_figures(purchase) for purchase in ground.purchases)
+def bed_figures(scape: Scape, ground: Ground) -> BedFigures:
+    """Take the figures of the bed alone."""
+    layers = tuple(layer_figures(p, ground.bed, scape.border) for p in ground.purchases)
     spots = depths_at(scape.spots, ground.bed) if ground.bed else ()
     return BedFigures(
         name=scape.name,
@@ -100,9 +107,9 @@ def bed_figures(layout: Layout, spacing: float | None = None) -> BedFigures:
     )
 
 
-def findings_on(layout: Layout, ground: Ground) -> tuple[Finding, ...]:
+def findings_on(scape: Scape, ground: Ground) -> tuple[Finding, ...]:
     """Collect what is found about a bed alone, worst first."""
-    bed, tank = ground.bed, layout.scape.tank
+    bed, tank = ground.bed, scape.tank
     if bed is None:
         return ()
     water = water_density(tank.celsius, tank.salinity)
@@ -119,6 +126,8 @@ def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ..
     return worst_first(
         [
             *body_findings(plan.bodies, tank, covered),
+            *(found for hold in plan.holds for found in hold_findings(hold)),
+            *(found for stone in plan.standing for found in standing_findings(stone)),
             *spot_findings(plan.spots),
             *load_findings(plan.load),
             *drain_findings(plan.drain_back),
@@ -172,7 +181,7 @@ def costs_of(layers: Iterable[LayerFigures], pieces: Iterable[PieceFigures]) -> 
     return CostFigures(whole, priced, total)
 
 
-def layer_figures(purchase: Purchase) -> LayerFigures:
+def layer_figures(purchase: Purchase, bed: BedResult | None, border: Border | None) -> LayerFigures:
     """Take the figures of one layer and its bags."""
     result, choice = purchase.result, purchase.bags
     material, slide = result.layer.material, result.slide
@@ -196,6 +205,7 @@ def layer_figures(purchase: Purchase) -> LayerFigures:
         slides_where=slide.where if slide.volume > 0 else "",
         slides_lower_m=slide.drop,
         heights_m=_heights(result),
+        ends_m=_ends(result, bed.grid, border) if bed else {},
         bags=_bags(choice),
         cost=None if choice is None else choice.cost,
         left_over_m3=None if choice is None else choice.left_over,
@@ -209,10 +219,14 @@ def hold_figures(hold: HoldResult) -> HoldFigures:
         name=hold.group.name,
         wood=hold.group.wood,
         balance=balance_figures(hold.balance),
+        verdict=hold.verdict.value,
         stays=hold.stays,
+        doubts=tuple(doubt.value for doubt in hold.doubts),
         factor=hold.group.factor,
+        friction=hold.group.friction,
         sinker_material=hold.sinker_material.name,
         moves_at_m=hold.moves_at,
+        may_move_at_m=None if first is None else first.level,
         moves_how="" if first is None else first.manner,
         moves_about_m=() if first is None else first.edge,
         drained_moves_at_m=None if drained is None else drained.level,
@@ -224,19 +238,20 @@ def hold_figures(hold: HoldResult) -> HoldFigures:
         greatest_tie_forces_n=hold.greatest_ties,
         later_burial_kg=hold.burial,
         lean_deg=hold.lean,
+        drawn_through_m=hold.through,
         carries=hold.carries,
+        not_at_rest=tuple(hold.doubtful),
         draught_m=None if hold.afloat is None else hold.afloat.draught,
         afloat_turn=None
         if hold.afloat is None
         else tuple(tuple(map(float, row)) for row in hold.afloat.turn),
         soaking=None if hold.soaking is None else soaking_figures(hold.soaking),
-        sinkers=tuple(
-            SinkerFigures(s.mass, s.material.name, s.how, s.stone or None, s.at)
-            for s in hold.group.sinkers
-        ),
+        sinkers=tuple(_sinker(sinker, hold) for sinker in hold.group.sinkers),
         tie_points=hold.offers.why,
         offers=tuple(
-            OfferFigures(o.material.name, o.masses, o.points, o.stones) for o in hold.offers.best
+            OfferFigures(o.material.name, o.masses, o.points, o.hows, o.stones)
+            for o in hold.offers.best
+            if o.points
         ),
     )
 
@@ -248,15 +263,35 @@ def balance_figures(balance: Balance) -> BalanceFigures:
         density_kg_per_m3=balance.density,
         least_sinker_kg=balance.least_sinker,
         sinker_kg=balance.asked_sinker,
+        short_kg=_finite(balance.short),
         hung_kg=balance.hung,
         spare_kg=balance.spare,
         from_tub_test=balance.from_tub,
+        heavy_enough=balance.enough,
     )
 
 
 def soaking_figures(soaking: Soaking) -> SoakingFigures:
     """Take the figures of a log of weighings."""
-    return SoakingFigures(soaking.neutral, soaking.saturated, soaking.latest, soaking.days)
+    return SoakingFigures(
+        soaking.neutral, soaking.saturated, soaking.latest, soaking.days, soaking.sinks,
+        tuple(soaking.aside),
+    )  # fmt: skip
+
+
+def _sinker(sinker: Sinker, hold: HoldResult) -> SinkerFigures:
+    """Take the figures of one sinker, and where its tie is taken to be."""
+    ties = [tie for tie in hold.ties if tie.sinker == sinker]
+    assumed = tuple(map(float, ties[0].place)) if ties and ties[0].assumed else None
+    return SinkerFigures(
+        mass_kg=sinker.mass,
+        material=sinker.material.name,
+        how=sinker.how,
+        stone=sinker.stone or None,
+        share_of_stone=sinker.share,
+        at_m=sinker.at,
+        assumed_at_m=assumed,
+    )
 
 
 def _finite(value: float) -> float | None:
@@ -325,7 +360,7 @@ def _tank(plan: Plan) -> TankFigures:
     )
 
 
-def _piece(plan: Plan, body: Body, number: int) -> PieceFigures:
+def _piece(plan: Plan, body: Body, number: int, line: Floats | None) -> PieceFigures:
     """Take the figures of one piece."""
     entry = body.entry
     low, high = body.piece.vertices.min(axis=0), body.piece.vertices.max(axis=0)
@@ -350,19 +385,22 @@ def _piece(plan: Plan, body: Body, number: int) -> PieceFigures:
         rests=entry.rests,
         pressed_m=entry.pressed if entry.rests == "bed" else 0.0,
         set_after_layer=plan.set_after(body),
-        covered=covered_share(body, plan.bed),
+        covered=covered_share(body, plan.bed, line),
         cost=None if entry.price is None else body.mass.times(entry.price),
         how_known=body.how_known,
         mended=body.piece.changes,
     )
 
 
-def covered_share(body: Body, bed: BedResult | None) -> float:
-    """Share of a body's volume that lies below the bed's surface beside it; 0 without a bed."""
-    if bed is None:
+def covered_share(body: Body, bed: BedResult | None, line: Floats | None) -> float:
+    """Share of a body's volume that lies below the bed's surface beside it; 0 without a bed.
+
+    `line` is that surface, carried on below the pieces [m].
+    """
+    if bed is None or line is None:
         return 0.0
     window = columns_of(body.piece.vertices, body.piece.faces, bed.grid)
-    line = soil_line(bed)[window.place]
+    line = line[window.place]
     solid = np.isfinite(window.bottoms)
     bottoms = np.where(solid, window.bottoms, 0.0)
     tops = np.where(solid, window.tops, 0.0)
@@ -391,6 +429,28 @@ def _heights(result: LayerResult) -> dict[str, float]:
         there = lies.take([place], axis)
         if there.any():
             found[name] = float(result.drawn.take([place], axis)[there].mean())
+    return found
+
+
+def _ends(result: LayerResult, grid: Grid, border: Border | None) -> dict[str, tuple[float, float]]:
+    """Height of a layer at both ends of each pane and of the border that it reaches [m].
+
+    From left to right, or from front to back; pieces that stand there are left out.
+    """
+    level = np.minimum(result.surface, result.drawn)
+    cuts: dict[str, Any] = {
+        "front": np.s_[0], "back": np.s_[-1], "left": np.s_[:, 0], "right": np.s_[:, -1]
+    }  # fmt: skip
+    if border is not None and result.layer.zone.name.endswith("border"):
+        x, y = np.array(border.line).T
+        side = -BESIDE if result.layer.zone.name == "before border" else BESIDE
+        level = np.where(result.drawn > result.below + LYING, result.drawn, level)
+        cuts["border"] = grid.cell_at(grid.x, np.interp(grid.x, x, y) + side)
+    found = {}
+    for name, cut in cuts.items():
+        heights = level[cut][level[cut] > result.below[cut] + LYING]
+        if len(heights):
+            found[name] = (float(heights[0]), float(heights[-1]))
     return found
 
 
@@ -451,6 +511,7 @@ def _load(plan: Plan) -> LoadFigures | None:
         full_kg=None if load.glass is None else load.full.plus(load.glass),
         drained_without_glass_kg=load.drained,
         stripped_without_glass_kg=load.stripped,
+        cabinet_water_kg=load.cabinet,
         footprint_m=load.footprint,
         pressure_pa=load.pressure,
         heaviest=None if load.heaviest is None else HeaviestFigures(*load.heaviest),

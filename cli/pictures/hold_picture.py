@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from plumbstone.cli.files import write_whole
 from plumbstone.cli.pictures.drawing import (
     CLOSED,
     FAINT,
@@ -25,7 +24,7 @@ from plumbstone.cli.solids import FROM_ABOVE, FROM_FRONT, draw_solids
 from plumbstone.cli.wording.units import Units, push_words
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.holding.equilibrium import Rig, centre_of_lift, forces_at
-from plumbstone.volumes.holding.free_bodies import loose_strapped, pulling_sinkers, tie_place
+from plumbstone.volumes.holding.free_bodies import loose_strapped, tie_place
 from plumbstone.volumes.water.density import GRAVITY
 
 if TYPE_CHECKING:
@@ -33,16 +32,15 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from plumbstone.volumes.holding.hold_down import HoldResult
-    from plumbstone.volumes.layout import Plan
+    from plumbstone.volumes.plan import Plan
 
 LONGEST = 12.0  # arrow of the largest force [cm]
 AROUND = 12.0  # shown beside the wood [cm]
-NEAREST = 8  # corners of the wood that tell the height of a contact
 LEAST = 0.02  # of the largest force: smaller ones are left out
 
 
-def write_picture(plan: "Plan", path: Path, units: Units = Units.METRIC) -> None:
-    """Draw all groups of a plan, one row each, into a PNG."""
+def picture_of(plan: "Plan", path: Path, units: Units = Units.METRIC) -> bytes:
+    """Draw all groups of a plan, one row each, as PNG."""
     must_be_png(path)
     with style():
         count = len(plan.holds)
@@ -57,7 +55,7 @@ def write_picture(plan: "Plan", path: Path, units: Units = Units.METRIC) -> None
         figure.legend(
             list(named.values()), list(named), loc="outside lower center", ncols=7, frameon=False
         )
-        write_whole(path, png_bytes(figure))
+        return png_bytes(figure)
 
 
 def level_shown(hold: "HoldResult") -> int:
@@ -111,14 +109,13 @@ def _from_front(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     pushes, pulls = forces_at(rig, level)
     if not np.isfinite(pushes).all():
         pulls = rig.most_pulls[level]
-    for (x, _), pull, own in zip(rig.ties, pulls, rig.tied, strict=True):
+    for (x, *_), pull, own in zip(rig.ties, pulls, rig.tied, strict=True):
         if own == 0 and pull > LEAST * largest:
             text = f"tie {push_words(float(pull), units)}"
             _arrow(axes, x * 100, height, -LONGEST * pull / largest, CLOSED, text)
-    _pushes(axes, rig, pushes, largest, wood)
+    _pushes(axes, rig, pushes, largest)
     for sinker in loose_strapped(hold.stage.bodies[hold.number]):
-        x = tie_place(sinker, hold.stage.bodies[hold.number])[0] * 100
-        z = height if sinker.at is None else sinker.at[2] * 100
+        x, _, z = tie_place(sinker, hold.stage.bodies[hold.number], hold.stage.placed) * 100
         axes.plot([x], [z], "s", color=CLOSED, ms=8, zorder=6)
     surface = float(hold.levels[level]) * 100
     axes.axhline(surface, color=WATER, lw=1.2)
@@ -126,19 +123,19 @@ def _from_front(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     low, high = _window(hold)
     axes.set_xlim(low[0], high[0])
     axes.set_ylim(min(-2, height - LONGEST - 6), max(height + LONGEST + 6, high[2], surface + 2))
-    verdict = "stays, if set as described" if hold.first_move is None else hold.first_move.manner
+    verdict = "stays, if set as described" if hold.stays else "not proved to stay"
+    verdict = hold.first_move.manner if hold.first_move is not None else verdict
     axes.set_title(f"{hold.group.name}: {verdict}", loc="left")
     _label(axes, "from the left pane", "above the glass", units)
 
 
-def _pushes(axes: "Axes", rig: Rig, pushes: Floats, largest: float, wood: Floats) -> None:
+def _pushes(axes: "Axes", rig: Rig, pushes: Floats, largest: float) -> None:
     """Draw what carries it; where the pose cannot be in balance only the places."""
     known = np.isfinite(pushes).all()
-    for (x, y), push, upper in zip(rig.contacts, pushes, rig.uppers, strict=True):
+    for (x, _, z), push, upper in zip(rig.contacts, pushes, rig.uppers, strict=True):
         if upper != 0:
             continue
-        near = np.argsort(np.hypot(wood[:, 0] - x, wood[:, 1] - y))[:NEAREST]
-        foot = float(wood[near, 2].min()) * 100
+        foot = z * 100
         axes.plot([x * 100], [foot], marker="^", color=INK, ms=4, zorder=6)
         if known and push > LEAST * largest:
             axes.annotate(
@@ -155,16 +152,17 @@ def _from_above(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     _solids(axes, plan, hold, front=False)
     level, rig = level_shown(hold), _worst_rig(hold)
     own = rig.uppers == 0
-    axes.plot(*(rig.contacts[own] * 100).T, "^", color=INK, ms=5, label="rests", zorder=6)
+    axes.plot(*(rig.contacts[own, :2] * 100).T, "^", color=INK, ms=5, label="rests", zorder=6)
     axes.plot(*(rig.centres[0] * 100), "o", color=INK, ms=8, label="middle of mass", zorder=6)
     at = centre_of_lift(rig, level) * 100
     axes.plot(*at, "o", mfc="none", mec=WATER, mew=2.5, ms=12, label="middle of lift", zorder=6)
     if (rig.tied == 0).any():
-        ties = rig.ties[rig.tied == 0] * 100
+        ties = rig.ties[rig.tied == 0, :2] * 100
         axes.plot(*ties.T, "v", color=CLOSED, ms=9, label="tie", zorder=6)
     strapped = loose_strapped(hold.stage.bodies[hold.number])
     if strapped:
-        at_them = np.array([tie_place(s, hold.stage.bodies[hold.number]) for s in strapped]) * 100
+        body, placed = hold.stage.bodies[hold.number], hold.stage.placed
+        at_them = np.array([tie_place(s, body, placed)[:2] for s in strapped]) * 100
         axes.plot(*at_them.T, "s", color=CLOSED, ms=8, label="strapped stone", zorder=6)
     places = hold.offers.points
     if not hold.stays and len(places):
@@ -181,8 +179,8 @@ def _from_above(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     when = "at the line" if hold.first_move is None else f"when the water stands at {surface}"
     axes.set_title(f"From above, {when}", loc="left")
     _label(axes, "from the left pane", "from the front pane", units)
-    names = [s.stone or f"{s.mass * 1e3:.0f} g" for s in pulling_sinkers(hold.group)]
-    for (x, y), name in zip(rig.ties[rig.tied == 0] * 100, names, strict=True):
+    names = [t.sinker.stone or f"{t.sinker.mass * 1e3:.0f} g" for t in hold.ties]
+    for (x, y), name in zip(rig.ties[rig.tied == 0, :2] * 100, names, strict=True):
         axes.annotate(name, (x, y), (0, -14), textcoords="offset points", ha="center")
 
 

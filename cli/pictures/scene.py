@@ -1,129 +1,195 @@
-"""The tank as a 3D scene: a glTF file, and the traces of the interactive view."""
+"""The tank as a 3D scene: a glTF file, and what the view in the build sheet draws."""
 
+import base64
+import io
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from plumbstone.cli.pictures.drawing import STONE, WATER, WOOD, layer_colour
-from plumbstone.meshes.thinning import layer_solid, thinned
+from plumbstone.cli.pictures.colours import GLASS, WATER, colour_of
+from plumbstone.cli.pictures.sight import Form, Sight, picture_from_front, top_layers
+from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.thinning import layer_solid, simplified
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.bed.pouring import LayerResult
-    from plumbstone.volumes.layout import Plan
+    from plumbstone.meshes.columns import Grid
+    from plumbstone.volumes.scape.materials import Material
 
-LAYER_CELLS = 44  # along the length, for pictures
-GLASS = "#9fd0c4"
+NODES, SCENE_NODES = 220, 120  # along the length, of the bed in the view and in glTF
+FACES, LEAST, MOST = 24_000, 300, 1_800  # of all pieces in the view, and of one
+STEPS = 65_535  # a coordinate in the view is a whole number of so many parts of a length
+STILL_RISE = 0.42  # of the still picture, for each metre back
+STILL_QUALITY = 82
+SMALLEST_GRAIN = 0.0015  # finer ones would only flicker [m]
+TEXTURE = {"stone": 0.012, "wood": 0.006}  # width of a speck [m]
 
 
-def glb_bytes(plan: "Plan") -> bytes:
+def glb_bytes(sight: Sight) -> bytes:
     """Give the scene as binary glTF: metres, +y up, one named node for each part."""
     import trimesh
 
-    scene = trimesh.Scene()
-    for number, body in enumerate(plan.bodies, 1):
-        colour = WOOD if body.entry.kind == "wood" else STONE
-        mesh = _mesh(body.piece.vertices, body.piece.faces, colour, 255)
-        _add(scene, mesh, f"{number} {body.entry.name}")
+    plan, scene = sight.plan, trimesh.Scene()
+    for form in sight.forms:
+        piece, colour = form.body.piece, colour_of(form.body.entry.material)
+        mesh = _mesh(piece.vertices, piece.faces, colour, 255)
+        _add(scene, mesh, f"{form.number} {form.body.entry.name}")
+    x, y = _nodes(sight, SCENE_NODES)
     for index, result in enumerate(plan.bed.layers if plan.bed else ()):
-        vertices, faces = _layer_mesh(plan, result)
+        # Inside a piece the layer goes on; the piece covers it.
+        high = np.minimum(result.surface, sight.line)
+        low = np.minimum(result.below, high)
+        surfaces = (_at_nodes(level, sight.grid, x, y) for level in (low, high))
+        vertices, faces = layer_solid(x, y, *surfaces)
         if len(faces):
-            mesh = _mesh(vertices, faces, layer_colour(index), 255)
+            mesh = _mesh(vertices, faces, colour_of(result.layer.material), 255)
             _add(scene, mesh, f"layer {index + 1} {result.layer.name}")
     tank = plan.scape.tank
     if tank.water_line is not None:
         box = trimesh.creation.box((tank.length, tank.depth, tank.water_line))
         box.apply_translation((tank.length / 2, tank.depth / 2, tank.water_line / 2))
         _add(scene, _mesh(box.vertices, box.faces, WATER, 60), "water")
-    for name, vertices, faces in _panes(plan):
+    for name, vertices, faces in _panes(sight):
         _add(scene, _mesh(vertices, faces, GLASS, 60), name)
     data: bytes = scene.export(file_type="glb")
     return data
 
 
-def view_traces(plan: "Plan") -> list[dict[str, Any]]:
-    """Give the traces of the interactive view as plain data, heaviest detail left out."""
-    traces = []
-    for number, body in enumerate(plan.bodies, 1):
-        vertices, faces = thinned(body.piece.vertices, body.piece.faces, 19)
-        colour = WOOD if body.entry.kind == "wood" else STONE
-        trace = _trace(vertices, faces, colour, 1.0)
-        traces.append({**trace, "meta": {"role": "piece", "number": number}})
-    for index, result in enumerate(plan.bed.layers if plan.bed else ()):
-        vertices, faces = _layer_mesh(plan, result)
-        trace = _trace(vertices, faces, layer_colour(index), 1.0, flat=True)
-        traces.append({**trace, "meta": {"role": "layer", "index": index}})
-    tank = plan.scape.tank
-    height = tank.height or tank.water_line or 0.3
-    if tank.water_line is not None:
-        line = tank.water_line
-        corners = [[x, y, line] for x in (0.0, tank.length) for y in (0.0, tank.depth)]
-        trace = _trace(np.array(corners), np.array([[0, 1, 2], [1, 3, 2]]), WATER, 0.35, flat=True)
-        traces.append({**trace, "meta": {"role": "water"}})
-    traces.append({**_edges(tank.length, tank.depth, height), "meta": {"role": "glass"}})
-    return traces
-
-
-def _edges(length: float, depth: float, height: float) -> dict[str, Any]:
-    """Give the twelve edges of the tank as one line trace in centimetres."""
-    around = [(0.0, 0.0), (length, 0.0), (length, depth), (0.0, depth), (0.0, 0.0)]
-    path: list[tuple[float | None, float | None, float | None]]
-    path = [(x, y, z) for z in (0.0, height) for x, y in around]
-    for corner_x, corner_y in around[1:4]:
-        path += [(None, None, None), (corner_x, corner_y, 0.0), (corner_x, corner_y, height)]
-    x, y, z = zip(*path, strict=True)
+def view_data(sight: Sight) -> dict[str, Any]:
+    """Give what the view draws: the bed as nodes of its grid, pieces, the box; metres."""
+    tank = sight.plan.scape.tank
+    most = int(np.clip(FACES / max(1, len(sight.forms)), LEAST, MOST))
     return {
-        "type": "scatter3d",
-        "mode": "lines",
-        "x": [None if v is None else round(v * 100, 2) for v in x],
-        "y": [None if v is None else round(v * 100, 2) for v in y],
-        "z": [None if v is None else round(v * 100, 2) for v in z],
-        "line": {"color": GLASS, "width": 5},
-        "hoverinfo": "skip",
-        "showlegend": False,
+        "size": [tank.length, tank.depth, sight.height],
+        "line": tank.water_line,
+        "water": WATER,
+        "glass": GLASS,
+        "pieces": [_piece(form, most) for form in sight.forms],
+        "bed": _bed(sight),
     }
 
 
-def _trace(
-    vertices: Any, faces: Any, colour: str, opacity: float, *, flat: bool = False
-) -> dict[str, Any]:
-    """Give one mesh as a trace in centimetres."""
-    x, y, z = np.round(np.asarray(vertices) * 100, 2).T.tolist()
-    i, j, k = np.asarray(faces).T.tolist()
+def still_picture(sight: Sight) -> bytes:
+    """Give a picture from the front and a little above, as WebP, for where nothing turns."""
+    from PIL import Image
+
+    colours, _ = picture_from_front(
+        sight.plan, sight.line, sight.grid, sight.height, rise=STILL_RISE
+    )
+    stream = io.BytesIO()
+    pixels = np.round(colours[::-1] * 255).astype(np.uint8)
+    Image.fromarray(pixels, "RGBA").save(stream, "WEBP", quality=STILL_QUALITY)
+    return stream.getvalue()
+
+
+def three_js() -> str | None:
+    """Give the library that draws the view, as trimesh ships it; None where it does not.
+
+    three.js, Copyright 2010-2022 Three.js Authors, MIT; its notice stands in the text.
+    """
+    import zipfile
+    from importlib.resources import files
+
+    packed = files("trimesh").joinpath("resources/templates/viewer.zip")
+    try:
+        with zipfile.ZipFile(io.BytesIO(packed.read_bytes())) as parts:
+            page = parts.read("viewer.html.template").decode("utf-8")
+    except (OSError, KeyError, zipfile.BadZipFile):
+        return None
+    begin = page.find("/**\n * @license")
+    code = page.find("\n!function", begin)
+    end = page.find("\n", code + 1)
+    if begin < 0 or code < 0 or "Three.js" not in page[begin:code]:
+        return None
+    return page[begin:end]
+
+
+def _nodes(sight: Sight, most: int) -> tuple[Floats, Floats]:
+    """Places of the nodes along x and y [m], on the panes at both ends."""
+    grid = sight.grid
+    across = min(most, grid.nx)
+    back = max(4, round(across * grid.depth / grid.length))
+    return np.linspace(0, grid.length, across + 1), np.linspace(0, grid.depth, back + 1)
+
+
+def _at_nodes(values: Floats, grid: "Grid", x: Floats, y: Floats) -> Floats:
+    """Give values over cells at nodes between them, (rows, columns)."""
+    from scipy.ndimage import map_coordinates
+
+    dx, dy = grid.spacing
+    rows, columns = np.meshgrid(y / dy - 0.5, x / dx - 0.5, indexing="ij")
+    found: Floats = map_coordinates(values, [rows, columns], order=1, mode="nearest")
+    return found
+
+
+def _bed(sight: Sight) -> dict[str, Any] | None:
+    """Give the bed: heights and topmost layer at the nodes, and each layer along the panes."""
+    bed = sight.plan.bed
+    if bed is None:
+        return None
+    x, y = _nodes(sight, NODES)
+    heights = _at_nodes(sight.line, sight.grid, x, y)
+    row, column = sight.grid.cell_at(*np.meshgrid(x, y))
     return {
-        "type": "mesh3d",
-        "x": x, "y": y, "z": z, "i": i, "j": j, "k": k,
-        "color": colour,
-        "opacity": opacity,
-        "flatshading": flat,
-        "lighting": {"ambient": 0.55, "diffuse": 0.75, "specular": 0.08, "roughness": 0.9},
-        "hoverinfo": "skip" if flat else "none",
-        "showlegend": False,
-    }  # fmt: skip
+        "columns": len(x),
+        "rows": len(y),
+        "heights": _packed(heights / sight.height * STEPS, np.uint16),
+        "tops": _packed(top_layers(bed)[row, column] + 1, np.uint8),
+        "layers": [
+            {
+                "name": result.layer.name,
+                "colour": colour_of(result.layer.material),
+                "grain": _grain(result.layer.material),
+                "panes": _along_panes(_at_nodes(result.surface, sight.grid, x, y), sight),
+            }
+            for result in bed.layers
+        ],
+    }
 
 
-def _layer_mesh(plan: "Plan", result: "LayerResult") -> tuple[Any, Any]:
-    """Give a layer as a coarse solid; pieces that stand in it cover what it leaves out."""
-    bed = plan.bed
-    assert bed is not None
-    grid = bed.grid
-    every = max(1, grid.nx // LAYER_CELLS)
-    middle = every // 2
-    pick = (slice(middle, None, every), slice(middle, None, every))
-    free = bed.columns.solid_below(result.surface) < 1e-6
-    high = np.where(free, result.surface, result.below)[pick]
-    low = result.below[pick]
-    rows, columns = high.shape
-    x = np.minimum(np.arange(columns + 1) * every * grid.spacing[0], grid.length)
-    y = np.minimum(np.arange(rows + 1) * every * grid.spacing[1], grid.depth)
-    x[-1], y[-1] = grid.length, grid.depth
-    return layer_solid(x, y, low, high)
+def _along_panes(level: Floats, sight: Sight) -> list[str]:
+    """Pack a surface along the front, right, back and left pane."""
+    edges = (level[0], level[:, -1], level[-1], level[:, 0])
+    return [_packed(edge / sight.height * STEPS, np.uint16) for edge in edges]
 
 
-def _panes(plan: "Plan") -> list[tuple[str, Any, Any]]:
+def _grain(material: "Material") -> float:
+    """Width of the specks that a material is drawn with [m]."""
+    if material.kind in TEXTURE:
+        return TEXTURE[material.kind]
+    return max(SMALLEST_GRAIN, 1.6 * (material.d50 or SMALLEST_GRAIN))
+
+
+def _piece(form: Form, most: int) -> dict[str, Any]:
+    """Give one piece: corners as parts of the box around it, and faces."""
+    vertices, faces = simplified(form.body.piece.vertices, form.body.piece.faces, most)
+    low = vertices.min(axis=0)
+    size = np.maximum(vertices.max(axis=0) - low, 1e-6)
+    return {
+        "number": form.number,
+        "name": form.body.entry.name,
+        "colour": colour_of(form.body.entry.material),
+        "grain": _grain(form.body.entry.material),
+        "buried": form.buried,
+        "low": [round(float(v), 5) for v in low],
+        "size": [round(float(v), 5) for v in size],
+        "corners": _packed((vertices - low) / size * STEPS, np.uint16),
+        "faces": _packed(faces, np.uint16),
+    }
+
+
+def _packed(values: Any, kind: Any) -> str:
+    """Write whole numbers as base64, the lowest byte first."""
+    whole = np.clip(np.round(values), 0, np.iinfo(kind).max).astype(
+        np.dtype(kind).newbyteorder("<")
+    )
+    return base64.b64encode(whole.tobytes()).decode("ascii")
+
+
+def _panes(sight: Sight) -> list[tuple[str, Any, Any]]:
     """Make floor and panes as boxes outside of the water."""
     import trimesh
 
-    tank = plan.scape.tank
+    tank = sight.plan.scape.tank
     if tank.glass is None or tank.height is None:
         return []
     t, length, depth, height = tank.glass, tank.length, tank.depth, tank.height

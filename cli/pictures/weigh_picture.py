@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from plumbstone.cli.files import write_whole
 from plumbstone.cli.pictures.drawing import (
     AWAY,
     CLOSED,
@@ -17,7 +16,7 @@ from plumbstone.cli.pictures.drawing import (
     style,
 )
 from plumbstone.cli.solids import FROM_ABOVE, FROM_FRONT, FROM_SIDE, View, draw_solids
-from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.errors import PlumbstoneError, shown
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bodies.weighing import Weighed
 
@@ -28,8 +27,8 @@ if TYPE_CHECKING:
 AROUND = 0.15  # of the longest side: what is shown beside the piece
 
 
-def write_picture(found: list[Weighed], path: Path) -> None:
-    """Draw the one piece that was weighed."""
+def picture_of(found: list[Weighed], path: Path) -> bytes:
+    """Draw the one piece that was weighed, as PNG."""
     if len(found) != 1 or found[0].piece is None or found[0].seen is None:
         raise PlumbstoneError("--picture draws one scan; weigh one with it.")
     must_be_png(path)
@@ -42,9 +41,11 @@ def write_picture(found: list[Weighed], path: Path) -> None:
             figure.subplots(1, 3), (FROM_ABOVE, FROM_FRONT, FROM_SIDE), strict=True
         ):
             _draw(axes, found[0], view)
-        figure.suptitle(f"{found[0].name}: {mid:.2f} L ({low:.2f}-{high:.2f})", x=0.02, ha="left")
+        figure.suptitle(
+            f"{shown(found[0].name)}: {mid:.2f} L ({low:.2f}-{high:.2f})", x=0.02, ha="left"
+        )
         _legend(figure, found[0])
-        write_whole(path, png_bytes(figure))
+        return png_bytes(figure)
 
 
 def _draw(axes: "Axes", weighed: Weighed, view: View) -> None:

@@ -1,55 +1,175 @@
 """The build sheet: one page that lies beside the tank while it is set up."""
 
+import base64
 import json
+from collections.abc import Iterator
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from markupsafe import Markup
 
-from plumbstone.cli.pictures.drawing import plan_figure, section_figure, svg_text
-from plumbstone.cli.pictures.scene import view_traces
-from plumbstone.cli.sheet.sheet_figures import Figures, written
+from plumbstone.cli.documents import plan_document
+from plumbstone.cli.pictures.drawing import svg_text
+from plumbstone.cli.pictures.floor_plan import plan_figure
+from plumbstone.cli.pictures.front_view import front_figure, section_figure, sides_figure
+from plumbstone.cli.pictures.scene import still_picture, three_js, view_data
+from plumbstone.cli.pictures.sight import Sight
+from plumbstone.cli.sheet.outlines import small_outlines, stands_words
+from plumbstone.cli.sheet.sheet_figures import Figures, both
 from plumbstone.cli.sheet.work_order import work_steps
-from plumbstone.cli.wording.units import Units
+from plumbstone.cli.wording.findings import finding_words
+from plumbstone.cli.wording.report import MARKS, bag_words
+from plumbstone.cli.wording.units import INCH, Units, show_length, written
+from plumbstone.volumes.findings import Finding, Kind, Severity
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.layout import Plan
+    from plumbstone.volumes.figures import LayerFigures, Report
+
+DRAWINGS = {
+    "plan": plan_figure, "front": front_figure, "sides": sides_figure, "section": section_figure
+}  # fmt: skip
+PANES = {"front": ("left", "right"), "back": ("left", "right"), "left": ("front", "back"),
+         "right": ("front", "back"), "border": ("left", "right")}  # fmt: skip
+EVEN = 2e-3  # two heights that differ by less are told as one [m]
 
 
-def build_sheet(plan: "Plan", document: dict[str, Any]) -> str:
+def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> str:
     """Give the whole page as HTML that needs no other file and no network.
 
     Parameters
     ----------
-    plan : Plan
+    sight : Sight
         For the drawings and the view.
-    document : dict
-        Its JSON document; every figure on the page is taken from it.
+    report : Report
+        Every figure and finding on the page is taken from it.
+    units : Units
+        In which the page opens; the reader's own choice is kept.
     """
     from jinja2 import Environment
-    from plotly.offline import get_plotlyjs
 
+    document = plan_document(report)
+    figures = Figures(document)
     parts = files("plumbstone.cli.sheet")
     environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
-    environment.globals["q"] = Figures(document)
-    template = environment.from_string(parts.joinpath("sheet.html").read_text(encoding="utf-8"))
-    return template.render(
+    environment.globals.update(
+        q=figures, both=both, finding=_finding, panes=_pane_words, bags=_bags,
+        mark=lambda f: MARKS[f.severity],
+    )  # fmt: skip
+    text = {name: parts.joinpath(f"sheet.{name}").read_text("utf-8") for name in ("html", "css")}
+    code = [parts.joinpath(name).read_text("utf-8") for name in ("viewer.js", "sheet.js")]
+    return environment.from_string(text["html"]).render(
         document=document,
-        steps=list(work_steps(document, Figures(document))),
-        drawings=[
+        report=report,
+        urgent=[f for f in report.findings if f.severity > Severity.NOTE],
+        notes=[f for f in report.findings if f.severity is Severity.NOTE],
+        stop=_not_yet(report),
+        steps=list(work_steps(report, figures)),
+        cards=[
             {
-                "units": units.value,
-                "plan": Markup(svg_text(plan_figure(plan, units))),
-                "section": Markup(svg_text(section_figure(plan, units))),
+                "form": form,
+                "shapes": small_outlines(form),
+                "stands": stands_words(form, figures_of),
             }
-            for units in Units
+            for form, figures_of in zip(sight.forms, report.pieces, strict=True)
         ],
-        style=Markup(parts.joinpath("sheet.css").read_text(encoding="utf-8")),
-        script=Markup(parts.joinpath("sheet.js").read_text(encoding="utf-8")),
-        viewer=Markup(get_plotlyjs()),
-        data=_embedded({"view": view_traces(plan), "tips": _tips(document), "holds": _moves(plan)}),
-        line=document["tank"]["water_line_cm"],
+        drawings=dict(_drawings(sight)),
+        style=Markup(text["css"]),
+        script=Markup("\n".join(code)),
+        three=Markup(three_js() or ""),
+        still=base64.b64encode(still_picture(sight)).decode("ascii"),
+        data=_embedded(
+            {
+                "view": view_data(sight),
+                "units": units.value,
+                "tips": _tips(report),
+                "holds": _moves(sight),
+                "key": f"plumbstone {report.name} "
+                + "x".join(f"{v:.3f}" for v in (report.tank.length_m, report.tank.depth_m)),
+            }
+        ),
+        buys=_sundries(report),
+        slice=_slice(report),
     )
+
+
+def _drawings(sight: Sight) -> Iterator[tuple[str, Markup]]:
+    """Give each drawing in both systems of units."""
+    for name, draw in DRAWINGS.items():
+        pair = [
+            Markup('<div class="of-{}">{}</div>').format(
+                units.value, Markup(svg_text(draw(sight, units), f"{name}-{units.value}-"))
+            )
+            for units in Units
+        ]
+        yield name, Markup("").join(pair)
+
+
+def _not_yet(report: "Report") -> list[str]:
+    """Name what nothing holds, or what falls: the tank is not filled before that is mended."""
+    loose = [hold.name for hold in report.holds if not hold.stays]
+    loose += [stone.name for stone in report.standing if stone.falls_at_m is not None]
+    stops = [f for f in report.findings if f.severity is Severity.STOP]
+    loose += [name for f in stops if f.kind is not Kind.MISFIT for name in f.about[:1]]
+    return list(dict.fromkeys(loose))
+
+
+def _finding(finding: Finding) -> Markup:
+    """Write a finding in both systems of units."""
+    return both(*(finding_words(finding, units) for units in Units))
+
+
+def _bags(layer: "LayerFigures") -> Markup:
+    """List the bags of a layer; a label is read on the shelf as it is written."""
+    return both(*(bag_words(layer, units) for units in Units))
+
+
+def _pane_words(layer: "LayerFigures") -> list[tuple[str, Markup]]:
+    """Say for each pane that a layer reaches how high it is poured there."""
+    found = []
+    for pane, (first, last) in layer.ends_m.items():
+        names = PANES[pane]
+        if abs(first - last) < EVEN:
+            words = both(*(show_length(first, units) for units in Units))
+        else:
+            words = both(*(
+                f"{show_length(first, units)} {names[0]}, {show_length(last, units)} {names[1]}"
+                for units in Units
+            ))  # fmt: skip
+        found.append((pane, words))
+    return found
+
+
+def _sundries(report: "Report") -> list[tuple[str, Markup]]:
+    """List what is needed beside bags and stones: sinkers, ties, pads and the strip."""
+    found = []
+    for hold in report.holds:
+        for sinker in hold.sinkers:
+            if sinker.stone is None:
+                mass = both(*(written(sinker.mass_kg, "sinker", units) for units in Units))
+                words = Markup("{} of {}, {}").format(mass, sinker.material, sinker.how)
+                found.append((f"Sinker for {hold.name}", words))
+    ties = sum(
+        s.how in ("strapped", "hanging", "standing") for h in report.holds for s in h.sinkers
+    )
+    if ties:
+        found.append(("Ties", Markup("{}").format(ties)))
+    pads = sum(p.kind == "stone" and p.set_after_layer is None for p in report.pieces)
+    if pads:
+        found.append(("Pads under stones", Markup("{}").format(pads)))
+    if report.border is not None and report.border.strip:
+        length = report.tank.length_m
+        words = both(*(written(length, "place", units) for units in Units))
+        found.append(("Hidden strip", Markup("{} and a little more").format(words)))
+    return found
+
+
+def _slice(report: "Report") -> Markup:
+    """Write what a centimetre, or an inch, of water just below the line holds."""
+    if report.water is None:
+        return Markup("")
+    one = report.water.per_cm_m3
+    thick = {Units.METRIC: 1.0, Units.US: INCH * 100}
+    return both(*(written(one * thick[units], "volume", units) for units in Units))
 
 
 def _embedded(data: dict[str, Any]) -> Markup:
@@ -58,26 +178,28 @@ def _embedded(data: dict[str, Any]) -> Markup:
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
-def _tips(document: dict[str, Any]) -> list[dict[str, str]]:
-    """Say what a tapped piece is: name, litres, kilograms, in both systems of units."""
-    tips = []
-    for number, piece in enumerate(document["pieces"], 1):
-        volume, mass = piece["volume_l"]["mid"], piece["mass_kg"]["mid"]
-        both = [written(volume, "volume"), written(mass, "mass")]
-        words = [f"{number}. {piece['name']}: {v}, {m}" for v, m in zip(*both, strict=True)]
-        tips.append({"metric": words[0], "us": words[1]})
-    return tips
+def _tips(report: "Report") -> list[dict[str, str]]:
+    """Say what a tapped piece is: name, size, mass, top, in both systems of units."""
+    return [
+        {
+            units.value: f"{piece.number}. {piece.name}: {piece.material}, "
+            f"{written(piece.mass_kg.mid, 'mass', units)}; "
+            f"top {show_length(piece.top_m, units)} above the glass"
+            for units in Units
+        }
+        for piece in report.pieces
+    ]
 
 
-def _moves(plan: "Plan") -> list[dict[str, Any]]:
-    """Tell for each group its pieces and at which water levels [cm] it would move."""
-    numbers = {body.entry.name: number for number, body in enumerate(plan.bodies, 1)}
+def _moves(sight: Sight) -> list[dict[str, Any]]:
+    """Tell for each group its pieces and at which water levels [m] it would move."""
+    numbers = {form.body.entry.name: form.number for form in sight.forms}
     return [
         {
             "name": hold.group.name,
             "pieces": [numbers[name] for name in hold.group.wood],
-            "levels": [round(float(level) * 100, 2) for level in hold.levels],
+            "levels": [round(float(level), 4) for level in hold.levels],
             "moves": [bool(moves) for moves in hold.moves],
         }
-        for hold in plan.holds
+        for hold in sight.plan.holds
     ]

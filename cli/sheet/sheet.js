@@ -1,88 +1,85 @@
-"use strict";
 (() => {
   const data = JSON.parse(document.getElementById("data").textContent);
-  const place = "plumbstone:" + document.title + ":" + location.pathname;
-  let units = "metric";
-  let tapped = null;
-
-  // Ticks survive a reload where the browser lets a page keep anything.
+  // What the reader ticks and chooses is kept by what it is about, so that it outlives a new plan.
   const kept = (() => {
-    try { return JSON.parse(localStorage.getItem(place)) || {}; } catch { return {}; }
+    try { return JSON.parse(localStorage.getItem(data.key)) || {}; } catch { return {}; }
   })();
-  for (const box of document.querySelectorAll(".steps input")) {
-    box.checked = Boolean(kept[box.id]);
+  kept.ticks = kept.ticks || {};
+  const keep = () => { try { localStorage.setItem(data.key, JSON.stringify(kept)); } catch { /* a private window */ } };
+  const say = (id, text) => { const node = document.getElementById(id); if (node) node.textContent = text; };
+
+  for (const box of document.querySelectorAll("[data-key]")) {
+    const { key, mark } = box.dataset;
+    box.checked = key in kept.ticks;
+    if (box.checked && kept.ticks[key] !== mark) box.closest("label").querySelector(".words").classList.add("moved");
     box.addEventListener("change", () => {
-      kept[box.id] = box.checked;
-      try { localStorage.setItem(place, JSON.stringify(kept)); } catch { /* a private window */ }
+      if (box.checked) kept.ticks[key] = mark; else delete kept.ticks[key];
+      box.closest("label").querySelector(".words").classList.remove("moved");
+      keep();
     });
   }
 
+  let units = kept.units || data.units, chosen = null;
   const figures = [...document.querySelectorAll(".q")];
   for (const figure of figures) figure.dataset.metric = figure.textContent;
-  const say = (id, text) => { const node = document.getElementById(id); if (node) node.textContent = text; };
-  const length = (cm) => units === "us" ? (Math.round(cm / 2.54 * 4) / 4) + " in" : (Math.round(cm * 2) / 2) + " cm";
-  const showTip = () => { if (tapped !== null) say("tip", data.tips[tapped - 1][units]); };
+  const length = (m) => units === "us" ? `${Math.round(m / 0.0254 * 4) / 4} in` : `${Math.round(m * 200) / 2} cm`;
+  const name = (number) => { chosen = number; say("tip", data.tips[number - 1][units]); };
 
-  const view = document.getElementById("view");
-  const dark = matchMedia("(prefers-color-scheme: dark)").matches;
-  const axis = { visible: false };
-  const layout = {
-    margin: { l: 0, r: 0, t: 0, b: 0 }, paper_bgcolor: "rgba(0,0,0,0)", showlegend: false,
-    scene: {
-      xaxis: axis, yaxis: axis, zaxis: axis, aspectmode: "data",
-      camera: { eye: { x: 0.15, y: -1.65, z: 0.75 }, center: { x: 0, y: 0, z: -0.1 } },
-    },
-  };
-  const roles = data.view.map((trace) => trace.meta);
-  const ofRole = (role) => roles.flatMap((meta, i) => meta.role === role ? [i] : []);
-  const colours = data.view.map((trace) => trace.color);
-
+  const still = document.getElementById("still");
+  const box = document.getElementById("view");
+  const view = tankView(data.view, box, still, name);
+  const slider = document.getElementById("level");
   function showLevel() {
-    const slider = document.getElementById("level");
     if (!slider) return;
     const level = Number(slider.value);
     say("level-out", length(level));
-    const water = ofRole("water");
-    if (water.length) Plotly.restyle(view, { z: [data.view[water[0]].x.map(() => level)] }, water);
-    const loose = [];
-    for (const hold of data.holds) {
-      const step = hold.levels.findIndex((at) => at >= level - 1e-9);
-      const moves = hold.moves[step < 0 ? hold.moves.length - 1 : step];
-      if (moves) loose.push(hold.name);
-      const traces = roles.flatMap((meta, i) => meta.role === "piece" && hold.pieces.includes(meta.number) ? [i] : []);
-      if (traces.length) Plotly.restyle(view, { color: traces.map((i) => moves ? "#d81b60" : colours[i]) }, traces);
-    }
+    view.setLevel(level);
+    const loose = data.holds.filter((hold) => {
+      const step = hold.levels.findIndex((at) => at >= level - 1e-6);
+      return hold.moves[step < 0 ? hold.moves.length - 1 : step];
+    });
+    view.setMoving(loose.flatMap((hold) => hold.pieces));
     if (data.holds.length) {
-      say("moves", loose.length ? "At this level " + loose.join(", ") + " would move." : "No wood moves at this level, if set as described.");
+      say("moves", loose.length ? `At this level ${loose.map((h) => h.name).join(", ")} would move.` : "No wood moves at this level, if set as described.");
     }
   }
-
   function showUnits() {
     document.body.classList.toggle("us", units === "us");
     for (const figure of figures) figure.textContent = units === "us" ? figure.dataset.us : figure.dataset.metric;
-    showTip();
+    if (chosen) name(chosen);
     showLevel();
   }
-
-  Plotly.newPlot(view, data.view, layout, { displayModeBar: false, responsive: true, scrollZoom: true }).then(() => {
-    view.on("plotly_click", (event) => {
-      const meta = roles[event.points[0].curveNumber];
-      if (meta.role !== "piece") return;
-      tapped = meta.number;
-      showTip();
+  for (const choice of document.querySelectorAll("input[name=units]")) {
+    choice.checked = choice.value === units;
+    choice.addEventListener("change", () => { units = kept.units = choice.value; keep(); showUnits(); });
+  }
+  const large = document.getElementById("large");
+  const showLarge = () => document.documentElement.classList.toggle("large", large.checked);
+  large.checked = Boolean(kept.large);
+  large.addEventListener("change", () => { kept.large = large.checked; keep(); showLarge(); });
+  showLarge();
+  if (slider) slider.addEventListener("input", showLevel);
+  for (const button of document.querySelectorAll("[data-look]")) {
+    button.addEventListener("click", () => {
+      view.start();
+      const turning = view.look(button.dataset.look);
+      const turn = document.querySelector("[data-look=turn]");
+      turn.setAttribute("aria-pressed", String(turning));
     });
-    for (const [id, role] of [["show-layers", "layer"], ["show-water", "water"], ["show-glass", "glass"]]) {
-      document.getElementById(id).addEventListener("change", (event) => {
-        const traces = ofRole(role);
-        if (traces.length) Plotly.restyle(view, { visible: event.target.checked }, traces);
-      });
-    }
-    const slider = document.getElementById("level");
-    if (slider) slider.addEventListener("input", showLevel);
-    for (const choice of document.querySelectorAll("input[name=units]")) {
-      choice.addEventListener("change", () => { units = choice.value; showUnits(); });
-    }
+  }
+  for (const choice of document.querySelectorAll("[data-show]")) {
+    choice.addEventListener("change", () => view.show(choice.dataset.show, choice.checked));
+  }
+  // A drawing that is too small to read on a phone grows at a tap and then scrolls sideways.
+  for (const figure of document.querySelectorAll(".drawing")) {
+    figure.querySelector(".sheet-drawing").addEventListener("click", () => figure.classList.toggle("wide-drawing"));
+  }
+  showUnits();
+  new IntersectionObserver((seen, watch) => {
+    if (!seen.some((entry) => entry.isIntersecting)) return;
+    watch.disconnect();
+    view.start();
     showLevel();
-    document.body.dataset.ready = "yes";
-  });
+  }, { rootMargin: "200px" }).observe(box);
+  document.body.dataset.ready = "yes";
 })();

@@ -1,11 +1,15 @@
 """Figures on the build sheet: each taken from the plan's document, in both systems of units."""
 
+import re
 from dataclasses import dataclass, field
 from typing import Any
 
 from markupsafe import Markup
 
-from plumbstone.cli.wording.units import GALLON, INCH, OUNCE, POUND
+from plumbstone.cli.wording.units import Toward, Units, written
+
+# End of a key of the document → SI size of its unit.
+SIZES = {"l": 1e-3, "cm": 1e-2, "mm": 1e-3, "g": 1e-3, "kpa": 1e3, "cm2": 1e-4}
 
 
 @dataclass(slots=True)
@@ -15,14 +19,39 @@ class Figures:
     document: dict[str, Any]
     used: list[str] = field(default_factory=list)
 
-    def __call__(self, path: str, kind: str) -> Markup:
-        """Write the figure at a path such as "water.dosing_l.mid" as a kind of quantity."""
-        value = look_up(self.document, path)
+    def __call__(self, path: str, kind: str, toward: str = "nearest") -> Markup:
+        """Write the figure at a path such as "water.dosing_l.mid", or a sum of some ("a+b").
+
+        Parameters
+        ----------
+        path : str
+            Where the figure stands in the document.
+        kind : str
+            How it is written: a key of the table of units.
+        toward : str
+            Where it is rounded to: "up" what is needed, "down" what is left.
+        """
         self.used.append(path)
-        metric, us = written(float(value), kind)
+        value = self.si(path)
+        metric, us = (written(value, kind, units, Toward(toward)) for units in Units)
         return Markup(
             '<span class="q" data-path="{}" data-kind="{}" data-us="{}">{}</span>'
         ).format(path, kind, us, metric)
+
+    def sides(self, path: str) -> Markup:
+        """Write length × width × height at a path, the unit once."""
+        self.used.append(path)
+        sides = [self.si(f"{path}.{axis}") for axis in range(3)]
+        metric, us = (_joined([written(v, "length", units) for v in sides]) for units in Units)
+        return Markup(
+            '<span class="q" data-path="{}" data-kind="sides" data-us="{}">{}</span>'
+        ).format(path, us, metric)
+
+    def si(self, path: str) -> float:
+        """Give the figure at a path, or a sum of some, in SI units."""
+        return sum(
+            float(look_up(self.document, part)) * unit_size(part) for part in path.split("+")
+        )
 
 
 def look_up(document: dict[str, Any], path: str) -> Any:
@@ -33,25 +62,26 @@ def look_up(document: dict[str, Any], path: str) -> Any:
     return value
 
 
-def written(value: float, kind: str) -> tuple[str, str]:
-    """Write a figure of the document in metric and in US units, rounded for people."""
-    if kind == "volume":
-        metric = f"{value:.1f} L" if abs(value) >= 10 else f"{value:.2f} L"
-        return metric, f"{value * 1e-3 / GALLON:.2f} gal"
-    if kind == "mass":
-        metric = f"{value:.1f} kg" if abs(value) >= 1 else f"{round(value * 100) * 10:g} g"
-        pounds = value / POUND
-        return metric, f"{pounds:.1f} lb" if abs(pounds) >= 1 else f"{value / OUNCE:.1f} oz"
-    if kind == "grams":
-        return f"{round(value / 10) * 10:g} g", f"{value * 1e-3 / OUNCE:.1f} oz"
-    if kind == "length":
-        return f"{round(value * 2) / 2:g} cm", f"{round(value * 1e-2 / INCH * 4) / 4:g} in"
-    if kind == "small":
-        return f"{value:.0f} mm", f"{value * 1e-3 / INCH:.2f} in"
-    if kind == "money":
-        return f"{value:.2f}", f"{value:.2f}"
-    if kind == "degrees":
-        return f"{value:.0f}°", f"{value:.0f}°"
-    if kind == "pressure":
-        return f"{value:.1f} kPa", f"{value * 20.885434:.0f} lb/ft²"
-    return f"{value:g}", f"{value:g}"
+def unit_size(path: str) -> float:
+    """SI size of the unit in which the document gives the figure at a path."""
+    keys = [key for key in path.split(".") if not re.fullmatch(r"\d+|low|mid|high", key)]
+    for key in reversed(keys):
+        stem, _, ending = key.rpartition("_")
+        if ending in SIZES and stem and not stem.endswith("_per"):
+            return SIZES[ending]
+    return 1.0
+
+
+def _joined(lengths: list[str]) -> str:
+    """Write lengths of one unit as "27 × 16.5 × 22 cm"."""
+    numbers, units = zip(*(length.split(" ") for length in lengths), strict=True)
+    return f"{' × '.join(numbers)} {units[0]}"
+
+
+def both(metric: object, us: object) -> Markup:
+    """Write words in both systems of units, once where they are the same."""
+    if str(metric) == str(us):
+        return Markup("{}").format(metric)
+    return Markup('<span class="of-metric">{}</span><span class="of-us">{}</span>').format(
+        metric, us
+    )

@@ -1,17 +1,38 @@
 """The order of work on the build sheet, as it goes at the bench."""
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from typing import Any
 
 from markupsafe import Markup
 
-from plumbstone.cli.sheet.sheet_figures import Figures
+from plumbstone.cli.sheet.sheet_figures import Figures, both
+from plumbstone.cli.wording.units import GALLON, Units
+from plumbstone.volumes.figures import LayerFigures, PieceFigures, Report
+from plumbstone.volumes.findings import Finding
 
-JUG = 1.0  # [L]
 STAYS = "Stays, if set as described."
-PADS = Markup("Set each on a pad, middle first; rock it by hand before the next one stands.")
-Piece = tuple[int, dict[str, Any]]  # its place in the document and its entry
+SINKS = (
+    "Soil settles within hours; over one or two years its grains break down and it loses 10 to "
+    "20 % of its depth. Top up where it sank."
+)
+CUP, QUART = GALLON / 16, GALLON / 4
+JUGS = {
+    Units.METRIC: ((2e-3, "2 L"), (1e-3, "1 L"), (5e-4, "500 mL"), (1e-4, "100 mL")),
+    Units.US: ((GALLON, "1 gallon"), (QUART, "1 quart"), (CUP, "1 cup")),
+}
+FEWEST_JUGS = 2  # a jug that is filled less often is too large to measure with
+QUARTERS = ("", "¼", "½", "¾")
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One thing to tick off."""
+
+    key: str  # what it is about, whatever its place in the list
+    words: Markup
+    piece: int | None = None  # place in the document's pieces of what is set
+    mark: str = ""  # changes when the plan of this thing changes
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,191 +40,226 @@ class Step:
     """One step of the work, with what to do in it."""
 
     title: str
-    lines: tuple[Markup, ...]
+    tasks: tuple[Task, ...]
+    findings: tuple[Finding, ...] = ()
+    layer: int | None = None  # place in the document's layers of what is poured
+    about: frozenset[str] = field(default_factory=frozenset)  # names of all that it handles
 
 
-def work_steps(document: dict[str, Any], q: Figures) -> Iterator[Step]:
+def work_steps(report: Report, q: Figures) -> Iterator[Step]:
     """Give the steps: what stands on the glass, then layer by layer with what is set on each."""
-    pieces = list(enumerate(document["pieces"]))
-    base = [(i, p) for i, p in pieces if p["set_after_layer"] is None]
-    stones = [(i, p) for i, p in base if p["kind"] == "stone"]
+    for step in _bare_steps(report, q):
+        names = step.about
+        yield Step(
+            step.title,
+            step.tasks,
+            tuple(f for f in report.findings if names & {*f.about}),
+            step.layer,
+            names,
+        )
+
+
+def jug_words(cubic_metres: float, units: Units) -> str:
+    """Count jugs of a size that fits an amount, to a quarter of a jug."""
+    size, name = next(
+        ((size, name) for size, name in JUGS[units] if cubic_metres >= FEWEST_JUGS * size),
+        JUGS[units][-1],
+    )
+    quarters = max(1, round(4 * cubic_metres / size))
+    whole, part = divmod(quarters, 4)
+    count = f"{whole or ''}{QUARTERS[part]}"
+    return f"{count} × {name}"
+
+
+def _bare_steps(report: Report, q: Figures) -> Iterator[Step]:
+    """Give the steps without their findings."""
+    yield from _set_steps(report, q, None, "on the glass")
+    if report.border is not None:
+        tasks = tuple(_border_tasks(report, q))
+        gaps = {name for gap in report.border.gaps for name in (gap.left, gap.right)}
+        if tasks:
+            about = frozenset(gaps if not report.border.strip else ())
+            yield Step("Close the border", tasks, about=about)
+    for k, layer in enumerate(report.layers):
+        tasks = tuple(_pour_tasks(k, layer, q))
+        yield Step(_pour_title(layer), tasks, layer=k, about=frozenset((layer.name,)))
+        yield from _set_steps(report, q, k, f"into the {layer.name}")
+    if report.lumps:
+        tasks = tuple(_lump_tasks(report, q))
+        yield Step("Stones without a place", tasks, about=frozenset(m.name for m in report.lumps))
+    if report.water is not None:
+        yield Step("Plant and fill", tuple(_fill_tasks(report, q)))
+        yield Step("After the first hours", tuple(_dose_tasks(report, q)))
+    yield Step("Weeks later", tuple(_later_tasks(report, q)))
+
+
+def _set_steps(report: Report, q: Figures, after: int | None, where: str) -> Iterator[Step]:
+    """Give the steps in which pieces are set after a layer, stones before wood."""
+    on_it = [(i, p) for i, p in enumerate(report.pieces) if p.set_after_layer == after]
+    stones = [(i, p) for i, p in on_it if p.kind == "stone"]
     if stones:
-        yield Step("Stones on the glass", (*_set_lines(stones, q), PADS))
-    wood = [(i, p) for i, p in base if p["kind"] == "wood"]
+        verb = "Set the stones" if after is None else "Press stones"
+        tasks = [_piece_task(i, piece) for i, piece in stones]
+        if after is None:
+            pads = "Each stands on a pad; rock it by hand before the next one stands."
+            tasks.append(Task("pads", Markup(pads)))
+        yield Step(f"{verb} {where}", tuple(tasks), about=frozenset(p.name for _, p in stones))
+    wood = [(i, p) for i, p in on_it if p.kind == "wood"]
     if wood:
-        yield Step("Wood and what holds it", tuple(_wood_lines(document, wood, q)))
-    if document["border"] is not None:
-        yield Step("Behind and between the border stones", tuple(_border_lines(document, q)))
-    for k, layer in enumerate(document["layers"]):
-        yield Step(_pour_title(layer), tuple(_pour_lines(k, layer, q)))
-        on_it = [(i, p) for i, p in pieces if p["set_after_layer"] == k]
-        stones = [(i, p) for i, p in on_it if p["kind"] == "stone"]
-        if stones:
-            title = f"Press these stones into the {layer['name']}"
-            yield Step(title, tuple(_set_lines(stones, q)))
-        wood = [(i, p) for i, p in on_it if p["kind"] == "wood"]
-        if wood:
-            yield Step("Wood and what holds it", tuple(_wood_lines(document, wood, q)))
-    if document["water"] is not None:
-        yield Step("Plant and fill", tuple(_fill_lines(document, q)))
-        yield Step("After the first hours", tuple(_dose_lines(document, q)))
-    yield Step("Weeks later", tuple(_later_lines(document, q)))
-    if document["load"] is not None:
-        yield Step("Moving day", tuple(_move_lines(q)))
+        names = {piece.name for _, piece in wood}
+        holds = [h for h in report.holds if names & {*h.wood}]
+        tasks = [_piece_task(i, piece) for i, piece in wood]
+        tasks += _wood_tasks(report, names, q)
+        about = frozenset(names | {h.name for h in holds})
+        yield Step(f"Set the wood {where} and hold it down", tuple(tasks), about=about)
 
 
-def _set_lines(pieces: Iterable[Piece], q: Figures) -> Iterator[Markup]:
-    for i, piece in pieces:
-        yield Markup("{}. {}: middle {} from the left pane, {} from the front; {}").format(
-            i + 1,
-            piece["name"],
-            q(f"pieces.{i}.from_left_cm", "length"),
-            q(f"pieces.{i}.from_front_cm", "length"),
-            q(f"pieces.{i}.mass_kg.mid", "mass"),
-        )
+def _piece_task(i: int, piece: PieceFigures) -> Task:
+    """Tick one piece off by its name; its mark tells when its place in the plan has changed."""
+    places = (piece.near_left_m, piece.near_front_m, piece.top_m)
+    mark = " ".join(f"{v * 1e3:.0f}" for v in places) + f" {piece.turn_deg:.0f}"
+    return Task(f"piece {piece.name}", Markup("{}").format(piece.name), i, mark)
 
 
-def _wood_lines(document: dict[str, Any], wood: list[Piece], q: Figures) -> Iterator[Markup]:
-    yield from _set_lines(wood, q)
-    names = {piece["name"] for _, piece in wood}
-    for i, hold in enumerate(document["holds"]):
-        if not names & set(hold["wood"]):
+def _wood_tasks(report: Report, names: set[str], q: Figures) -> Iterator[Task]:
+    """Say what holds each group with this wood, and what to hang instead where it moves."""
+    for i, hold in enumerate(report.holds):
+        if not names & {*hold.wood}:
             continue
-        yield from _hold_lines(i, hold, q)
-    yield Markup("Leave the ties on; soaked wood is tested at the next re-layout.")
+        for k, words in enumerate(_hold_lines(i, hold, q)):
+            yield Task(f"hold {hold.name} {k}", words)
+    yield Task("ties", Markup("Leave the ties on; soaked wood is tested at the next re-layout."))
 
 
-def _hold_lines(i: int, hold: dict[str, Any], q: Figures) -> Iterator[Markup]:
+def _hold_lines(i: int, hold: Any, q: Figures) -> Iterator[Markup]:
     """Say what holds one group, and what to hang instead where it does not stay."""
-    if hold["hung_g"] > 0:
-        needs, had = q(f"holds.{i}.sinker_g", "grams"), q(f"holds.{i}.hung_g", "grams")
+    had = hold.balance.hung_kg
+    if had > 0:
         yield Markup("{}: needs {} of {}, you hung {}. {}").format(
-            hold["name"],
-            needs,
-            hold["sinker_material"],
-            had,
-            STAYS if hold["stays"] else "Add or move stone before you fill.",
-        )
-    elif hold["stays"]:
-        yield Markup("{}: {}").format(hold["name"], STAYS)
-    for k, sinker in enumerate(hold["sinkers"]):
-        if sinker["at_cm"] is not None:
+            hold.name, q(f"holds.{i}.sinker_g", "sinker", "up"), hold.sinker_material,
+            q(f"holds.{i}.hung_g", "sinker"),
+            STAYS if hold.stays else "Do not fill yet: add or move stone.",
+        )  # fmt: skip
+    elif hold.stays:
+        yield Markup("{}: {}").format(hold.name, STAYS)
+    else:
+        yield Markup("{}: nothing holds it yet. Do not fill yet.").format(hold.name)
+    for k, sinker in enumerate(hold.sinkers):
+        if sinker.at_m is not None:
             yield Markup("{}: {} {} of {}, tied at {}.").format(
-                hold["name"],
-                sinker["how"],
-                q(f"holds.{i}.sinkers.{k}.mass_g", "grams"),
-                sinker["material"],
-                _place(f"holds.{i}.sinkers.{k}.at_cm", q),
-            )
-    if hold["stays"] or not hold["offers"]:
+                hold.name, sinker.how, q(f"holds.{i}.sinkers.{k}.mass_g", "sinker"),
+                sinker.material, _place(f"holds.{i}.sinkers.{k}.at_cm", q),
+            )  # fmt: skip
+    if hold.stays or not hold.offers:
         return
-    offer = hold["offers"][0]
-    for k, _ in enumerate(offer["masses_g"]):
-        place = f"holds.{i}.offers.0.places_cm.{k}"
+    offer = hold.offers[0]
+    for k, _ in enumerate(offer.masses_kg):
         yield Markup("{}: hang at least {} of {} at {}.").format(
-            hold["name"],
-            q(f"holds.{i}.offers.0.masses_g.{k}", "grams"),
-            offer["material"],
-            _place(place, q),
-        )
+            hold.name, q(f"holds.{i}.offers.0.masses_g.{k}", "sinker", "up"), offer.material,
+            _place(f"holds.{i}.offers.0.places_cm.{k}", q),
+        )  # fmt: skip
 
 
 def _place(path: str, q: Figures) -> Markup:
     """Write a place in the tank."""
     return Markup("{} from the left, {} from the front, {} above the glass").format(
-        *(q(f"{path}.{axis}", "length") for axis in range(3))
+        *(q(f"{path}.{axis}", "place") for axis in range(3))
     )
 
 
-def _border_lines(document: dict[str, Any], q: Figures) -> Iterator[Markup]:
-    border = document["border"]
-    if border["strip"]:
-        yield Markup("Stand the hidden strip behind the row, up to the soil line.")
-    for i, gap in enumerate(border["gaps"]):
-        if gap["state"] == "holds":
+def _border_tasks(report: Report, q: Figures) -> Iterator[Task]:
+    border = report.border
+    assert border is not None
+    if border.strip:
+        words = "Stand the hidden strip behind the row, up to the soil line."
+        yield Task("strip", Markup(words))
+    for i, gap in enumerate(border.gaps):
+        if gap.state == "holds":
             continue
-        yield Markup("Gap {} - {}, {}: soil shows {} out on the sand; {}.").format(
-            gap["left"],
-            gap["right"],
-            q(f"border.gaps.{i}.width_mm", "small"),
-            q(f"border.gaps.{i}.reach_cm", "length"),
-            gap["cure"],
-        )
+        yield Task(
+            f"gap {gap.left} {gap.right}",
+            Markup("Gap {} - {}, {} wide: {}, about {} to fill it.").format(
+                gap.left, gap.right, q(f"border.gaps.{i}.width_mm", "gap"), gap.cure,
+                q(f"border.gaps.{i}.fill_l", "volume", "up"),
+            ),
+        )  # fmt: skip
 
 
-def _pour_title(layer: dict[str, Any]) -> str:
+def _pour_title(layer: LayerFigures) -> str:
     """Name a layer's step; what goes along the border is set by hand."""
-    if layer["zone"] == "along border":
-        return f"Pack the {layer['name']} by hand"
-    return f"Pour the {layer['name']}"
+    if layer.zone == "along border":
+        return f"Pack the {layer.name} by hand"
+    return f"Pour the {layer.name}"
 
 
-def _pour_lines(i: int, layer: dict[str, Any], q: Figures) -> Iterator[Markup]:
-    if layer["sacks"]:
-        yield Markup("{}, {}: {} sacks of {}, side by side.").format(
-            layer["material"], layer["zone"], layer["sacks"], q(f"layers.{i}.sack_l", "volume")
+def _pour_tasks(i: int, layer: LayerFigures, q: Figures) -> Iterator[Task]:
+    where = "over the whole floor" if layer.zone == "all" else layer.zone
+    amount = q(f"layers.{i}.poured_l", "volume")
+    if layer.sacks:
+        words = Markup("{}, {}: {} sacks of {}, side by side.").format(
+            layer.material, where, layer.sacks, q(f"layers.{i}.sack_l", "volume")
         )
-        return
-    count = round(layer["poured_l"] / JUG)
-    jugs = {0: "less than half a one-litre jug", 1: "about one one-litre jug"}
-    yield Markup("{}, {}: {}, {}.").format(
-        layer["material"], layer["zone"], q(f"layers.{i}.poured_l", "volume"),
-        jugs.get(count, f"about {count} one-litre jugs"),
-    )  # fmt: skip
-    if layer["slides_l"] > 0.02 * layer["settled_l"] and layer["slides_lower_cm"] > 0.5:
-        yield Markup("{} ends about {} lower than drawn.").format(
-            layer["slides_where"].capitalize(), q(f"layers.{i}.slides_lower_cm", "length")
+    else:
+        jugs = both(*(jug_words(layer.poured_m3, units) for units in Units))
+        words = Markup("{}, {}: {}, or {} jugs.").format(layer.material, where, amount, jugs)
+    yield Task(f"layer {layer.name}", words, mark=f"{layer.poured_m3 * 1e3:.1f}")
+
+
+def _lump_tasks(report: Report, q: Figures) -> Iterator[Task]:
+    """Say how many loose stones there are, what they weigh and how deep they go."""
+    for i, lump in enumerate(report.lumps):
+        deep = f"{lump.below_soil:.0%} of them below the bed" if lump.below_soil else "on the bed"
+        yield Task(
+            f"lump {lump.name}",
+            Markup("{}: {} of {}, together {}, {}.").format(
+                lump.name, lump.count, lump.material, q(f"lumps.{i}.mass_kg.mid", "mass"), deep
+            ),
         )
 
 
-def _fill_lines(document: dict[str, Any], q: Figures) -> Iterator[Markup]:
+def _fill_tasks(report: Report, q: Figures) -> Iterator[Task]:
     levels = [
         Markup("{} {}").format(q(f"depths_cm.{place}", "length"), place)
-        for place in document["depths_cm"]
+        for place in report.depths_m
     ]
     if levels:
-        yield Markup("Plant while the bed is damp; it stands above the glass {}.").format(
-            Markup(", ").join(levels)
+        words = Markup("Plant while the bed is damp; its surface lies above the glass {}.")
+        yield Task("plant", words.format(Markup(", ").join(levels)))
+    for i, spot in enumerate(report.spots):
+        yield Task(
+            f"spot {spot.name}",
+            Markup("{}: {} of substrate.").format(spot.name, q(f"spots.{i}.depth_cm", "length")),
         )
-    for i, hold in enumerate(document["holds"]):
-        if hold["moves_at_cm"] is not None:
-            level = q(f"holds.{i}.moves_at_cm", "length")
-            yield Markup(
-                "Stop a little below {} and press {}. If it rocks, drain and add stone."
-            ).format(level, hold["name"])
-    yield Markup("Fill slowly onto a plate up to {} above the glass: {} of water.").format(
-        q("tank.water_line_cm", "length"), q("water.fill_l.mid", "volume")
-    )
+    for i, hold in enumerate(report.holds):
+        if hold.moves_at_m is not None:
+            words = Markup("Stop well below {} and press {}. If it rocks, drain and add stone.")
+            level = q(f"holds.{i}.moves_at_cm", "place", "down")
+            yield Task(f"stop {hold.name}", words.format(level, hold.name))
+    words = Markup("Fill slowly onto a plate up to {} above the glass: {} of water.")
+    line = q("tank.water_line_cm", "place")
+    yield Task("fill", words.format(line, q("water.fill_l.mid", "volume")))
 
 
-def _dose_lines(document: dict[str, Any], q: Figures) -> Iterator[Markup]:
-    yield Markup("Dose for {}, not the {} of the empty box.").format(
-        q("water.dosing_l.mid", "volume"), q("water.box_l", "volume")
-    )
-    for i, _ in enumerate(document["water"]["marks"]):
-        share = q(f"water.marks.{i}.change_percent", "plain")
-        level = q(f"water.marks.{i}.level_cm", "length")
-        yield Markup("Mark the pane for a {} % change: drain to {} above the glass.").format(
-            share, level
-        )
+def _dose_tasks(report: Report, q: Figures) -> Iterator[Task]:
+    assert report.water is not None
+    words = Markup("Dose for {}, not the {} of the empty box.")
+    dose = q("water.dosing_l.mid", "volume")
+    yield Task("dose", words.format(dose, q("water.box_l", "volume")))
+    if report.water.salt_mix_kg is not None:
+        words = Markup("Salt mix: {}; mix it apart, measure, top up.")
+        yield Task("salt", words.format(q("water.salt_mix_kg.mid", "mass")))
+    for i, mark in enumerate(report.water.marks):
+        level = q(f"water.marks.{i}.level_cm", "place")
+        words = Markup("Mark the pane for a {:.0f} % change: drain to {} above the glass.")
+        yield Task(f"mark {mark.change_percent:.0f}", words.format(mark.change_percent, level))
 
 
-def _later_lines(document: dict[str, Any], q: Figures) -> Iterator[Markup]:
-    for i, layer in enumerate(document["layers"]):
-        if layer["left_over_l"]:
-            yield Markup("Spare {}: {} left over; keep it dry and closed.").format(
-                layer["name"], q(f"layers.{i}.left_over_l", "volume")
-            )
-    yield Markup(
-        "Soil settles within hours; over one or two years its grains break down and it loses 10 to "
-        "20 % of its depth. Top up where it sank."
-    )
-    yield Markup("Check that no stone leans towards a pane and that the border holds.")
-
-
-def _move_lines(q: Figures) -> Iterator[Markup]:
-    yield Markup("Drained to the bed: {}. Stripped of stones and wood: {}, without glass.").format(
-        q("load.drained_without_glass_kg.mid", "mass"),
-        q("load.stripped_without_glass_kg.mid", "mass"),
-    )
-    yield Markup("Never lift a tank with water, stones or bed in it.")
+def _later_tasks(report: Report, q: Figures) -> Iterator[Task]:
+    for i, layer in enumerate(report.layers):
+        if layer.left_over_m3:
+            words = Markup("Spare {}: {} left over; keep it dry and closed.")
+            left = q(f"layers.{i}.left_over_l", "volume", "down")
+            yield Task(f"spare {layer.name}", words.format(layer.name, left))
+    if any("soil" in layer.material for layer in report.layers):
+        yield Task("sinks", Markup(SINKS))
+    yield Task("lean", Markup("Check that no stone leans towards a pane and the border holds."))

@@ -1,6 +1,7 @@
 """How it is said whether wood stays down and stones stand: what to do first, method last."""
 
 import math
+from collections.abc import Callable
 
 from plumbstone.cli.wording.units import (
     Units,
@@ -10,42 +11,55 @@ from plumbstone.cli.wording.units import (
     place_words,
     push_words,
 )
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.findings import Finding, Kind
 from plumbstone.volumes.holding.buoyancy import Balance
-from plumbstone.volumes.holding.free_bodies import pulling_sinkers
-from plumbstone.volumes.holding.hold_down import HoldResult, Move, end_name
+from plumbstone.volumes.holding.findings import hold_findings, standing_findings
+from plumbstone.volumes.holding.hold_down import HoldResult, end_name
 from plumbstone.volumes.holding.offers import Offer
 from plumbstone.volumes.holding.soaking import Soaking
-from plumbstone.volumes.holding.stability import LEANS, Standing
+from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.water.density import GRAVITY
+
+SECOND_FOOT = "give it a second foot, wedge it, or lay a stone on the end that rises."
 
 
 def hold_sentence(name: str, balance: Balance, stone: str, units: Units) -> str:
-    """Say what a group needs and what it has, grams first."""
-    if balance.lift.high <= 0:
-        return f"{name}: sinks by itself, if set as described."
-    needs = grams_up(balance.asked_sinker, units)
+    """Say by weight alone what a group needs and what it has, grams first.
+
+    Without a place nothing is said of staying: how a stone is tied decides that.
+    """
+    if not math.isfinite(balance.short):
+        return f"{name}: some {stone} floats; take a denser stone."
+    needs, had = grams_up(balance.asked_sinker, units), grams(balance.hung, units)
+    if balance.asked_sinker <= 0:
+        return f"{name}: sinks by itself."
     if balance.hung <= 0:
         return f"{name}: hang {needs} of {stone} on it; nothing holds it yet."
-    had = grams(balance.hung, units)
-    if balance.stays:
+    if balance.enough:
         spare = grams(balance.spare.mid, units)
         return (
             f"{name}: needs {needs} of {stone}; you hung {had}; {spare} to spare under water. "
-            "Stays, if set as described."
+            "Heavy enough, if set as described; where it is tied decides whether it holds."
         )
-    short = grams_up(balance.asked_sinker - balance.hung, units)
+    short = grams_up(balance.short, units)
     if balance.spare.low > 0:
         return f"{name}: you hung {had} of {stone}, which just holds it; add {short} for a margin."
     return f"{name}: needs {needs} of {stone}; you hung {had}. Add {short}, or it may lift."
 
 
-def hold_sentences(hold: HoldResult, units: Units) -> list[str]:
-    """Say of one group what to do, how it moves and where to stop filling, then the rest."""
+def hold_sentences(hold: HoldResult, units: Units, *, told_before: bool = False) -> list[str]:
+    """Say of one group whether it stays, else why not and what to do, then the rest.
+
+    `told_before` leaves out the findings, where they stand further up.
+    """
+    told = [] if told_before else [finding_words(f, units) for f in hold_findings(hold)]
     return [
-        *_verdict_sentences(hold, units),
+        *([_staying(hold, units)] if hold.stays else []),
+        *told,
+        *_assumed_sentences(hold, units),
         *_offer_sentences(hold, units),
         *_margin_sentences(hold, units),
-        *_pose_sentences(hold, units),
         *_tie_sentences(hold, units),
         *_float_sentences(hold, units),
         *_scan_sentences(hold),
@@ -53,43 +67,31 @@ def hold_sentences(hold: HoldResult, units: Units) -> list[str]:
     ]
 
 
+def finding_words(finding: Finding, units: Units) -> str:
+    """Write one finding of this room."""
+    return WORDED[finding.kind](finding, units)
+
+
 def soaking_words(soaking: Soaking) -> str:
     """Say what a log of weighings tells; no date where it shows none."""
+    aside = ""
+    if soaking.aside:
+        days = " and ".join(f"{day:g}" for day in soaking.aside)
+        aside = f" The weighing of day {days} does not fit the others and is left out."
     if soaking.sinks:
-        return "it was heavy enough at its last weighing; test, then untie."
+        return f"it was heavy enough at its last weighing; test, then untie.{aside}"
     if soaking.days is None:
-        return "the log shows no date; leave the tie and weigh on."
+        return f"the log shows no date; leave the tie and weigh on.{aside}"
     low, high = soaking.days.low, soaking.days.high
     return (
         f"heavy enough after about {low:.0f} to {high:.0f} days in the water; "
-        "test before you untie."
+        f"test before you untie.{aside}"
     )
 
 
 def standing_sentence(stone: Standing, units: Units) -> str:
-    """Warn of a stone that stands or lies on others and tips easily."""
-    pane = place_words(stone.to_pane, units)
-    on = f" on {' and '.join(stone.on)}" if stone.on else ""
-    if stone.falls_at is not None:
-        when = "" if stone.falls_at <= 0 else f" once water stands at {_place(stone, units)}"
-        return (
-            f"{stone.name}: falls{on}{when} as drawn; set its middle well over what carries it, "
-            "or take it out."
-        )
-    if stone.lean > LEANS:
-        return (
-            f"{stone.name}: does not lie{on} as drawn; it leans {stone.lean:.0f}° before it rests. "
-            "Set its middle over what carries it."
-        )
-    if stone.tip_angle <= 0:
-        return (
-            f"{stone.name}: does not stand by itself{on} as drawn; lay it down or bed its foot in."
-        )
-    return (
-        f"{stone.name}: tips{on} at {stone.tip_angle:.0f}°, by a push of "
-        f"{push_words(stone.push_wet, units)} at its top under water; the nearest pane is {pane} "
-        "away. Lay it down, or away from the pane; soil is not counted, fish dig."
-    )
+    """Warn of a piece that falls, leans or tips easily."""
+    return " ".join(finding_words(finding, units) for finding in standing_findings(stone))
 
 
 def stack_sentence(stone: Standing) -> str | None:
@@ -102,129 +104,241 @@ def stack_sentence(stone: Standing) -> str | None:
     )
 
 
-def _place(stone: Standing, units: Units) -> str:
-    assert stone.falls_at is not None
-    return place_words(stone.falls_at, units)
+def _staying(hold: HoldResult, units: Units) -> str:
+    """Say that a group is proved to stay, and by what."""
+    name, balance = hold.group.name, hold.balance
+    needs, had = balance.asked_sinker, grams(balance.hung, units)
+    if balance.hung > 0 and balance.enough and needs > 0:
+        return (
+            f"{name}: needs {grams_up(needs, units)} of {hold.sinker_material.name}; you hung "
+            f"{had}; {grams(balance.spare.mid, units)} to spare under water. "
+            "Stays, if set as described."
+        )
+    if balance.hung > 0:
+        return f"{name}: stays with {had} of stone on it, if set as described."
+    if balance.lift.high <= 0:
+        return f"{name}: sinks by itself and stays, if set as described."
+    if hold.carries:
+        return f"{name}: stays under {' and '.join(hold.carries)}, if set as described."
+    line = place_words(float(hold.levels[-1]), units)
+    return f"{name}: stays up to {line} of water, too shallow to lift it, if set as described."
 
 
-def _verdict_sentences(hold: HoldResult, units: Units) -> list[str]:
-    """Say whether it stays, or how it first moves and what to do."""
-    name, move = hold.group.name, hold.first_move
-    stone = hold.sinker_material.name
-    if move is None and hold.stays and hold.balance.hung <= 0 < hold.balance.lift.high:
-        what = " and ".join(hold.carries) or "what lies on it"
-        return [f"{name}: stays under {what}, if set as described."]
-    if move is None:
-        return [hold_sentence(name, hold.balance, stone, units)]
-    if "own weight" in move.manner and move.level <= 0:
-        return [
-            f"{name}: {move.manner}{_edge_words(move, units)} as drawn; set its middle over what "
-            "carries it, or wedge its foot."
-        ]
-    stop = place_words(max(0.0, move.level - 0.02), units)
-    at = place_words(move.level, units)
-    words = [f"{name}: {move.manner}{_edge_words(move, units)} when the water stands at {at}."]
-    slack = any(sinker.slack > 0 for sinker in hold.group.sinkers)
-    if hold.balance.hung <= 0 and hold.offers.best:
-        on_it = " and ".join(hold.carries)
-        words.append(f"{on_it} on it does not hold it." if on_it else "Nothing holds it yet.")
-    elif move.manner == "lifts off whole" or (not hold.balance.stays and not slack):
-        words.append(hold_sentence(name, hold.balance, stone, units))
-    elif slack:
-        words.append("The stone is heavy enough, but its tie is slack: tie it tight.")
-    else:
-        words.append("The stone is heavy enough, but tied in the wrong place: tie it nearer.")
-    words.append(f"Stop at {stop} and press the wood. It rocks? Drain, add or move stone.")
-    if hold.still_held:
-        words.append("Once it has moved, it is still held under.")
+def _floats(finding: Finding, units: Units) -> str:
+    """Word wood that lifts, lacks its reserve, or hangs between sinking and floating."""
+    name = finding.about[0]
+    if finding.how == "near neutral":
+        lift = _range(finding, "lift_kg")
+        low, high = grams(-lift.low, units), grams(max(0.0, lift.high), units)
+        if lift.high <= 0:
+            return (
+                f"{name}: weighs only {grams(-lift.high, units)} to {low} under water; fish and "
+                "currents move it. A tub test (just_sinks_with) tells more."
+            )
+        return (
+            f"{name}: may sink by {low} or float by {high}; try it in a tub (just_sinks_with) "
+            "before you count on either."
+        )
+    if finding.how == "short":
+        return f"{name}: held, but without the reserve; {_cure_words(finding, units)}"
+    return _motion(finding, units)
+
+
+def _falls(finding: Finding, units: Units) -> str:
+    """Word what falls over by its own weight, dry, in the water or once soaked."""
+    name = finding.about[0]
+    if finding.how == "soaked":
+        at = place_words(_number(finding, "level_m"), units)
+        return f"{name}: once soaked, it may tip when the tank is drained to {at}; wedge it."
+    if finding.how == "stack":
+        on = f" on {' and '.join(finding.about[1:])}" if len(finding.about) > 1 else ""
+        level = _number(finding, "level_m")
+        when = "" if level <= 0 else f" once water stands at {place_words(level, units)}"
+        return (
+            f"{name}: falls{on}{when} as drawn; set its middle well over what carries it, "
+            "or take it out."
+        )
+    return _motion(finding, units)
+
+
+def _tips(finding: Finding, units: Units) -> str:
+    """Word what does not rest as drawn, lies on an edge, slides or tips easily."""
+    name, others = finding.about[0], " and ".join(finding.about[1:])
+    on = f" on {others}" if others else ""
+    if finding.how == "leans":
+        return (
+            f"{name}: does not rest{on} as drawn; it tilts {_number(finding, 'lean_deg'):.0f}° "
+            "before it touches enough. Write settle = true, tilt it, or give it a second foot."
+        )
+    if finding.how == "drawn through":
+        deep = place_words(_number(finding, "through_m"), units)
+        return f"{name}: is drawn {deep} into what it lies on; move them apart."
+    if finding.how == "carrier":
+        return f"{name}: {others} beside it does not rest as drawn; see to that first."
+    if finding.how == "steep":
+        return (
+            f"{name}: lies on slopes of up to {_number(finding, 'steep_deg'):.0f}°, on which wet "
+            "wood may slide; they are not counted on. Wedge it or set it flatter."
+        )
+    if finding.how == "may roll off":
+        return f"{name}: {others} may roll off as the wood rocks; tie or wedge it."
+    if finding.how == "on an edge":
+        return f"{name}: does not stand by itself{on} as drawn; lay it down or bed its foot in."
+    pane = place_words(_number(finding, "to_pane_m"), units)
+    push = push_words(_number(finding, "push_n"), units)
+    tips = f"tips{on} at {_number(finding, 'tip_deg'):.0f}°"
+    if finding.how == "unsure":
+        tips = f"may slide or tip{on} as drawn"
+    return (
+        f"{name}: {tips}, by a push of {push} at its top under water; the nearest pane is {pane} "
+        "away. Lay it down, or away from the pane; soil is not counted, fish dig."
+    )
+
+
+WORDED: dict[Kind, Callable[[Finding, Units], str]] = {
+    Kind.FLOATS: _floats,
+    Kind.FALLS: _falls,
+    Kind.TIPS: _tips,
+}
+
+
+def _motion(finding: Finding, units: Units) -> str:
+    """Say how wood leaves its pose, where to stop filling and what to change."""
+    name, level = finding.about[0], _number(finding, "level_m")
+    at, edge = place_words(level, units), _edge_words(finding, units)
+    when = f"when the water stands at {at}" if level > 0 else "as drawn"
+    sure = bool(_number(finding, "sure"))
+    may = "" if sure else "can't tell that it stays: it "
+    words = f"{name}: {may}{finding.how if sure else _may(finding.how)}{edge} {when}."
+    if level > 0:
+        stop = place_words(_number(finding, "stop_m"), units)
+        words += f" Stop at {stop} and press the wood. It rocks? Drain, add or move stone."
+    words += f" {_cure_words(finding, units).capitalize()}"
+    if _number(finding, "still_held"):
+        words += " Even once it has moved, its tie keeps it under water."
     return words
 
 
-def _edge_words(move: Move, units: Units) -> str:
+def _may(manner: str) -> str:
+    """Turn "tips up at its left end" into "may tip up at its left end"."""
+    verb, rest = manner.split(" ", 1)
+    return f"may {verb.removesuffix('s')} {rest}"
+
+
+def _cure_words(finding: Finding, units: Units) -> str:
+    """Say what to change; the places stand with the offers."""
+    lacking = _number(finding, "lacking_kg")
+    on_it = " and ".join(finding.about[1:])
+    if finding.cure == "tie tight":
+        return "a tie is slack: tie it tight."
+    if finding.cure == "set again":
+        return "set it again as it rests, then judge it anew."
+    if finding.cure == "move tie":
+        return "the stone is heavy enough but pulls at the wrong place: tie it as below."
+    if finding.cure == "second foot":
+        return f"the stone is heavy enough but holds it nowhere as drawn: {SECOND_FOOT}"
+    if math.isfinite(lacking) and lacking > 0:
+        more = f"it lacks {grams_up(lacking, units)} of stone by weight alone"
+        return f"{on_it} on it does not hold it: {more}." if on_it else f"{more}."
+    return SECOND_FOOT
+
+
+def _number(finding: Finding, key: str) -> float:
+    value = finding.numbers[key]
+    assert not isinstance(value, Range)
+    return value
+
+
+def _range(finding: Finding, key: str) -> Range:
+    value = finding.numbers[key]
+    assert isinstance(value, Range)
+    return value
+
+
+def _edge_words(finding: Finding, units: Units) -> str:
     """Say where the edge lies about which it tips."""
-    if not move.edge:
+    ends = [
+        f"({', '.join(place_words(_number(finding, f'edge{k}_{axis}_m'), units) for axis in 'xy')})"
+        for k in (0, 1)
+        if f"edge{k}_x_m" in finding.numbers
+    ]
+    if not ends:
         return ""
-    ends = [f"({place_words(x, units)}, {place_words(y, units)})" for x, y in move.edge]
     where = " to ".join(ends)
     return f", about its {'edge from' if len(ends) > 1 else 'foot at'} {where} from left and front,"
+
+
+def _assumed_sentences(hold: HoldResult, units: Units) -> list[str]:
+    """Say where a tie is taken to be that the file gives no place for."""
+    words = []
+    for tie in hold.ties:
+        if tie.assumed:
+            what = tie.sinker.stone or f"{grams(tie.sinker.mass, units)} of stone"
+            where = ", ".join(place_words(v, units) for v in tie.place)
+            words.append(
+                f"{hold.group.name}: no place is given for {what}; taken at ({where}) from left, "
+                "front and glass. Write at = [...] where you tie it."
+            )
+    return words
 
 
 def _offer_sentences(hold: HoldResult, units: Units) -> list[str]:
     """Say the least sinkers and where to tie them, and which stones at hand do."""
     name, offers = hold.group.name, hold.offers
-    asked = bool(hold.group.tie_points)
-    if hold.balance.lift.high <= 0 or (hold.stays and not asked):
+    if hold.balance.asked_pull <= 0 or (hold.stays and not hold.group.tie_points):
         return []
     if not offers.best:
-        return [f"{name}: no mass at {offers.why} holds it; name other tie_points, or re-set it."]
-    if all(offer.total < 1e-4 for offer in offers.best):
-        return [f"{name}: needs nothing hung at {offers.why}."]
+        return [f"{name}: no stone that a hand sets holds it at {offers.why}."]
+    if not offers.best[0].points:
+        untied = "it holds with nothing tied on; take off what is tied."
+        return [] if not hold.ties else [f"{name}: {untied}"]
     words = [f"{name}: at least {_offer_words(offers.best[0], units)}, at {offers.why}."]
-    words += [f"  Or {_offer_words(offer, units)}." for offer in offers.best[1:]]
-    words.append("These stand with taut ties, in place of what is tied on now.")
+    words += [f"{name}: or {_offer_words(offer, units)}." for offer in offers.best[1:]]
+    words.append(f"{name}: these in place of what is tied on now; places from left, front, glass.")
     found = [offer for offer in offers.best if offer.stones]
     if found:
         best = min(found, key=lambda offer: offer.total)
-        words.append(f"Of the stones at hand, {' and '.join(best.stones)} will do.")
+        words.append(f"{name}: of the stones at hand, {' and '.join(best.stones)} will do.")
     elif hold.has_choice:
-        words.append("Of the stones at hand none is heavy enough.")
+        words.append(f"{name}: of the stones at hand none is heavy enough.")
     return words
 
 
 def _offer_words(offer: Offer, units: Units) -> str:
     """Write sinkers and their places."""
     parts = []
-    for mass, (x, y, z) in zip(offer.masses, offer.points, strict=True):
-        where = ", ".join(place_words(v, units) for v in (x, y, z))
-        parts.append(f"{grams_up(mass, units)} at ({where})")
+    for mass, how, point in zip(offer.masses, offer.hows, offer.points, strict=True):
+        where = ", ".join(place_words(v, units) for v in point)
+        parts.append(f"{grams_up(mass, units)} {how} at ({where})")
     return f"{' and '.join(parts)} of {offer.material.name}"
 
 
 def _margin_sentences(hold: HoldResult, units: Units) -> list[str]:
     """Say how much more lift it bears at its worst level: grams first, then the factor."""
-    if hold.first_move is not None or hold.balance.lift.high <= 0:
+    if not hold.stays or hold.balance.lift.high <= 0:
         return []
-    margin = f"At its worst level it bears {grams(hold.margin, units)} more lift"
+    margin = f"{hold.group.name}: at its worst level it bears {grams(hold.margin, units)} more lift"
     if math.isfinite(hold.held_factor):
         margin += f", {hold.held_factor:.1f} times its own"
     return [f"{margin}; the plan asks for {hold.group.factor:g} times."]
 
 
-def _pose_sentences(hold: HoldResult, units: Units) -> list[str]:
-    """Say what the pose itself asks for: leaning, stones on top, draining."""
-    words = []
-    name = hold.group.name
-    if hold.lean > LEANS:
-        words.append(
-            f"{name}: does not rest as drawn; it leans {hold.lean:.0f}° before it touches enough. "
-            "Tilt it in the file (tilt, lean), or set it on other stones."
-        )
-    laid = [s.stone or "the stone" for s in hold.group.sinkers if s.how == "laid on"]
-    on = [*laid, *(n for n in hold.carries if n not in laid)]
-    if on:
-        words.append(f"{name}: {' and '.join(on)} may roll off as the wood rocks; tie or wedge it.")
-    move = hold.drained_move
-    if move is not None and hold.first_move is None:
-        at = place_words(move.level, units)
-        words.append(f"{name}: once soaked, it {move.manner} when the tank is drained to {at}.")
-    return words
-
-
 def _tie_sentences(hold: HoldResult, units: Units) -> list[str]:
     """Give the force in each tie, to compare with what its maker rates it for."""
     words = []
-    pulling = zip(pulling_sinkers(hold.group), hold.tie_forces, hold.greatest_ties, strict=True)
-    tied = [found for found in pulling if found[0].how != "laid on"]
-    for number, (sinker, line, most) in enumerate(tied, 1):
-        what = sinker.stone or f"sinker {number}"
+    pulling = zip(hold.ties, hold.tie_forces, hold.greatest_ties, strict=True)
+    tied = [found for found in pulling if found[0].sinker.how != "laid on"]
+    for number, (tie, line, most) in enumerate(tied, 1):
+        what = tie.sinker.stone or f"sinker {number}"
         both = [f"{push_words(f, units)} ({grams(f / GRAVITY, units)})" for f in (line, most)]
         words.append(
-            f"Tie of {what}: {both[0]} at the line, at most {both[1]}; compare its own rating."
+            f"{hold.group.name}: tie of {what}: {both[0]} at the line, at most {both[1]}; "
+            "compare its own rating."
         )
     if hold.burial > 0.005:
         words.append(
-            f"The bed over the standing stone adds {grams(hold.burial, units)} once it has "
-            "settled; not counted on day one."
+            f"{hold.group.name}: the bed over the standing stone adds "
+            f"{grams(hold.burial, units)} once it has settled; not counted on day one."
         )
     return words
 

@@ -100,6 +100,11 @@ def load_lines(load: LoadFigures, units: Units) -> Iterator[str]:
         f"{sides}; ask the stand maker; floor and stand are for local code and a licensed "
         "engineer to judge."
     )
+    if load.cabinet_water_kg > 0:
+        yield (
+            f"Sump and filter hold {written(load.cabinet_water_kg, 'mass', units)} of water more; "
+            "the pressure on the floor counts it, the vessels themselves not."
+        )
 
 
 def moving_line(load: LoadFigures, units: Units) -> str:

@@ -1,11 +1,13 @@
 """How the weight and price of a piece are worded."""
 
+from math import ceil
 from typing import TYPE_CHECKING
 
 from plumbstone.cli.wording.units import POUND, Units, volume_words
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.bodies.weighing import Weighed
+    from plumbstone.meshes.ranges import Range
+    from plumbstone.volumes.bodies.weighing import Confidence, Weighed
 
 
 def weighed_sentence(weighed: "Weighed", price_per_kg: float | None, units: Units) -> str:
@@ -24,5 +26,23 @@ def weighed_sentence(weighed: "Weighed", price_per_kg: float | None, units: Unit
     if price_per_kg is not None:
         price = weighed.mass.times(price_per_kg)
         words += f" Price {price.mid:.2f}"
-        words += "." if measured else f" ({price.low:.0f}-{price.high:.0f}); have {price.high:.0f}."
+        span = f" ({price.low:.0f}-{price.high:.0f}); have {ceil(round(price.high, 2))}"
+        words += "." if measured else f"{span}."
     return words
+
+
+def budget_words(price: "Range", budget: float) -> str:
+    """Say whether a budget takes a piece, or by how much it is over."""
+    if price.high <= budget:
+        return f"Budget {budget:g}: takes it, {budget - price.high:.2f} left at least."
+    if price.low > budget:
+        return f"Budget {budget:g}: over by {price.mid - budget:.2f}."
+    if price.mid > budget:
+        return f"Budget {budget:g}: likely over, by {price.mid - budget:.2f}; the till decides."
+    over = ceil(round(price.high - budget, 2))
+    return f"Budget {budget:g}: likely takes it, at worst over by {over}; the till decides."
+
+
+def trust_words(confidence: "Confidence") -> str:
+    """Put trust and what it hangs on into a cell of a table."""
+    return f"{confidence.word} ({confidence.caveat})" if confidence.caveat else confidence.word

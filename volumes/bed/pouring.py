@@ -187,7 +187,8 @@ def solve_bed(
         the border does not cross the floor, or the grid would be too large.
     """
     spacing = chosen_spacing(*floor, narrowest_zone(layers)) if spacing is None else spacing
-    _check(floor, layers, borders, spacing)
+    check_spacing(floor, spacing)
+    _check(floor, layers, borders)
     pieces = tuple(piece for piece, _ in bodies)
     rows = tuple(stand(b, tuple(p for p in pieces if p.name in b.stones), floor) for b in borders)
     fine, *wider = (
@@ -254,10 +255,14 @@ def soil_line(result: BedResult) -> Floats:
     return line
 
 
-def _check(
-    floor: tuple[float, float], layers: Sequence[Layer], borders: Sequence[Border], spacing: float
-) -> None:
-    """Refuse what cannot be solved."""
+def check_spacing(floor: tuple[float, float], spacing: float) -> None:
+    """Refuse a width of grid cells [m] that no bed can be solved with.
+
+    Raises
+    ------
+    BedError
+        If it doesn't fit the floor or makes too many cells.
+    """
     if not 1e-4 <= spacing <= min(floor) / 8:
         message = f"A grid of {spacing * 1e3:g} mm does not fit the floor; choose 1 to 10 mm."
         raise BedError(message)
@@ -268,6 +273,10 @@ def _check(
             "--limits."
         )
         raise BedError(message)
+
+
+def _check(floor: tuple[float, float], layers: Sequence[Layer], borders: Sequence[Border]) -> None:
+    """Refuse what cannot be solved."""
     for layer in layers:
         if layer.zone.by_border and not borders:
             message = f'Layer "{layer.name}" lies {layer.zone.name}, but there is no [border] line.'

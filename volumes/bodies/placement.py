@@ -10,6 +10,7 @@ import numpy as np
 from plumbstone.meshes import primitives
 from plumbstone.meshes.columns import Grid, Window, columns_of, merged_columns
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.faults import is_closed
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.placing import (
     raised,
@@ -22,6 +23,7 @@ from plumbstone.meshes.placing import (
     turned,
 )
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.rulers import Ruler
 from plumbstone.volumes.bodies.weighing import (
     mass_of,
     size_volume,
@@ -29,7 +31,7 @@ from plumbstone.volumes.bodies.weighing import (
     volume_of_mass,
     weigh_scan,
 )
-from plumbstone.volumes.holding.contacts import gaps_below, resting_on
+from plumbstone.volumes.holding.contacts import lean_of, settling_slopes
 from plumbstone.volumes.scape.scape import PieceEntry, Shape, Tank
 from plumbstone.volumes.water.displacement import mesh_centre, mesh_volume
 
@@ -84,7 +86,8 @@ def body_of(entry: PieceEntry) -> Body:
     """
     shape, density = entry.shape, entry.material.density
     assert density is not None
-    if entry.mass is not None and shape.scan is None and not shape.solid and not shape.limbs:
+    formed = shape.scan or shape.mesh or shape.solid or shape.limbs
+    if entry.mass is not None and not formed:
         return _from_mass(entry, entry.mass)
     piece, volume, how = _form(entry)
     piece = renamed(piece, entry.name, entry.material.key)
@@ -218,12 +221,12 @@ def _settled(piece: Piece, surface: Floats, grid: Grid) -> Piece:
         corners = piece.vertices
         centre = mesh_centre(corners, piece.faces)
         columns = merged_columns([columns_of(corners, piece.faces, grid)], grid)
-        rest = resting_on(*gaps_below(columns, surface, ()), grid, centre[:2])
-        if rest.lean < SETTLED:
+        slopes = settling_slopes(columns, surface, grid, centre[:2])
+        lean = lean_of(slopes)
+        if lean < SETTLED:
             break
-        share = min(1.0, LARGEST_STEP / rest.lean)
-        slopes = (rest.slopes[0] * share, rest.slopes[1] * share)
-        piece = sunk(piece, slopes, centre)
+        share = min(1.0, LARGEST_STEP / lean)
+        piece = sunk(piece, (slopes[0] * share, slopes[1] * share), centre)
         piece = raised(piece, -float(piece.vertices[:, 2].min()))
         piece = raised(piece, resting_height(piece, surface, grid))
     return piece
@@ -233,9 +236,11 @@ def _form(entry: PieceEntry) -> tuple[Piece, Range, str]:
     """Make the mesh and the range of its volume [m³]."""
     shape = entry.shape
     if shape.scan is not None:
-        weighed = weigh_scan(shape.scan, entry.material, shape.unit)
+        weighed = weigh_scan(shape.scan, entry.material, Ruler(shape.unit))
         assert weighed.piece is not None
         return weighed.piece, weighed.volume, "scan"
+    if shape.mesh is not None:
+        return shape.mesh, Range.exact(_closed_volume(shape.mesh)), "a mesh in memory"
     if shape.limbs:
         piece = _branch(shape)
         return (
@@ -250,7 +255,7 @@ def _form(entry: PieceEntry) -> tuple[Piece, Range, str]:
         volume = mesh_volume(piece.vertices, piece.faces)
         return piece, tape_spread(volume, "boulder"), "a boulder of this size"
     if shape.solid:
-        piece = _solid(shape.solid, shape.size)
+        piece = primitives.SOLIDS[shape.solid](shape.size)
         volume = mesh_volume(piece.vertices, piece.faces)
         return piece, tape_spread(volume, "solid"), f"a {shape.solid} by tape"
     volume_range = size_volume(shape.size, shape.shape_factor)
@@ -259,14 +264,14 @@ def _form(entry: PieceEntry) -> tuple[Piece, Range, str]:
     return piece, volume_range, "length × width × height × shape factor"
 
 
-def _solid(name: str, size: tuple[float, float, float]) -> Piece:
-    """Make a simple solid of a length, width and height."""
-    if name == "cylinder":
-        piece = primitives.cylinder(1.0, 1.0)
-        return piece.moved_to(piece.vertices * size)
-    return {"box": primitives.box, "slab": primitives.slab, "ellipsoid": primitives.ellipsoid}[
-        name
-    ](size)
+def _closed_volume(piece: Piece) -> float:
+    """Volume of a mesh that must be closed and look outward [m³]."""
+    if not is_closed(piece.faces, len(piece.vertices)):
+        raise PlacingError("the mesh is open, or its faces do not look one way; close it first.")
+    volume = mesh_volume(piece.vertices, piece.faces)
+    if volume <= 0:
+        raise PlacingError("the faces of the mesh look inward; turn them over.")
+    return volume
 
 
 def _branch(shape: Shape) -> Piece:

@@ -7,16 +7,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from plumbstone.meshes.doubts import Doubt
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.extents import Extents, extents_of
 from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.rulers import FAR_OFF, FILE_ALONE, Ruler
 from plumbstone.volumes.scape.materials import Material
 
 if TYPE_CHECKING:
     from plumbstone.meshes.closing import ClosedScan
 
 SHAPE_FACTORS = Range(0.40, 0.50, 0.60)  # of the box around a stone; common practice, no source
+BOX_SHARES = (0.12, 1.0)  # of its box that any stone fills; the upper is geometry
+SLIP = 2.0  # a mass and a volume that differ by more than this cannot belong together
+SLIPS = (0.1, 10.0, 1 / 2.20462, 2.20462, 1e-3, 1e3)  # a wrong point, pounds, grams
 SPREADS = {"solid": 0.05, "boulder": 0.20, "limbs": 0.15}  # at 90 %; common practice, no source
 
 
@@ -30,6 +35,7 @@ class Confidence:
 
     word: str  # "good", "fair" or "poor"
     reason: str
+    caveat: str = ""  # the reason in a word, such as "scale" or "underside"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,11 +74,7 @@ class Weighed:
 
 
 def weigh_scan(
-    path: Path,
-    material: Material,
-    unit: str | None = None,
-    longest: float | None = None,
-    mass: float | None = None,
+    path: Path, material: Material, ruler: Ruler = FILE_ALONE, mass: float | None = None
 ) -> Weighed:
     """Weigh the stone or wood in a scan.
 
@@ -82,10 +84,8 @@ def weigh_scan(
         Mesh or point cloud.
     material : Material
         With a density.
-    unit : str, optional
-        Of the file's coordinates.
-    longest : float, optional
-        Known longest side [m]; rescales the scan.
+    ruler : Ruler
+        What is known of the file's unit and the body's lengths.
     mass : float, optional
         Measured [kg]; replaces the computed mass and checks the volume.
 
@@ -94,37 +94,42 @@ def weigh_scan(
     ScanError
         If the scan cannot be read or its volume cannot be told.
     """
-    from plumbstone.meshes.closing import closed_scan
+    from plumbstone.meshes.keeping import kept_scan
 
-    weighed = weigh_closed(closed_scan(path, unit, longest), material, extents=False)
+    weighed = weigh_closed(kept_scan(path, ruler), material, extents=False)
     return weighed if mass is None else checked_by_mass(weighed, mass)
 
 
 def weigh_closed(scan: "ClosedScan", material: Material, *, extents: bool = True) -> Weighed:
     """Weigh a scan that was closed; `extents` finds the openings it passes, which takes longer."""
+    volume, doubt = scan.volume, scan.doubt
+    measured = extents_of(scan.piece.vertices) if extents else None
+    sides = scan.piece.size.tolist() if measured is None else measured.sides
     return Weighed(
         name=scan.piece.name,
         source=scan.piece.source,
         material=material,
-        volume=scan.volume,
-        mass=mass_of(scan.volume, _density(material)),
-        size=tuple(sorted((float(s) for s in scan.piece.size), reverse=True)),
-        confidence=_confidence(scan.volume, scan.reason),
+        volume=volume,
+        mass=mass_of(volume, _density(material)),
+        size=tuple(sorted(sides, reverse=True)),
+        confidence=Confidence(scan.trust, doubt.says, doubt.what),
         changes=scan.piece.changes,
         warnings=scan.piece.warnings,
         piece=scan.piece,
         seen=scan.bare,
         away=scan.away,
-        extents=extents_of(scan.piece.vertices) if extents else None,
+        extents=measured,
     )
 
 
 def weigh_volume(volume: Range, material: Material, mass: float | None = None) -> Weighed:
     """Weigh a piece of known volume [m³], such as from the bucket on a scale."""
-    reason = "its volume was measured in water"
+    doubt = Doubt(
+        "bucket", volume.half_width, volume.half_width, "its volume was measured in water"
+    )
     weighed = Weighed(
         "piece", "bucket", material, volume, mass_of(volume, _density(material)), (),
-        _confidence(volume, reason),
+        Confidence(doubt.word, doubt.says, doubt.what),
     )  # fmt: skip
     return weighed if mass is None else checked_by_mass(weighed, mass)
 
@@ -143,12 +148,14 @@ def weigh_size(
     """Weigh a stone by length × width × height [m]; a measured mass [kg] beats the table."""
     density = _density(material)
     if mass is not None:
+        box = float(np.prod(size))
+        _refuse_slip(mass, Range(BOX_SHARES[0] * box, box / 2, BOX_SHARES[1] * box), material)
         return replace(weigh_mass(mass, material), size=size, source="size and mass")
     volume = size_volume(size, factor)
     reason = "a tape tells the box around the stone, not how much of it the stone fills"
     return Weighed(
         "stone", "length × width × height", material, volume, mass_of(volume, density), size,
-        Confidence("poor" if factor is None else "fair", reason),
+        Confidence("poor", reason, "tape"),
     )  # fmt: skip
 
 
@@ -160,7 +167,7 @@ def weigh_limbs(
     reason = "limbs are measured as even tapers; bark, knots and twigs are left out"
     weighed = Weighed(
         "wood", "limbs by length and girth", material, volume,
-        mass_of(volume, _density(material)), (), Confidence("fair", reason),
+        mass_of(volume, _density(material)), (), Confidence("fair", reason, "limbs"),
     )  # fmt: skip
     return weighed if mass is None else checked_by_mass(weighed, mass)
 
@@ -179,8 +186,8 @@ def checked_by_mass(weighed: Weighed, mass: float) -> Weighed:
 
     The scan keeps its volume: a wrong scale and a wrongly guessed underside look the same.
     """
-    density = _density(weighed.material)
-    implied = volume_of_mass(mass, density)
+    _refuse_slip(mass, _widened(weighed.volume), weighed.material)
+    implied = volume_of_mass(mass, _density(weighed.material))
     fits = implied.low <= weighed.volume.high and implied.high >= weighed.volume.low
     warnings = weighed.warnings
     if not fits:
@@ -196,8 +203,13 @@ def checked_by_mass(weighed: Weighed, mass: float) -> Weighed:
 
 def rescaled_to_mass(weighed: Weighed, mass: float) -> Weighed:
     """Trust a measured mass [kg] over the lengths of a scan: scale it so that they agree."""
+    _refuse_slip(mass, _widened(weighed.volume), weighed.material)
     implied = volume_of_mass(mass, _density(weighed.material))
     scale = (implied.mid / weighed.volume.mid) ** (1 / 3)
+    trust = Confidence("good", "weighed; the scan was scaled to the mass")
+    if abs(np.log(scale)) > np.log(1 + FAR_OFF):
+        reason = f"scan and mass disagree: lengths × {scale:.2f}; see that they are of one stone"
+        trust = Confidence("poor", reason, "scale")
     piece = weighed.piece
     return replace(
         weighed,
@@ -208,7 +220,7 @@ def rescaled_to_mass(weighed: Weighed, mass: float) -> Weighed:
         away=None if weighed.away is None else weighed.away * scale,
         extents=None if weighed.extents is None else weighed.extents.times(scale),
         changes=(*weighed.changes, f"lengths × {scale:.3f} so that volume and mass agree"),
-        confidence=Confidence("good", "weighed; the scan was scaled to the mass"),
+        confidence=trust,
     )
 
 
@@ -261,7 +273,10 @@ def tape_spread(volume: float, kind: str) -> Range:
 def size_volume(size: tuple[float, float, float], factor: float | None = None) -> Range:
     """Volume [m³] of a stone by length × width × height [m] × shape factor."""
     box = float(np.prod(size))
-    return (SHAPE_FACTORS if factor is None else Range.exact(factor)).times(box)
+    if factor is None:
+        return SHAPE_FACTORS.times(box)
+    found = SHAPE_FACTORS.times(factor / SHAPE_FACTORS.mid)  # a guess knows no more than a tape
+    return Range(found.low, factor, max(factor, min(found.high, 1.0))).times(box)
 
 
 def mass_of(volume: Range, density: Range) -> Range:
@@ -274,6 +289,33 @@ def volume_of_mass(mass: float, density: Range) -> Range:
     return Range(mass / density.high, mass / density.mid, mass / density.low)
 
 
+def _widened(volume: Range) -> Range:
+    """Volumes that a piece could have at the very most [m³]."""
+    return Range(volume.low / SLIP, volume.mid, volume.high * SLIP)
+
+
+def _refuse_slip(mass: float, possible: Range, material: Material) -> None:
+    """Refuse a mass [kg] that no volume within a range [m³] can have; say what was likely meant."""
+    density = _density(material)
+
+    def fits(kilograms: float) -> bool:
+        implied = volume_of_mass(kilograms, density)
+        return implied.low <= possible.high and implied.high >= possible.low
+
+    if fits(mass):
+        return
+    off = {slip: abs(np.log(mass * slip / (possible.mid * density.mid))) for slip in SLIPS}
+    likely = min((slip for slip in SLIPS if fits(mass * slip)), key=off.__getitem__, default=None)
+    meant = "see the unit and the point"
+    if likely is not None:
+        meant = f"did you mean {mass * likely:.3g} kg? See the unit and the point"
+    message = (
+        f"{mass:g} kg of {material.name} is {mass / density.mid * 1e3:.3g} L, but the form holds "
+        f"at most {possible.high * 1e3:.3g} L and at least {possible.low * 1e3:.2g} L; {meant}."
+    )
+    raise WeighingError(message)
+
+
 def _triple(figure: Range) -> tuple[float, float, float]:
     return figure.low, figure.mid, figure.high
 
@@ -284,9 +326,3 @@ def _density(material: Material) -> Range:
         message = f"{material.name} has no density of its own; name a stone or a wood."
         raise WeighingError(message)
     return material.density
-
-
-def _confidence(volume: Range, reason: str) -> Confidence:
-    """Put the width of a range into a word."""
-    width = volume.half_width
-    return Confidence("good" if width <= 0.05 else "fair" if width <= 0.12 else "poor", reason)

@@ -1,5 +1,6 @@
 """Lift of wood and the sinkers it needs, by vertical balance."""
 
+import math
 from dataclasses import dataclass
 
 from plumbstone.meshes.errors import PlumbstoneError
@@ -10,6 +11,27 @@ class SinkerError(PlumbstoneError, ValueError):
     """A sinker that cannot hold anything down."""
 
 
+LEAST_RESERVE = 0.05  # of wood that sinks or nearly does [kg]; common practice, no source
+RESERVE_SHARE = 0.05  # the same, of its weight in air
+
+
+@dataclass(frozen=True, slots=True)
+class Hung:
+    """All stone that is on the wood."""
+
+    dry: float  # [kg]
+    wet: Range  # what it weighs under water, as a mass [kg]; below 0 it floats
+
+    def plus(self, other: "Hung") -> "Hung":
+        """Add more stone; the bad ends may meet."""
+        ends = zip(
+            (self.wet.low, self.wet.mid, self.wet.high),
+            (other.wet.low, other.wet.mid, other.wet.high),
+            strict=True,
+        )
+        return Hung(self.dry + other.dry, Range(*(a + b for a, b in ends)))
+
+
 @dataclass(frozen=True, slots=True)
 class Balance:
     """Vertical balance of wood and sinkers; masses as they show on a scale [kg]."""
@@ -17,15 +39,29 @@ class Balance:
     lift: Range  # net upward pull of the covered wood, as a mass; below 0 it sinks
     density: Range  # of the wood [kg/m³]
     least_sinker: Range  # dry stone that just holds it
-    asked_sinker: float  # dry stone for the unlucky end, with the factor
+    asked_sinker: float  # dry stone for the unlucky end of the wood, with the reserve
+    short: float  # dry stone that lacks where all stone is as light as it may be
+    asked_pull: float  # what that stone weighs under water, as a mass
     hung: float  # dry stone that is there
+    wet: float  # what it weighs under water at least, as a mass
     spare: Range  # of the hung stone under water, as a mass; below 0 it lifts
     from_tub: bool
 
     @property
-    def stays(self) -> bool:
-        """Whether the stone that is there holds the wood with the factor in hand."""
-        return self.hung >= self.asked_sinker
+    def enough(self) -> bool:
+        """Whether the stone that is there outweighs the lift with the reserve, at its light end."""
+        return self.wet >= self.asked_pull
+
+
+def least_reserve(mass: float) -> float:
+    """Reserve of wood of a mass that sinks or nearly does [kg]."""
+    return max(LEAST_RESERVE, RESERVE_SHARE * mass)
+
+
+def hung_stone(mass: float, density: Range, water: float) -> Hung:
+    """Give what a stone of a mass [kg] and a density [kg/m³] weighs dry and under water."""
+    wet = Range(*(mass * (1 - water / rho) for rho in (density.low, density.mid, density.high)))
+    return Hung(mass, wet)
 
 
 def density_from_weighings(dry: float, submerged: float, water: float) -> float:
@@ -72,7 +108,7 @@ def lift_from_tub(mass: float, stone_density: float, water: float) -> float:
 
 
 def balance_from_density(
-    mass: float, wood: Range, stone: Range, water: float, hung: float, factor: float
+    mass: float, wood: Range, stone: Range, water: float, hung: Hung, factor: float
 ) -> Balance:
     """Balance wood of a dry mass [kg] whose density [kg/m³] is known from a table.
 
@@ -84,17 +120,17 @@ def balance_from_density(
         Densities [kg/m³].
     water : float
         Density [kg/m³].
-    hung : float
-        Dry mass of the stone that is tied on [kg].
+    hung : Hung
+        The stone that is tied on.
     factor : float
         On the lift, after the unlucky densities.
     """
     lift = Range(*(lift_of(mass / rho, mass, water) for rho in (wood.high, wood.mid, wood.low)))
-    return _balance(lift, wood, stone, water, hung, factor, from_tub=False)
+    return _balance(lift, mass, wood, stone, water, hung, factor, from_tub=False)
 
 
 def balance_from_volume(
-    volume: Range, mass: Range, stone: Range, water: float, hung: float, factor: float
+    volume: Range, mass: Range, stone: Range, water: float, hung: Hung, factor: float
 ) -> Balance:
     """Balance wood whose volume [m³] and mass [kg] are known; see `balance_from_density`."""
     lift = Range(
@@ -103,7 +139,7 @@ def balance_from_volume(
         lift_of(volume.high, mass.low, water),
     )
     wood = Range(mass.low / volume.high, mass.mid / volume.mid, mass.high / volume.low)
-    return _balance(lift, wood, stone, water, hung, factor, from_tub=False)
+    return _balance(lift, mass.high, wood, stone, water, hung, factor, from_tub=False)
 
 
 def balance_from_tub(
@@ -111,7 +147,7 @@ def balance_from_tub(
     tub: tuple[float, Range],
     stone: Range,
     water: float,
-    hung: float,
+    hung: Hung,
     factor: float,
 ) -> Balance:
     """Balance wood that just sank with a stone: `tub` is its dry mass [kg] and density.
@@ -128,39 +164,47 @@ def balance_from_tub(
         wood = Range(
             *(water * wood_mass / (wood_mass + pull) for pull in (lift.high, lift.mid, lift.low))
         )
-    return _balance(lift, wood, stone, water, hung, factor, from_tub=True)
+    return _balance(lift, wood_mass or 0.0, wood, stone, water, hung, factor, from_tub=True)
 
 
 def _balance(
     lift: Range,
+    mass: float,
     wood: Range,
     stone: Range,
     water: float,
-    hung: float,
+    hung: Hung,
     factor: float,
     *,
     from_tub: bool,
 ) -> Balance:
     """Put the sinker figures to a lift.
 
-    A tub test already speaks of the real wood, so its unlucky end is the middle; a sinker
-    is weighed and of known stone, so its own density counts in the middle too.
+    A tub test already speaks of the real wood, so its unlucky end is the middle. Wood that
+    sinks or may sink asks for a reserve of its own.
     """
     unlucky = lift.mid if from_tub else lift.high
+    asked = factor * max(0.0, unlucky)
+    if lift.low <= 0:
+        asked = max(asked, unlucky + least_reserve(mass))
     return Balance(
         lift=lift,
         density=wood,
         least_sinker=Range(
             sinker_for(lift.low, stone.high, water),
             sinker_for(lift.mid, stone.mid, water),
-            sinker_for(lift.high, stone.low, water),
+            _at_worst(lift.high, stone.low, water),
         ),
-        asked_sinker=factor * sinker_for(unlucky, stone.mid, water),
-        hung=hung,
-        spare=Range(
-            hung * (1 - water / stone.low) - lift.high,
-            hung * (1 - water / stone.mid) - lift.mid,
-            hung * (1 - water / stone.high) - lift.low,
-        ),
+        asked_sinker=sinker_for(asked, stone.mid, water),
+        short=_at_worst(asked - hung.wet.low, stone.low, water),
+        asked_pull=max(0.0, asked),
+        hung=hung.dry,
+        wet=hung.wet.low,
+        spare=Range(hung.wet.low - lift.high, hung.wet.mid - lift.mid, hung.wet.high - lift.low),
         from_tub=from_tub,
     )
+
+
+def _at_worst(lift: float, stone: float, water: float) -> float:
+    """Sinker of the lightest stone of its kind [kg]; infinite where that floats."""
+    return sinker_for(lift, stone, water) if stone > water else math.inf

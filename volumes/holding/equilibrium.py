@@ -19,29 +19,43 @@ WHOLE = 0.02  # rise across a body, in shares of its own: below it, it lifts off
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Rig:
-    """Bodies, what they rest on and what pulls them down, at every water level.
+    """Bodies, what they rest on and what pulls them, at every water level.
 
-    Forces are in newtons, places in metres, both in the frame of the tank. Contacts push
-    straight up on the upper body and down on the lower; ties and laid-on stones pull
-    straight down.
+    Forces are in newtons, places in metres, both in the frame of the tank. A push acts on the
+    upper body and, turned round, on the lower one; so does a pull on what the tie runs to.
     """
 
     masses: Floats  # (n,) of the bodies, with what is strapped to them [kg]
     centres: Floats  # (n, 2) of those masses
     lifts: Floats  # (k, n) buoyancy at each level [N]
     lift_centres: Floats  # (k, n, 2) centres of buoyancy; any value where there is no lift
-    contacts: Floats  # (c, 2)
+    contacts: Floats  # (c, 3) places of pushes; a contact with friction has several
+    pushes: Floats  # (c, 3) unit directions in which they push the upper body
     uppers: Indices  # (c,) body above each contact
     lowers: Indices  # (c,) body below it; -1 where that is fixed
-    ties: Floats  # (t, 2) places where something pulls down
+    ties: Floats  # (t, 3) places where something pulls
+    pulls: Floats  # (t, 3) unit directions in which it pulls
     tied: Indices  # (t,) body that it pulls
+    ends: Indices  # (t,) body that the tie runs to; -1 where its pull is all that counts
     least_pulls: Floats  # (k, t) least pull of each at each level [N]; equal to the most where
-    most_pulls: Floats  # (k, t) it hangs free
+    most_pulls: Floats  # (k, t) it hangs free or lies on the body
 
     @property
     def levels(self) -> int:
         """Number of water levels."""
         return len(self.lifts)
+
+    @property
+    def equations(self) -> int:
+        """Equations of the balance of one body: three where all forces are vertical."""
+        level = np.concatenate([self.pushes[:, :2], self.pulls[:, :2]])
+        return 6 if level.any() else 3
+
+    def held_places(self, body: int) -> Floats:
+        """Places at which a body rests or is tied, (h, 2)."""
+        return np.concatenate(
+            [self.contacts[self.uppers == body, :2], self.ties[self.tied == body, :2]]
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,8 +64,9 @@ class Verdicts:
 
     margins: Floats  # (k,) lift at its centre of buoyancy that it would still bear [N]; below
     # zero the lift that must go, -inf where something falls over by its own weight
-    motions: Floats  # (k, n, 3) how all bodies start to move once the margin is used up: the
-    # rise at (x, y) is m[0] + m[1] x + m[2] y, 1 at that centre of buoyancy
+    motions: Floats  # (k, n, 3 or 6) how all bodies start to move once the margin is used up: the
+    # rise at (x, y) is m[0] + m[1] x + m[2] y, 1 at that centre of buoyancy; m[3:] along x
+    # and y, and the turn about z
 
     @property
     def stays(self) -> NDArray[np.bool_]:
@@ -71,8 +86,8 @@ def judge(rig: Rig, body: int = 0) -> Verdicts:
 
     Notes
     -----
-    Balance of vertical force and of moments about x and y for each body:
-    ΣN - ΣT + B - m g = 0, Σ x N - Σ x T + x_B B - x_G m g = 0, the same for y.
+    Balance of forces and moments of each body, six equations: pushes and pulls against weight
+    and lift. Where all of them are vertical, three are left.
     The margin is the largest further lift at the centre of buoyancy for which pushes
     N ≥ 0 and pulls within their bounds exist; a negative one is the load that lacks there.
     The multipliers of the balance are the motion that the bodies start with (virtual work).
@@ -86,7 +101,28 @@ def judge(rig: Rig, body: int = 0) -> Verdicts:
         found, rising = _greatest_lift(rig, body, standing)
         margins[standing] = found
         motions[standing] = _whole_where_possible(rig, body, standing, found, rising)
-    return Verdicts(margins, motions.reshape(rig.levels, -1, 3))
+    return Verdicts(margins, motions.reshape(rig.levels, -1, rig.equations))
+
+
+def all_stay(rigs: Sequence[Rig]) -> bool:
+    """Tell whether all bodies of all rigs can be in balance at every level.
+
+    The rigs differ in their loads alone: one body of contacts and ties at several ends.
+    """
+    rows = [np.hstack([_loads(rig), rig.least_pulls, rig.most_pulls]) for rig in rigs]
+    every = np.unique(np.concatenate(rows).round(12), axis=0)
+    return _feasible(_matrix(rigs[0]), every, len(rigs[0].contacts))
+
+
+def stays_at(rig: Rig) -> NDArray[np.bool_]:
+    """Tell at which levels all bodies of a rig can be in balance, (k,)."""
+    rows = np.hstack([_loads(rig), rig.least_pulls, rig.most_pulls]).round(12)
+    every, which = np.unique(rows, axis=0, return_inverse=True)
+    matrix, count = _matrix(rig), len(rig.contacts)
+    if _feasible(matrix, every, count):
+        return np.full(rig.levels, True)
+    found = np.array([_feasible(matrix, every[i : i + 1], count) for i in range(len(every))])
+    return np.asarray(found[which.ravel()])
 
 
 def forces_at(rig: Rig, level: int) -> tuple[Floats, Floats]:
@@ -137,6 +173,7 @@ def least_sinkers(
     rigs: Sequence[Rig],
     points: Floats,
     weight_shares: Floats,
+    most: float = np.inf,
     body: int = 0,
 ) -> Floats | None:
     """Least dry masses [kg] to hang at given points so that all rigs stay at every level.
@@ -145,54 +182,48 @@ def least_sinkers(
     ----------
     rigs : sequence of Rig
         The same bodies at the ends of their ranges, without these sinkers.
-    points : (p, 2) float array
+    points : (p, 2) or (p, 3) float array
         Allowed places of ties.
     weight_shares : (k,) float array
         Share of its dry weight that a sinker still has at each level.
+    most : float
+        Greatest mass of one [kg].
     body : int
         The body that is tied.
 
     Returns
     -------
     (p,) float array or None
-        Masses shared by all levels and rigs, standing with taut ties; None where no mass at
-        these points holds it.
+        Masses shared by all levels and rigs, each pulling with its whole weight; None where
+        no mass at these points holds it.
     """
     from scipy.sparse import block_array, block_diag, coo_array
 
     own = len(points)
-    held, loads, low, high, caps = [], [], [], [], []
-    pulls = np.zeros((3 * len(rigs[0].masses), own))
-    pulls[3 * body : 3 * body + 3] = _wrench(points, -1.0)
+    held, loads, low, high, shared = [], [], [], [], []
     for rig in rigs:
-        matrix = np.hstack([_matrix(rig), pulls])
+        matrix, size = _matrix(rig), rig.equations
+        pulls = np.zeros((size * len(rig.masses), own))
+        pulls[size * body : size * (body + 1)] = _wrench(_level(points[:, :2]), _down(own))[:size]
         for level in range(rig.levels):
             held.append(matrix)
+            shared.append(GRAVITY * weight_shares[level] * pulls)
             loads.append(_load(rig, level))
-            least, most = _bounds(rig, level)
-            low += [least, np.zeros(own)]
-            high += [most, np.full(own, np.inf)]
-            caps.append((matrix.shape[1], GRAVITY * weight_shares[level]))
-    width = sum(columns for columns, _ in caps)
-    equal = block_diag(held)
-    starts = np.cumsum([columns for columns, _ in caps])
-    rows = np.arange(own * len(caps))
-    columns = np.concatenate([np.arange(end - own, end) for end in starts])
-    pulled = coo_array((np.ones(len(rows)), (rows, columns)), shape=(len(rows), width))
-    shares = coo_array(np.vstack([-share * np.eye(own) for _, share in caps]))
+            least, greatest = _bounds(rig, level)
+            low.append(least)
+            high.append(greatest)
     found = _minimum(
-        np.concatenate([np.zeros(width), np.ones(own)]),
-        block_array([[equal, coo_array((equal.shape[0], own))]]),
+        np.concatenate([np.zeros(sum(len(part) for part in low)), np.ones(own)]),
+        block_array([[block_diag(held), coo_array(np.concatenate(shared))]]),
         np.concatenate(loads),
         np.concatenate([*low, np.zeros(own)]),
-        np.concatenate([*high, np.full(own, np.inf)]),
-        block_array([[pulled, shares]]),
+        np.concatenate([*high, np.full(own, most)]),
     )
-    return None if found is None else np.asarray(found.x[width:], dtype=float)
+    return None if found is None else np.asarray(found.x[-own:], dtype=float)
 
 
 def hinge(rig: Rig, motion: Floats, body: int = 0) -> Floats:
-    """Find the ends of the edge about which a body tips, from its motion (n, 3).
+    """Find the ends of the edge about which a body tips, from its motion (n, 6).
 
     Returns
     -------
@@ -200,9 +231,9 @@ def hinge(rig: Rig, motion: Floats, body: int = 0) -> Floats:
         Two points, or one, of its contacts and ties that do not move; none where it lifts
         off whole.
     """
-    here = _held_places(rig, body)
+    here = rig.held_places(body)
     turn = motion[body]
-    slope = np.asarray(turn[1:], dtype=float)
+    slope = np.asarray(turn[1:3], dtype=float)
     if not len(here) or lifts_whole(rig, motion, body):
         return np.empty((0, 2))
     rise = np.abs(turn[0] + here @ slope)
@@ -215,17 +246,12 @@ def hinge(rig: Rig, motion: Floats, body: int = 0) -> Floats:
 
 
 def lifts_whole(rig: Rig, motion: Floats, body: int = 0) -> bool:
-    """Tell whether a body rises everywhere alike, from the motion (n, 3)."""
-    here = _held_places(rig, body)
+    """Tell whether a body rises everywhere alike, from the motion (n, 6)."""
+    here = rig.held_places(body)
     if len(here) == 0:
         return True
-    rises = motion[body, 0] + here @ motion[body, 1:]
+    rises = motion[body, 0] + here @ motion[body, 1:3]
     return bool(rises.max() - rises.min() < WHOLE and rises.min() > STILL)
-
-
-def _held_places(rig: Rig, body: int) -> Floats:
-    """Places at which a body rests or is tied, (h, 2)."""
-    return np.concatenate([rig.contacts[rig.uppers == body], rig.ties[rig.tied == body]])
 
 
 def centre_of_lift(rig: Rig, level: int, body: int = 0) -> Floats:
@@ -235,9 +261,30 @@ def centre_of_lift(rig: Rig, level: int, body: int = 0) -> Floats:
     return at
 
 
+def _feasible(matrix: Floats, rows: Floats, contacts: int) -> bool:
+    """Whether pushes and pulls balance every row: load, then least and greatest pulls."""
+    from scipy.sparse import eye_array, kron
+
+    size, ties = matrix.shape[0], matrix.shape[1] - contacts
+    count = len(rows)
+    if not matrix.shape[1]:
+        return bool(np.abs(rows[:, :size]).max() <= ELASTIC)
+    pulls = rows[:, size : size + ties], rows[:, size + ties :]
+    low = np.hstack([np.zeros((count, contacts)), pulls[0]])
+    high = np.hstack([np.full((count, contacts), np.inf), pulls[1]])
+    found = _minimum(
+        np.zeros(low.size),
+        kron(eye_array(count), matrix, format="csr"),
+        rows[:, :size].ravel(),
+        low.ravel(),
+        high.ravel(),
+    )
+    return found is not None
+
+
 def _least_missing(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:
     """Sum of forces and moments that lack with no further lift, (k,), and the motion then."""
-    matrix, size = _matrix(rig), 3 * len(rig.masses)
+    matrix, size = _matrix(rig), rig.equations * len(rig.masses)
     wide = matrix.shape[1]
     blocks, loads, low, high, cost = [], [], [], [], []
     for level in levels:
@@ -257,7 +304,7 @@ def _least_missing(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats
 
 
 def _greatest_lift(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:
-    """Greatest further lift (k,) and the motion that begins there (k, 3 n)."""
+    """Greatest further lift (k,) and the motion that begins there (k, 6 n)."""
     matrix = _matrix(rig)
     blocks, loads, low, high, cost = [], [], [], [], []
     for level in levels:
@@ -268,7 +315,7 @@ def _greatest_lift(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats
         high.append(np.concatenate([most, [MOST_LIFT]]))
         cost.append(np.concatenate([np.zeros(matrix.shape[1]), [-1.0]]))
     found = _minimum_of_blocks(cost, blocks, loads, low, high)
-    size = 3 * len(rig.masses)
+    size = rig.equations * len(rig.masses)
     if found is None and len(levels) > 1:  # one level is at the edge of rounding: each by itself
         halves = [_greatest_lift(rig, body, levels[i : i + 1]) for i in range(len(levels))]
         return np.concatenate([h[0] for h in halves]), np.concatenate([h[1] for h in halves])
@@ -293,7 +340,7 @@ def _whole_where_possible(
     rows, tied = sorted(above), np.isin(rig.tied, sorted(above))
     held = GRAVITY * rig.masses[rows].sum() + rig.most_pulls[levels][:, tied].sum(axis=1)
     whole = held - rig.lifts[levels][:, rows].sum(axis=1)
-    rising = np.zeros((len(rig.masses), 3))
+    rising = np.zeros((len(rig.masses), rig.equations))
     rising[rows, 0] = 1.0
     found = motions.copy()
     found[np.abs(whole - lifts) < 1e-6] = rising.ravel()
@@ -319,16 +366,12 @@ def _minimum_of_blocks(
     )
 
 
-def _minimum(
-    cost: Floats, matrix: Any, load: Floats, low: Floats, high: Floats, least: Any = None
-) -> Any:
-    """Minimise cost @ x with matrix @ x = load, least @ x ≤ 0 and bounds; None: impossible."""
+def _minimum(cost: Floats, matrix: Any, load: Floats, low: Floats, high: Floats) -> Any:
+    """Minimise cost @ x with matrix @ x = load and bounds; None: impossible."""
     from scipy.optimize import linprog
 
     found = linprog(
         cost,
-        A_ub=least,
-        b_ub=None if least is None else np.zeros(least.shape[0]),
         A_eq=matrix,
         b_eq=load,
         bounds=np.column_stack([low, np.maximum(low, high)]),
@@ -348,41 +391,67 @@ def _bounds(rig: Rig, level: int) -> tuple[Floats, Floats]:
 
 
 def _matrix(rig: Rig) -> Floats:
-    """Columns of the balance for unit pushes and pulls, (3 n, c + t)."""
+    """Columns of the balance for unit pushes and pulls, (6 n, c + t)."""
     contacts, ties = len(rig.contacts), len(rig.ties)
-    matrix = np.zeros((len(rig.masses), 3, contacts + ties))
-    wrench = _wrench(rig.contacts, 1.0)
-    for j in range(contacts):
-        matrix[rig.uppers[j], :, j] += wrench[:, j]
-        if rig.lowers[j] >= 0:
-            matrix[rig.lowers[j], :, j] -= wrench[:, j]
-    pulls = _wrench(rig.ties, -1.0)
-    for j in range(ties):
-        matrix[rig.tied[j], :, contacts + j] = pulls[:, j]
-    return matrix.reshape(3 * len(rig.masses), contacts + ties)
+    size = rig.equations
+    matrix = np.zeros((len(rig.masses), size, contacts + ties))
+    forces = [
+        (_wrench(rig.contacts, rig.pushes), rig.uppers, rig.lowers, 0),
+        (_wrench(rig.ties, rig.pulls), rig.tied, rig.ends, contacts),
+    ]
+    for whole, on, against, first in forces:
+        wrench = whole[:size]
+        for j in range(wrench.shape[1]):
+            matrix[on[j], :, first + j] += wrench[:, j]
+            if against[j] >= 0:
+                matrix[against[j], :, first + j] -= wrench[:, j]
+    return matrix.reshape(rig.equations * len(rig.masses), contacts + ties)
 
 
 def _lift_column(rig: Rig, level: int, body: int) -> Floats:
-    """Column of the balance for a unit of further lift of a body, (3 n, 1)."""
-    column = np.zeros((3 * len(rig.masses), 1))
-    column[3 * body : 3 * body + 3] = _wrench(centre_of_lift(rig, level, body), 1.0)
+    """Column of the balance for a unit of further lift of a body, (6 n, 1)."""
+    size = rig.equations
+    column = np.zeros((size * len(rig.masses), 1))
+    at = _level(centre_of_lift(rig, level, body))
+    column[size * body : size * (body + 1)] = _wrench(at, -_down(1))[:size]
     return column
 
 
 def _load(rig: Rig, level: int) -> Floats:
-    """Right side of the balance: weight less lift, and their moments, (3 n,)."""
-    load = np.empty((len(rig.masses), 3))
-    for body, mass in enumerate(rig.masses):
-        weight, lift = mass * GRAVITY, rig.lifts[level, body]
-        load[body, 0] = weight - lift
-        load[body, 1:] = weight * rig.centres[body] - lift * centre_of_lift(rig, level, body)
-    return load.ravel()
+    """Right side of the balance at a level, (3 n or 6 n,)."""
+    load: Floats = _loads(rig)[level]
+    return load
 
 
-def _wrench(points: Floats, sign: float) -> Floats:
-    """Columns of the balance of one body for unit forces at points, (3, p)."""
+def _loads(rig: Rig) -> Floats:
+    """Weight less lift of each body, and their moments, at every level (k, 3 n or 6 n)."""
+    load = np.zeros((rig.levels, len(rig.masses), rig.equations))
+    weight = rig.masses * GRAVITY
+    at = np.where((rig.lifts > 0)[..., None], rig.lift_centres, rig.centres)
+    load[..., 0] = weight - rig.lifts
+    load[..., 1:3] = weight[:, None] * rig.centres - rig.lifts[..., None] * at
+    return load.reshape(rig.levels, -1)
+
+
+def _wrench(points: Floats, forces: Floats) -> Floats:
+    """Columns of the balance of one body for forces (p, 3) at points (p, 3): (6, p).
+
+    The force up, its moments that tip along x and along y, the forces along x and y, and the
+    moment about the vertical.
+    """
+    (x, y, z), (fx, fy, fz) = points.T, forces.T
+    return np.vstack([fz, x * fz - z * fx, y * fz - z * fy, fx, fy, x * fy - y * fx])
+
+
+def _level(points: Floats) -> Floats:
+    """Places (p, 2) at height 0: for a vertical force the height is the same to all."""
     flat = np.asarray(points, dtype=float).reshape(-1, 2)
-    return sign * np.vstack([np.ones(len(flat)), flat.T])
+    return np.column_stack([flat, np.zeros(len(flat))])
+
+
+def _down(count: int) -> Floats:
+    """Give unit forces that pull straight down, (count, 3)."""
+    return np.tile([0.0, 0.0, -1.0], (count, 1))
 
 
 def _solved_again(matrix: Floats, load: Floats, x: Floats, low: Floats, high: Floats) -> Floats:

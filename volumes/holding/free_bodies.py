@@ -1,23 +1,39 @@
 """From groups of wood and the stones around them to bodies, contacts and ties in balance."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plumbstone.meshes.columns import Columns, Grid, Window, merged_columns
+from plumbstone.meshes.columns import Grid, Window
+from plumbstone.meshes.nearest import nearest_on
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.placement import Body
-from plumbstone.volumes.holding.contacts import Pulls, Resting, gaps_below, resting_on
+from plumbstone.volumes.holding.buoyancy import least_reserve
+from plumbstone.volumes.holding.contacts import Pulls
 from plumbstone.volumes.holding.equilibrium import Rig
 from plumbstone.volumes.holding.soaking import saturated_density
+from plumbstone.volumes.holding.touching import (
+    EXACT,
+    Form,
+    Resting,
+    lies_over,
+    patch_corners,
+    resting_of,
+)
 from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.water.density import GRAVITY
 from plumbstone.volumes.water.displacement import displaced_at_levels, mesh_centre
 
 SINKER_HEIGHT = 0.06  # water over the floor that covers a sinker without a place [m]
 LEAST = 1e-9  # volume [m³] or mass [kg] of a piece at the far end of a wide range
+SHRUNK = 5e-4  # [m]: so far inside its corners a patch is counted on
+AMISS = 1e-3  # [m]: so far off its drawn place a middle of mass is tried
+SIDES = 8  # of the pyramid that stands for a cone of friction
+SOIL_FRICTION = 0.36  # tan 20°, two thirds of a repose of 30°; from memory
+GRIPS = 0.8  # the best friction that dry rough wood may have; from memory
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,7 +51,6 @@ class Moving:
 
     name: str
     pieces: tuple[Body, ...]
-    columns: Columns
     group: Group | None = None  # None for a stone
 
 
@@ -43,8 +58,23 @@ class Moving:
 class End:
     """One end of the ranges: what a piece displaces and weighs there."""
 
-    volumes: Mapping[str, float]  # by piece [m³]
-    masses: Mapping[str, float]  # [kg]
+    volumes: Mapping[str, float]  # of the wood, by piece [m³]
+    masses: Mapping[str, float]  # of the wood [kg]
+    stones: float = 0.0  # -1: stones as light in water as they may be, 1: as heavy
+    amiss: tuple[float, float] = (0.0, 0.0)  # by which middles of mass lie off [m]
+
+
+@dataclass(frozen=True, slots=True)
+class Tie:
+    """What pulls or presses on a body from outside."""
+
+    sinker: Sinker
+    place: tuple[float, float, float]  # where it meets the wood [m]
+    direction: tuple[float, float, float]  # unit, of its pull
+    assumed: bool  # whether the file names no place for it
+    to: str  # the stone that stands at its other end; empty where its pull is all that counts
+    taut: bool
+    exact: bool  # whether it pulls with just its weight
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,6 +83,7 @@ class Stage:
 
     bodies: tuple[Moving, ...]
     resting: tuple[Resting, ...]
+    ties: tuple[tuple[Tie, ...], ...]  # of each body
     wet: Mapping[str, Wet]  # by piece that can move or holds one that can
     placed: Mapping[str, Body]  # all pieces of the tank
     levels: Floats  # (k,) [m]
@@ -62,110 +93,191 @@ class Stage:
         """Pieces of wood of one body."""
         return tuple(b for b in self.bodies[body].pieces if b.entry.kind == "wood")
 
-    def touching(self, body: int) -> tuple[int, ...]:
-        """Numbers of the bodies that touch this one, directly or not, itself first."""
-        found, waiting = [], [body]
-        while waiting:
-            here = waiting.pop()
-            if here in found:
-                continue
-            found.append(here)
-            waiting += [int(i) for i in self.resting[here].below if i >= 0]
-            waiting += [i for i, rest in enumerate(self.resting) if here in rest.below]
-        return tuple(found)
+    def above(self, body: int) -> tuple[int, ...]:
+        """Numbers of the bodies that lie on this one."""
+        return tuple(i for i, rest in enumerate(self.resting) if body in rest.carriers())
+
+    def together(self, body: int) -> tuple[int, ...]:
+        """Numbers of the bodies that are judged with this one, itself first.
+
+        All that lies on it, all that carries these, and the stones that they are tied to.
+        """
+        return _together(body, self.resting, self.ties, self.bodies)
+
+    def at_levels(self, levels: Floats) -> "Stage":
+        """Give the same stage at other water levels [m]."""
+        wet = {name: _wet(self.placed[name], levels) for name in self.wet}
+        return replace(self, wet=wet, levels=levels)
+
+    def with_group(self, body: int, group: Group) -> "Stage":
+        """Give the same stage with other sinkers on one group; where it rests stays."""
+        bodies = list(self.bodies)
+        bodies[body] = replace(bodies[body], group=group)
+        ties = list(self.ties)
+        ties[body] = ties_of(bodies[body], self.placed)
+        return replace(self, bodies=tuple(bodies), ties=tuple(ties))
 
 
 def stage_of(
     bodies: Sequence[Moving],
     windows: Mapping[str, Window],
-    fixed: Sequence[str],
     placed: Mapping[str, Body],
     bed: Floats,
     grid: Grid,
     levels: Floats,
     water: float,
+    judged: Iterable[int],
+    *,
+    soil: bool = True,
 ) -> Stage:
     """Find where all bodies rest and what they displace.
 
     Parameters
     ----------
     bodies : sequence of Moving
+        All pieces, but for those that hang or lie on wood as sinkers.
     windows : mapping of str to Window
         Columns of every piece.
-    fixed : sequence of str
-        Names of the pieces that stand and can carry others.
     placed : mapping of str to Body
     bed : (rows, columns) float array
-        Surface of the bed [m]; it carries only what was set on it.
+        Surface of the bed beside the pieces [m]; it carries only what was set on it.
     grid : Grid
     levels : (k,) float array
         [m]
     water : float
         [kg/m³]
+    judged : iterable of int
+        Numbers of the bodies that will be judged.
+    soil : bool
+        Whether the bed carries what is set on it; else its lowest place alone does.
     """
-    others = [(-1, merged_columns([windows[name]], grid)) for name in fixed]
-    cut = {b.entry.name for moving in bodies for b in moving.pieces}
-    cut |= {s.stone for m in bodies if m.group for s in m.group.sinkers if s.stone in placed}
-    wet = {name: _wet(placed[name], levels) for name in cut}
+    forms = [[_form(body, windows, soil=soil) for body in moving.pieces] for moving in bodies]
+    ties = [ties_of(moving, placed) for moving in bodies]
     resting = []
     for i, moving in enumerate(bodies):
-        ground = np.zeros(bed.shape)
-        for body in moving.pieces:
-            if body.entry.rests == "bed":
-                window = windows[body.entry.name]
-                on = np.isfinite(window.lowest())
-                ground[window.place][on] = bed[window.place][on]
-        carried_by = others + [(j, b.columns) for j, b in enumerate(bodies) if j != i]
-        gaps, below = gaps_below(moving.columns, ground, carried_by)
-        masses, places = _weights(moving, wet, {})
+        others = [
+            (j, form)
+            for j, parts in enumerate(forms)
+            for form in parts
+            if j != i and any(lies_over(own, form, grid) for own in forms[i])
+        ]
+        masses, places = _weights(moving, placed)
         centre = np.average(places, axis=0, weights=masses)
-        pulling = [s for s in pulling_sinkers(moving.group) if s.slack == 0]
+        pulling = [tie for tie in ties[i] if tie.taut and tie.direction[2] < 0]
         held = Pulls(
-            np.array([tie_place(s, moving) for s in pulling]).reshape(-1, 2),
-            np.array([s.mass / sum(masses) for s in pulling]),
+            np.array([tie.place[:2] for tie in pulling]).reshape(-1, 2),
+            np.array([tie.sinker.mass / sum(masses) for tie in pulling]),
         )
-        resting.append(resting_on(gaps, below, grid, centre, held))
-    return Stage(tuple(bodies), tuple(resting), wet, placed, levels, water)
+        resting.append(resting_of(forms[i], others, bed, grid, centre, held))
+    needed: set[str] = set()
+    for i in judged:
+        for j in _together(i, resting, ties, bodies):
+            needed |= {b.entry.name for b in bodies[j].pieces}
+            needed |= {t.sinker.stone for t in ties[j] if t.sinker.stone in placed}
+    wet = {name: _wet(placed[name], levels) for name in needed}
+    return Stage(tuple(bodies), tuple(resting), tuple(ties), wet, placed, levels, water)
 
 
-def rig_of(stage: Stage, end: End, body: int) -> Rig:
-    """Put a body and all that touch it into one rig, at one end of the ranges; it comes first."""
-    order = stage.touching(body)
-    place = {number: i for i, number in enumerate(order)}
-    masses, centres, lifts, lift_centres = [], [], [], []
-    contacts, uppers, lowers = [], [], []
-    ties, tied, least, most = [], [], [], []
-    for i, number in enumerate(order):
-        moving, rest = stage.bodies[number], stage.resting[number]
-        mass, centre, lift, at = _loads(stage, moving, end)
-        masses.append(mass)
-        centres.append(centre)
-        lifts.append(lift)
-        lift_centres.append(at)
-        contacts.append(rest.places)
-        uppers += [i] * len(rest.places)
-        lowers += [place.get(int(b), -1) for b in rest.below]
-        pulling = pulling_sinkers(moving.group)
-        weights = sinker_weights(pulling, stage)
-        taut = np.array([s.slack == 0 for s in pulling], dtype=bool)
-        hanging = np.array([s.how == "hanging" for s in pulling], dtype=bool)
-        ties.append(np.array([tie_place(s, moving) for s in pulling]).reshape(-1, 2))
-        tied += [i] * len(pulling)
-        most.append(np.where(taut, weights, 0.0))
-        least.append(np.where(hanging & taut, weights, 0.0))
+def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
+    """Put a body and all that is judged with it into one rig, at one end of the ranges.
+
+    Parameters
+    ----------
+    stage : Stage
+    end : End
+    body : int
+        It comes first.
+    friction : Range or None
+        Of wood and stone, wet. Its low end is counted on: contacts push straight up, as far
+        as they are no steeper, and give way to ties that pull aside within what is left of
+        the cone. None asks what could be at best: all that nearly touches pushes within a
+        cone of the highest friction around its normal, wedged or not.
+    """
+    order = stage.together(body)
+    number = {which: i for i, which in enumerate(order)}
+    parts = [_loads(stage, stage.bodies[which], end) for which in order]
+    masses, centres, lifts, lift_centres = zip(*parts, strict=True)
+    aside = any(abs(t.direction[2]) < 1 - 1e-9 for w in order for t in stage.ties[w] if t.taut)
+    contacts, pushes, uppers, lowers = [], [], [], []
+    for i, which in enumerate(order):
+        rest = stage.resting[which]
+        places, rays, kept = _pushing(rest, friction, aside)
+        contacts.append(places)
+        pushes.append(rays)
+        uppers += [i] * len(places)
+        lowers += [number.get(int(b), -1) for b in rest.below[kept]]
+    ties, pulls, tied, ends, least, most = [], [], [], [], [], []
+    for i, which in enumerate(order):
+        for tie in stage.ties[which]:
+            weight = sinker_weight(tie.sinker, stage, end.stones)
+            weight = weight if tie.taut else np.zeros(len(weight))
+            steep = max(0.2, -tie.direction[2])
+            ties.append(tie.place)
+            pulls.append(tie.direction)
+            tied.append(i)
+            ends.append(number.get(_index(stage.bodies, tie.to), -1))
+            most.append(np.maximum(weight, 0) / (steep if tie.to else 1.0))
+            least.append(np.maximum(weight, 0) if tie.exact else np.zeros(len(weight)))
+    count = len(stage.levels)
     return Rig(
         masses=np.array(masses),
         centres=np.array(centres),
         lifts=np.array(lifts).T,
         lift_centres=np.stack(lift_centres, axis=1),
         contacts=np.concatenate(contacts),
+        pushes=np.concatenate(pushes),
         uppers=_indices(uppers),
         lowers=_indices(lowers),
-        ties=np.concatenate(ties),
+        ties=np.array(ties).reshape(-1, 3),
+        pulls=np.array(pulls).reshape(-1, 3),
         tied=_indices(tied),
-        least_pulls=np.hstack(least),
-        most_pulls=np.hstack(most),
+        ends=_indices(ends),
+        least_pulls=np.array(least).reshape(-1, count).T,
+        most_pulls=np.array(most).reshape(-1, count).T,
     )
+
+
+def _pushing(rest: Resting, friction: Range | None, aside: bool) -> tuple[Floats, Floats, Indices]:
+    """Places and directions of pushes (c, 3) and the contacts that they belong to (c,)."""
+    if friction is None:
+        kept = patch_corners(rest, np.full(len(rest.gaps), True))
+        rays = _cones(rest.normals[kept], np.full(len(kept), math.atan(GRIPS)))
+        places = rest.places[kept]
+    else:
+        stays = np.where(rest.soil, max(SOIL_FRICTION, friction.low), friction.low)
+        spare = np.arctan(stays) - np.radians(rest.steepness)
+        kept = patch_corners(rest, (rest.gaps <= EXACT) & (spare >= 0))
+        places = _shrunk(rest.places[kept])
+        if not aside:
+            return places, np.tile([0.0, 0.0, 1.0], (len(kept), 1)), kept
+        rays = _cones(np.tile([0.0, 0.0, 1.0], (len(kept), 1)), spare[kept])
+    return np.repeat(places, SIDES, axis=0), rays.reshape(-1, 3), np.repeat(kept, SIDES)
+
+
+def _cones(axes: Floats, halves: Floats) -> Floats:
+    """Edges of pyramids in cones about axes (c, 3) of half angles (c,) [rad], (c, SIDES, 3)."""
+    aside = np.cross(axes, [1.0, 0.0, 0.0])
+    aside = np.where(np.abs(axes[:, :1]) > 0.9, np.cross(axes, [0.0, 1.0, 0.0]), aside)
+    aside /= np.maximum(np.linalg.norm(aside, axis=1), 1e-12)[:, None]
+    other = np.cross(axes, aside)
+    turns = np.arange(SIDES) * 2 * np.pi / SIDES
+    across = np.cos(turns)[None, :, None] * aside[:, None]
+    around = across + np.sin(turns)[None, :, None] * other[:, None]
+    rays: Floats = (
+        np.cos(halves)[:, None, None] * axes[:, None] + np.sin(halves)[:, None, None] * around
+    )
+    return rays
+
+
+def _shrunk(places: Floats) -> Floats:
+    """Move places towards their middle by what is uncertain, (c, 3)."""
+    if not len(places):
+        return places
+    off = places - places.mean(axis=0)
+    far = np.linalg.norm(off[:, :2], axis=1)
+    share = 1 - np.minimum(1.0, SHRUNK / np.maximum(far, 1e-12))
+    moved: Floats = places.mean(axis=0) + off * share[:, None]
+    return moved
 
 
 def ends_of(group: Group, wood: Sequence[Body], lift: Range, water: float) -> tuple[End, ...]:
@@ -190,29 +302,44 @@ def ends_of(group: Group, wood: Sequence[Body], lift: Range, water: float) -> tu
     spans = [(_end_lift(b, water, -1), _end_lift(b, water, 1)) for b in wood]
     mids = [middle.volumes[b.entry.name] * water - middle.masses[b.entry.name] for b in wood]
     ends = []
-    for sign in (-1, 1):
+    for sign in (1, -1):
         whole = lift.low - lift.mid if sign < 0 else lift.high - lift.mid
         if group.tub is not None:
-            ends.append(tub_end(wood, (lift.low, lift.mid, lift.high)[sign + 1], water))
+            ends.append(tub_end(wood, lift.at(sign), water))
             continue
         single = [span[(sign + 1) // 2] - mid for span, mid in zip(spans, mids, strict=True)]
         share = whole / sum(single) if sum(single) else 0.0
         ends.append(_shifted(middle, wood, [sign * share] * len(wood)))
     if len(wood) > 1 and group.tub is None:
         for i in range(len(wood)):
-            for sign in (-1, 1):
+            for sign in (1, -1):
                 ends.append(_shifted(middle, wood, [sign * (i == j) for j in range(len(wood))]))
-    return tuple(ends)
+    return tuple(replace(end, stones=stones) for end in ends for stones in (-1.0, 1.0))
 
 
-def with_factor(end: End, factor: float, water: float) -> End:
-    """Multiply the net lift of every piece that floats by a factor, at its own mass."""
+def amiss_ends(ends: Iterable[End]) -> tuple[End, ...]:
+    """Move the middles of mass to three sides: no pose may hang on a hair's breadth."""
+    turns = np.arange(3) * 2 * np.pi / 3
+    sides = [(AMISS * float(np.cos(t)), AMISS * float(np.sin(t))) for t in turns]
+    return tuple(replace(end, amiss=side) for end in ends for side in sides)
+
+
+def with_reserve(end: End, group: Group, lift: Range, water: float) -> End:
+    """Add the reserve to the lift of wood, at its own mass.
+
+    The factor multiplies what floats. Wood that sinks or may sink gets a reserve of its own,
+    as a factor on nothing is nothing.
+    """
     volumes = {}
+    whole = sum(end.masses.values())
     for name, volume in end.volumes.items():
         mass = end.masses[name]
-        lift = water * volume - mass
-        volumes[name] = (mass + lift * (factor if lift > 0 else 1.0)) / water
-    return End(volumes, end.masses)
+        own = water * volume - mass
+        more = (group.factor - 1) * own if own > 0 else 0.0
+        if lift.low <= 0:
+            more = max(more, least_reserve(whole) * mass / whole)
+        volumes[name] = volume + more / water
+    return replace(end, volumes=volumes)
 
 
 def wood_lift(stage: Stage, end: End) -> Floats:
@@ -240,25 +367,83 @@ def middle_end(group: Group, wood: Sequence[Body], lift: Range, water: float) ->
     return End({b.entry.name: b.volume.mid for b in wood}, {b.entry.name: b.mass.mid for b in wood})
 
 
-def pulling_sinkers(group: Group | None) -> list[Sinker]:
-    """Sinkers that pull by a tie or lie on the wood; strapped ones are part of it."""
-    return [] if group is None else [s for s in group.sinkers if s.how != "strapped"]
+def sinker_weight(sinker: Sinker, stage: Stage, sign: float) -> Floats:
+    """Weight of a sinker at each level (k,) [N], at one end of what stone weighs."""
+    mass, volume = sinker_state(sinker, stage, sign)
+    shares = _covered(sinker, stage, sign)
+    weight: Floats = (mass - volume * shares * stage.water) * GRAVITY
+    return weight
 
 
-def sinker_weights(sinkers: Sequence[Sinker], stage: Stage) -> Floats:
-    """Weight of each sinker at each level (k, n) [N]."""
-    columns = [(s.mass - _displaced(s, stage) * stage.water) * GRAVITY for s in sinkers]
-    return np.array(columns).reshape(len(sinkers), len(stage.levels)).T
+def ties_of(moving: Moving, placed: Mapping[str, Body]) -> tuple[Tie, ...]:
+    """List what pulls or presses on a body: its sinkers that are neither strapped nor bodies."""
+    sinkers = moving.group.sinkers if moving.group else ()
+    return tuple(
+        _tie(sinker, moving, placed)
+        for sinker in sinkers
+        if sinker.how != "strapped" and not lies_as_body(sinker, placed)
+    )
 
 
-def tie_place(sinker: Sinker, moving: Moving) -> Floats:
-    """Where a sinker pulls, from above: as given, or at the lowest point of the wood [m]."""
+def lies_as_body(sinker: Sinker, placed: Mapping[str, Body]) -> bool:
+    """Whether a sinker lies on wood as a piece with a place, which is judged by its contacts."""
+    return sinker.how == "laid on" and sinker.stone in placed
+
+
+def tie_place(sinker: Sinker, moving: Moving, placed: Mapping[str, Body]) -> Floats:
+    """Where a sinker meets the wood, (3,) [m]: as given, or a place on the wood.
+
+    Without `at` a stone without a place hangs at the lowest point or lies over the middle;
+    one with a place is tied to the nearest point of the wood above it.
+    """
     if sinker.at is not None:
-        return np.array(sinker.at[:2])
+        return np.array(sinker.at)
     corners = np.concatenate([b.piece.vertices for b in moving.pieces if b.entry.kind == "wood"])
-    lowest = corners[corners[:, 2] < corners[:, 2].min() + 0.01]
-    place: Floats = lowest[:, :2].mean(axis=0)
-    return place
+    if sinker.stone in placed and sinker.how != "strapped":
+        stone = placed[sinker.stone].piece.vertices
+        over = corners[corners[:, 2] > stone[:, 2].max()]
+        corners = over if len(over) else corners
+        middle = (stone.min(axis=0) + stone.max(axis=0)) / 2
+        near: Floats = corners[np.hypot(*(corners - middle)[:, :2].T).argmin()]
+        return near
+    if sinker.how == "laid on":
+        middle = corners.mean(axis=0)
+        off = np.hypot(*(corners - middle)[:, :2].T)
+        top: Floats = corners[(corners[:, 2] - off).argmax()]
+        return top
+    lowest: Floats = corners[corners[:, 2].argmin()]
+    return lowest
+
+
+def _tie(sinker: Sinker, moving: Moving, placed: Mapping[str, Body]) -> Tie:
+    """Say where a sinker pulls and which way."""
+    place = tie_place(sinker, moving, placed)
+    direction, to = np.array([0.0, 0.0, -1.0]), ""
+    if sinker.how == "standing" and sinker.stone in placed:
+        anchor = nearest_point(placed[sinker.stone], place)
+        length = float(np.linalg.norm(anchor - place))
+        to = sinker.stone
+        if length > 1e-6:
+            direction = (anchor - place) / length
+        straight = math.hypot(direction[0], direction[1]) < 1e-3
+        direction = np.array([0.0, 0.0, -1.0]) if straight and direction[2] < 0 else direction
+    assert sinker.material.density is not None
+    height = (sinker.mass / sinker.material.density.mid) ** (1 / 3)
+    hangs = sinker.how == "hanging" and place[2] > height
+    return Tie(
+        sinker,
+        (float(place[0]), float(place[1]), float(place[2])),
+        (float(direction[0]), float(direction[1]), float(direction[2])),
+        assumed=sinker.at is None,
+        to=to,
+        taut=sinker.slack == 0 or sinker.how == "laid on",
+        exact=hangs or sinker.how == "laid on",
+    )
+
+
+def nearest_point(body: Body, place: Floats) -> Floats:
+    """Point of a body's surface that is nearest to a place, (3,) [m]."""
+    return nearest_on(body.piece.vertices[body.piece.faces], place)
 
 
 def loose_strapped(moving: Moving) -> list[Sinker]:
@@ -268,51 +453,109 @@ def loose_strapped(moving: Moving) -> list[Sinker]:
     return [s for s in sinkers if s.how == "strapped" and s.stone not in named]
 
 
-def _weights(
-    moving: Moving, wet: Mapping[str, Wet], masses: Mapping[str, float]
-) -> tuple[list[float], list[Floats]]:
-    """Masses [kg] of what a body is made of, first its pieces, and their places (2,) [m]."""
+def stone_state(body: Body, water: float, sign: float) -> tuple[float, float]:
+    """Mass [kg] and displaced volume [m³] of a stone, light (-1) or heavy (1) in water."""
+    in_water = body.mass_in_water(water)
+    dry, wet = body.mass.at(sign), in_water.at(sign)
+    return dry, max(0.0, dry - wet) / water
+
+
+def sinker_state(sinker: Sinker, stage: Stage, sign: float) -> tuple[float, float]:
+    """Mass [kg] and volume [m³] of a sinker."""
+    if sinker.stone in stage.placed:
+        mass, volume = stone_state(stage.placed[sinker.stone], stage.water, sign)
+        return mass * sinker.share, volume * sinker.share
+    density = sinker.material.density
+    assert density is not None
+    return sinker.mass, sinker.mass / density.at(sign)
+
+
+def _weights(moving: Moving, placed: Mapping[str, Body]) -> tuple[list[float], list[Floats]]:
+    """Middle masses [kg] of what a body is made of, and their places (2,) [m]."""
     strapped = loose_strapped(moving)
-    heavy = [masses.get(b.entry.name, b.mass.mid) for b in moving.pieces]
-    places = [wet[b.entry.name].middle for b in moving.pieces]
-    return heavy + [s.mass for s in strapped], places + [tie_place(s, moving) for s in strapped]
+    heavy = [b.mass.mid for b in moving.pieces] + [s.mass for s in strapped]
+    places = [mesh_centre(b.piece.vertices, b.piece.faces)[:2] for b in moving.pieces]
+    return heavy, places + [tie_place(s, moving, placed)[:2] for s in strapped]
 
 
 def _loads(stage: Stage, moving: Moving, end: End) -> tuple[float, Floats, Floats, Floats]:
     """Mass, its centre, lift (k,) and its centres (k, 2) of one body with what is strapped."""
-    masses, places = _weights(moving, stage.wet, end.masses)
-    volumes, centres = [], []
+    masses, places, volumes, centres = [], [], [], []
     for body in moving.pieces:
-        wet = stage.wet[body.entry.name]
-        volumes.append(end.volumes.get(body.entry.name, body.volume.mid) * wet.shares)
+        name, wet = body.entry.name, stage.wet[body.entry.name]
+        mass, volume = body.mass.mid, body.volume.mid
+        if name in end.masses:
+            mass, volume = end.masses[name], end.volumes[name]
+        elif body.entry.kind == "stone":
+            mass, volume = stone_state(body, stage.water, end.stones)
+        masses.append(mass)
+        places.append(wet.middle)
+        volumes.append(volume * wet.shares)
         centres.append(wet.centres)
-    for sinker, place in zip(loose_strapped(moving), places[len(volumes) :], strict=True):
-        volumes.append(_displaced(sinker, stage))
+    for sinker in loose_strapped(moving):
+        mass, volume = sinker_state(sinker, stage, end.stones)
+        place = tie_place(sinker, moving, stage.placed)[:2]
+        masses.append(mass)
+        places.append(place)
+        volumes.append(volume * _covered(sinker, stage, end.stones))
         centres.append(np.broadcast_to(place, (len(stage.levels), 2)))
     lifts = [volume * stage.water * GRAVITY for volume in volumes]
     total = np.sum(lifts, axis=0)
     moments = np.sum([lift[:, None] * at for lift, at in zip(lifts, centres, strict=True)], axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
         at = np.where(total[:, None] > 0, moments / total[:, None], 0.0)
-    centre = np.average(places, axis=0, weights=masses)
+    centre = np.average(places, axis=0, weights=masses) + end.amiss
     return float(sum(masses)), np.asarray(centre, dtype=float), total, at
 
 
-def _displaced(sinker: Sinker, stage: Stage) -> Floats:
-    """Volume that a sinker displaces at each level [m³]."""
-    assert sinker.material.density is not None
-    whole = sinker.mass / sinker.material.density.mid
+def _covered(sinker: Sinker, stage: Stage, sign: float) -> Floats:
+    """Share of a sinker that is under water at each level.
+
+    One without a place counts as covered from the first water on where it shall be light.
+    """
     if sinker.stone in stage.wet:
-        shares: Floats = stage.wet[sinker.stone].shares
-        return whole * shares
+        return stage.wet[sinker.stone].shares
+    if sign < 0:
+        return np.where(stage.levels > 0, 1.0, 0.0)
     tied = sinker.at is not None and sinker.how != "standing"
     foot = max(0.0, sinker.at[2] - SINKER_HEIGHT) if tied and sinker.at is not None else 0.0
-    return whole * covered_shares(stage.levels - foot)
+    return np.clip((stage.levels - foot) / SINKER_HEIGHT, 0, 1)
 
 
-def covered_shares(levels: Floats) -> Floats:
-    """Share of a sinker without a place that is under water at levels above its foot."""
-    return np.clip(levels / SINKER_HEIGHT, 0, 1)
+def _form(body: Body, windows: Mapping[str, Window], *, soil: bool) -> Form:
+    """Give the surface of a piece and what carries it from below."""
+    vertices, ground = body.piece.vertices, 0.0
+    if body.entry.rests == "bed":
+        if soil:
+            return Form(vertices, body.piece.faces, windows[body.entry.name], None)
+        ground = float(vertices[:, 2].min())
+    return Form(vertices, body.piece.faces, windows[body.entry.name], ground)
+
+
+def _index(bodies: Sequence[Moving], name: str) -> int:
+    """Give the number of the body that a stone is; -1 if it is none."""
+    if not name:
+        return -1
+    found = (
+        i for i, moving in enumerate(bodies) if any(b.entry.name == name for b in moving.pieces)
+    )
+    return next(found, -1)
+
+
+def _together(
+    body: int,
+    resting: Sequence[Resting],
+    ties: Sequence[Sequence[Tie]],
+    bodies: Sequence[Moving],
+) -> tuple[int, ...]:
+    """Numbers of a body, of what lies on it, of what carries and of what holds these."""
+    found = [body]
+    for here in found:  # grows as it is walked
+        found += [i for i, rest in enumerate(resting) if here in rest.carriers() and i not in found]
+    for here in found:
+        below = [*resting[here].carriers(), *(_index(bodies, t.to) for t in ties[here])]
+        found += [i for i in dict.fromkeys(below) if i >= 0 and i not in found]
+    return tuple(found)
 
 
 def _wet(body: Body, levels: Floats) -> Wet:
@@ -333,7 +576,7 @@ def tub_end(wood: Sequence[Body], lift: float, water: float) -> End:
     )
 
 
-def _end_lift(body: Body, water: float, sign: int) -> float:
+def _end_lift(body: Body, water: float, sign: float) -> float:
     """Lift of one piece at one end of its ranges [kg]: more volume, less mass."""
     if sign > 0:
         return water * body.volume.high - body.mass.low

@@ -2,22 +2,30 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.columns import Grid, columns_of, merged_columns
+from plumbstone.meshes.columns import Grid, columns_of
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.nearest import nearest_on
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.thinning import thinned
 from plumbstone.volumes.bed.pouring import BedResult, soil_line
 from plumbstone.volumes.bodies.placement import Body
-from plumbstone.volumes.holding.buoyancy import Balance, balance_from_tub, balance_from_volume
+from plumbstone.volumes.holding.buoyancy import (
+    Balance,
+    Hung,
+    balance_from_tub,
+    balance_from_volume,
+)
 from plumbstone.volumes.holding.burial import burial_bonus
 from plumbstone.volumes.holding.equilibrium import (
     Rig,
     Verdicts,
+    all_stay,
     forces_at,
     greatest_pulls,
     hinge,
@@ -29,31 +37,60 @@ from plumbstone.volumes.holding.free_bodies import (
     End,
     Moving,
     Stage,
+    Tie,
+    amiss_ends,
     ends_of,
+    lies_as_body,
     middle_end,
-    pulling_sinkers,
+    nearest_point,
     rig_of,
-    sinker_weights,
+    sinker_state,
+    sinker_weight,
     soaked_end,
     stage_of,
-    with_factor,
+    with_reserve,
     wood_lift,
 )
 from plumbstone.volumes.holding.offers import Offers, offers_for
 from plumbstone.volumes.holding.soaking import Soaking, fit_weighings
-from plumbstone.volumes.scape.groups import Group
+from plumbstone.volumes.holding.touching import EXACT
+from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.water.density import GRAVITY
 from plumbstone.volumes.water.displacement import mesh_volume
 
 LEVELS = 40  # water levels tried while the tank fills
-FINEST_AFLOAT = 5_000  # faces; a finer mesh is thinned before it floats
-AFLOAT_CELLS = 28  # along each thinned mesh
+FINEST_AFLOAT = 1_500  # faces; a finer mesh is thinned before it floats
+AFLOAT_CELLS = 16  # along each thinned mesh
+FINER = 10  # steps of a level in which the first motion is looked for
 TIE_REACH = 0.03  # a tie farther than this from all wood is not on it [m]
+LEANS = 1.0  # [degrees]: from here on wood does not rest as it is drawn
+CARRIER_LEANS = 2.0  # the same of stones below and on it
+DRAWN_THROUGH = 2e-3  # [m]: from here on a pose is not drawn well enough to be judged
 
 
 class HoldError(PlumbstoneError, ValueError):
     """A group that cannot be judged as described."""
+
+
+class Verdict(StrEnum):
+    """What can be said of a group as it is described."""
+
+    STAYS = "stays"  # proved at every level, with the reserve, at the bad end of every range
+    UNSURE = "unsure"  # neither proved
+    MOVES = "moves"  # in no balance at some level, even where all goes well
+
+
+class Doubt(StrEnum):
+    """Why it is not proved that a group stays."""
+
+    MOVES = "moves"  # at some level, at the bad end of the ranges
+    SHORT = "short"  # the reserve lacks
+    LEANS = "leans"  # it does not rest as drawn
+    THROUGH = "through"  # it is drawn into what carries it
+    STEEP = "steep"  # what it lies on is too steep to be counted on
+    CARRIER = "carrier"  # what carries it, or lies on it, does not rest as drawn
+    SOAKED = "soaked"  # full of water it moves when the tank is drained
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,22 +107,26 @@ class HoldResult:
     """What holds one group, and from which water level on it would move."""
 
     group: Group
+    verdict: Verdict
+    doubts: tuple[Doubt, ...]  # why it is not proved; none where it stays
     balance: Balance
     sinker_material: Material
     levels: Floats  # [m]
     moves: NDArray[np.bool_]  # at each level, at any end of the ranges
-    first_move: Move | None  # while the tank fills
+    first_move: Move | None  # while the tank fills, at the bad end; it may move there
     drained_move: Move | None  # while the tank is drained, the wood soaked
     margin: float  # further lift that it bears at its worst level, as a mass [kg]; may be -inf
     held_factor: float  # the lift times this is still held; inf where nothing lifts
-    reserve: bool  # whether it stays with the factor on its lift
-    still_held: bool  # whether all sinkers together outweigh the greatest lift
+    still_held: bool  # whether a tie keeps it under water even once it has moved
+    ties: tuple[Tie, ...]
     tie_forces: tuple[float, ...]  # at the line, middle densities [N]
     greatest_ties: tuple[float, ...]  # the most that each may pull at any level [N]
     afloat: Afloat | None  # of the group without its sinkers; None: sinks
     soaking: Soaking | None  # from the log of weighings, if there is one
     lean: float  # tilt until it rests on what is below [degrees]
+    through: float  # how deep it is drawn into what carries it [m]
     carries: tuple[str, ...]  # stones that lie on it
+    doubtful: tuple[str, ...]  # bodies below or on it that do not rest as drawn
     burial: float  # what the settled bed over standing sinkers adds later [kg]
     offers: Offers
     has_choice: bool  # whether stones at hand were named
@@ -95,14 +136,14 @@ class HoldResult:
 
     @property
     def moves_at(self) -> float | None:
-        """Lowest water level at which it moves while the tank fills [m]."""
-        return None if self.first_move is None else self.first_move.level
+        """Level at which it moves while the tank fills [m]; None where it only may."""
+        sure = self.verdict is Verdict.MOVES and self.first_move is not None
+        return self.first_move.level if sure and self.first_move else None
 
     @property
     def stays(self) -> bool:
-        """Whether the pose holds at every level, with the factor on the lift."""
-        enough = self.reserve or self.balance.stays or self.balance.lift.high <= 0
-        return self.moves_at is None and enough
+        """Whether it is proved to stay."""
+        return self.verdict is Verdict.STAYS
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,16 +158,11 @@ class Surroundings:
     at_hand: tuple[Body, ...]  # stones to choose from
 
     @property
-    def ground(self) -> Floats:
-        """Surface of the bed, (rows, columns), pieces showing through; zero without a bed [m]."""
-        if self.bed is None:
-            return np.zeros((self.grid.ny, self.grid.nx))
-        return self.bed.surface
-
-    @property
     def soil_line(self) -> Floats:
         """Height of the bed beside the pieces, (rows, columns); zero without a bed [m]."""
-        return self.ground if self.bed is None else soil_line(self.bed)
+        if self.bed is None:
+            return np.zeros((self.grid.ny, self.grid.nx))
+        return soil_line(self.bed)
 
 
 def judge_groups(
@@ -145,15 +181,14 @@ def judge_groups(
     Raises
     ------
     HoldError
-        If a tie lies off the wood, or nothing carries or holds a group.
+        If a tie lies off the wood, or a stone is strapped to two groups.
     """
     if not groups:
         return ()
     placed = {body.entry.name: body for body in bodies}
     groups = [_with_masses(group, placed) for group in groups]
-    levels = np.linspace(0, around.water_line, LEVELS + 1)
-    stage = set_stage(groups, bodies, around.water, levels, around.grid, around.ground)
-    soil = around.soil_line
+    levels, soil = np.linspace(0, around.water_line, LEVELS + 1), around.soil_line
+    stage = set_stage(groups, bodies, around.water, levels, around.grid, soil)
     return tuple(_judge_group(i, group, stage, around, soil) for i, group in enumerate(groups))
 
 
@@ -171,55 +206,63 @@ def set_stage(
     """
     placed = {body.entry.name: body for body in bodies}
     windows = {n: columns_of(b.piece.vertices, b.piece.faces, grid) for n, b in placed.items()}
-    moving, loose = [], set()
+    moving, taken = [], set()
     for group in groups:
         names = [*group.wood, *(s.stone for s in group.sinkers if s.how == "strapped" and s.stone)]
         _check_ties(group, [placed[name] for name in group.wood])
-        columns = merged_columns([windows[name] for name in names], grid)
-        moving.append(Moving(group.name, tuple(placed[n] for n in names), columns, group))
-        loose |= {*names, *(s.stone for s in group.sinkers if s.how in ("hanging", "laid on"))}
-    for name in stones_on_wood(bodies):
-        if name not in loose:
-            columns = merged_columns([windows[name]], grid)
-            moving.append(Moving(name, (placed[name],), columns))
-            loose.add(name)
-    fixed = [name for name in placed if name not in loose]
-    return stage_of(moving, windows, fixed, placed, bed, grid, levels, water)
+        for name in names:
+            if name in taken:
+                message = (
+                    f'"{name}" is strapped to two groups, so they move as one; put all their '
+                    "wood into one [[group]]."
+                )
+                raise HoldError(message)
+        moving.append(Moving(group.name, tuple(placed[n] for n in names), group))
+        taken |= {*names, *(s.stone for s in group.sinkers if s.how == "hanging")}
+        taken |= {
+            s.stone for s in group.sinkers if s.how == "laid on" and not lies_as_body(s, placed)
+        }
+    moving += [Moving(name, (body,)) for name, body in placed.items() if name not in taken]
+    return stage_of(moving, windows, placed, bed, grid, levels, water, range(len(groups)))
 
 
-def stones_on_wood(bodies: Sequence[Body]) -> list[str]:
-    """Names of the stones that rest on wood, directly or on one another."""
-    wood = {body.entry.name for body in bodies if body.entry.kind == "wood"}
-    found: list[str] = []
-    for _ in bodies:
-        carrying = wood | set(found)
-        found += [
-            b.entry.name
-            for b in bodies
-            if b.entry.kind == "stone" and b.entry.rests in carrying and b.entry.name not in found
-        ]
-    return found
-
-
-def balance_of(group: Group, wood: Sequence[Body], material: Material, water: float) -> Balance:
-    """Balance a group vertically, by tub test or by volumes."""
-    assert material.density is not None
-    hung = sum(sinker.mass for sinker in group.sinkers)
-    mass = Range.total(body.mass for body in wood)
+def balance_of(group: Group, wood: Sequence[Body], stone: Material, stage: Stage) -> Balance:
+    """Balance a group vertically, by tub test or by volumes; each stone by its own density."""
+    assert stone.density is not None
+    water, mass = stage.water, Range.total(body.mass for body in wood)
+    hung = Hung(
+        sum(s.mass for s in group.sinkers),
+        Range(*(sum(_in_water(s, stage, sign) for s in group.sinkers) for sign in (-1, 0, 1))),
+    )
     if group.tub is not None:
         assert group.tub.material.density is not None
         tub = (group.tub.mass, group.tub.material.density)
-        return balance_from_tub(mass.mid, tub, material.density, water, hung, group.factor)
+        return balance_from_tub(mass.mid, tub, stone.density, water, hung, group.factor)
     volume = Range.total(body.volume for body in wood)
-    return balance_from_volume(volume, mass, material.density, water, hung, group.factor)
+    return balance_from_volume(volume, mass, stone.density, water, hung, group.factor)
+
+
+def _in_water(sinker: Sinker, stage: Stage, sign: float) -> float:
+    """Mass that a covered sinker still weighs at one end of its range [kg]."""
+    mass, volume = sinker_state(sinker, stage, sign)
+    return mass - stage.water * volume
 
 
 def _with_masses(group: Group, placed: Mapping[str, Body]) -> Group:
     """Take the masses of sinkers that are pieces of the tank from their bodies."""
     sinkers = tuple(
-        replace(s, mass=placed[s.stone].mass.mid) if s.stone in placed else s for s in group.sinkers
+        replace(s, mass=s.share * placed[s.stone].mass.mid) if s.stone in placed else s
+        for s in group.sinkers
     )
     return replace(group, sinkers=sinkers)
+
+
+def proved(
+    stage: Stage, number: int, ends: Sequence[End], strained: Sequence[End], friction: Range
+) -> bool:
+    """Whether a body stays at every level: with its reserve, and wherever its middle may lie."""
+    tried = (*strained, *amiss_ends(ends))
+    return all_stay([rig_of(stage, end, number, friction) for end in tried])
 
 
 def _judge_group(
@@ -228,51 +271,122 @@ def _judge_group(
     """Judge one group of a stage at all ends of the ranges."""
     wood, water = stage.wood_of(number), stage.water
     material = group.sinkers[0].material if group.sinkers else around.stone
-    balance = balance_of(group, wood, material, water)
+    balance = balance_of(group, wood, material, stage)
     ends = ends_of(group, wood, balance.lift, water)
     middle = middle_end(group, wood, balance.lift, water)
-    rigs = tuple(rig_of(stage, end, number) for end in ends)
-    # A tub test speaks of the real wood, so the factor is on its middle.
-    unlucky = (middle,) if group.tub is not None else ends
-    strained = [rig_of(stage, with_factor(e, group.factor, water), number) for e in unlucky]
-    if not len(rigs[0].contacts) and not len(rigs[0].ties):
-        message = (
-            f'Group "{group.name}": nothing carries it and no tie holds it as drawn; give '
-            "`rests` or a sinker."
-        )
-        raise HoldError(message)
+    rigs = tuple(rig_of(stage, end, number, group.friction) for end in ends)
+    # A tub test speaks of the real wood, so the reserve is on its middle.
+    unlucky = ends
+    if group.tub is not None:
+        unlucky = (replace(middle, stones=-1.0), replace(middle, stones=1.0))
+    strained = tuple(with_reserve(e, group, balance.lift, water) for e in unlucky)
     verdicts = [judge(rig) for rig in rigs]
     margins = np.array([verdict.margins for verdict in verdicts])
-    soaked = rig_of(stage, soaked_end(group, wood, balance.lift, water), number)
-    weights = sinker_weights(pulling_sinkers(group), stage)[-1]
-    greatest = max(float(r.lifts[:, 0].max() - r.masses[0] * GRAVITY) for r in rigs)
-    at_line, most = _tie_forces(rig_of(stage, middle, number), rigs, weights)
-    on_it = [i for i, b in enumerate(stage.bodies) if number in stage.resting[i].below]
+    first = _first_move(stage, ends, number, group.friction, verdicts)
+    soaked = soaked_end(group, wood, balance.lift, water)
+    drained = _drained_move(stage, rig_of(stage, soaked, number, group.friction))
+    doubts = _doubts(stage, number, ends, strained, soaked)
+    at_best = all_stay([rig_of(stage, middle, number, None)])
+    at_line, most = _tie_forces(rig_of(stage, middle, number, group.friction), rigs)
+    verdict = Verdict.UNSURE if doubts else Verdict.STAYS
+    if doubts and not at_best and not {Doubt.LEANS, Doubt.THROUGH, Doubt.CARRIER} & {*doubts}:
+        verdict = Verdict.MOVES
     return HoldResult(
         group=group,
+        verdict=verdict,
+        doubts=doubts,
         balance=balance,
         sinker_material=material,
         levels=stage.levels,
-        moves=~np.all([verdict.stays for verdict in verdicts], axis=0),
-        first_move=_first_move(stage, rigs, verdicts),
-        drained_move=_drained_move(stage, soaked),
+        moves=~np.all([v.stays for v in verdicts], axis=0),
+        first_move=first,
+        drained_move=drained,
         margin=float(margins.min()) / GRAVITY,
         held_factor=_held_factor(stage, ends, margins),
-        reserve=all(bool(judge(rig).stays.all()) for rig in strained),
-        still_held=float(weights.sum()) >= greatest,
+        still_held=_still_held(stage, number, ends),
+        ties=stage.ties[number],
         tie_forces=at_line,
         greatest_ties=most,
         afloat=_afloat(wood, balance, water),
         soaking=_soaking(group, balance, wood, water),
         lean=stage.resting[number].lean,
-        carries=tuple(stage.bodies[i].name for i in on_it),
+        through=stage.resting[number].through,
+        carries=tuple(stage.bodies[i].name for i in stage.above(number)),
+        doubtful=_doubtful(stage, number),
         burial=_burial(group, stage.placed, around),
-        offers=offers_for(stage, number, strained, soil, around.grid, material, around.at_hand),
+        offers=offers_for(
+            stage,
+            number,
+            lambda bare: [rig_of(bare, end, number, group.friction) for end in strained],
+            lambda held: not _doubts(held, number, ends, strained, soaked),
+            soil,
+            around.grid,
+            material,
+            around.at_hand,
+        ),
         has_choice=bool(around.at_hand),
         stage=stage,
         number=number,
         rigs=rigs,
     )
+
+
+def _doubtful(stage: Stage, number: int) -> tuple[str, ...]:
+    """Name bodies judged with a group that do not rest as drawn themselves."""
+    return tuple(
+        stage.bodies[i].name
+        for i in stage.together(number)[1:]
+        if stage.resting[i].lean > CARRIER_LEANS or stage.resting[i].through > DRAWN_THROUGH
+    )
+
+
+def _doubts(
+    stage: Stage, number: int, ends: Sequence[End], strained: Sequence[End], soaked: End
+) -> tuple[Doubt, ...]:
+    """List why it is not proved that a group stays."""
+    rest, group = stage.resting[number], stage.bodies[number].group
+    assert group is not None
+    moves = not all_stay([rig_of(stage, end, number, group.friction) for end in ends])
+    asked = (
+        (Doubt.MOVES, moves),
+        (Doubt.SHORT, not moves and not proved(stage, number, ends, strained, group.friction)),
+        (Doubt.LEANS, rest.lean > LEANS),
+        (Doubt.THROUGH, rest.through > DRAWN_THROUGH),
+        (Doubt.CARRIER, bool(_doubtful(stage, number))),
+        (Doubt.SOAKED, not moves and not proved(stage, number, [soaked], [], group.friction)),
+    )
+    found = [doubt for doubt, applies in asked if applies]
+    steep = np.tan(np.radians(rest.steepness)) > group.friction.low
+    if found and bool((steep & (rest.gaps <= EXACT) & ~rest.soil).any()):
+        found.append(Doubt.STEEP)
+    return tuple(found)
+
+
+def _still_held(stage: Stage, number: int, ends: Sequence[End]) -> bool:
+    """Whether one tie keeps a group under water whatever it does.
+
+    Its stone outweighs the whole lift, and the wood at the end of its tie cannot reach the
+    surface.
+    """
+    wood = np.concatenate([b.piece.vertices for b in stage.wood_of(number)])
+    lift = max(float(wood_lift(stage, end)[-1]) for end in ends) * GRAVITY
+    for tie in stage.ties[number]:
+        if tie.sinker.how not in ("standing", "hanging"):
+            continue
+        place = np.array(tie.place)
+        foot = stage.placed[tie.to].piece.vertices[:, 2].max() if tie.to else 0.0
+        length = max(0.0, place[2] - foot) + tie.sinker.slack
+        if tie.to:
+            length = float(np.linalg.norm(place - _anchor(stage, tie))) + tie.sinker.slack
+        reach = float(np.linalg.norm(wood - place, axis=1).max())
+        heavy = float(sinker_weight(tie.sinker, stage, -1)[-1]) >= lift
+        if heavy and foot + length + reach <= stage.levels[-1]:
+            return True
+    return False
+
+
+def _anchor(stage: Stage, tie: Tie) -> Floats:
+    return nearest_point(stage.placed[tie.to], np.array(tie.place))
 
 
 def _burial(group: Group, placed: Mapping[str, Body], around: Surroundings) -> float:
@@ -283,15 +397,32 @@ def _burial(group: Group, placed: Mapping[str, Body], around: Surroundings) -> f
     return burial_bonus(stones, around.bed, around.water)
 
 
-def _first_move(stage: Stage, rigs: Sequence[Rig], verdicts: Sequence[Verdicts]) -> Move | None:
-    """Find the lowest level at which any end of the ranges moves, and how it does."""
+def _first_move(
+    stage: Stage,
+    ends: Sequence[End],
+    number: int,
+    friction: Range,
+    verdicts: Sequence[Verdicts],
+) -> Move | None:
+    """Find the lowest level at which any end of the ranges moves, and how it does.
+
+    Between the levels that were tried it is looked for in finer steps; the last one at which
+    all stays is told, so that the warning does not come late.
+    """
     stays = np.array([verdict.stays for verdict in verdicts])
     moving = np.flatnonzero(~stays.all(axis=0))
     if not len(moving):
         return None
     level = int(moving[0])
-    worst = int(np.argmin([verdict.margins[level] for verdict in verdicts]))
-    return _move(stage, rigs[worst], verdicts[worst], level)
+    below = stage.levels[level - 1] if level else stage.levels[0]
+    finer = stage.at_levels(np.linspace(below, stage.levels[level], FINER + 1))
+    bad = [end for end, row in zip(ends, stays, strict=True) if not row[level]]
+    rigs = [rig_of(finer, end, number, friction) for end in bad]
+    found = [judge(rig) for rig in rigs]
+    first = [int(np.argmin(v.stays)) for v in found]
+    worst = int(np.argmin(first))
+    move = _move(finer, rigs[worst], found[worst], first[worst])
+    return replace(move, level=float(finer.levels[max(0, first[worst] - 1)]))
 
 
 def _drained_move(stage: Stage, soaked: Rig) -> Move | None:
@@ -333,13 +464,13 @@ def _held_factor(stage: Stage, ends: Sequence[End], margins: Floats) -> float:
     return found
 
 
-def _tie_forces(
-    middle: Rig, rigs: Sequence[Rig], weights: Floats
-) -> tuple[tuple[float, ...], tuple[float, ...]]:
+def _tie_forces(middle: Rig, rigs: Sequence[Rig]) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Pull of each tie of the group at the line, and the most at any level and end [N]."""
     own = middle.tied == 0
     pulls = forces_at(middle, middle.levels - 1)[1][own]
-    pulls = np.where(np.isnan(pulls), weights, pulls)  # what has moved may pull with it all
+    pulls = np.where(
+        np.isnan(pulls), middle.most_pulls[-1][own], pulls
+    )  # what has moved may pull with it all
     most = np.max([greatest_pulls(rig)[own] for rig in rigs], axis=0) if own.any() else pulls
     most = np.maximum(most, pulls)
     return tuple(float(p) for p in pulls), tuple(float(p) for p in most)
@@ -347,13 +478,10 @@ def _tie_forces(
 
 def _check_ties(group: Group, wood: Sequence[Body]) -> None:
     """Refuse a tie that is nowhere near the wood."""
-    from trimesh.triangles import closest_point
-
     faces = np.concatenate([body.piece.vertices[body.piece.faces] for body in wood])
     places = [s.at for s in group.sinkers if s.at is not None] + list(group.tie_points)
     for place in places:
-        nearest = closest_point(faces, np.broadcast_to(place, (len(faces), 3)))
-        gap = float(np.linalg.norm(nearest - np.array(place), axis=1).min())
+        gap = float(np.linalg.norm(nearest_on(faces, np.array(place)) - place))
         if gap > TIE_REACH:
             where = ", ".join(f"{v * 1e2:.1f}" for v in place)
             message = (
@@ -387,4 +515,6 @@ def _soaking(group: Group, balance: Balance, wood: Sequence[Body], water: float)
     if not group.log:
         return None
     dry = sum(body.mass.mid for body in wood)
-    return fit_weighings(group.log, (dry + balance.lift.mid) / water, dry, water)
+    lift = balance.lift
+    volume = Range(*((dry + v) / water for v in (lift.low, lift.mid, lift.high)))
+    return fit_weighings(group.log, volume, dry, water)

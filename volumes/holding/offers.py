@@ -1,7 +1,8 @@
 """What to hang on a piece of wood, and where: tie points, least sinkers, stones at hand."""
 
 import itertools
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,24 +12,31 @@ from plumbstone.meshes.faults import shells
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.equilibrium import Rig, least_sinkers
-from plumbstone.volumes.holding.free_bodies import Stage, covered_shares
-from plumbstone.volumes.scape.groups import Group
+from plumbstone.volumes.holding.free_bodies import Stage
+from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.scape.materials import Material
+from plumbstone.volumes.water.displacement import mesh_centre
 
 MOST_SINKERS = 3
+MOST_POINTS = 6  # of one kind of places
 NEAR = 0.03  # tie points nearer than this are one [m]
 LATTICE = 60  # cells along a piece, on which limbs are told apart
 LIMB = 0.03  # a limb stands at least so far above its crotch [m]
 BURIED = 0.01  # a limb end lies at least so far below the soil line [m]
+BY_HAND = 5.0  # what one hand sets under water [kg]; common practice, no source
+TIMES_WOOD = 4.0  # all sinkers together, in times of what the wood weighs
+STEPS = (1.0, 1.1, 1.3)  # times the least, until the whole verdict is "stays"
+EVERY = 3  # of the levels, while places are tried
 
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """The least sinkers of one number at the best of the allowed tie points."""
+    """Sinkers of one number at the best of the allowed tie points, judged as a whole."""
 
     material: Material
     points: tuple[tuple[float, float, float], ...]  # [m]
-    masses: tuple[float, ...]  # dry, one at each point [kg]
+    masses: tuple[float, ...]  # dry, one at each point, in whole tens of grams [kg]
+    hows: tuple[str, ...]  # "hanging" where there is room below, else "strapped"
     stones: tuple[str, ...] = ()  # stones at hand that do, one at each point; empty: none do
 
     @property
@@ -44,13 +52,14 @@ class Offers:
     points: Floats  # (p, 3) places where a tie may go [m]
     why: str  # what these places are
     best: tuple[Offer, ...]  # one, two, three sinkers; more only where they are lighter than
-    # fewer would be; empty: no mass at these points holds it
+    # fewer would be; empty: none at these points holds it
 
 
 def offers_for(
     stage: Stage,
     number: int,
-    rigs: Sequence[Rig],
+    rigs_of: Callable[[Stage], Sequence[Rig]],
+    stays: Callable[[Stage], bool],
     bed: Floats,
     grid: Grid,
     material: Material,
@@ -63,8 +72,10 @@ def offers_for(
     stage : Stage
     number : int
         Of the group on it.
-    rigs : sequence of Rig
-        The group at the ends of its ranges, the factor on its lift.
+    rigs_of : callable
+        Gives the rigs of the group at the ends of its ranges, the reserve on its lift.
+    stays : callable
+        The whole verdict on a stage: whether it is proved that the group stays.
     bed : (rows, columns) float array
         Surface of the bed [m].
     grid : Grid
@@ -76,20 +87,35 @@ def offers_for(
     Notes
     -----
     Hanging and standing sinkers of the group are left out, strapped ones and what lies on it
-    stay. Sinkers stand with taut ties.
+    stay. What is offered holds it both as stones that pull with their whole weight and as
+    stones that stand with taut ties. Places that will not show come first; others only where
+    none of these will do.
     """
     group = stage.bodies[number].group
     assert group is not None
-    points, why = _points_of(group, [b.piece for b in stage.wood_of(number)], bed, grid)
-    bare = [_without_ties(rig) for rig in rigs]
-    assert material.density is not None
-    wet_share = 1 - stage.water / material.density.low
-    shares = 1 - (1 - wet_share) * covered_shares(stage.levels)
-    best = [
-        replace(offer, stones=_fitting(offer.masses, wet_share, at_hand, stage.water))
-        for offer in _by_number(bare, points, shares, material)
-    ]
-    return Offers(points, why, tuple(best))
+    bare = replace(
+        group, sinkers=tuple(s for s in group.sinkers if s.how in ("strapped", "laid on"))
+    )
+    stage = stage.with_group(number, bare)
+    if stays(stage):
+        nothing = Offer(material, (), (), ())
+        return Offers(np.empty((0, 3)), "no place: it holds with nothing tied on", (nothing,))
+    coarse = stage.at_levels(_fewer(stage.levels))
+    rigs = rigs_of(coarse)
+    wood = [b.piece for b in stage.wood_of(number)]
+    most = min(BY_HAND, TIMES_WOOD * sum(b.mass.low for b in stage.wood_of(number)))
+    tried: list[tuple[Floats, str]] = []
+    for points, why in places_for(group, wood, bed, grid):
+        if not len(points):
+            continue
+        tried.append((points, why))
+        found = _by_number(rigs, points, coarse, material, most)
+        proved = [o for o in (_proved(offer, stage, number, stays) for offer in found) if o]
+        if proved:
+            best = [replace(o, stones=_fitting(o, at_hand, stage.water)) for o in proved]
+            return Offers(points, why, tuple(_lighter(best)))
+    points, why = tried[0] if tried else (np.empty((0, 3)), "any place")
+    return Offers(points, why, ())
 
 
 def limb_ends_below(piece: Piece, bed: Floats, grid: Grid) -> Floats:
@@ -143,72 +169,166 @@ def lowest_crotch(piece: Piece, grid: Grid) -> Floats:
     return found
 
 
-def _points_of(group: Group, wood: Sequence[Piece], bed: Floats, grid: Grid) -> tuple[Floats, str]:
-    """Give the places where a tie may go: what the file names, else where it will not show."""
+def _fewer(levels: Floats) -> Floats:
+    """Leave out levels, but not the first and the last."""
+    kept: Floats = np.unique(np.concatenate([levels[::EVERY], levels[-1:]]))
+    return kept
+
+
+def places_for(
+    group: Group, wood: Sequence[Piece], bed: Floats, grid: Grid
+) -> Iterable[tuple[Floats, str]]:
+    """Give the places where a tie may go: what the file names, else first what will not show."""
     if group.tie_points:
-        return np.array(group.tie_points), "the tie points that you named"
-    buried = _apart(np.concatenate([limb_ends_below(piece, bed, grid) for piece in wood]))
-    if len(buried):
-        return buried[:4], "limb ends below the soil line"
-    crotches = _apart(np.concatenate([lowest_crotch(piece, grid) for piece in wood]))
-    if len(crotches):
-        return crotches[:4], "the lowest crotch"
-    feet = [p.vertices[int(p.vertices[:, 2].argmin())] for p in wood]
-    return _apart(np.array(feet))[:4], "the lowest place"
+        yield np.array(group.tie_points), "the tie points that you named"
+        return
+    yield (
+        _apart(np.concatenate([_below(piece, bed, grid) for piece in wood]))[:MOST_POINTS],
+        "limbs below the soil line",
+    )
+    crotches = np.concatenate([lowest_crotch(piece, grid) for piece in wood])
+    yield _apart(crotches)[:MOST_POINTS], "the lowest crotch"
+    feet = _apart(np.concatenate([_feet(p) for p in wood]))
+    yield feet[:MOST_POINTS], "the feet"
+    seen = np.concatenate([_amid_and_ends(piece) for piece in wood])
+    yield _apart(np.concatenate([seen, feet]))[: 2 * MOST_POINTS], "places that will show"
+
+
+def _below(piece: Piece, bed: Floats, grid: Grid) -> Floats:
+    """Limb ends below the soil line, then places along the limbs there, (p, 3) [m]."""
+    corners = piece.vertices
+    under = corners[:, 2] < bed[grid.cell_at(corners[:, 0], corners[:, 1])] - BURIED
+    return np.concatenate([limb_ends_below(piece, bed, grid), _spread(corners[under])])
+
+
+def _feet(piece: Piece) -> Floats:
+    """Places near the lowest one, far from each other, (p, 3) [m]."""
+    corners = piece.vertices
+    return _spread(corners[corners[:, 2] < corners[:, 2].min() + NEAR])
+
+
+def _amid_and_ends(piece: Piece) -> Floats:
+    """Corner nearest to the middle, and those at both ends, (3, 3) [m]."""
+    corners = piece.vertices
+    off = corners - mesh_centre(corners, piece.faces)
+    along = off @ np.linalg.svd(off, full_matrices=False)[2][0]
+    amid = np.hypot(off[:, 0], off[:, 1]) + 0.1 * np.abs(off[:, 2])
+    places: Floats = corners[[int(amid.argmin()), int(along.argmin()), int(along.argmax())]]
+    return places
+
+
+def _spread(corners: Floats) -> Floats:
+    """Choose corners far from each other, the lowest first, (p, 3)."""
+    if not len(corners):
+        return np.empty((0, 3))
+    chosen = [int(corners[:, 2].argmin())]
+    far = np.linalg.norm(corners - corners[chosen[0]], axis=1)
+    while len(chosen) < MOST_POINTS and far.max() > NEAR:
+        chosen.append(int(far.argmax()))
+        far = np.minimum(far, np.linalg.norm(corners - corners[chosen[-1]], axis=1))
+    return np.asarray(corners[chosen], dtype=float)
 
 
 def _apart(points: Floats) -> Floats:
     """Keep the lowest of places that are nearly one, lowest first."""
     kept: list[Floats] = []
-    for point in points[np.argsort(points[:, 2])]:
+    for point in points[np.argsort(points[:, 2], kind="stable")]:
         if all(float(np.linalg.norm(point - other)) > NEAR for other in kept):
             kept.append(point)
     return np.array(kept).reshape(-1, 3)
 
 
-def _without_ties(rig: Rig) -> Rig:
-    """Leave out what pulls the first body by a tie."""
-    own = rig.tied == 0
-    least, most = rig.least_pulls.copy(), rig.most_pulls.copy()
-    least[:, own] = most[:, own] = 0.0
-    return replace(rig, least_pulls=least, most_pulls=most)
-
-
 def _by_number(
-    rigs: Sequence[Rig],
-    points: Floats,
-    shares: Floats,
-    material: Material,
+    rigs: Sequence[Rig], points: Floats, stage: Stage, material: Material, most: float
 ) -> list[Offer]:
-    """Best set of one, two and three points; a larger set only where it saves stone."""
-    found: list[Offer] = []
-    for number in range(1, min(MOST_SINKERS, len(points)) + 1):
+    """Best set of one, two and three points by the levels that are tried."""
+    assert material.density is not None
+    wet = 1 - stage.water / material.density.low
+    shares = np.where(stage.levels > 0, wet, 1.0)
+    found = []
+    everywhere = least_sinkers(rigs, points, shares, most)
+    if everywhere is None:
+        return []
+    used = np.argsort(-everywhere)[:MOST_SINKERS]
+    for count in range(1, min(MOST_SINKERS, len(points)) + 1):
+        sets = itertools.combinations(range(len(points)), count)
+        tried = sets if count < MOST_SINKERS else iter([tuple(int(i) for i in used)])
         best: Offer | None = None
-        for chosen in itertools.combinations(range(len(points)), number):
-            masses = least_sinkers(rigs, points[list(chosen)][:, :2], shares)
-            if masses is None or (number > 1 and masses.min() < 1e-4):
+        for chosen in tried:
+            masses = least_sinkers(rigs, points[list(chosen)], shares, most)
+            if masses is None or (count > 1 and masses.min() < 1e-3):
                 continue
             if best is None or masses.sum() < best.total:
-                places = tuple((float(x), float(y), float(z)) for x, y, z in points[list(chosen)])
-                some = tuple(float(mass) for mass in masses)
-                best = Offer(material, places, some)
-        if best is not None and (not found or best.total < 0.97 * found[-1].total):
+                best = _offer(material, points[list(chosen)], masses)
+        if best is not None:
             found.append(best)
     return found
 
 
-def _fitting(
-    masses: Sequence[float], wet_share: float, stones: Sequence[Body], water: float
-) -> tuple[str, ...]:
+def _offer(material: Material, points: Floats, masses: Floats) -> Offer:
+    """Make an offer; where there is no room for the stone below, it is strapped on."""
+    assert material.density is not None
+    heights = (masses / material.density.mid) ** (1 / 3)
+    return Offer(
+        material,
+        tuple((float(x), float(y), float(z)) for x, y, z in points),
+        tuple(float(mass) for mass in masses),
+        tuple(
+            "hanging" if z > h else "strapped" for z, h in zip(points[:, 2], heights, strict=True)
+        ),
+    )
+
+
+def _proved(
+    offer: Offer, stage: Stage, number: int, stays: Callable[[Stage], bool]
+) -> Offer | None:
+    """Give the offer in whole tens of grams that the whole verdict calls held; None: none is."""
+    group = stage.bodies[number].group
+    assert group is not None
+    for step in STEPS:
+        masses = tuple(math.ceil(mass * step * 100 - 1e-6) / 100 for mass in offer.masses)
+        if max(masses) > BY_HAND:
+            return None
+        rounded = replace(offer, masses=masses)
+        stages = (
+            stage.with_group(number, _with_offer(group, rounded, how))
+            for how in (rounded.hows, ("standing",) * len(masses))
+        )
+        if all(stays(tried) for tried in stages):
+            return rounded
+    return None
+
+
+def _with_offer(group: Group, offer: Offer, hows: Sequence[str]) -> Group:
+    """Add the sinkers of an offer to a group."""
+    added = tuple(
+        Sinker(mass, offer.material, how, at)
+        for mass, how, at in zip(offer.masses, hows, offer.points, strict=True)
+    )
+    return replace(group, sinkers=(*group.sinkers, *added))
+
+
+def _lighter(offers: Sequence[Offer]) -> list[Offer]:
+    """Keep larger sets only where they save stone."""
+    kept: list[Offer] = []
+    for offer in offers:
+        if not kept or offer.total < 0.97 * kept[-1].total:
+            kept.append(offer)
+    return kept
+
+
+def _fitting(offer: Offer, stones: Sequence[Body], water: float) -> tuple[str, ...]:
     """Lightest stones that weigh enough dry and in water, one for each mass; empty: they lack."""
+    density = offer.material.density
+    assert density is not None
     left = sorted(stones, key=lambda stone: stone.mass.low)
-    chosen = [""] * len(masses)
-    for i in sorted(range(len(masses)), key=lambda i: -masses[i]):
+    chosen = [""] * len(offer.masses)
+    for i in sorted(range(len(chosen)), key=lambda i: -offer.masses[i]):
+        needed = offer.masses[i] * (1 - water / density.low)
         heavy = [
             stone
             for stone in left
-            if stone.mass.low >= masses[i]
-            and stone.mass_in_water(water).low >= wet_share * masses[i]
+            if stone.mass.low >= offer.masses[i] and stone.mass_in_water(water).low >= needed
         ]
         if not heavy:
             return ()

@@ -1,7 +1,7 @@
 """When wood has drunk enough to stay down by itself, from a log of weighings."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,6 +13,7 @@ CELL_WALL = 1540.0  # of cell-wall substance in water [kg/m³], from memory
 LONGEST = 20 * 365.0  # [days]; beyond this no date is given
 SLOWEST, FASTEST = 0.5, 5000.0  # time constants that are tried [days]
 DRAWS = 400
+FEWEST = 3  # weighings that are left once an odd one is set aside
 
 
 class SoakingError(PlumbstoneError, ValueError):
@@ -36,11 +37,8 @@ class Soaking:
     neutral: float  # mass at which it hangs in the water [kg]
     days: Range | None  # after the first weighing until it is neutral; None: no date
     latest: float  # last weighed mass [kg]
-
-    @property
-    def sinks(self) -> bool:
-        """Whether it was neutral at the last weighing."""
-        return self.latest >= self.neutral
+    sinks: bool  # whether it was neutral at the last weighing, whatever its volume may be
+    aside: tuple[float, ...] = ()  # days of weighings that do not fit the others
 
 
 def saturated_density(basic: float, water: float) -> float:
@@ -51,31 +49,48 @@ def saturated_density(basic: float, water: float) -> float:
     return water + basic * (1000 - water * 1000 / CELL_WALL)
 
 
-def fit_weighings(log: Sequence[Weighing], volume: float, dry: float, water: float) -> Soaking:
+def fit_weighings(log: Sequence[Weighing], volume: Range, dry: float, water: float) -> Soaking:
     """Fit a log of weighings in air or hanging in the water; see `fit_log`.
 
     Parameters
     ----------
     log : sequence of Weighing
         Days rising; a day on which it was weighed both ways gives the volume itself.
-    volume : float
-        Of the wood, where no such day tells it [m³].
+    volume : Range
+        Of the wood, where no such day tells it [m³]; the forecast keeps to all of it.
     dry : float
         Mass before soaking [kg].
     water : float
         [kg/m³].
+
+    Raises
+    ------
+    SoakingError
+        If the log fits at no volume of the range.
     """
     by_day: dict[float, dict[bool, float]] = {}
     for weighing in log:
         by_day.setdefault(weighing.day, {})[weighing.in_water] = weighing.mass
     both = [found for found in by_day.values() if len(found) == 2]
     if both:
-        volume = float(np.mean([(found[False] - found[True]) / water for found in both]))
-    if volume <= 0:
+        volume = Range.exact(float(np.mean([(f[False] - f[True]) / water for f in both])))
+    if volume.mid <= 0:
         message = "The wood weighs more in water than in air; check the log."
         raise SoakingError(message)
-    masses = [found.get(False, found.get(True, 0.0) + water * volume) for found in by_day.values()]
-    return fit_log(list(by_day), masses, volume, dry, water)
+    fits, refused = [], []
+    for size in dict.fromkeys((volume.mid, volume.low, volume.high)):
+        masses = [f.get(False, f.get(True, 0.0) + water * size) for f in by_day.values()]
+        try:
+            fits.append(fit_log(list(by_day), masses, size, dry, water))
+        except SoakingError as error:
+            refused.append(error)
+    if not fits:
+        raise refused[0]
+    ends = [fit.days for fit in fits if fit.days is not None]
+    band = None
+    if len(ends) == len(fits):  # a volume at which no date is in sight leaves none
+        band = Range(min(e.low for e in ends), ends[0].mid, max(e.high for e in ends))
+    return replace(fits[0], days=band, sinks=all(fit.sinks for fit in fits))
 
 
 def fit_log(
@@ -105,10 +120,15 @@ def fit_log(
     -----
     m = m₀ + A (1 - exp(-√(t / τ))): the square root of time at first (Rosen, Wood and Fiber
     Science, abstract read), then towards A, at most saturation. The range comes from
-    drawing noise as large as the misfit, or 0.5 % of the mass, onto the fit.
+    drawing noise as large as the misfit, or 0.5 % of the mass, onto the fit. Of four or more
+    weighings one that contradicts the others is set aside.
     """
     t, m = np.asarray(days, dtype=float), np.asarray(masses, dtype=float)
     saturated = saturated_density(dry / volume / 1000, water) * volume
+    odd = _odd_one(t, m, dry, saturated)
+    aside = () if odd is None else (float(t[odd]),)
+    if odd is not None:
+        t, m = np.delete(t, odd), np.delete(m, odd)
     _check(t, m, saturated)
     neutral = water * volume
     fitted, misfit = _fitted(t, m, dry, saturated)
@@ -121,10 +141,30 @@ def fit_log(
     low, mid, high = np.quantile(found, [0.05, 0.5, 0.95], method="nearest")
     latest = float(m[-1])
     if not np.isfinite(mid) or mid > LONGEST:
-        return Soaking(saturated, neutral, None, latest)
-    return Soaking(
-        saturated, neutral, Range(float(low), float(mid), float(min(high, LONGEST))), latest
-    )
+        return Soaking(saturated, neutral, None, latest, latest >= neutral, aside)
+    days_left = Range(float(low), float(mid), float(high)) if high <= LONGEST else None
+    return Soaking(saturated, neutral, days_left, latest, latest >= neutral, aside)
+
+
+def _odd_one(t: Floats, m: Floats, dry: float, saturated: float) -> int | None:
+    """Find the one weighing without which a log that cannot be right is right; None: none is."""
+    if len(t) < FEWEST + 1 or len(t) != len(m) or _fits(t, m, saturated):
+        return None
+    without = {}
+    for k in range(len(t)):
+        rest = np.delete(t, k), np.delete(m, k)
+        if _fits(*rest, saturated):
+            without[k] = _fitted(*rest, dry, saturated)[1]
+    return min(without, key=lambda k: without[k]) if without else None
+
+
+def _fits(t: Floats, m: Floats, saturated: float) -> bool:
+    """Whether a log can be right."""
+    try:
+        _check(t, m, saturated)
+    except SoakingError:
+        return False
+    return True
 
 
 def _check(t: Floats, m: Floats, saturated: float) -> None:
@@ -161,13 +201,14 @@ def _fitted(
     t: Floats, m: Floats, dry: float, saturated: float
 ) -> tuple[tuple[float, float], float]:
     """Best gain [kg] and time constant [days], and the misfit [kg]."""
-    best = (np.inf, 0.0, 1.0)
-    for tau in np.geomspace(SLOWEST, FASTEST, 120):
-        shape = 1 - np.exp(-np.sqrt(t / tau))
-        gain = float(np.clip(shape @ (m - dry) / (shape @ shape), 0, saturated - dry))
-        misfit = float(np.sqrt(np.mean((dry + gain * shape - m) ** 2)))
-        best = min(best, (misfit, gain, float(tau)))
-    return (best[1], best[2]), best[0]
+    taus = np.geomspace(SLOWEST, FASTEST, 120)
+    shapes = 1 - np.exp(-np.sqrt(t / taus[:, None]))
+    gains = np.clip(
+        shapes @ (m - dry) / np.maximum((shapes**2).sum(axis=1), 1e-12), 0, saturated - dry
+    )
+    misfits = np.sqrt(np.mean((dry + gains[:, None] * shapes - m) ** 2, axis=1))
+    best = int(misfits.argmin())
+    return (float(gains[best]), float(taus[best])), float(misfits[best])
 
 
 def _crossing(dry: float, neutral: float, gain: float, tau: float) -> float:

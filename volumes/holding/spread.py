@@ -1,7 +1,7 @@
 """How what holds a group is spread when all that is uncertain is drawn by chance."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -9,7 +9,7 @@ from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.buoyancy import lift_from_tub, sinker_for
-from plumbstone.volumes.holding.equilibrium import judge
+from plumbstone.volumes.holding.equilibrium import all_stay
 from plumbstone.volumes.holding.free_bodies import LEAST, End, rig_of, tub_end
 from plumbstone.volumes.holding.hold_down import HoldResult
 
@@ -29,7 +29,7 @@ class Spread:
 
     def quantiles(self, values: Floats) -> tuple[float, ...]:
         """Give the 5, 25, 50, 75 and 95 % quantiles of a column."""
-        return tuple(float(v) for v in np.quantile(values, QUANTILES))
+        return tuple(float(v) for v in np.quantile(values, QUANTILES, method="nearest"))
 
 
 def drawn(figure: Range, places: Floats) -> Floats:
@@ -38,12 +38,12 @@ def drawn(figure: Range, places: Floats) -> Floats:
 
 
 def drawn_end(wood: Sequence[Body], rng: np.random.Generator) -> End:
-    """Draw the volume and the mass of each piece of wood."""
+    """Draw the volume and the mass of each piece of wood, and how heavy all stone is."""
     volumes, masses = {}, {}
     for body, places in zip(wood, rng.standard_normal((len(wood), 2)) / Z90, strict=True):
         volumes[body.entry.name] = max(LEAST, body.volume.at(float(places[0])))
         masses[body.entry.name] = max(LEAST, body.mass.at(float(places[1])))
-    return End(volumes, masses)
+    return End(volumes, masses, float(rng.standard_normal()) / Z90)
 
 
 def spread_of_lift(lift: Range, stone: Range, water: float, draws: int = DRAWS) -> Spread:
@@ -64,19 +64,25 @@ def spread_of_hold(hold: HoldResult, draws: int = DRAWS) -> Spread:
     wood, water = stage.wood_of(hold.number), hold.stage.water
     density = hold.sinker_material.density
     assert density is not None
-    stones = drawn(density, rng.standard_normal(draws))
-    lifts, staying = np.empty(draws), 0
+    lifts, stones, staying = np.empty(draws), np.empty(draws), 0
     for i in range(draws):
         end = drawn_end(wood, rng)
         if tub is not None:
             assert tub.material.density is not None
             rho = float(drawn(tub.material.density, rng.standard_normal(1))[0])
-            end = tub_end(wood, lift_from_tub(tub.mass, rho, water), water)
+            lift = lift_from_tub(tub.mass, max(rho, water * 1.001), water)
+            end = replace(tub_end(wood, lift, water), stones=end.stones)
+        stones[i] = density.at(end.stones)
         lifts[i] = sum(end.volumes.values()) * water - sum(end.masses.values())
-        staying += bool(judge(rig_of(stage, end, hold.number)).stays.all())
+        staying += all_stay([rig_of(stage, end, hold.number, hold.group.friction)])
     return Spread(lifts, _needed(lifts, stones, water), staying / draws)
 
 
 def _needed(lifts: Floats, stones: Floats, water: float) -> Floats:
-    """Stone of drawn densities that just balances drawn lifts [kg]."""
-    return np.array([sinker_for(f, rho, water) for f, rho in zip(lifts, stones, strict=True)])
+    """Stone of drawn densities that just balances drawn lifts [kg]; infinite if it floats."""
+    return np.array(
+        [
+            sinker_for(f, rho, water) if rho > water else np.inf
+            for f, rho in zip(lifts, stones, strict=True)
+        ]
+    )

@@ -1,16 +1,21 @@
 """Wood that is tied together, and the stones that hold it down, as the scape file says."""
 
 import datetime
+import math
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.holding.soaking import Weighing
 from plumbstone.volumes.scape.materials import Material, find_material
 from plumbstone.volumes.scape.sections import Section
 
 HOLDS = ("strapped", "hanging", "standing", "laid on")
 FACTOR = 1.3  # common practice, no source
+FRICTION = Range(math.tan(math.radians(15)), math.tan(math.radians(27)), 0.8)
+# of wet wood on stone: slippery, common, rough; from memory
 MOST_TIE_POINTS = 8  # all sets of three of them are tried
 
 
@@ -24,12 +29,7 @@ class Sinker:
     at: tuple[float, float, float] | None = None  # where its tie meets the wood, tank frame [m]
     slack: float = 0.0  # of the tie [m]
     stone: str = ""  # name of the piece it is, empty for one without a place
-
-    def in_water(self, water: float) -> float:
-        """Mass that it still weighs under water of a density [kg/m³] → [kg]."""
-        density = self.material.density
-        assert density is not None
-        return self.mass * (1 - water / density.mid)
+    share: float = 1.0  # of that stone: one that is named by two ties counts half in each
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +51,7 @@ class Group:
     factor: float = FACTOR  # on the lift, after unlucky densities
     tie_points: tuple[tuple[float, float, float], ...] = ()  # allowed places for sinkers [m]
     log: tuple[Weighing, ...] = ()
+    friction: Range = FRICTION
 
 
 def group_from(
@@ -68,6 +69,7 @@ def group_from(
         factor=section.number("factor", FACTOR, least=1, most=10),
         tie_points=_points_from(section),
         log=_log_from(section),
+        friction=_friction_from(section),
     )
     if not group.wood:
         raise section.error("wood", "is missing; name the pieces of wood in this group.")
@@ -94,8 +96,9 @@ def with_tied(
     Returns
     -------
     tuple of Group
-        The same groups, then one for each piece of wood, or pieces tied together, that no
-        group names. A stone tied to wood that is no sinker of it yet is strapped to it.
+        The same groups, then one for each piece of wood, or pieces tied together or to one
+        stone, that no group names. A stone tied to wood that is no sinker of it yet is
+        strapped to it. A stone that several ties name is shared among them.
     """
     ties = list(ties)
     wood = {name for name, kind, _ in ties if kind == "wood"}
@@ -108,11 +111,11 @@ def with_tied(
             continue
         part = [name]
         for member in part:  # grows as it is walked
-            part += [n for n in wood - named if (member, n) in pairs and n not in part]
-        named |= {*part}
-        together = tuple(n for n, _, _ in ties if n in part)
+            part += [n for a, n in pairs if a == member and n not in {*part, *named}]
+        named |= {*part} & wood
+        together = tuple(n for n, _, _ in ties if n in part and n in wood)
         found.append(Group(" and ".join(together), together))
-    return tuple(_with_strapped(group, pairs, masses) for group in found)
+    return _shared_out([_with_strapped(group, pairs, masses) for group in found])
 
 
 def _with_strapped(
@@ -123,6 +126,30 @@ def _with_strapped(
     stones = sorted({b for a, b in pairs if a in group.wood and b in masses and b not in known})
     added = tuple(Sinker(*masses[name], "strapped", stone=name) for name in stones)
     return replace(group, sinkers=(*group.sinkers, *added))
+
+
+def _shared_out(groups: Sequence[Group]) -> tuple[Group, ...]:
+    """Count each stone once: what several ties name is shared among them in equal parts."""
+    named = Counter(s.stone for group in groups for s in group.sinkers if s.stone)
+    return tuple(
+        replace(
+            group,
+            sinkers=tuple(
+                replace(s, mass=s.mass / named[s.stone], share=1 / named[s.stone])
+                if named[s.stone] > 1
+                else s
+                for s in group.sinkers
+            ),
+        )
+        for group in groups
+    )
+
+
+def _friction_from(section: Section) -> Range:
+    """Read `friction`, the tangent of the slope on which this wood just does not slide."""
+    if not section.has("friction"):
+        return FRICTION
+    return Range.exact(section.number("friction", least=0.05, most=1.5))
 
 
 def _log_from(section: Section) -> tuple[Weighing, ...]:

@@ -9,9 +9,11 @@ from numba import njit
 
 from plumbstone.meshes.columns import Grid
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.limits import MOST_POINTS
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import Bag, bag_from
+from plumbstone.volumes.scape.maps import MapError, picture_levels, table_levels
 from plumbstone.volumes.scape.materials import Material, find_material
 from plumbstone.volumes.scape.sections import Section
 
@@ -340,7 +342,9 @@ def _shaped(profile: Profile, table: Section) -> Profile:
     if len(ways) > 1:
         raise table.error(ways[1], f"cannot go with {ways[0]}; keep one of them.")
     if ways == ["points"]:
-        points = tuple(_level_at(entry) for entry in table.sections("points"))
+        points = tuple(_level_at(entry) for entry in table.sections("points", most=MOST_POINTS))
+        if len({(round(x, 4), round(y, 4)) for x, y, _ in points}) < max(len(points), 1):
+            raise table.error("points", "must be places apart from each other, at least one.")
         profile = replace(profile, points=points)
     elif ways == ["terraces"]:
         steps = sorted(_terrace_from(entry) for entry in table.sections("terraces"))
@@ -409,31 +413,17 @@ def _terrace_from(section: Section) -> tuple[float, float]:
 
 def _heightmap_from(table: Section) -> Floats:
     """Read `map` (a CSV of centimetres, or a grey picture between `black` and `white`)."""
-    path = table.path.parent / table.text("map")
+    path = table.file("map")
     black = table.quantity("black", "length", None, least=0)
     white = table.quantity("white", "length", None, least=0)
     try:
         if path.suffix.lower() == ".csv":
-            values = np.loadtxt(path, delimiter=",", ndmin=2) * 1e-2
-        else:
-            if black is None or white is None:
-                raise table.error(
-                    "black", "is missing; a picture needs levels for black and white."
-                )
-            from PIL import Image
-
-            with Image.open(path) as picture:
-                grey = np.asarray(picture.convert("L"), dtype=float) / 255
-            values = black + grey * (white - black)
-    except OSError as error:
-        raise table.error("map", f"{path} cannot be read ({error}).") from None
-    except ValueError:
-        raise table.error("map", f"{path} is no table of numbers in centimetres.") from None
-    if values.size < 4 or min(values.shape) < 2 or not np.isfinite(values).all():
-        raise table.error("map", f"{path} must hold at least 2 × 2 finite numbers.")
-    if (values < 0).any():
-        raise table.error("map", f"{path} holds a level below the glass.")
-    return values
+            return table_levels(path)
+        if black is None or white is None:
+            raise table.error("black", "is missing; a picture needs levels for black and white.")
+        return picture_levels(path, black, white)
+    except MapError as error:
+        raise table.error("map", f"{path.name} {error}") from None
 
 
 def _border_distance(border: Border, x: Floats, y: Floats) -> Floats:

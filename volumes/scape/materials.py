@@ -13,6 +13,9 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.sections import Section
 
 KINDS = ("stone", "wood", "substrate", "strip")
+# What is believed of each kind [kg/m³]; wide bounds, common practice, no source.
+DENSITIES = {"stone": (150, 9e3), "wood": (60, 1600), "substrate": (30, 9e3), "strip": (1, 2e4)}
+FULLEST = 0.9  # share of a heap that grains of all sizes fill at most; common practice, no source
 
 
 class UnknownMaterialError(PlumbstoneError, ValueError):
@@ -85,11 +88,16 @@ def find_material(name: str, materials: Mapping[str, Material] | None = None) ->
         If there is none of that name; it names the nearest ones.
     """
     known = load_materials() if materials is None else materials
-    key = " ".join(name.lower().replace("-", " ").split())
-    by_plain_name = {known_key.lower().replace("-", " "): known_key for known_key in known}
+    key = _plain(name)
+    by_plain_name = {_plain(known_key): known_key for known_key in known}
     if key not in by_plain_name:
         raise UnknownMaterialError(name, list(known))
     return known[by_plain_name[key]]
+
+
+def _plain(name: str) -> str:
+    """Give a name without case, hyphens and repeated blanks."""
+    return " ".join(name.lower().replace("-", " ").split())
 
 
 def material_from(section: Section, known: Mapping[str, Material]) -> Material:
@@ -109,8 +117,11 @@ def material_from(section: Section, known: Mapping[str, Material]) -> Material:
     if not kind:
         raise section.error("kind", f"is missing; give one of {', '.join(KINDS)}, or `like`.")
     changed: dict[str, Any] = {}
+    if section.has("density") and base.grain_pores == 0:  # then its grains are as dense as it
+        base = replace(base, grain_density=None) if kind == "stone" else base
     for key in ("density", "grain_density", "bulk_density"):
         changed[key] = section.range(key, "density", getattr(base, key))
+        _check_density(section, key, kind, changed[key])
     for key in ("d15", "d50", "d85"):
         changed[key] = section.quantity(key, "length", getattr(base, key), least=1e-6)
     repose = section.raw("repose", None)
@@ -129,7 +140,29 @@ def material_from(section: Section, known: Mapping[str, Material]) -> Material:
     for key in needed_fields(kind):
         if getattr(material, key) is None:
             raise section.error(key, f"is missing; a {kind} needs it (or name a `like`).")
+    _check_pores(section, material)
     return _with_pores(material)
+
+
+def _check_density(section: Section, key: str, kind: str, density: Range | None) -> None:
+    """Refuse densities that no such material has, maybe for a slip of the unit."""
+    least, most = DENSITIES[kind]
+    if density is not None and not least <= density.low <= density.high <= most:
+        problem = f"must lie from {least:g} to {most:g} kg/m^3 for {kind}; check the unit."
+        raise section.error(key, problem)
+
+
+def _check_pores(section: Section, material: Material) -> None:
+    """Refuse a body denser than its grains, and a heap with next to no room between them."""
+    grain = material.grain_density
+    if grain is None:
+        return
+    if material.density is not None and material.density.mid > grain.mid * (1 + 1e-9):
+        raise section.error("grain_density", "is less than density, which counts the pores too.")
+    bulk = material.bulk_density
+    if bulk is not None and bulk.high > FULLEST * material.grain_envelope_density.mid:
+        problem = "leaves no room between the grains; check it against grain_density."
+        raise section.error("bulk_density", problem)
 
 
 def needed_fields(kind: str) -> tuple[str, ...]:

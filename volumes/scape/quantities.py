@@ -2,40 +2,69 @@
 
 import math
 import re
-from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from plumbstone.meshes.errors import PlumbstoneError
 
-if TYPE_CHECKING:
-    import pint
+LONGEST = 60  # [characters]
+_NUMBER_AND_UNIT = re.compile(r"([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]{1,3})?) *(.*)")
+_INCH, _POUND = 0.0254, 0.45359237  # exact: international yard and pound, 1959
+# Exact: NIST Handbook 44, appendix C; UK SI 1995/1804.
+_US_GALLON, _IMPERIAL_GALLON = (
+    231 * _INCH**3,
+    4.54609e-3,
+)
 
-_NUMBER_AND_UNIT = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*")
-_KINDS = {
-    "length": ("m", "8 cm or 3 in"),
-    "mass": ("kg", "4 kg or 20 lb"),
-    "volume": ("m^3", "9 L or 5 gal"),
-    "area": ("m^2", "1200 cm^2"),
-    "density": ("kg/m^3", "2650 kg/m^3 or 1.4 kg/L"),
-    "temperature": ("degC", "24 °C or 75 °F"),
-    "force": ("N", "20 N"),
-}
-_SPELLINGS = {
-    "C": "degC",
-    "°C": "degC",
-    "F": "degF",
-    "°F": "degF",
-    "gals": "gallon",
-    "gal": "gallon",
-    "lbs": "lb",
-    '"': "inch",
-    "″": "inch",
-    "'": "foot",
-    "imp gal": "imperial_gallon",
-    "g": "gram",
-    "oz": "ounce",
-    "days": "day",
-}
+_LENGTHS = {
+    "m": 1.0, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0,
+    "km": 1e3, "dm": 0.1, "cm": 1e-2, "mm": 1e-3, "µm": 1e-6, "μm": 1e-6, "um": 1e-6,
+    "in": _INCH, "inch": _INCH, "inches": _INCH, '"': _INCH, "″": _INCH,
+    "ft": 12 * _INCH, "foot": 12 * _INCH, "feet": 12 * _INCH, "'": 12 * _INCH, "′": 12 * _INCH,
+    "yd": 36 * _INCH, "yard": 36 * _INCH, "yards": 36 * _INCH,
+}  # fmt: skip
+_MASSES = {
+    "kg": 1.0, "kilogram": 1.0, "kilograms": 1.0, "g": 1e-3, "gram": 1e-3, "grams": 1e-3,
+    "mg": 1e-6, "t": 1e3, "tonne": 1e3, "tonnes": 1e3,
+    "lb": _POUND, "lbs": _POUND, "pound": _POUND, "pounds": _POUND,
+    "oz": _POUND / 16, "ounce": _POUND / 16, "ounces": _POUND / 16,
+}  # fmt: skip
+_CAPACITIES = {
+    "L": 1e-3, "l": 1e-3, "litre": 1e-3, "litres": 1e-3, "liter": 1e-3, "liters": 1e-3,
+    "dL": 1e-4, "dl": 1e-4, "cL": 1e-5, "cl": 1e-5, "mL": 1e-6, "ml": 1e-6, "cc": 1e-6,
+    "gal": _US_GALLON, "gals": _US_GALLON, "gallon": _US_GALLON, "gallons": _US_GALLON,
+    "imp gal": _IMPERIAL_GALLON, "imperial gallon": _IMPERIAL_GALLON,
+    "imperial gallons": _IMPERIAL_GALLON,
+    "qt": _US_GALLON / 4, "quart": _US_GALLON / 4, "quarts": _US_GALLON / 4,
+    "pt": _US_GALLON / 8, "pint": _US_GALLON / 8, "pints": _US_GALLON / 8,
+    "fl oz": _US_GALLON / 128,
+}  # fmt: skip
+
+
+def _powers(power: int) -> dict[str, float]:
+    """Spell areas and volumes of every unit of length: cm^2, cm2, cm²."""
+    signs = (f"^{power}", str(power), "²" if power == 2 else "³", f"**{power}")
+    return {
+        f"{name}{sign}": size**power
+        for name, size in _LENGTHS.items()
+        if name.isalpha()
+        for sign in signs
+    }
+
+
+_VOLUMES = {**_CAPACITIES, **_powers(3)}
+_POUND_FORCE = _POUND * 9.80665  # exact: CGPM 1901
+# For each kind: its units, the most that is believed, what to write.
+_KINDS: dict[str, tuple[dict[str, float], float, str]] = {
+    "length": (_LENGTHS, 1e3, "8 cm or 3 in"),
+    "mass": (_MASSES, 1e5, "4 kg or 20 lb"),
+    "volume": (_VOLUMES, 1e3, "9 L or 5 gal"),
+    "area": (_powers(2), 1e5, "1200 cm^2"),
+    "density": ({}, 3e4, "2650 kg/m^3 or 1.4 kg/L"),
+    "temperature": ({}, 1e3, "24 °C or 75 °F"),
+    "force": (
+        {"N": 1.0, "kN": 1e3, "newton": 1.0, "lbf": _POUND_FORCE, "kgf": 9.80665}, 1e7, "20 N",
+    ),
+}  # fmt: skip
 
 
 class QuantityError(PlumbstoneError, ValueError):
@@ -43,12 +72,12 @@ class QuantityError(PlumbstoneError, ValueError):
 
 
 def parse_quantity(text: Any, kind: str) -> float:
-    """Read one quantity with its unit.
+    """Read one quantity with its unit: a number, a unit, and nothing else.
 
     Parameters
     ----------
     text : str
-        A number and a unit, such as ``"8 cm"``.
+        Such as ``"8 cm"``; at most 60 characters.
     kind : str
         ``"length"``, ``"mass"``, ``"volume"``, ``"area"``, ``"density"``,
         ``"temperature"`` or ``"force"``.
@@ -61,7 +90,7 @@ def parse_quantity(text: Any, kind: str) -> float:
     Raises
     ------
     QuantityError
-        If the unit is missing, unknown or of another kind, or the number is not finite.
+        If the unit is missing, unknown or of another kind, or the number beyond all measure.
 
     Examples
     --------
@@ -70,23 +99,27 @@ def parse_quantity(text: Any, kind: str) -> float:
     >>> round(parse_quantity("5 gal", "volume") * 1e3, 3)
     18.927
     """
-    unit_wanted, example = _KINDS[kind]
+    most, example = _KINDS[kind][1:]
     if isinstance(text, (int, float)) and not isinstance(text, bool):
-        message = f'{text} has no unit; write it as a text such as "{example.split(" or ")[0]}".'
+        shown = example.split(" or ")[0]
+        message = f'{str(text)[:20]} has no unit; write it as a text such as "{shown}".'
         raise QuantityError(message)
-    found = _NUMBER_AND_UNIT.fullmatch(text) if isinstance(text, str) else None
+    if not isinstance(text, str) or len(text) > LONGEST:
+        said = "that" if not isinstance(text, str) else f'"{text[:20]}…"'
+        message = f"{said} is not a {kind}; write a number and a unit, such as {example}."
+        raise QuantityError(message)
+    found = _NUMBER_AND_UNIT.fullmatch(text.strip())
     if found is None:
-        message = f"{text!r} is not a {kind}; write a number and a unit, such as {example}."
+        message = f'"{text}" is not a {kind}; write a number and a unit, such as {example}.'
         raise QuantityError(message)
-    number, unit = float(found[1]), found[2]
-    if not unit:
+    if not found[2]:
         message = f'"{text}" has no unit; write {example}.'
         raise QuantityError(message)
-    value = _convert(number, unit, unit_wanted)
+    value = _in_si(float(found[1]), found[2], kind)
     if value is None:
         message = f'"{text}" is not a {kind}; write {example}.'
         raise QuantityError(message)
-    if not math.isfinite(value):
+    if not math.isfinite(value) or abs(value) > most:
         message = f'"{text}" is too large a {kind}.'
         raise QuantityError(message)
     return value
@@ -101,25 +134,23 @@ def is_quantity(text: Any, kind: str) -> bool:
     return True
 
 
-def _convert(number: float, unit: str, wanted: str) -> float | None:
-    """Convert to the wanted unit, or None where the unit is unknown or of another kind."""
-    import pint
-
-    registry = _registry()
-    try:
-        quantity = registry.Quantity(number, registry.parse_units(_SPELLINGS.get(unit, unit)))
-        return float(quantity.to(wanted).magnitude)
-    except (pint.errors.PintError, AttributeError, ValueError, TypeError, KeyError, OverflowError):
-        return None
-    except Exception as error:  # pint lets tokenizer errors through on odd text
-        if type(error).__module__ in {"tokenize", "builtins"}:
+def _in_si(number: float, unit: str, kind: str) -> float | None:
+    """Convert to SI, or None where the unit is unknown or of another kind."""
+    if kind == "temperature":
+        return _celsius(number, unit)
+    if kind == "density":
+        mass, _, volume = (part.strip() for part in unit.partition("/"))
+        if mass not in _MASSES or volume not in _VOLUMES:
             return None
-        raise
+        return number * _MASSES[mass] / _VOLUMES[volume]
+    size = _KINDS[kind][0].get(unit)
+    return None if size is None else number * size
 
 
-@cache
-def _registry() -> "pint.UnitRegistry[float]":
-    """Build the unit registry once, on first use (it takes a quarter of a second)."""
-    import pint
-
-    return pint.UnitRegistry(on_redefinition="ignore")
+def _celsius(number: float, unit: str) -> float | None:
+    """Convert a temperature [°C]."""
+    if unit in ("°C", "C", "degC", "℃"):
+        return number
+    if unit in ("°F", "F", "degF", "℉"):
+        return (number - 32) / 1.8
+    return number - 273.15 if unit == "K" else None

@@ -1,11 +1,17 @@
 """The scape file: what a user writes about one tank, read and checked in one place."""
 
 import itertools
+import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+import numpy as np
+
+from plumbstone.meshes.limits import MOST_AT_HAND, MOST_WOOD, raised
+from plumbstone.meshes.piece import Piece
+from plumbstone.meshes.primitives import SOLIDS
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.groups import Group, group_from, with_tied
 from plumbstone.volumes.scape.layers import (
@@ -26,8 +32,12 @@ from plumbstone.volumes.scape.sections import ScapeError, Section
 
 SALINITY = {"fresh": 0.0, "brackish": 10.0, "salt": 35.0}  # [g/kg], common practice, no source
 LARGEST_FILE = 2_000_000  # [bytes]
+DEEPEST_KEY = 20
+WORDS = re.compile(r"\"[^\"\n]*\"|'[^'\n]*'|[A-Za-z0-9_-]+|\S")
+PLACE = re.compile(r"\(at (line \d+, column \d+|end of document)\)")
+LEAST_MASS = 1e-6  # [kg]
+LEAST_LINE = 0.01  # [m]
 LINE_BELOW_RIM = 0.03  # [m], common practice, no source
-SOLIDS = ("box", "ellipsoid", "cylinder", "slab", "boulder")
 SHAPE_FACTOR = 0.5  # mid of 0.40-0.60, common practice, no source
 
 
@@ -74,8 +84,9 @@ class Shape:
     """How the form of a piece is known; exactly one of the ways is used."""
 
     scan: Path | None = None
+    mesh: Piece | None = None  # in memory, closed, in metres; only in code
     unit: str | None = None
-    solid: str = ""  # one of SOLIDS
+    solid: str = ""  # one of `SOLIDS`, or "boulder", whose form is made up from a seed
     size: tuple[float, float, float] | None = None  # length, width, height [m]
     shape_factor: float | None = None  # volume over that of the box around it
     seed: int = 0
@@ -131,15 +142,21 @@ class Scape:
     spots: tuple[Spot, ...]  # whose depth is asked for
     at_hand: tuple[PieceEntry, ...]  # stones that could be hung on wood, not in the tank
     materials: Mapping[str, Material] = field(repr=False)
+    files: tuple[Path, ...] = field(default=(), repr=False)  # all that it was read from
+
+    @property
+    def border(self) -> Border | None:
+        """The first border; None where there is none."""
+        return self.borders[0] if self.borders else None
 
 
-def read_scape(path: Path) -> Scape:
+def read_scape(path: Path | str) -> Scape:
     """Read a scape file and check that it makes sense.
 
     Parameters
     ----------
-    path : Path
-        A TOML file; scan files in it are taken from its own folder.
+    path : Path or str
+        A TOML file; scans and maps that it names lie beside or below it.
 
     Returns
     -------
@@ -151,7 +168,28 @@ def read_scape(path: Path) -> Scape:
     ScapeError
         If the file cannot be read, or a key is missing, unknown or impossible.
     """
-    top = Section(_read_toml(path), path)
+    path = Path(path)
+    return scape_from(_read_toml(path), path)
+
+
+def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scape:
+    """Make a scape from the keys and values of a scape file, and check that it makes sense.
+
+    Parameters
+    ----------
+    values : mapping
+        As TOML gives them: tables are mappings, quantities texts with a unit. A piece may
+        also have a `mesh` in memory: a `Piece`, a trimesh, or a pair of vertices [m] and faces.
+    path : Path or str
+        Whose folder scan files are taken from; errors name it.
+
+    Raises
+    ------
+    ScapeError
+        If a key is missing, unknown or impossible.
+    """
+    path = Path(path)
+    top = Section(dict(values), path)
     materials = {**load_materials(), **_own_materials(top)}
     scape = Scape(
         name=top.text("name", path.stem),
@@ -163,13 +201,16 @@ def read_scape(path: Path) -> Scape:
         borders=borders_from(top),
         groups=(),
         spots=tuple(spot_from(entry) for entry in top.sections("spot")),
-        at_hand=tuple(_at_hand_from(entry, materials) for entry in top.sections("at_hand")),
+        at_hand=tuple(
+            _at_hand_from(entry, materials) for entry in top.sections("at_hand", most=MOST_AT_HAND)
+        ),
         materials=materials,
     )
     masses = {p.name: _mass_and_material(p) for p in scape.pieces if p.kind == "stone"}
     groups = tuple(group_from(entry, materials, masses) for entry in top.sections("group"))
+    _check_once(path, groups)
     ties = ((piece.name, piece.kind, piece.tied_to) for piece in scape.pieces)
-    scape = replace(scape, groups=with_tied(groups, ties, masses))
+    scape = replace(scape, groups=with_tied(groups, ties, masses), files=tuple(top.files))
     top.done()
     _check_names(scape)
     return scape
@@ -180,15 +221,38 @@ def _read_toml(path: Path) -> dict[str, object]:
     try:
         if path.stat().st_size > LARGEST_FILE:
             raise ScapeError(path, "", "is over 2 MB; a scape file is a page of text.")
-        with path.open("rb") as stream:
-            return tomllib.load(stream)
+        text = path.read_text(encoding="utf-8-sig")
+        if _deepest_key(text) > DEEPEST_KEY:
+            raise ScapeError(path, "", "has a key of too many parts.")
+        return tomllib.loads(text)
+    except ScapeError:
+        raise
     except OSError as error:
         reason = error.strerror or str(error)
         raise ScapeError(path, "", f"cannot be read ({reason}); check the name.") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise ScapeError(path, "", f"is not valid TOML: {error}.") from None
+    except UnicodeDecodeError:
+        raise ScapeError(path, "", "is no UTF-8 text; save it as such.") from None
+    except tomllib.TOMLDecodeError as error:
+        where = PLACE.search(str(error))  # the rest would quote the file
+        raise ScapeError(
+            path,
+            "",
+            f"is not valid TOML{f' at {where[1]}' if where else ''}; see the example of "
+            "plumbstone new.",
+        ) from None
     except (RecursionError, ValueError):
         raise ScapeError(path, "", "holds a value that is too deep or too long.") from None
+
+
+def _deepest_key(text: str) -> int:
+    """Count the dots in the longest dotted key; quoted texts count as one word."""
+    deepest = run = 0
+    before = ""
+    for found in WORDS.finditer(text):
+        word = found[0]
+        run = run + 1 if word == "." else run if before == "." else 0
+        deepest, before = max(deepest, run), word
+    return deepest
 
 
 def _own_materials(top: Section) -> dict[str, Material]:
@@ -204,13 +268,15 @@ def _tank_from(section: Section) -> Tank:
     sides, guesses = _inside(section, glass)
     height = sides[2] if len(sides) == 3 else None
     line = section.quantity("water_line", "length", None, least=0)
+    if line is not None and line < LEAST_LINE:
+        raise section.error("water_line", "is no depth of water; leave it out for a dry tank.")
     if line is None and height is not None:
         line = max(height - LINE_BELOW_RIM, 0.0)
         guesses = (*guesses, f"water line taken {LINE_BELOW_RIM * 100:.0f} cm below the rim")
     if line is not None and height is not None and line > height:
         raise section.error("water_line", "lies above the rim; lower it or raise the height.")
     water = section.choice("water", tuple(SALINITY), "fresh")
-    stand = section.quantities("stand", "length", None, count=2, least=0)
+    stand = section.quantities("stand", "length", None, count=2, least=0.05)
     tank = Tank(
         length=sides[0],
         depth=sides[1],
@@ -269,7 +335,7 @@ def _sump_from(section: Section) -> Sump:
 def _piece_from(section: Section, materials: Mapping[str, Material]) -> PieceEntry:
     """Read one [[piece]]."""
     kind = section.choice("kind", ("stone", "wood"), "stone")
-    mass = section.quantity("mass", "mass", None, least=0)
+    mass = section.quantity("mass", "mass", None, least=LEAST_MASS)
     entry = PieceEntry(
         name=section.text("name"),
         kind=kind,
@@ -294,7 +360,7 @@ def _piece_from(section: Section, materials: Mapping[str, Material]) -> PieceEnt
 
 def _at_hand_from(section: Section, materials: Mapping[str, Material]) -> PieceEntry:
     """Read one [[at_hand]]: a stone that was weighed, measured or scanned."""
-    mass = section.quantity("mass", "mass", None, least=1e-6)
+    mass = section.quantity("mass", "mass", None, least=LEAST_MASS)
     entry = PieceEntry(
         name=section.text("name"),
         kind="stone",
@@ -311,21 +377,36 @@ def _at_hand_from(section: Section, materials: Mapping[str, Material]) -> PieceE
 
 def _shape_from(section: Section, mass: float | None) -> Shape:
     """Read the keys that tell a piece's form, and see that they don't contradict."""
-    scan, unit = section.text("scan", None), section.text("unit", None)
-    solid = section.choice("solid", SOLIDS, "")
+    scan, unit = section.file("scan", None), section.text("unit", None)
+    mesh = _mesh_from(section)
+    solid = section.choice("solid", (*SOLIDS, "boulder"), "")
     size = section.quantities("size", "length", None, count=3, least=1e-4)
     factor = section.number("shape_factor", None, least=0.05, most=1.0)
     seed = section.whole("seed", 0)
     limbs = tuple(_limb_from(entry) for entry in section.sections("limbs"))
-    ways = [bool(scan), size is not None, bool(limbs)]
+    ways = [bool(scan), mesh is not None, size is not None, bool(limbs)]
     if sum(ways) > 1:
         raise section.error("scan", "only one of scan, size and limbs can give the form.")
     if solid and size is None:
         raise section.error("size", f"is missing; solid = {solid!r} needs length, width, height.")
     if not any(ways) and mass is None:
         raise section.error("scan", "give a scan, a size, limbs, or at least a mass.")
-    path = section.path.parent / scan if scan else None
-    return Shape(path, unit, solid, size, factor, seed, limbs)
+    return Shape(scan, mesh, unit, solid, size, factor, seed, limbs)
+
+
+def _mesh_from(section: Section) -> Piece | None:
+    """Take a mesh in memory: a Piece, or anything with vertices and faces, or a pair of them."""
+    mesh = section.raw("mesh", None)
+    if mesh is None or isinstance(mesh, Piece):
+        return mesh
+    pair = (mesh.vertices, mesh.faces) if hasattr(mesh, "faces") else mesh
+    try:
+        vertices, faces = np.asarray(pair[0], float), np.asarray(pair[1], np.int64)
+    except (TypeError, ValueError, IndexError, KeyError):
+        raise section.error("mesh", "must have vertices (n, 3) and faces (m, 3).") from None
+    if vertices.ndim != 2 or vertices.shape[1] != 3 or faces.ndim != 2 or faces.shape[1] != 3:
+        raise section.error("mesh", "must have vertices (n, 3) and faces (m, 3).")
+    return Piece(vertices, faces, section.peek("name") or "mesh", source="a mesh in memory")
 
 
 def _limb_from(section: Section) -> Limb:
@@ -356,8 +437,8 @@ def _path_from(section: Section, points: object) -> tuple[tuple[float, float, fl
 def _lump_from(section: Section, materials: Mapping[str, Material]) -> Lump:
     """Read one [[lump]]."""
     material = _material(section, materials)
-    mass = section.quantity("mass", "mass", None, least=0)
-    volume = section.quantity("volume", "volume", None, least=0)
+    mass = section.quantity("mass", "mass", None, least=LEAST_MASS)
+    volume = section.quantity("volume", "volume", None, least=1e-6)
     if (mass is None) == (volume is None):
         raise section.error("mass", "give the mass of all of them together, or their volume.")
     density = material.density
@@ -416,12 +497,16 @@ def _check_names(scape: Scape) -> None:
         if spot.at[0] > scape.tank.length or spot.at[1] > scape.tank.depth:
             problem = "lies outside the tank; places count from the left and the front pane."
             raise ScapeError(scape.path, f'spot "{spot.name}".at', problem)
+    if sum(piece.kind == "wood" for piece in scape.pieces) > raised(MOST_WOOD):
+        problem = f"holds over {raised(MOST_WOOD)} pieces of wood; take fewer, or raise --limits."
+        raise ScapeError(scape.path, "piece", problem)
     wooden = {piece.name for piece in scape.pieces if piece.kind == "wood"}
     for group in scape.groups:
         for name in group.wood:
             if name not in wooden:
                 problem = f'names "{name}", which is no piece of wood in this scape.'
                 raise ScapeError(scape.path, f'group "{group.name}"', problem)
+    _check_room(scape)
     for name in (name for border in scape.borders for name in border.stones):
         if name not in names:
             raise ScapeError(scape.path, "border.stones", f'"{name}" is no piece of this scape.')
@@ -430,3 +515,33 @@ def _check_names(scape: Scape) -> None:
         if layer.zone.border and layer.zone.border not in rows:
             problem = f'names the border "{layer.zone.border}", which is not in this scape.'
             raise ScapeError(scape.path, f'layer "{layer.name}".border', problem)
+
+
+def _check_once(path: Path, groups: Sequence[Group]) -> None:
+    """See that no wood moves with two groups and no stone holds twice."""
+    wood: set[str] = set()
+    stones: set[str] = set()
+    for group in groups:
+        for name in group.wood:
+            if name in wood:
+                problem = f'names "{name}" once more; a piece of wood moves with one group.'
+                raise ScapeError(path, f'group "{group.name}".wood', problem)
+            wood.add(name)
+        for sinker in group.sinkers:
+            if sinker.stone in stones:
+                problem = f'names "{sinker.stone}" once more; one stone holds once.'
+                raise ScapeError(path, f'group "{group.name}".sinkers', problem)
+            stones |= {sinker.stone} - {""}
+
+
+def _check_room(scape: Scape) -> None:
+    """See that loose stones and wood fit into the tank at all."""
+    tank = scape.tank
+    height = tank.height or tank.water_line
+    if height is None:
+        return
+    box = tank.length * tank.depth * height
+    for lump in scape.lumps:
+        if lump.volume.mid > box:
+            problem = f"is {lump.volume.mid * 1e3:.0f} L, more than the tank of {box * 1e3:.0f} L."
+            raise ScapeError(scape.path, f'lump "{lump.name}".mass', f"{problem} Check the unit.")

@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.beside import OutsideError, file_beside
+from plumbstone.meshes.errors import PlumbstoneError, shown
+from plumbstone.meshes.limits import MOST_ENTRIES, MOST_POINTS, raised
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.quantities import QuantityError, parse_quantity
 
@@ -29,8 +31,11 @@ class Section:
     is missing (unless a default is given) or its value is of the wrong kind.
     """
 
-    def __init__(self, values: Any, path: Path, where: str = "") -> None:
+    def __init__(
+        self, values: Any, path: Path, where: str = "", files: list[Path] | None = None
+    ) -> None:
         self.path, self.where = path, where
+        self.files = [path] if files is None else files  # all that is read for the whole file
         if not isinstance(values, dict):
             raise ScapeError(path, where, "must be a table of keys, such as [tank].")
         self._left: dict[str, Any] = dict(values)
@@ -94,6 +99,7 @@ class Section:
             return value
         if not isinstance(value, list) or len(value) < least_count:
             raise self.error(key, f'must be a list of at least {least_count} ["x", "y"] points.')
+        self._check_count(key, value, MOST_POINTS)
         pairs = []
         for i, pair in enumerate(value, 1):
             if not isinstance(pair, list) or len(pair) != 2:
@@ -131,9 +137,9 @@ class Section:
         if value is default:
             return value
         if isinstance(value, bool) or not isinstance(value, (int, float)):
-            raise self.error(key, f"is {value!r}; it must be a number.")
-        if not math.isfinite(value) or not least <= value <= most:
-            raise self.error(key, f"is {value}; it must lie from {least:g} to {most:g}.")
+            raise self.error(key, f"is {_brief(value)}; it must be a number.")
+        if not least <= value <= most or not math.isfinite(value):
+            raise self.error(key, f"is {_brief(value)}; it must lie from {least:g} to {most:g}.")
         return float(value)
 
     def whole(self, key: str, default: Any = _REQUIRED, *, least: int = 0) -> Any:
@@ -142,7 +148,9 @@ class Section:
         if value is default:
             return value
         if isinstance(value, bool) or not isinstance(value, int) or not least <= value < 10**9:
-            raise self.error(key, f"is {value!r}; it must be a whole number of {least} or more.")
+            raise self.error(
+                key, f"is {_brief(value)}; it must be a whole number of {least} or more."
+            )
         return value
 
     def text(self, key: str, default: Any = _REQUIRED) -> Any:
@@ -152,7 +160,21 @@ class Section:
             return value
         if not isinstance(value, str) or not value.strip():
             raise self.error(key, "must be a text in quotation marks.")
-        return value
+        return shown(value)
+
+    def file(self, key: str, default: Any = _REQUIRED) -> Any:
+        """Take the name of a file beside or below this one as its path."""
+        value = self.raw(key, default)
+        if value is default:
+            return value
+        if not isinstance(value, str) or not value.strip():
+            raise self.error(key, "must be the name of a file in quotation marks.")
+        try:
+            path = file_beside(self.path.parent, value)
+        except OutsideError as error:
+            raise self.error(key, f'"{value[:80]}" {error}') from None
+        self.files.append(path)
+        return path
 
     def texts(self, key: str, default: Any = ()) -> Any:
         """Take one text or a list of texts as a tuple."""
@@ -162,14 +184,14 @@ class Section:
         parts = value if isinstance(value, list) else [value]
         if not all(isinstance(part, str) for part in parts):
             raise self.error(key, "must be a text or a list of texts.")
-        return tuple(parts)
+        return tuple(map(shown, parts))
 
     def choice(self, key: str, options: Sequence[str], default: Any = _REQUIRED) -> Any:
         """Take one of the given words."""
         value = self.raw(key, default)
         if value is default or value in options:
             return value
-        raise self.error(key, f"is {value!r}; it must be one of {', '.join(options)}.")
+        raise self.error(key, f"is {_brief(value)}; it must be one of {', '.join(options)}.")
 
     def flag(self, key: str, default: bool = False) -> bool:
         """Take true or false."""
@@ -183,19 +205,21 @@ class Section:
         value = self.raw(key, default)
         if value is default:
             return value
-        return Section(value, self.path, f"{self.where}.{key}" if self.where else key)
+        where = f"{self.where}.{key}" if self.where else key
+        return Section(value, self.path, where, self.files)
 
-    def sections(self, key: str) -> "list[Section]":
+    def sections(self, key: str, *, most: int = MOST_ENTRIES) -> "list[Section]":
         """Take an array of tables ([[piece]]) as a list, empty where it is not given."""
         value = self.raw(key, [])
         if not isinstance(value, list):
             raise self.error(key, f"must be an array of tables; write [[{key}]].")
+        self._check_count(key, value, most)
         found = []
         for i, entry in enumerate(value, 1):
             name = entry.get("name") if isinstance(entry, dict) else None
-            label = f' "{name}"' if isinstance(name, str) else ""
+            label = f' "{name[:60]}"' if isinstance(name, str) else ""
             prefix = f"{self.where}." if self.where else ""
-            found.append(Section(entry, self.path, f"{prefix}{key} {i}{label}"))
+            found.append(Section(entry, self.path, f"{prefix}{key} {i}{label}", self.files))
         return found
 
     def done(self) -> None:
@@ -205,6 +229,12 @@ class Section:
             hint = f' Did you mean "{near[0]}"?' if near else ""
             known = "" if near else f" Known keys: {', '.join(sorted(set(self._known)))}."
             raise self.error(key, f"is not a known key.{hint}{known}")
+
+    def _check_count(self, key: str, values: list[Any], most: int) -> None:
+        """Refuse lists whose computation would take hours."""
+        if len(values) > raised(most):
+            problem = f"holds {len(values)} entries, over {raised(most)}; take fewer, or raise"
+            raise self.error(key, f"{problem} --limits.")
 
     def _parsed(self, key: str, value: Any, kind: str, least: float) -> float:
         """Parse one quantity and check its lower bound (SI)."""
@@ -216,3 +246,9 @@ class Section:
             bound = "less than nothing" if least == 0 else f"below {least:g} (SI units)"
             raise self.error(key, f"is {value}, {bound}; give a larger {kind}.")
         return number
+
+
+def _brief(value: Any) -> str:
+    """Quote what a file says, at most a line of it."""
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:60]}…"

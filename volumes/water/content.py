@@ -177,6 +177,7 @@ def load_of(
     glass = None
     if tank.glass is not None and tank.height is not None:
         glass = glass_mass(tank.length, tank.depth, tank.height, tank.glass)
+    cabinet = (tank.filter_water + (tank.sump.water if tank.sump else 0.0)) * water
     rim = 2 * (tank.glass or 0.0)
     footprint = tank.stand or (tank.length + rim, tank.depth + rim)
     masses = [(b.entry.name, b.mass) for b in bodies]
@@ -186,7 +187,8 @@ def load_of(
         drained=Range.total([stones, wet_bed]),
         stripped=wet_bed,
         footprint=footprint,
-        pressure=pressure_on(full.plus(glass or 0.0), footprint),
+        cabinet=cabinet,
+        pressure=pressure_on(full.plus((glass or 0.0) + cabinet), footprint),
         heaviest=max(masses, key=lambda named: named[1].mid, default=None),
     )
 

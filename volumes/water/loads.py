@@ -18,7 +18,8 @@ class Load:
     drained: Range  # water down to the bed's surface; without the glass
     stripped: Range  # nothing but the glass and the bed, wet; without the glass
     footprint: tuple[float, float]  # [m]
-    pressure: Range  # full, with the glass where it is known [Pa]
+    cabinet: float  # water in a sump and a filter below the tank; in none of the masses above
+    pressure: Range  # on the floor: full, the glass where it is known, and the cabinet [Pa]
     heaviest: tuple[str, Range] | None  # the heaviest piece to lift
 
 

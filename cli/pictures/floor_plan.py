@@ -1,0 +1,220 @@
+"""The tank from above: bed and pieces in relief, a grid, lines of equal height, the border."""
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from plumbstone.cli.pictures.colours import INK, PAPER
+from plumbstone.cli.pictures.drawing import style
+from plumbstone.cli.pictures.layout import (
+    SCREEN,
+    Entry,
+    Medium,
+    laid_out,
+    line_entry,
+    material_entries,
+    unit_words,
+)
+from plumbstone.cli.pictures.paper import Panel, measure
+from plumbstone.cli.pictures.sight import Form, Sight
+from plumbstone.cli.wording.units import INCH, Units
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+GRID = {Units.METRIC: 0.05, Units.US: 2 * INCH}
+LEVELS = {Units.METRIC: (0.02, 0.01, 0.005), Units.US: (INCH, INCH / 2, INCH / 4)}
+OFF_FLAT = 2e-4  # a contour so much off a round height leaves level ground alone [m]
+SHORTEST = 12  # places of a contour that is drawn
+ALONG = (0.08, 0.92, 0.5, 0.25, 0.75, 0.16, 0.84, 0.34, 0.66, 0.42, 0.58)  # where labels fit
+BORDER: dict[str, Any] = {"color": "#b3261e", "linewidth": 1.4, "linestyle": (0, (5, 2.5))}
+CUT: dict[str, Any] = {"color": INK, "linewidth": 0.9, "linestyle": (0, (9, 2, 1.5, 2))}
+HIDDEN: dict[str, Any] = {"color": PAPER, "linewidth": 1.1, "linestyle": (0, (3, 2))}
+
+
+def plan_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
+    """Draw the tank from above, with the front pane at the bottom."""
+    tank = sight.plan.scape.tank
+    with style():
+        panel = laid_out(
+            medium, (tank.length, tank.depth), _entries(sight), above=1.6, below=1.8,
+            title=sight.plan.scape.name if medium.height else "",
+        )  # fmt: skip
+        panel.axes.imshow(
+            sight.from_above, origin="lower", extent=(0, tank.length, 0, tank.depth),
+            interpolation="bilinear", aspect="auto", zorder=0,
+        )  # fmt: skip
+        _grid(panel, sight, units)
+        panel.tick(units)
+        _edge_words(panel, units)
+        _border(panel, sight)
+        _cuts(panel, sight)
+        _outlines(panel, sight)
+        for form in sight.forms:
+            _number(panel, form, medium.number)
+        _gaps(panel, sight, units)
+        _contours(panel, sight, units)
+    return panel.page.figure
+
+
+def cut_place(sight: Sight) -> float:
+    """Where to cut from front to back: through the stone that stands highest [m]."""
+    stones = [form for form in sight.forms if form.body.entry.kind == "stone"]
+    if not stones:
+        return sight.plan.scape.tank.length / 2
+    return max(stones, key=lambda form: float(form.high[2])).middle[0]
+
+
+def across_line(sight: Sight) -> np.ndarray[Any, Any]:
+    """Corners of the cut from left to right: along the border, or through the middle [m]."""
+    tank, border = sight.plan.scape.tank, sight.plan.scape.border
+    if border is not None:
+        return np.array(border.line)
+    return np.array([[0.0, tank.depth / 2], [tank.length, tank.depth / 2]])
+
+
+def _entries(sight: Sight) -> list[Entry]:
+    found = material_entries(sight)
+    if any(form.buried for form in sight.forms):
+        hidden = {**HIDDEN, "color": INK}
+        found.append(("below the bed", hidden))
+    if sight.plan.scape.border is not None:
+        found.append(("border", BORDER))
+    found.append(line_entry("cut", **CUT))
+    return found
+
+
+def _grid(panel: Panel, sight: Sight, units: Units) -> None:
+    """Draw the lines of a grid of 5 cm, or of 2 inches."""
+    step, tank = GRID[units], sight.plan.scape.tank
+    for k in range(1, int(tank.length / step + 0.999)):
+        panel.axes.axvline(k * step, color=PAPER, linewidth=0.5, alpha=0.45, zorder=1)
+    for k in range(1, int(tank.depth / step + 0.999)):
+        panel.axes.axhline(k * step, color=PAPER, linewidth=0.5, alpha=0.45, zorder=1)
+
+
+def _edge_words(panel: Panel, units: Units) -> None:
+    """Write which pane is which, the unit, and a bar of a known length below the drawing."""
+    page, text = panel.page, panel.page.text
+    x0, y0 = panel.at(0, 0)
+    x1, y1 = panel.at(panel.axes.get_xlim()[1], panel.axes.get_ylim()[1])
+    page.write("back", [((x0 + x1) / 2, y1 + 0.9 * text)], size=1.1 * text, halo=False)
+    y = y0 - 3.3 * text
+    page.write("front", [((x0 + x1) / 2, y)], size=1.1 * text, halo=False)
+    words = f"{unit_words(units)}, from the inner faces"
+    width, _ = measure(words, 0.85 * text)
+    page.write(words, [(x0 + width / 2, y)], size=0.85 * text, halo=False)
+    panel.scale_bar(units, x1, y)
+
+
+def _border(panel: Panel, sight: Sight) -> None:
+    """Draw the border line."""
+    if sight.plan.scape.border is None:
+        return
+    line = np.array(sight.plan.scape.border.line)
+    panel.lines([line], color=PAPER, linewidth=2.6, zorder=6)
+    panel.lines([line], zorder=7, **BORDER)
+
+
+def _cuts(panel: Panel, sight: Sight) -> None:
+    """Draw where the sections are cut, with their letters at the ends."""
+    tank, text = sight.plan.scape.tank, panel.page.text
+    x = cut_place(sight)
+    _cut_line(panel, np.array([[x, 0], [x, tank.depth]]))
+    for y, outs in ((tank.depth, (0.9, 2.0)), (0.0, (-1.0, -2.2))):
+        right, up = panel.at(x, y)
+        sides = [(right + s * text, up + out * text) for out in outs for s in (0, 1.2, -1.2)]
+        panel.page.write("A", sides, size=text, halo=False, weight="bold", must=True)
+    line = across_line(sight)
+    if sight.plan.scape.border is None:
+        _cut_line(panel, line)
+    for (px, py), side in ((line[0], 1), (line[-1], -1)):
+        right, up = panel.at(px, py)
+        places = [(right + side * 0.8 * text, up + s * text) for s in (0.9, -0.9, 2, -2)]
+        panel.page.write("B", places, size=text, weight="bold", must=True)
+
+
+def _cut_line(panel: Panel, line: np.ndarray[Any, Any]) -> None:
+    """Draw one line of a cut so that it is seen on dark and on light ground."""
+    panel.axes.plot(*line.T, color=PAPER, linewidth=2.0, alpha=0.6, zorder=8)
+    panel.axes.plot(*line.T, zorder=8, **CUT)
+
+
+def _outlines(panel: Panel, sight: Sight) -> None:
+    """Draw the outline of each piece: whole where it is seen, dashed where the bed covers it."""
+    for form in sight.forms:
+        if form.buried:
+            panel.lines(form.above, zorder=4, color=INK, linewidth=1.9, alpha=0.5)
+            panel.lines(form.above, zorder=4, **HIDDEN)
+        else:
+            panel.lines(form.seen, zorder=3, color=INK, linewidth=0.7, alpha=0.8)
+
+
+def _number(panel: Panel, form: Form, size: float) -> None:
+    """Mark the middle of a piece with a cross and where the tape meets it, and number it."""
+    page = panel.page
+    x, y = panel.at(*form.middle)
+    arm = 0.3 * size
+    for colour, width in ((PAPER, 2.4), (INK, 1.0)):
+        for ends in (([x - arm, x + arm], [y, y]), ([x, x], [y - arm, y + arm])):
+            page.paper.plot(*ends, color=colour, linewidth=width, zorder=10)
+    page.keep_free((x - arm, y - arm, x + arm, y + arm))
+    vertices = form.body.piece.vertices
+    for corner in (vertices[vertices[:, 0].argmin()], vertices[vertices[:, 1].argmin()]):
+        spot = panel.at(float(corner[0]), float(corner[1]))
+        page.paper.plot(*spot, "o", color=PAPER, markeredgecolor=INK, markeredgewidth=0.7,
+                        markersize=0.28 * size, zorder=9)  # fmt: skip
+    step = 0.95 * size
+    around = [(x + step * r * np.cos(a), y + step * r * np.sin(a))
+              for r in (1.0, 1.5, 2.2, 3.0, 4.0, 5.5)
+              for a in np.radians((90, 0, 180, 270, 45, 135, 315, 225))]  # fmt: skip
+    found = page.write(
+        str(form.number), around, size=size, must=True, weight="bold",
+        bbox={"boxstyle": "round,pad=0.10"},
+    )  # fmt: skip
+    if found and np.hypot(found[0] - x, found[1] - y) > 2 * step:
+        page.paper.plot([x, found[0]], [y, found[1]], color=INK, linewidth=0.6, zorder=9)
+
+
+def _gaps(panel: Panel, sight: Sight, units: Units) -> None:
+    """Point at each gap of the border that lets soil through, with its width."""
+    border = sight.plan.border
+    for gap in border.gaps if border else ():
+        if gap.state == "holds":
+            continue
+        width = f"{gap.width / INCH:.2f} in" if units is Units.US else f"{gap.width * 1e3:.0f} mm"
+        x, y = panel.at(*gap.at)
+        text = panel.page.text
+        places = [(x + side * text, y - down * text) for down in (2.5, 3.8, 5.1, 6.4)
+                  for side in (0, 2, -2, 4, -4)]  # fmt: skip
+        found = panel.page.write(f"gap {width}", places, size=0.85 * text, must=True)
+        if found:
+            panel.page.paper.annotate(
+                "", (x, y), (found[0], found[1] + 0.6 * text), zorder=11,
+                arrowprops={"arrowstyle": "->", "color": INK, "linewidth": 0.9},
+            )  # fmt: skip
+
+
+def _contours(panel: Panel, sight: Sight, units: Units) -> None:
+    """Draw lines of equal height through the bed, each with its height in round numbers."""
+    from contourpy import contour_generator
+    from scipy.ndimage import gaussian_filter
+
+    if sight.plan.bed is None:
+        return
+    smooth = gaussian_filter(sight.line, 2.0)
+    low, high = float(smooth.min()), float(smooth.max())
+    hidden = sight.plan.bed.columns.highest() > sight.line
+    smooth = np.ma.array(smooth, mask=hidden)
+    steps = LEVELS[units]
+    step = next((s for s in steps if (high - low) / s >= 3), steps[-1])
+    unit, name = (INCH, "in") if units is Units.US else (0.01, "cm")
+    tracer: Any = contour_generator(sight.grid.x, sight.grid.y, smooth)
+    for k in range(int(low / step) + 1, int(high / step - 1e-9) + 1):
+        lines = [line for line in tracer.lines(k * step + OFF_FLAT) if len(line) > SHORTEST]
+        panel.lines(lines, color="white", linewidth=0.8, alpha=0.9, zorder=2)
+        words = f"{k * step / unit:g} {name}"
+        for line in sorted(lines, key=len, reverse=True)[:2]:
+            places = [panel.at(*line[int(len(line) * share)]) for share in ALONG]
+            if panel.page.write(words, places, size=0.82 * panel.page.text):
+                break

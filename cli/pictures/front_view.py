@@ -1,0 +1,378 @@
+"""The tank from the front, its panes with the lines to pour to, and two cuts through it."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from plumbstone.cli.pictures.colours import INK, MARK, PAPER, WARN, WATER, colour_of, hatch_of
+from plumbstone.cli.pictures.drawing import style
+from plumbstone.cli.pictures.floor_plan import across_line, cut_place
+from plumbstone.cli.pictures.layout import (
+    SCREEN,
+    WATER_ENTRY,
+    Medium,
+    laid_out,
+    line_entry,
+    material_entries,
+    unit_words,
+)
+from plumbstone.cli.pictures.paper import Panel, measure
+from plumbstone.cli.pictures.sight import Sight
+from plumbstone.cli.wording.units import Units, place_words, show_length
+from plumbstone.meshes.columns import columns_of
+from plumbstone.meshes.piece import Floats
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from plumbstone.volumes.bed.pouring import LayerResult
+
+LYING = 1e-3  # a layer thinner than this is not poured there [m]
+BELOW_MOVE = 0.02  # where one stops filling before wood would move [m]
+LINE: dict[str, Any] = {"color": MARK, "linewidth": 1.8}
+CHANGE: dict[str, Any] = {"color": MARK, "linewidth": 1.1, "linestyle": (0, (4, 2))}
+STOP: dict[str, Any] = {"color": WARN, "linewidth": 1.5, "linestyle": (0, (1.5, 1.5))}
+BACK = (0, (4, 2.5))  # how a line on the back pane is dashed
+CROWDED = 20  # pieces, beyond which those below the bed are numbered in the plan only
+SAMPLES = 400  # along a cut
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One height to mark on the glass."""
+
+    height: float  # above the glass floor [m]
+    words: str
+    looks: dict[str, Any]
+
+
+def level_marks(sight: Sight, units: Units) -> list[Mark]:
+    """Give the water line, the levels of changes and where to stop before wood moves."""
+    plan, found = sight.plan, []
+    line = plan.scape.tank.water_line
+    if line is not None:
+        found.append(Mark(line, f"water {place_words(line, units)}", LINE))
+    for share, level in plan.dosing.marks if plan.dosing else ():
+        found.append(Mark(level, f"{share:.0%} change {place_words(level, units)}", CHANGE))
+    for hold in plan.holds:
+        if hold.moves_at is not None:
+            stop = max(0.0, hold.moves_at - BELOW_MOVE)
+            found.append(Mark(stop, f"stop: {hold.group.name} {place_words(stop, units)}", STOP))
+    return found
+
+
+def pane_profiles(result: "LayerResult") -> dict[str, tuple[Floats, Floats]]:
+    """Give where a layer begins and ends along each pane [m]: from left, or from the front."""
+    cuts: dict[str, Any] = {
+        "front": np.s_[0],
+        "back": np.s_[-1],
+        "left": np.s_[:, 0],
+        "right": np.s_[:, -1],
+    }
+    return {side: (result.below[cut], result.surface[cut]) for side, cut in cuts.items()}
+
+
+def front_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
+    """Draw what one sees through the front pane, with the heights to mark on the glass."""
+    tank, marks = sight.plan.scape.tank, level_marks(sight, units)
+    with style():
+        entries = material_entries(sight)
+        entries += [WATER_ENTRY] if tank.water_line else []
+        if sight.plan.bed:
+            entries.append(line_entry("poured to, front pane"))
+            entries.append(line_entry("back pane", linestyle=BACK))
+        size = (tank.length, sight.height)
+        title = sight.plan.scape.name if medium.height else ""
+        panel = laid_out(medium, size, entries, below=1.5, title=title)
+        panel.axes.imshow(
+            sight.from_front, origin="lower", extent=(0, tank.length, 0, sight.height),
+            interpolation="bilinear", aspect="auto", zorder=1,
+        )  # fmt: skip
+        if tank.water_line is not None:
+            panel.axes.axhspan(0, tank.water_line, color=WATER, alpha=0.10, linewidth=0, zorder=0)
+            panel.axes.axhspan(0, tank.water_line, color=WATER, alpha=0.06, linewidth=0, zorder=2)
+        panel.tick(units)
+        _foot(panel, f"{unit_words(units)} above the glass floor", units)
+        _front_numbers(panel, sight, medium.number)
+        _level_lines(panel, marks, tank.length)
+        _pour_lines(panel, sight, units)
+    return panel.page.figure
+
+
+def sides_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
+    """Draw the left and the right pane from inside, with where each layer ends on them."""
+    depth, height = sight.plan.scape.tank.depth, _drawn_height(sight)
+    gap = 0.12 * depth
+    with style():
+        entries = material_entries(sight, cut=True, pieces=False)
+        whole = (2 * depth + gap, height)
+        title = sight.plan.scape.name if medium.height else ""
+        panel = laid_out(medium, whole, entries, above=1.6, below=1.0, title=title)
+        panel.axes.axis("off")
+        for number, (side, ends) in enumerate(
+            (("left", ("front", "back")), ("right", ("back", "front")))
+        ):
+            corner = panel.at(number * (depth + gap), 0)
+            part = Panel.on(panel.page, *corner, panel.scale, (depth, height))
+            _heading(part, f"{side} pane, from inside")
+            _pane(part, sight, side, ends, units)
+    return panel.page.figure
+
+
+def section_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
+    """Draw two cuts: A front to back through the tallest stone, B along the border."""
+    tank, height = sight.plan.scape.tank, _drawn_height(sight)
+    gap = 0.12 * max(tank.length, tank.depth)
+    with style():
+        entries = material_entries(sight, cut=True)
+        whole = (max(tank.length, tank.depth), 2 * height + gap)
+        title = sight.plan.scape.name if medium.height else ""
+        panel = laid_out(medium, whole, entries, above=1.6, title=title)
+        panel.axes.axis("off")
+        y = (np.arange(SAMPLES) + 0.5) * tank.depth / SAMPLES
+        x = np.full(SAMPLES, cut_place(sight))
+        upper = Panel.on(panel.page, *panel.at(0, height + gap), panel.scale, (tank.depth, height))
+        where = place_words(float(x[0]), units)
+        _heading(upper, f"A, front (at the left) to back, {where} from the left pane")
+        _cut(upper, sight, x, y, y, units)
+        x = (np.arange(SAMPLES) + 0.5) * tank.length / SAMPLES
+        y = np.interp(x, *across_line(sight).T)
+        lower = Panel.on(panel.page, *panel.at(0, 0), panel.scale, (tank.length, height))
+        along = "along the border" if sight.plan.scape.border else "through the middle"
+        _heading(lower, f"B, {along}, from the front")
+        _cut(lower, sight, x, y, x, units)
+    return panel.page.figure
+
+
+def _drawn_height(sight: Sight) -> float:
+    """Give how high cuts are drawn: up to what stands highest, with room for a label [m]."""
+    tops = [float(form.high[2]) for form in sight.forms]
+    top = max([*tops, float(sight.line.max())])
+    return min(1.15 * top + 0.02, max(sight.height, top))
+
+
+def _name(result: "LayerResult") -> str:
+    return result.layer.name[:23]
+
+
+def _foot(panel: Panel, words: str, units: Units) -> None:
+    """Write below a drawing what its numbers count from, and a bar of a known length."""
+    page, text = panel.page, panel.page.text
+    left, bottom = panel.at(0, 0)
+    right, _ = panel.at(panel.axes.get_xlim()[1], 0)
+    y = bottom - 2.9 * text
+    width, _ = measure(words, 0.85 * text)
+    page.write(words, [(left + width / 2, y)], size=0.85 * text, halo=False)
+    panel.scale_bar(units, right, y)
+
+
+def _heading(panel: Panel, words: str) -> None:
+    """Write a heading over one of several drawings on a page."""
+    text = panel.page.text
+    left, top = panel.at(0, panel.axes.get_ylim()[1])
+    width, _ = measure(words, text)
+    panel.page.write(words, [(left + width / 2, top + 0.9 * text)], halo=False)
+
+
+def _front_numbers(panel: Panel, sight: Sight, size: float) -> None:
+    """Give each piece its number; those below the bed are dashed, and numbered if there is room."""
+    hidden = {"color": PAPER, "linewidth": 1.1, "linestyle": (0, (3, 2))}
+    step = size / panel.scale
+    for form in sorted(sight.forms, key=lambda f: (f.buried, float(f.low[1]))):
+        if form.buried:
+            panel.lines(form.front, zorder=3, color=INK, linewidth=1.9, alpha=0.5)
+            panel.lines(form.front, zorder=3, **hidden)
+        if form.buried and len(sight.forms) > CROWDED:
+            continue
+        x, z = form.face or (form.middle[0], float(form.low[2] + form.high[2]) / 2)
+        around = [(x + r * step * np.cos(a), z + r * step * np.sin(a))
+                  for r in (0, 1.0, 1.6, 2.3, 3.2, 4.4)
+                  for a in np.radians((90, 45, 135, 0, 180))]  # fmt: skip
+        found = panel.page.write(
+            str(form.number), [panel.at(*place) for place in around], size=size,
+            must=not form.buried, weight="bold", bbox={"boxstyle": "round,pad=0.10"},
+        )  # fmt: skip
+        start = panel.at(x, z)
+        if found and np.hypot(found[0] - start[0], found[1] - start[1]) > 1.7 * size:
+            panel.page.paper.plot(
+                [start[0], found[0]], [start[1], found[1]], color=INK, linewidth=0.6, zorder=9
+            )
+
+
+def _level_lines(panel: Panel, marks: list[Mark], length: float) -> None:
+    """Draw the heights of the water, each with its words."""
+    text = panel.page.text
+    for mark in marks:
+        panel.axes.plot([0, length], [mark.height] * 2, zorder=4, **mark.looks)
+        width, _ = measure(mark.words, 0.85 * text)
+        _, y = panel.at(0, mark.height)
+        left, right = panel.at(0, 0)[0], panel.at(length, 0)[0]
+        ends = [right - width / 2 - 4, left + width / 2 + 4, (left + right) / 2]
+        places = [(x, y + up * text) for up in (0, 0.9, -0.9, 1.8, -1.8) for x in ends]
+        panel.page.write(mark.words, places, size=0.85 * text, must=True, color=mark.looks["color"])
+
+
+def _pour_lines(panel: Panel, sight: Sight, units: Units) -> None:
+    """Draw where each layer ends on the front pane, on the back pane and at both sides."""
+    bed = sight.plan.bed
+    for result in bed.layers if bed else ():
+        profiles = pane_profiles(result)
+        for side, dashes in (("front", "-"), ("back", BACK)):
+            _pour_line(panel, sight, result, *profiles[side], dashes)
+            words = f", {side}" if side == "back" else ""
+            _pour_words(panel, sight, result, *profiles[side], words, units)
+        for side, x in (("left", 0.0), ("right", sight.grid.length)):
+            below, level = profiles[side]
+            lying = level[level > below + LYING]
+            if len(lying):
+                panel.axes.plot(
+                    [x, x], [lying.min(), lying.max()], color=colour_of(result.layer.material),
+                    linewidth=5, zorder=7, solid_capstyle="butt",
+                )  # fmt: skip
+
+
+def _pour_line(
+    panel: Panel, sight: Sight, result: "LayerResult", below: Floats, level: Floats, dashes: Any
+) -> None:
+    """Draw where one layer ends on one pane."""
+    shown = np.where(level > below + LYING, level, np.nan)
+    colour = colour_of(result.layer.material)
+    panel.axes.plot(sight.grid.x, shown, color=PAPER, linewidth=3.0, zorder=5, alpha=0.9)
+    panel.axes.plot(sight.grid.x, shown, color=colour, linewidth=1.7, linestyle=dashes, zorder=6)
+
+
+def _pour_words(
+    panel: Panel,
+    sight: Sight,
+    result: "LayerResult",
+    below: Floats,
+    level: Floats,
+    ending: str,
+    units: Units,
+) -> None:
+    """Write the name of a layer and its height at a line to pour to."""
+    at, text = np.flatnonzero(level > below + LYING), panel.page.text
+    if len(at) == 0:
+        return
+    heights = dict.fromkeys(show_length(float(level[at[k]]), units) for k in (0, -1))
+    middles = [
+        panel.at(float(sight.grid.x[k]), float(level[k]))
+        for k in (at[int(share * (len(at) - 1))] for share in (0.12, 0.88, 0.3, 0.7, 0.5))
+    ]
+    panel.page.write(
+        f"{_name(result)} {' to '.join(heights)}{ending}",
+        [(x, y + up * text) for up in (0.9, 1.9, -0.9, 2.9, 4) for x, y in middles],
+        size=0.8 * text,
+    )
+
+
+def _pane(panel: Panel, sight: Sight, side: str, ends: tuple[str, str], units: Units) -> None:
+    """Draw the layers behind one pane, with heights at its ends and where a layer ends."""
+    text, width = panel.page.text, panel.axes.get_xlim()[1]
+    panel.tick(units, right=False)
+    for place, words in zip((0.0, width), ends, strict=True):
+        half = measure(words, 0.9 * text)[0] / 2
+        right, y = panel.at(place, 0)
+        inwards = half if place == 0 else -half
+        panel.page.write(words, [(right + inwards, y - 1.1 * text)], size=0.9 * text, halo=False)
+    layers = sight.plan.bed.layers if sight.plan.bed else ()
+    profiles = [pane_profiles(result)[side] for result in layers]
+    if ends[0] == "back":
+        profiles = [(below[::-1], level[::-1]) for below, level in profiles]
+    along = sight.grid.y
+    for result, (below, level) in zip(layers, profiles, strict=True):
+        lies = level > below + LYING
+        panel.axes.fill_between(
+            along, below, level, where=lies, facecolor=colour_of(result.layer.material),
+            hatch=hatch_of(result.layer.material), edgecolor=PAPER, linewidth=0,
+        )  # fmt: skip
+        panel.axes.plot(along, np.where(lies, level, np.nan), color=INK, linewidth=1.2)
+    for below, level in reversed(profiles):
+        _pane_heights(panel, along, below, level, units)
+
+
+def _pane_heights(panel: Panel, along: Floats, below: Floats, level: Floats, units: Units) -> None:
+    """Write the heights of a layer where it begins and ends on a side pane."""
+    text, at = panel.page.text, np.flatnonzero(level > below + LYING)
+    if len(at) == 0:
+        return
+    left, right = panel.at(0, 0)[0], panel.at(panel.axes.get_xlim()[1], 0)[0]
+    flat = float(np.ptp(level[at])) < 2 * LYING
+    for k in (at[len(at) // 2],) if flat else (at[0], at[-1]):
+        words = show_length(float(level[k]), units)
+        half = measure(words, 0.85 * text)[0] / 2 + 2
+        x, y = panel.at(float(along[k]), float(level[k]))
+        x = min(max(x, left + half), right - half)
+        places = [(x + s * half, y + up * text) for up in (0.85, -0.85, 1.7, 2.6)
+                  for s in (0, 2.1, -2.1)]  # fmt: skip
+        panel.page.write(words, places, size=0.85 * text)
+
+
+def _cut(panel: Panel, sight: Sight, x: Floats, y: Floats, along: Floats, units: Units) -> None:
+    """Draw layers, solids and the water over the places (x, y) of a cut."""
+    bed = sight.plan.bed
+    panel.tick(units)
+    cells = sight.grid.cell_at(x, y)
+    for result in bed.layers if bed else ():
+        panel.axes.fill_between(
+            along, result.below[cells], result.surface[cells],
+            facecolor=colour_of(result.layer.material), hatch=hatch_of(result.layer.material),
+            edgecolor=PAPER, linewidth=0,
+        )  # fmt: skip
+    size = 1.1 * panel.page.text
+    for form in sight.forms:
+        _cut_form(panel, sight, form, cells, along, size)
+    _heights(panel, sight, cells, along, units)
+
+
+def _cut_form(
+    panel: Panel, sight: Sight, form: Any, cells: tuple[Any, Any], along: Floats, size: float
+) -> None:
+    """Fill the intervals of one piece on a cut, and number it."""
+    window = columns_of(form.body.piece.vertices, form.body.piece.faces, sight.grid)
+    row, column = cells[0] - window.row, cells[1] - window.column
+    rows, columns = window.bottoms.shape[1:]
+    inside = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
+    widest: tuple[float, float, float] | None = None
+    for low, high in zip(window.bottoms, window.tops, strict=True):
+        bottom, top = np.full(len(along), np.nan), np.full(len(along), np.nan)
+        bottom[inside] = low[row[inside], column[inside]]
+        top[inside] = high[row[inside], column[inside]]
+        bottom[np.isinf(bottom)] = top[np.isinf(top)] = np.nan
+        solid = np.flatnonzero(np.isfinite(bottom))
+        if len(solid) < 2:
+            continue
+        panel.axes.fill_between(
+            along, bottom, top, facecolor=colour_of(form.body.entry.material), edgecolor=INK,
+            linewidth=0.8, zorder=3,
+        )  # fmt: skip
+        at = solid[len(solid) // 2]
+        if widest is None:
+            widest = (float(along[at]), float(bottom[at] + top[at]) / 2, float(top[at]))
+    if widest is not None:
+        x, middle, peak = widest
+        places = [panel.at(x, middle), *(
+            (panel.at(x, peak)[0] + side * size, panel.at(x, peak)[1] + up * size)
+            for up in (0.8, 1.9, 3.0) for side in (0, 1, -1))]  # fmt: skip
+        panel.page.write(str(form.number), places, size=size, must=True, weight="bold")
+
+
+def _heights(
+    panel: Panel, sight: Sight, cells: tuple[Any, Any], along: Floats, units: Units
+) -> None:
+    """Write the height of the bed near both ends and in the middle of a cut."""
+    bed, text = sight.plan.bed, panel.page.text
+    if bed is None:
+        return
+    free = np.flatnonzero(~(bed.columns.highest() > bed.surface - 1e-9)[cells])
+    level, span = bed.surface[cells], float(along[-1] - along[0])
+    for share in (0.06, 0.94, 0.5):
+        near = free[np.abs(along[free] - along[0] - share * span) < 0.2 * span]
+        if len(near) == 0:
+            continue
+        k = near[np.abs(along[near] - along[0] - share * span).argmin()]
+        x, y = panel.at(float(along[k]), float(level[k]))
+        places = [(x + side * text, y + up * text) for up in (1.1, 2.1, 3.1)
+                  for side in (0, 2, -2, 4, -4)]  # fmt: skip
+        panel.page.write(show_length(float(level[k]), units), places, size=0.85 * text)

@@ -1,0 +1,262 @@
+"""A page to draw on: its layout in points, and labels that never lie over each other."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from plumbstone.cli.pictures.colours import FAINT, INK, PAPER
+from plumbstone.cli.wording.units import INCH, Units
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+    from plumbstone.meshes.piece import Floats
+
+POINT = 0.0254 / 72  # [m]
+APART = 1.5  # between two labels [points]
+TICKS = {Units.METRIC: (0.05, 0.10, 0.20, 0.50), Units.US: tuple(n * INCH for n in (2, 4, 8, 20))}
+TICK_ROOM = 26.0  # that a number on an axis needs [points]
+Box = tuple[float, float, float, float]  # left, bottom, right, top [points]
+Place = tuple[float, float]
+
+
+@cache
+def measure(words: str, size: float) -> Place:
+    """Give the width and height of words in letters of a size [points]."""
+    from matplotlib.backends.backend_agg import RendererAgg
+    from matplotlib.font_manager import FontProperties
+
+    agg: Any = RendererAgg
+    renderer = agg(8, 8, 72)
+    font = FontProperties(family=["DejaVu Sans"], size=size)
+    width = renderer.get_text_width_height_descent(words, font, ismath=False)[0]
+    height = renderer.get_text_width_height_descent("lp", font, ismath=False)[1]
+    return width + 1, height + 1
+
+
+@dataclass(slots=True)
+class Page:
+    """A figure with fixed places [points], and what is written on it already."""
+
+    figure: "Figure"
+    paper: "Axes"  # the whole page, in points
+    width: float
+    height: float
+    text: float  # size of words [points]
+    taken: list[Box] = field(default_factory=list)
+
+    @classmethod
+    def of_size(cls, width: float, height: float, text: float) -> "Page":
+        """Make a blank page of a width and height [points]."""
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.figure import Figure
+
+        figure = Figure(figsize=(width / 72, height / 72), dpi=72)
+        FigureCanvasAgg(figure)
+        paper = figure.add_axes((0, 0, 1, 1), zorder=5)
+        paper.set_xlim(0, width)
+        paper.set_ylim(0, height)
+        paper.axis("off")
+        return cls(figure, paper, width, height, text)
+
+    def is_free(self, box: Box) -> bool:
+        """Tell whether a box lies on the page and over nothing that is written."""
+        left, bottom, right, top = box
+        if left < 1 or bottom < 1 or right > self.width - 1 or top > self.height - 1:
+            return False
+        return not any(
+            left < r + APART and right > le - APART and bottom < t + APART and top > b - APART
+            for le, b, r, t in self.taken
+        )
+
+    def keep_free(self, box: Box) -> None:
+        """Let no label lie there."""
+        self.taken.append(box)
+
+    def write(
+        self,
+        words: str,
+        middles: Iterable[Place],
+        *,
+        size: float | None = None,
+        must: bool = False,
+        halo: bool = True,
+        **looks: Any,
+    ) -> Place | None:
+        """Write words around the first of the places that is free.
+
+        Parameters
+        ----------
+        words : str
+        middles : iterable of (float, float)
+            Where the middle of the words may lie [points], the best place first.
+        size : float, optional
+            Of the letters [points].
+        must : bool
+            Whether the words are written at the first place when none is free.
+        halo : bool
+            Whether paper shows around the words.
+
+        Returns
+        -------
+        (float, float) or None
+            The place that was taken.
+        """
+        size = size or self.text
+        width, height = measure(words, size)
+        first = None
+        for x, y in middles:
+            first = first or (x, y)
+            box = (x - width / 2, y - height / 2, x + width / 2, y + height / 2)
+            if self.is_free(box):
+                self._put(words, box, size, halo, looks)
+                return x, y
+        if must and first is not None:
+            x, y = first
+            box = (x - width / 2, y - height / 2, x + width / 2, y + height / 2)
+            self._put(words, box, size, halo, looks)
+        return first if must else None
+
+    def _put(self, words: str, box: Box, size: float, halo: bool, looks: dict[str, Any]) -> None:
+        self.taken.append(box)
+        style = {"color": INK, "zorder": 12, **looks}
+        if halo:
+            style["bbox"] = {
+                "boxstyle": "round,pad=0.12", "facecolor": PAPER, "edgecolor": "none",
+                "alpha": 0.85, **style.get("bbox", {}),
+            }  # fmt: skip
+        self.paper.text(
+            (box[0] + box[2]) / 2, (box[1] + box[3]) / 2, words,
+            ha="center", va="center", fontsize=size, **style,
+        )  # fmt: skip
+
+
+@dataclass(slots=True)
+class Panel:
+    """A drawing on a page, to scale: metres inside, points outside."""
+
+    page: Page
+    axes: "Axes"
+    left: float  # [points]
+    bottom: float  # [points]
+    scale: float  # points for one metre
+
+    @classmethod
+    def on(cls, page: Page, left: float, bottom: float, scale: float, size: Place) -> "Panel":
+        """Make a drawing of a size [m] whose lower left corner lies there [points]."""
+        width, height = (side * scale for side in size)
+        axes = page.figure.add_axes(
+            (left / page.width, bottom / page.height, width / page.width, height / page.height)
+        )
+        axes.set_xlim(0, size[0])
+        axes.set_ylim(0, size[1])
+        return cls(page, axes, left, bottom, scale)
+
+    def at(self, x: float, y: float) -> Place:
+        """Give the place on the page of a place in the drawing [points]."""
+        return self.left + x * self.scale, self.bottom + y * self.scale
+
+    def tick(self, units: Units, *, right: bool = True, up: bool = True) -> None:
+        """Write round numbers along the lower and the left edge."""
+        size = 0.8 * self.page.text
+        ends = self.axes.get_xlim()[1], self.axes.get_ylim()[1]
+        room = max(TICK_ROOM, 2.6 * size)
+        step = next((s for s in TICKS[units] if s * self.scale >= room), TICKS[units][-1])
+        unit = INCH if units is Units.US else 0.01
+        for along, (end, wanted) in enumerate(zip(ends, (right, up), strict=True)):
+            axis = self.axes.yaxis if along else self.axes.xaxis
+            places = [step * k for k in range(int(end / step + 1e-6) + 1)]
+            axis.set_ticks(places, labels=[""] * len(places))
+            self.axes.tick_params(length=3, color=FAINT)
+            for place in places if wanted else ():
+                words = f"{place / unit:.0f}"
+                width, height = measure(words, size)
+                x, y = self.at(0, place) if along else self.at(place, 0)
+                middle = (x - width / 2 - 5, y) if along else (x, y - height / 2 - 5)
+                self.page.write(words, [middle], size=size, halo=False, color=FAINT)
+
+    def lines(self, rings: Sequence["Floats"], **looks: Any) -> None:
+        """Draw lines through places [m]."""
+        for ring in rings:
+            self.axes.plot(ring[:, 0], ring[:, 1], **looks)
+
+    def scale_bar(self, units: Units, right: float, y: float) -> None:
+        """Draw a bar of a round length that ends there [points], with its length beside it."""
+        unit, count, name = (INCH, 4, "in") if units is Units.US else (0.01, 10, "cm")
+        length = count * unit * self.scale
+        self.page.paper.plot([right - length, right], [y, y], color=INK, linewidth=2.2)
+        for end in (right - length, right):
+            self.page.paper.plot([end, end], [y - 3, y + 3], color=INK, linewidth=1)
+        words = f"{count} {name}"
+        width, _ = measure(words, 0.85 * self.page.text)
+        self.page.keep_free((right - length, y - 4, right, y + 4))
+        middle = (right - length - width / 2 - 5, y)
+        self.page.write(words, [middle], size=0.85 * self.page.text, halo=False)
+
+
+def legend(
+    page: Page, entries: Sequence[tuple[str, dict[str, Any]]], left: float, top: float
+) -> float:
+    """Write what colours and lines mean, in rows from a height downwards; give their lower end.
+
+    Parameters
+    ----------
+    page : Page
+    entries : sequence of (str, dict)
+        Words, and how the patch (`facecolor` …) or the line (`linestyle` …) beside them looks.
+    left, top : float
+        Where the rows begin [points].
+
+    Returns
+    -------
+    float
+        Where they end [points]; rows that would lie below the page are counted all the same.
+    """
+    size = 0.9 * page.text
+    patch, row = 1.8 * size, 1.6 * size
+    x, y = left, top - row / 2
+    for words, looks in entries:
+        width, _ = measure(words, size)
+        if x > left and x + patch + 4 + width > page.width - 4:
+            x, y = left, y - row
+        box = (x, y - 0.35 * size, x + patch, y + 0.35 * size)
+        if "facecolor" in looks:
+            from matplotlib.patches import Rectangle
+
+            page.paper.add_patch(Rectangle(box[:2], patch, 0.7 * size, **looks))
+        else:
+            page.paper.plot([box[0], box[2]], [y, y], **looks)
+        page.write(words, [(box[2] + 4 + width / 2, y)], size=size, halo=False, must=True)
+        x = box[2] + 4 + width + 1.1 * size
+    return y - row / 2
+
+
+def legend_height(
+    entries: Sequence[tuple[str, dict[str, Any]]], left: float, width: float, text: float
+) -> float:
+    """Tell how high a legend will be on a page of a width, with words of a size [points]."""
+    size = 0.9 * text
+    patch, row = 1.8 * size, 1.6 * size
+    x, rows = left, 1
+    for words, _ in entries:
+        long = measure(words, size)[0]
+        if x > left and x + patch + 4 + long > width - 4:
+            x, rows = left, rows + 1
+        x += patch + 4 + long + 1.1 * size
+    return rows * row
+
+
+def text_boxes(figure: "Figure") -> list[tuple[str, Box]]:
+    """Give every visible text of a figure with the box that it fills [pixels]."""
+    from matplotlib.text import Text
+
+    figure.canvas.draw()
+    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
+    found = []
+    for text in figure.findobj(Text):
+        if text.get_visible() and text.get_text().strip():
+            box = text.get_window_extent(renderer)
+            found.append((text.get_text(), (box.x0, box.y0, box.x1, box.y1)))
+    return found

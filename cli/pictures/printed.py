@@ -1,0 +1,121 @@
+"""What is printed: the drawings on paper, and a template of the floor at full size."""
+
+import io
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from plumbstone.cli.pictures.colours import FAINT, INK, colour_of
+from plumbstone.cli.pictures.drawing import style
+from plumbstone.cli.pictures.floor_plan import BORDER, GRID, plan_figure
+from plumbstone.cli.pictures.front_view import front_figure, section_figure, sides_figure
+from plumbstone.cli.pictures.layout import PAPER_A4
+from plumbstone.cli.pictures.paper import POINT, Page, Panel, measure
+from plumbstone.cli.pictures.sight import Sight
+from plumbstone.cli.wording.units import INCH, Units
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+SHEETS = {Units.METRIC: (0.297, 0.210), Units.US: (11 * INCH, 8.5 * INCH)}  # [m]
+MARGIN, FOOT = 0.011, 0.017  # left free by printers; with words below the drawing [m]
+CONTROL = {Units.METRIC: (0.10, "10 cm"), Units.US: (4 * INCH, "4 inches")}
+TEXT, NUMBER = 10.0, 22.0  # [points]
+
+
+def drawings_pdf(sight: Sight, units: Units) -> bytes:
+    """Give all drawings as PDF, one a page, A4 landscape."""
+    figures = (plan_figure, front_figure, sides_figure, section_figure)
+    return _pdf(draw(sight, units, PAPER_A4) for draw in figures)
+
+
+def template_pdf(sight: Sight, units: Units) -> bytes:
+    """Give the outlines on the floor at full size, over as many pages as that takes.
+
+    The sheets are laid edge to edge along their frames into the empty tank. Every page has
+    a bar of a known length: a printer that fits pages to the paper shows there.
+    """
+    return _pdf(_tile(sight, units, *place) for place in tiles(sight, units))
+
+
+def tiles(sight: Sight, units: Units) -> list[tuple[int, int, int, int]]:
+    """Give row, column, rows and columns of each page of the template, the front row first."""
+    tank = sight.plan.scape.tank
+    wide, high = _frame(units)
+    columns, rows = math.ceil(tank.length / wide - 1e-9), math.ceil(tank.depth / high - 1e-9)
+    return [(row, column, rows, columns) for row in range(rows) for column in range(columns)]
+
+
+def _frame(units: Units) -> tuple[float, float]:
+    """Width and height of what one page of the template shows [m]."""
+    width, height = SHEETS[units]
+    return width - 2 * MARGIN, height - 2 * MARGIN - FOOT
+
+
+def _pdf(figures: "Iterator[Figure]") -> bytes:
+    """Put figures into one PDF file, with nothing in it that changes from run to run."""
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    stream = io.BytesIO()
+    with style(), PdfPages(stream, metadata={"CreationDate": None}) as pages:
+        for figure in figures:
+            pages.savefig(figure)
+    return stream.getvalue()
+
+
+def _tile(sight: Sight, units: Units, row: int, column: int, rows: int, columns: int) -> "Figure":
+    """Draw one page of the template."""
+    width, height = (side / POINT for side in SHEETS[units])
+    wide, high = _frame(units)
+    page = Page.of_size(width, height, TEXT)
+    corner = np.array([column * wide, row * high])
+    panel = Panel.on(page, MARGIN / POINT, (MARGIN + FOOT) / POINT, 1 / POINT, (wide, high))
+    panel.axes.set_xticks([])
+    panel.axes.set_yticks([])
+    _content(panel, sight, units, corner)
+    length, words = CONTROL[units]
+    y = MARGIN / POINT + 9
+    right = page.width - MARGIN / POINT
+    left = right - length / POINT
+    page.paper.plot([left, right], [y, y], color=INK, linewidth=1.4)
+    for end in (left, right):
+        page.paper.plot([end, end], [y - 6, y + 6], color=INK, linewidth=0.8)
+    told = f"this bar measures {words}: print at 100 %, not fitted to the page"
+    half = measure(told, TEXT)[0] / 2
+    page.write(told, [(left - half - 8, y)], halo=False)
+    place = f"{sight.plan.scape.name[:30]}: row {row + 1} of {rows} from the front, "
+    place += f"sheet {column + 1} of {columns} from the left"
+    half = measure(place, TEXT)[0] / 2
+    page.write(place, [(MARGIN / POINT + half, y + 22)], halo=False)
+    return page.figure
+
+
+def _content(panel: Panel, sight: Sight, units: Units, corner: np.ndarray) -> None:
+    """Draw what of the floor lies on one page; `corner` is its lower left end [m]."""
+    tank, step = sight.plan.scape.tank, GRID[units]
+    wide, high = _frame(units)
+    for k in range(int(tank.length / step) + 1):
+        panel.axes.axvline(k * step - corner[0], color=FAINT, linewidth=0.4, alpha=0.6)
+    for k in range(int(tank.depth / step) + 1):
+        panel.axes.axhline(k * step - corner[1], color=FAINT, linewidth=0.4, alpha=0.6)
+    floor = np.array([[0, 0], [1, 0], [1, 1], [0, 1], [0, 0]]) * (tank.length, tank.depth)
+    panel.lines([floor - corner], color=INK, linewidth=2.2)
+    if sight.plan.scape.border is not None:
+        panel.lines([np.array(sight.plan.scape.border.line) - corner], **BORDER)
+    for form in sight.forms:
+        colour = colour_of(form.body.entry.material)
+        dashes = (0, (4, 3)) if form.buried else "-"
+        for ring in form.above:
+            x, y = (ring - corner).T
+            panel.axes.fill(x, y, facecolor=colour, alpha=0.18, linewidth=0)
+            panel.axes.plot(x, y, color=INK, linewidth=1.3, linestyle=dashes)
+        x, y = np.array(form.middle) - corner
+        if 0 < x < wide and 0 < y < high:
+            panel.axes.plot(x, y, "+", color=INK, markersize=14, markeredgewidth=1.2)
+            places = [panel.at(x + a, y + b) for a, b in
+                      ((0.009, 0), (-0.009, 0), (0, 0.009), (0, -0.009))]  # fmt: skip
+            panel.page.write(str(form.number), places, size=NUMBER, must=True)
+    panel.axes.set_xlim(0, wide)
+    panel.axes.set_ylim(0, high)

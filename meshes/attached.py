@@ -1,0 +1,166 @@
+"""Whether a body is really two that touch: a stone and its stand, a hand, a neighbour."""
+
+from dataclasses import dataclass
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from plumbstone.meshes.faults import enclosed_volume
+from plumbstone.meshes.piece import Floats, Indices
+
+CELLS = 44  # of the lattice along the longest side
+NECK = 0.80  # inner radius of a neck over that of the thinner of two parts: less is a neck
+LEAST_PART = 0.04  # share of the volume that counts as a part
+LEVELS = 60  # sections along the longest side, in which a stand is looked for
+EVEN_SECTION = 0.02  # change of a section from one level to the next that a straight wall allows
+LEAST_STAND = 0.10  # of the height that its straight wall must reach
+JUTS = 0.12  # how much wider than a stand the body above grows, and narrower a waist is
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """What a body stands on, melted into it."""
+
+    height: float  # over the table [m]
+    straight: bool  # its walls are upright: made by hands, surely no stone
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Parts:
+    """How a body falls apart at its narrowest necks."""
+
+    shares: tuple[float, ...]  # of the volume, largest first; (1.0,) for one compact body
+    neck: float  # radius of the narrowest neck over that of the thinner part; 1 without one
+    solidity: float  # volume over that of the hull
+    points: Floats  # (k, 3) inner points of all parts but the largest [m]
+
+
+def parts_of(vertices: Floats, faces: Indices) -> Parts:
+    """Divide a closed body at necks.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float array
+    faces : (m, 3) int array
+        Closed, outward.
+
+    Notes
+    -----
+    Watershed of the distance to the skin on a lattice: two basins are parts where the ridge
+    between them lies much lower than the peak of the lower one.
+    """
+    from scipy.ndimage import distance_transform_edt
+    from scipy.spatial import ConvexHull
+
+    low, size = vertices.min(axis=0), np.ptp(vertices, axis=0)
+    step = float(size.max()) / CELLS
+    origin = low - 1.5 * step
+    nx, ny, nz = (int(n) for n in np.ceil(size / step).astype(int) + 3)
+    inside = _inside((vertices - origin) / step, faces, (nx, ny, nz))
+    depth = distance_transform_edt(inside)
+    order = np.argsort(-depth, axis=None, kind="stable")[: int(inside.sum())]
+    label, neck = _basins(depth.ravel(), order, np.array([ny * nz, nz, 1]), NECK)
+    numbers, counts = np.unique(label[order], return_counts=True)
+    rank = np.argsort(-counts)
+    large = counts[rank] >= LEAST_PART * len(order)
+    shares = counts[rank][large] / counts[rank][large].sum()
+    other = np.isin(label, numbers[rank[1:]][large[1:]]).reshape(depth.shape)
+    points = (np.argwhere(other) + 0.5) * step + origin
+    hull = float(ConvexHull(vertices).volume)
+    solidity = enclosed_volume(vertices, faces) / hull
+    return Parts(tuple(float(s) for s in shares), neck, solidity, points)
+
+
+def stand_below(vertices: Floats, faces: Indices) -> Stand | None:
+    """Find a stand below a closed body that stands on z = 0, by its sections.
+
+    Notes
+    -----
+    The section of a stand with upright walls stays the same from level to level and changes
+    at once where the stone begins; any other stand leaves a waist below a wider body.
+    """
+    low, size = vertices.min(axis=0), np.ptp(vertices, axis=0)
+    step = float(size.max()) / LEVELS
+    origin = low - 1.5 * step
+    nx, ny, nz = (int(n) for n in np.ceil(size / step).astype(int) + 3)
+    area = _inside((vertices - origin) / step, faces, (nx, ny, nz)).sum(axis=(0, 1))
+    area = area[area > 0].astype(float)
+    start = 1  # the lowest level is cut by the table
+    change = np.abs(np.diff(area[start:])) / area[start:-1]
+    run = int(np.argmax(change > EVEN_SECTION)) if (change > EVEN_SECTION).any() else len(change)
+    top = start + run
+    rest = area[top + 1 :]
+    if len(rest) == 0:
+        return None
+    if run >= max(3, LEAST_STAND * len(area)) and (
+        rest.max() > (1 + JUTS) * area[top] or rest[: run + 1].min() < (1 - JUTS) * area[top]
+    ):
+        waist = top + 1 + int(np.argmin(area[top + 1 : top + 1 + max(2, run // 3)]))
+        return Stand((waist + 0.5) * step, straight=True)
+    for level in range(2, len(area) - 3):
+        below, above = area[1:level].max(), area[level + 1 :].max()
+        if area[level] < (1 - JUTS) * min(below, above) and area[level] == area[1:-1].min():
+            return Stand((level + 0.5) * step, straight=False)
+    return None
+
+
+def _inside(vertices: Floats, faces: Indices, shape: tuple[int, int, int]) -> NDArray[np.bool_]:
+    """Which points of a lattice, in its cells, a closed mesh holds."""
+    from plumbstone.meshes.uncrossing import wound_around
+
+    return wound_around(vertices, faces, shape)[0]
+
+
+@numba.njit(cache=True)
+def _basins(
+    depth: Floats, order: Indices, strides: Indices, neck: float
+) -> tuple[NDArray[np.int64], float]:
+    """Flood basins from the deepest cell down, and join those whose ridge is no neck."""
+    label = np.full(len(depth), -1, dtype=np.int64)
+    parent = np.arange(len(order))
+    peak = np.zeros(len(order))
+    size = np.zeros(len(order), dtype=np.int64)
+    count = 0
+    narrowest = 1.0
+    enough = LEAST_PART * len(order)
+    around = np.empty(26, dtype=np.int64)
+    n = 0
+    for i in range(-1, 2):
+        for j in range(-1, 2):
+            for k in range(-1, 2):
+                if i != 0 or j != 0 or k != 0:
+                    around[n] = i * strides[0] + j * strides[1] + k * strides[2]
+                    n += 1
+    for cell in order:
+        mine = -1
+        for way in around:
+            other = label[cell + way]
+            if other < 0:
+                continue
+            while parent[other] != other:
+                other = parent[other]
+            if mine < 0:
+                mine = other
+            elif other != mine:
+                lower, higher = (other, mine) if peak[other] < peak[mine] else (mine, other)
+                ratio = depth[cell] / peak[lower]
+                apart = ratio < neck and size[lower] >= enough
+                if apart:
+                    narrowest = min(narrowest, ratio)
+                else:
+                    parent[lower] = higher
+                    size[higher] += size[lower]
+                    mine = higher
+        if mine < 0:
+            mine = count
+            peak[mine] = depth[cell]
+            count += 1
+        label[cell] = mine
+        size[mine] += 1
+    for cell in order:
+        root = label[cell]
+        while parent[root] != root:
+            root = parent[root]
+        label[cell] = root
+    return label, narrowest

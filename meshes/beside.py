@@ -1,0 +1,65 @@
+"""Which files another file may name: those beside and below it, and in folders the user trusts."""
+
+import os
+import stat
+from collections.abc import Iterable
+from pathlib import Path
+
+from plumbstone.meshes.errors import PlumbstoneError
+
+VARIABLE = "PLUMBSTONE_TRUST"  # folders, joined as in PATH; child processes inherit it
+
+
+class OutsideError(PlumbstoneError, ValueError):
+    """A file that may not be read on the word of another file."""
+
+
+def file_beside(folder: Path, name: str) -> Path:
+    """Give the place of a file that another one names.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the file lies that names it.
+    name : str
+        Relative to that folder.
+
+    Returns
+    -------
+    Path
+        Beside or below the folder, links followed, or inside a trusted one. It may not exist.
+
+    Raises
+    ------
+    OutsideError
+        If it leads elsewhere, or to a device or a pipe; the message begins after the name.
+    """
+    if "\0" in name or len(name) > 4096:
+        raise OutsideError("is no name that a file can have.")
+    path = folder / name
+    own = not Path(name).anchor and ".." not in Path(name).parts
+    roots = [*([folder] if own else []), *trusted_folders()]
+    try:
+        real = path.resolve()
+        inside = any(real.is_relative_to(root.resolve()) for root in roots)
+        plain = not inside or not real.exists() or stat.S_ISREG(real.stat().st_mode)
+    except (OSError, RuntimeError):  # links in a ring, a name too long
+        raise OutsideError("is no name that a file can have.") from None
+    if not inside:
+        problem = "lies neither beside nor below the file that names it; move it there, or pass"
+        raise OutsideError(f"{problem} --trust with its folder if you know where it comes from.")
+    if not plain:
+        raise OutsideError("is no plain file.")
+    return path
+
+
+def trust(folders: Iterable[Path] | None) -> None:
+    """Trust folders from here on, in child processes too."""
+    earlier = os.environ.get(VARIABLE, "")
+    names = [str(folder.absolute()) for folder in folders or ()]
+    os.environ[VARIABLE] = os.pathsep.join(filter(None, [earlier, *names]))
+
+
+def trusted_folders() -> list[Path]:
+    """List the folders that the user trusts."""
+    return [Path(part) for part in os.environ.get(VARIABLE, "").split(os.pathsep) if part]

@@ -1,0 +1,60 @@
+"""The content of a scan file, and where in the user's cache results of it are kept."""
+
+import hashlib
+import json
+import os
+from functools import cache
+from pathlib import Path
+
+# Formats that hold all in one file; what others refer to could change unseen.
+ONE_FILE = frozenset(
+    (
+        ".stl", ".ply", ".off", ".glb", ".3mf", ".obj", ".xyz", ".usdz", ".zip",
+        ".las", ".laz", ".e57", ".pcd", ".pts",
+    )
+)  # fmt: skip
+LARGEST = 1_000_000_000  # [bytes] of a scan whose content is looked at
+
+
+def content_digest(path: Path, *options: str) -> str | None:
+    """Tell one content of a scan, read with these options by this code, from any other.
+
+    None where nothing should be kept of it: other files count too, or it is very large.
+    """
+    if path.suffix.lower() not in ONE_FILE:
+        return None
+    try:
+        if path.stat().st_size > LARGEST:
+            return None
+        digest = hashlib.blake2b(path.read_bytes(), digest_size=20)
+    except OSError:
+        return None
+    digest.update(json.dumps([path.suffix.lower(), *options, _method()]).encode())
+    return digest.hexdigest()
+
+
+def cache_folder(name: str) -> Path | None:
+    """Folder of the user's cache for one kind of results; it may not exist yet.
+
+    None where the user has no home of their own: what others could write is not believed.
+    """
+    root = Path(os.environ.get("XDG_CACHE_HOME", ""))
+    if not root.is_absolute():
+        root = Path(os.environ.get("HOME", "")) / ".cache"
+    return root / "plumbstone" / name if root.is_absolute() else None
+
+
+def kept_place(path: Path, kind: str, ending: str, *options: str) -> Path | None:
+    """Where results of one kind are kept of this content of a scan; None where nothing is."""
+    folder = cache_folder(kind)
+    digest = None if folder is None else content_digest(path, *options)
+    return None if folder is None or digest is None else folder / f"{digest}{ending}"
+
+
+@cache
+def _method() -> str:
+    """Digest of the code that turns a scan into a volume, so that a new version starts anew."""
+    digest = hashlib.blake2b(digest_size=8)
+    for source in sorted(Path(__file__).parent.rglob("*.py")):
+        digest.update(source.read_bytes())
+    return digest.hexdigest()

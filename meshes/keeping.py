@@ -1,0 +1,103 @@
+"""Closed scans kept on disk by the content of their files, so that each is closed only once."""
+
+import json
+import tempfile
+from dataclasses import asdict
+from pathlib import Path
+
+import numpy as np
+
+from plumbstone.meshes.closing import ClosedScan, closed_scan
+from plumbstone.meshes.contents import kept_place
+from plumbstone.meshes.doubts import Doubt
+from plumbstone.meshes.piece import Piece
+from plumbstone.meshes.rulers import FILE_ALONE, Ruler
+
+MOST_KEPT = 2_000_000_000  # [bytes] of all that is kept; the oldest go first
+ENDING = ".closed.npz"
+
+
+def kept_scan(path: Path, ruler: Ruler = FILE_ALONE) -> ClosedScan:
+    """Give a scan as one closed body, from the cache where the same bytes were closed before.
+
+    Parameters
+    ----------
+    path : Path
+        Mesh or point cloud.
+    ruler : Ruler
+        What is known of its unit and lengths.
+
+    Raises
+    ------
+    ScanError
+        As `closed_scan`.
+    """
+    place = kept_place(path, "scans", ENDING, repr(ruler))
+    if place is not None and (found := _recalled(place, path)) is not None:
+        return found
+    scan = closed_scan(path, ruler)
+    if place is not None:
+        _remember(place, scan)
+    return scan
+
+
+def _recalled(place: Path, path: Path) -> ClosedScan | None:
+    """Read what was kept; None where nothing was, or it is damaged."""
+    try:
+        with np.load(place, allow_pickle=False) as kept:
+            told = json.loads(str(kept["told"]))
+            piece = Piece(
+                vertices=kept["vertices"],
+                faces=kept["faces"].astype(np.int64),
+                name=path.stem,
+                source=str(path),
+                changes=tuple(told["changes"]),
+                warnings=tuple(told["warnings"]),
+            )
+            return ClosedScan(
+                piece=piece,
+                doubts=tuple(Doubt(**doubt) for doubt in told["doubts"]),
+                bare=kept["bare"].astype(np.int64),
+                away=kept["away"] if told["away"] else None,
+            )
+    except Exception:  # whatever a damaged file does: close the scan anew
+        return None
+
+
+def _remember(place: Path, scan: ClosedScan) -> None:
+    """Keep a closed scan for later runs; a disk that refuses is no error."""
+    told = {
+        "changes": scan.piece.changes,
+        "warnings": scan.piece.warnings,
+        "doubts": [asdict(doubt) for doubt in scan.doubts],
+        "away": scan.away is not None,
+    }
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=place.parent, delete=False) as fresh:
+            np.savez(
+                fresh,
+                vertices=scan.piece.vertices,
+                faces=scan.piece.faces.astype(np.int32),
+                bare=scan.bare.astype(np.int32),
+                away=np.zeros((0, 3, 3)) if scan.away is None else scan.away,
+                told=np.array(json.dumps(told)),
+            )
+        Path(fresh.name).replace(place)
+        _forget_oldest(place.parent)
+    except OSError:
+        return
+
+
+def _forget_oldest(folder: Path) -> None:
+    """Remove the oldest closed scans until the rest fits."""
+    kept = sorted(
+        ((state.st_mtime, state.st_size, entry) for entry in folder.glob(f"*{ENDING}")
+         if (state := entry.stat())),
+        reverse=True,
+    )  # fmt: skip
+    whole = 0
+    for _, size, entry in kept:
+        whole += size
+        if whole > MOST_KEPT:
+            entry.unlink(missing_ok=True)

@@ -1,0 +1,105 @@
+"""Reading OBJ fast, with its texture where that is asked for."""
+
+import re
+from collections.abc import Mapping
+from typing import Any, Protocol
+
+import numpy as np
+
+from plumbstone.meshes.parts import NO_FACES, Parsed, Part
+from plumbstone.meshes.piece import Floats, Indices
+
+
+class Beside(Protocol):
+    """Gives the files beside the OBJ by their names."""
+
+    def __getitem__(self, name: str) -> bytes: ...
+
+
+def parsed_obj(content: bytes, beside: Beside | None = None) -> Parsed:
+    """Read corners and faces of an OBJ; with `beside` also texture coordinates and pictures."""
+    content = content.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ")
+    lines = [line.strip() for line in content.splitlines()]
+    vertices = _numbers([x[2:] for x in lines if x[:2] in (b"v ", b"v\t")], 3)
+    rows = [x[2:] for x in lines if x[:2] in (b"f ", b"f\t")]
+    if not rows:
+        return Parsed((Part(vertices, NO_FACES),))
+    faces = _corners(rows, len(vertices), 0)
+    if beside is None or not any(x.startswith(b"vt") for x in lines):
+        return Parsed((Part(vertices, faces),))
+    return Parsed(tuple(_textured(lines, vertices, beside)))
+
+
+def _numbers(rows: list[bytes], width: int) -> Floats:
+    """Numbers at the start of each line, (n, width)."""
+    if not rows:
+        return np.empty((0, width))
+    flat = np.array(b" ".join(rows).split(), dtype=np.float64)
+    wide = len(flat) // len(rows)
+    if wide * len(rows) == len(flat) and wide >= width and len(rows[0].split()) == wide:
+        return flat.reshape(-1, wide)[:, :width]
+    return np.array([row.split()[:width] for row in rows], dtype=np.float64)
+
+
+def _corners(rows: list[bytes], count: int, field: int) -> Indices:
+    """One field of each corner of each face, polygons cut into fans, (m, 3); counted from 0."""
+    text = b"\n".join(rows)
+    if field == 0:
+        text = re.sub(rb"/[^\s]*", b"", text)
+    else:
+        text = re.sub(rb"[^\s/]+/([^\s/]*)(?:/[^\s]*)?", rb"\1", text)
+    flat = np.array(text.split(), dtype=np.int64)
+    flat = np.where(flat < 0, flat + count, flat - 1)
+    if len(flat) == 3 * len(rows) and text.count(b"\n") == len(rows) - 1:
+        sizes = {len(row.split()) for row in rows[:100]}
+        if sizes == {3}:
+            return flat.reshape(-1, 3)
+    found, start = [], 0
+    for line in text.split(b"\n"):
+        size = len(line.split())
+        one = flat[start : start + size]
+        found += [(one[0], one[k], one[k + 1]) for k in range(1, size - 1)]
+        start += size
+    return np.array(found, dtype=np.int64).reshape(-1, 3)
+
+
+def _textured(lines: list[bytes], vertices: Floats, beside: Beside) -> list[Part]:
+    """Make a part for each material, with its picture."""
+    coordinates = _numbers([x[3:] for x in lines if x[:3] == b"vt "], 2)
+    pictures: dict[bytes, bytes] = {}
+    groups: dict[bytes, list[bytes]] = {}
+    name = b""
+    for line in lines:
+        if line.startswith(b"mtllib"):
+            pictures |= _pictures(line[6:].strip().decode(errors="replace"), beside)
+        elif line.startswith(b"usemtl"):
+            name = line[6:].strip()
+        elif line[:2] == b"f ":
+            groups.setdefault(name, []).append(line[2:])
+    parts = []
+    for material, rows in groups.items():
+        faces = _corners(rows, len(vertices), 0)
+        mapped = material in pictures and all(b"/" in row for row in rows[:3])
+        uv = coordinates[_corners(rows, len(coordinates), 1)] if mapped else None
+        parts.append(Part(vertices, faces, uv, pictures.get(material) if mapped else None))
+    return parts
+
+
+def _pictures(library: str, beside: Beside) -> Mapping[bytes, Any]:
+    """Read the picture of each material in a library, as far as it is there."""
+    from contextlib import suppress
+
+    from plumbstone.meshes.errors import PlumbstoneError
+
+    found: dict[bytes, bytes] = {}
+    name = b""
+    with suppress(PlumbstoneError, KeyError):
+        for line in beside[library].splitlines():
+            words = line.strip().split(maxsplit=1)
+            if len(words) == 2 and words[0] == b"newmtl":
+                name = words[1]
+            elif len(words) == 2 and words[0] == b"map_Kd":
+                with suppress(PlumbstoneError, KeyError):
+                    picture = words[1].split()[-1] if b" -" in b" " + words[1] else words[1]
+                    found[name] = beside[picture.decode(errors="replace")]
+    return found

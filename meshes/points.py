@@ -1,0 +1,115 @@
+"""Reading point clouds: text of any kind, PCD, LAS and LAZ, E57."""
+
+import io
+import re
+from pathlib import Path
+
+import numpy as np
+
+from plumbstone.meshes.parts import NO_FACES, Parsed, Part, ScanError, needed
+from plumbstone.meshes.piece import Floats
+
+PCD_TYPES = {"F": "f", "I": "i", "U": "u"}
+DECIMAL_COMMA = re.compile(r"-?\d+,\d+(e[-+]?\d+)?", re.IGNORECASE)
+
+
+def parsed_points(path: Path, content: bytes, kind: str) -> Parsed:
+    """Read the points of a cloud."""
+    if kind == ".e57":  # metres by ASTM E2807
+        return Parsed((Part(_e57(path), NO_FACES),), unit=1.0, up="z")
+    if kind in (".las", ".laz"):
+        return Parsed((Part(_las(path, content), NO_FACES),), up="z")
+    points = _pcd(path, content) if kind == ".pcd" else _text(content)
+    return Parsed((Part(points, NO_FACES),))
+
+
+def _text(content: bytes) -> Floats:
+    """Read x y z at the start of each line; header lines are passed over."""
+    text = content.decode("utf-8-sig", errors="replace")
+    lines = [line for line in text.splitlines() if line.strip()]
+    if any(_has_decimal_commas(line) for line in lines[:50]):
+        lines = [line.replace(",", ".").replace(";", " ") for line in lines]
+    else:
+        lines = [line.replace(",", " ").replace(";", " ") for line in lines]
+    while lines and not _starts_with_numbers(lines[0]):
+        lines.pop(0)
+    rows = [line.split()[:3] for line in lines]
+    for number, row in enumerate(rows, 1):
+        if len(row) < 3:
+            message = f"row {number} of numbers holds {len(row)}, not x y z"
+            raise ValueError(message)
+    return np.array(rows, dtype=float)
+
+
+def _has_decimal_commas(line: str) -> bool:
+    """Tell whether a line is of numbers with decimal commas between blanks or semicolons.
+
+    Raises
+    ------
+    ValueError
+        If commas part both the numbers and their decimals.
+    """
+    words = re.split(r"[;\s]+", line.strip())[:3]
+    if len(words) == 3:
+        return all(DECIMAL_COMMA.fullmatch(word) for word in words)
+    if "." not in line and re.fullmatch(r"-?\d+,\d+,-?\d+,\d+,-?\d+,\d+", line.strip()):
+        message = "commas part both numbers and decimals; write points, or semicolons between"
+        raise ValueError(message)
+    return False
+
+
+def _starts_with_numbers(line: str) -> bool:
+    """Tell whether a line begins with three numbers."""
+    try:
+        return len([float(word) for word in line.split()[:3]]) == 3
+    except ValueError:
+        return False
+
+
+def _pcd(path: Path, content: bytes) -> Floats:
+    """Read the x, y, z fields of a PCD, as text or binary."""
+    end = content.index(b"\n", content.index(b"\nDATA") + 1)
+    head = {
+        words[0]: words[1:]
+        for line in content[:end].decode("ascii", errors="replace").splitlines()
+        if (words := line.split()) and not line.startswith("#")
+    }
+    names, count = head["FIELDS"], int(head["POINTS"][0])
+    repeats = [int(n) for n in head.get("COUNT", ["1"] * len(names))]
+    if head["DATA"][0] == "ascii":
+        at = [sum(repeats[: names.index(axis)]) for axis in "xyz"]
+        table: Floats = np.loadtxt(io.BytesIO(content[end:]), usecols=at, ndmin=2)
+        return table[np.isfinite(table).all(axis=1)]
+    if head["DATA"][0] != "binary":
+        raise ScanError(path, "is a compressed PCD; export it as binary or ASCII PCD, or PLY.")
+    kinds = [f"<{PCD_TYPES[t]}{s}" for t, s in zip(head["TYPE"], head["SIZE"], strict=True)]
+    fields = zip(kinds, repeats, strict=True)
+    record = np.dtype([(str(k), kind, (times,)) for k, (kind, times) in enumerate(fields)])
+    if count * record.itemsize > len(content) - end - 1:
+        raise ScanError(path, f"promises {count} points, more than it holds; export it again.")
+    rows = np.frombuffer(content, record, count, end + 1)
+    columns = [rows[str(names.index(axis))][:, 0].astype(float) for axis in "xyz"]
+    points: Floats = np.column_stack(columns)
+    return points[np.isfinite(points).all(axis=1)]
+
+
+def _las(path: Path, content: bytes) -> Floats:
+    """Read the points of a LAS or LAZ."""
+    library = needed(path, "laspy", "PLY, E57 or XYZ")
+    cloud = library.read(io.BytesIO(content))
+    return np.column_stack([np.asarray(cloud.x), np.asarray(cloud.y), np.asarray(cloud.z)])
+
+
+def _e57(path: Path) -> Floats:
+    """Read the points of all scans of an E57, each at its place."""
+    library = needed(path, "pye57", "PLY, LAS or XYZ")
+    file = library.E57(str(path))
+    try:
+        scans = [
+            file.read_scan(k, ignore_missing_fields=True, transform=True)
+            for k in range(file.scan_count)
+        ]
+    finally:
+        file.close()
+    axes = ("cartesianX", "cartesianY", "cartesianZ")
+    return np.concatenate([np.column_stack([scan[axis] for axis in axes]) for scan in scans])

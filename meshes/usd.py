@@ -1,0 +1,110 @@
+"""Reading USD and USDZ, the usual export of phones."""
+
+import io
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from plumbstone.meshes.parts import Parsed, Part, ScanError, needed
+from plumbstone.meshes.piece import Floats, Indices
+
+OTHER = "GLB, OBJ or PLY"
+
+
+def parsed_usd(path: Path, content: bytes) -> Parsed:
+    """Read all meshes of the stage at their places, with its unit and up axis."""
+    usd = needed(path, "pxr.Usd", OTHER)
+    geometry = needed(path, "pxr.UsdGeom", OTHER)
+    try:
+        stage = usd.Stage.Open(str(path))
+    except Exception:  # the library raises its own kind, and prints
+        stage = None
+    if stage is None:
+        raise ScanError(path, "is no readable USD file; export it again.")
+    cache = geometry.XformCache(usd.TimeCode.EarliestTime())
+    archive = content if path.suffix.lower() == ".usdz" else None
+    parts = [
+        _part(path, geometry.Mesh(prim), cache, archive)
+        for prim in stage.Traverse(usd.TraverseInstanceProxies())
+        if prim.IsA(geometry.Mesh) and geometry.Imageable(prim).ComputeVisibility() != "invisible"
+    ]
+    if not parts:
+        raise ScanError(path, f"holds no mesh; export it as {OTHER}.")
+    unit = geometry.GetStageMetersPerUnit(stage)
+    return Parsed(tuple(parts), float(unit), str(geometry.GetStageUpAxis(stage)).lower())
+
+
+def _part(path: Path, mesh: Any, cache: Any, archive: bytes | None) -> Part:
+    """One mesh at its place in the stage."""
+    usd = needed(path, "pxr.Usd", OTHER)
+    time = usd.TimeCode.EarliestTime()
+    points = np.asarray(mesh.GetPointsAttr().Get(time), dtype=float).reshape(-1, 3)
+    counts = np.asarray(mesh.GetFaceVertexCountsAttr().Get(time), dtype=np.int64)
+    corners = np.asarray(mesh.GetFaceVertexIndicesAttr().Get(time), dtype=np.int64)
+    if len(counts) and (counts.min() < 3 or counts.sum() != len(corners)):
+        raise ScanError(path, "has faces that do not add up; export it again.")
+    slots = _fans(counts)
+    faces = corners[slots]
+    if str(mesh.GetOrientationAttr().Get()) == "leftHanded":
+        faces, slots = faces[:, ::-1], slots[:, ::-1]
+    place = np.array(cache.GetLocalToWorldTransform(mesh.GetPrim()))
+    vertices = points @ place[:3, :3] + place[3, :3]
+    if np.linalg.det(place[:3, :3]) < 0:
+        faces, slots = faces[:, ::-1], slots[:, ::-1]
+    uv = _coordinates(mesh, slots, faces, len(corners), len(points))
+    image = None if uv is None else _image(path, mesh, archive)
+    return Part(vertices, faces, uv if image is not None else None, image)
+
+
+def _fans(counts: Indices) -> Indices:
+    """Cut polygons into triangles: places in the list of corners, (m, 3)."""
+    starts = np.cumsum(counts) - counts
+    number = counts - 2
+    first = np.repeat(starts, number)
+    within = np.arange(number.sum()) - np.repeat(np.cumsum(number) - number, number)
+    return np.column_stack([first, first + within + 1, first + within + 2])
+
+
+def _coordinates(
+    mesh: Any, slots: Indices, faces: Indices, corners: int, points: int
+) -> Floats | None:
+    """Texture coordinates of each face's corners, (m, 3, 2); None where it has none."""
+    from pxr import UsdGeom
+
+    for primvar in UsdGeom.PrimvarsAPI(mesh).GetPrimvars():
+        if not str(primvar.GetTypeName()).startswith(("texCoord2", "float2")):
+            continue
+        values = np.asarray(primvar.ComputeFlattened(), dtype=float).reshape(-1, 2)
+        if len(values) == corners:
+            return values[slots]
+        if len(values) == points:
+            return values[faces]
+    return None
+
+
+def _image(path: Path, mesh: Any, archive: bytes | None) -> bytes | None:
+    """Picture of the bound material's colour; None where there is none within reach."""
+    from pxr import UsdShade
+
+    from plumbstone.meshes.parts import OwnFolder
+
+    material, _ = UsdShade.MaterialBindingAPI(mesh.GetPrim()).ComputeBoundMaterial()
+    if not material:
+        return None
+    shaders = [UsdShade.Shader(p) for p in material.GetPrim().GetChildren()]
+    names = [
+        s.GetInput("file").Get().path
+        for s in shaders
+        if s and s.GetInput("file") and s.GetInput("file").Get()
+    ]
+    colour = [n for n in names if any(w in n.lower() for w in ("diff", "col", "albedo", "base"))]
+    if not names:
+        return None
+    name = (colour or names)[0]
+    if archive is None:
+        return OwnFolder(path)[name]
+    with zipfile.ZipFile(io.BytesIO(archive)) as inside:
+        wanted = next((e for e in inside.namelist() if e.endswith(name.lstrip("./"))), None)
+        return None if wanted is None else inside.read(wanted)

@@ -1,0 +1,447 @@
+"""An outside judge of what stays: a rigid-body simulation of scapes made by chance.
+
+MuJoCo (Apache-2.0) moves the bodies; their shapes are the solids of the scape, cut into convex
+parts. Buoyancy is summed over small cubes of these parts, so it shares no code with the program.
+"""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import mujoco
+import numpy as np
+from scipy.spatial import ConvexHull
+
+from plumbstone.meshes import primitives
+from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.holding.free_bodies import End, Stage
+from plumbstone.volumes.scape.groups import Sinker
+
+GRAVITY = 9.80665
+WEDGES = 320  # convex parts of a boulder, the faces of a sphere split twice
+MOVED, TURNED = 0.005, 1.0  # [m], [degrees]: more than this is a motion
+SETTLE = 1.2  # [s] before the water rises
+
+
+@dataclass
+class Fineness:
+    """How finely the simulation steps."""
+
+    step: float = 0.002  # [s]
+    cube: float = 0.006  # [m]
+    rise: float = 0.02  # of the water [m/s]
+
+
+FINE = Fineness()
+QUICK = Fineness(step=0.003, cube=0.009, rise=0.06)
+
+
+@dataclass
+class Buoy:
+    """Cubes of one piece, in the frame of its body."""
+
+    body: int
+    points: np.ndarray  # (n, 3)
+    volume: float  # of one of them [m³]
+    height: float  # of one of them [m]
+
+
+@dataclass
+class Run:
+    """What the simulation saw."""
+
+    settled: float  # motion before the water rose [m]
+    turned: float  # the same [degrees]
+    first: float | None  # level at which it first moved beyond the bars [m]
+    moved: float  # greatest motion of the wood in the water [m]
+    tilted: float  # greatest turn [degrees]
+    levels: list[float] = field(default_factory=list)
+
+    @property
+    def stays(self) -> bool:
+        """Whether nothing moved beyond the bars once the water rose."""
+        return self.first is None
+
+
+def parts_of(body: Body) -> list[np.ndarray]:
+    """Convex parts of a piece as it stands in the tank, corners (n, 3) each."""
+    shape, vertices = body.entry.shape, body.piece.vertices
+    if shape.solid == "boulder":
+        middle = vertices.mean(axis=0)
+        faces = body.piece.faces
+        return [np.vstack([vertices[np.unique(faces[k::WEDGES])], middle]) for k in range(WEDGES)]
+    if not shape.limbs:
+        return [vertices]
+    drawn = [np.array(limb.path) for limb in shape.limbs]
+    ends = [np.array(limb.girths) / np.pi for limb in shape.limbs]
+    turn, move = _placed(primitives.fork(drawn, ends).vertices, vertices)
+    parts = []
+    for path, diameters in zip(drawn, ends, strict=True):
+        skin = primitives.branch(path, diameters).vertices
+        rings = skin[: 16 * len(path)].reshape(len(path), 16, 3) @ turn.T + move
+        parts += [np.concatenate(rings[k : k + 2]) for k in range(len(path) - 1)]
+    return parts
+
+
+def _placed(before: np.ndarray, after: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Rotation and shift that carry one set of corners to another (Kabsch, from memory)."""
+    a, b = before.mean(axis=0), after.mean(axis=0)
+    u, _, vt = np.linalg.svd((before - a).T @ (after - b))
+    flip = np.diag([1, 1, np.sign(np.linalg.det(vt.T @ u.T))])
+    turn = vt.T @ flip @ u.T
+    return turn, b - turn @ a
+
+
+def cubes_in(parts: Sequence[np.ndarray], size: float) -> np.ndarray:
+    """Middles of the cubes of a lattice that lie in any of some convex parts, (n, 3)."""
+    corners = np.concatenate(parts)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    axes = [np.arange(a + size / 2, b, size) for a, b in zip(low, high, strict=True)]
+    points = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
+    inside = np.zeros(len(points), dtype=bool)
+    for part in parts:
+        planes = ConvexHull(part).equations
+        near = np.flatnonzero(
+            ~inside
+            & (points >= part.min(axis=0)).all(axis=1)
+            & (points <= part.max(axis=0)).all(axis=1)
+        )
+        inside[near] = (points[near] @ planes[:, :3].T + planes[:, 3] <= 0).all(axis=1)
+    return points[inside]
+
+
+class Tank:
+    """A stage as a simulation: all its bodies free, the water given from outside."""
+
+    def __init__(
+        self, stage: Stage, number: int, end: End, friction: float, ground: float, fine: Fineness
+    ) -> None:
+        self.stage, self.fine, self.water = stage, fine, stage.water
+        spec = mujoco.MjSpec()
+        spec.option.timestep = fine.step
+        spec.option.gravity = [0, 0, -GRAVITY]
+        spec.option.cone = mujoco.mjtCone.mjCONE_ELLIPTIC
+        spec.option.impratio = 20
+        spec.option.noslip_iterations = 4
+        self.spec, self.friction, self.end = spec, friction, end
+        floor = spec.worldbody.add_geom(
+            type=mujoco.mjtGeom.mjGEOM_PLANE, size=[3, 3, 0.1], friction=[friction, 1e-4, 1e-5]
+        )
+        floor.solref = [2.5 * fine.step, 1]
+        if ground:
+            slab = spec.worldbody.add_geom(
+                type=mujoco.mjtGeom.mjGEOM_PLANE,
+                size=[3, 3, 0.1],
+                pos=[0, 0, ground],
+                friction=[friction, 1e-4, 1e-5],
+            )
+            slab.contype, slab.conaffinity = 2, 2
+            slab.solref = [2.5 * fine.step, 1]
+        self.order = stage.together(number)
+        self.buoys: list[Buoy] = []
+        self.names: list[str] = []
+        self.pulls: list[tuple[str, Callable[[float], float]]] = []
+        for which in self.order:
+            self._add(which, ground)
+        for which in self.order:
+            for tie in stage.ties[which]:
+                self._tie(which, tie)
+        self.model = spec.compile()
+        self.data = mujoco.MjData(self.model)
+        mujoco.mj_forward(self.model, self.data)
+        self.ids = [self.model.body(f"b{w}").id for w in self.order]
+        for buoy in (b for b in self.buoys if b.body >= 0):
+            frame = self.data.xmat[self.model.body(f"b{buoy.body}").id].reshape(3, 3)
+            at = self.data.xpos[self.model.body(f"b{buoy.body}").id]
+            buoy.points = (buoy.points - at) @ frame
+        self.start = self.pose()
+
+    def _add(self, which: int, ground: float) -> None:
+        """Add one body with its convex parts, mass and cubes."""
+        moving = self.stage.bodies[which]
+        body = self.spec.worldbody.add_body(name=f"b{which}")
+        body.add_freejoint()
+        for k, piece in enumerate(moving.pieces):
+            mass, volume = self.state(piece)
+            parts = parts_of(piece)
+            cubes = cubes_in(parts, self.fine.cube)
+            whole = [ConvexHull(p).volume for p in parts]
+            on_bed = bool(ground) and piece.entry.rests == "bed"
+            for j, part in enumerate(parts):
+                name = f"m{which}_{k}_{j}"
+                hull = ConvexHull(part)
+                keep = part[hull.vertices]
+                self.spec.add_mesh(name=name, uservert=keep.astype(float).ravel())
+                geom = body.add_geom(type=mujoco.mjtGeom.mjGEOM_MESH, meshname=name)
+                geom.mass = mass * whole[j] / sum(whole)
+                geom.friction = [self.friction, 1e-4, 1e-5]
+                geom.solref = [2.5 * self.fine.step, 1]
+                geom.contype, geom.conaffinity = (3, 3) if on_bed else (1, 1)
+            self.buoys.append(
+                Buoy(which, cubes, volume / len(cubes), (volume / len(cubes)) ** (1 / 3))
+            )
+        from plumbstone.volumes.holding.free_bodies import loose_strapped, tie_place
+
+        for k, sinker in enumerate(loose_strapped(moving)):
+            place = tie_place(sinker, moving, self.stage.placed)
+            mass, volume = self.sinker_state(sinker)
+            weight = body.add_geom(
+                type=mujoco.mjtGeom.mjGEOM_SPHERE,
+                size=[(0.75 * volume / math.pi) ** (1 / 3)] * 3,
+                pos=list(place),
+                mass=mass,
+            )
+            weight.contype = weight.conaffinity = 0
+            side = volume ** (1 / 3)
+            self.buoys.append(Buoy(which, np.array([place]), volume, side))
+            del k
+
+    def state(self, piece: Body) -> tuple[float, float]:
+        """Mass and displaced volume of a piece at this end of the ranges."""
+        from plumbstone.volumes.holding.free_bodies import stone_state
+
+        name = piece.entry.name
+        if name in self.end.masses:
+            return self.end.masses[name], self.end.volumes[name]
+        if piece.entry.kind == "wood":
+            return piece.mass.mid, piece.volume.mid
+        return stone_state(piece, self.water, self.end.stones)
+
+    def sinker_state(self, sinker: Sinker) -> tuple[float, float]:
+        """Mass and volume of a sinker."""
+        from plumbstone.volumes.holding.free_bodies import sinker_state
+
+        return sinker_state(sinker, self.stage, self.end.stones)
+
+    def _tie(self, which: int, tie: object) -> None:
+        """Add a cord, or what lies or hangs on the wood as a force."""
+        from plumbstone.volumes.holding.free_bodies import Tie, nearest_point
+
+        assert isinstance(tie, Tie)
+        number = len(self.names)
+        wood = self.spec.body(f"b{which}")
+        site = wood.add_site(name=f"s{number}", pos=list(tie.place))
+        del site
+        mass, volume = self.sinker_state(tie.sinker)
+        side = volume ** (1 / 3)
+        self.names.append(f"s{number}")
+        if tie.exact:
+            foot = max(0.0, tie.place[2] - (0 if tie.sinker.how == "laid on" else side + 0.02))
+            slack = not tie.taut
+
+            def pull(level: float) -> float:
+                wet = min(1.0, max(0.0, (level - foot) / side))
+                return 0.0 if slack else (mass - self.water * volume * wet) * GRAVITY
+
+            self.pulls.append((f"s{number}", pull))
+            return
+        if tie.to:
+            stone = next(
+                w
+                for w in self.order
+                if any(b.entry.name == tie.to for b in self.stage.bodies[w].pieces)
+            )
+            anchor = nearest_point(self.stage.placed[tie.to], np.array(tie.place))
+            self.spec.body(f"b{stone}").add_site(name=f"a{number}", pos=list(anchor))
+        else:
+            anchor = np.array([tie.place[0], tie.place[1], 0.0])
+            weight = self.spec.worldbody.add_body(name=f"w{number}", pos=list(anchor))
+            joint = weight.add_joint(type=mujoco.mjtJoint.mjJNT_SLIDE, axis=[0, 0, 1])
+            joint.limited, joint.range = mujoco.mjtLimited.mjLIMITED_TRUE, [0, 2]
+            joint.solref_limit = [2.5 * self.fine.step, 1]
+            ball = weight.add_geom(type=mujoco.mjtGeom.mjGEOM_SPHERE, size=[0.01] * 3, mass=mass)
+            ball.contype = ball.conaffinity = 0
+            weight.add_site(name=f"a{number}")
+            points = np.array([[anchor[0], anchor[1], side / 2]])
+            self.buoys.append(Buoy(-1 - number, points, volume, side))
+        length = float(np.linalg.norm(anchor - np.array(tie.place))) + tie.sinker.slack
+        cord = self.spec.add_tendon(name=f"t{number}")
+        cord.wrap_site(f"s{number}")
+        cord.wrap_site(f"a{number}")
+        cord.limited, cord.range = mujoco.mjtLimited.mjLIMITED_TRUE, [0, max(length, 1e-4)]
+        cord.solref_limit = [2.5 * self.fine.step, 1]
+
+    def pose(self) -> tuple[np.ndarray, np.ndarray]:
+        """Places (n, 3) and turns (n, 3, 3) of all bodies."""
+        ids = self.ids
+        return self.data.xipos[ids].copy(), self.data.xmat[ids].reshape(-1, 3, 3).copy()
+
+    def motion(self, since: tuple[np.ndarray, np.ndarray]) -> tuple[float, float]:
+        """Greatest motion of any corner of the wood [m] and turn [degrees] since a pose."""
+        places, turns = self.pose()
+        step = turns[0] @ since[1][0].T
+        angle = math.degrees(math.acos(min(1.0, max(-1.0, (np.trace(step) - 1) / 2))))
+        return float(np.linalg.norm(places[0] - since[0][0])), angle
+
+    def push(self, level: float) -> None:
+        """Set the forces of the water and of what hangs or lies on the wood."""
+        data, model = self.data, self.model
+        data.xfrc_applied[:] = 0
+        for buoy in self.buoys:
+            name = f"b{buoy.body}" if buoy.body >= 0 else f"w{-1 - buoy.body}"
+            number = model.body(name).id
+            if buoy.body < 0:
+                points = data.xpos[number][None] + [0, 0, buoy.height / 2]
+            else:
+                points = buoy.points @ data.xmat[number].reshape(3, 3).T + data.xpos[number]
+            wet = np.clip((level - points[:, 2]) / buoy.height + 0.5, 0, 1)
+            force = self.water * GRAVITY * buoy.volume * wet
+            arm = points - data.xipos[number]
+            data.xfrc_applied[number, 2] += force.sum()
+            data.xfrc_applied[number, 3] += arm[:, 1] @ force
+            data.xfrc_applied[number, 4] -= arm[:, 0] @ force
+        for name, pull in self.pulls:
+            site = model.site(name).id
+            number = model.site_bodyid[site]
+            force = pull(level)
+            arm = data.site_xpos[site] - data.xipos[number]
+            data.xfrc_applied[number, 2] -= force
+            data.xfrc_applied[number, 3] -= arm[1] * force
+            data.xfrc_applied[number, 4] += arm[0] * force
+        # Water slows what moves in it; slow motions stay what they are.
+        for number in self.ids:
+            mass = model.body_mass[number]
+            data.xfrc_applied[number, :3] -= 1.5 * mass * data.cvel[number, 3:]
+            data.xfrc_applied[number, 3:] -= (
+                1.5 * model.body_inertia[number] * data.cvel[number, :3]
+            )
+
+    def step(self, level: float) -> None:
+        """Go one step at a level of the water."""
+        self.push(level)
+        mujoco.mj_step(self.model, self.data)
+
+    def run(self, line: float, *, drain: bool = True) -> Run:
+        """Let all settle dry, fill to the line and drain; stop once the wood has moved."""
+        for _ in range(round(SETTLE / self.fine.step)):
+            self.step(0.0)
+        settled, turned = self.motion(self.start)
+        here, worst, tilt = self.pose(), 0.0, 0.0
+        bottom = min(
+            float(b.piece.vertices[:, 2].min())
+            for w in self.order
+            for b in self.stage.bodies[w].pieces
+        )
+        top = max(
+            float(b.piece.vertices[:, 2].max())
+            for w in self.order
+            for b in self.stage.bodies[w].pieces
+        )
+        # Below the lowest and above the highest body nothing changes; ties reach to the floor.
+        up = np.arange(max(0.0, bottom), min(line, top + 0.08), self.fine.rise * self.fine.step)
+        still = np.full(round(0.8 / self.fine.step), min(line, top + 0.08))
+        levels = np.concatenate([up, still, up[::-1] if drain else []])
+        every = max(1, round(0.02 / self.fine.step))
+        for k, level in enumerate(levels):
+            self.step(float(level))
+            if k % every == 0:
+                moved, angle = self.motion(here)
+                worst, tilt = max(worst, moved), max(tilt, angle)
+                if moved > MOVED or angle > TURNED:
+                    return Run(settled, turned, float(level), worst, tilt)
+        return Run(settled, turned, None, worst, tilt)
+
+
+def scape_text(rng: np.random.Generator) -> tuple[str, float]:
+    """Write a scape by chance, without its group: TOML, and the level of the soil [m]."""
+    soil = 0.04 if rng.uniform() < 0.3 else 0.0
+    parts = [
+        '[tank]\ninside = ["60 cm", "36 cm", "40 cm"]\nwater_line = "36 cm"\n'
+        'temperature = "25 °C"\n'
+    ]
+    ground = "bed" if soil else "floor"
+    stones = int(rng.integers(0, 3)) if not soil else 0
+    where = rng.uniform([22, 14], [38, 22])
+    for k in range(stones):
+        solid = rng.choice(["box", "slab", "ellipsoid", "boulder"])
+        size = rng.uniform([8, 7, 3], [16, 12, 9])
+        at = where + (k - (stones - 1) / 2) * np.array([17.0, rng.uniform(-2, 2)])
+        parts.append(
+            f'[[piece]]\nname = "Stone {k}"\nmaterial = "{rng.choice(["granite", "basalt"])}"\n'
+            f'solid = "{solid}"\nsize = {_lengths(size)}\nat = {_lengths(at)}\n'
+            f"turn = {rng.uniform(0, 180):.1f}\nseed = {int(rng.integers(0, 99))}\n"
+        )
+    rests = f"Stone {int(rng.integers(0, stones))}" if stones and rng.uniform() < 0.85 else ground
+    parts.append(_wood(rng, rests, where))
+    if soil:
+        parts.append('[[layer]]\nname = "Soil"\nmaterial = "sand"\nheight = "4 cm"\n')
+    return "".join(parts), soil
+
+
+def _wood(rng: np.random.Generator, rests: str, at: np.ndarray) -> str:
+    """Write one piece of wood by chance."""
+    kind = rng.choice(["box", "slab", "boulder", "cylinder", "ellipsoid", "limb", "fork", "fork"])
+    lines = [
+        f'[[piece]]\nname = "Wood"\nkind = "wood"\nmaterial = "driftwood"\nrests = "{rests}"\n'
+    ]
+    if kind in ("limb", "fork"):
+        lengths = rng.uniform(14, 26, 3)
+        heights = rng.uniform(0, 10, 3)
+        paths = [
+            [
+                [0, 0, 2],
+                [lengths[0] / 2, rng.uniform(-2, 2), 2 + heights[0] / 2],
+                [lengths[0], 0, 2 + heights[0]],
+            ]
+        ]
+        if kind == "fork":
+            paths.append([[2, 0, 2], [-lengths[1] / 2, lengths[1] / 2, 2 + heights[1] / 2]])
+            paths.append([[2, 0, 2], [-lengths[2] / 3, -lengths[2] / 2, 2 + heights[2] / 3]])
+        limbs = ", ".join(
+            f"{{ path = [{', '.join(_lengths(p) for p in path)}], "
+            f'girth = ["{rng.uniform(8, 14):.2f} cm", "{rng.uniform(5, 8):.2f} cm"] }}'
+            for path in paths
+        )
+        lines.append(f"limbs = [{limbs}]\n")
+    else:
+        size = rng.uniform([14, 5, 3], [30, 10, 7])
+        if kind == "cylinder":
+            size = rng.uniform([5, 5, 6], [9, 9, 16])
+        lines.append(f'solid = "{kind}"\nsize = {_lengths(size)}\n')
+        lines.append(f"seed = {int(rng.integers(0, 99))}\n")
+        if rng.uniform() < 0.25:
+            lines.append(f"tilt = {rng.uniform(0, 25):.1f}\nlean = {rng.uniform(0, 360):.1f}\n")
+    off = rng.uniform(-4, 4, 2) if rests != "floor" else rng.uniform(-2, 2, 2)
+    lines.append(f"at = {_lengths(at + off)}\nturn = {rng.uniform(0, 180):.1f}\n")
+    if rng.uniform() < 0.6:
+        lines.append("settle = true\n")
+    return "".join(lines)
+
+
+def group_text(rng: np.random.Generator, wood: Body, scale: float = 1.0) -> str:
+    """Write the group of the wood: one to three sinkers of any kind, at places on the wood."""
+    corners = wood.piece.vertices
+    count = int(rng.choice([0, 1, 1, 2, 2, 3]))
+    lift = max(0.08, wood.volume.high * 998 - wood.mass.low)
+    entries = []
+    for _ in range(count):
+        how = rng.choice(["strapped", "hanging", "standing", "laid on"])
+        middle = corners.mean(axis=0)
+        near = np.linalg.norm(corners - middle - rng.normal(0, 0.04, 3), axis=1)
+        place = (
+            corners[int(near.argmin())]
+            if rng.uniform() < 0.6
+            else corners[rng.integers(len(corners))]
+        )
+        mass = scale * lift * rng.uniform(1.5, 6) / count
+        material = rng.choice(["granite", "slate", "lava rock"])
+        slack = ', slack = "2 cm"' if how == "standing" and rng.uniform() < 0.1 else ""
+        entries.append(
+            f'{{ mass = "{mass * 1e3:.1f} g", material = "{material}", how = "{how}", '
+            f"at = {_lengths(place * 100, 3)}{slack} }}"
+        )
+    sinkers = f"sinkers = [{', '.join(entries)}]\n" if entries else ""
+    return f'[[group]]\nname = "Wood"\nwood = ["Wood"]\n{sinkers}'
+
+
+def _lengths(values: Sequence[float] | np.ndarray, digits: int = 2) -> str:
+    """Write lengths in centimetres."""
+    return "[" + ", ".join(f'"{float(v):.{digits}f} cm"' for v in values) + "]"
+
+
+def write(folder: Path, text: str) -> Path:
+    """Write a scape file."""
+    path = folder / "scape.toml"
+    path.write_text(text, encoding="utf-8")
+    return path

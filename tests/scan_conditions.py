@@ -1,0 +1,289 @@
+"""Scans as phones and apps really give them: fused surfaces with what else was in view.
+
+A stone and its surroundings are put into one distance field, as depth fusion does, so that they
+melt into one skin; what cameras around it do not see is cut away. Truth is the stone alone.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from phone_scans import Stone, _corner_normals, _direction, standing_poses, thinner, turn_to, unseen
+from scipy.ndimage import gaussian_filter, map_coordinates
+from skimage.measure import marching_cubes
+
+from plumbstone.meshes.loading import open3d
+from plumbstone.meshes.mending import compacted
+
+CELLS = 88  # of the field along the longer side of the scene
+Mesh = tuple[np.ndarray, np.ndarray]
+Field = Callable[[np.ndarray], np.ndarray]
+
+
+@dataclass
+class Scene:
+    """What is put into one field; lengths in metres."""
+
+    stone: Mesh
+    volume: float
+    size: float
+    extras: list[Field]
+    ground: Field | None = None
+    blur: float = 0.0
+    swell: float = 0.0
+    lift: float = 0.0
+
+
+@dataclass(frozen=True)
+class Made:
+    vertices: np.ndarray
+    faces: np.ndarray  # (0, 3) for a cloud
+    volume: float
+
+
+def standing(stone: Stone, rng: np.random.Generator, scale: float = 1.0) -> Scene:
+    """A stone on the ground z = 0."""
+    _, vertices, faces = stone
+    if len(faces) > 20_000:
+        vertices, faces = thinner(vertices, faces, 12_000)
+    vertices = vertices * scale
+    vertices = vertices @ standing_poses(vertices, rng, 1)[0].T
+    vertices = vertices - [*vertices[:, :2].mean(axis=0), vertices[:, 2].min()]
+    a, b, c = (vertices[faces[:, i]] for i in range(3))
+    volume = float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6)
+    size = float(np.ptp(vertices, axis=0).max())
+    return Scene((vertices, faces), volume, size, [], ground=lambda p: p[:, 2])
+
+
+def distance_to(mesh: Mesh) -> Field:
+    """Signed distance to a closed mesh, negative inside."""
+    o3d = open3d()
+    scene = o3d.t.geometry.RaycastingScene()
+    scene.add_triangles(mesh[0].astype(np.float32), mesh[1].astype(np.uint32))
+    return lambda p: scene.compute_signed_distance(o3d.core.Tensor(p.astype(np.float32))).numpy()
+
+
+def capsule(a: np.ndarray, b: np.ndarray, radius: float) -> Field:
+    def field(p: np.ndarray) -> np.ndarray:
+        along = np.clip((p - a) @ (b - a) / ((b - a) @ (b - a)), 0, 1)
+        return np.linalg.norm(p - a - along[:, None] * (b - a), axis=1) - radius
+
+    return field
+
+
+def drum(radius: float, low: float, high: float) -> Field:
+    def field(p: np.ndarray) -> np.ndarray:
+        aside = np.hypot(p[:, 0], p[:, 1]) - radius
+        return np.maximum(aside, np.maximum(low - p[:, 2], p[:, 2] - high))
+
+    return field
+
+
+def fused(scene: Scene, reach: float, below: float = 0.02) -> Mesh:
+    """The zero level of the union of all fields in a box around the stone."""
+    vertices = scene.stone[0] + [0, 0, scene.lift]
+    half = reach * scene.size
+    low = np.array([-half, -half, -below])
+    high = np.array([half, half, float(vertices[:, 2].max()) + 0.02])
+    step = 2 * half / CELLS
+    axes = [np.arange(lo, hi, step) for lo, hi in zip(low, high, strict=True)]
+    grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
+    parts = [distance_to((vertices, scene.stone[1])), *scene.extras]
+    parts += [scene.ground] if scene.ground else []
+    field = np.min([sampled(part, grid, step) for part in parts], axis=0) - scene.swell
+    if scene.blur:
+        field = gaussian_filter(field, scene.blur / step, mode="nearest")
+    found, faces, _, _ = marching_cubes(field, 0.0)
+    return found * step + low, faces.astype(np.int64)
+
+
+def sampled(part: Field, grid: np.ndarray, step: float) -> np.ndarray:
+    """A field on a grid: every fourth point, and all points near its zero."""
+    shape = grid.shape[:3]
+    coarse = grid[::4, ::4, ::4]
+    places = np.stack(np.meshgrid(*[np.arange(n) / 4 for n in shape], indexing="ij"))
+    known = part(coarse.reshape(-1, 3)).reshape(coarse.shape[:3])
+    field = map_coordinates(known, places, order=1, mode="nearest")
+    near = np.abs(field) < 5 * step
+    field[near] = part(grid[near])
+    return field
+
+
+def roughened(
+    mesh: Mesh, rng: np.random.Generator, white: float, waves: float, reach: float = 0.02
+) -> Mesh:
+    """White noise and noise of several wave lengths along the normals [m]."""
+    vertices, faces = mesh
+    off = rng.normal(0, white, len(vertices))
+    for length in (reach / 4, reach / 2, reach):
+        ways = rng.normal(size=(8, 3)) / length
+        off += np.sin(vertices @ ways.T + rng.uniform(0, 6.28, 8)).sum(axis=1) * waves / 4 / 1.7
+    return vertices + off[:, None] * _corner_normals(vertices, faces), faces
+
+
+def seen_of(mesh: Mesh, rng: np.random.Generator) -> Mesh:
+    """What cameras around see of it."""
+    vertices, faces = mesh
+    lifted = vertices + [0, 0, 0.03]  # so that the ground counts too
+    return compacted(vertices, faces[~unseen(lifted, faces, rng, "cameras")])
+
+
+def finished(mesh: Mesh, scene: Scene, rng: np.random.Generator, scale: float) -> Made:
+    """Turned, moved and wrong in scale by some per cent, as phones are."""
+    wrong = float(np.exp(rng.normal(0, scale)))
+    vertices = mesh[0] @ turn_to(_direction(rng)) * wrong + rng.uniform(-0.3, 0.3, 3)
+    return Made(vertices, mesh[1], scene.volume)
+
+
+def plain(scene: Scene, rng: np.random.Generator) -> Mesh:
+    return roughened(seen_of(fused(scene, 1.0), rng), rng, 0.0002, 0.0006)
+
+
+def noisy(scene: Scene, rng: np.random.Generator) -> Mesh:
+    mesh = seen_of(fused(scene, 0.9), rng)
+    amount = 0.002 * scene.size / 0.3 if scene.size > 0.2 else 0.0013
+    return roughened(mesh, rng, amount, amount / 2)
+
+
+def on_cloth(scene: Scene, rng: np.random.Generator) -> Mesh:
+    height = rng.uniform(0.0015, 0.004)
+    ways = rng.normal(size=(10, 2)) / rng.uniform(0.006, 0.03, (10, 1))
+    phases = rng.uniform(0, 6.28, 10)
+
+    def cloth(p: np.ndarray) -> np.ndarray:
+        folds = np.sin(p[:, :2] @ ways.T + phases).sum(axis=1) * height / np.sqrt(5)
+        return p[:, 2] - folds
+
+    return plain(replace(scene, ground=cloth), rng)
+
+
+def on_stand(scene: Scene, rng: np.random.Generator) -> Mesh:
+    height, radius = rng.uniform(0.2, 0.45) * scene.size, rng.uniform(0.2, 0.45) * scene.size
+    stand = drum(radius, 0.0, height + 0.004)
+    return plain(replace(scene, extras=[stand], lift=height), rng)
+
+
+def in_hand(scene: Scene, rng: np.random.Generator) -> Mesh:
+    angle = rng.uniform(0, 6.28)
+    out = np.array([np.cos(angle), np.sin(angle), 0.15])
+    vertices = scene.stone[0]
+    edge = float((vertices @ out).max())
+    middle = np.array([0, 0, 0.5 * vertices[:, 2].max()])
+    palm = middle + out * (edge + 0.005)
+    side = np.cross(out, [0, 0, 1.0])
+    parts = [capsule(palm, palm + out * 0.4, rng.uniform(0.025, 0.04))]
+    for k in range(4):
+        root = palm + side * 0.018 * (k - 1.5)
+        parts.append(capsule(root, root - out * 0.07 + [0, 0, 0.02], 0.009))
+    return plain(replace(scene, extras=parts), rng)
+
+
+def with_neighbour(scene: Scene, rng: np.random.Generator) -> Mesh:
+    vertices, faces = scene.stone
+    shrunk = vertices * rng.uniform(0.5, 0.75)
+    turn = rng.uniform(0, 6.28)
+    cos, sin = np.cos(turn), np.sin(turn)
+    shrunk = shrunk @ np.array([[cos, -sin, 0], [sin, cos, 0], [0, 0, 1]]).T
+    way = np.array([cos, sin, 0])
+    gap = distance_to(scene.stone)
+    far, near = 2 * scene.size, 0.0
+    for _ in range(20):
+        half = (far + near) / 2
+        near, far = (half, far) if gap(shrunk + way * half).min() < -0.003 else (near, half)
+    other = distance_to((shrunk + way * far, faces))
+    return plain(replace(scene, extras=[other]), rng)
+
+
+def slab(scene: Scene, rng: np.random.Generator) -> Mesh:
+    thick = rng.uniform(0.005, 0.03)
+    half = rng.uniform(0.7, 1.0) * scene.size
+
+    def plate(p: np.ndarray) -> np.ndarray:
+        aside = np.abs(p[:, :2]).max(axis=1) - half
+        return np.maximum(aside, np.maximum(-thick - p[:, 2], p[:, 2]))
+
+    whole = fused(replace(scene, ground=plate), 1.1, below=thick + 0.02)
+    return roughened(whole, rng, 0.0002, 0.0006)
+
+
+def poisson(scene: Scene, rng: np.random.Generator) -> Mesh:
+    o3d = open3d()
+    vertices, faces = plain(scene, rng)
+    cloud = o3d.geometry.PointCloud(o3d.utility.Vector3dVector(vertices))
+    cloud.normals = o3d.utility.Vector3dVector(_corner_normals(vertices, faces))
+    mesh, _ = o3d.geometry.TriangleMesh.create_from_point_cloud_poisson(cloud, depth=7, n_threads=1)
+    return np.asarray(mesh.vertices), np.asarray(mesh.triangles).astype(np.int64)
+
+
+def without_flank(scene: Scene, rng: np.random.Generator) -> Mesh:
+    vertices, faces = plain(scene, rng)
+    middle = vertices[faces].mean(axis=1)
+    angle, half = rng.uniform(0, 6.28), np.radians(rng.uniform(30, 55))
+    off = (np.arctan2(middle[:, 1], middle[:, 0]) - angle + np.pi) % (2 * np.pi) - np.pi
+    lost = (np.abs(off) < half) & (middle[:, 2] < rng.uniform(0.6, 0.85) * vertices[:, 2].max())
+    return compacted(vertices, faces[~(lost & (middle[:, 2] > 0.002))])
+
+
+def by_lidar(scene: Scene, rng: np.random.Generator) -> Mesh:
+    blur = rng.uniform(0.003, 0.005)
+    mesh = seen_of(fused(replace(scene, blur=blur, swell=rng.uniform(0, 0.004)), 1.0), rng)
+    return roughened(mesh, rng, 0.0, 0.0003, 0.05)
+
+
+def ghosted(scene: Scene, rng: np.random.Generator) -> Mesh:
+    vertices, faces = plain(scene, rng)
+    middle = vertices[faces].mean(axis=1)
+    spot = middle[rng.integers(len(middle))]
+    part = np.linalg.norm(middle - spot, axis=1) < 0.3 * scene.size
+    ghost, inner = compacted(vertices, faces[part])
+    ghost = ghost + _corner_normals(ghost, inner) * rng.uniform(0.002, 0.004)
+    return np.concatenate([vertices, ghost]), np.concatenate([faces, inner + len(vertices)])
+
+
+def wide_table(scene: Scene, rng: np.random.Generator) -> Mesh:
+    vertices, faces = plain(scene, rng)
+    half, n = rng.uniform(0.8, 1.4), 120
+    x, y = np.meshgrid(np.linspace(-half, half, n), np.linspace(-half, half, n))
+    flat = np.column_stack([x.ravel(), y.ravel(), rng.normal(0, 4e-4, n * n)])
+    k = np.arange(n * n).reshape(n, n)
+    a, b, c, d = (q.ravel() for q in (k[:-1, :-1], k[:-1, 1:], k[1:, 1:], k[1:, :-1]))
+    more = np.concatenate([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
+    more = more[np.abs(flat[more].mean(axis=1)[:, :2]).max(axis=1) > scene.size]
+    return np.concatenate([vertices, flat]), np.concatenate([faces, more + len(vertices)])
+
+
+def cropped_flat(scene: Scene, rng: np.random.Generator) -> Mesh:
+    mesh = roughened(fused(replace(scene, ground=None), 0.7), rng, 0.0002, 0.0006)
+    vertices, faces = mesh
+    keep = (vertices[faces][:, :, 2] > rng.uniform(0.002, 0.008)).all(axis=1)
+    return compacted(vertices, faces[keep])
+
+
+def as_cloud(scene: Scene, rng: np.random.Generator) -> Mesh:
+    vertices, _ = plain(scene, rng)
+    return vertices + rng.normal(0, 0.0004, vertices.shape), np.empty((0, 3), dtype=np.int64)
+
+
+CONDITIONS: dict[str, Callable[[Scene, np.random.Generator], Mesh]] = {
+    "table in view": plain,
+    "rough skin, 2 mm": noisy,
+    "on a wrinkled cloth": on_cloth,
+    "on a stand": on_stand,
+    "held in a hand": in_hand,
+    "touching a neighbour": with_neighbour,
+    "table closed to a slab": slab,
+    "closed by Poisson": poisson,
+    "a flank missing": without_flank,
+    "smoothed by LiDAR": by_lidar,
+    "ghost layer": ghosted,
+    "wide table": wide_table,
+    "cropped flat, no table": cropped_flat,
+    "cloud with its table": as_cloud,
+}
+
+
+def made(name: str, stone: Stone, seed: int, scale: float = 1.0, off: float = 0.015) -> Made:
+    """One scan under a condition, the same for the same seed."""
+    rng = np.random.default_rng([seed, sum(map(ord, name))])
+    scene = standing(stone, rng, scale)
+    return finished(CONDITIONS[name](scene, rng), scene, rng, off)

@@ -1,0 +1,199 @@
+"""Every format that phones and shops write, written by its own library, against one stone."""
+
+import json
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import trimesh
+
+from plumbstone.meshes.closing import closed_scan
+from plumbstone.meshes.faults import enclosed_volume
+from plumbstone.meshes.primitives import boulder
+from plumbstone.meshes.reading import ScanError
+
+STONE = boulder((0.2, 0.15, 0.12), 4, subdivisions=4)
+VOLUME = enclosed_volume(STONE.vertices, STONE.faces)
+MESH = trimesh.Trimesh(STONE.vertices, STONE.faces, process=False)
+
+
+def volume_of(path: Path) -> float:
+    return closed_scan(path).volume.mid
+
+
+@pytest.mark.parametrize("up", ["Y", "Z"])
+def test_usdz_states_unit_and_up(tmp_path: Path, up: str) -> None:
+    usd = pytest.importorskip("pxr.Usd", reason="usd-core is not installed")
+    from pxr import Gf, UsdGeom, UsdUtils, Vt
+
+    stage = usd.Stage.CreateNew(str(tmp_path / "stone.usdc"))
+    UsdGeom.SetStageMetersPerUnit(stage, 0.01)
+    UsdGeom.SetStageUpAxis(stage, up)
+    turned = UsdGeom.Xform.Define(stage, "/turned")
+    turned.AddTranslateOp().Set(Gf.Vec3d(3, 4, 5))
+    mesh = UsdGeom.Mesh.Define(stage, "/turned/stone")
+    mesh.CreatePointsAttr(Vt.Vec3fArray.FromNumpy((STONE.vertices * 100).astype("f4")))
+    mesh.CreateFaceVertexCountsAttr([3] * len(STONE.faces))
+    mesh.CreateFaceVertexIndicesAttr(Vt.IntArray.FromNumpy(STONE.faces.ravel().astype("i4")))
+    stage.GetRootLayer().Save()
+    path = tmp_path / "stone.usdz"
+    UsdUtils.CreateNewUsdzPackage(str(tmp_path / "stone.usdc"), str(path))
+    scan = closed_scan(path)
+    assert scan.volume.mid == pytest.approx(VOLUME, rel=1e-6)
+    height = 0.15 if up == "Y" else 0.12
+    assert scan.piece.size[2] == pytest.approx(height, rel=1e-5)
+
+
+def test_an_obj_in_a_zip_with_its_texture(tmp_path: Path) -> None:
+    MESH.export(tmp_path / "a.obj")
+    with zipfile.ZipFile(tmp_path / "a.zip", "w") as archive:
+        archive.write(tmp_path / "a.obj", "model/a.obj")
+        archive.writestr("model/a.png", b"picture")
+    assert volume_of(tmp_path / "a.zip") == pytest.approx(VOLUME, rel=1e-6)
+    with zipfile.ZipFile(tmp_path / "two.zip", "w") as archive:
+        archive.write(tmp_path / "a.obj", "a.obj")
+        archive.write(tmp_path / "a.obj", "b.obj")
+    with pytest.raises(ScanError, match="holds 2"):
+        closed_scan(tmp_path / "two.zip")
+
+
+def test_dae(tmp_path: Path) -> None:
+    pytest.importorskip("collada", reason="pycollada is not installed")
+    MESH.export(tmp_path / "a.dae")
+    assert volume_of(tmp_path / "a.dae") == pytest.approx(VOLUME, rel=1e-6)
+
+
+def glb(path: Path, tree: dict[str, Any], data: bytes) -> None:
+    """A GLB by the layout of glTF 2.0, section 4.4."""
+    text = json.dumps(tree).encode()
+    text += b" " * (-len(text) % 4)
+    data += b"\0" * (-len(data) % 4)
+    words = [2, 28 + len(text) + len(data), len(text)]
+    head = b"glTF" + b"".join(word.to_bytes(4, "little") for word in words) + b"JSON"
+    path.write_bytes(head + text + len(data).to_bytes(4, "little") + b"BIN\0" + data)
+
+
+def scene(primitive: dict[str, Any], node: dict[str, Any], **more: Any) -> dict[str, Any]:
+    return {
+        "asset": {"version": "2.0"}, "scene": 0, "scenes": [{"nodes": [0]}],
+        "nodes": [{"mesh": 0, **node}], "meshes": [{"primitives": [primitive]}], **more,
+    }  # fmt: skip
+
+
+def test_glb_by_draco(tmp_path: Path) -> None:
+    draco = pytest.importorskip("DracoPy", reason="DracoPy is not installed")
+    data = draco.encode(STONE.vertices, STONE.faces, quantization_bits=14)
+    name = "KHR_draco_mesh_compression"
+    packed = {name: {"bufferView": 0, "attributes": {"POSITION": 0}}}
+    tree = scene(
+        {"attributes": {"POSITION": 0}, "extensions": packed}, {}, extensionsRequired=[name],
+        accessors=[{"componentType": 5126, "count": len(STONE.vertices), "type": "VEC3"}],
+        bufferViews=[{"buffer": 0, "byteLength": len(data)}], buffers=[{"byteLength": len(data)}],
+    )  # fmt: skip
+    glb(tmp_path / "a.glb", tree, data)
+    assert volume_of(tmp_path / "a.glb") == pytest.approx(VOLUME, rel=1e-4)
+    tree["extensionsRequired"] = ["EXT_of_tomorrow"]
+    glb(tmp_path / "b.glb", tree, data)
+    with pytest.raises(ScanError, match="EXT_of_tomorrow"):
+        closed_scan(tmp_path / "b.glb")
+
+
+@pytest.mark.parametrize("squeezed", [False, True])
+def test_quantised_glb_with_and_without_meshopt(tmp_path: Path, squeezed: bool) -> None:
+    low, high = STONE.vertices.min(axis=0), STONE.vertices.max(axis=0)
+    middle, half = (low + high) / 2, float((high - low).max() / 2)
+    places = np.zeros((len(STONE.vertices), 4), "<i2")
+    places[:, :3] = np.round((STONE.vertices - middle) / half * 32767)
+    corners = STONE.faces.ravel().astype("<u4")
+    node = {"scale": [half] * 3, "translation": middle.tolist()}
+    accessors = [
+        {"bufferView": 0, "componentType": 5122, "normalized": True, "count": len(places), "type": "VEC3"},
+        {"bufferView": 1, "componentType": 5125, "count": corners.size, "type": "SCALAR"},
+    ]  # fmt: skip
+    views: list[dict[str, Any]] = [
+        {"buffer": 0, "byteLength": places.nbytes, "byteStride": 8},
+        {"buffer": 0, "byteOffset": places.nbytes, "byteLength": corners.nbytes},
+    ]
+    data = places.tobytes() + corners.tobytes()
+    if squeezed:
+        meshopt = pytest.importorskip("meshopt", reason="meshopt is not installed")
+        rows = places.view("u1").reshape(len(places), 8)
+        first = meshopt.encode_gltf_buffer(rows, "ATTRIBUTES")
+        first += b"\0" * (-len(first) % 4)
+        second = meshopt.encode_gltf_buffer(corners, "TRIANGLES")
+        modes = (
+            (0, len(first), 8, len(places), "ATTRIBUTES"),
+            (len(first), len(second), 4, corners.size, "TRIANGLES"),
+        )
+        for view, (start, length, stride, count, mode) in zip(views, modes, strict=True):
+            packed = {
+                "buffer": 0,
+                "byteOffset": start,
+                "byteLength": length,
+                "byteStride": stride,
+                "count": count,
+                "mode": mode,
+            }
+            view["extensions"] = {"EXT_meshopt_compression": packed}
+        data = first + second
+    primitive = {"attributes": {"POSITION": 0}, "indices": 1}
+    tree = scene(
+        primitive, node, accessors=accessors, bufferViews=views, buffers=[{"byteLength": len(data)}]
+    )
+    glb(tmp_path / "a.glb", tree, data)
+    assert volume_of(tmp_path / "a.glb") == pytest.approx(VOLUME, rel=1e-4)
+
+
+@pytest.mark.parametrize("kind", ["stl", "ply"])
+def test_trailing_bytes_do_no_harm(tmp_path: Path, kind: str) -> None:
+    MESH.export(tmp_path / f"a.{kind}")
+    path = tmp_path / f"b.{kind}"
+    path.write_bytes((tmp_path / f"a.{kind}").read_bytes() + b"\0" * 37)
+    assert volume_of(path) == pytest.approx(VOLUME, rel=1e-5)
+
+
+def cloud_files(folder: Path) -> list[Path]:
+    """One cloud in every format; those whose library is absent are left out."""
+    points = trimesh.sample.sample_surface(MESH, 8000, seed=1)[0]
+    paths = [folder / name for name in ("a.pts", "a.csv", "comma.csv", "a.pcd", "b.pcd")]
+    np.savetxt(paths[0], points, header="8000", comments="", fmt="%.6f")
+    np.savetxt(paths[1], points, delimiter=",", fmt="%.6f")
+    rows = "\n".join(";".join(f"{x:.6f}".replace(".", ",") for x in row) for row in points)
+    paths[2].write_text(f"x;y;z\n{rows}", encoding="utf-8")
+    head = (
+        "VERSION 0.7\nFIELDS x y z i\nSIZE 4 4 4 4\nTYPE F F F F\nCOUNT 1 1 1 1\nPOINTS 8000\nDATA "
+    )
+    four = np.column_stack([points, points[:, 0]])
+    paths[3].write_bytes((head + "binary\n").encode() + four.astype("<f4").tobytes())
+    lines = "\n".join(" ".join(f"{x:.6f}" for x in row) for row in four)
+    paths[4].write_text(f"{head}ascii\n{lines}\n", encoding="utf-8")
+    laspy = pytest.importorskip("laspy", reason="laspy is not installed")
+    cloud = laspy.create(point_format=3, file_version="1.2")
+    cloud.header.scales = [1e-5] * 3
+    cloud.x, cloud.y, cloud.z = points.T
+    for kind in ("las", "laz"):
+        cloud.write(folder / f"a.{kind}")
+        paths.append(folder / f"a.{kind}")
+    pye57 = pytest.importorskip("pye57", reason="pye57 is not installed")
+    file = pye57.E57(str(folder / "a.e57"), mode="w")
+    axes = ("cartesianX", "cartesianY", "cartesianZ")
+    file.write_scan_raw({axis: points[:, k].copy() for k, axis in enumerate(axes)})
+    file.close()
+    return [*paths, folder / "a.e57"]
+
+
+def test_clouds_in_every_format(tmp_path: Path) -> None:
+    found = [volume_of(path) for path in cloud_files(tmp_path)]
+    assert found == pytest.approx([found[0]] * len(found), rel=1e-4)
+    assert found[0] == pytest.approx(VOLUME, rel=0.01)
+    (tmp_path / "bad.csv").write_text("0,1,0,2,0,3\n" * 600, encoding="utf-8")
+    with pytest.raises(ScanError, match="semicolons"):
+        closed_scan(tmp_path / "bad.csv")
+
+
+def test_fbx_is_refused_with_what_to_do(tmp_path: Path) -> None:
+    (tmp_path / "a.fbx").write_bytes(b"Kaydara FBX Binary")
+    with pytest.raises(ScanError, match="export GLB"):
+        closed_scan(tmp_path / "a.fbx")

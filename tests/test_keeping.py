@@ -1,0 +1,83 @@
+"""Closed scans are kept by content: the same to the last bit, and never believed when damaged."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from plumbstone.meshes import keeping
+from plumbstone.meshes.closing import closed_scan
+from plumbstone.meshes.contents import cache_folder
+from plumbstone.meshes.keeping import kept_scan
+from plumbstone.meshes.primitives import boulder
+from plumbstone.meshes.rulers import Ruler
+from plumbstone.meshes.writing import ply_bytes
+
+
+def put(path: Path, size: tuple[float, float, float]) -> None:
+    stone = boulder(size, seed=3)
+    path.write_bytes(ply_bytes(stone.vertices, stone.faces))
+
+
+@pytest.fixture
+def scan(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    path = tmp_path / "stone.ply"
+    put(path, (0.12, 0.1, 0.08))
+    return path
+
+
+def kept_files(tmp_path: Path) -> list[Path]:
+    return sorted((tmp_path / "cache" / "plumbstone" / "scans").glob("*"))
+
+
+def test_the_second_time_it_is_not_closed_again(
+    scan: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fresh = closed_scan(scan)
+    first = kept_scan(scan)
+    monkeypatch.setattr(keeping, "closed_scan", None)  # would fail if it were called
+    second = kept_scan(scan)
+    for one in (first, second):
+        assert np.array_equal(one.piece.vertices, fresh.piece.vertices)
+        assert np.array_equal(one.piece.faces, fresh.piece.faces)
+        assert np.array_equal(one.bare, fresh.bare)
+        assert (one.volume, one.trust, one.doubts) == (fresh.volume, fresh.trust, fresh.doubts)
+        assert one.piece.changes == fresh.piece.changes
+    assert len(kept_files(tmp_path)) == 1
+
+
+@pytest.mark.parametrize("damage", [b"", b"PK\x03\x04nonsense", b"\x00" * 4000])
+def test_a_damaged_row_is_a_miss(scan: Path, tmp_path: Path, damage: bytes) -> None:
+    volume = kept_scan(scan).volume
+    kept_files(tmp_path)[0].write_bytes(damage)
+    assert kept_scan(scan).volume == volume
+
+
+def test_another_content_or_length_is_another_scan(scan: Path, tmp_path: Path) -> None:
+    small = kept_scan(scan).volume.mid
+    assert kept_scan(scan, Ruler(longest=0.24)).volume.mid > 2 * small
+    put(scan, (0.2, 0.1, 0.08))
+    assert kept_scan(scan).volume.mid > 1.2 * small
+    assert len(kept_files(tmp_path)) == 3
+
+
+def test_nothing_is_kept_without_a_home(
+    scan: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.delenv("XDG_CACHE_HOME")
+    monkeypatch.delenv("HOME", raising=False)
+    monkeypatch.chdir(tmp_path)
+    assert cache_folder("scans") is None
+    before = sorted(tmp_path.rglob("*"))
+    assert kept_scan(scan).volume.mid > 0
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_the_oldest_go_first(scan: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    kept_scan(scan)
+    one = kept_files(tmp_path)[0].stat().st_size
+    monkeypatch.setattr(keeping, "MOST_KEPT", int(2.5 * one))
+    for longest in (0.2, 0.3, 0.4):
+        kept_scan(scan, Ruler(longest=longest))
+    assert len(kept_files(tmp_path)) == 2

@@ -1,0 +1,73 @@
+"""Weigh one piece by what is known of it, in one call."""
+
+from pathlib import Path
+
+from plumbstone.meshes.rulers import Ruler
+from plumbstone.volumes.bodies.weighing import (
+    WeighingError,
+    weigh_mass,
+    weigh_scan,
+    weigh_size,
+)
+from plumbstone.volumes.figures import WeighedFigures
+from plumbstone.volumes.scape.materials import find_material
+
+
+def weigh(
+    scan: Path | str | None = None,
+    *,
+    material: str,
+    unit: str | None = None,
+    longest_m: float | None = None,
+    across_m: float | None = None,
+    size_m: tuple[float, float, float] | None = None,
+    mass_kg: float | None = None,
+) -> WeighedFigures:
+    """Weigh a stone or a piece of wood from a scan, a size, or its mass.
+
+    Parameters
+    ----------
+    scan : Path or str, optional
+        Mesh or point cloud.
+    material : str
+        A name of the materials table.
+    unit : str, optional
+        Of the scan's coordinates.
+    longest_m : float, optional
+        Known greatest distance between two points of the body, to set the scale of the scan [m].
+    across_m : float, optional
+        Known greatest width at right angles to that [m].
+    size_m : (float, float, float), optional
+        Length, width, height, where there is no scan [m].
+    mass_kg : float, optional
+        As weighed; checks a scan, or tells the volume by itself [kg].
+
+    Returns
+    -------
+    WeighedFigures
+
+    Raises
+    ------
+    PlumbstoneError
+        If nothing is given to weigh it by, or what is given cannot belong to one piece.
+    """
+    stone = find_material(material)
+    if scan is not None:
+        found = weigh_scan(Path(scan), stone, Ruler(unit, longest_m, across_m), mass_kg)
+    elif size_m is not None:
+        found = weigh_size(size_m, stone, mass=mass_kg)
+    elif mass_kg is not None:
+        found = weigh_mass(mass_kg, stone)
+    else:
+        raise WeighingError("Give a scan, size_m or mass_kg.")
+    return WeighedFigures(
+        name=found.name,
+        material=found.material.name,
+        volume_m3=found.volume,
+        mass_kg=found.mass,
+        size_m=found.size,
+        trust=found.confidence.word,
+        why=found.confidence.reason,
+        mended=found.changes,
+        warnings=found.warnings,
+    )

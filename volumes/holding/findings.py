@@ -1,0 +1,114 @@
+"""What the user should know of wood and stones that may move: data, no sentences."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.findings import Finding, Kind, Severity
+from plumbstone.volumes.holding.hold_down import Doubt, HoldResult, Move, Verdict
+from plumbstone.volumes.holding.stability import LEANS, Standing
+
+STOP_BELOW = 0.02  # filling stops so far below the level of the first motion [m]
+
+
+def hold_findings(hold: HoldResult) -> tuple[Finding, ...]:
+    """State why it is not proved that a group stays, and what to see to where it does."""
+    return (*_doubt_findings(hold), *_cares(hold))
+
+
+def standing_findings(stone: Standing) -> tuple[Finding, ...]:
+    """State that a piece falls, leans or tips easily; none where it stands or lies firmly."""
+    if not stone.doubtful:
+        return ()
+    about = (stone.name, *stone.on)
+    if stone.falls_at is not None:
+        numbers = {"level_m": stone.falls_at}
+        return (Finding(Kind.FALLS, Severity.STOP, about, numbers, how="stack", cure="set again"),)
+    if stone.lean > LEANS:
+        numbers = {"lean_deg": stone.lean}
+        return (Finding(Kind.TIPS, Severity.STOP, about, numbers, how="leans", cure="set again"),)
+    numbers = {
+        "tip_deg": stone.tip_angle,
+        "push_n": stone.push_wet,
+        "to_pane_m": stone.to_pane,
+    }
+    how = "unsure" if stone.unsure else "easily"
+    how = "on an edge" if stone.tip_angle <= 0 else how
+    return (Finding(Kind.TIPS, Severity.CARE, about, numbers, how=how, cure="lay down"),)
+
+
+def _doubt_findings(hold: HoldResult) -> Iterator[Finding]:
+    """State each doubt of a group by itself."""
+    name, rest = hold.group.name, hold.stage.resting[hold.number]
+    for doubt in hold.doubts:
+        if doubt is Doubt.MOVES and hold.first_move is not None:
+            yield _move_finding(hold, hold.first_move)
+        elif doubt is Doubt.SHORT:
+            numbers = {"lacking_kg": hold.balance.short}
+            yield Finding(
+                Kind.FLOATS, Severity.CARE, (name,), numbers, how="short", cure=_cure(hold)
+            )
+        elif doubt is Doubt.LEANS:
+            numbers = {"lean_deg": hold.lean}
+            yield Finding(Kind.TIPS, Severity.STOP, (name,), numbers, how="leans", cure="settle")
+        elif doubt is Doubt.THROUGH:
+            numbers = {"through_m": hold.through}
+            yield Finding(
+                Kind.TIPS, Severity.STOP, (name,), numbers, how="drawn through", cure="apart"
+            )
+        elif doubt is Doubt.CARRIER:
+            about = (name, *hold.doubtful)
+            yield Finding(Kind.TIPS, Severity.STOP, about, how="carrier", cure="set again")
+        elif doubt is Doubt.STEEP:
+            numbers = {"steep_deg": float(rest.steepness.max(initial=0.0))}
+            yield Finding(Kind.TIPS, Severity.CARE, (name,), numbers, how="steep", cure="wedge")
+        elif doubt is Doubt.SOAKED and hold.drained_move is not None:
+            numbers = {"level_m": hold.drained_move.level}
+            yield Finding(Kind.FALLS, Severity.CARE, (name,), numbers, how="soaked", cure="wedge")
+
+
+def _move_finding(hold: HoldResult, move: Move) -> Finding:
+    """State how and at which level a group leaves its pose."""
+    numbers: dict[str, float | Range] = {
+        "level_m": move.level,
+        "stop_m": max(0.0, move.level - STOP_BELOW),
+        "lacking_kg": hold.balance.short,
+        "sure": float(hold.verdict is Verdict.MOVES),
+        "still_held": float(hold.still_held),
+    }
+    for k, (x, y) in enumerate(move.edge):
+        numbers |= {f"edge{k}_x_m": x, f"edge{k}_y_m": y}
+    falls = "own weight" in move.manner
+    kind = Kind.FALLS if falls else Kind.FLOATS
+    about = (hold.group.name, *hold.carries)
+    return Finding(kind, Severity.STOP, about, numbers, how=move.manner, cure=_cure(hold))
+
+
+def _cares(hold: HoldResult) -> Iterator[Finding]:
+    """State what does not decide the verdict but asks for care."""
+    name, lift = hold.group.name, hold.balance.lift
+    if lift.low <= 0:
+        numbers = {"lift_kg": lift}
+        yield Finding(
+            Kind.FLOATS, Severity.NOTE, (name,), numbers, how="near neutral", cure="tub test"
+        )
+    laid = [s.stone or "the stone" for s in hold.group.sinkers if s.how == "laid on"]
+    on = [*laid, *(n for n in hold.carries if n not in laid)]
+    if on:
+        yield Finding(
+            Kind.TIPS, Severity.CARE, (name, *on), how="may roll off", cure="tie or wedge"
+        )
+
+
+def _cure(hold: HoldResult) -> str:
+    """Say which change helps, by its code."""
+    if any(sinker.slack > 0 for sinker in hold.group.sinkers):
+        return "tie tight"
+    if {Doubt.LEANS, Doubt.THROUGH, Doubt.CARRIER} & {*hold.doubts}:
+        return "set again"
+    if hold.offers.best:
+        return "move tie" if hold.balance.enough and hold.balance.hung > 0 else "add stone"
+    if hold.balance.hung <= 0 or not hold.balance.enough:
+        return "add stone" if not np.isfinite(hold.margin) else "press"
+    return "second foot"

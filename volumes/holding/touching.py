@@ -1,0 +1,353 @@
+"""Where bodies touch: the true patches between their faces, once they have come to rest."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plumbstone.meshes.columns import Grid, Window
+from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.volumes.holding.contacts import Pulls, can_rest, hull_numbers, rest_plane
+
+EXACT = 1e-4  # [m]: nearer than this to where it rests, a body touches
+GENEROUS = 3e-3  # [m]: nearer than this, it may touch once things have shifted
+THROUGH = 0.02  # [m]: so far below a top that is not drawn exactly, a body still lies on it
+FLANK = 0.5  # [-]: upward part of a normal; what is steeper is a flank, nothing rests on it
+SLOPE_OVER = 0.02  # of the soil [m]
+FOOT = 0.03  # [m]: corners so far above the lowest one may come to touch the floor
+SEARCHED = 4.0  # in cells of the grid: how near the coarse gap must come to be looked at exactly
+MOST_PAIRS = 2_000_000  # compared at a time
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Form:
+    """The surface of one piece in the tank."""
+
+    vertices: Floats  # (n, 3) [m]
+    faces: Indices  # (m, 3)
+    window: Window  # its columns on the grid
+    ground: float | None = 0.0  # level of what carries it from below [m]; None: the bed
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Resting:
+    """Where one body touches what is below it, once it has settled."""
+
+    places: Floats  # (c, 3) [m]
+    normals: Floats  # (c, 3) of what carries, upwards
+    below: Indices  # (c,) which body lies under each; -1: glass or bed
+    gaps: Floats  # (c,) left between them as it rests [m], at most GENEROUS
+    soil: NDArray[np.bool_]  # (c,) whether it is the bed
+    slopes: tuple[float, float]  # along x and y, of the plane by which it sinks to rest so
+    through: float  # how deep it is drawn into what carries it [m]
+
+    @property
+    def lean(self) -> float:
+        """How far it must tilt from its drawn pose to rest so [degrees]."""
+        return math.degrees(math.atan(math.hypot(*self.slopes)))
+
+    @property
+    def steepness(self) -> Floats:
+        """Slope of each contact [degrees]."""
+        return np.degrees(np.arccos(np.clip(self.normals[:, 2], -1, 1)))
+
+    def carriers(self) -> tuple[int, ...]:
+        """Numbers of the bodies that it lies on."""
+        return tuple(int(i) for i in np.unique(self.below[self.gaps <= EXACT]) if i >= 0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Points:
+    """Places at which a body may touch, with the gap that is left there as drawn."""
+
+    places: Floats
+    normals: Floats
+    gaps: Floats
+    below: Indices
+    soil: NDArray[np.bool_]
+
+    @classmethod
+    def of(
+        cls, places: Floats, normals: Floats, gaps: Floats, below: int, soil: bool = False
+    ) -> "_Points":
+        count = len(gaps)
+        return cls(
+            places.reshape(-1, 3), normals.reshape(-1, 3), gaps,
+            np.full(count, below, dtype=np.int64), np.full(count, soil),
+        )  # fmt: skip
+
+    @classmethod
+    def together(cls, parts: Sequence["_Points"]) -> "_Points":
+        return cls(
+            np.concatenate([p.places for p in parts]),
+            np.concatenate([p.normals for p in parts]),
+            np.concatenate([p.gaps for p in parts]),
+            np.concatenate([p.below for p in parts]),
+            np.concatenate([p.soil for p in parts]),
+        )
+
+    def chosen(self, keep: NDArray[np.bool_] | Indices) -> "_Points":
+        return _Points(
+            self.places[keep], self.normals[keep], self.gaps[keep], self.below[keep],
+            self.soil[keep],
+        )  # fmt: skip
+
+
+def resting_of(
+    forms: Sequence[Form],
+    others: Sequence[tuple[int, Form]],
+    bed: Floats,
+    grid: Grid,
+    centre: Floats,
+    held: Pulls,
+) -> Resting:
+    """Find where a body comes to rest, and what it touches there.
+
+    Parameters
+    ----------
+    forms : sequence of Form
+        Its pieces.
+    others : sequence of (int, Form)
+        What else can carry it, by number.
+    bed : (rows, columns) float array
+        Surface of the bed [m].
+    grid : Grid
+    centre : (2,) float array
+        Its centre of mass from above [m].
+    held : Pulls
+        What holds it down while it is dry.
+
+    Notes
+    -----
+    The vertical gap between two meshes is linear on the overlay of their faces, so it is
+    least at corners of the overlay: a corner of one over a face of the other, or two edges
+    that cross. It rests as drawn where what touches then can carry it. Else, among all
+    planes below the gaps, the one highest at the centre of mass touches where it comes to
+    rest.
+    """
+    ground = _Points.together([_on_ground(form, bed, grid) for form in forms])
+    pairs = [(j, a, b) for j, b in others for a in forms if _beside(a.window, b.window)]
+    coarse = [_coarse(a.window, b.window, grid) for _, a, b in pairs]
+    near = [ground.places[:, :2], *(c[0] for c in coarse)]
+    heights = [ground.gaps, *(c[1] for c in coarse)]
+    plane = rest_plane(np.concatenate(near), np.concatenate(heights), centre)
+    parts = [ground]
+    reach = SEARCHED * max(grid.spacing)
+    for (j, a, b), (places, gaps) in zip(pairs, coarse, strict=True):
+        left = np.minimum(gaps - _at(plane, places, centre), gaps)
+        if (left < reach).any():
+            parts.append(_exact(a, b, places[left < reach], grid, j))
+    points = _Points.together(parts)
+    return _settled(points, centre, held)
+
+
+def lies_over(a: Form, b: Form, grid: Grid) -> bool:
+    """Whether one piece may touch another from above."""
+    if not _beside(a.window, b.window):
+        return False
+    gaps = _coarse(a.window, b.window, grid)[1]
+    return bool((gaps < SEARCHED * max(grid.spacing)).any())
+
+
+def _settled(points: _Points, centre: Floats, held: Pulls) -> Resting:
+    """Rest as drawn where that can be, else on the plane that lies highest at the centre."""
+    if not len(points.gaps):
+        none = np.empty(0)
+        return Resting(points.places, points.normals, points.below, none, points.soil, (0, 0), 0.0)
+    carrying = points.chosen(points.normals[:, 2] >= FLANK)
+    lowest = float(carrying.gaps.min()) if len(carrying.gaps) else 0.0
+    plane = np.array([lowest, 0.0, 0.0])
+    if not can_rest(carrying.places[carrying.gaps - lowest <= EXACT, :2], centre, held):
+        plane = rest_plane(carrying.places[:, :2], carrying.gaps, centre)
+    drawn = points.gaps - _at(plane, points.places[:, :2], centre)
+    touching = drawn * points.normals[:, 2] <= GENEROUS
+    near = points.chosen(touching)
+    left = np.clip(drawn[touching], 0, None)
+    # A flank is left out of the plane, and what is drawn into it counts across it.
+    through = max(0.0, -float((drawn * points.normals[:, 2]).min()), -lowest)
+    return Resting(
+        near.places, near.normals, near.below, left, near.soil,
+        (float(plane[1]), float(plane[2])), through,
+    )  # fmt: skip
+
+
+def _at(plane: Floats, places: Floats, centre: Floats) -> Floats:
+    height: Floats = plane[0] + (places - centre) @ plane[1:]
+    return height
+
+
+def _on_ground(form: Form, bed: Floats, grid: Grid) -> _Points:
+    """Places at which a piece may touch the glass, or the bed it is set on."""
+    corners = form.vertices
+    if form.ground is not None:
+        low = corners[corners[:, 2] < corners[:, 2].min() + FOOT]
+        up = np.broadcast_to([0.0, 0.0, 1.0], low.shape)
+        places = np.column_stack([low[:, :2], np.full(len(low), form.ground)])
+        return _Points.of(places, np.array(up), low[:, 2] - form.ground, -1)
+    from scipy.ndimage import uniform_filter
+
+    under, place = form.window.lowest(), form.window.place
+    surface = bed[place]
+    rows, columns = np.nonzero(np.isfinite(under) & (under < surface + FOOT))
+    height = surface[rows, columns]
+    # The slope of the soil is that over a few centimetres, not that of single cells.
+    wide = max(3, round(SLOPE_OVER / max(grid.spacing)))
+    smooth = uniform_filter(surface, wide, mode="nearest")
+    rise_y, rise_x = np.gradient(smooth, *reversed(grid.spacing))
+    dx, dy = rise_x[rows, columns], rise_y[rows, columns]
+    normals = np.column_stack([-dx, -dy, np.ones(len(dx))])
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    x, y = grid.x[columns + form.window.column], grid.y[rows + form.window.row]
+    gaps = np.maximum(under[rows, columns] - height, 0.0)
+    return _Points.of(np.column_stack([x, y, height]), normals, gaps, -1, soil=True)
+
+
+def _beside(a: Window, b: Window) -> bool:
+    (ra, ca), (rb, cb) = a.place, b.place
+    along: bool = ra.start < rb.stop and rb.start < ra.stop
+    across: bool = ca.start < cb.stop and cb.start < ca.stop
+    return along and across
+
+
+def _coarse(a: Window, b: Window, grid: Grid) -> tuple[Floats, Floats]:
+    """Places (n, 2) of cells in which one piece lies over another, and the gaps (n,) [m].
+
+    Only tops whose middle lies below the underside carry: a stone on wood is no ground.
+    """
+    rows = slice(max(a.row, b.row), min(a.place[0].stop, b.place[0].stop))
+    columns = slice(max(a.column, b.column), min(a.place[1].stop, b.place[1].stop))
+
+    def cut(window: Window, values: Floats) -> Floats:
+        part: Floats = values[
+            :,
+            rows.start - window.row : rows.stop - window.row,
+            columns.start - window.column : columns.stop - window.column,
+        ]
+        return part
+
+    gaps = np.full((rows.stop - rows.start, columns.stop - columns.start), np.inf)
+    for under in cut(a, a.bottoms):
+        for bottom, top in zip(cut(b, b.bottoms), cut(b, b.tops), strict=True):
+            with np.errstate(invalid="ignore"):
+                gap = under - top
+                carries = ((bottom + top) / 2 <= under) & (gap > -THROUGH)
+            gaps = np.where(carries & np.isfinite(gap), np.minimum(gaps, gap), gaps)
+    found = np.isfinite(gaps)
+    r, c = np.nonzero(found)
+    return np.column_stack([grid.x[c + columns.start], grid.y[r + rows.start]]), gaps[found]
+
+
+def _exact(a: Form, b: Form, cells: Floats, grid: Grid, number: int) -> _Points:
+    """Corners of the overlay of two meshes near some cells, and the gaps there."""
+    marked = np.zeros((grid.ny + 3, grid.nx + 3))
+    row, column = grid.cell_at(cells[:, 0], cells[:, 1])
+    for dr in (0, 1, 2):
+        for dc in (0, 1, 2):
+            marked[row + dr, column + dc] = 1
+    sums = np.zeros((grid.ny + 4, grid.nx + 4))
+    sums[1:, 1:] = marked.cumsum(axis=0).cumsum(axis=1)
+    under = _faces_near(a, sums, grid, up=False)
+    over = _faces_near(b, sums, grid, up=True)
+    if not len(under) or not len(over):
+        return _Points.of(np.empty((0, 3)), np.empty((0, 3)), np.empty(0), number)
+    lower, upper = b.vertices[over], a.vertices[under]
+    low_normals, high_normals = _upward(lower), _upward(upper)
+    one = np.unique(under)
+    here, face, height = _over_faces(a.vertices[one], lower)
+    first = _Points.of(
+        np.column_stack([a.vertices[one][here, :2], height]),
+        low_normals[face],
+        a.vertices[one][here, 2] - height,
+        number,
+    )
+    two = np.unique(over)
+    here, face, height = _over_faces(b.vertices[two], upper)
+    second = _Points.of(
+        b.vertices[two][here], high_normals[face], height - b.vertices[two][here, 2], number
+    )
+    third = _Points.of(*_crossings(_edges(a, under), _edges(b, over)), number)
+    points = _Points.together([first, second, third])
+    return points.chosen((points.gaps > -THROUGH) & (points.gaps < 2 * THROUGH))
+
+
+def _faces_near(form: Form, sums: Floats, grid: Grid, *, up: bool) -> Indices:
+    """Rows of faces that look up, or down, over marked cells (summed from the corner)."""
+    corners = form.vertices[form.faces]
+    one, two = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    rise = one[:, 0] * two[:, 1] - one[:, 1] * two[:, 0]
+    low, high = corners[:, :, :2].min(axis=1), corners[:, :, :2].max(axis=1)
+    row0, column0 = grid.cell_at(low[:, 0], low[:, 1])
+    row1, column1 = grid.cell_at(high[:, 0], high[:, 1])
+    row1, column1 = row1 + 2, column1 + 2  # one cell of margin is marked on each side
+    row0, column0 = row0 + 1, column0 + 1
+    count = sums[row1, column1] - sums[row0, column1] - sums[row1, column0] + sums[row0, column0]
+    chosen: Indices = form.faces[(count > 0) & (rise > 0 if up else rise < 0)]
+    return chosen
+
+
+def _upward(corners: Floats) -> Floats:
+    """Give unit normals of faces (f, 3, 3), turned upwards."""
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals *= np.sign(normals[:, 2:])
+    unit: Floats = normals / np.maximum(np.linalg.norm(normals, axis=1), 1e-30)[:, None]
+    return unit
+
+
+def _over_faces(points: Floats, corners: Floats) -> tuple[Indices, Indices, Floats]:
+    """Which points (p, 3) lie over or under which faces (f, 3, 3), and the height there."""
+    found_points, found_faces, heights = [], [], []
+    step = max(1, MOST_PAIRS // max(1, len(corners)))
+    (ax, ay, az), (bx, by, bz), (cx, cy, cz) = corners.transpose(1, 2, 0)
+    whole = (by - cy) * (ax - cx) + (cx - bx) * (ay - cy)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for start in range(0, len(points), step):
+            x, y = points[start : start + step, 0, None], points[start : start + step, 1, None]
+            u = ((by - cy) * (x - cx) + (cx - bx) * (y - cy)) / whole
+            v = ((cy - ay) * (x - cx) + (ax - cx) * (y - cy)) / whole
+            p, f = np.nonzero((u >= -1e-9) & (v >= -1e-9) & (u + v <= 1 + 1e-9))
+            found_points.append(p + start)
+            found_faces.append(f)
+            heights.append(u[p, f] * az[f] + v[p, f] * bz[f] + (1 - u - v)[p, f] * cz[f])
+    return np.concatenate(found_points), np.concatenate(found_faces), np.concatenate(heights)
+
+
+def _edges(form: Form, faces: Indices) -> Floats:
+    """Give the edges of some faces once each, (e, 2, 3) [m]."""
+    pairs = np.sort(faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    edges: Floats = form.vertices[np.unique(pairs, axis=0)]
+    return edges
+
+
+def _crossings(upper: Floats, lower: Floats) -> tuple[Floats, Floats, Floats]:
+    """Where edges cross, seen from above: places on the lower one, normals, gaps."""
+    places, normals, gaps = [], [], []
+    step = max(1, MOST_PAIRS // max(1, len(lower)))
+    q, s = lower[None, :, 0], (lower[:, 1] - lower[:, 0])[None]
+    for start in range(0, len(upper), step):
+        p = upper[start : start + step, None, 0]
+        r = (upper[start : start + step, 1] - upper[start : start + step, 0])[:, None]
+        cross = r[..., 0] * s[..., 1] - r[..., 1] * s[..., 0]
+        d = q - p
+        with np.errstate(divide="ignore", invalid="ignore"):
+            t = (d[..., 0] * s[..., 1] - d[..., 1] * s[..., 0]) / cross
+            u = (d[..., 0] * r[..., 1] - d[..., 1] * r[..., 0]) / cross
+        i, j = np.nonzero((t >= 0) & (t <= 1) & (u >= 0) & (u <= 1) & (np.abs(cross) > 1e-12))
+        on_upper = p[i, 0] + t[i, j, None] * r[i, 0]
+        on_lower = q[0, j] + u[i, j, None] * s[0, j]
+        normal = np.cross(r[i, 0], s[0, j])
+        normal *= np.sign(normal[:, 2:])
+        places.append(on_lower)
+        gaps.append(on_upper[:, 2] - on_lower[:, 2])
+        normals.append(normal / np.maximum(np.linalg.norm(normal, axis=1), 1e-30)[:, None])
+    return np.concatenate(places), np.concatenate(normals), np.concatenate(gaps)
+
+
+def patch_corners(resting: Resting, chosen: NDArray[np.bool_]) -> Indices:
+    """Numbers of the contacts at the corners of the hulls, for each thing below by itself."""
+    found = []
+    for number in np.unique(resting.below[chosen]):
+        here = np.flatnonzero(chosen & (resting.below == number))
+        found.append(here[hull_numbers(resting.places[here, :2])])
+    return np.concatenate(found) if found else np.empty(0, dtype=np.int64)

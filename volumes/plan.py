@@ -1,0 +1,96 @@
+"""What a layout gives: pieces where they stand, the bed, water, load, and what holds."""
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from plumbstone.meshes.columns import Columns, Grid
+from plumbstone.volumes.bed.bags import BagChoice
+from plumbstone.volumes.bed.border import BorderResult
+from plumbstone.volumes.bed.interfaces import Heave, Swallowed
+from plumbstone.volumes.bed.passing import Rest
+from plumbstone.volumes.bed.pouring import BedResult, LayerResult, SpotDepth
+from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.holding.hold_down import HoldResult
+from plumbstone.volumes.holding.stability import Standing
+from plumbstone.volumes.scape.scape import Scape
+from plumbstone.volumes.water.dosing import Dosing, DrainBack, TankParts
+from plumbstone.volumes.water.loads import Load
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Purchase:
+    """One layer and the bags to buy for it."""
+
+    result: LayerResult
+    bags: BagChoice | None  # None where the file names no bags
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ground:
+    """The pieces where they stand, and the bed around them."""
+
+    bodies: tuple[Body, ...]  # in the order of the file
+    grid: Grid
+    columns: Columns  # of all pieces
+    bed: BedResult | None
+    purchases: tuple[Purchase, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plan:
+    """Everything about a scape; SI units. Parts that need a water line are None without one."""
+
+    scape: Scape
+    water_density: float  # [kg/m³]
+    bodies: tuple[Body, ...]  # in the order of work: a piece's number is its place, from one
+    bed: BedResult | None
+    purchases: tuple[Purchase, ...]
+    parts: TankParts | None
+    dosing: Dosing | None
+    load: Load | None
+    drain_back: DrainBack | None
+    border: BorderResult | None
+    holds: tuple[HoldResult, ...]
+    standing: tuple[Standing, ...]
+    rests: tuple[Rest, ...]
+    swallowed: tuple[Swallowed, ...]
+    heaves: tuple[Heave, ...]
+    spots: tuple[SpotDepth, ...]
+    guesses: tuple[str, ...]
+
+    def number(self, name: str) -> int:
+        """Give the number of a piece, the same on every list and drawing."""
+        return 1 + next(i for i, body in enumerate(self.bodies) if body.entry.name == name)
+
+    def set_after(self, body: Body) -> int | None:
+        """Place in pouring order of the layer that a piece is set on; None: on the glass first."""
+        return set_after(body, self.bodies, self.bed)
+
+
+def set_after(body: Body, bodies: Sequence[Body], bed: BedResult | None) -> int | None:
+    """Place in pouring order of the layer that a piece is set on; None: on the glass first.
+
+    The topmost layer that is drawn where the middle of the piece is, for what rests on the
+    bed or on something that does.
+    """
+    by_name = {other.entry.name: other for other in bodies}
+    below = body
+    while below.entry.rests in by_name:
+        below = by_name[below.entry.rests]
+    if below.entry.rests != "bed" or bed is None:
+        return None
+    cell = bed.grid.cell_at(*below.entry.at)
+    levels = [0.0, *(float(result.drawn[cell]) for result in bed.layers)]
+    lying = [k for k, (a, b) in enumerate(itertools.pairwise(levels)) if b > a + 1e-3]
+    return lying[-1] if lying else None
+
+
+def in_order_of_work(bodies: Sequence[Body], bed: BedResult | None) -> tuple[Body, ...]:
+    """Sort pieces as they are set: on the glass first, then layer by layer; stones before wood."""
+
+    def step(body: Body) -> tuple[int, bool]:
+        after = set_after(body, bodies, bed)
+        return -1 if after is None else after, body.entry.kind == "wood"
+
+    return tuple(sorted(bodies, key=step))
