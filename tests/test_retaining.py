@@ -130,7 +130,7 @@ def test_a_strip_chips_or_a_filler_close_a_gap() -> None:
     )  # three cells wide
     low = replace(wedge, profile=Profile(True, (0.02,) * 4))
     half = solve_bed(FLOOR, [soil(0.06), sand(0.01), low], [line(0.2, "A", "B")], stones)
-    assert 0 < half.layers[0].passed < bare.layers[0].passed
+    assert told(half, Kind.LEAKS)  # soil above the gravel still comes over it
 
 
 def test_gaps_are_measured_between_sections() -> None:
