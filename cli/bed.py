@@ -19,7 +19,6 @@ from plumbstone.cli.wording.units import Units
 if TYPE_CHECKING:
     from plumbstone.volumes.bed.pouring import BedResult, SpotDepth
     from plumbstone.volumes.plan import Purchase
-    from plumbstone.volumes.scape.scape import Scape
 
 GridOption = Annotated[float | None, typer.Option("--grid", help="Width of a grid cell in mm.")]
 
@@ -36,10 +35,12 @@ def bed(
 ) -> None:
     """Say how many litres, kilograms and bags each layer takes."""
     from plumbstone.cli.documents import document_of
+    from plumbstone.cli.wording.report import marked
     from plumbstone.meshes.beside import trust as trust_folders
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.bed.pouring import depths_at
     from plumbstone.volumes.layout import Layout
+    from plumbstone.volumes.report import findings_on
     from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
@@ -55,14 +56,17 @@ def bed(
             grounds = [layout.ground(spacing) for layout in layouts]
             documents = [document_of(checked(layout.bed(spacing))) for layout in layouts]
             beds = [(ground.bed, ground.purchases) for ground in grounds]
+            found = [findings_on(s, g) for s, g in zip(read, grounds, strict=True)]
         spots = [depths_at(s.spots, b) if b else () for s, (b, _) in zip(read, beds, strict=True)]
     if as_json:
         emit_json(documents[0] if len(documents) == 1 else {"scapes": documents})
         return
-    for scape, (laid, purchases), places in zip(read, beds, spots, strict=True):
+    for scape, (laid, purchases), places, told in zip(read, beds, spots, found, strict=True):
         print_bed(scape.name, purchases, units)
         if laid is not None:
-            print_depths(scape, laid, places, units)
+            print_depths(laid, places, units)
+        for finding in told:
+            typer.echo(marked(finding, units))
         if jug_size is not None:
             print_pouring(purchases, jug_size, units)
     if len(documents) == 2:
@@ -80,12 +84,9 @@ def _jug(text: str) -> float:
     return size
 
 
-def print_depths(
-    scape: "Scape", laid: "BedResult", spots: "tuple[SpotDepth, ...]", units: Units
-) -> None:
+def print_depths(laid: "BedResult", spots: "tuple[SpotDepth, ...]", units: Units) -> None:
     """Print how high the bed stands at front, middle, back and at named places."""
     from plumbstone.cli.wording.units import place_words
-    from plumbstone.volumes.bed.interfaces import zone_faults
 
     levels = [f"{place_words(depth, units)} {name}" for name, depth in laid.depths]
     if levels:
@@ -96,8 +97,6 @@ def print_depths(
         if found.lacking > 1e-3:
             words += f"; its roots need {place_words(found.lacking, units)} more"
         typer.echo(f"{words}.")
-    for text in zone_faults(laid, scape.border):
-        typer.echo(f"Mind: {text}")
 
 
 def print_pouring(purchases: "tuple[Purchase, ...]", jug: float, units: Units) -> None:
@@ -147,8 +146,6 @@ def print_bed(title: str, purchases: "tuple[Purchase, ...]", units: Units) -> No
         bag_words,
         left_over_sentence,
         sack_sentence,
-        slide_sentence,
-        slope_sentence,
     )
     from plumbstone.cli.wording.units import mass_words, volume_words
     from plumbstone.meshes.ranges import Range
@@ -162,21 +159,22 @@ def print_bed(title: str, purchases: "tuple[Purchase, ...]", units: Units) -> No
         rows.append(
             [
                 result.layer.name,
+                volume_words(Range.exact(result.wanted), units, 2),
+                volume_words(Range.exact(result.stays), units, 2),
                 volume_words(Range.exact(result.poured), units, 2),
-                volume_words(Range.exact(result.settled), units, 2),
                 mass_words(result.mass, units),
                 bag_words(bags, units),
                 "-" if bags is None or bags.cost is None else f"{bags.cost:.2f}",
             ]
         )
-    table(f"{title}: the bed", ["Layer", "Pour", "Settled", "Dry mass", "Bags", "Cost"], rows)
+    table(
+        f"{title}: the bed", ["Layer", "Drawn", "Stays", "Pour", "Dry mass", "Bags", "Cost"], rows
+    )
     for purchase in purchases:
         result = purchase.result
         notes = [
             sack_sentence(result, units),
             left_over_sentence(result, purchase.bags, units),
-            slide_sentence(result, units),
-            slope_sentence(result),
         ]
         for note in filter(None, notes):
             typer.echo(note)

@@ -93,14 +93,13 @@ def print_plan(result: "Plan", report: "Report", units: Units) -> None:
     _print_pieces(report, units)
     if result.purchases:
         print_bed(result.scape.name, result.purchases, units)
-    _print_ground(result, units)
     print_lines(water_lines(report, units))
     print_holds(result.holds, units, told_before=True)
     _print_standing(result)
     if report.load is not None:
         print_lines([moving_line(report.load, units)])
     print_lines(later_findings(report, units))
-    print_lines(f"Mind: {text}" for text in (*result.warnings, *report.guesses))
+    print_lines(f"Mind: {text}" for text in report.guesses)
     print_lines(f"Caution: {text}" for text in CAUTIONS)
 
 
@@ -135,25 +134,6 @@ def _print_pieces(report: "Report", units: Units) -> None:
     ]
     columns = ["Piece", "Material", "Volume", "Dry mass", "From left", "From front"]
     table(f"{report.name}: stones and wood", columns, rows)
-
-
-def _print_ground(result: "Plan", units: Units) -> None:
-    from plumbstone.cli.wording.bed import (
-        footing_sentence,
-        gap_sentence,
-        heave_sentence,
-        rest_sentence,
-        swallowed_sentence,
-    )
-
-    texts: list[str | None] = [swallowed_sentence(s, units) for s in result.swallowed]
-    texts += [rest_sentence(rest, units) for rest in result.rests]
-    texts += [heave_sentence(heave, units) for heave in result.heaves]
-    if result.border is not None:
-        texts += [gap_sentence(gap, units) for gap in result.border.gaps]
-        texts.append(footing_sentence(result.border))
-    for text in filter(None, texts):
-        typer.echo(text)
 
 
 def print_holds(

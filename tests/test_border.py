@@ -1,12 +1,9 @@
 """Earth pressure, filters and gaps against worked examples."""
 
-from math import pi, radians, tan
-
 import pytest
 
 from plumbstone.volumes.bed.border import (
     cure_for,
-    fan,
     rankine_active,
     submerged_unit_weight,
     wall_factors,
@@ -54,16 +51,6 @@ def test_a_retaining_dam() -> None:
     sliding, tipping = wall_factors(96.0, 6.0, 337.5, 3.5 - 1.3167, 1.0)
     assert tipping == pytest.approx(3.838, abs=0.01)
     assert sliding == pytest.approx(3.516, abs=0.01)
-
-
-def test_fan_loses_as_much_as_it_gains() -> None:
-    # The loss down to the foot of the gap is w h²/(2 tan) + π h³/(6 tan²); half the height
-    # leaves the same form on both sides.
-    w, h, t = 0.009, 0.06, tan(radians(34))
-    volume, reach = fan(w, h, t)
-    half = h / 2
-    assert volume == pytest.approx(w * half**2 / (2 * t) + 2 * pi * half**3 / (12 * t**2))
-    assert reach == pytest.approx(half / t)
 
 
 def test_filter_rule_of_the_river_manual() -> None:

@@ -79,7 +79,9 @@ def test_pressed_into_the_bed(tmp_path: Path) -> None:
     plan = plan_of(tmp_path, block("B", 8, 30, 'rests = "bed"\npressed = "2 cm"'), layer)
     assert lowest(plan, "B") == pytest.approx(0.03, abs=1e-6)
     # The bed keeps its drawn surface, so the sand is less by what was pressed in.
-    assert plan.bed.settled == pytest.approx(0.6 * 0.4 * 0.05 - 0.1 * 0.1 * 0.02, rel=1e-6)
+    assert plan.bed.settled == pytest.approx(
+        0.6 * 0.4 * 0.05 - 0.1 * 0.1 * 0.02, rel=1e-4
+    )  # scattered samples
 
 
 def test_every_weighed_volume_is_scaled_into_the_parts(tmp_path: Path) -> None:

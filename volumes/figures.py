@@ -94,6 +94,8 @@ class LayerFigures:
     settled_error_m3: float
     sacks: int
     sack_m3: float | None
+    drawn_m3: float
+    stays_m3: float
     poured_m3: float
     mass_kg: Range
     slope_deg: float
@@ -222,7 +224,7 @@ class RestFigures:
     layer: str
     outside_m3: float
     reach_m: float
-    slope_excess: float
+    divider_pulled: bool
 
 
 @dataclass(frozen=True, slots=True)

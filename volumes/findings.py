@@ -23,6 +23,7 @@ class Kind(StrEnum):
     TIPS = "tips"  # a stone or wood that tips or rocks
     FALLS = "falls"  # a stack or a piece that is in no balance
     LEAKS = "leaks"  # soil that comes through the border
+    OFF_LINE = "off line"  # a stone beside which the line of its border passes
     SLIDES = "slides"  # a layer that cannot stay as it is drawn
     CREEPS = "creeps"  # a bare slope that does not last
     RUNS_INTO = "runs into"  # fine grains that run into the voids of coarse ones

@@ -11,12 +11,12 @@ from plumbstone.meshes.columns import Grid, Window, merged_columns
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.reading import file_stamp
 from plumbstone.volumes.bed.bags import BagChoice, cheapest_bags
-from plumbstone.volumes.bed.border import judge_border
+from plumbstone.volumes.bed.border import judge_borders
 from plumbstone.volumes.bed.interfaces import (
     heaving_layers,
     swallowed_layers,
-    zone_faults,
 )
+from plumbstone.volumes.bed.passing import rests_of
 from plumbstone.volumes.bed.pouring import (
     BedError,
     BedResult,
@@ -29,7 +29,7 @@ from plumbstone.volumes.bed.pouring import (
     narrowest_zone,
     solve_bed,
 )
-from plumbstone.volumes.bed.slump import Rest, come_to_rest
+from plumbstone.volumes.bed.row import Row, row_of
 from plumbstone.volumes.bodies.placement import (
     CONTACT_GRID,
     THREADS,
@@ -189,8 +189,8 @@ class Layout:
             parts = tank_parts(tank, ground.bodies, scape.lumps, bed, space)
             dosing = dosing_of(tank, bed, parts, space, salt)
             load = load_of(tank, ground.bodies, scape.lumps, bed, parts, water)
-        if judged and scape.border is not None and bed is not None:
-            border = self.memo(judge_border, scape.border, ground.bodies, bed, water)
+        if judged and scape.borders and bed is not None:
+            border = self.memo(judge_borders, ground.bodies, bed, water)
         spots = depths_at(scape.spots, bed) if bed else ()
         sump, back = tank.sump, None
         if sump is not None and sump.area is not None and sump.drop is not None:
@@ -208,11 +208,10 @@ class Layout:
             border=border,
             holds=self._holds(ground, water) if judged else (),
             standing=self._standing(ground, water) if judged else (),
-            rests=self._rests(bed) if judged else (),
+            rests=rests_of(bed.passed) if bed and judged else (),
             swallowed=swallowed_layers(bed.layers, bed.grid.cell_area) if bed else (),
-            heaves=heaving_layers(bed.layers, water) if bed else (),
+            heaves=heaving_layers(bed.layers, water, bed.grid.cell_area) if bed else (),
             spots=spots,
-            warnings=_warnings(scape, bed),
             guesses=tank.guesses,
         )
 
@@ -273,15 +272,8 @@ class Layout:
         buried = sum(lump.volume.mid * lump.below_soil for lump in scape.lumps)
         maps = tuple(layer.profile.heightmap for layer in scape.layers if layer.profile)
         floor = (scape.tank.length, scape.tank.depth)
-        inputs = (floor, scape.layers, scape.border, standing, spacing, buried, exact)
+        inputs = (floor, scape.layers, scape.borders, standing, spacing, buried, exact)
         return self.memo(_poured, self.memo, maps, *inputs)
-
-    def _rests(self, bed: BedResult | None) -> tuple[Rest, ...]:
-        """Find where layers come to rest that are drawn too steep."""
-        if bed is None:
-            return ()
-        found = (self.memo(come_to_rest, r, bed, self.scape.border) for r in bed.layers)
-        return tuple(rest for rest in found if rest is not None)
 
     def _holds(self, ground: Ground, water: float) -> tuple[HoldResult, ...]:
         """Judge every group of wood; none without a water line."""
@@ -312,7 +304,7 @@ def _poured(
     _maps: tuple[Floats | None, ...],
     floor: tuple[float, float],
     layers: Sequence[Layer],
-    border: Border | None,
+    borders: Sequence[Border],
     standing: Sequence[tuple[Piece, float]],
     spacing: float,
     buried: float,
@@ -323,7 +315,10 @@ def _poured(
     def cut(piece: Piece, volume: float, grid: Grid) -> Window:
         return memo(cut_piece, piece, volume, grid)
 
-    return solve_bed(floor, layers, border, standing, spacing, buried, exact, cut)
+    def stand(border: Border, pieces: tuple[Piece, ...], floor: tuple[float, float]) -> Row:
+        return memo(row_of, border, pieces, floor)
+
+    return solve_bed(floor, layers, borders, standing, spacing, buried, exact, cut, stand)
 
 
 def _tops_over(bed: BedResult) -> Floats:
@@ -366,7 +361,8 @@ def _bags_for(result: LayerResult) -> BagChoice | None:
         return None
     bulk = layer.material.bulk_density
     assert bulk is not None
-    return cheapest_bags(result.poured * (1 + layer.spare), layer.bags, bulk.mid)
+    choice = cheapest_bags(result.poured * (1 + layer.spare), layer.bags, bulk.mid)
+    return replace(choice, left_over=choice.bought - result.poured)
 
 
 def _check_rim(scape: Scape, bed: BedResult) -> None:
@@ -380,16 +376,3 @@ def _check_rim(scape: Scape, bed: BedResult) -> None:
                 f"the rim at {height * 1e2:.1f} cm; lower it."
             )
             raise BedError(message)
-
-
-def _warnings(scape: Scape, bed: BedResult | None) -> tuple[str, ...]:
-    """Collect what the user should know."""
-    found = list(zone_faults(bed, scape.border)) if bed is not None else []
-    for result in bed.layers if bed else ():
-        if result.slide.volume > 0.02 * result.settled and result.slide.drop > 0.005:
-            litres, lower = result.slide.volume * 1e3, result.slide.drop * 1e2
-            found.append(
-                f"{result.layer.name}: {litres:.1f} L would slide; {result.slide.where} ends "
-                f"about {lower:.1f} cm lower than drawn."
-            )
-    return tuple(found)

@@ -8,8 +8,8 @@ from plumbstone.meshes.columns import Columns, Grid
 from plumbstone.volumes.bed.bags import BagChoice
 from plumbstone.volumes.bed.border import BorderResult
 from plumbstone.volumes.bed.interfaces import Heave, Swallowed
+from plumbstone.volumes.bed.passing import Rest
 from plumbstone.volumes.bed.pouring import BedResult, LayerResult, SpotDepth
-from plumbstone.volumes.bed.slump import Rest
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.hold_down import HoldResult
 from plumbstone.volumes.holding.stability import Standing
@@ -57,7 +57,6 @@ class Plan:
     swallowed: tuple[Swallowed, ...]
     heaves: tuple[Heave, ...]
     spots: tuple[SpotDepth, ...]
-    warnings: tuple[str, ...]
     guesses: tuple[str, ...]
 
     def number(self, name: str) -> int:

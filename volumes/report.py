@@ -9,8 +9,9 @@ from plumbstone.meshes.columns import Grid, columns_of
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import BagChoice
-from plumbstone.volumes.bed.border import BorderResult
-from plumbstone.volumes.bed.interfaces import lasting_slope
+from plumbstone.volumes.bed.border import BorderResult, judge_borders
+from plumbstone.volumes.bed.findings import bed_findings
+from plumbstone.volumes.bed.interfaces import heaving_layers, lasting_slope, swallowed_layers
 from plumbstone.volumes.bed.pouring import BedResult, LayerResult, SpotDepth, depths_at, soil_line
 from plumbstone.volumes.bodies.findings import body_findings
 from plumbstone.volumes.bodies.placement import Body
@@ -52,6 +53,7 @@ from plumbstone.volumes.plan import Ground, Plan, Purchase
 from plumbstone.volumes.scape.groups import Sinker
 from plumbstone.volumes.scape.layers import Border
 from plumbstone.volumes.scape.scape import Lump, Scape
+from plumbstone.volumes.water.density import water_density
 from plumbstone.volumes.water.dosing import DrainBack
 from plumbstone.volumes.water.loads import ONE_PERSON, Load
 
@@ -65,7 +67,7 @@ def report_of(plan: Plan) -> Report:
     """Take the figures and findings of a plan, in the order of work."""
     line = soil_line(plan.bed) if plan.bed else None
     pieces = tuple(_piece(plan, body, i, line) for i, body in enumerate(plan.bodies, 1))
-    layers = tuple(layer_figures(p, plan.bed, plan.scape.border) for p in plan.purchases)
+    layers = tuple(layer_figures(p, plan.bed, plan.scape.borders) for p in plan.purchases)
     return Report(
         name=plan.scape.name,
         file=str(plan.scape.path),
@@ -79,7 +81,7 @@ def report_of(plan: Plan) -> Report:
         water=_water(plan),
         load=_load(plan),
         border=_border(plan.border),
-        rests=tuple(RestFigures(r.layer, r.outside, r.reach, r.excess) for r in plan.rests),
+        rests=tuple(RestFigures(r.layer, r.outside, r.reach, r.pulled) for r in plan.rests),
         runs_into=tuple(RunFigures(r.fine, r.coarse, r.ratio, r.most) for r in plan.swallowed),
         heaves=tuple(HeaveFigures(h.filler, h.cover, h.lacking) for h in plan.heaves),
         holds=tuple(hold_figures(hold) for hold in plan.holds),
@@ -93,7 +95,7 @@ def report_of(plan: Plan) -> Report:
 
 def bed_figures(scape: Scape, ground: Ground) -> BedFigures:
     """Take the figures of the bed alone."""
-    layers = tuple(layer_figures(p, ground.bed, scape.border) for p in ground.purchases)
+    layers = tuple(layer_figures(p, ground.bed, scape.borders) for p in ground.purchases)
     spots = depths_at(scape.spots, ground.bed) if ground.bed else ()
     return BedFigures(
         name=scape.name,
@@ -103,6 +105,18 @@ def bed_figures(scape: Scape, ground: Ground) -> BedFigures:
         spots=tuple(_spot(spot) for spot in spots),
         cost=costs_of(layers, ()).bags,
     )
+
+
+def findings_on(scape: Scape, ground: Ground) -> tuple[Finding, ...]:
+    """Collect what is found about a bed alone, worst first."""
+    bed, tank = ground.bed, scape.tank
+    if bed is None:
+        return ()
+    water = water_density(tank.celsius, tank.salinity)
+    border = judge_borders(ground.bodies, bed, water)
+    area = bed.grid.cell_area
+    lost, heaves = swallowed_layers(bed.layers, area), heaving_layers(bed.layers, water, area)
+    return worst_first(bed_findings(bed, border, lost, heaves))
 
 
 def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ...]:
@@ -117,6 +131,7 @@ def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ..
             *spot_findings(plan.spots),
             *load_findings(plan.load),
             *drain_findings(plan.drain_back),
+            *bed_findings(plan.bed, plan.border, plan.swallowed, plan.heaves),
         ]
     )
 
@@ -166,7 +181,9 @@ def costs_of(layers: Iterable[LayerFigures], pieces: Iterable[PieceFigures]) -> 
     return CostFigures(whole, priced, total)
 
 
-def layer_figures(purchase: Purchase, bed: BedResult | None, border: Border | None) -> LayerFigures:
+def layer_figures(
+    purchase: Purchase, bed: BedResult | None, borders: Sequence[Border]
+) -> LayerFigures:
     """Take the figures of one layer and its bags."""
     result, choice = purchase.result, purchase.bags
     material, slide = result.layer.material, result.slide
@@ -179,6 +196,8 @@ def layer_figures(purchase: Purchase, bed: BedResult | None, border: Border | No
         settled_error_m3=result.error,
         sacks=result.sacks,
         sack_m3=None if sacks is None else sacks.holds,
+        drawn_m3=result.wanted,
+        stays_m3=result.stays,
         poured_m3=result.poured,
         mass_kg=result.mass,
         slope_deg=result.slope_degrees,
@@ -188,7 +207,7 @@ def layer_figures(purchase: Purchase, bed: BedResult | None, border: Border | No
         slides_where=slide.where if slide.volume > 0 else "",
         slides_lower_m=slide.drop,
         heights_m=_heights(result),
-        ends_m=_ends(result, bed.grid, border) if bed else {},
+        ends_m=_ends(result, bed.grid, borders) if bed else {},
         bags=_bags(choice),
         cost=None if choice is None else choice.cost,
         left_over_m3=None if choice is None else choice.left_over,
@@ -415,7 +434,9 @@ def _heights(result: LayerResult) -> dict[str, float]:
     return found
 
 
-def _ends(result: LayerResult, grid: Grid, border: Border | None) -> dict[str, tuple[float, float]]:
+def _ends(
+    result: LayerResult, grid: Grid, borders: Sequence[Border]
+) -> dict[str, tuple[float, float]]:
     """Height of a layer at both ends of each pane and of the border that it reaches [m].
 
     From left to right, or from front to back; pieces that stand there are left out.
@@ -424,8 +445,10 @@ def _ends(result: LayerResult, grid: Grid, border: Border | None) -> dict[str, t
     cuts: dict[str, Any] = {
         "front": np.s_[0], "back": np.s_[-1], "left": np.s_[:, 0], "right": np.s_[:, -1]
     }  # fmt: skip
-    if border is not None and result.layer.zone.name.endswith("border"):
-        x, y = np.array(border.line).T
+    zone = result.layer.zone
+    lines = [b.line for b in borders if zone.border in ("", b.name)]
+    if lines and zone.name.endswith("border"):
+        x, y = np.array(lines[0]).T
         side = -BESIDE if result.layer.zone.name == "before border" else BESIDE
         level = np.where(result.drawn > result.below + LYING, result.drawn, level)
         cuts["border"] = grid.cell_at(grid.x, np.interp(grid.x, x, y) + side)

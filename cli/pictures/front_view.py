@@ -139,7 +139,7 @@ def section_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = S
         x = (np.arange(SAMPLES) + 0.5) * tank.length / SAMPLES
         y = np.interp(x, *across_line(sight).T)
         lower = Panel.on(panel.page, *panel.at(0, 0), panel.scale, (tank.length, height))
-        along = "along the border" if sight.plan.scape.border else "through the middle"
+        along = "along the border" if sight.plan.scape.borders else "through the middle"
         _heading(lower, f"B, {along}, from the front")
         _cut(lower, sight, x, y, x, units)
     return panel.page.figure

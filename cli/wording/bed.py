@@ -2,15 +2,21 @@
 
 from typing import TYPE_CHECKING
 
-from plumbstone.cli.wording.units import GALLON, INCH, POUND, Units, show_length, volume_words
+from plumbstone.cli.wording.units import (
+    GALLON,
+    INCH,
+    POUND,
+    Units,
+    show_length,
+    volume_words,
+    written,
+)
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.findings import Finding, Kind
 
 if TYPE_CHECKING:
     from plumbstone.volumes.bed.bags import BagChoice
-    from plumbstone.volumes.bed.border import BorderResult, Gap
-    from plumbstone.volumes.bed.interfaces import Heave, Swallowed
     from plumbstone.volumes.bed.pouring import LayerResult
-    from plumbstone.volumes.bed.slump import Rest
 
 
 def bag_words(choice: "BagChoice | None", units: Units) -> str:
@@ -57,81 +63,165 @@ def sack_sentence(result: "LayerResult", units: Units) -> str | None:
     )
 
 
-def slide_sentence(result: "LayerResult", units: Units) -> str | None:
-    """Say where a layer ends lower than drawn, None where it stays."""
-    slide = result.slide
-    if slide.volume < 0.02 * result.settled or slide.drop < 0.005:
-        return None
-    lower = show_length(slide.drop, units)
-    litres = volume_words(Range.exact(slide.volume), units)
-    return (
-        f"{result.layer.name}: {slide.where} ends about {lower} lower than drawn ({litres} slide)."
-    )
-
-
-def slope_sentence(result: "LayerResult") -> str | None:
-    """Tell the slope of a layer, and where a bare one creeps down in time."""
-    from plumbstone.volumes.bed.interfaces import lasting_slope
-
-    slope, lasting = result.slope_degrees, lasting_slope(result.layer.material)
-    if slope <= 1:
-        return None
-    words = f"{result.layer.name}: slope {slope:.1f}° from front to back"
-    if slope > lasting:
-        words += f"; bare, it lasts at about {lasting:.0f}°: plant it, or build terraces"
-    return words + "."
-
-
-def gap_sentence(gap: "Gap", units: Units) -> str | None:
-    """Say what comes through a gap of the border and how to close it."""
-    if gap.state == "holds":
-        return None
-    width = f"{gap.width / INCH:.2f} in" if units is Units.US else f"{gap.width * 1e3:.0f} mm"
-    reach = show_length(gap.reach, units)
-    where = f"Gap {gap.left} - {gap.right}, {width}"
-    fill = volume_words(Range.exact(gap.fill), units, 2)
-    cure = f"{gap.cure}, about {fill} to fill it"
-    if gap.state == "may arch":
-        return f"{where}: may hold until disturbed, then soil shows {reach} out; {cure}."
-    return f"{where}: soil shows {reach} out on the sand; {cure}."
-
-
-def footing_sentence(border: "BorderResult") -> str | None:
-    """Name the weakest stone of the border and its fix, None where all have reserve."""
-    weakest = border.weakest
-    if weakest is None or min(weakest.sliding / 1.5, weakest.tipping / 2.0) >= 1:
-        return None
-    if weakest.sliding / 1.5 < weakest.tipping / 2.0:
-        return f"{weakest.name} is the weakest: it may slide; set a heavier one, or lower the soil."
-    return f"{weakest.name} is the weakest: it may tip; bed its foot in, or lean it back."
-
-
-def rest_sentence(rest: "Rest", units: Units) -> str | None:
-    """Say what of a layer ends beyond its zone once it has slid."""
-    if rest.outside < 1e-5:
-        return None
-    litres, reach = volume_words(Range.exact(rest.outside), units), show_length(rest.reach, units)
-    if rest.pulled:
+def leaks(finding: Finding, units: Units) -> str:
+    """Say what comes through a gap of the border, how far it shows, and how to close it."""
+    volume, reach = _volume(finding, "volume_m3", units), _length(finding, "reach_m", units)
+    name = finding.about[0]
+    if finding.how == "divider pulled":
         return (
-            f"{rest.layer}: once the divider is pulled, {litres} run out between the stones, up to "
-            f"{reach} far. Pull it slowly, after the sand is in."
+            f"{name}: once the divider is pulled, {volume} run out, up to {reach} far. Pull it "
+            "slowly, after the sand is in."
         )
-    return f"{rest.layer}: {litres} of it come to rest beyond its zone, up to {reach} out."
+    width = written(number(finding, "width_m"), "gap", units)
+    fill = _volume(finding, "fill_m3", units)
+    where = f"Gap {finding.about[1]} - {finding.about[2]}, {width}"
+    cure = f"{finding.cure}, about {fill} to fill it"
+    if finding.how == "may arch":
+        return (
+            f"{where}: may hold until disturbed, then {name} shows {reach} out ({volume}); {cure}."
+        )
+    return f"{where}: {name} shows {reach} out on the sand ({volume}); {cure}."
 
 
-def swallowed_sentence(lost: "Swallowed", units: Units) -> str:
-    """Say that a fine layer runs into a coarse one."""
-    most = volume_words(Range.exact(lost.most), units)
+def off_line(finding: Finding, units: Units) -> str:
+    """Say that a border line misses a stone."""
+    away = _length(finding, "away_m", units)
     return (
-        f"{lost.fine} runs into {lost.coarse}, up to {most} of it; "
-        "lay a separating fabric between them."
+        f"{finding.about[0]}: the border line passes {away} beside it, so it holds nothing; draw "
+        "the line over it."
     )
 
 
-def heave_sentence(heave: "Heave", units: Units) -> str:
-    """Say that a light filler lifts its cover."""
-    lacking = show_length(heave.lacking, units)
+def slides(finding: Finding, units: Units) -> str:
+    """Say where a layer cannot stay as drawn, and what would hold it."""
+    name = finding.about[0]
+    if finding.how in ("over wall", "no wall"):
+        drawn, wall = _length(finding, "drawn_m", units), _length(finding, "wall_m", units)
+        if finding.how == "no wall":
+            return (
+                f"{name}: drawn {drawn} high at its border, where nothing stands that holds it; "
+                "set stones there, or give the strip a height."
+            )
+        return (
+            f"{name}: drawn {drawn} high at its border, which holds {wall}; above that it lies at "
+            "repose from the top. Set higher stones, or a strip of that height."
+        )
+    volume = _volume(finding, "volume_m3", units)
+    if finding.how == "crest":
+        stays, drawn, run = (
+            _length(finding, f"{key}_m", units) for key in ("stays", "drawn", "run")
+        )
+        return (
+            f"{name}: {finding.where} stays at {stays} of the {drawn} drawn ({volume} less); it "
+            f"needs {run} of run, a wall or a terrace."
+        )
+    lower = _length(finding, "drop_m", units)
     return (
-        f"{heave.filler} floats while dry and lifts {heave.cover}: soak it first, or cover it "
-        f"{lacking} deeper."
+        f"{name}: its edge, {finding.where}, ends up to {lower} lower than drawn, at repose "
+        f"({volume} less); a wall would hold it."
     )
+
+
+def creeps(finding: Finding, _units: Units) -> str:
+    """Say that a bare slope does not last."""
+    slope, lasting = number(finding, "slope_deg"), number(finding, "lasting_deg")
+    return (
+        f"{finding.about[0]}: rises by {slope:.0f}° from {finding.how}; bare, it lasts at about "
+        f"{lasting:.0f}°: plant it, or build terraces."
+    )
+
+
+def runs_into(finding: Finding, units: Units) -> str:
+    """Say that a fine layer runs into a coarse one, and the bags with and without a fabric."""
+    fine, coarse = finding.about
+    ratio, most = number(finding, "ratio"), _volume(finding, "most_m3", units)
+    bags = ""
+    if "bags_with" in finding.numbers:
+        few, many = (int(number(finding, key)) for key in ("bags_with", "bags_without"))
+        bags = f": {few} bags with it, up to {many} without"
+    if finding.how == "borderline":
+        return (
+            f"{fine} on {coarse} is borderline (grain ratio {ratio:.1f}; up to 4 holds, over 5 "
+            f"runs): up to {most} may run in; a separating fabric between them is surer{bags}."
+        )
+    return (
+        f"{fine} runs into {coarse} (grain ratio {ratio:.1f}; up to 4 holds), up to {most} of it; "
+        f"lay a separating fabric between them{bags}."
+    )
+
+
+def heaves(finding: Finding, units: Units) -> str:
+    """Say that a light filler floats while dry."""
+    lift, press = (written(number(finding, f"{k}_kg"), "mass", units) for k in ("lift", "press"))
+    filler, *cover = finding.about
+    if not cover:
+        return f"{filler}: floats while dry, and nothing lies on it; soak it first, and cover it."
+    lacking, needed = (_length(finding, key, units) for key in ("lacking_m", "cover_m"))
+    return (
+        f"{filler} may float while dry and lift {cover[0]} (lifts {lift}, which presses {press}; "
+        f"1.3 times is asked): soak it first, or cover it {lacking} deeper, {needed} in all."
+    )
+
+
+def weak(finding: Finding, _units: Units) -> str:
+    """Name a border stone with too little reserve, and its fix."""
+    name = finding.about[0]
+    if finding.how == "slides":
+        return f"{name}: the soil may push it forward; set a heavier one, or lower the soil."
+    return f"{name}: the soil may tip it; bed its foot in, or lean it back."
+
+
+def bare(finding: Finding, units: Units) -> str:
+    """Say that floor stays bare."""
+    x, y = (written(number(finding, key), "place", units) for key in ("x_m", "y_m"))
+    area = _area(number(finding, "area_m2"), units)
+    return f"{area} of the floor stay bare, around {x} from left and {y} from front."
+
+
+def overlaps(finding: Finding, units: Units) -> str:
+    """Say that two zones are drawn over each other."""
+    one, other = finding.about
+    area = _area(number(finding, "area_m2"), units)
+    return f"{one} and {other} overlap over {area}; there {other} lies on {one}."
+
+
+def void(finding: Finding, units: Units) -> str:
+    """Say that space under stones stays empty."""
+    return (
+        f"{finding.about[0]}: {_volume(finding, 'volume_m3', units)} of space under stones stay "
+        "empty, as it runs in from the sides only; push it in by hand before the stone is set."
+    )
+
+
+WORDED = {
+    Kind.LEAKS: leaks,
+    Kind.OFF_LINE: off_line,
+    Kind.SLIDES: slides,
+    Kind.CREEPS: creeps,
+    Kind.RUNS_INTO: runs_into,
+    Kind.HEAVES: heaves,
+    Kind.WEAK: weak,
+    Kind.BARE: bare,
+    Kind.OVERLAPS: overlaps,
+    Kind.VOID: void,
+}
+
+
+def number(finding: Finding, key: str) -> float:
+    """Read one exact figure of a finding."""
+    value = finding.numbers[key]
+    assert isinstance(value, float | int)
+    return float(value)
+
+
+def _length(finding: Finding, key: str, units: Units) -> str:
+    return show_length(number(finding, key), units)
+
+
+def _volume(finding: Finding, key: str, units: Units) -> str:
+    return written(number(finding, key), "volume", units)
+
+
+def _area(area: float, units: Units) -> str:
+    """Write an area of the floor."""
+    return f"{area / INCH**2:.0f} in²" if units is Units.US else f"{area * 1e4:.0f} cm²"

@@ -1,5 +1,6 @@
 """How findings about single pieces, places and masses are worded."""
 
+from plumbstone.cli.wording.bed import number
 from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Finding, Kind
@@ -18,7 +19,7 @@ def misfit(finding: Finding, units: Units) -> str:
     name = finding.about[0]
     if finding.how == "opening":
         return f"{name}: does not pass the opening inside the bracing; take a narrower one."
-    above = show_length(_number(finding, "above_m"), units)
+    above = show_length(number(finding, "above_m"), units)
     if finding.how == "lamp":
         return f"{name}: reaches {above} above the lamp's lower edge; raise the lamp."
     return f"{name}: stands {above} above the rim."
@@ -29,7 +30,7 @@ def buried(finding: Finding, _units: Units) -> str:
     name = finding.about[0]
     if finding.how == "wholly":
         return f"{name}: lies wholly under the bed; raise it, or leave it out."
-    return f"{name}: {_number(finding, 'share'):.0%} of it lies under the bed."
+    return f"{name}: {number(finding, 'share'):.0%} of it lies under the bed."
 
 
 def doubtful(finding: Finding, _units: Units) -> str:
@@ -39,7 +40,7 @@ def doubtful(finding: Finding, _units: Units) -> str:
 
 def short(finding: Finding, units: Units) -> str:
     """Say that a place is not deep enough for its plant."""
-    depth, lacking = (_number(finding, key) for key in ("depth_m", "lacking_m"))
+    depth, lacking = (number(finding, key) for key in ("depth_m", "lacking_m"))
     return (
         f"{finding.about[0]}: {show_length(depth, units)} of substrate, its roots need "
         f"{show_length(depth + lacking, units)}; raise it by {show_length(lacking, units)} there."
@@ -49,7 +50,7 @@ def short(finding: Finding, units: Units) -> str:
 def over_limit(finding: Finding, units: Units) -> str:
     """Say what is too heavy or too much."""
     if finding.how == "sump":
-        volume, spare = (_number(finding, key) for key in ("volume_m3", "spare_m3"))
+        volume, spare = (number(finding, key) for key in ("volume_m3", "spare_m3"))
         amount, room = (volume_words(Range.exact(v), units) for v in (volume, spare))
         return f"When the pump stops, {amount} drain back; the sump has room for {room}."
     mass = finding.numbers["mass_kg"]
@@ -64,10 +65,3 @@ WORDED = {
     Kind.SHORT: short,
     Kind.OVER_LIMIT: over_limit,
 }
-
-
-def _number(finding: Finding, key: str) -> float:
-    """Read one exact figure of a finding."""
-    value = finding.numbers[key]
-    assert isinstance(value, float | int)
-    return value

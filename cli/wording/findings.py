@@ -2,14 +2,14 @@
 
 from collections.abc import Callable, Mapping
 
-from plumbstone.cli.wording import bodies, holding
+from plumbstone.cli.wording import bed, bodies, holding
 from plumbstone.cli.wording.units import Units
 from plumbstone.volumes.findings import Finding, Kind
 
 Worded = Callable[[Finding, Units], str]
 
 # Each room words its own kinds; a test sees that none is missing or worded twice.
-WORDED: Mapping[Kind, Worded] = {**bodies.WORDED, **holding.WORDED}
+WORDED: Mapping[Kind, Worded] = {**bodies.WORDED, **bed.WORDED, **holding.WORDED}
 
 
 def finding_words(finding: Finding, units: Units) -> str:

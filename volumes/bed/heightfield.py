@@ -10,11 +10,12 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from plumbstone.meshes.columns import Columns
+from plumbstone.meshes.columns import Columns, Grid
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Floats, Indices
 
 ROUNDS = 100_000  # sweeps; a handful is usual, mazes need more
+FAR = 1e6  # [m]
 TOUCHING = 1e-6  # [m], a gap so thin is none
 CORNER = 5  # cells that both sides of a corner of a free edge run straight
 FREE, PLAIN, ODD, WALL = 0, 1, 2, 3  # states of a cell
@@ -33,6 +34,7 @@ def stable_surface(
     columns: Columns | None = None,
     edge: Floats | None = None,
     walls: NDArray[np.bool_] | None = None,
+    beyond: Floats | None = None,
     seeded: bool = True,
 ) -> Floats:
     """Largest surface below a target that is nowhere steeper than its angle of repose.
@@ -53,6 +55,8 @@ def stable_surface(
         judged from the cells around if not given.
     walls : (rows, columns) bool array, optional
         Cells without grains that hold their neighbours up as a pane does: beyond a strip.
+    beyond : (rows, columns) float array, optional
+        Height up to which cells without grains hold their neighbours: beyond a low wall [m].
     seeded : bool
         Whether fans from the ends of free edges (gaps, corners) start from exact distances;
         without it they converge with an order of about 0.8.
@@ -85,11 +89,17 @@ def stable_surface(
     distance = np.empty((0, 0)) if edge is None else np.ascontiguousarray(edge, dtype=float)
     barred = np.zeros((0, 0), dtype=np.bool_) if walls is None else walls
     state = _states(surface, ground, bottoms, tops, barred)
+    if beyond is not None:
+        free = state == FREE
+        lying = surface[free]
+        surface[free] = np.maximum(lying, beyond[free])
     if seeded:
         _seed_fans(surface, ground, state, bottoms, distance, slope, dx, dy)
     if not _settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy):
         message = "The surface did not settle; use a wider --grid."
         raise SurfaceError(message)
+    if beyond is not None:
+        surface[free] = lying
     return surface
 
 
@@ -99,6 +109,53 @@ def lifted_out(surface: Floats, columns: Columns) -> Floats:
     for low, high in zip(columns.bottoms, columns.tops, strict=True):
         lifted = np.where((low - TOUCHING <= lifted) & (lifted < high), high, lifted)
     return lifted
+
+
+def empty_below(surface: Floats, columns: Columns, slope: float, grid: Grid) -> float:
+    """Space under stones that stays empty below a surface [m³].
+
+    Grains run in from the sides only, and fall at repose on the way; they do not rise again
+    behind a low place of the roof.
+    """
+    if len(columns.bottoms) == 0:
+        return 0.0
+    roof = columns.bottoms[0]
+    covered = (roof > TOUCHING) & (roof < surface)
+    if not covered.any():
+        return 0.0
+    inner = np.where(roof > TOUCHING, surface, -np.inf)  # no grains where a solid stands on it
+    level = np.where(covered, -np.inf, inner)
+    _run_under(level, roof, np.argwhere(covered), slope, *grid.spacing)
+    void = np.where(covered, roof - np.clip(level, 0, roof), 0.0)
+    return float(void.sum()) * grid.cell_area
+
+
+@njit(cache=True)
+def _run_under(
+    level: Floats, roof: Floats, cells: Indices, slope: float, dx: float, dy: float
+) -> None:  # pragma: no cover
+    """Raise the level in covered cells, in place, to what runs in from beside them."""
+    rows, columns = level.shape
+    moved, turn = True, 0
+    while moved:
+        moved = False
+        for kk in range(len(cells)):
+            j, i = cells[kk if turn % 2 == 0 else len(cells) - 1 - kk]
+            a = c = np.inf
+            for n in range(4):
+                jn, i_n = j + (0, 0, 1, -1)[n], i + (1, -1, 0, 0)[n]
+                if 0 <= jn < rows and 0 <= i_n < columns:
+                    depth = -min(level[jn, i_n], roof[jn, i_n])
+                    if n < 2:
+                        a = min(a, depth)
+                    else:
+                        c = min(c, depth)
+            if a == np.inf and c == np.inf:
+                continue
+            here = min(-_upwind(min(a, FAR), dx, min(c, FAR), dy, slope), roof[j, i])
+            if here > level[j, i] + 1e-9:
+                level[j, i], moved = here, True
+        turn += 1
 
 
 def _check(

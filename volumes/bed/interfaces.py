@@ -8,10 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.volumes.bed.pouring import BedResult, LayerResult
-from plumbstone.volumes.scape.layers import Border, zone_distance
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bed.pouring import BedResult, LayerResult, zone_edge
 from plumbstone.volumes.scape.materials import Material
 
+BORDERLINE = 4.0  # below it the fine grains stay out; Terzaghi, read on secondary pages
+RESERVE = 1.3  # on the lift of a floating filler
 RETAINS = 5.0  # D15 of the coarse layer over D85 of the fine one; Terzaghi, read on HDS-6 pages
 LASTING = 0.6  # of the tangent of repose, for a bare slope; common practice, no source
 
@@ -28,14 +30,22 @@ class Swallowed:
     ratio: float  # D15 of the coarse one over D85 of the fine one
     most: float  # volume that the voids could take [m³]
 
+    @property
+    def borderline(self) -> bool:
+        """Whether it lies between what holds and what runs."""
+        return self.ratio <= RETAINS
+
 
 @dataclass(frozen=True, slots=True)
 class Heave:
     """A light filler under a cover that is too thin to hold it down while it is dry."""
 
     filler: str
-    cover: str
+    cover: str  # empty where nothing lies on it
     lacking: float  # further cover that would hold it [m]
+    cover_needed: float  # depth of the cover in all [m]
+    lift: float  # of the filler while dry, at the bad end of its range [kg]
+    press: float  # of the cover under water [kg]
 
 
 def lasting_slope(material: Material) -> float:
@@ -45,14 +55,14 @@ def lasting_slope(material: Material) -> float:
 
 
 def filter_ratio(coarse: Material, fine: Material) -> float:
-    """D15 of the coarse grains over D85 of the fine ones; up to 4 or 5 the fine ones stay out."""
-    assert coarse.d15 is not None
-    assert fine.d85 is not None
+    """D15 of the coarse grains over D85 of the fine ones; up to 4 the fine ones stay out."""
+    if coarse.d15 is None or fine.d85 is None:
+        return 0.0  # sizes are not known
     return coarse.d15 / fine.d85
 
 
 def swallowed_layers(layers: Sequence[LayerResult], cell_area: float) -> tuple[Swallowed, ...]:
-    """Find layers that run into the voids of the layer below.
+    """Find layers that run into the voids of the layer below, where no fabric lies between.
 
     Parameters
     ----------
@@ -64,46 +74,54 @@ def swallowed_layers(layers: Sequence[LayerResult], cell_area: float) -> tuple[S
     found = []
     for lower, upper in itertools.pairwise(layers):
         ratio = filter_ratio(lower.layer.material, upper.layer.material)
-        if ratio <= RETAINS:
+        if ratio <= BORDERLINE or upper.layer.fabric:
             continue
         over = upper.surface > upper.below + 1e-4
         thickness = np.where(over, lower.surface - lower.below, 0.0)
         volume = float(np.clip(thickness, 0, None).sum()) * cell_area
         if volume > 0:
-            voids = 1 - lower.mass.mid / lower.settled / _envelope(lower.layer.material)
-            found.append(
-                Swallowed(upper.layer.name, lower.layer.name, ratio, volume * max(voids, 0.0))
-            )
+            voids = 1 - lower.mass.mid / lower.settled / _envelope(lower.layer.material).mid
+            most = min(volume * max(voids, 0.0), upper.settled)
+            found.append(Swallowed(upper.layer.name, lower.layer.name, ratio, most))
     return tuple(found)
 
 
-def heaving_layers(layers: Sequence[LayerResult], water: float) -> tuple[Heave, ...]:
-    """Find fillers that float while dry and lift the cover above them.
+def heaving_layers(
+    layers: Sequence[LayerResult], water: float, cell_area: float
+) -> tuple[Heave, ...]:
+    """Find fillers whose grains float while dry and lift what lies on them, or would drift off.
 
-    Per area, the lift of the filler (1 - n)(ρ_w - ρ_dry) h against the weight under water
-    of what lies on it.
+    The lift (1 - n)(ρ_w - ρ_dry) V of the filler at the bad end of its range, times a reserve,
+    against the weight under water of all that lies on it.
     """
     found = []
-    for lower, upper in itertools.pairwise(layers):
+    for i, lower in enumerate(layers):
         grain = _envelope(lower.layer.material)
-        share = lower.mass.mid / lower.settled / grain
-        lift = share * (water - grain)
+        share = lower.mass.mid / grain.mid
+        lift = share * (water - grain.low)
         if lift <= 0:
             continue
-        weight = upper.mass.mid / upper.settled * (1 - water / _grain(upper.layer.material))
-        over = (upper.surface > upper.below + 1e-4) & (lower.surface > lower.below + 1e-4)
-        if not over.any() or weight <= 0:
+        filled = lower.surface > lower.below + 1e-4
+        names, press, depth, area = [], 0.0, 0.0, float(filled.sum()) * cell_area
+        for upper in layers[i + 1 :]:
+            over = np.where(filled, upper.surface - upper.below, 0.0)
+            volume = float(np.clip(over, 0, None).sum()) * cell_area
+            weight = upper.mass.low / upper.settled * (1 - water / _grain(upper.layer.material))
+            if volume > 1e-6:
+                names.append(upper.layer.name)
+                press, depth = press + volume * weight, depth + volume / area
+        if press >= RESERVE * lift:
             continue
-        needed = lift * (lower.surface - lower.below)[over] / weight
-        lacking = float(np.median(needed - (upper.surface - upper.below)[over]))
-        if lacking > 0:
-            found.append(Heave(lower.layer.name, upper.layer.name, lacking))
+        needed = depth * RESERVE * lift / press if press > 0 else 0.0
+        found.append(
+            Heave(lower.layer.name, " and ".join(names), needed - depth, needed, lift, press)
+        )
     return tuple(found)
 
 
-def _envelope(material: Material) -> float:
+def _envelope(material: Material) -> Range:
     """Density of a dry grain with its inner pores [kg/m³]."""
-    return material.grain_envelope_density.mid
+    return material.grain_envelope_density
 
 
 def _grain(material: Material) -> float:
@@ -112,31 +130,30 @@ def _grain(material: Material) -> float:
     return material.grain_density.mid
 
 
-def zone_faults(bed: BedResult, border: Border | None) -> tuple[str, ...]:
-    """Tell of floor that no layer covers, and of drawn zones that overlap in part."""
+def bare_floor(bed: BedResult) -> tuple[tuple[float, float, float], ...]:
+    """Floor that no layer covers: its area [m²] and its middle [m]; empty where it is small."""
     grid = bed.grid
-    covered = np.zeros((grid.ny, grid.nx), dtype=bool)
+    covered = bed.poured > 1e-4 if bed.poured.size else bed.surface > 1e-4
+    bare = ~covered & (bed.columns.solid_below(np.inf) == 0)
+    if float(bare.mean()) <= LEAST_FAULT:
+        return ()
+    row, column = (float(np.median(part)) for part in np.nonzero(bare))
+    place = (column + 0.5) * grid.spacing[0], (row + 0.5) * grid.spacing[1]
+    return ((float(bare.sum()) * grid.cell_area, *place),)
+
+
+def overlaps(bed: BedResult) -> tuple[tuple[str, str, float], ...]:
+    """Drawn zones that overlap in part, by the names of their layers, and the area [m²]."""
+    grid = bed.grid
     zones: list[tuple[str, NDArray[np.bool_]]] = []
     for result in bed.layers:
-        covered |= result.surface > result.below + 1e-4
-        edge = zone_distance(result.layer.zone, border, grid)
+        edge = zone_edge(result.layer.zone, bed.rows, grid)
         if edge is not None and (result.layer.zone.polygon or "strip" in result.layer.zone.name):
             zones.append((result.layer.name, edge > 0))
-    bare = ~covered & (bed.columns.solid_below(np.inf) == 0)
     found = []
-    share = float(bare.mean())
-    if share > LEAST_FAULT:
-        row, column = (float(np.median(part)) for part in np.nonzero(bare))
-        area = float(bare.sum()) * grid.cell_area * 1e4
-        place = f"({(column + 0.5) * grid.spacing[0] * 1e2:.0f}, "
-        place += f"{(row + 0.5) * grid.spacing[1] * 1e2:.0f}) cm"
-        found.append(f"{area:.0f} cm² of the floor stay bare, around {place} from left and front.")
     for (one, first), (other, second) in itertools.combinations(zones, 2):
         both = float((first & second).sum())
         smaller = float(min(first.sum(), second.sum()))
         if LEAST_FAULT * grid.nx * grid.ny < both < NESTED * smaller:
-            area = both * grid.cell_area * 1e4
-            found.append(
-                f"{one} and {other} overlap over {area:.0f} cm²; there {other} lies on {one}."
-            )
+            found.append((one, other, both * grid.cell_area))
     return tuple(found)

@@ -2,7 +2,8 @@
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,12 +13,23 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.limits import MOST_CELLS, raised
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.bed.heightfield import lifted_out, stable_surface
-from plumbstone.volumes.scape.layers import Border, Layer, Spot, drawn_level, zone_distance
+from plumbstone.volumes.bed.heightfield import empty_below, lifted_out, stable_surface
+from plumbstone.volumes.bed.passing import Passed, let_pass
+from plumbstone.volumes.bed.row import ENDLESS, Row, row_of
+from plumbstone.volumes.scape.layers import (
+    Border,
+    Layer,
+    Spot,
+    Zone,
+    drawn_level,
+    polygon_distance,
+    zone_distance,
+)
 
 FINEST, COMMON = 0.001, 0.002  # [m]
 ACROSS = 10  # cells across the narrowest piece
 CELLS = 200_000
+MEASURED, MOST = 50, 80  # cells for a slope; per cent of them that are no steeper
 
 
 class BedError(PlumbstoneError, ValueError):
@@ -32,6 +44,9 @@ class Slide:
     drop: float  # how much lower the surface ends at the worst place [m]
     where: str  # in words, such as "back right"
     at: tuple[float, float]  # that place [m]
+    crest_drawn: float = 0.0  # greatest drawn height beside stones [m]
+    crest_stays: float = 0.0  # what stays of it there [m]
+    crest_where: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,6 +64,21 @@ class LayerResult:
     slope_degrees: float  # drawn, from front to back in the middle of its zone
     thickness: float  # greatest [m]
     drawn: Floats  # the wanted surface, stones left out [m]
+    passed: float = 0.0  # what comes to rest beyond its border [m³]
+    void: float = 0.0  # space below stones that is empty once it lies [m³]
+    gaps: float = 0.0  # space between its sacks that nothing fills [m³]
+    steepest_degrees: float = 0.0  # slope that most of its open surface does not exceed
+    steepest_towards: str = ""  # the way in which it rises, such as "front to back"
+
+    @property
+    def wanted(self) -> float:
+        """Volume as it is drawn [m³]."""
+        return self.settled + self.slide.volume
+
+    @property
+    def stays(self) -> float:
+        """Volume that stays where it is poured [m³]."""
+        return self.settled - self.passed
 
     @property
     def sacks(self) -> int:
@@ -64,8 +94,11 @@ class BedResult:
     grid: Grid
     columns: Columns
     layers: tuple[LayerResult, ...]
-    surface: Floats  # final, above the glass, stones showing through [m]
+    surface: Floats  # at rest, above the glass, stones showing through [m]
     depths: tuple[tuple[str, float], ...]  # front, middle, back: mean beside stones [m]
+    rows: tuple[Row, ...] = ()
+    passed: tuple[Passed, ...] = ()  # what comes through the borders
+    poured: Floats = field(default_factory=lambda: np.zeros((0, 0)))  # the surface before that [m]
 
     @property
     def settled(self) -> float:
@@ -79,6 +112,7 @@ def cut_piece(piece: Piece, volume: float, grid: Grid) -> Window:
 
 
 Cut = Callable[[Piece, float, Grid], Window]
+Stand = Callable[[Border, tuple[Piece, ...], tuple[float, float]], Row]
 
 
 def chosen_spacing(length: float, depth: float, smallest: float = math.inf) -> float:
@@ -109,12 +143,13 @@ def narrowest_zone(layers: Sequence[Layer]) -> float:
 def solve_bed(
     floor: tuple[float, float],
     layers: Sequence[Layer],
-    border: Border | None,
+    borders: Sequence[Border] = (),
     bodies: Sequence[tuple[Piece, float]] = (),
     spacing: float | None = None,
     buried_lumps: float = 0.0,
     exact: bool = True,
     cut: Cut = cut_piece,
+    stand: Stand = row_of,
 ) -> BedResult:
     """Lay all layers in order around the bodies.
 
@@ -124,8 +159,8 @@ def solve_bed(
         Inside length and depth of the tank [m].
     layers : sequence of Layer
         In pouring order.
-    border : Border, optional
-        The line that some zones refer to.
+    borders : sequence of Border
+        The lines that some zones refer to.
     bodies : sequence of (Piece, float)
         Everything that stands in the bed, placed, each with its exact volume [m³].
     spacing : float, optional
@@ -137,6 +172,8 @@ def solve_bed(
         Whether two wider grids are solved too and litres are extrapolated.
     cut : callable
         Gives the columns of a piece of a volume [m³] on a grid.
+    stand : callable
+        Gives a border as it stands among pieces on a floor.
 
     Returns
     -------
@@ -151,9 +188,11 @@ def solve_bed(
     """
     spacing = chosen_spacing(*floor, narrowest_zone(layers)) if spacing is None else spacing
     check_spacing(floor, spacing)
-    _check(floor, layers, border)
+    _check(floor, layers, borders)
+    pieces = tuple(piece for piece, _ in bodies)
+    rows = tuple(stand(b, tuple(p for p in pieces if p.name in b.stones), floor) for b in borders)
     fine, *wider = (
-        _pour(Grid.of_spacing(*floor, times * spacing), layers, border, bodies, cut)
+        _pour(Grid.of_spacing(*floor, times * spacing), layers, rows, bodies, cut)
         for times in ((1, 2, 4) if exact else (1,))
     )
     gain, wide = 0.0, fine
@@ -161,7 +200,8 @@ def solve_bed(
         gain, wide = _gain(fine.settled, *(bed.settled for bed in wider)), wider[0]
     pairs = zip(fine.layers, wide.layers, strict=True)
     results = [_extrapolated(one, other, gain) for one, other in pairs]
-    return replace(fine, layers=tuple(_less_lumps(results, buried_lumps)))
+    results = _sacks_filled(_less_lumps(results, buried_lumps))
+    return _at_rest(replace(fine, layers=tuple(results)))
 
 
 def bed_heights(result: BedResult) -> Floats:
@@ -235,13 +275,13 @@ def check_spacing(floor: tuple[float, float], spacing: float) -> None:
         raise BedError(message)
 
 
-def _check(floor: tuple[float, float], layers: Sequence[Layer], border: Border | None) -> None:
+def _check(floor: tuple[float, float], layers: Sequence[Layer], borders: Sequence[Border]) -> None:
     """Refuse what cannot be solved."""
     for layer in layers:
-        if layer.zone.name.endswith("border") and border is None:
+        if layer.zone.by_border and not borders:
             message = f'Layer "{layer.name}" lies {layer.zone.name}, but there is no [border] line.'
             raise BedError(message)
-    if border is not None:
+    for border in borders:
         inside = [0 <= y <= floor[1] for _, y in border.line]
         if border.line[0][0] > 0.02 or border.line[-1][0] < floor[0] - 0.02 or not all(inside):
             message = (
@@ -254,7 +294,7 @@ def _check(floor: tuple[float, float], layers: Sequence[Layer], border: Border |
 def _pour(
     grid: Grid,
     layers: Sequence[Layer],
-    border: Border | None,
+    rows: Sequence[Row],
     bodies: Sequence[tuple[Piece, float]],
     cut: Cut,
 ) -> BedResult:
@@ -263,19 +303,20 @@ def _pour(
     columns = merged_columns(windows, grid)
     level = np.zeros((grid.ny, grid.nx))  # what a depth counts from: the surface without stones
     surface = lifted_out(level, columns)
-    results = []
-    for layer in layers:
+    results = {}
+    empty = 0.0  # space below stones that was left so far
+    first = [k for k, layer in enumerate(layers) if layer.zone.pressed]  # fills gaps from the glass
+    for k in [*first, *(k for k in range(len(layers)) if k not in first)]:
+        layer = layers[k]
         if layer.profile is None:
             continue
-        edge = zone_distance(layer.zone, border, grid)
-        held = border is not None and border.held and layer.zone.name == "behind border"
-        shape = zone_distance(layer.zone, border, grid, grid.scattered) if held else edge
-        inside = np.ones(level.shape, dtype=bool) if shape is None else shape > 0
+        edge, inside, holds = _bounds(layer.zone, rows, grid)
         drawn = drawn_level(layer.profile, edge, grid)
         target = drawn if layer.profile.above_glass else level + drawn
         target = np.where(inside, np.maximum(target, level), level)
         below = surface
         wanted = np.where(inside, np.maximum(target, below), below)
+        walls = ~inside & (holds >= wanted.max())
         surface = stable_surface(
             wanted,
             below,
@@ -283,11 +324,104 @@ def _pour(
             grid.spacing,
             columns=columns,
             edge=edge,
-            walls=~inside if held else None,
+            walls=walls if walls.any() else None,
+            beyond=np.where(inside, 0.0, holds) if holds.any() else None,
         )
-        results.append(_measured(layer, target, surface, below, columns, grid))
-        level = np.where(inside, np.minimum(np.maximum(surface, level), target), level)
-    return BedResult(grid, columns, tuple(results), surface, _depths(surface, columns, grid))
+        result = _measured(layer, target, surface, below, columns, grid)
+        if not layer.zone.pressed:
+            void = empty_below(surface, columns, layer.slope, grid)
+            result = replace(result, settled=result.settled - void + empty, void=void)
+            empty = void
+            level = np.where(inside, np.minimum(np.maximum(surface, level), target), level)
+        results[k] = result
+    depths = _depths(surface, columns, grid)
+    sloped = tuple(_with_slope(results[k], surface, columns, grid) for k in sorted(results))
+    return BedResult(grid, columns, sloped, surface, depths, tuple(rows))
+
+
+def _with_slope(result: LayerResult, surface: Floats, columns: Columns, grid: Grid) -> LayerResult:
+    """Find the slope of the open surface of a layer, whichever way it falls; not of strips."""
+    if result.layer.zone.name not in ("all", "behind border", "before border", "polygon"):
+        return result
+    rise_y, rise_x = np.gradient(result.surface, *grid.spacing[::-1])
+    open_ = (result.surface > result.below + 1e-4) & (result.surface >= surface - 1e-9)
+    open_ &= (columns.solid_below(np.inf) == 0) & (result.surface >= result.drawn - 1e-6)
+    if open_.sum() < MEASURED:
+        return result
+    rises = np.asarray(np.hypot(rise_x, rise_y), dtype=float)
+    steep = float(np.percentile(rises[open_], MOST))
+    x, y = (float(np.asarray(rise)[open_].mean()) for rise in (rise_x, rise_y))
+    across = ("left to right" if x > 0 else "right to left") if abs(x) > abs(y) else ""
+    towards = across or ("front to back" if y > 0 else "back to front")
+    degrees = math.degrees(math.atan(steep))
+    return replace(result, steepest_degrees=degrees, steepest_towards=towards)
+
+
+def row_for(zone: Zone, rows: Sequence[Row]) -> Row | None:
+    """Find the row that a zone refers to; None where it refers to none."""
+    if not zone.by_border:
+        return None
+    return next((row for row in rows if row.border.name == zone.border), rows[0])
+
+
+def zone_edge(
+    zone: Zone, rows: Sequence[Row], grid: Grid, points: tuple[Floats, Floats] | None = None
+) -> Floats | None:
+    """Signed distance to the edge of a zone as its border stands [m]; see `zone_distance`."""
+    row = row_for(zone, rows)
+    if row is None or not zone.pressed:
+        return zone_distance(zone, row.border if row else None, grid, points)
+    x, y = grid.centres if points is None else points
+    hulls = [polygon_distance(crack.hull, x, y) for crack in row.cracks]
+    return np.max(hulls, axis=0) if hulls else np.full(x.shape, -1.0)
+
+
+def _bounds(
+    zone: Zone, rows: Sequence[Row], grid: Grid
+) -> tuple[Floats | None, NDArray[np.bool_], Floats]:
+    """Signed distance to the edge of a zone, its cells, and the height held beyond the edge [m]."""
+    edge, row = zone_edge(zone, rows, grid), row_for(zone, rows)
+    holds = np.zeros((grid.ny, grid.nx))
+    if edge is None:
+        return None, np.ones(holds.shape, dtype=bool), holds
+    if zone.pressed:  # by hand, so it stands as steep as it is pressed
+        holds[:] = ENDLESS
+    elif row is not None and zone.name != "along border":
+        near = np.abs(edge) < 3 * max(grid.spacing)
+        x, y = grid.centres
+        holds[near] = row.holds(x[near], y[near])
+    if zone.pressed or (row is not None and row.closed and zone.name != "along border"):
+        shape = zone_edge(zone, rows, grid, grid.scattered)
+        assert shape is not None
+        return edge, shape > 0, holds
+    return edge, edge > 0, holds
+
+
+def _at_rest(bed: BedResult) -> BedResult:
+    """Let each layer run through the border that it lies behind, one after the other."""
+    surface, found = bed.surface, []
+    layers = list(bed.layers)
+    for i, result in enumerate(bed.layers):
+        name, row = result.layer.zone.name, row_for(result.layer.zone, bed.rows)
+        if row is None or name not in ("behind border", "before border"):
+            continue
+        edge = zone_distance(result.layer.zone, row.border, bed.grid)
+        assert edge is not None
+        fillers = [
+            other for other in bed.layers
+            if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is row
+        ]  # fmt: skip
+        surface, passed = let_pass(
+            result, row, edge > 0, surface, [(f.layer.material, f.surface) for f in fillers],
+            bed.columns.highest(), bed.grid,
+        )  # fmt: skip
+        layers[i] = replace(result, passed=sum(p.volume for p in passed))
+        found += passed
+    depths = _depths(surface, bed.columns, bed.grid)
+    return replace(
+        bed, layers=tuple(layers), surface=surface, depths=depths, passed=tuple(found),
+        poured=bed.surface,
+    )  # fmt: skip
 
 
 def _measured(
@@ -307,22 +441,37 @@ def _measured(
         error=0.0,
         poured=0.0,
         mass=Range.exact(0.0),
-        slide=_slide(missing, grid),
+        slide=_slide(missing, target, surface, below, columns, grid),
         slope_degrees=_slope_along(target, lying > 1e-9, grid),
         thickness=float(lying.max()),
         drawn=target,
     )
 
 
-def _slide(missing: Floats, grid: Grid) -> Slide:
-    """Sum up what slides, (rows, columns) [m], and where it ends lowest."""
+def _slide(
+    missing: Floats, target: Floats, surface: Floats, below: Floats, columns: Columns, grid: Grid
+) -> Slide:
+    """Sum up what slides, (rows, columns) [m], where it ends lowest, and what its crest keeps."""
     row, column = np.unravel_index(int(missing.argmax()), missing.shape)
+    volume = float(missing.sum()) * grid.cell_area
+    slide = Slide(volume, float(missing.max()), *_place(row, column, grid))
+    free = (columns.solid_below(np.inf) == 0) & (target > below + 1e-6)
+    if not free.any():
+        return slide
+    crest = float(target[free].max())
+    highest = np.where(free & (target > crest - 1e-3), surface, -np.inf)
+    row, column = np.unravel_index(int(highest.argmax()), highest.shape)
+    where, _ = _place(row, column, grid)
+    return replace(slide, crest_drawn=crest, crest_stays=float(highest.max()), crest_where=where)
+
+
+def _place(row: Any, column: Any, grid: Grid) -> tuple[str, tuple[float, float]]:
+    """Name a place on the floor, such as "back right", and where it is [m]."""
     x, y = grid.x[column], grid.y[row]
     side = ("left", "middle", "right")[min(2, int(3 * x / grid.length))]
     rank = ("front", "middle", "back")[min(2, int(3 * y / grid.depth))]
     where = rank if side == "middle" else side if rank == "middle" else f"{rank} {side}"
-    volume = float(missing.sum()) * grid.cell_area
-    return Slide(volume, float(missing[row, column]), where, (float(x), float(y)))
+    return where, (float(x), float(y))
 
 
 def _slope_along(target: Floats, lying: NDArray[np.bool_], grid: Grid) -> float:
@@ -361,14 +510,30 @@ def _extrapolated(fine: LayerResult, wide: LayerResult, gain: float) -> LayerRes
         raise BedError(message)
     slides = fine.slide.volume + gain * (fine.slide.volume - wide.slide.volume)
     slide = replace(fine.slide, volume=max(0.0, slides))
-    return _with_volume(replace(fine, error=abs(step), slide=slide), settled)
+    gaps = settled * layer.sacks.gaps if layer.sacks else 0.0
+    return _with_volume(replace(fine, error=abs(step), slide=slide, gaps=gaps), settled)
+
+
+def _sacks_filled(results: Sequence[LayerResult]) -> list[LayerResult]:
+    """Let the next layer above run into the gaps between the sacks of a filler."""
+    found = list(results)
+    for i, lower in enumerate(results):
+        laid = lower.surface > lower.below + 1e-6
+        for j in range(i + 1, len(results)) if lower.layer.sacks else ():
+            covered = laid & (results[j].surface > results[j].below + 1e-6)
+            share = float(covered.sum()) / max(float(laid.sum()), 1.0)
+            if share > 0:
+                runs_in = found[i].gaps * share
+                left = replace(found[i], gaps=found[i].gaps - runs_in)
+                found[i] = _with_volume(left, left.settled - runs_in)
+                found[j] = _with_volume(found[j], found[j].settled + runs_in)
+                break
+    return found
 
 
 def _with_volume(result: LayerResult, settled: float) -> LayerResult:
     """Set the settled volume [m³] and with it what is poured and its mass."""
-    sacks = result.layer.sacks
-    filled = settled if sacks is None else settled * (1 - sacks.gaps)
-    poured = filled / (1 - result.layer.settling)
+    poured = (settled - result.gaps) / (1 - result.layer.settling)
     bulk = result.layer.material.bulk_density
     assert bulk is not None
     return replace(result, settled=settled, poured=poured, mass=bulk.times(poured))

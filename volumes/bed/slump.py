@@ -1,211 +1,346 @@
-"""Where sliding soil comes to rest: the nearest stable surface that keeps the volume."""
+"""What comes through a border, and where it comes to rest: volume is kept.
 
+The surface at rest is the nearest one that is nowhere steeper than repose and keeps the volume
+(Prigozhin 1996, from memory). Grains pass a border only in its open places, each no wider than
+a few cells, in which the surface is level. Behind, the surface is then the lower of what lay
+there and the cone that rises from that level; in front, the higher of the ground and the cone
+that falls from it; and the level is the one at which as much is gained as is lost.
+"""
+
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from plumbstone.meshes.piece import Floats
-from plumbstone.volumes.bed.pouring import BedResult, LayerResult
-from plumbstone.volumes.scape.layers import Border, zone_distance
+from plumbstone.meshes.columns import Grid
+from plumbstone.meshes.piece import Floats, Indices
 
-MOST_STEPS = 20_000
-EXCESS = 2e-3  # slope above repose at which the iteration stops, share
-CHECKED = 50  # steps between two checks
-CELL = 0.005  # [m]: the form at rest needs no finer one
-WORTH_TELLING = 0.02  # of a layer's volume must slide before its form at rest is sought
+TURNS = 60  # of Newton's method
+NEAR = 1.0  # cells around an opening that are taken as open, whatever stands in their middle
+LEAST = 1e-3  # [m]: a step so small does not run
+GRAZES = 0.35  # of a cell from its middle
+NOWHERE = 1e9
 
 
 @dataclass(frozen=True, slots=True)
-class Rest:
-    """Where a layer that is drawn too steep comes to rest."""
+class Opening:
+    """An open place of a border."""
 
-    layer: str
-    outside: float  # volume that ends beyond its zone [m³]
-    reach: float  # how far beyond the edge of its zone [m]
-    excess: float  # slope above repose that is left, share
-    pulled: bool = False  # a divider held it until it was pulled
+    start: tuple[float, float]  # its ends on the line [m]
+    end: tuple[float, float]
+    sill: float  # height below which it is closed [m]
 
 
-def resting_surface(
-    drawn: Floats, slope: float, spacing: tuple[float, float], walls: NDArray[np.bool_]
-) -> tuple[Floats, float]:
-    """Let a drawn surface slide until it is stable, keeping its volume.
+@dataclass(frozen=True, slots=True, eq=False)
+class Run:
+    """What runs through the openings of a border until it rests."""
+
+    behind: Floats  # (rows, columns) surface at rest on the side that it leaves [m]
+    before: Floats  # (rows, columns) on the side that it runs to [m]
+    levels: Floats  # (k,) height in each opening [m]
+    lost: Floats  # (k,) volume that passes each opening [m³]
+    from_opening: Indices  # (rows, columns) the opening a cell got its grains from; -1 for none
+
+
+def run_through(
+    openings: Sequence[Opening],
+    upper: Floats,
+    below: Floats,
+    lower: Floats,
+    side: NDArray[np.bool_],
+    barred: NDArray[np.bool_],
+    slope: float,
+    grid: Grid,
+) -> Run:
+    """Let grains run through the openings of a border until they rest.
 
     Parameters
     ----------
-    drawn : (rows, columns) float array
-        The surface before it slides, ground where nothing is poured [m].
+    openings : sequence of Opening
+    upper, below : (rows, columns) float arrays
+        Surface of the layer that moves, stable but for the openings, and what it lies on [m].
+    lower : (rows, columns) float array
+        Surface on the other side [m].
+    side : (rows, columns) bool array
+        True on the side of the layer.
+    barred : (rows, columns) bool array
+        Cells in which stones stand out.
     slope : float
-        Tangent of the angle of repose.
-    spacing : (float, float)
-        Width of a cell along x and along y [m].
-    walls : (rows, columns) bool array
-        Cells that take no soil: stones that stand out of it.
-
-    Returns
-    -------
-    surface : (rows, columns) float array
-        [m]; walls keep their drawn height. The volume is that of `drawn` to rounding.
-    excess : float
-        How much steeper than repose it still is at the worst place, share.
-
-    Notes
-    -----
-    The minimiser of ½‖s - t‖² with |∇s| ≤ tan φ (Prigozhin 1996, from memory). Written
-    s = t + div m, it minimises ½‖t + div m‖² + tan φ ‖m‖ over the flux m, here by an
-    accelerated proximal gradient method (Beck and Teboulle 2009, from memory); no flux
-    through panes and walls, so every litre is kept at every step.
+        Tangent of the angle of repose of the layer.
+    grid : Grid
     """
-    dx, dy = spacing
-    open_x = ~(walls[:, 1:] | walls[:, :-1])
-    open_y = ~(walls[1:] | walls[:-1])
-    surface = np.ascontiguousarray(drawn, dtype=float).copy()
-    flux_x, flux_y = np.zeros(drawn.shape), np.zeros(drawn.shape)
-    excess = _slide(surface, flux_x, flux_y, open_x, open_y, slope, dx, dy)
-    return surface, float(excess)
+    open_upper, open_lower = side & ~barred, ~side & ~barred
+    highest = float(upper[open_upper].max(initial=0.0))
+    lowest = float(lower[open_lower].min(initial=highest))
+    ends = np.array([(*o.start, *o.end) for o in openings]).reshape(-1, 4)
+    sills = np.array([o.sill for o in openings], dtype=float)
+    windows = [
+        _window(e, _far(e, np.where(open_upper, upper, -np.inf), lowest, slope, grid), barred, side,
+                grid)
+        for e in ends
+    ]  # fmt: skip
+    starts = np.array([(w[0], w[1]) for w in windows], dtype=np.int64).reshape(-1, 2)
+    shapes = np.array([w[2].shape for w in windows], dtype=np.int64).reshape(-1, 2)
+    ways = np.concatenate([w[2].ravel() for w in windows] or [np.zeros(0)])
+    levels = np.full(len(openings), (highest + lowest) / 2)
+    behind, before = upper.copy(), lower.copy()
+    source = np.full(upper.shape, -1, dtype=np.int64)
+    lost = _balance(
+        ways, starts, shapes, sills, levels, np.ascontiguousarray(upper),
+        np.ascontiguousarray(below), np.ascontiguousarray(lower), side, slope, lowest,
+        behind, before, source,
+    )  # fmt: skip
+    return Run(behind, before, levels, lost * grid.cell_area, source)
 
 
-def come_to_rest(result: LayerResult, bed: BedResult, border: Border | None) -> Rest | None:
-    """Find where a layer comes to rest; None where it stays as drawn.
-
-    Stones that fill more than half of a column below the drawn surface count as walls, and so
-    does higher ground beyond the zone; lower ground there is what it runs onto. Soil that a
-    divider held while it was poured slides once that is pulled.
-    """
-    pulled = _stood_against_divider(result, border)
-    if result.slide.volume < WORTH_TELLING * result.settled and not pulled:
-        return None
-    edge = zone_distance(result.layer.zone, border, bed.grid)
-    every = max(1, round(CELL / bed.grid.spacing[0]))
-    pick = (slice(every // 2, None, every), slice(every // 2, None, every))
-    solid = bed.columns.solid_below(result.drawn)
-    blocked = (solid > 0.5 * np.maximum(result.drawn, 1e-3))[pick]
-    blocked |= (bed.columns.highest() > bed.surface + 1e-3)[pick] & (solid[pick] > 0)
-    inside = np.ones(blocked.shape, dtype=bool) if edge is None else (edge > 0)[pick]
-    beyond = np.minimum(bed.surface, np.where(bed.columns.highest() > 0, 0.0, bed.surface))[pick]
-    if not inside.any():
-        return None
-    drawn = np.where(inside, result.drawn[pick], beyond)
-    blocked |= ~inside & (beyond > float(result.drawn[pick][inside].max()))
-    spacing = bed.grid.spacing[0] * every, bed.grid.spacing[1] * every
-    surface, excess = resting_surface(drawn, result.layer.slope, spacing, blocked)
-    risen = np.where(inside | blocked, 0.0, surface - drawn)
-    covered = risen > 1e-3
-    reach = 0.0
-    if edge is not None and covered.any():
-        reach = float(-edge[pick][covered].min())
-    volume = float(np.clip(risen, 0, None).sum()) * spacing[0] * spacing[1]
-    return Rest(result.layer.name, volume, reach, max(excess, 0.0), pulled)
+def _far(ends: Floats, upper: Floats, lowest: float, slope: float, grid: Grid) -> float:
+    """How far from an opening the surface may change, on either side [m]."""
+    half = np.hypot(*(ends[2:] - ends[:2])) / 2
+    x, y = (ends[:2] + ends[2:]) / 2
+    away = np.hypot(grid.x - x, (grid.y - y)[:, None]) - half
+    spare = upper - slope * away
+    falls = float(away[spare > lowest].max(initial=0.0))
+    return max(falls, (float(spare.max()) - lowest) / slope, 0.0) + 3 * max(grid.spacing)
 
 
-def _stood_against_divider(result: LayerResult, border: Border | None) -> bool:
-    """Tell whether a divider that is pulled held a layer while it was poured."""
-    divided = border is not None and border.divider and not border.strip
-    return divided and result.layer.zone.name == "behind border"
+def _window(
+    ends: Floats, far: float, barred: NDArray[np.bool_], side: NDArray[np.bool_], grid: Grid
+) -> tuple[int, int, Floats]:
+    """Ways from an opening to the cells around it [m]; first row and column of that part."""
+    dx, dy = grid.spacing
+    low = np.minimum(ends[:2], ends[2:]) - far
+    high = np.maximum(ends[:2], ends[2:]) + far
+    column0, row0 = max(0, int(low[0] / dx)), max(0, int(low[1] / dy))
+    column1, row1 = min(grid.nx, int(high[0] / dx) + 1), min(grid.ny, int(high[1] / dy) + 1)
+    part = (slice(row0, row1), slice(column0, column1))
+    ways = _ways(
+        np.ascontiguousarray(barred[part]), np.ascontiguousarray(side[part]),
+        ends - np.array([column0 * dx, row0 * dy] * 2), far, dx, dy,
+    )  # fmt: skip
+    return row0, column0, ways
 
 
 @njit(cache=True)
-def _slide(
-    surface: Floats,
-    flux_x: Floats,
-    flux_y: Floats,
-    open_x: NDArray[np.bool_],
-    open_y: NDArray[np.bool_],
-    slope: float,
-    dx: float,
-    dy: float,
-) -> float:  # pragma: no cover
-    """Iterate in place; give the excess of the steepest place."""
-    drawn = surface.copy()
-    rows, columns = surface.shape
-    step = 1.0 / (4 / dx**2 + 4 / dy**2)
-    old_x, old_y = flux_x.copy(), flux_y.copy()
-    lead_x, lead_y = flux_x.copy(), flux_y.copy()
-    momentum = 1.0
-    excess = np.inf
-    for turn in range(MOST_STEPS):
-        _add_divergence(surface, drawn, lead_x, lead_y, dx, dy)
-        for j in range(rows):
-            for i in range(columns):
-                gx, gy = _gradient(surface, open_x, open_y, j, i, dx, dy)
-                mx, my = lead_x[j, i] + step * gx, lead_y[j, i] + step * gy
-                size = np.sqrt(mx * mx + my * my)
-                keep = max(0.0, 1 - step * slope / size) if size > 0 else 0.0
-                flux_x[j, i], flux_y[j, i] = keep * mx, keep * my
-        following = (1 + np.sqrt(1 + 4 * momentum**2)) / 2
-        weight = (momentum - 1) / following
-        turned = 0.0
-        for j in range(rows):
-            for i in range(columns):
-                sx, sy = flux_x[j, i] - old_x[j, i], flux_y[j, i] - old_y[j, i]
-                turned += (lead_x[j, i] - flux_x[j, i]) * sx + (lead_y[j, i] - flux_y[j, i]) * sy
-                lead_x[j, i] = flux_x[j, i] + weight * sx
-                lead_y[j, i] = flux_y[j, i] + weight * sy
-                old_x[j, i], old_y[j, i] = flux_x[j, i], flux_y[j, i]
-        momentum = following
-        if turned > 0:  # the lead runs uphill: start it anew
-            momentum = 1.0
-            lead_x[:], lead_y[:] = flux_x, flux_y
-        if turn % CHECKED == CHECKED - 1:
-            _add_divergence(surface, drawn, flux_x, flux_y, dx, dy)
-            excess = _excess(surface, open_x, open_y, slope, dx, dy)
-            if excess < EXCESS:
-                break
-    _add_divergence(surface, drawn, flux_x, flux_y, dx, dy)
-    return _excess(surface, open_x, open_y, slope, dx, dy)
+def _nearest(ends: Floats, x: float, y: float) -> tuple[float, float]:  # pragma: no cover
+    """Place on a straight opening that lies nearest to a point."""
+    ux, uy = ends[2] - ends[0], ends[3] - ends[1]
+    length = ux * ux + uy * uy
+    share = 0.0
+    if length > 0:
+        share = min(max(((x - ends[0]) * ux + (y - ends[1]) * uy) / length, 0.0), 1.0)
+    return ends[0] + share * ux, ends[1] + share * uy
 
 
 @njit(cache=True)
-def _gradient(
-    surface: Floats,
-    open_x: NDArray[np.bool_],
-    open_y: NDArray[np.bool_],
+def _sees(
+    barred: NDArray[np.bool_],
+    side: NDArray[np.bool_],
     j: int,
     i: int,
+    x: float,
+    y: float,
     dx: float,
     dy: float,
-) -> tuple[float, float]:  # pragma: no cover
-    """Slope from a cell to the next along x and along y; 0 across a wall or a pane."""
-    gx = gy = 0.0
-    if i + 1 < surface.shape[1] and open_x[j, i]:
-        gx = (surface[j, i + 1] - surface[j, i]) / dx
-    if j + 1 < surface.shape[0] and open_y[j, i]:
-        gy = (surface[j + 1, i] - surface[j, i]) / dy
-    return gx, gy
+) -> bool:  # pragma: no cover
+    """Tell whether nothing stands between a cell and a place on its own side."""
+    right, up = x / dx - 0.5 - i, y / dy - 0.5 - j
+    count = int(4 * max(abs(right), abs(up))) + 1
+    for k in range(1, count):
+        share = k / count
+        left = (1 - share) * np.sqrt(right * right + up * up)
+        if left <= NEAR:
+            return True
+        row, column = j + share * up, i + share * right
+        jn, i_n = int(np.round(row)), int(np.round(column))
+        # A corner that only grazes the middle of a cell does not stand in the way.
+        met = max(abs(row - jn), abs(column - i_n)) < GRAZES
+        if met and (barred[jn, i_n] or side[jn, i_n] != side[j, i]):
+            return False
+    return True
 
 
 @njit(cache=True)
-def _add_divergence(
-    surface: Floats, drawn: Floats, flux_x: Floats, flux_y: Floats, dx: float, dy: float
+def _ways(
+    barred: NDArray[np.bool_],
+    side: NDArray[np.bool_],
+    ends: Floats,
+    far: float,
+    dx: float,
+    dy: float,
+) -> Floats:  # pragma: no cover
+    """Length of the shortest way around the stones from an opening to each cell [m].
+
+    Straight where the opening is seen, else around the corners of the stones.
+    """
+    rows, columns = barred.shape
+    ways = np.full((rows, columns), NOWHERE)
+    bends = np.zeros((rows, columns, 3))  # last corner on the way (x, y), and the way to it
+    reached = np.zeros(2, dtype=np.bool_)
+    close = np.full(2, NOWHERE)
+    for j in range(rows):
+        for i in range(columns):
+            if barred[j, i]:
+                continue
+            cx, cy = (i + 0.5) * dx, (j + 0.5) * dy
+            x, y = _nearest(ends, cx, cy)
+            straight = np.sqrt((cx - x) ** 2 + (cy - y) ** 2)
+            own = int(side[j, i])
+            close[own] = min(close[own], straight)
+            if straight <= far and _sees(barred, side, j, i, x, y, dx, dy):
+                ways[j, i], bends[j, i, 0], bends[j, i, 1] = straight, x, y
+                reached[own] = True
+    for own in range(2):
+        if reached[own]:
+            continue
+        for j in range(rows):  # a gap narrower than a cell: begin where the grid opens
+            for i in range(columns):
+                if barred[j, i] or int(side[j, i]) != own:
+                    continue
+                x, y = _nearest(ends, (i + 0.5) * dx, (j + 0.5) * dy)
+                straight = np.sqrt(((i + 0.5) * dx - x) ** 2 + ((j + 0.5) * dy - y) ** 2)
+                if straight <= close[own] + dx:
+                    ways[j, i], bends[j, i, 0], bends[j, i, 1] = straight, x, y
+    _around(ways, bends, barred, side, far, dx, dy)
+    return ways
+
+
+@njit(cache=True)
+def _around(
+    ways: Floats,
+    bends: Floats,
+    barred: NDArray[np.bool_],
+    side: NDArray[np.bool_],
+    far: float,
+    dx: float,
+    dy: float,
 ) -> None:  # pragma: no cover
-    """Set the surface to the drawn one plus the divergence of a flux."""
-    rows, columns = surface.shape
-    for j in range(rows):
-        for i in range(columns):
-            change = flux_x[j, i] / dx + flux_y[j, i] / dy
-            if i > 0:
-                change -= flux_x[j, i - 1] / dx
-            if j > 0:
-                change -= flux_y[j - 1, i] / dy
-            surface[j, i] = drawn[j, i] + change
+    """Carry ways on into cells that do not see the opening, in place: straight from bend to bend.
+
+    A cell takes over the last corner of a neighbour if it sees it; else the neighbour is one.
+    """
+    rows, columns = ways.shape
+    moved = True
+    while moved:
+        moved = False
+        for turn in range(2):
+            for jj in range(rows):
+                j = jj if turn == 0 else rows - 1 - jj
+                for ii in range(columns):
+                    i = ii if turn == 0 else columns - 1 - ii
+                    if barred[j, i]:
+                        continue
+                    cx, cy = (i + 0.5) * dx, (j + 0.5) * dy
+                    for n in range(9):
+                        jn, i_n = j + n // 3 - 1, i + n % 3 - 1
+                        if not (0 <= jn < rows and 0 <= i_n < columns):
+                            continue
+                        if ways[jn, i_n] >= ways[j, i] or side[jn, i_n] != side[j, i]:
+                            continue
+                        x, y, done = bends[jn, i_n]
+                        way = done + np.sqrt((cx - x) ** 2 + (cy - y) ** 2)
+                        if way > far or way >= ways[j, i] - 1e-9:
+                            continue
+                        if not _sees(barred, side, j, i, x, y, dx, dy):
+                            x, y, done = (i_n + 0.5) * dx, (jn + 0.5) * dy, ways[jn, i_n]
+                            way = done + np.sqrt((cx - x) ** 2 + (cy - y) ** 2)
+                            if way >= ways[j, i] - 1e-9:
+                                continue
+                        ways[j, i] = way
+                        bends[j, i, 0], bends[j, i, 1], bends[j, i, 2] = x, y, done
+                        moved = True
 
 
 @njit(cache=True)
-def _excess(
-    surface: Floats,
-    open_x: NDArray[np.bool_],
-    open_y: NDArray[np.bool_],
+def _balance(
+    ways: Floats,
+    starts: Indices,
+    shapes: Indices,
+    sills: Floats,
+    levels: Floats,
+    upper: Floats,
+    below: Floats,
+    lower: Floats,
+    side: NDArray[np.bool_],
     slope: float,
-    dx: float,
-    dy: float,
-) -> float:  # pragma: no cover
-    """Steepest slope over repose, less one."""
-    rows, columns = surface.shape
-    steepest = 0.0
-    for j in range(rows):
-        for i in range(columns):
-            gx, gy = _gradient(surface, open_x, open_y, j, i, dx, dy)
-            steepest = max(steepest, np.sqrt(gx * gx + gy * gy))
-    return steepest / slope - 1
+    lowest: float,
+    behind: Floats,
+    before: Floats,
+    source: Indices,
+) -> Floats:  # pragma: no cover
+    """Find the levels at which each opening gains what it loses, and the surfaces, in place.
+
+    Gives what passes each opening, in metres times cells.
+    """
+    count = len(levels)
+    lost, gained = np.zeros(count), np.zeros(count)
+    areas = np.zeros((2, count))
+    for _ in range(TURNS):
+        _lay(ways, starts, shapes, sills, levels, upper, below, lower, side, slope,
+             behind, before, source)  # fmt: skip
+        lost[:], gained[:], areas[:] = 0.0, 0.0, 0.0
+        rows, columns = upper.shape
+        for j in range(rows):
+            for i in range(columns):
+                k = source[j, i]
+                if k < 0:
+                    continue
+                if side[j, i]:
+                    lost[k] += upper[j, i] - behind[j, i]
+                    areas[0, k] += behind[j, i] > below[j, i] and levels[k] > sills[k]
+                else:
+                    gained[k] += before[j, i] - lower[j, i]
+                    areas[1, k] += 1
+        worst = 0.0
+        for k in range(count):
+            off = lost[k] - gained[k]
+            worst = max(worst, abs(off) / max(lost[k], 1e-9))
+            step = off / max(areas[0, k] + areas[1, k], 1.0)
+            levels[k] = max(levels[k] + min(max(step, -0.01), 0.01), lowest)
+        if worst < 1e-12:
+            break
+    for j in range(upper.shape[0]):  # to the last digit
+        for i in range(upper.shape[1]):
+            k = source[j, i]
+            if k >= 0 and not side[j, i] and gained[k] > 0:
+                before[j, i] = lower[j, i] + (before[j, i] - lower[j, i]) * lost[k] / gained[k]
+    return lost
+
+
+@njit(cache=True)
+def _lay(
+    ways: Floats,
+    starts: Indices,
+    shapes: Indices,
+    sills: Floats,
+    levels: Floats,
+    upper: Floats,
+    below: Floats,
+    lower: Floats,
+    side: NDArray[np.bool_],
+    slope: float,
+    behind: Floats,
+    before: Floats,
+    source: Indices,
+) -> None:  # pragma: no cover
+    """Lay the surfaces that given levels in the openings make, in place."""
+    behind[:], before[:], source[:] = upper, lower, -1
+    at = 0
+    for k in range(len(levels)):
+        top = max(levels[k], sills[k])
+        for jj in range(shapes[k, 0]):
+            for ii in range(shapes[k, 1]):
+                way = ways[at]
+                at += 1
+                if way >= NOWHERE:
+                    continue
+                j, i = starts[k, 0] + jj, starts[k, 1] + ii
+                if side[j, i]:
+                    height = max(top + slope * way, below[j, i])
+                    if height < behind[j, i]:
+                        behind[j, i], source[j, i] = height, k
+                else:
+                    height = levels[k] - slope * way
+                    if height > before[j, i]:
+                        before[j, i], source[j, i] = height, k

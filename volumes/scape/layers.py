@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numba import njit
 
 from plumbstone.meshes.columns import Grid
 from plumbstone.meshes.errors import PlumbstoneError
@@ -18,7 +19,7 @@ from plumbstone.volumes.scape.sections import Section
 
 NAMED_ZONES = (
     "all", "behind border", "before border", "along border",
-    "front strip", "back strip", "left strip", "right strip", "along line",
+    "border gaps", "front strip", "back strip", "left strip", "right strip", "along line",
 )  # fmt: skip
 FAR = 100.0  # [m], beyond any pane
 SACK_GAPS = 0.15  # of 0.10-0.20; common practice, no source
@@ -33,6 +34,17 @@ class Zone:
     width: float = STRIP_WIDTH  # of a strip, or across a line [m]
     polygon: tuple[tuple[float, float], ...] = ()
     line: tuple[tuple[float, float], ...] = ()  # of a path [m]
+    border: str = ""  # name of the border it refers to; the first one if empty
+
+    @property
+    def by_border(self) -> bool:
+        """Whether a border bounds it."""
+        return "border" in self.name
+
+    @property
+    def pressed(self) -> bool:
+        """Whether it is pressed into the gaps of a row by hand, from the glass upwards."""
+        return self.name == "border gaps"
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +104,7 @@ class Layer:
     bags: tuple[Bag, ...]
     spare: float  # share to keep for topping up
     sacks: Sacks | None = None
+    fabric: bool = False  # a separating fabric lies under it
 
     @property
     def slope(self) -> float:
@@ -108,6 +121,8 @@ class Border:
     stones: tuple[str, ...]  # names of pieces, from left to right
     strip: bool  # a hidden strip stands behind the stones
     divider: bool = False  # a divider stands on the line while pouring, and is pulled afterwards
+    name: str = ""
+    height: float | None = None  # of strip or divider [m]; None: as high as the stones beside it
 
     @property
     def held(self) -> bool:
@@ -148,14 +163,37 @@ def layers_from(
     return tuple(_layer_from(section, materials) for section in sections)
 
 
-def border_from(section: Section) -> Border:
-    """Read [border]: `line` of points from left to right, `stones`, `strip`, `divider`."""
+def borders_from(top: Section) -> tuple[Border, ...]:
+    """Read [border], or several [[border]] with names of their own."""
+    if isinstance(top.peek("border"), dict):
+        return (_border_from(top.section("border")),)
+    sections = top.sections("border")
+    borders = tuple(_border_from(section) for section in sections)
+    for i, border in enumerate(borders):
+        if len(borders) > 1 and border.name in ("", *(b.name for b in borders[:i])):
+            raise sections[i].error("name", "must be given, and differ from border to border.")
+    return borders
+
+
+def _border_from(section: Section) -> Border:
+    """Read [border]: `line` from left to right, `stones`, `strip`, `divider` and their height."""
+    name = section.text("name", "")
     line = section.points("line", least_count=2)
     if any(b[0] <= a[0] for a, b in itertools.pairwise(line)):
         raise section.error("line", "must run from left to right, each point further right.")
-    border = Border(line, section.texts("stones"), section.flag("strip"), section.flag("divider"))
+    strip, low = _wall_from(section, "strip")
+    divider, high = _wall_from(section, "divider")
+    height = low if strip else high
+    border = Border(line, section.texts("stones"), strip, divider, name, height)
     section.done()
     return border
+
+
+def _wall_from(section: Section, key: str) -> tuple[bool, float | None]:
+    """Read a strip or divider: true, or its height above the glass."""
+    if isinstance(section.peek(key), str):
+        return True, section.quantity(key, "length", least=1e-3)
+    return section.flag(key), None
 
 
 def zone_distance(
@@ -171,10 +209,10 @@ def zone_distance(
         return None
     x, y = grid.centres if points is None else points
     if zone.polygon:
-        return _polygon_distance(np.array(zone.polygon), x, y)
+        return polygon_distance(np.array(zone.polygon), x, y)
     if zone.name == "along line":
-        return zone.width / 2 - _line_distance(np.array(zone.line), x, y)
-    if zone.name.endswith("border"):
+        return zone.width / 2 - line_distance(np.array(zone.line), x, y)
+    if zone.by_border:
         assert border is not None
         behind = _border_distance(border, x, y)
         if zone.name == "along border":
@@ -219,7 +257,7 @@ def drawn_level(profile: Profile, edge: Floats | None, grid: Grid) -> Floats:
         reach = np.hypot(x - mound.at[0], y - mound.at[1]) / mound.radius
         level = level + np.where(reach < 1, mound.rise * (1 + np.cos(np.pi * reach)) / 2, 0.0)
     for path in profile.paths:
-        near = np.abs(_line_distance(np.array(path.line), x, y)) <= path.width / 2
+        near = np.abs(line_distance(np.array(path.line), x, y)) <= path.width / 2
         level = np.where(near, path.level, level)
     return np.maximum(level, 0.0)
 
@@ -248,6 +286,7 @@ def _layer_from(section: Section, materials: Mapping[str, Material]) -> Layer:
         bags=tuple(bag_from(entry) for entry in section.sections("bags")),
         spare=section.number("spare", 0.0, least=0, most=1),
         sacks=_sacks_from(sacks) if (sacks := section.section("sacks", None)) else None,
+        fabric=section.flag("fabric"),
     )
     section.done()
     return layer
@@ -273,7 +312,10 @@ def _zone_from(section: Section) -> Zone:
         name = section.choice("zone", NAMED_ZONES, "all")
     width = section.quantity("width", "length", STRIP_WIDTH, least=1e-3)
     line = section.points("line", least_count=2) if name == "along line" else ()
-    return Zone(name, width, polygon, line)
+    zone = Zone(name, width, polygon, line, section.text("border", ""))
+    if zone.border and not zone.by_border:
+        raise section.error("border", f"does not go with the zone {name}; drop it.")
+    return zone
 
 
 def _profile_from(section: Section) -> Profile:
@@ -388,22 +430,34 @@ def _border_distance(border: Border, x: Floats, y: Floats) -> Floats:
     """Signed distance to the border line [m], positive behind it."""
     line = [(-FAR, border.line[0][1]), *border.line, (FAR, border.line[-1][1])]
     around = np.array([*line, (FAR, FAR), (-FAR, FAR)])
-    return _polygon_distance(around, x, y)
+    return polygon_distance(around, x, y)
 
 
-def _polygon_distance(polygon: Floats, x: Floats, y: Floats) -> Floats:
+def polygon_distance(polygon: Floats, x: Floats, y: Floats) -> Floats:
     """Signed distance to a polygon [m], positive inside."""
-    closed = np.concatenate([polygon, polygon[:1]])
-    inside = np.zeros(x.shape, dtype=bool)
-    for (x0, y0), (x1, y1) in itertools.pairwise(closed):
-        crosses = (y0 > y) != (y1 > y)
-        if y0 != y1:
-            inside ^= crosses & (x < x0 + (y - y0) * (x1 - x0) / (y1 - y0))
-    distance = _line_distance(closed, x, y)
-    return np.where(inside, distance, -distance)
+    corners = np.ascontiguousarray(polygon, dtype=np.float64)
+    return _signed_distance(corners, x.ravel(), y.ravel()).reshape(x.shape)
 
 
-def _line_distance(line: Floats, x: Floats, y: Floats) -> Floats:
+@njit(cache=True)
+def _signed_distance(polygon: Floats, x: Floats, y: Floats) -> Floats:  # pragma: no cover
+    """Signed distance of points (n,) to a polygon [m], positive inside."""
+    found = np.empty(len(x))
+    for k in range(len(x)):
+        inside, nearest = False, np.inf
+        for i in range(len(polygon)):
+            x0, y0 = polygon[i - 1]
+            sx, sy = polygon[i, 0] - x0, polygon[i, 1] - y0
+            rx, ry = x[k] - x0, y[k] - y0
+            if (ry < 0) != (ry < sy) and rx < ry * sx / sy:
+                inside = not inside
+            along = min(max((rx * sx + ry * sy) / max(sx * sx + sy * sy, 1e-18), 0.0), 1.0)
+            nearest = min(nearest, (rx - along * sx) ** 2 + (ry - along * sy) ** 2)
+        found[k] = np.sqrt(nearest) if inside else -np.sqrt(nearest)
+    return found
+
+
+def line_distance(line: Floats, x: Floats, y: Floats) -> Floats:
     """Distance to a polyline [m]."""
     nearest = np.full(x.shape, np.inf)
     for start, end in itertools.pairwise(line):

@@ -59,6 +59,8 @@ class Material:
     @property
     def grain_envelope_density(self) -> Range:
         """Mass of a dry grain over its envelope with inner pores [kg/m³]."""
+        if self.kind == "substrate" and self.density is not None:
+            return self.density
         if self.grain_density is None:
             message = f"{self.key} has no grain density."
             raise ValueError(message)

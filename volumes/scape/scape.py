@@ -14,7 +14,14 @@ from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.primitives import SOLIDS
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.groups import Group, group_from, with_tied
-from plumbstone.volumes.scape.layers import Border, Layer, Spot, border_from, layers_from, spot_from
+from plumbstone.volumes.scape.layers import (
+    Border,
+    Layer,
+    Spot,
+    borders_from,
+    layers_from,
+    spot_from,
+)
 from plumbstone.volumes.scape.materials import (
     Material,
     find_material,
@@ -130,7 +137,7 @@ class Scape:
     pieces: tuple[PieceEntry, ...]
     lumps: tuple[Lump, ...]
     layers: tuple[Layer, ...]
-    border: Border | None
+    borders: tuple[Border, ...]
     groups: tuple[Group, ...]
     spots: tuple[Spot, ...]  # whose depth is asked for
     at_hand: tuple[PieceEntry, ...]  # stones that could be hung on wood, not in the tank
@@ -186,7 +193,7 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
         pieces=tuple(_piece_from(entry, materials) for entry in top.sections("piece")),
         lumps=tuple(_lump_from(entry, materials) for entry in top.sections("lump")),
         layers=layers_from(top.sections("layer"), materials),
-        border=border_from(border) if (border := top.section("border", None)) else None,
+        borders=borders_from(top),
         groups=(),
         spots=tuple(spot_from(entry) for entry in top.sections("spot")),
         at_hand=tuple(
@@ -495,9 +502,14 @@ def _check_names(scape: Scape) -> None:
                 problem = f'names "{name}", which is no piece of wood in this scape.'
                 raise ScapeError(scape.path, f'group "{group.name}"', problem)
     _check_room(scape)
-    for name in scape.border.stones if scape.border else ():
+    for name in (name for border in scape.borders for name in border.stones):
         if name not in names:
             raise ScapeError(scape.path, "border.stones", f'"{name}" is no piece of this scape.')
+    rows = [border.name for border in scape.borders]
+    for layer in scape.layers:
+        if layer.zone.border and layer.zone.border not in rows:
+            problem = f'names the border "{layer.zone.border}", which is not in this scape.'
+            raise ScapeError(scape.path, f'layer "{layer.name}".border', problem)
 
 
 def _check_once(path: Path, groups: Sequence[Group]) -> None:

@@ -1,0 +1,181 @@
+"""What is found about the bed and its borders."""
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from plumbstone.volumes.bed.bags import cheapest_bags
+from plumbstone.volumes.bed.border import SLIDING, TIPPING, BorderResult, nearest_level
+from plumbstone.volumes.bed.interfaces import (
+    Heave,
+    Swallowed,
+    bare_floor,
+    lasting_slope,
+    overlaps,
+)
+from plumbstone.volumes.bed.passing import state_of
+from plumbstone.volumes.bed.pouring import BedResult, LayerResult, row_for, zone_edge
+from plumbstone.volumes.findings import Finding, Kind, Severity
+
+SEEN = 5e-7  # [m³]: less beyond the stones is not seen
+VOID = 5e-5  # [m³]: less space below stones is not told
+STEP = 0.005  # [m]: differences of height that are told
+PART = 0.02  # of a layer: less that slides is not told
+
+
+def bed_findings(
+    bed: BedResult | None,
+    border: BorderResult | None,
+    swallowed: Sequence[Swallowed],
+    heaves: Sequence[Heave],
+) -> Iterator[Finding]:
+    """Find what leaks, slides, creeps, runs into each other, heaves, or is left bare.
+
+    Parameters
+    ----------
+    bed : BedResult, optional
+        None where nothing is poured.
+    border : BorderResult, optional
+        Gaps and stones of its borders, where they are judged.
+    swallowed, heaves : sequences
+        What its layers do to each other.
+    """
+    if bed is None:
+        return
+    yield from _leaks(bed, border)
+    yield from _off_line(bed)
+    for result in bed.layers:
+        yield from _over_walls(result, bed)
+        yield from _slides(result, bed)
+        yield from _creeps(result)
+    last = [result for result in bed.layers if not result.layer.zone.pressed][-1:]
+    for result in last:
+        if result.void > VOID:
+            numbers = {"volume_m3": result.void}
+            yield Finding(Kind.VOID, Severity.NOTE, (result.layer.name,), numbers)
+    for lost in swallowed:
+        yield _runs_into(lost, bed)
+    for heave in heaves:
+        numbers = {"lacking_m": heave.lacking, "cover_m": heave.cover_needed, "lift_kg": heave.lift,
+                   "press_kg": heave.press}  # fmt: skip
+        about = (heave.filler, *([heave.cover] if heave.cover else []))
+        yield Finding(Kind.HEAVES, Severity.CARE, about, numbers, cure="soak or cover")
+    for footing in border.footings if border else ():
+        if min(footing.sliding / SLIDING, footing.tipping / TIPPING) < 1:
+            slides = footing.sliding / SLIDING < footing.tipping / TIPPING
+            numbers = {"sliding": footing.sliding, "tipping": footing.tipping}
+            how = "slides" if slides else "tips"
+            yield Finding(Kind.WEAK, Severity.CARE, (footing.name,), numbers, how=how)
+    for area, x, y in bare_floor(bed):
+        yield Finding(Kind.BARE, Severity.NOTE, (), {"area_m2": area, "x_m": x, "y_m": y})
+    for one, other, area in overlaps(bed):
+        yield Finding(Kind.OVERLAPS, Severity.CARE, (one, other), {"area_m2": area})
+
+
+def _leaks(bed: BedResult, border: BorderResult | None) -> Iterator[Finding]:
+    """Tell of each gap beyond which a layer shows, and of what a pulled divider lets out."""
+    gaps = {(gap.left, gap.right): gap for gap in border.gaps} if border else {}
+    pulled: dict[str, list[float]] = {}
+    for passed in bed.passed:
+        divider = passed.row.border.divider and not passed.row.border.strip
+        if passed.volume < SEEN:
+            continue
+        if divider or passed.crack < 0:
+            seen = pulled.setdefault(passed.layer, [0.0, 0.0])
+            seen[0], seen[1] = seen[0] + passed.volume, max(seen[1], passed.reach)
+            continue
+        crack = passed.row.cracks[passed.crack]
+        gap = gaps.get((crack.left, crack.right))
+        soil = next(r.layer.material for r in bed.layers if r.layer.name == passed.layer)
+        how = state_of(passed.width, soil)
+        yield Finding(
+            Kind.LEAKS,
+            Severity.CARE if how == "runs" else Severity.NOTE,
+            (passed.layer, crack.left, crack.right),
+            {
+                "width_m": passed.width, "retained_m": passed.upper - passed.lower,
+                "volume_m3": passed.volume, "reach_m": passed.reach,
+                "fill_m3": gap.fill if gap else 0.0,
+            },
+            how=how,
+            cure=gap.cure if gap else "",
+        )  # fmt: skip
+    for name, (volume, reach) in pulled.items():
+        numbers = {"volume_m3": volume, "reach_m": reach}
+        yield Finding(Kind.LEAKS, Severity.CARE, (name,), numbers, how="divider pulled")
+
+
+def _off_line(bed: BedResult) -> Iterator[Finding]:
+    """Tell of stones beside which a border line passes, so that they hold nothing of it."""
+    for row in bed.rows:
+        for name, gap in row.missed:
+            yield Finding(
+                Kind.OFF_LINE, Severity.CARE, (name,), {"away_m": gap}, cure="draw the line over it"
+            )
+
+
+def _over_walls(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
+    """Tell where a layer is drawn higher than the wall that it lies behind."""
+    row, zone = row_for(result.layer.zone, bed.rows), result.layer.zone
+    if row is None or zone.name not in ("behind border", "before border"):
+        return
+    edge = zone_edge(zone, bed.rows, bed.grid)
+    assert edge is not None
+    worst = (STEP, 0.0, 0.0)
+    for stretch in row.stretches:
+        at = tuple((np.array(stretch.start) + stretch.end) / 2)
+        drawn = nearest_level(result.drawn, edge > 0, (float(at[0]), float(at[1])), bed.grid)
+        worst = max(worst, (drawn - min(stretch.holds), drawn, min(stretch.holds)))
+    if worst[0] > STEP:
+        numbers = {"over_m": worst[0], "drawn_m": worst[1], "wall_m": worst[2]}
+        how = "over wall" if worst[2] > 0 else "no wall"
+        yield Finding(Kind.SLIDES, Severity.CARE, (result.layer.name,), numbers, how=how)
+
+
+def _slides(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
+    """Tell once where a layer ends lower than drawn: at its highest place, or at an edge."""
+    slide = result.slide
+    if slide.volume < PART * result.settled or slide.drop < STEP:
+        return
+    numbers = {"volume_m3": slide.volume, "drop_m": slide.drop}
+    lying = result.surface > result.below + 1e-6
+    free = lying & (bed.columns.solid_below(np.inf) == 0)
+    if free.any() and slide.crest_drawn - slide.crest_stays > STEP:
+        run = slide.crest_drawn / result.layer.slope
+        crest = {"drawn_m": slide.crest_drawn, "stays_m": slide.crest_stays, "run_m": run}
+        yield Finding(
+            Kind.SLIDES, Severity.CARE, (result.layer.name,), {**numbers, **crest},
+            where=slide.crest_where, how="crest", cure="run, wall or terrace",
+        )  # fmt: skip
+        return
+    yield Finding(
+        Kind.SLIDES, Severity.CARE, (result.layer.name,), numbers, where=slide.where, how="edge"
+    )
+
+
+def _creeps(result: LayerResult) -> Iterator[Finding]:
+    """Tell of a slope that does not last bare, whichever way it falls."""
+    lasting = lasting_slope(result.layer.material)
+    if result.steepest_degrees <= lasting:
+        return
+    numbers = {"slope_deg": result.steepest_degrees, "lasting_deg": lasting}
+    yield Finding(
+        Kind.CREEPS, Severity.NOTE, (result.layer.name,), numbers, how=result.steepest_towards,
+        cure="plant or terrace",
+    )  # fmt: skip
+
+
+def _runs_into(lost: Swallowed, bed: BedResult) -> Finding:
+    """Tell of fine grains on coarse ones, and of the bags with and without a fabric."""
+    fine = next(r for r in bed.layers if r.layer.name == lost.fine)
+    numbers = {"ratio": lost.ratio, "most_m3": lost.most}
+    bulk = fine.layer.material.bulk_density
+    if fine.layer.bags and bulk is not None:
+        more = fine.poured + lost.most / (1 - fine.layer.settling)
+        for key, need in (("bags_with", fine.poured), ("bags_without", more)):
+            choice = cheapest_bags(need * (1 + fine.layer.spare), fine.layer.bags, bulk.mid)
+            numbers[key] = float(sum(choice.counts))
+    how = "borderline" if lost.borderline else "runs"
+    severity = Severity.NOTE if lost.borderline else Severity.CARE
+    about = (lost.fine, lost.coarse)
+    return Finding(Kind.RUNS_INTO, severity, about, numbers, how=how, cure="fabric")

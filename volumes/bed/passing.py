@@ -1,0 +1,255 @@
+"""Which places of a border are open to a layer, and what passes them."""
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plumbstone.meshes.columns import Grid
+from plumbstone.meshes.piece import Floats
+from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch
+from plumbstone.volumes.bed.slump import LEAST, Opening, Run, run_through
+from plumbstone.volumes.scape.layers import polygon_distance
+from plumbstone.volumes.scape.materials import Material
+
+if TYPE_CHECKING:
+    from plumbstone.volumes.bed.pouring import LayerResult
+
+HOLDS, RUNS = 0.7, 5.0  # gap over d15 and d50; 4.9 sphere diameters, from memory
+FILTER_RATIO = 4.0  # D15 of the filter over D85 of the soil; Terzaghi, read on secondary pages
+STAYS_RATIO = 1.2  # D85 of the filter over the gap; from memory
+PART = 0.02  # [m]: wider openings are parted, as the soil need not be level in them
+BESIDE = 0.03  # [m]: so near to an opening lies the soil that presses on it
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Passed:
+    """What passes one gap of a border, or a part of it that nothing holds any more."""
+
+    layer: str
+    row: Row
+    crack: int  # its place among the cracks of the row; -1 beside them
+    at: tuple[float, float]  # [m]
+    width: float  # widest opening below the soil line [m]
+    upper: float  # soil behind it [m]
+    lower: float  # what lies before it [m]
+    volume: float  # that comes to rest beyond the stones [m³]
+    reach: float  # how far beyond their faces [m]
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """What of a layer comes to rest beyond its border."""
+
+    layer: str
+    outside: float  # [m³]
+    reach: float  # how far beyond the faces of the stones [m]
+    pulled: bool = False  # a divider held it until it was pulled
+
+
+def rests_of(passed: Sequence[Passed]) -> tuple[Rest, ...]:
+    """Sum up what passes the borders, layer by layer."""
+    found: dict[str, Rest] = {}
+    for p in passed:
+        before = found.get(p.layer, Rest(p.layer, 0.0, 0.0))
+        pulled = p.row.border.divider and not p.row.border.strip
+        found[p.layer] = Rest(
+            p.layer, before.outside + p.volume, max(before.reach, p.reach), pulled
+        )
+    return tuple(found.values())
+
+
+def let_pass(
+    result: "LayerResult",
+    row: Row,
+    side: NDArray[np.bool_],
+    surface: Floats,
+    fillers: Sequence[tuple[Material, Floats]],
+    tops: Floats,
+    grid: Grid,
+) -> tuple[Floats, list[Passed]]:
+    """Let a layer run through the open places of its border.
+
+    Parameters
+    ----------
+    result : LayerResult
+        The layer as it is poured.
+    row : Row
+        Its border.
+    side : (rows, columns) bool array
+        Cells on its side of the border.
+    surface : (rows, columns) float array
+        Of the whole bed [m].
+    fillers : sequence of (Material, (rows, columns) float array)
+        What is pressed into the gaps, and up to where [m].
+    tops : (rows, columns) float array
+        Of the stones [m].
+    grid : Grid
+
+    Returns
+    -------
+    surface : (rows, columns) float array
+        Of the whole bed at rest [m].
+    passed : list of Passed
+        One for each gap that something passes.
+    """
+    upper = np.where(side, result.surface, 0.0)
+    barred = np.where(side, tops >= upper - 1e-9, tops > surface - 1e-9) & (tops > 0)
+    found: list[tuple[Stretch, float, float, float, list[Opening]]] = []
+    for stretch in row.stretches:
+        levels = [_beside(f, ok & ~barred, stretch, grid) for f, ok in
+                  ((upper, side), (surface, ~side))]  # fmt: skip
+        if levels[0] is None or levels[1] is None or levels[0] - levels[1] < LEAST:
+            continue
+        open_ = _openings(stretch, row, result.layer.material, levels[0], levels[1], fillers, grid)
+        if open_ is not None:
+            found.append((stretch, levels[0], levels[1], *open_))
+    openings = [opening for *_, parts in found for opening in parts]
+    if not openings:
+        return surface, []
+    run = run_through(
+        openings, upper, result.below, surface, side, barred, result.layer.slope, grid
+    )
+    rested = np.where(side, surface - (upper - run.behind), run.before)
+    passed, first = [], 0
+    for stretch, high, low, width, parts in found:
+        numbers = range(first, first + len(parts))
+        first += len(parts)
+        volume, reach = _shown(run, numbers, stretch, row, surface, side, result.layer.slope, grid)
+        at = tuple((np.array(stretch.start) + stretch.end) / 2)
+        passed.append(
+            Passed(
+                result.layer.name, row, stretch.crack, (float(at[0]), float(at[1])), width, high,
+                low, volume, reach,
+            )
+        )  # fmt: skip
+    return rested, passed
+
+
+def state_of(width: float, soil: Material) -> str:
+    """Tell whether grains pass a gap of a width [m]: "holds", "may arch" or "runs"."""
+    if width <= _held(soil):
+        return "holds"
+    return "runs" if soil.d50 is None or width > RUNS * soil.d50 else "may arch"
+
+
+def is_filter(filler: Material, soil: Material, width: float) -> tuple[bool, bool]:
+    """Tell whether grains in a gap [m] hold the soil behind them, and stay in it themselves."""
+    holds = None not in (filler.d15, soil.d85) and filler.d15 <= FILTER_RATIO * soil.d85  # type: ignore[operator]
+    stays = filler.d85 is not None and filler.d85 >= STAYS_RATIO * width
+    return holds, stays
+
+
+def _held(soil: Material) -> float:
+    """Width of a gap that holds grains [m]."""
+    return HOLDS * (soil.d15 or 0.0)
+
+
+def _beside(field: Floats, where: NDArray[np.bool_], stretch: Stretch, grid: Grid) -> float | None:
+    """Height of a surface at the nearest of some cells to the middle of a stretch [m]."""
+    x, y = (np.array(stretch.start) + stretch.end) / 2
+    far = BESIDE + math.dist(stretch.start, stretch.end) / 2
+    row0, column0 = grid.cell_at(x - far, y - far)
+    row1, column1 = grid.cell_at(x + far, y + far)
+    part = slice(row0, row1 + 1), slice(column0, column1 + 1)
+    gap = np.hypot(grid.x[part[1]] - x, (grid.y[part[0]] - y)[:, None])
+    gap = np.where(where[part], gap, np.inf)
+    k = int(gap.argmin())
+    return float(field[part].flat[k]) if gap.flat[k] < far else None
+
+
+def _openings(
+    stretch: Stretch,
+    row: Row,
+    soil: Material,
+    upper: float,
+    lower: float,
+    fillers: Sequence[tuple[Material, Floats]],
+    grid: Grid,
+) -> tuple[float, list[Opening]] | None:
+    """Part a stretch into openings; its width [m]; None where it holds."""
+    start, end = np.array(stretch.start), np.array(stretch.end)
+    sill, width = stretch.stays, float(np.hypot(*(end - start)))
+    if stretch.crack >= 0:
+        crack = row.cracks[stretch.crack]
+        wide = (crack.openings > _held(soil)) & (crack.heights < upper)
+        wide &= crack.heights > min(lower, float(crack.heights.min()))
+        if not wide.any():
+            return None
+        lowest = float(crack.heights[wide].min()) - SLICE / 2
+        sill = max(stretch.stays, lowest, _filled(crack, fillers, soil, lower, upper, grid))
+        width = float(crack.between(lower, upper).max())
+        used = wide & (crack.heights > max(sill, lower))
+        if not used.any():
+            return None
+        k = int(np.where(used, crack.openings, -1).argmax())
+        middle, across = crack.ends[k].mean(axis=0), crack.ends[k][1] - crack.ends[k][0]
+        across *= crack.openings[used].mean() / max(float(np.hypot(*across)), 1e-9)
+        start, end = middle - across / 2, middle + across / 2
+    elif sill > upper - 2 * max(grid.spacing):
+        return None  # it lies at repose from the top of its wall
+    if sill > upper - LEAST or width <= _held(soil):
+        return None
+    count = max(1, math.ceil(float(np.hypot(*(end - start))) / PART))
+    points = start + np.linspace(0, 1, count + 1)[:, None] * (end - start)
+    parts = [
+        Opening((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), sill)
+        for a, b in itertools.pairwise(points)
+    ]
+    return width, parts
+
+
+def _filled(
+    crack: Crack,
+    fillers: Sequence[tuple[Material, Floats]],
+    soil: Material,
+    lower: float,
+    upper: float,
+    grid: Grid,
+) -> float:
+    """Height to which what is pressed into a gap closes it [m]."""
+    closed = 0.0
+    width = float(crack.between(lower, upper).max())
+    for material, surface in fillers:
+        if all(is_filter(material, soil, width)):
+            closed = max(closed, float(surface[grid.cell_at(*crack.at)]))
+    return closed
+
+
+def _shown(
+    run: Run,
+    numbers: Sequence[int],
+    stretch: Stretch,
+    row: Row,
+    lower: Floats,
+    side: NDArray[np.bool_],
+    slope: float,
+    grid: Grid,
+) -> tuple[float, float]:
+    """Volume that lies beyond the faces of the stones [m³], and how far beyond [m]."""
+    mine = np.isin(run.from_opening, numbers) & ~side & (run.before > lower + 1e-9)
+    rows, columns = np.nonzero(mine)
+    if len(rows) == 0:
+        return 0.0, 0.0
+    x, y = grid.x[columns], grid.y[rows]
+    if stretch.crack >= 0:
+        out = -polygon_distance(row.cracks[stretch.crack].hull, x, y)
+    else:
+        out = np.hypot(*(np.array([x, y]) - _foot(stretch, x, y)))
+    risen = (run.before - lower)[mine]
+    shown = out > 0
+    volume = float(risen[shown].sum()) * grid.cell_area
+    toe = out + np.minimum(risen / slope, max(grid.spacing))
+    return volume, float(toe[shown].max(initial=0.0))
+
+
+def _foot(stretch: Stretch, x: Floats, y: Floats) -> Floats:
+    """Nearest places on a stretch, (2, n) [m]."""
+    start, step = np.array(stretch.start), np.array(stretch.end) - stretch.start
+    along = ((x - start[0]) * step[0] + (y - start[1]) * step[1]) / max(float(step @ step), 1e-18)
+    along = np.clip(along, 0, 1)
+    return np.array([start[0] + along * step[0], start[1] + along * step[1]])

@@ -1,0 +1,299 @@
+"""Where the stones of a border stand: its true line, how high it holds, and its gaps."""
+
+import itertools
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from plumbstone.meshes.piece import Floats, Piece
+from plumbstone.volumes.scape.layers import Border, line_distance
+
+SLACK = 0.01  # [m]: a line that passes a stone so near runs over it
+WIDEST = 0.10  # [m]: a wider opening is no gap of a row; the row ends there
+SLICE = 0.004  # thickness of the slices in which gaps are measured [m]
+POINT = 0.0005  # between points of a section's outline [m]
+ENDLESS = 100.0  # height of a divider that nobody gave [m]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Crack:
+    """The space between two neighbours of a row, slice by slice from the glass upwards."""
+
+    left: str  # name of the stone, or "left pane"
+    right: str
+    heights: Floats  # (k,) middles of the slices [m]
+    openings: Floats  # (k,) narrowest way between both in each slice [m]
+    ends: Floats  # (k, 2, 2) its ends on the left and on the right neighbour [m]
+    hull: Floats  # (n, 2) outline around both neighbours from above [m]
+
+    @property
+    def at(self) -> tuple[float, float]:
+        """Middle of its narrowest place [m]."""
+        x, y = self.ends[int(self.openings.argmin())].mean(axis=0)
+        return float(x), float(y)
+
+    def between(self, low: float, high: float) -> Floats:
+        """Give the openings of the slices between two heights, at least one [m]."""
+        inside = (self.heights > low) & (self.heights < high)
+        if not inside.any():
+            inside = np.arange(len(self.heights)) == int(np.abs(self.heights - high).argmin())
+        return self.openings[inside]
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A straight part of the line of a row."""
+
+    start: tuple[float, float]  # [m]
+    end: tuple[float, float]
+    holds: tuple[float, float]  # height to which soil is held while it is poured, at both ends [m]
+    stays: float  # height that still holds when a divider is pulled, gaps left out [m]
+    crack: int = -1  # its place among the cracks; -1 elsewhere
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Row:
+    """A border as it stands.
+
+    Its line runs through the stones and the narrowest places between them, wherever the
+    drawn line runs over them; where no stone stands it is the drawn one.
+    """
+
+    border: Border  # with the true line
+    stretches: tuple[Stretch, ...]
+    cracks: tuple[Crack, ...]
+    missed: tuple[tuple[str, float], ...]  # stones that the drawn line misses, and by how much [m]
+
+    @property
+    def closed(self) -> bool:
+        """Whether it holds something all along while the bed is poured."""
+        return all(max(stretch.holds) > 0 for stretch in self.stretches)
+
+    def holds(self, x: Floats, y: Floats) -> Floats:
+        """Height to which it holds at the nearest place of its line, (n,) [m]."""
+        nearest, height = np.full(x.shape, np.inf), np.zeros(x.shape)
+        for stretch in self.stretches:
+            (x0, y0), (x1, y1) = stretch.start, stretch.end
+            length = (x1 - x0) ** 2 + (y1 - y0) ** 2
+            along = ((x - x0) * (x1 - x0) + (y - y0) * (y1 - y0)) / max(length, 1e-18)
+            along = np.clip(along, 0, 1)
+            gap = np.hypot(x - x0 - along * (x1 - x0), y - y0 - along * (y1 - y0))
+            here = stretch.holds[0] + along * (stretch.holds[1] - stretch.holds[0])
+            closer = gap < nearest
+            nearest, height = np.where(closer, gap, nearest), np.where(closer, here, height)
+        return height
+
+
+def row_of(border: Border, pieces: Iterable[Piece], floor: tuple[float, float]) -> Row:
+    """Find how a border stands.
+
+    Parameters
+    ----------
+    border : Border
+        The drawn line and the names of its stones.
+    pieces : iterable of Piece
+        Placed; those that the border names are its stones.
+    floor : (float, float)
+        Inside length and depth of the tank [m].
+    """
+    named = sorted(
+        (piece for piece in pieces if piece.name in border.stones),
+        key=lambda piece: float(piece.vertices[:, 0].mean()),
+    )
+    stones, missed = [], []
+    for piece in named:
+        gap = _missed_by(piece, border)
+        if gap > SLACK:
+            missed.append((piece.name, gap))
+        else:
+            stones.append(piece)
+    cracks = _cracks(stones, floor)
+    stretches = _stretches(border, stones, cracks, floor)
+    line = [stretches[0].start, *(stretch.end for stretch in stretches)]
+    return Row(replace(border, line=tuple(line)), tuple(stretches), cracks, tuple(missed))
+
+
+def outline(piece: Piece, height: float) -> Floats:
+    """Points of the outline of a level section, half a millimetre apart, (n, 2) [m]."""
+    higher = (piece.vertices[:, 2] >= height)[piece.faces].sum(axis=1)
+    faces = piece.faces[(higher > 0) & (higher < 3)]
+    corners = piece.vertices[faces]
+    above = corners[:, :, 2] >= height
+    ends = []
+    for a, b in ((0, 1), (1, 2), (2, 0)):
+        one, other = corners[:, a], corners[:, b]
+        rise = other[:, 2] - one[:, 2]
+        share = (height - one[:, 2]) / np.where(rise == 0, 1.0, rise)
+        point = one[:, :2] + share[:, None] * (other - one)[:, :2]
+        ends.append(np.where((above[:, a] != above[:, b])[:, None], point, np.nan))
+    if len(faces) == 0:
+        return np.empty((0, 2))
+    points = np.stack(ends, axis=1)
+    order = np.argsort(np.isnan(points[:, :, 0]), axis=1, kind="stable")[:, :2]
+    start, end = np.moveaxis(np.take_along_axis(points, order[:, :, None], axis=1), 1, 0)
+    steps = np.maximum(1, np.ceil(np.hypot(*(end - start).T) / POINT)).astype(int)
+    which = np.repeat(np.arange(len(start)), steps)
+    share = (np.arange(len(which)) - np.repeat(np.cumsum(steps) - steps, steps)) / steps[which]
+    return np.asarray(start[which] + share[:, None] * (end - start)[which], dtype=float)
+
+
+def _missed_by(piece: Piece, border: Border) -> float:
+    """How far a line passes beside a stone [m]; 0 where it runs over it."""
+    x, y = piece.vertices[:, :2].T
+    line = np.array(border.line)
+    behind = y - np.interp(x, *line.T)
+    if behind.min() <= 0 <= behind.max():
+        return 0.0
+    return float(line_distance(line, x, y).min())
+
+
+def _slices(stones: Sequence[Piece]) -> tuple[Floats, list[list[Floats]]]:
+    """Heights of slices, and the outline of every stone in each that it reaches."""
+    top = max((float(stone.vertices[:, 2].max()) for stone in stones), default=0.0)
+    heights = np.arange(SLICE / 2, max(top, SLICE), SLICE)
+    return heights, [[outline(stone, height) for height in heights] for stone in stones]
+
+
+def _cracks(stones: Sequence[Piece], floor: tuple[float, float]) -> tuple[Crack, ...]:
+    """Measure the gaps between neighbours, and between the outer ones and the panes."""
+    heights, outlines = _slices(stones)
+    if not stones:
+        return ()
+    names = ["left pane", *(stone.name for stone in stones), "right pane"]
+    corners = [stone.vertices[:, :2] for stone in stones]
+    cracks = []
+    for i in range(len(names) - 1):
+        left, right = outlines[i - 1] if i else None, outlines[i] if i < len(stones) else None
+        found = [
+            (height, *_narrowest(a, b, floor[0]))
+            for height, a, b in zip(
+                heights, left or itertools.repeat(None), right or itertools.repeat(None),
+                strict=False,
+            )
+            if (a is None or len(a)) and (b is None or len(b))
+        ]  # fmt: skip
+        if not found:
+            continue
+        around = np.concatenate(corners[max(i - 1, 0) : i + 1])
+        cracks.append(
+            Crack(
+                names[i],
+                names[i + 1],
+                np.array([f[0] for f in found]),
+                np.array([f[1] for f in found]),
+                np.array([f[2] for f in found]),
+                _hull(around, floor[0], i == 0, i == len(stones)),
+            )
+        )
+    return tuple(cracks)
+
+
+def _narrowest(a: Floats | None, b: Floats | None, length: float) -> tuple[float, Floats]:
+    """Least distance between two outlines and its ends (2, 2) [m]; None stands for a pane."""
+    from scipy.spatial import cKDTree
+
+    if a is None:
+        assert b is not None
+        end = b[b[:, 0].argmin()]
+        return max(float(end[0]), 0.0), np.array([[0.0, end[1]], end])
+    if b is None:
+        end = a[a[:, 0].argmax()]
+        return max(length - float(end[0]), 0.0), np.array([end, [length, end[1]]])
+    gaps, nearest = cKDTree(a).query(b)
+    # Between parallel faces many places are as narrow: the middle one is taken.
+    close = np.flatnonzero(gaps <= gaps.min() + POINT / 10)
+    middle = b[close].mean(axis=0)
+    k = close[np.hypot(*(b[close] - middle).T).argmin()]
+    return float(gaps[k]), np.array([a[nearest[k]], b[k]])
+
+
+def _hull(points: Floats, length: float, left: bool, right: bool) -> Floats:
+    """Outline around points, drawn on to a pane where they stand next to one."""
+    from scipy.spatial import ConvexHull
+
+    if left:
+        points = np.concatenate([points, points * [0, 1]])
+    if right:
+        points = np.concatenate([points, points * [0, 1] + [length, 0]])
+    hull: Floats = points[ConvexHull(points).vertices]
+    return hull
+
+
+def _stretches(
+    border: Border, stones: Sequence[Piece], cracks: Sequence[Crack], floor: tuple[float, float]
+) -> list[Stretch]:
+    """Run the line through stones and gaps, and along the drawn one where there is none."""
+    tops = {stone.name: float(stone.vertices[:, 2].max()) for stone in stones}
+    alone = _alone(border, bool(stones))
+    found: list[Stretch] = []
+    line = np.array(border.line)
+    here = (0.0, float(np.interp(0.0, *line.T)))
+    for i, crack in enumerate(cracks):
+        k = int(crack.openings.argmin())
+        start, end = (_point(p) for p in crack.ends[k])
+        is_gap = crack.openings[k] <= WIDEST
+        if i and start != here:
+            found.append(_over_stone(here, start, tops[crack.left], border))
+        if i == 0 and is_gap:
+            here = start
+        if is_gap:
+            sides = (tops.get(crack.left, math.nan), tops.get(crack.right, math.nan))
+            held = tuple(np.where(np.isnan(sides), np.nanmin(sides), sides))
+            low, high = (max(float(h), _given(border)) for h in held)
+            found.append(Stretch(start, end, (low, high), _strip(border, min(low, high)), i))
+        else:
+            found += _along(line, start if i else here, end, alone, border)
+        here = end
+    if not cracks:
+        found += _along(line, here, (floor[0], float(np.interp(floor[0], *line.T))), alone, border)
+    return found
+
+
+def _over_stone(
+    start: tuple[float, float], end: tuple[float, float], top: float, border: Border
+) -> Stretch:
+    """Part of the line that runs through a stone."""
+    held = max(top, _given(border))
+    return Stretch(start, end, (held, held), max(top, _strip(border, 0.0)))
+
+
+def _along(
+    line: Floats,
+    start: tuple[float, float],
+    end: tuple[float, float],
+    alone: float,
+    border: Border,
+) -> list[Stretch]:
+    """Parts of the drawn line between two places, where no stone stands."""
+    between = [_point(p) for p in line if start[0] + 1e-9 < p[0] < end[0] - 1e-9]
+    points = [start, *between, end]
+    stays = alone if border.strip else 0.0
+    return [Stretch(a, b, (alone, alone), stays) for a, b in itertools.pairwise(points)]
+
+
+def _alone(border: Border, has_stones: bool) -> float:
+    """Height to which a strip or divider holds where no stone stands beside it [m]."""
+    if not border.held:
+        return 0.0
+    if border.height is not None:
+        return border.height
+    # A stiff divider stands as high as it must; floss alone, of no known height, holds nothing.
+    return ENDLESS if border.divider and not has_stones else 0.0
+
+
+def _given(border: Border) -> float:
+    """Stated height of a strip or divider [m]; 0 where it goes by the stones."""
+    return border.height or 0.0 if border.held else 0.0
+
+
+def _strip(border: Border, beside: float) -> float:
+    """Height of a strip that stays [m]: as stated, or up to the stones beside it."""
+    if not border.strip:
+        return 0.0
+    return beside if border.height is None else border.height
+
+
+def _point(p: Floats) -> tuple[float, float]:
+    return float(p[0]), float(p[1])
