@@ -63,6 +63,7 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
         urgent=[f for f in report.findings if f.severity > Severity.NOTE],
         notes=[f for f in report.findings if f.severity is Severity.NOTE],
         stop=_not_yet(report),
+        doubts=_doubts(report),
         steps=list(work_steps(report, figures)),
         cards=[
             {
@@ -111,6 +112,22 @@ def _not_yet(report: "Report") -> list[str]:
     stops = [f for f in report.findings if f.severity is Severity.STOP]
     loose += [name for f in stops if f.kind is not Kind.MISFIT for name in f.about[:1]]
     return list(dict.fromkeys(loose))
+
+
+def _doubts(report: "Report") -> list[str]:
+    """Name stones that hardly stand and gaps that are open, where no finding speaks of them."""
+    told = {name for finding in report.findings for name in finding.about}
+    found = [
+        f"{stone.name} hardly stands by itself"
+        for stone in report.standing
+        if stone.doubtful and stone.name not in told
+    ]
+    found += [
+        f"soil comes through the gap {gap.left} - {gap.right}"
+        for gap in (report.border.gaps if report.border else ())
+        if gap.state != "holds" and not told & {gap.left, gap.right}
+    ]
+    return found
 
 
 def _finding(finding: Finding) -> Markup:
