@@ -2,7 +2,7 @@
 
 import base64
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
@@ -30,6 +30,7 @@ DRAWINGS = {
 }  # fmt: skip
 PANES = {"front": ("left", "right"), "back": ("left", "right"), "left": ("front", "back"),
          "right": ("front", "back"), "border": ("left", "right")}  # fmt: skip
+MOST_ALIKE = 3  # findings of one sort that are told one by one
 EVEN = 2e-3  # two heights that differ by less are told as one [m]
 
 
@@ -52,8 +53,7 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
     parts = files("plumbstone.cli.sheet")
     environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
     environment.globals.update(
-        q=figures, both=both, finding=_finding, panes=_pane_words, bags=_bags,
-        mark=lambda f: MARKS[f.severity],
+        q=figures, both=both, together=_together, panes=_pane_words, bags=_bags,
     )  # fmt: skip
     text = {name: parts.joinpath(f"sheet.{name}").read_text("utf-8") for name in ("html", "css")}
     code = [parts.joinpath(name).read_text("utf-8") for name in ("viewer.js", "sheet.js")]
@@ -130,9 +130,19 @@ def _doubts(report: "Report") -> list[str]:
     return found
 
 
-def _finding(finding: Finding) -> Markup:
-    """Write a finding in both systems of units."""
-    return both(*(finding_words(finding, units) for units in Units))
+def _together(findings: Iterable[Finding]) -> Iterator[tuple[Severity, Markup]]:
+    """Write findings in both systems of units; many of one sort are told once, with all names."""
+    sorts: dict[tuple[Severity, Kind, str], list[Finding]] = {}
+    for finding in findings:
+        sorts.setdefault((finding.severity, finding.kind, finding.how), []).append(finding)
+    for (severity, _, _), alike in sorts.items():
+        told = alike if len(alike) <= MOST_ALIKE else alike[:1]
+        for finding in told:
+            words = both(*(finding_words(finding, units) for units in Units))
+            if len(told) < len(alike):
+                names = ", ".join(other.about[0] for other in alike[1:] if other.about)
+                words += Markup(" So it is with {} more: {}.").format(len(alike) - 1, names)
+            yield severity, Markup("<b>{}:</b> {}").format(MARKS[severity], words)
 
 
 def _bags(layer: "LayerFigures") -> Markup:
