@@ -102,7 +102,8 @@ def front_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
 
 def sides_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
     """Draw the left and the right pane from inside, with where each layer ends on them."""
-    depth, height = sight.plan.scape.tank.depth, _drawn_height(sight)
+    depth = sight.plan.scape.tank.depth
+    height = min(_drawn_height(sight), 1.5 * float(sight.line.max()) + 0.03)
     gap = 0.12 * depth
     with style():
         entries = material_entries(sight, cut=True, pieces=False)
