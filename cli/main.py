@@ -10,6 +10,7 @@ import typer
 
 from plumbstone.cli.output import TrustOption
 from plumbstone.cli.terminal import set_terminal
+from plumbstone.cli.workers import supervise
 from plumbstone.meshes.beside import trust as trust_folders
 from plumbstone.meshes.limits import VARIABLE
 
@@ -66,8 +67,20 @@ def options(
         os.environ[VARIABLE] = str(limits)
 
 
+def _set_limits(words: Sequence[str]) -> None:
+    """Look for --limits before any word is parsed, for the process that watches too."""
+    for word, following in zip(words, (*words[1:], ""), strict=True):
+        name, _, value = word.partition("=")
+        if name == "--limits":
+            os.environ[VARIABLE] = value or following
+
+
 def run() -> None:
     """Run the program; the last guard against a traceback on Ctrl-C or a closed pipe."""
+    _set_limits(sys.argv[1:])
+    code = supervise()
+    if code is not None:
+        sys.exit(code)
     set_terminal()
     try:
         program(sys.argv[1:])()
