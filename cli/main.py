@@ -2,6 +2,7 @@
 
 import os
 import sys
+import warnings
 from collections.abc import Sequence
 from importlib import import_module
 from typing import Annotated
@@ -82,6 +83,7 @@ def run() -> None:
     if code is not None:
         sys.exit(code)
     set_terminal()
+    warnings.simplefilter("ignore")  # libraries warn developers; people get our own words
     try:
         program(sys.argv[1:])()
     except KeyboardInterrupt:

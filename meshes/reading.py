@@ -109,6 +109,8 @@ def read_raw(path: Path, ruler: Ruler) -> RawScan:
     """
     content = _content(path)
     parsed = _parsed(path, content)
+    if not parsed.parts:
+        raise ScanError(path, "holds no surface and no points; export it again.")
     vertices, faces = parsed.joined()
     _check_arrays(path, vertices, faces)
     changes: list[str] = []
