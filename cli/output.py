@@ -65,7 +65,7 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> 
     narrowest = 1
     for i, column in enumerate(zip(columns, *rows, strict=True)):
         longest = min(max(len(word) for cell in column for word in f"{cell} -".split()), 20)
-        narrowest += longest + 3
+        narrowest += longest + 4
         justify: Literal["left", "right"] = "left" if i == 0 else "right"
         grid.add_column(escape(column[0]), justify=justify, overflow="fold", min_width=longest)
     for row in rows:
