@@ -18,6 +18,7 @@ from commands import PROGRAM
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.headers import check_header
 from plumbstone.meshes.reading import read_raw
+from plumbstone.meshes.rulers import FILE_ALONE
 
 CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
 UNDER_LIMITS = """
@@ -153,7 +154,7 @@ def test_small_files_that_would_be_huge_are_refused_by_their_header(
     path.write_bytes(make())
     assert path.stat().st_size < 5_000_000
     with pytest.raises(PlumbstoneError, match=words) as told:
-        read_raw(path)
+        read_raw(path, FILE_ALONE)
     assert name in str(told.value)
 
 

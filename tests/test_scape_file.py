@@ -84,4 +84,4 @@ def test_every_key_is_on_the_page(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     page = keys_on_the_page()
     assert set(page) == set(TITLES.values())
     for name, keys in page.items():
-        assert keys == read[name] - {"mesh"}, name  # `mesh` is for code alone
+        assert keys == read[name], name
