@@ -11,6 +11,7 @@ import numpy as np
 
 from plumbstone.meshes.faults import is_closed
 from plumbstone.meshes.gltf import parsed_gltf
+from plumbstone.meshes.headers import HeaderError, check_header
 from plumbstone.meshes.limits import LARGEST_FILE, MOST_FACES, raised
 from plumbstone.meshes.mending import compacted, outer_shell, welded, wound
 from plumbstone.meshes.obj import Beside, parsed_obj
@@ -108,6 +109,8 @@ def read_raw(path: Path, ruler: Ruler) -> RawScan:
     """
     content = _content(path)
     parsed = _parsed(path, content)
+    if not parsed.parts:
+        raise ScanError(path, "holds no surface and no points; export it again.")
     vertices, faces = parsed.joined()
     _check_arrays(path, vertices, faces)
     changes: list[str] = []
@@ -176,6 +179,7 @@ def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
     """Give what a file holds; with `beside` also its textures, of OBJ from those files."""
     kind = path.suffix.lower()
     try:
+        check_header(kind, content)
         if kind == ".zip":
             return _zipped(path, content, textures=beside is not None)
         if kind in CLOUD_KINDS:
@@ -183,8 +187,6 @@ def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
         if kind in (".glb", ".gltf"):
             return parsed_gltf(path, content)
         if kind in USD_KINDS:
-            if kind == ".usdz":
-                _check_archive(path, content)
             return parsed_usd(path, content)
         if kind == ".obj":
             return parsed_obj(content, beside)
@@ -193,6 +195,8 @@ def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
         if kind == ".ply" and (found := _binary_ply(path, content)) is not None:
             return Parsed((Part(*found),))
         return _by_library(path, content, kind)
+    except HeaderError as error:
+        raise ScanError(path, str(error)) from None
     except ScanError:
         raise
     except Exception:  # parsers of hostile files raise anything, and quote them
@@ -201,11 +205,11 @@ def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
 
 
 def _zipped(path: Path, content: bytes, *, textures: bool) -> Parsed:
-    """Read the one scan in a ZIP."""
-    _check_archive(path, content)
+    """Read the one scan in a ZIP; archives in it stay shut."""
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         names = [n for n in archive.namelist() if not n.startswith(("__MACOSX", "."))]
-        scans = [n for n in names if Path(n).suffix.lower() in MESH_KINDS + CLOUD_KINDS]
+        known = {*MESH_KINDS, *CLOUD_KINDS} - {".zip"}
+        scans = [n for n in names if Path(n).suffix.lower() in known]
         texts = (".txt", ".csv")
         scans = [n for n in scans if Path(n).suffix.lower() not in texts] or scans
         if len(scans) != 1:
@@ -305,8 +309,6 @@ def _by_library(path: Path, content: bytes, kind: str) -> Parsed:
     """Read by trimesh, which opens nothing but what it is given."""
     import trimesh
 
-    if kind == ".3mf":
-        _check_archive(path, content)
     if kind == ".dae":
         needed(path, "collada", "GLB, OBJ or PLY")
     scene = trimesh.load_scene(io.BytesIO(content), file_type=kind[1:], process=False)
@@ -333,19 +335,6 @@ def _dae_frame(content: bytes) -> tuple[float | None, str]:
     unit = re.search(rb'<unit[^>]*meter="([0-9.eE+-]+)"', content)
     up = re.search(rb"<up_axis>\s*([XYZ])_UP", content)
     return (float(unit[1]) if unit else None), (up[1].decode().lower() if up else "y")
-
-
-def _check_archive(path: Path, content: bytes) -> None:
-    """Refuse an archive that would unpack to too much or outside."""
-    with zipfile.ZipFile(io.BytesIO(content)) as archive:
-        entries = archive.infolist()
-    if sum(entry.file_size for entry in entries) > raised(LARGEST_FILE) or len(entries) > 10_000:
-        most = f"{raised(LARGEST_FILE) / 1e9:g} GB"
-        raise ScanError(path, f"unpacks to over {most}; thin the mesh out, or raise --limits.")
-    if any(
-        ".." in Path(entry.filename).parts or entry.filename.startswith("/") for entry in entries
-    ):
-        raise ScanError(path, "holds paths that lead out of it; export it again.")
 
 
 def _check_arrays(path: Path, vertices: Floats, faces: Indices) -> None:

@@ -461,7 +461,7 @@ def _held_factor(stage: Stage, ends: Sequence[End], margins: Floats) -> float:
         up = lift > 1e-6
         if up.any():
             found = min(found, float((1 + row[up] / lift[up]).min()))
-    return found
+    return max(found, 0.0)  # nothing of it is held at all
 
 
 def _tie_forces(middle: Rig, rigs: Sequence[Rig]) -> tuple[tuple[float, ...], tuple[float, ...]]:
