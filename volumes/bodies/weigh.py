@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from plumbstone.meshes.rulers import Ruler
 from plumbstone.volumes.bodies.weighing import (
     WeighingError,
     weigh_mass,
@@ -49,7 +50,7 @@ def weigh(
     """
     stone = find_material(material)
     if scan is not None:
-        found = weigh_scan(Path(scan), stone, unit, longest_m, mass_kg)
+        found = weigh_scan(Path(scan), stone, Ruler(unit, longest_m), mass_kg)
     elif size_m is not None:
         found = weigh_size(size_m, stone, mass=mass_kg)
     elif mass_kg is not None:
