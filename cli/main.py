@@ -23,6 +23,7 @@ COMMANDS = {
     "hold": "Say whether wood stays down, and how many grams of stone it needs.",
     "plan": "Compute everything from a scape file; --out writes it into a folder.",
     "show": "Show the tank from above, and write its pictures and build sheet.",
+    "mat": "Write a mat of tags to scan stones on, which tells their scale.",
     "materials": "List materials: densities, angles of repose, grain sizes, and their sources.",
     "demo": "Lay out a made-up tank and write everything about it into a folder.",
 }

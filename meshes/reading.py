@@ -4,11 +4,13 @@ import io
 import re
 import tempfile
 import zipfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from plumbstone.meshes.doubts import Doubt
 from plumbstone.meshes.faults import is_closed
 from plumbstone.meshes.gltf import parsed_gltf
 from plumbstone.meshes.headers import HeaderError, check_header
@@ -21,6 +23,9 @@ from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.points import parsed_points
 from plumbstone.meshes.rulers import Ruler
 from plumbstone.meshes.usd import parsed_usd
+
+if TYPE_CHECKING:
+    from plumbstone.meshes.mat import Sheet
 
 USD_KINDS = (".usdz", ".usd", ".usdc", ".usda")
 MESH_KINDS = (".stl", ".ply", ".obj", ".off", ".glb", ".gltf", ".3mf", ".dae", ".zip", *USD_KINDS)
@@ -56,6 +61,8 @@ class RawScan:
     changes: tuple[str, ...]
     warnings: tuple[str, ...]
     sized: bool = True  # whether its unit is known, by what it says, by the user, or by its size
+    lengths: Doubt | None = None  # of the lengths, where something in view told them
+    kept: str = ""  # what `--keep` wrote into it
 
 
 def read_scan(path: Path | str, unit: str | None = None) -> Piece:
@@ -108,9 +115,15 @@ def read_raw(path: Path, ruler: Ruler) -> RawScan:
         As in `read_scan`.
     """
     content = _content(path)
-    parsed = _parsed(path, content)
+    sheet = None
+    by_sheet = ruler.mat or (ruler.known is not None and ruler.known.kind == "sheet")
+    parsed = _parsed(path, content, OwnFolder(path)) if by_sheet else _parsed(path, content)
     if not parsed.parts:
         raise ScanError(path, "holds no surface and no points; export it again.")
+    if by_sheet:
+        sheet = _by_sheet(path, parsed, ruler)
+        parsed = replace(parsed, unit=sheet.unit)
+        ruler = replace(ruler, unit=None)
     vertices, faces = parsed.joined()
     _check_arrays(path, vertices, faces)
     changes: list[str] = []
@@ -128,7 +141,27 @@ def read_raw(path: Path, ruler: Ruler) -> RawScan:
     if up == "y":
         vertices = vertices[:, [0, 2, 1]] * [1.0, -1.0, 1.0]
         changes.append("turned from y up to z up, as its format says")
-    return RawScan(vertices, faces, up, (said, *changes), (), sized)
+    if sheet is not None:
+        return RawScan(vertices, faces, up, (sheet.said, *changes), (), lengths=sheet.doubt)
+    kept = _kept_in(content) if path.suffix.lower() == ".ply" else ""
+    return RawScan(vertices, faces, up, (said, *changes), (), sized, kept=kept)
+
+
+def _by_sheet(path: Path, parsed: Parsed, ruler: Ruler) -> "Sheet":
+    """Measure the file's unit by the mat, or by a flat thing in view."""
+    if ruler.known is not None:
+        from plumbstone.meshes.known import read_sheet
+
+        return read_sheet(path, parsed, ruler.known)
+    from plumbstone.meshes.mat import read_mat
+
+    return read_mat(path, parsed, ruler.control)
+
+
+def _kept_in(content: bytes) -> str:
+    """Give what this program wrote into the header of a PLY; empty for any other."""
+    found = re.search(rb"^comment plumbstone (\{.*\})\r?$", content[:4000], re.MULTILINE)
+    return found[1].decode("utf-8", errors="replace") if found else ""
 
 
 def _mended(raw: RawScan) -> tuple[Indices, tuple[str, ...], tuple[Indices, ...]]:
