@@ -6,7 +6,7 @@ parts. Buoyancy is summed over small cubes of these parts, so it shares no code 
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import mujoco
@@ -14,13 +14,32 @@ import numpy as np
 from scipy.spatial import ConvexHull
 
 from plumbstone.meshes import primitives
+from plumbstone.meshes.columns import Grid
+from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.bodies.placement import Body
-from plumbstone.volumes.holding.free_bodies import End, Stage
+from plumbstone.volumes.holding.free_bodies import (
+    End,
+    Stage,
+    Tie,
+    ends_of,
+    loose_strapped,
+    nearest_point,
+    sinker_state,
+    stone_state,
+    tie_place,
+)
+from plumbstone.volumes.holding.hold_down import HoldResult, Surroundings, judge_groups
+from plumbstone.volumes.holding.offers import Offer
+from plumbstone.volumes.plan import lay_bed
 from plumbstone.volumes.scape.groups import Sinker
+from plumbstone.volumes.scape.materials import find_material
+from plumbstone.volumes.scape.scape import read_scape
+from plumbstone.volumes.water.density import water_density
 
 GRAVITY = 9.80665
 WEDGES = 320  # convex parts of a boulder, the faces of a sphere split twice
 MOVED, TURNED = 0.005, 1.0  # [m], [degrees]: more than this is a motion
+LINE = 0.36  # [m]
 SETTLE = 1.2  # [s] before the water rises
 
 
@@ -181,9 +200,7 @@ class Tank:
             self.buoys.append(
                 Buoy(which, cubes, volume / len(cubes), (volume / len(cubes)) ** (1 / 3))
             )
-        from plumbstone.volumes.holding.free_bodies import loose_strapped, tie_place
-
-        for k, sinker in enumerate(loose_strapped(moving)):
+        for sinker in loose_strapped(moving):
             place = tie_place(sinker, moving, self.stage.placed)
             mass, volume = self.sinker_state(sinker)
             weight = body.add_geom(
@@ -195,12 +212,9 @@ class Tank:
             weight.contype = weight.conaffinity = 0
             side = volume ** (1 / 3)
             self.buoys.append(Buoy(which, np.array([place]), volume, side))
-            del k
 
     def state(self, piece: Body) -> tuple[float, float]:
         """Mass and displaced volume of a piece at this end of the ranges."""
-        from plumbstone.volumes.holding.free_bodies import stone_state
-
         name = piece.entry.name
         if name in self.end.masses:
             return self.end.masses[name], self.end.volumes[name]
@@ -210,19 +224,13 @@ class Tank:
 
     def sinker_state(self, sinker: Sinker) -> tuple[float, float]:
         """Mass and volume of a sinker."""
-        from plumbstone.volumes.holding.free_bodies import sinker_state
-
         return sinker_state(sinker, self.stage, self.end.stones)
 
-    def _tie(self, which: int, tie: object) -> None:
+    def _tie(self, which: int, tie: Tie) -> None:
         """Add a cord, or what lies or hangs on the wood as a force."""
-        from plumbstone.volumes.holding.free_bodies import Tie, nearest_point
-
-        assert isinstance(tie, Tie)
         number = len(self.names)
         wood = self.spec.body(f"b{which}")
-        site = wood.add_site(name=f"s{number}", pos=list(tie.place))
-        del site
+        wood.add_site(name=f"s{number}", pos=list(tie.place))
         mass, volume = self.sinker_state(tie.sinker)
         side = volume ** (1 / 3)
         self.names.append(f"s{number}")
@@ -343,7 +351,70 @@ class Tank:
         return Run(settled, turned, None, worst, tilt)
 
 
-def scape_text(rng: np.random.Generator) -> tuple[str, float]:
+@dataclass
+class Case:
+    """One scape by chance: what the program says of it, and what it takes to simulate it."""
+
+    seed: int
+    hold: HoldResult
+    ends: tuple[End, ...]
+    friction: float
+    soil: float
+    rng: np.random.Generator
+
+    def simulated(self, fine: Fineness, end: End, stage: Stage | None = None) -> Run:
+        """Fill and drain it, as it is or with other sinkers."""
+        stage = self.hold.stage if stage is None else stage
+        return Tank(stage, 0, end, self.friction, self.soil, fine).run(LINE)
+
+    def any_end(self) -> End:
+        """Choose an end of the ranges by chance."""
+        return self.ends[int(self.rng.integers(len(self.ends)))]
+
+    def with_offer(self, offer: Offer) -> Stage:
+        """Apply an offer, as it says or as stones that stand with taut ties."""
+        stage, group = self.hold.stage, self.hold.group
+        kept = tuple(s for s in group.sinkers if s.how in ("strapped", "laid on"))
+        hows = offer.hows if self.rng.uniform() < 0.6 else ("standing",) * len(offer.hows)
+        added = tuple(
+            Sinker(mass, offer.material, how, at)
+            for mass, how, at in zip(offer.masses, hows, offer.points, strict=True)
+        )
+        return stage.with_group(0, replace(group, sinkers=(*kept, *added)))
+
+
+def case_of(seed: int, folder: Path, *, calm: bool = False, offers: bool = True) -> Case | None:
+    """Make and judge a scape by chance; None where the program refuses what was drawn.
+
+    Calm ones are flat and heavily held, so that many of them are called held.
+    """
+    rng = np.random.default_rng(seed)
+    try:
+        text, soil = scape_text(rng, calm=calm)
+        bodies = lay_bed(read_scape(write(folder, text)))[0]
+        wood = next(body for body in bodies if body.entry.kind == "wood")
+        held = group_text(rng, wood, calm=calm)
+        hold = judged(write(folder, text + held), offers=offers)
+    except PlumbstoneError:
+        return None
+    ends = ends_of(hold.group, hold.stage.wood_of(0), hold.balance.lift, hold.stage.water)
+    return Case(seed, hold, ends, float(rng.uniform(0.3, 0.8)), soil, rng)
+
+
+def judged(path: Path, *, offers: bool = True) -> HoldResult:
+    """Judge the wood of a scape file, as the program does."""
+    scape = read_scape(path)
+    bodies, bed, _ = lay_bed(scape)
+    grid = Grid.of_spacing(scape.tank.length, scape.tank.depth, 0.003) if bed is None else bed.grid
+    assert scape.tank.water_line is not None
+    around = Surroundings(
+        water_density(scape.tank.celsius), scape.tank.water_line, grid, bed,
+        find_material("granite"), (), offers=offers,
+    )  # fmt: skip
+    return judge_groups(scape.groups, bodies, around)[0]
+
+
+def scape_text(rng: np.random.Generator, *, calm: bool = False) -> tuple[str, float]:
     """Write a scape by chance, without its group: TOML, and the level of the soil [m]."""
     soil = 0.04 if rng.uniform() < 0.3 else 0.0
     parts = [
@@ -363,13 +434,13 @@ def scape_text(rng: np.random.Generator) -> tuple[str, float]:
             f"turn = {rng.uniform(0, 180):.1f}\nseed = {int(rng.integers(0, 99))}\n"
         )
     rests = f"Stone {int(rng.integers(0, stones))}" if stones and rng.uniform() < 0.85 else ground
-    parts.append(_wood(rng, rests, where))
+    parts.append(_wood(rng, rests, where, calm=calm))
     if soil:
         parts.append('[[layer]]\nname = "Soil"\nmaterial = "sand"\nheight = "4 cm"\n')
     return "".join(parts), soil
 
 
-def _wood(rng: np.random.Generator, rests: str, at: np.ndarray) -> str:
+def _wood(rng: np.random.Generator, rests: str, at: np.ndarray, *, calm: bool) -> str:
     """Write one piece of wood by chance."""
     kind = rng.choice(["box", "slab", "boulder", "cylinder", "ellipsoid", "limb", "fork", "fork"])
     lines = [
@@ -400,7 +471,7 @@ def _wood(rng: np.random.Generator, rests: str, at: np.ndarray) -> str:
             size = rng.uniform([5, 5, 6], [9, 9, 16])
         lines.append(f'solid = "{kind}"\nsize = {_lengths(size)}\n')
         lines.append(f"seed = {int(rng.integers(0, 99))}\n")
-        if rng.uniform() < 0.25:
+        if not calm and rng.uniform() < 0.25:
             lines.append(f"tilt = {rng.uniform(0, 25):.1f}\nlean = {rng.uniform(0, 360):.1f}\n")
     off = rng.uniform(-4, 4, 2) if rests != "floor" else rng.uniform(-2, 2, 2)
     lines.append(f"at = {_lengths(at + off)}\nturn = {rng.uniform(0, 180):.1f}\n")
@@ -409,22 +480,23 @@ def _wood(rng: np.random.Generator, rests: str, at: np.ndarray) -> str:
     return "".join(lines)
 
 
-def group_text(rng: np.random.Generator, wood: Body, scale: float = 1.0) -> str:
+def group_text(rng: np.random.Generator, wood: Body, *, calm: bool = False) -> str:
     """Write the group of the wood: one to three sinkers of any kind, at places on the wood."""
     corners = wood.piece.vertices
-    count = int(rng.choice([0, 1, 1, 2, 2, 3]))
+    count = int(rng.choice([1, 2, 3] if calm else [0, 1, 1, 2, 2, 3]))
     lift = max(0.08, wood.volume.high * 998 - wood.mass.low)
     entries = []
     for _ in range(count):
         how = rng.choice(["strapped", "hanging", "standing", "laid on"])
+        wide = 0.01 if calm else 0.04
         middle = corners.mean(axis=0)
-        near = np.linalg.norm(corners - middle - rng.normal(0, 0.04, 3), axis=1)
+        near = np.linalg.norm(corners - middle - rng.normal(0, wide, 3), axis=1)
         place = (
             corners[int(near.argmin())]
             if rng.uniform() < 0.6
             else corners[rng.integers(len(corners))]
         )
-        mass = scale * lift * rng.uniform(1.5, 6) / count
+        mass = lift * rng.uniform(1.5, 6) / count
         material = rng.choice(["granite", "slate", "lava rock"])
         slack = ', slack = "2 cm"' if how == "standing" and rng.uniform() < 0.1 else ""
         entries.append(
