@@ -53,7 +53,7 @@ class Fineness:
 
 
 FINE = Fineness()
-QUICK = Fineness(step=0.003, cube=0.009, rise=0.06)
+QUICK = Fineness(step=0.004, cube=0.01, rise=0.08)
 
 
 @dataclass
@@ -423,9 +423,10 @@ def scape_text(rng: np.random.Generator, *, calm: bool = False) -> tuple[str, fl
     ]
     ground = "bed" if soil else "floor"
     stones = int(rng.integers(0, 3)) if not soil else 0
+    forms = ["box", "slab"] if calm else ["box", "slab", "ellipsoid", "boulder"]
     where = rng.uniform([22, 14], [38, 22])
     for k in range(stones):
-        solid = rng.choice(["box", "slab", "ellipsoid", "boulder"])
+        solid = rng.choice(forms)
         size = rng.uniform([8, 7, 3], [16, 12, 9])
         at = where + (k - (stones - 1) / 2) * np.array([17.0, rng.uniform(-2, 2)])
         parts.append(
@@ -442,7 +443,8 @@ def scape_text(rng: np.random.Generator, *, calm: bool = False) -> tuple[str, fl
 
 def _wood(rng: np.random.Generator, rests: str, at: np.ndarray, *, calm: bool) -> str:
     """Write one piece of wood by chance."""
-    kind = rng.choice(["box", "slab", "boulder", "cylinder", "ellipsoid", "limb", "fork", "fork"])
+    forms = ["box", "slab", "boulder", "cylinder", "ellipsoid", "limb", "fork", "fork"]
+    kind = rng.choice(forms[:4] if calm else forms)
     lines = [
         f'[[piece]]\nname = "Wood"\nkind = "wood"\nmaterial = "driftwood"\nrests = "{rests}"\n'
     ]
@@ -488,14 +490,13 @@ def group_text(rng: np.random.Generator, wood: Body, *, calm: bool = False) -> s
     entries = []
     for _ in range(count):
         how = rng.choice(["strapped", "hanging", "standing", "laid on"])
-        wide = 0.01 if calm else 0.04
-        middle = corners.mean(axis=0)
-        near = np.linalg.norm(corners - middle - rng.normal(0, wide, 3), axis=1)
-        place = (
-            corners[int(near.argmin())]
-            if rng.uniform() < 0.6
-            else corners[rng.integers(len(corners))]
-        )
+        low, high = corners.min(axis=0), corners.max(axis=0)
+        place = corners[rng.integers(len(corners))]
+        if calm:  # below the middle
+            place = np.append((low + high)[:2] / 2 + rng.normal(0, 0.012, 2), low[2] + 0.01)
+        elif rng.uniform() < 0.6:
+            aim = (low + high) / 2 + rng.normal(0, 0.04, 3)
+            place = corners[int(np.linalg.norm(corners - aim, axis=1).argmin())]
         mass = lift * rng.uniform(1.5, 6) / count
         material = rng.choice(["granite", "slate", "lava rock"])
         slack = ', slack = "2 cm"' if how == "standing" and rng.uniform() < 0.1 else ""

@@ -43,13 +43,8 @@ def test_the_simulation_lifts_a_block_where_archimedes_says(tmp_path: Path) -> N
 def test_nothing_that_is_called_held_moves(tmp_path: Path, seed: int) -> None:
     case = case_of(500 + seed, tmp_path, calm=True, offers=False)
     if case is None or not case.hold.stays:
-        return  # nothing is claimed of it
+        pytest.skip("not called held, so nothing is claimed of it")
     assert held(case.simulated(QUICK, case.any_end()))
-
-
-def test_many_of_these_are_called_held(tmp_path: Path) -> None:
-    cases = [case_of(500 + seed, tmp_path, calm=True, offers=False) for seed in range(10)]
-    assert sum(case is not None and case.hold.stays for case in cases) >= 3
 
 
 def trial(case: Case, fine: Fineness) -> dict[str, object]:
