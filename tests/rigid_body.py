@@ -504,8 +504,26 @@ def group_text(rng: np.random.Generator, wood: Body, *, calm: bool = False) -> s
             f'{{ mass = "{mass * 1e3:.1f} g", material = "{material}", how = "{how}", '
             f"at = {_lengths(place * 100, 3)}{slack} }}"
         )
+    pieces = ""
+    low, high = corners.min(axis=0) * 100, corners.max(axis=0) * 100
+    if rng.uniform() < 0.25:  # a stone beside the wood, at the end of a taut cord
+        place = corners[rng.integers(len(corners))] * 100
+        at = [7.0, 6.0] if rng.uniform() < 0.5 else [max(7.0, low[0] - 5), 6.0]
+        pieces += (
+            f'[[piece]]\nname = "Anchor"\nmaterial = "basalt"\nsolid = "box"\n'
+            f'size = ["9 cm", "7 cm", "5 cm"]\nat = {_lengths(at)}\n'
+        )
+        entries.append(f'{{ stone = "Anchor", how = "standing", at = {_lengths(place, 3)} }}')
+    if rng.uniform() < 0.25:  # a slab that lies on it
+        at = (low + high)[:2] / 2 + rng.normal(0, 2, 2)
+        pieces += (
+            f'[[piece]]\nname = "Top"\nmaterial = "basalt"\nsolid = "slab"\nrests = "Wood"\n'
+            f'size = ["8 cm", "7 cm", "4 cm"]\nat = {_lengths(at)}\n'
+        )
+        if rng.uniform() < 0.5:
+            entries.append('{ stone = "Top", how = "laid on" }')
     sinkers = f"sinkers = [{', '.join(entries)}]\n" if entries else ""
-    return f'[[group]]\nname = "Wood"\nwood = ["Wood"]\n{sinkers}'
+    return pieces + f'[[group]]\nname = "Wood"\nwood = ["Wood"]\n{sinkers}'
 
 
 def _lengths(values: Sequence[float] | np.ndarray, digits: int = 2) -> str:
