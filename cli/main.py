@@ -22,6 +22,7 @@ COMMANDS = {
     "plan": "Compute everything from a scape file; --out writes it into a folder.",
     "show": "Show the tank from above, and write its pictures and build sheet.",
     "materials": "List materials: densities, angles of repose, grain sizes, and their sources.",
+    "serve": "Open a page in the browser: weigh in the shop, lay out at the desk.",
     "demo": "Lay out a made-up tank and write everything about it into a folder.",
 }
 
