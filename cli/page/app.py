@@ -51,8 +51,8 @@ def application(
         _tanks_page(folder)
 
     @ui.page("/tank/{name}")
-    async def tank(name: str) -> None:
-        await TankView(desk(name), units).build()
+    def tank(name: str) -> None:
+        TankView(desk(name), units).build()
 
     @app.get("/scene/{name}")
     async def scene(name: str) -> Response:

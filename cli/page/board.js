@@ -43,7 +43,7 @@ export default {
   template: SVG,
   props: { drawing: Object, selected: String, marked: Array, step: Number, above: String,
            front: String, fill: Number, row: Array },
-  data: () => ({ moving: null, told: 0, timer: null }),
+  data: () => ({ moving: null, sent: {}, told: 0, timer: null }),
   computed: {
     views() {
       return [
@@ -61,7 +61,10 @@ export default {
   },
   watch: {
     drawing() {
-      if (this.moving && this.moving.done) this.moving = null;
+      for (const piece of this.drawing.pieces) {
+        const to = this.sent[piece.name];
+        if (to && Math.hypot(to[0] - piece.at[0], to[1] - piece.at[1]) < 0.2) delete this.sent[piece.name];
+      }
     },
   },
   methods: {
@@ -70,10 +73,14 @@ export default {
       return [...this.drawing.pieces].sort((a, b) => key(a) - key(b));
     },
     shift(piece, view) {
-      const m = this.moving;
-      if (!m || m.piece.name !== piece.name) return null;
-      const [x, y] = [m.to[0] - piece.at[0], m.to[1] - piece.at[1]];
+      const to = this.now(piece);
+      const [x, y] = [to[0] - piece.at[0], to[1] - piece.at[1]];
+      if (!x && !y) return null;
       return view.key === "above" ? `translate(${x} ${-y})` : `translate(${x} 0)`;
+    },
+    now(piece) {
+      const m = this.moving;
+      return m && m.piece.name === piece.name ? m.to : this.sent[piece.name] || piece.at;
     },
     pick(name) {
       if (name !== this.selected) this.$emit("pick", { name });
@@ -105,17 +112,18 @@ export default {
       this.pick(piece.name);
       group.setPointerCapture(event.pointerId);
       const from = this.place(event, group.ownerSVGElement);
-      this.moving = { piece, view, from, to: [...piece.at], pointer: event.pointerId, moved: false };
+      this.moving = { piece, view, from, start: this.now(piece), to: this.now(piece),
+                      pointer: event.pointerId, moved: false };
     },
     onMove(event) {
       const m = this.moving;
-      if (!m || m.done || m.pointer !== event.pointerId) return;
+      if (!m || m.pointer !== event.pointerId) return;
       const at = this.place(event, event.currentTarget.ownerSVGElement);
       const [dx, dy] = [at.x - m.from.x, m.view.key === "above" ? m.from.y - at.y : 0];
       if (!m.moved && Math.hypot(dx, dy) < 2) return;
       m.moved = true;
-      const to = this.inside(m.piece, m.piece.at[0] + dx, m.piece.at[1] + dy);
-      if (m.view.key === "front") to[1] = m.piece.at[1];
+      const to = this.inside(m.piece, m.start[0] + dx, m.start[1] + dy);
+      if (m.view.key === "front") to[1] = m.start[1];
       if (to[0] === m.to[0] && to[1] === m.to[1]) return;
       m.to = to;
       this.tell();
@@ -136,16 +144,14 @@ export default {
     settle() {
       clearTimeout(this.timer);
       const m = this.moving;
-      if (!m || m.done) return;
-      if (!m.moved || (m.to[0] === m.piece.at[0] && m.to[1] === m.piece.at[1])) {
-        this.moving = null;
-        return;
-      }
-      m.done = true;
+      this.moving = null;
+      if (!m || !m.moved || (m.to[0] === m.start[0] && m.to[1] === m.start[1])) return;
+      this.sent[m.piece.name] = m.to;
       this.$emit("moved", { name: m.piece.name, x: m.to[0], y: m.to[1] });
     },
     refuse() {
       this.moving = null;
+      this.sent = {};
     },
     focusPiece(name) {
       const group = this.$refs.above[0].querySelector(`[data-piece="${CSS.escape(name)}"]`);
@@ -170,10 +176,10 @@ export default {
       }
       event.preventDefault();
       let m = this.moving;
-      if (m && m.done) return;
       if (!m || m.piece.name !== name) {
         this.settle();
-        m = this.moving = { piece, view: { key: "above" }, to: [...piece.at], moved: true };
+        m = this.moving = { piece, view: { key: "above" }, start: this.now(piece),
+                              to: this.now(piece), moved: true };
       }
       const far = event.shiftKey ? 10 : 1;
       m.to = this.inside(piece, m.to[0] + way[0] * this.step * far, m.to[1] + way[1] * this.step * far);

@@ -17,7 +17,7 @@ from plumbstone.volumes.layout import Layout, Plan
 
 OUTLINE_GRID = 0.003  # [m]
 BED_CELLS = 160  # along the length, of what is drawn of the bed
-LEVELS = 0.02  # between lines of equal height [m]
+LEVELS, OFF_LEVEL = 0.02, 0.0007  # lines of equal height, just off what is flat by design [m]
 HALF = 0.5
 
 
@@ -102,7 +102,7 @@ def zones(bed: BedResult) -> list[dict[str, str]]:
         if paths:
             found.append({"d": paths, "fill": layer_colour(index), "name": result.layer.name})
     level = np.pad(bed.surface[::every, ::every], 1, mode="edge")
-    for height in np.arange(LEVELS, float(level.max()), LEVELS):
+    for height in np.arange(LEVELS + OFF_LEVEL, float(level.max()), LEVELS):
         path = _contours(x, y, level, float(height), bed.grid.depth)
         if path:
             found.append({"d": path, "fill": "", "name": ""})
@@ -131,26 +131,37 @@ def skyline(bed: BedResult, height: float) -> list[dict[str, str]]:
 
 def _from_above(window: Window, grid: Grid, depth: float) -> str:
     """Give the outline of columns on the floor."""
-    from scipy.ndimage import gaussian_filter
-
     rows, columns = window.place
     step_x, step_y = grid.spacing
     covered = np.pad(np.isfinite(window.lowest()).astype(float), 2)
     x = (np.arange(covered.shape[1]) + columns.start - 1.5) * step_x
     y = (np.arange(covered.shape[0]) + rows.start - 1.5) * step_y
-    return _contours(x, y, gaussian_filter(covered, 0.8), HALF, depth)
+    return _contours(x, y, _smoothed(covered), HALF, depth)
 
 
 def _from_front(window: Window, grid: Grid, height: float) -> str:
     """Give the outline of columns as seen through the front pane."""
     if not window.bottoms.size:
         return ""
+    step = OUTLINE_GRID
+    top = float(np.nanmax(np.where(np.isfinite(window.tops), window.tops, np.nan)))
+    crossed = np.zeros((int(top / step) + 3, window.bottoms.shape[2]))
     solid = np.isfinite(window.bottoms)
-    low = np.where(solid, window.bottoms, np.inf).min(axis=(0, 1))
-    high = np.where(solid, window.tops, -np.inf).max(axis=(0, 1))
-    there = np.isfinite(low)
-    x = (np.arange(len(low)) + window.column + 0.5) * grid.spacing[0]
-    return _band(x[there], low[there], high[there], height)
+    column = np.broadcast_to(np.arange(crossed.shape[1]), solid.shape)[solid]
+    np.add.at(crossed, (np.rint(window.bottoms[solid] / step).astype(int).clip(0), column), 1)
+    np.add.at(crossed, (np.rint(window.tops[solid] / step).astype(int) + 1, column), -1)
+    covered = np.pad((crossed.cumsum(axis=0) > 0).astype(float), 2)
+    x = (np.arange(covered.shape[1]) + window.column - 1.5) * grid.spacing[0]
+    z = (np.arange(covered.shape[0]) - 1.5) * step
+    return _contours(x, z, _smoothed(covered), HALF, height)
+
+
+def _smoothed(covered: Floats) -> Floats:
+    """Soften the steps of a grid."""
+    from scipy.ndimage import gaussian_filter
+
+    found: Floats = gaussian_filter(covered, 0.8)
+    return found
 
 
 def _band(x: Floats, low: Floats, high: Floats, height: float) -> str:

@@ -60,12 +60,8 @@ class TankView:
         self._retry: Edit | None = None
         self._form: tuple[Any, ...] = ()
 
-    async def build(self) -> None:
-        """Lay the page out."""
-        try:
-            await self.desk.look()
-        except PlumbstoneError as error:
-            self.desk.fault = str(error)
+    def build(self) -> None:
+        """Lay the page out; the tank itself follows."""
         with page(self.desk.name.removesuffix(".toml"), "/tanks", narrow=False) as self.wrong:
             self.ask = element("div", "acts", hidden=True)
             with self.ask:
@@ -76,7 +72,7 @@ class TankView:
                     self._tools()
                     self.state = element("p", "state", role="status")
                     self.board_place = element("div")
-                    self._water()
+                    self.water = element("div")
                     self._three()
                 with element("div"):
                     self.verdict = element("h2")
@@ -86,11 +82,22 @@ class TankView:
                     self.told = element("ul", "told")
                     self.more = element("div")
         self.board: Board | None = None
+        say(self.state, "Laying out the tank ...")
+        ui.timer(0.01, self._open, once=True)
+        ui.keyboard(on_key=self._undo_key, ignore=["input", "select", "textarea"])
+
+    async def _open(self) -> None:
+        """Lay the tank out and show it."""
+        try:
+            await self.desk.look()
+        except PlumbstoneError as error:
+            self.desk.fault = str(error)
+        with self.water:
+            self._water()
         self._more()
         self._show()
         later(self._refine())
         ui.timer(LOOK, self._look)
-        ui.keyboard(on_key=self._undo_key, ignore=["input", "select", "textarea"])
 
     def _tools(self) -> None:
         with element("div", "acts"):
@@ -104,7 +111,7 @@ class TankView:
             return
         line = (tank.water_line or 0.0) * 1e3
         with element("label", "field"):
-            self.level_words = element("span", "", "Water line")
+            self.level_words = element("span", "", self._line_words(line / 1e3))
             slider = element(
                 "input", "", type="range", min=0, max=round(tank.height * 1e3),
                 step=STEP[self.units] * 1e3, name="water",
@@ -132,8 +139,6 @@ class TankView:
                 tank.length / 2, tank.depth / 2, 0.1,
             )  # fmt: skip
         scene.props["aria-label"] = "The tank in three dimensions"
-
-    # what is seen ------------------------------------------------------------------------
 
     def _show(self) -> None:
         """Show the newest state."""
@@ -222,8 +227,6 @@ class TankView:
 
     def _entries(self) -> tuple[PieceEntry, ...]:
         return self.desk.layout.scape.pieces if self.desk.layout else ()
-
-    # moving ------------------------------------------------------------------------------
 
     async def _picked(self, event: Any) -> None:
         name = str(event.args["name"])
@@ -426,8 +429,6 @@ class TankView:
             keys["lean"] = _degrees(180 - entry.lean)
         await self._set(name, **keys)
 
-    # the chosen piece --------------------------------------------------------------------
-
     def _piece(self) -> None:
         """Show the figures of the chosen piece, to be typed."""
         entry = next((e for e in self._entries() if e.name == self.selected), None)
@@ -498,8 +499,6 @@ class TankView:
             return
         ties = [*entries[stone].tied_to, wood]
         await self._set(stone, tied_to=ties)
-
-    # border, soil, new pieces ------------------------------------------------------------
 
     async def _row(self) -> None:
         """Begin or end touching border stones."""
@@ -653,11 +652,9 @@ class TankView:
             return
         raise errors[0]
 
-    # water -------------------------------------------------------------------------------
-
     async def _filling(self, event: Any) -> None:
         level = float(event.args) / 1e3
-        say(self.level_words, f"Water line: {self._place(level)} above the glass")
+        say(self.level_words, self._line_words(level))
         if self.board is not None:
             self.board.props["fill"] = level * 1e3
             self.board.update()
@@ -676,7 +673,8 @@ class TankView:
             self.board.props["fill"] = None
         await self._edit(lambda text: with_keys(text, "tank", None, {"water_line": line}))
 
-    # units -------------------------------------------------------------------------------
+    def _line_words(self, level: float) -> str:
+        return f"Water line: {self._place(level)} above the glass"
 
     def _place(self, metres: float) -> str:
         return place_words(metres, self.units)

@@ -38,9 +38,10 @@ class WeighView:
 
     def _form(self) -> None:
         unit = "in" if self.units is Units.US else "cm"
+        element("p", "soft", f"Sides in {unit}, at their widest; other units may be typed too.")
         with element("div", "sides"):
             self.sides = [
-                Field(f"{name} ({unit})", "", self.run, inputmode="decimal")
+                Field(name, "", self.run, inputmode="decimal")
                 for name in ("Length", "Width", "Height")
             ]
         with element("div", "acts"):
