@@ -182,3 +182,100 @@ def test_dragging_gives_what_the_command_line_says(browser: Any, server: Server)
     tab.wait_for_function("document.querySelectorAll('button[disabled]').length == 1")
     assert file.read_text(encoding="utf-8") == before
     assert faults == []
+
+
+def test_what_was_saved_outlives_the_program(browser: Any, server: Server) -> None:
+    file = server.folder / DEMO
+    tab, _ = at_tank(browser, server)
+    before = file.read_text(encoding="utf-8")
+    piece(tab, "Leaning stone").focus()
+    tab.keyboard.press("ArrowUp")
+    saved = changed(file, before)
+    box = piece(tab, "Leaning stone").locator("text").bounding_box()
+    tab.mouse.move(box["x"] + 5, box["y"] + 5)
+    tab.mouse.down()
+    tab.mouse.move(box["x"] + 9, box["y"] + 25)
+    server.kill()  # in the middle of a drag
+    assert file.read_text(encoding="utf-8") == saved
+    assert [path.name for path in server.folder.iterdir()] == [DEMO]
+    server.start()
+    again, faults = at_tank(browser, server)
+    assert "31.5 cm from the front" in piece(again, "Leaning stone").get_attribute("aria-label")
+    assert faults == []
+
+
+def test_two_tabs_and_an_editor(browser: Any, server: Server) -> None:
+    file = server.folder / DEMO
+    one, _ = at_tank(browser, server)
+    other, _ = at_tank(browser, server)
+    before = file.read_text(encoding="utf-8")
+    piece(one, "Leaning stone").focus()
+    one.keyboard.press("ArrowUp")
+    saved = changed(file, before)
+    label = '.view.above [data-piece="Leaning stone"][aria-label*="31.5 cm from the front"]'
+    other.wait_for_selector(label)
+    # An editor changes the file: both tabs follow, and undo gives back what was.
+    file.write_text(saved.replace('water_line = "42 cm"', 'water_line = "40 cm"  # less'))
+    for tab in (one, other):
+        tab.get_by_text("Water line: 40 cm").wait_for()
+    other.get_by_role("button", name="Undo").click()
+    changed(file, saved.replace('water_line = "42 cm"', 'water_line = "40 cm"  # less'))
+    assert file.read_text(encoding="utf-8") == saved
+
+
+WOOD = """
+[tank]
+inside = ["60 cm", "30 cm", "36 cm"]
+water_line = "32 cm"
+[[piece]]
+name = "Root"
+kind = "wood"
+material = "driftwood"
+solid = "box"
+size = ["20 cm", "6 cm", "5 cm"]
+at = ["30 cm", "12 cm"]
+[[piece]]
+name = "Block"
+kind = "stone"
+material = "granite"
+solid = "box"
+size = ["10 cm", "10 cm", "10 cm"]
+at = ["30 cm", "24 cm"]
+"""
+
+
+def test_wood_that_floats_is_held_by_a_stone(browser: Any, server: Server) -> None:
+    (server.folder / "wood.toml").write_text(WOOD, encoding="utf-8")
+    tab, faults = opened(browser, f"{server.home}/tank/wood.toml")
+    computed(tab)
+    assert tab.locator("h2").first.inner_text() == "Do not fill yet."
+    assert tab.locator(".view.above .piece.floats").get_attribute("data-piece") == "Root"
+    assert "granite" in tab.locator(".told .stop").first.inner_text()  # with the grams it needs
+    piece(tab, "Block").click()
+    tab.get_by_role("button", name="Tie to wood").click()
+    piece(tab, "Root").click()
+    tab.wait_for_selector(".view.above .piece:not(.floats)[data-piece=Root]")
+    computed(tab)
+    text = (server.folder / "wood.toml").read_text(encoding="utf-8")
+    assert text.startswith(WOOD[:-1])
+    assert 'tied_to = ["Root"]' in text
+    hold = read_json("plumbstone plan wood.toml", server.folder)["holds"][0]
+    told = tab.locator(".told").inner_text()
+    assert hold["stays"] == ("Stays, if set as described" in told)
+    assert hold["stays"]
+    assert faults == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_anyone_can_use_it(browser: Any, server: Server, scheme: str) -> None:
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    for address in ("/", "/stock", "/tanks", f"/tank/{DEMO}"):
+        tab, faults = opened(browser, server.home + address, color_scheme=scheme)
+        if "tank/" in address:
+            computed(tab)
+            piece(tab, "Great stone").click()
+        found = axe.Axe().run(tab)
+        wrong = [(v["id"], [n["html"] for n in v["nodes"]]) for v in found.response["violations"]]
+        assert wrong == [], (address, wrong)
+        assert faults == []
+        tab.context.close()

@@ -67,6 +67,7 @@ class TankView:
             with self.ask:
                 button("Take the file as it is", self._take_theirs)
                 button("Write my change over it", self._write_mine)
+            self.verdict = element("h2", role="status")
             with element("div", "tank"):
                 with element("div"):
                     self._tools()
@@ -75,12 +76,12 @@ class TankView:
                     self.water = element("div")
                     self._three()
                 with element("div"):
-                    self.verdict = element("h2")
                     self.figures = element("dl", "figures", aria_live="polite")
                     self.piece_place = element("section", aria_label="Chosen piece")
                     element("h2", "", "Findings")
                     self.told = element("ul", "told")
                     self.more = element("div")
+            self.strip = element("div", "strip", aria_hidden="true")
         self.board: Board | None = None
         say(self.state, "Laying out the tank ...")
         ui.timer(0.01, self._open, once=True)
@@ -205,12 +206,19 @@ class TankView:
                     )
 
     def _figures(self, seen: Seen) -> None:
+        told = list(figures(seen, self.units))
         self.figures.clear()
         with self.figures:
-            for name, text in figures(seen, self.units):
+            for name, text in told:
                 with element("div"):
                     element("dt", "", name)
                     element("dd", "", text)
+        self.strip.clear()
+        with self.strip:  # the first of them again, in sight of a small screen
+            for name, text in told[:3:2]:
+                with element("span"):
+                    element("small", "", f"{name} ")
+                    element("span", "", text.split(" (")[0])
 
     def _focuser(self, about: tuple[str, ...]) -> Callable[[], None]:
         def focus() -> None:

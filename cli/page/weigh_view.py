@@ -8,7 +8,7 @@ from nicegui.events import UploadEventArguments
 
 from plumbstone.cli.page.folder import Folder
 from plumbstone.cli.page.gate import LARGEST_BODY
-from plumbstone.cli.page.scan_job import KINDS, ScanJob, WeighedScan
+from plumbstone.cli.page.scan_job import ScanJob, WeighedScan
 from plumbstone.cli.page.widgets import Field, button, element, page, say, telling, warn
 from plumbstone.cli.weigh_output import Prices, document
 from plumbstone.cli.weigh_request import Request, opening_of, weigh_all
@@ -73,7 +73,6 @@ class WeighView:
             max_file_size=LARGEST_BODY - 100_000,
             on_rejected=lambda: warn(self.wrong, "This file is over 80 MB; thin the scan out."),
         ).classes("hidden-upload")
-        self.upload.props["accept"] = ",".join(KINDS)
         self.upload.props["aria-hidden"] = "true"
         self.upload.props["inert"] = True
 
