@@ -77,7 +77,14 @@ def application(
     async def broken(_request: Any, _error: Exception) -> Response:
         return PlainTextResponse(f"{BROKEN}\n", 500)
 
-    ui.run_with(app, title="plumbstone", dark=None, tailwind=False, show_welcome_message=False)
+    ui.run_with(
+        app,
+        title="plumbstone",
+        dark=None,
+        tailwind=False,
+        show_welcome_message=False,
+        language="en-US",
+    )
     return Gate(app, hosts, secret)
 
 

@@ -172,7 +172,7 @@ def _band(x: Floats, low: Floats, high: Floats, height: float) -> str:
 
 
 def _contours(
-    x: Floats, y: Floats, level: Floats, at: float, depth: float, *, filled: bool = False
+    x: Any, y: Any, level: Floats, at: float, depth: float, *, filled: bool = False
 ) -> str:
     """Give lines, or areas above, of one level as a path; the back pane is up."""
     import contourpy

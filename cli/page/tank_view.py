@@ -2,9 +2,11 @@
 
 import tomllib
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any
 
 from nicegui import ui
+from nicegui.element import Element
 
 from plumbstone.cli.page.board import drawing_of
 from plumbstone.cli.page.desk import ChangedOutsideError, Desk, Edit, Seen
@@ -18,6 +20,7 @@ from plumbstone.cli.page.widgets import (
     later,
     page,
     say,
+    set_value,
     telling,
     warn,
 )
@@ -54,6 +57,7 @@ class TankView:
         self.marked: tuple[str, ...] = ()
         self.row: list[str] | None = None  # border stones as they are touched
         self.tying = ""  # stone that waits for its wood
+        self.slider: Element | None = None
         self._shown = -1
         self._wanted: tuple[str, float, float] | None = None
         self._looking = False
@@ -67,7 +71,7 @@ class TankView:
             with self.ask:
                 button("Take the file as it is", self._take_theirs)
                 button("Write my change over it", self._write_mine)
-            self.verdict = element("h2", role="status")
+            self.verdict = element("h2", aria_live="polite")
             with element("div", "tank"):
                 with element("div"):
                     self._tools()
@@ -118,6 +122,7 @@ class TankView:
                 step=STEP[self.units] * 1e3, name="water",
             )  # fmt: skip
             slider.props["^value"] = line
+            self.slider = slider
         slider.on("input", self._filling, js_handler="(e) => emit(+e.target.value)", throttle=0.05)
         slider.on("change", self._filled, js_handler="(e) => emit(+e.target.value)")
 
@@ -154,6 +159,14 @@ class TankView:
         self._draw(seen)
         self._tell(seen)
         self._piece()
+        self._level_of(seen)
+
+    def _level_of(self, seen: Seen) -> None:
+        """Set the slider to the water line."""
+        line = seen.plan.scape.tank.water_line
+        if self.slider is not None and line is not None:
+            say(self.level_words, self._line_words(line))
+            set_value(self.slider, f"{line * 1e3:.1f}")
 
     def _draw(self, seen: Seen) -> None:
         assert self.desk.layout is not None
@@ -395,7 +408,7 @@ class TankView:
         for x, y in self._places_beside(entry):
             keys = {"name": new, "at": [self._written(x), self._written(y)], "tied_to": None}
             try:
-                await self.desk.change(lambda text, keys=keys: with_copy(text, "piece", name, keys))
+                await self.desk.change(partial(_copied, name=name, keys=keys))
             except ChangedOutsideError:
                 raise
             except PlumbstoneError as error:
@@ -648,7 +661,7 @@ class TankView:
             )
             row = {**keys, "name": name, "at": [self._written(x), self._written(y)]}
             try:
-                await self.desk.change(lambda text, row=row: with_added(text, "piece", row))
+                await self.desk.change(partial(_added, row=row))
             except ChangedOutsideError:
                 raise
             except PlumbstoneError as error:
@@ -696,6 +709,14 @@ class TankView:
     def _with_unit(self, text: str) -> str:
         unit = "in" if self.units is Units.US else "cm"
         return f"{text} {unit}" if text[-1:].isdigit() or text[-1:] == "." else text
+
+
+def _copied(text: str, *, name: str, keys: Mapping[str, Any]) -> str:
+    return with_copy(text, "piece", name, keys)
+
+
+def _added(text: str, *, row: Mapping[str, Any]) -> str:
+    return with_added(text, "piece", row)
 
 
 def _snapped(value: float, step: float) -> float:

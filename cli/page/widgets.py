@@ -29,7 +29,7 @@ def page(title: str, door: str, *, narrow: bool = True) -> Iterator[Element]:
             link = element("a", "", name, href=address)
             if address == door:
                 link.props["aria-current"] = "page"
-    with element("main", "narrow" if narrow else ""):
+    with element("div", "sheet narrow" if narrow else "sheet"):
         element("h1", "", title)
         yield element("div", "", role="alert")
 
@@ -82,13 +82,6 @@ class Field:
         self.value = str(event.args)[:300]
         await _called(self._on_input)
 
-    def show(self, value: str) -> None:
-        """Show another value."""
-        self.value = value
-        self.box.props["^value"] = value
-        self.box.update()
-        ui.run_javascript(f"getHtmlElement({self.box.id}).value = {json.dumps(value)}")
-
 
 class Choice:
     """A list to choose from."""
@@ -114,6 +107,11 @@ class Choice:
     async def _chosen(self, event: Any) -> None:
         self.value = str(event.args)
         await _called(self._on_change)
+
+
+def set_value(box: Element, value: str) -> None:
+    """Set what a field or a slider shows."""
+    box.client.run_javascript(f"getHtmlElement({box.id}).value = {json.dumps(value)}")
 
 
 def telling(
