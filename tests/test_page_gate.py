@@ -155,5 +155,5 @@ def test_a_scape_file_cannot_read_another_file(browser: object, phone: Server) -
     tab, _ = opened(browser, phone.link)
     tab.goto(f"{phone.link.split('/in/')[0]}/tank/away.toml")
     alert = tab.get_by_role("alert")
-    alert.get_by_text("outside of this folder").wait_for()
+    alert.get_by_text("neither beside nor below").wait_for()
     assert "private" not in tab.content()

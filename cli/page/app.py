@@ -57,11 +57,12 @@ def application(
     @app.get("/scene/{name}")
     async def scene(name: str) -> Response:
         from plumbstone.cli.pictures.scene import glb_bytes
+        from plumbstone.cli.pictures.sight import look_at
 
         seen = desk(name).seen
         if seen is None:
             return PlainTextResponse("Not laid out yet.", 404)
-        data = await asyncio.to_thread(glb_bytes, seen.plan)
+        data = await asyncio.to_thread(lambda plan: glb_bytes(look_at(plan)), seen.plan)
         return Response(data, media_type="model/gltf-binary")
 
     @app.get("/picture/{name}")

@@ -22,7 +22,7 @@ const SVG = `
            :transform="shift(piece, view)" :data-piece="piece.name"
            @pointerdown.stop="onDown($event, piece, view)" @pointermove="onMove" @pointerup="onUp"
            @pointercancel="onCancel" @focus="pick(piece.name)">
-          <path :d="piece[view.key]" />
+          <path :d="piece[view.key]" :fill="piece.fill" />
           <text :x="piece.middle[0]" :y="view.key === 'above' ? drawing.depth - piece.middle[1]
                 : drawing.height - piece.centre">{{ piece.number }}</text>
         </g>

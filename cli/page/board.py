@@ -7,13 +7,14 @@ from typing import Any
 import numpy as np
 
 from plumbstone.cli.page.desk import Seen
-from plumbstone.cli.pictures.drawing import layer_colour
+from plumbstone.cli.pictures.colours import colour_of
 from plumbstone.cli.wording.units import Units, mass_words, place_words
 from plumbstone.meshes.columns import Grid, Window, columns_of
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bed.pouring import BedResult
 from plumbstone.volumes.bodies.placement import Body
-from plumbstone.volumes.layout import Layout, Plan
+from plumbstone.volumes.layout import Layout
+from plumbstone.volumes.plan import Plan
 
 OUTLINE_GRID = 0.003  # [m]
 BED_CELLS = 160  # along the length, of what is drawn of the bed
@@ -41,6 +42,7 @@ def drawing_of(seen: Seen, layout: Layout, units: Units) -> dict[str, Any]:
                 "number": number,
                 "name": body.entry.name,
                 "kind": body.entry.kind,
+                "fill": colour_of(body.entry.material),
                 "label": f"{number}. {body.entry.name}, {told.material}, "
                 f"{mass_words(told.mass_kg, units)}, {place}",
                 "above": above,
@@ -96,16 +98,16 @@ def zones(bed: BedResult) -> list[dict[str, str]]:
         for places, side in ((x, bed.grid.length), (y, bed.grid.depth))
     )
     found = []
-    for index, result in enumerate(bed.layers):
+    for result in bed.layers:
         lies = (result.surface > result.below + 1e-4).astype(float)[::every, ::every]
         paths = _contours(x, y, np.pad(lies, 1, mode="edge"), HALF, bed.grid.depth, filled=True)
         if paths:
-            found.append({"d": paths, "fill": layer_colour(index), "name": result.layer.name})
+            found.append({"d": paths, "fill": colour_of(result.layer.material)})
     level = np.pad(bed.surface[::every, ::every], 1, mode="edge")
     for height in np.arange(LEVELS + OFF_LEVEL, float(level.max()), LEVELS):
         path = _contours(x, y, level, float(height), bed.grid.depth)
         if path:
-            found.append({"d": path, "fill": "", "name": ""})
+            found.append({"d": path, "fill": ""})
     return found
 
 
@@ -119,13 +121,15 @@ def skyline(bed: BedResult, height: float) -> list[dict[str, str]]:
         return cut
 
     found = []
-    for index, result in reversed(list(enumerate(bed.layers))):
+    for result in reversed(bed.layers):
         lies = result.surface > result.below + 1e-4
         top = along(np.where(lies, result.surface, 0.0).max(axis=0))
-        found.append({"d": _band(x, np.zeros_like(top), top, height), "fill": layer_colour(index)})
-    for index, result in enumerate(bed.layers):
+        band = _band(x, np.zeros_like(top), top, height)
+        found.append({"d": band, "fill": colour_of(result.layer.material)})
+    for result in bed.layers:
         below, top = along(result.below[0]), along(result.surface[0])
-        found.append({"d": _band(x, below, top, height), "fill": layer_colour(index)})
+        band = _band(x, below, top, height)
+        found.append({"d": band, "fill": colour_of(result.layer.material)})
     return found
 
 

@@ -7,12 +7,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from plumbstone.cli.files import write_whole
+from plumbstone.cli.files import put_whole
 from plumbstone.cli.page.folder import Folder, FolderError
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.volumes.layout import Layout, Plan
+from plumbstone.volumes.layout import Layout
+from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.report import report_of
-from plumbstone.volumes.scape.scape import Scape, scape_of
+from plumbstone.volumes.scape.scape import Scape, scape_from
 
 if TYPE_CHECKING:
     from plumbstone.volumes.figures import Report
@@ -166,7 +167,7 @@ class Desk:
             if not self.fault:
                 raise
             seen, fault = None, str(error)
-        write_whole(self._path, text)
+        self._put(text)
         self._before, self.text = self.text, text
         self._stamp = self._disk_stamp()
         self.layout, self.seen, self.fault = layout, seen or self.seen, fault
@@ -186,9 +187,19 @@ class Desk:
         self.shown += 1
 
     def _scape(self, text: str) -> Scape:
-        """Read a text that names no file outside of the folder."""
-        self.folder.check_own(text)
-        return scape_of(tomllib.loads(text), self._path)
+        """Read a text; the reader itself refuses files outside of the folder."""
+        try:
+            values = tomllib.loads(text)
+        except (tomllib.TOMLDecodeError, RecursionError) as error:
+            raise FolderError(f"{self.name} is not valid TOML: {error}.") from None
+        return scape_from(values, self._path)
+
+    def _put(self, text: str) -> None:
+        """Write the file in one step."""
+        try:
+            put_whole(self._path, text.encode())
+        except OSError as error:
+            raise FolderError(f"{self.name} cannot be written ({error.strerror}).") from None
 
     @property
     def _path(self) -> Path:

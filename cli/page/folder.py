@@ -1,20 +1,19 @@
 """The served folder: its scape files and the stock, and nothing outside of it."""
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from plumbstone.cli.files import make_folder, write_whole
+from plumbstone.cli.files import put_whole, write_new
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.scape.scape import LARGEST_FILE
 from plumbstone.volumes.scape.writing import free_name, with_added, without
 
 STOCK = "stock"  # folder of kept pieces
 LIST = "stock.toml"
-FILE_KEYS = ("scan", "map")  # keys of a scape file that name another file
 
 
 class FolderError(PlumbstoneError, ValueError):
@@ -68,24 +67,8 @@ class Folder:
         text = files("plumbstone.cli").joinpath("starter.toml").read_text(encoding="utf-8")
         taken = [path.stem for path in self.root.glob("*.toml")]
         name = f"{free_name('tank', taken)}.toml"
-        write_whole(self.root / name, text.replace("FILE", name), force=False)
+        write_new(self.root / name, text.replace("FILE", name).encode())
         return name
-
-    def check_own(self, text: str) -> None:
-        """Refuse a scape file that names a file outside of the folder.
-
-        Raises
-        ------
-        FolderError
-            Names the file that it must not read.
-        """
-        home = self.root.resolve()
-        for named in _files_named(_tables(text)):
-            if not (home / named).resolve().is_relative_to(home):
-                raise FolderError(
-                    f'It names "{named}", which lies outside of this folder; '
-                    "copy that file beside it."
-                )
 
     def kept(self) -> list[Kept]:
         """List what the stock holds, as it was kept."""
@@ -94,22 +77,22 @@ class Folder:
     def keep(self, found: Mapping[str, Any], mesh: bytes | None, picture: bytes | None) -> str:
         """Put a piece into the stock; `found` holds the keys of its row. Give its name."""
         folder = self.root / STOCK
-        make_folder(folder)
+        folder.mkdir(parents=True, exist_ok=True)
         text = self._list()
         name = free_name(str(found["name"]), [kept.name for kept in self.kept()])
         row = {**found, "name": name}
         stem = _file_stem(name)
         if mesh is not None:
-            write_whole(folder / f"{stem}.ply", mesh)
+            put_whole(folder / f"{stem}.ply", mesh)
             row["scan"] = f"{STOCK}/{stem}.ply"
         if picture is not None:
-            write_whole(folder / f"{stem}.png", picture)
-        write_whole(folder / LIST, with_added(text, "kept", row))
+            put_whole(folder / f"{stem}.png", picture)
+        put_whole(folder / LIST, with_added(text, "kept", row).encode())
         return name
 
     def drop(self, name: str) -> None:
         """Take a piece out of the list; its files stay."""
-        write_whole(self.root / STOCK / LIST, without(self._list(), "kept", name))
+        put_whole(self.root / STOCK / LIST, without(self._list(), "kept", name).encode())
 
     def picture_of(self, name: str) -> Path | None:
         """Find the picture of a kept piece."""
@@ -148,18 +131,6 @@ def _tables(text: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise FolderError(f"This file is not valid TOML: {error}.") from None
-
-
-def _files_named(values: Any) -> Iterator[str]:
-    """Give every file that a scape file names, however deep."""
-    if isinstance(values, dict):
-        for key, value in values.items():
-            if key in FILE_KEYS and isinstance(value, str):
-                yield value
-            yield from _files_named(value)
-    elif isinstance(values, list):
-        for value in values:
-            yield from _files_named(value)
 
 
 def _file_stem(name: str) -> str:

@@ -8,7 +8,7 @@ from plumbstone.cli.wording.holding import hold_sentences
 from plumbstone.cli.wording.report import bag_words, first_lines, marked, money_words
 from plumbstone.cli.wording.units import Units, mass_words, volume_words
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.findings import Kind, Severity
+from plumbstone.volumes.findings import Severity
 
 STOPS = "Do not fill yet."
 CLASSES = {Severity.STOP: "stop", Severity.CARE: "care", Severity.NOTE: ""}
@@ -36,12 +36,9 @@ def lines(seen: Seen, units: Units) -> list[Line]:
         Line(marked(finding, units), finding.about, finding.severity)
         for finding in seen.report.findings
     ]
-    floats = {f.about[:1] for f in seen.report.findings if f.kind is Kind.FLOATS}
     for hold in seen.plan.holds:
-        if (hold.group.name,) not in floats:
-            severity = Severity.NOTE if hold.stays else Severity.STOP
-            text = " ".join(hold_sentences(hold, units)[:2])
-            told.append(Line(text, hold.group.wood, severity))
+        text = " ".join(hold_sentences(hold, units, told_before=True)[:2])
+        told.append(Line(text, hold.group.wood, Severity.NOTE))
     return sorted(told, key=lambda line: -line.severity)
 
 

@@ -1,6 +1,7 @@
 """The page for the shop: a size or a scan in, kilograms and price out."""
 
 import base64
+import re
 from typing import Any
 
 from nicegui import ui
@@ -13,14 +14,16 @@ from plumbstone.cli.page.widgets import Field, button, element, page, say, telli
 from plumbstone.cli.weigh_output import Prices, document
 from plumbstone.cli.weigh_request import Request, opening_of, weigh_all
 from plumbstone.cli.wording.report import money_words
-from plumbstone.cli.wording.shop import budget_words, opening_words
 from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
+from plumbstone.cli.wording.weighing import budget_words
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.sanity import checked
 from plumbstone.volumes.scape.materials import Material, load_materials
 from plumbstone.volumes.scape.quantities import parse_quantity
 
 UNKNOWN = "unknown stone"
+SIDES = re.compile(r"[0-9., ]+ *(cm|mm|m|in)? *[x×] *[0-9., ]+ *(cm|mm|m|in)?")
 
 
 class WeighView:
@@ -140,11 +143,12 @@ class WeighView:
         size = " x ".join(f"{parse_quantity(self._length(side), 'length')} m" for side in sides)
         request = self._request()
         found, _ = weigh_all(request, [], size, None, [])
+        checked({found[0].name: {"volume_m3": found[0].volume, "mass_kg": found[0].mass}})
         return document(found[0], Prices(self._per_kg(), None), self._opening())
 
     def _request(self) -> Request:
         mass = self._mass(self.till.value)
-        return Request.parsed(self.material, None, None, mass, None, None, "1 g", None)
+        return Request.parsed(self.material, None, None, None, mass, None, None, "1 g", None)
 
     async def _weigh_scan(self) -> None:
         """Weigh the scans that were sent, in a process of their own."""
@@ -193,8 +197,11 @@ class WeighView:
         if sides:
             element("p", "soft", sides)
         if "passes_opening" in found:
-            element("p", "", opening_words(found["passes_opening"]))
-        element("p", "", f"Trust: {found['confidence']}; {found['confidence_reason']}.")
+            does = "passes" if found["passes_opening"] else "does not pass"
+            element("p", "", f"It {does} the opening.")
+        caveat = f" ({found['caveat']})" if found["caveat"] else ""
+        trust = f"{found['confidence']}{caveat}"
+        element("p", "", f"Trust: {trust}; {found['confidence_reason']}.")
         for text in found["warnings"]:
             element("p", "fault", text)
         for text in found["mended"]:
@@ -276,7 +283,10 @@ class WeighView:
         return _with_unit(text, "in" if self.units is Units.US else "cm")
 
     def _opening_text(self) -> str | None:
-        return self._length(self.opening.value)
+        text = self._length(self.opening.value)
+        if text is not None and not SIDES.fullmatch(text):  # never a name of a file
+            raise PlumbstoneError(f'Opening "{text}": write width x depth, such as 80 x 35.')
+        return text
 
     def _opening(self) -> tuple[float, float] | None:
         return opening_of(self._opening_text())
