@@ -15,7 +15,6 @@ from typing import Any
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.reading import MESH_KINDS
 
-PROGRAM = ("-c", "from plumbstone.cli.main import run; run()", "weigh", "--json")
 SECONDS = 120
 MEMORY = 6_000_000_000  # [bytes]
 KINDS = (*MESH_KINDS, ".xyz")
@@ -69,14 +68,16 @@ class ScanJob:
         words = ["--keep", "mended.ply", "--picture", "seen.png", *options, "--", *scans]
         self._process = await asyncio.create_subprocess_exec(
             sys.executable,
-            *PROGRAM,
+            "-c",
+            _program(),
+            "weigh",
+            "--json",
             *words,
             cwd=self.folder,
             stdin=asyncio.subprocess.DEVNULL,
             stdout=asyncio.subprocess.PIPE,
             stderr=asyncio.subprocess.PIPE,
             start_new_session=True,
-            preexec_fn=_limited,
         )
         try:
             out, wrong = await asyncio.wait_for(self._process.communicate(), SECONDS)
@@ -127,10 +128,14 @@ class ScanJob:
         return text.replace(f"{self.folder}/", "")
 
 
-def _limited() -> None:
-    """Limit memory and time of this process."""
-    import resource
-
-    resource.setrlimit(resource.RLIMIT_DATA, (MEMORY, MEMORY))
-    resource.setrlimit(resource.RLIMIT_CPU, (2 * SECONDS, 2 * SECONDS))
-    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+def _program() -> str:
+    """Give the program as a process that first limits itself: memory, time, no dump."""
+    seconds = 2 * max(1, round(SECONDS))
+    return (
+        "import resource as r\n"
+        f"for what, most in ((r.RLIMIT_DATA, {MEMORY}), (r.RLIMIT_CPU, {seconds}), "
+        "(r.RLIMIT_CORE, 0)):\n"
+        "    r.setrlimit(what, (most, most))\n"
+        "from plumbstone.cli.main import run\n"
+        "run()"
+    )

@@ -77,14 +77,14 @@ class TankView:
                     self._tools()
                     self.state = element("p", "state", role="status")
                     self.board_place = element("div")
+                    self.piece_place = element("section", aria_label="Chosen piece")
                     self.water = element("div")
                     self._three()
+                    self.more = element("div")
                 with element("div"):
                     self.figures = element("dl", "figures", aria_live="polite")
-                    self.piece_place = element("section", aria_label="Chosen piece")
                     element("h2", "", "Findings")
                     self.told = element("ul", "told")
-                    self.more = element("div")
             self.strip = element("div", "strip", aria_hidden="true")
         self.board: Board | None = None
         say(self.state, "Laying out the tank ...")
@@ -138,12 +138,11 @@ class TankView:
         if not event.args or self.desk.seen is None or self.desk.layout is None:
             return
         tank = self.desk.layout.scape.tank
-        with self.scene_place, ui.scene(width=340, height=320, grid=False) as scene:
+        with self.scene_place, ui.scene(width=340, height=320, grid=False, fps=20) as scene:
             scene.gltf(f"/scene/{self.desk.name}?{self.desk.version}").rotate(1.5708, 0, 0)
-            scene.move_camera(
-                tank.length / 2, -1.3 * tank.length, 0.8 * tank.length,
-                tank.length / 2, tank.depth / 2, 0.1,
-            )  # fmt: skip
+            x, y = tank.length / 2, tank.depth / 2
+            away = 0.9 * max(tank.length, 2 * (tank.height or 0.3))
+            scene.move_camera(x, -0.7 * away, 0.6 * away, x, y, 0.1, duration=0)
         scene.props["aria-label"] = "The tank in three dimensions"
 
     def _show(self) -> None:

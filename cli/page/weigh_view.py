@@ -201,11 +201,11 @@ class WeighView:
             element("p", "", f"It {does} the opening.")
         caveat = f" ({found['caveat']})" if found["caveat"] else ""
         trust = f"{found['confidence']}{caveat}"
-        element("p", "", f"Trust: {trust}; {found['confidence_reason']}.")
+        element("p", "", _asked_plainly(f"Trust: {trust}; {found['confidence_reason']}."))
         for text in found["warnings"]:
-            element("p", "fault", text)
+            element("p", "fault", _asked_plainly(text))
         for text in found["mended"]:
-            element("p", "soft", f"Mended or guessed: {text}")
+            element("p", "soft", _asked_plainly(f"Mended or guessed: {text}"))
         if self.scan is not None:
             picture = base64.b64encode(self.scan.picture).decode()
             element(
