@@ -25,6 +25,7 @@ COMMANDS = {
     "show": "Show the tank from above, and write its pictures and build sheet.",
     "mat": "Write a mat of tags to scan stones on, which tells their scale.",
     "materials": "List materials: densities, angles of repose, grain sizes, and their sources.",
+    "serve": "Open a page in the browser: weigh in the shop, lay out at the desk.",
     "demo": "Lay out a made-up tank and write everything about it into a folder.",
 }
 
