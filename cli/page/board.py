@@ -57,7 +57,7 @@ def drawing_of(seen: Seen, layout: Layout, units: Units) -> dict[str, Any]:
                 "on_bed": body.entry.rests == "bed",
             }
         )
-    border = plan.scape.border
+    borders = [[(x, tank.depth - y) for x, y in row.line] for row in plan.scape.borders]
     return {
         "length": _mm(tank.length),
         "depth": _mm(tank.depth),
@@ -65,9 +65,7 @@ def drawing_of(seen: Seen, layout: Layout, units: Units) -> dict[str, Any]:
         "water": None if tank.water_line is None else _mm(tank.water_line),
         "zones": [] if plan.bed is None else memo(zones, plan.bed),
         "skyline": [] if plan.bed is None else memo(skyline, plan.bed, height),
-        "border": None
-        if border is None
-        else _path([(x, tank.depth - y) for x, y in border.line], closed=False),
+        "border": " ".join(_path(line, closed=False) for line in borders) or None,
         "gaps": [
             {"x": _mm(gap.at[0]), "y": _mm(tank.depth - gap.at[1])}
             for gap in (plan.border.gaps if plan.border else ())

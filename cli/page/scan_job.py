@@ -130,7 +130,7 @@ class ScanJob:
 
 def _program() -> str:
     """Give the program as a process that first limits itself: memory, time, no dump."""
-    seconds = 2 * max(1, round(SECONDS))
+    seconds = 2 * max(1, SECONDS)
     return (
         "import resource as r\n"
         f"for what, most in ((r.RLIMIT_DATA, {MEMORY}), (r.RLIMIT_CPU, {seconds}), "
