@@ -4,7 +4,7 @@ BIN := .venv/bin
 # An editable install links files one by one, so it is renewed when a file comes or goes.
 LINKED := .venv/.linked-$(shell find pyproject.toml plumbstone volumes meshes cli -type f ! -name '*.pyc' | sort | cksum | cut -d' ' -f1)
 
-LINK = PYTHONWARNINGS=ignore $(BIN)/python -m pip install -q -e . --config-settings editable_mode=strict
+LINK = PYTHONWARNINGS=ignore $(BIN)/python -m pip install -q -e . --no-build-isolation --config-settings editable_mode=strict
 
 .PHONY: help demo test slow check bench docs clean
 .DEFAULT_GOAL := help
@@ -39,7 +39,7 @@ clean: ## Remove the environment and everything that was made
 	  || { echo "plumbstone needs Python 3.11 or newer; name one: make PYTHON=python3.11 $(MAKECMDGOALS)"; exit 1; }
 	@test -x $(BIN)/pip || $(PYTHON) -m venv .venv \
 	  || { rm -rf .venv; echo "This Python cannot make environments; Debian's package python3-venv mends that."; exit 1; }
-	@$(BIN)/python -m pip install -q --disable-pip-version-check -U pip
+	@$(BIN)/python -m pip install -q --disable-pip-version-check -U pip 'setuptools>=77'
 	@rm -f .venv/.linked-*
 	@$(LINK)
 	@touch $@ $(LINKED)

@@ -56,7 +56,7 @@ def bed(
             grounds = [layout.ground(spacing) for layout in layouts]
             documents = [document_of(checked(layout.bed(spacing))) for layout in layouts]
             beds = [(ground.bed, ground.purchases) for ground in grounds]
-            found = [findings_on(scape, g) for scape, g in zip(read, grounds, strict=True)]
+            found = [findings_on(s, g) for s, g in zip(read, grounds, strict=True)]
         spots = [depths_at(s.spots, b) if b else () for s, (b, _) in zip(read, beds, strict=True)]
     if as_json:
         emit_json(documents[0] if len(documents) == 1 else {"scapes": documents})

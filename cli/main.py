@@ -2,6 +2,7 @@
 
 import os
 import sys
+import warnings
 from collections.abc import Sequence
 from importlib import import_module
 from typing import Annotated
@@ -10,6 +11,7 @@ import typer
 
 from plumbstone.cli.output import TrustOption
 from plumbstone.cli.terminal import set_terminal
+from plumbstone.cli.workers import supervise
 from plumbstone.meshes.beside import trust as trust_folders
 from plumbstone.meshes.limits import VARIABLE
 
@@ -21,7 +23,9 @@ COMMANDS = {
     "hold": "Say whether wood stays down, and how many grams of stone it needs.",
     "plan": "Compute everything from a scape file; --out writes it into a folder.",
     "show": "Show the tank from above, and write its pictures and build sheet.",
+    "mat": "Write a mat of tags to scan stones on, which tells their scale.",
     "materials": "List materials: densities, angles of repose, grain sizes, and their sources.",
+    "serve": "Open a page in the browser: weigh in the shop, lay out at the desk.",
     "demo": "Lay out a made-up tank and write everything about it into a folder.",
 }
 
@@ -66,9 +70,22 @@ def options(
         os.environ[VARIABLE] = str(limits)
 
 
+def _set_limits(words: Sequence[str]) -> None:
+    """Look for --limits before any word is parsed, for the process that watches too."""
+    for word, following in zip(words, (*words[1:], ""), strict=True):
+        name, _, value = word.partition("=")
+        if name == "--limits":
+            os.environ[VARIABLE] = value or following
+
+
 def run() -> None:
     """Run the program; the last guard against a traceback on Ctrl-C or a closed pipe."""
+    _set_limits(sys.argv[1:])
+    code = supervise()
+    if code is not None:
+        sys.exit(code)
     set_terminal()
+    warnings.simplefilter("ignore")  # libraries warn developers; people get our own words
     try:
         program(sys.argv[1:])()
     except KeyboardInterrupt:

@@ -5,7 +5,7 @@ import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
@@ -62,14 +62,18 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> 
     from rich.table import Table
 
     grid = Table(title=escape(title) or None, title_justify="left", pad_edge=False)
-    for i, heading in enumerate(columns):
-        grid.add_column(escape(heading), justify="left" if i == 0 else "right", overflow="fold")
+    narrowest = 1
+    for i, column in enumerate(zip(columns, *rows, strict=True)):
+        longest = min(max(len(word) for cell in column for word in f"{cell} -".split()), 20)
+        narrowest += longest + 4
+        justify: Literal["left", "right"] = "left" if i == 0 else "right"
+        grid.add_column(escape(column[0]), justify=justify, overflow="fold", min_width=longest)
     for row in rows:
         grid.add_row(*(escape(cell) for cell in row))
     console = Console(file=sys.stdout, highlight=False, color_system=None)
     width = console.width if console.is_terminal else 100
-    # A narrow terminal breaks the lines; that is better than columns left out.
-    console.width = max(width, console.measure(grid).minimum)
+    # A terminal that is too narrow breaks the lines; that is better than words or columns broken.
+    console.width = max(width, narrowest)
     console.print(grid)
 
 

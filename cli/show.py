@@ -12,6 +12,7 @@ from plumbstone.cli.output import (
     UnitsOption,
     emit_json,
     plain_errors,
+    table,
     working,
 )
 from plumbstone.cli.wording.units import Units
@@ -27,7 +28,7 @@ LAYER_SIGNS = ".:-~+"
 
 
 def show(
-    scape: Annotated[Path, typer.Argument(help="The scape file.")],
+    scapes: Annotated[list[Path], typer.Argument(help="A scape file, or two to compare.")],
     out: Annotated[
         Path | None, typer.Option("--out", help="Write the pictures and the sheet there.")
     ] = None,
@@ -39,31 +40,44 @@ def show(
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
-    """Show the tank from above, and write its pictures and build sheet."""
+    """Show the tank from above and write its pictures; or set two scapes side by side."""
     from plumbstone.cli.results import refuse_results, write_results
     from plumbstone.meshes.beside import trust as trust_folders
+    from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
-    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
     trust_folders(trust)
     with plain_errors(), working("Drawing ..."):
-        read = read_scape(scape)
+        if len(scapes) > 2 or (out is not None and len(scapes) > 1):
+            raise PlumbstoneError("show draws one scape, or compares two without --out.")
+        read = [read_scape(path) for path in scapes]
         if out is not None:
-            refuse_results(read, out, force=force)
-        plan = make_plan(read)
-        report = checked(report_of(plan))
+            refuse_results(read[0], out, force=force)
+        plans = [make_plan(scape) for scape in read]
         if out is not None:
-            write_results(plan, report, out, units, force=force)
-    if as_json:
-        emit_json({"rows": rows_from_above(plan), "key": _key(plan)})
-    else:
+            write_results(plans[0], report_of(plans[0]), out, units, force=force)
+    for plan in plans if not as_json else ():
         _print(plan, units)
+    if as_json:
+        shown = [{"rows": rows_from_above(plan), "key": _key(plan)} for plan in plans]
+        emit_json(shown[0] if len(shown) == 1 else {"scapes": shown})
+    elif len(plans) == 2:
+        _print_compared(plans, units)
     if out is not None and not as_json:
         typer.echo(f"Pictures are in {out}.")
         if open_sheet:
             typer.launch(str(out / "build-sheet.html"))
+
+
+def _print_compared(plans: "list[Plan]", units: Units) -> None:
+    """Print two scapes side by side."""
+    from plumbstone.cli.wording.comparing import compared
+    from plumbstone.volumes.report import report_of
+
+    heads, *rows = compared((report_of(plans[0]), report_of(plans[1])), units)
+    table("Side by side", heads, rows)
 
 
 def rows_from_above(plan: "Plan") -> list[str]:

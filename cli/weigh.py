@@ -30,6 +30,17 @@ SameStone = Annotated[
     bool,
     typer.Option("--same-stone", help="The two scans show one stone, turned over in between."),
 ]
+Mat = Annotated[bool, typer.Option("--mat", help="It stands on the mat of: plumbstone mat.")]
+MatControl = Annotated[
+    str | None, typer.Option("--mat-control", help="The mat's control line, as measured.")
+]
+KnownThing = Annotated[
+    str | None,
+    typer.Option(
+        "--known",
+        help='In view beside it: card, A4, "can 66 x 115 mm" or "box 20 x 10 x 5 cm".',
+    ),
+]
 Size = Annotated[str | None, typer.Option("--size", help='Without a scan: "28 x 19 x 15 cm".')]
 Factor = Annotated[float | None, typer.Option("--shape-factor", help="Share of that box it fills.")]
 Limbs = Annotated[
@@ -72,6 +83,9 @@ def weigh(
     unit: Unit = None,
     longest: Longest = None,
     across: Across = None,
+    mat: Mat = False,
+    mat_control: MatControl = None,
+    known: KnownThing = None,
     every: Every = False,
     same_stone: SameStone = False,
     size: Size = None,
@@ -110,6 +124,7 @@ def weigh(
         request = Request.parsed(
             material, unit, longest, across, mass, in_water, bucket_rise, scale_step, scale_capacity
         )
+        request = request.with_view(mat, mat_control, known)
         request = request.with_flags(every, same_stone, rescale, keep is not None or bool(picture))
         passed = opening_of(opening)
         inputs = readable(scans or [])

@@ -1,5 +1,6 @@
 """Results of weighed scans, kept by the content of the file, so that a second run is instant."""
 
+import hashlib
 import json
 from dataclasses import astuple
 from pathlib import Path
@@ -20,9 +21,12 @@ def recalled(path: Path, request: "Request") -> list[Weighed] | None:
     if kept is None:
         return None
     try:
-        rows = json.loads(kept.read_text(encoding="utf-8"))
+        digest, text = kept.read_text(encoding="utf-8").split("\n", 1)
+        if digest != _digest(text):
+            return None
+        rows = json.loads(text)
         return [_weighed(row, path, request) for row in rows]
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, LookupError, TypeError):
         return None  # absent or damaged: weigh anew
 
 
@@ -36,9 +40,15 @@ def remembered(path: Path, request: "Request", found: list[Weighed]) -> None:
         return
     try:
         kept.parent.mkdir(parents=True, exist_ok=True)
-        put_whole(kept, json.dumps([_row(weighed) for weighed in found]).encode())
+        text = json.dumps([_row(weighed) for weighed in found])
+        put_whole(kept, f"{_digest(text)}\n{text}".encode())
     except (OSError, PlumbstoneError):
         return
+
+
+def _digest(text: str) -> str:
+    """Digest by which a damaged row is told."""
+    return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
 
 
 def _place(path: Path, request: "Request") -> Path | None:

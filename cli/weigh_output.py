@@ -1,5 +1,6 @@
 """How `weigh` tells its results: sentences, a table, JSON, CSV, the mended mesh."""
 
+import json
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -94,11 +95,15 @@ def mesh_content(found: list[Weighed], path: Path) -> bytes:
     """Give the mended mesh of the one piece that was weighed, as PLY."""
     from plumbstone.meshes.writing import ply_bytes
 
-    if len(found) != 1 or found[0].piece is None:
+    piece = found[0].piece if len(found) == 1 else None
+    if piece is None:
         raise PlumbstoneError("--keep writes one mesh; weigh one scan with it.")
     if path.suffix.lower() != ".ply":
         raise PlumbstoneError(f"{path}: --keep writes PLY; end its name in .ply.")
-    return ply_bytes(found[0].piece.vertices, found[0].piece.faces)
+    one, volume = found[0], found[0].volume
+    trust = [one.confidence.word, one.confidence.reason, one.confidence.caveat]
+    kept = {"volume_m3": [volume.low, volume.mid, volume.high], "trust": trust}
+    return ply_bytes(piece.vertices, piece.faces, f"plumbstone {json.dumps(kept)}")
 
 
 def csv_content(found: list[Weighed], failed: list[dict[str, str]], prices: Prices) -> bytes:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.rulers import Ruler
+from plumbstone.meshes.rulers import Known, Ruler
 from plumbstone.volumes.bodies.weighing import (
     Weighed,
     checked_by_mass,
@@ -27,6 +27,12 @@ from plumbstone.volumes.bodies.weighing import (
 from plumbstone.volumes.scape.materials import Material, find_material
 from plumbstone.volumes.scape.quantities import parse_quantity
 
+MAT_CONTROL = 0.100  # [m]; see plumbstone.meshes.mat
+# ISO/IEC 7810 ID-1; ISO 216; ANSI/ASME Y14.1 [m]
+KNOWN_SHEETS = {
+    "card": (0.08560, 0.05398), "a4": (0.297, 0.210), "a5": (0.210, 0.148),
+    "letter": (0.2794, 0.2159),
+}  # fmt: skip
 WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.water.density
 LOST = "the process that weighed it was stopped, maybe for want of memory; try it alone."
 # Files that lie beside scans and are none; all others of a folder are weighed or told of.
@@ -83,6 +89,18 @@ class Request:
                 "--across is the width at right angles to --longest: less than it."
             )
         return cls(found, ruler, dry, volume)
+
+    def with_view(self, mat: bool, control: str | None, known: str | None) -> "Request":
+        """Add what is in view beside the piece."""
+        if control is not None and not mat:
+            raise PlumbstoneError("--mat-control needs --mat.")
+        if mat and known is not None:
+            raise PlumbstoneError("Give --mat or --known, not both.")
+        line = _length("--mat-control", control)
+        if line is not None and not 0.9 < line / MAT_CONTROL < 1.1:
+            raise PlumbstoneError(f'--mat-control "{control}": the line is drawn 10 cm long.')
+        thing = None if known is None else _known(known)
+        return replace(self, ruler=replace(self.ruler, mat=mat, control=line, known=thing))
 
     def with_flags(self, every: bool, same_stone: bool, rescale: bool, meshes: bool) -> "Request":
         """Add what is on or off."""
@@ -272,6 +290,20 @@ def _length(option: str, text: str | None) -> float | None:
     if not found > 0:
         raise PlumbstoneError(f'{option} "{text}": a length must be more than nothing.')
     return found
+
+
+def _known(text: str) -> Known:
+    """Parse a thing of known size: a name, or its kind and sides."""
+    kind, _, sides = text.strip().partition(" ")
+    if text.strip().lower() in KNOWN_SHEETS:
+        return Known("sheet", KNOWN_SHEETS[text.strip().lower()], text.strip())
+    counts = {"sheet": 2, "can": 2, "box": 3}
+    if kind.lower() not in counts or not sides:
+        problem = f'--known "{text}": write card, A4, "can 66 x 115 mm" or "box 20 x 10 x 5 cm".'
+        raise PlumbstoneError(problem)
+    found = _sides(sides, counts[kind.lower()], "--known", "its sides", "box 20 x 10 x 5 cm")
+    ordered = found if kind.lower() == "can" else sorted(found, reverse=True)
+    return Known(kind.lower(), tuple(ordered), text.strip())
 
 
 def _size(text: str) -> tuple[float, float, float]:

@@ -1,14 +1,26 @@
-"""Work on many files side by side, with nothing left running when it ends."""
+"""Work on strangers' files within limits of memory and time, with nothing left running after.
 
+The whole program goes on in a child process (`supervise`). Its parent does nothing but look at the
+memory of the child and of the workers that it starts, so it can stop them, and say why, whatever
+library they are in. Time is kept by an alarm of the system that ends a process by itself.
+"""
+
+import contextlib
 import multiprocessing
 import os
+import select
 import signal
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from functools import partial
+from pathlib import Path
 from typing import TypeVar
+
+from plumbstone.meshes.limits import MOST_MEMORY, MOST_SECONDS, raised
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -22,6 +34,8 @@ def side_by_side(
     An item whose process dies is tried once more by itself; None where it dies again. On
     Ctrl-C the workers are stopped at once.
     """
+    end_time_limit()  # it holds for each item from here on
+    work = partial(_within_time, work)
     pool = _pool(workers)
     try:
         futures = [pool.submit(work, item) for item in items]
@@ -50,6 +64,149 @@ def _pool(workers: int) -> ProcessPoolExecutor:
 def _start_worker(parent: int) -> None:
     """Leave Ctrl-C to the parent, and end with it, however it ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _end_with(parent)
+
+
+def _within_time(work: Callable[[Item], Result], item: Item) -> Result:
+    """Do one item; the system ends this process where it takes too long."""
+    _set_time_limit(raised(MOST_SECONDS))
+    try:
+        return work(item)
+    finally:
+        end_time_limit()
+
+
+def _set_time_limit(seconds: float) -> None:
+    """Have the system end this process after some time; 0 takes that back."""
+    if hasattr(signal, "setitimer"):
+        signal.setitimer(signal.ITIMER_REAL, seconds)
+
+
+def end_time_limit() -> None:
+    """Take the time limit from this process, such as for one that waits for people."""
+    _set_time_limit(0)
+
+
+def supervise() -> int | None:
+    """Split the program into one that works within limits and one that watches it.
+
+    Returns
+    -------
+    int or None
+        None in the process that is to do the work; in the other, once that has ended, the
+        exit code to end with. Where the system cannot split, None.
+    """
+    if not hasattr(os, "fork"):
+        return None
+    parent = os.getpid()
+    child = os.fork()
+    if child:
+        return _watch(child)
+    _end_with(parent)
+    _set_time_limit(raised(MOST_SECONDS))
+    signal.signal(signal.SIGINT, _interrupted)
+    return None
+
+
+def _watch(child: int) -> int:
+    """Wait for the process that works; stop what takes too much memory; say what happened."""
+    most = min(raised(MOST_MEMORY), _memory_of_machine() * 8 // 10)
+    signal.signal(signal.SIGINT, lambda *_: _kill(child, signal.SIGINT))
+    full = False
+    while True:
+        _wait_a_moment(child)
+        ended, status = os.waitpid(child, os.WNOHANG)
+        if ended:
+            return _exit_code(os.waitstatus_to_exitcode(status), full, most)
+        used = {process: _memory_of(process) for process in _family(child)}
+        if sum(used.values()) > most:
+            largest = max(used, key=lambda process: used[process])
+            full = full or largest == child
+            _kill(largest, signal.SIGKILL)
+
+
+def _exit_code(code: int, full: bool, most: int) -> int:
+    """Turn how the working process ended into an exit code, with a word where it was stopped."""
+    if code >= 0:
+        return code
+    number = -code
+    stopped, how = number in (signal.SIGKILL, signal.SIGALRM), "plumbstone --limits 2 ..."
+    if number == signal.SIGALRM:
+        reason = f"stopped at the limit of {raised(MOST_SECONDS)} s; take less, or raise it: {how}"
+    elif full:
+        reason = f"stopped at the limit of {most / 1e9:.1f} GB of memory; take smaller scans or a"
+        reason += f" wider --grid, or raise it: {how}"
+    elif stopped:
+        reason = "stopped by the system, maybe for want of memory; take smaller scans."
+    elif number == signal.SIGINT:
+        return 130
+    else:
+        reason = f"a library broke down (signal {number}), maybe over a damaged file; report it."
+    sys.stderr.write(f"plumbstone: {reason}\n")
+    return 1 if stopped else 3
+
+
+def _interrupted(*_: object) -> None:
+    """Take the first Ctrl-C alone, so that cleaning up after it is not broken off."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    raise KeyboardInterrupt
+
+
+def _kill(process: int, number: int) -> None:
+    """Send a signal; it may have ended just now."""
+    with contextlib.suppress(ProcessLookupError):
+        os.kill(process, number)
+
+
+def _wait_a_moment(child: int) -> None:
+    """Wait until a child ends, or 20 ms."""
+    try:
+        handle = os.pidfd_open(child)
+    except (AttributeError, OSError):
+        time.sleep(0.02)
+        return
+    try:
+        select.select([handle], [], [], 0.02)
+    finally:
+        os.close(handle)
+
+
+def _family(process: int) -> list[int]:
+    """List a process and its descendants (Linux; elsewhere none)."""
+    found = [process]
+    for member in found:  # grows as it is walked
+        for task in Path(f"/proc/{member}/task").glob("*/children"):
+            with contextlib.suppress(OSError):
+                found += [int(word) for word in task.read_text().split()]
+    return found
+
+
+def _memory_of(process: int) -> int:
+    """Memory that a process holds of its own [bytes]; 0 where that cannot be told."""
+    try:
+        pages = Path(f"/proc/{process}/statm").read_text().split()
+    except OSError:
+        return 0
+    return (int(pages[1]) - int(pages[2])) * os.sysconf("SC_PAGE_SIZE")
+
+
+def _memory_of_machine() -> int:
+    """Memory of the whole machine [bytes]."""
+    try:
+        return os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
+    except (ValueError, OSError):
+        return MOST_MEMORY
+
+
+def _end_with(parent: int) -> None:
+    """End this process when its parent has ended, however that was."""
+    if sys.platform == "linux":
+        import ctypes
+
+        ctypes.CDLL(None).prctl(1, int(signal.SIGKILL))  # PR_SET_PDEATHSIG of linux/prctl.h
+        if os.getppid() != parent:
+            os._exit(1)
+        return
 
     def watch() -> None:
         while os.getppid() == parent:

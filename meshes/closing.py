@@ -1,5 +1,6 @@
 """From a scan as a phone gives it to one closed body with an honest range of its volume."""
 
+import json
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -7,15 +8,17 @@ import numpy as np
 
 from plumbstone.meshes.attached import Stand, parts_of, stand_below
 from plumbstone.meshes.clouds import cloud_surface
-from plumbstone.meshes.doubts import Doubt, foremost, range_of, trust_in
+from plumbstone.meshes.doubts import WORDS, Doubt, foremost, range_of, trust_in
 from plumbstone.meshes.faults import crowded_edges, enclosed_volume, face_areas, is_closed
 from plumbstone.meshes.isolating import (
     LEAST_CUT,
+    SECOND_BODY,
     Plane,
     bodies_on_ground,
     split_bodies,
     table_within,
 )
+from plumbstone.meshes.known import told_apart
 from plumbstone.meshes.mending import compacted, outer_shell, without_crowded, wound
 from plumbstone.meshes.occupancy import occupied_volume
 from plumbstone.meshes.parts import ScanError
@@ -24,6 +27,7 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.reading import LARGEST_STONE, LARGEST_WOOD, RawScan, read_raw
 from plumbstone.meshes.rulers import (
     FILE_ALONE,
+    Known,
     Ruler,
     factor_by,
     measured,
@@ -53,7 +57,7 @@ SHARE, SHARE_LEAN, SHARE_SPREAD = 0.62, 0.15, 0.10
 STRIP_DEPTH, ROUND_DEPTH = 0.20, 0.25
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 CROSSED_NOISE = 0.04  # the same of one that passed through itself; from memory
-SKIN_SPREAD = 0.016  # the same of a scan with its table in it; calibrated on phone-like scans
+SKIN_SPREAD = 0.010  # the same of a scan with its table in it; calibrated on phone-like scans
 SKIN_NOISE = 0.0005  # how far the skin may lie off as a whole, at 90 % [m]; from memory
 ROOM = 6.0  # [m]: a scan that is wider has a wrong unit
 UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
@@ -63,6 +67,8 @@ GUARD = 0.07  # how far the second estimate may lie off before the range grows, 
 Z90 = 1.645  # standard deviations to either side that hold 90 %
 LEAST_SEEN = 0.25  # share of the volume above the rim; with less, too much would be guessed
 MOST_DISAGREE = 0.06  # two measured lengths of one body, against those of the scan
+LEAST_THING = 0.02  # of the largest body's area: a thing of known size may be that small
+SAME_VOLUME = 1e-6  # a kept mesh that differs by more was changed since
 SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
 BULKY, COMPACT = 0.45, 0.78  # share of its hull that a stone fills at least, and wood at most
 SWOLLEN, SHRUNK = 0.006, 0.003  # of a skin that fusion over 3-5 mm rounded: how far it may lie off
@@ -167,14 +173,56 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     across = float(np.ptp(raw.vertices, axis=0).max())
     if across > ROOM and not ruler.measured:
         raise ScanError(path, f"is {across:.1f} m across, more than a room; give --unit.")
-    scans, before = _bodies(path, raw), 1.0
+    if (kept := _as_kept(path, raw)) is not None and not ruler.measured:
+        return (kept,)
+    least = SECOND_BODY if ruler.known is None else LEAST_THING
+    scans, before = _bodies(path, raw, least), 1.0
+    if ruler.known is not None and ruler.known.kind != "sheet":
+        scans, lengths = _beside(path, raw, scans, ruler.known)
+        raw = replace(raw, lengths=lengths)
     if ruler.measured:
         factor, _ = factor_by(ruler, measured(scans[0].piece.vertices))
         if not 1 / SAME_SIZE < factor < SAME_SIZE:
             before = factor
             scans = _bodies(path, replace(raw, vertices=raw.vertices * factor))
-    scaled = with_scale(path, scans, ruler, before if raw.sized else None)
+    if raw.lengths is not None and not ruler.measured:
+        scaled = tuple(scan.doubted(raw.lengths) for scan in scans)
+    else:
+        scaled = with_scale(path, scans, ruler, before if raw.sized else None)
     return tuple(_said(scan, raw.changes, raw.warnings) for scan in scaled)
+
+
+def _beside(
+    path: Path, raw: RawScan, scans: tuple[ClosedScan, ...], known: Known
+) -> tuple[tuple[ClosedScan, ...], Doubt]:
+    """Take out a thing of known size and bring the rest to its scale."""
+    others, factor, doubt = told_apart(path, scans, known)
+    if not 1 / SAME_SIZE < factor < SAME_SIZE:
+        raw = replace(raw, vertices=raw.vertices * factor)
+        others, factor, doubt = told_apart(path, _bodies(path, raw, LEAST_THING), known)
+    floaters = SECOND_BODY * max(scan.piece.size.max() for scan in others)
+    others = tuple(scan for scan in others if scan.piece.size.max() > floaters)
+    said = f"took the {known.name} in view for scale and left it out"
+    return tuple(scan.times(factor, said) for scan in others), doubt
+
+
+def _as_kept(path: Path, raw: RawScan) -> ClosedScan | None:
+    """Give back a mesh that `--keep` wrote, with the range it had; None for any other."""
+    if not raw.kept or not is_closed(raw.faces, len(raw.vertices)):
+        return None
+    volume = enclosed_volume(raw.vertices, raw.faces)
+    try:
+        row = json.loads(raw.kept)
+        low, mid, high = (float(v) for v in row["volume_m3"])
+        word, says, what = (str(text)[:300] for text in row["trust"])
+        same = 0 < low <= mid <= high and abs(volume / mid - 1) < SAME_VOLUME and word in WORDS
+    except (ValueError, KeyError, TypeError):
+        return None
+    if not same:
+        return None  # changed since: measured anew
+    piece = Piece(raw.vertices, raw.faces, path.stem, source=str(path))
+    doubt = Doubt(what, 1 - low / mid, high / mid - 1, says, word)
+    return ClosedScan(piece, (doubt,), raw.faces)
 
 
 def wound_raw(path: Path, ruler: Ruler) -> RawScan:
@@ -212,7 +260,7 @@ def with_scale(
     return tuple(scan.times(factor, said).doubted(doubt) for scan in scans)
 
 
-def _bodies(path: Path, raw: RawScan) -> tuple[ClosedScan, ...]:
+def _bodies(path: Path, raw: RawScan, least: float = SECOND_BODY) -> tuple[ClosedScan, ...]:
     """Close each body of a scan at the scale that it has."""
     said = ""
     if len(raw.faces) == 0:
@@ -222,7 +270,7 @@ def _bodies(path: Path, raw: RawScan) -> tuple[ClosedScan, ...]:
     scans = _complete(path, raw)
     if len(scans) == 1:
         scans = (_off_its_slab(path, scans[0]),)
-    scans = scans or tuple(_off_its_stand(path, b) for b in opened_bodies(path, raw))
+    scans = scans or tuple(_off_its_stand(path, b) for b in opened_bodies(path, raw, least=least))
     scans = tuple(scan.doubted(*attached(scan)) for scan in scans)
     return tuple(_said(scan, (said,)) for scan in scans) if said else scans
 
@@ -360,7 +408,9 @@ def _whole_shell(
     return ClosedScan(piece, (doubt,), faces)
 
 
-def opened_bodies(path: Path, raw: RawScan, table: Plane | None = None) -> tuple[OpenBody, ...]:
+def opened_bodies(
+    path: Path, raw: RawScan, table: Plane | None = None, least: float = SECOND_BODY
+) -> tuple[OpenBody, ...]:
     """Tell the bodies of an open scan from table, walls and floaters; fill their holes.
 
     Raises
@@ -373,7 +423,7 @@ def opened_bodies(path: Path, raw: RawScan, table: Plane | None = None) -> tuple
     if crowded_edges(faces):
         faces = without_crowded(faces)
         changes.append("removed faces where three or more meet at one edge")
-    vertices, bodies, ground, said = bodies_on_ground(vertices, faces, table)
+    vertices, bodies, ground, said = bodies_on_ground(vertices, faces, table, least)
     if not bodies:
         raise ScanError(path, "shows a flat surface and nothing that stands on it.")
     told = (*changes, *said)

@@ -3,6 +3,8 @@
 import hashlib
 import json
 import os
+import stat
+import tempfile
 from functools import cache
 from pathlib import Path
 
@@ -42,6 +44,35 @@ def cache_folder(name: str) -> Path | None:
     if not root.is_absolute():
         root = Path(os.environ.get("HOME", "")) / ".cache"
     return root / "plumbstone" / name if root.is_absolute() else None
+
+
+def set_library_caches() -> None:
+    """Name a place for what libraries compile and list, where the user has no home for it.
+
+    Left alone, they would make a folder called ``~``, warn, or refuse to start.
+    """
+    home = os.environ.get("HOME", "")
+    if Path(home).is_absolute() and os.access(home, os.W_OK):
+        return
+    folder = _private_folder()
+    for name, part in (("NUMBA_CACHE_DIR", "numba"), ("MPLCONFIGDIR", "matplotlib")):
+        os.environ.setdefault(name, str(folder / part))
+
+
+def _private_folder() -> Path:
+    """Give a folder for temporary files that no other user could have put something into."""
+    cache = cache_folder("libraries")
+    user = os.getuid() if hasattr(os, "getuid") else 0
+    for folder in filter(None, (cache, Path(tempfile.gettempdir()) / f"plumbstone-{user}")):
+        try:
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            state = folder.lstat()
+        except OSError:
+            continue
+        own = stat.S_ISDIR(state.st_mode) and state.st_uid == user and not state.st_mode & 0o022
+        if own and os.access(folder, os.W_OK):
+            return folder
+    return Path(tempfile.mkdtemp(prefix="plumbstone-"))
 
 
 def kept_place(path: Path, kind: str, ending: str, *options: str) -> Path | None:

@@ -58,7 +58,7 @@ def extents_of(vertices: Floats) -> Extents:
     heights = np.ptp(corners @ ways.T, axis=0)
     each = np.stack([_sides_along(corners, way) for way in ways])
     boxes = each.prod(axis=2).min(axis=1) * heights
-    around = _smallest_box(corners, ways[boxes.argmin()])
+    around = smallest_box(corners, ways[boxes.argmin()])
     sides = each.reshape(-1, 2)
     sides = sides[np.lexsort((sides[:, 1], sides[:, 0]))]
     best = np.minimum.accumulate(np.concatenate([[np.inf], sides[:-1, 1]]))
@@ -96,7 +96,7 @@ def _hull(corners: Floats) -> Floats | None:
     return normals
 
 
-def _smallest_box(corners: Floats, way: Floats) -> tuple[float, float, float]:
+def smallest_box(corners: Floats, way: Floats) -> tuple[float, float, float]:
     """Sides of the smallest box that stands along a way, longest first [m]."""
     from scipy.spatial import ConvexHull, QhullError
 

@@ -158,7 +158,7 @@ def _surrounds(lying: Floats, above: Floats, normal: Floats) -> bool:
     """Tell whether points in a plane reach around all that stands on it."""
     from scipy.spatial import ConvexHull, QhullError
 
-    up = _turn_up(normal)[:2].T
+    up = turn_up(normal)[:2].T
     try:
         table, body = ConvexHull(lying @ up), ConvexHull(above @ up)
     except QhullError:
@@ -173,7 +173,7 @@ def _reaches_farther(points: Floats, lying: NDArray[np.bool_], normal: Floats) -
     """Tell whether the points of a plane spread wider over it than all others do."""
     from scipy.spatial import ConvexHull, QhullError
 
-    flat = points @ _turn_up(normal)[:2].T
+    flat = points @ turn_up(normal)[:2].T
     if (~lying).sum() < 10:
         return True
     widths = np.linalg.svd(flat[lying] - flat[lying].mean(axis=0), compute_uv=False)
@@ -186,7 +186,10 @@ def _reaches_farther(points: Floats, lying: NDArray[np.bool_], normal: Floats) -
 
 
 def bodies_on_ground(
-    vertices: Floats, faces: Indices, table: Plane | None = None
+    vertices: Floats,
+    faces: Indices,
+    table: Plane | None = None,
+    least: float = SECOND_BODY,
 ) -> tuple[Floats, list[Indices], Plane | None, tuple[str, ...]]:
     """Tell bodies from the table or floor they stand on, from walls and floaters.
 
@@ -196,6 +199,8 @@ def bodies_on_ground(
     faces : (m, 3) int array
     table : Plane, optional
         Where it is known already.
+    least : float
+        Area of a body over that of the largest; smaller ones are floaters.
 
     Returns
     -------
@@ -219,12 +224,12 @@ def bodies_on_ground(
         planes.append(table)
         cut = max(3 * table.spread, LEAST_CUT)
         above = standing[(table.heights(vertices)[standing] > cut).all(axis=1)]
-        bodies, more = split_bodies(vertices, above)
+        bodies, more = split_bodies(vertices, above, least)
         floaters += more
         said.append(f"cut away a flat surface and all below {cut * 1e3:.1f} mm over it")
         standing = np.concatenate([*bodies, faces[:0]])
     if not planes:
-        bodies, floaters = split_bodies(vertices, faces)
+        bodies, floaters = split_bodies(vertices, faces, least)
     ground = None
     if planes and bodies:
         feet = [float(plane.heights(vertices[np.unique(bodies[0])]).min()) for plane in planes]
@@ -245,20 +250,22 @@ def _is_even(vertices: Floats, faces: Indices, table: Plane) -> bool:
     return bool(along > EVEN * areas.sum() and areas.sum() > 0)
 
 
-def split_bodies(vertices: Floats, faces: Indices) -> tuple[list[Indices], int]:
+def split_bodies(
+    vertices: Floats, faces: Indices, least: float = SECOND_BODY
+) -> tuple[list[Indices], int]:
     """Shells that are large enough for a body, largest first, and the number of others."""
     if len(faces) == 0:
         return [], 0
     number = shells(faces, len(vertices))
     areas = np.bincount(number, weights=face_areas(vertices, faces))
     order = np.argsort(-areas)
-    large = [k for k in order[:MOST_BODIES] if areas[k] >= SECOND_BODY * areas[order[0]]]
+    large = [k for k in order[:MOST_BODIES] if areas[k] >= least * areas[order[0]]]
     return [faces[number == k] for k in large], len(order) - len(large)
 
 
 def upright(vertices: Floats, table: Plane) -> Floats:
     """Turn and lift a scan so that its table is z = 0 and the body stands above it."""
-    return (vertices @ _turn_up(table.normal).T) - [0.0, 0.0, table.offset]
+    return (vertices @ turn_up(table.normal).T) - [0.0, 0.0, table.offset]
 
 
 def _refined(points: Floats, on: Floats, normal: Floats, near: float) -> Plane:
@@ -275,7 +282,7 @@ def _refined(points: Floats, on: Floats, normal: Floats, near: float) -> Plane:
     return Plane(normal, float(middle @ normal), spread)
 
 
-def _turn_up(normal: Floats) -> Floats:
+def turn_up(normal: Floats) -> Floats:
     """Rotation that takes a unit normal to +z, (3, 3)."""
     side = np.cross(np.eye(3)[np.abs(normal).argmin()], normal)
     side /= np.linalg.norm(side)

@@ -19,15 +19,15 @@ def parsed_points(path: Path, content: bytes, kind: str) -> Parsed:
         return Parsed((Part(_e57(path), NO_FACES),), unit=1.0, up="z")
     if kind in (".las", ".laz"):
         return Parsed((Part(_las(path, content), NO_FACES),), up="z")
-    points = _pcd(path, content) if kind == ".pcd" else _text(content)
+    points = _pcd(path, content) if kind == ".pcd" else _text(path, content)
     return Parsed((Part(points, NO_FACES),))
 
 
-def _text(content: bytes) -> Floats:
+def _text(path: Path, content: bytes) -> Floats:
     """Read x y z at the start of each line; header lines are passed over."""
     text = content.decode("utf-8-sig", errors="replace")
     lines = [line for line in text.splitlines() if line.strip()]
-    if any(_has_decimal_commas(line) for line in lines[:50]):
+    if any(_has_decimal_commas(path, line) for line in lines[:50]):
         lines = [line.replace(",", ".").replace(";", " ") for line in lines]
     else:
         lines = [line.replace(",", " ").replace(";", " ") for line in lines]
@@ -36,25 +36,25 @@ def _text(content: bytes) -> Floats:
     rows = [line.split()[:3] for line in lines]
     for number, row in enumerate(rows, 1):
         if len(row) < 3:
-            message = f"row {number} of numbers holds {len(row)}, not x y z"
-            raise ValueError(message)
+            problem = f"row {number} of numbers holds {len(row)}, not x y z; export it again."
+            raise ScanError(path, problem)
     return np.array(rows, dtype=float)
 
 
-def _has_decimal_commas(line: str) -> bool:
+def _has_decimal_commas(path: Path, line: str) -> bool:
     """Tell whether a line is of numbers with decimal commas between blanks or semicolons.
 
     Raises
     ------
-    ValueError
+    ScanError
         If commas part both the numbers and their decimals.
     """
     words = re.split(r"[;\s]+", line.strip())[:3]
     if len(words) == 3:
         return all(DECIMAL_COMMA.fullmatch(word) for word in words)
     if "." not in line and re.fullmatch(r"-?\d+,\d+,-?\d+,\d+,-?\d+,\d+", line.strip()):
-        message = "commas part both numbers and decimals; write points, or semicolons between"
-        raise ValueError(message)
+        problem = "has commas between numbers and in them; write points, or semicolons between."
+        raise ScanError(path, problem)
     return False
 
 

@@ -4,13 +4,16 @@ import io
 import re
 import tempfile
 import zipfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from plumbstone.meshes.doubts import Doubt
 from plumbstone.meshes.faults import is_closed
 from plumbstone.meshes.gltf import parsed_gltf
+from plumbstone.meshes.headers import HeaderError, check_header
 from plumbstone.meshes.limits import LARGEST_FILE, MOST_FACES, raised
 from plumbstone.meshes.mending import compacted, outer_shell, welded, wound
 from plumbstone.meshes.obj import Beside, parsed_obj
@@ -20,6 +23,9 @@ from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.points import parsed_points
 from plumbstone.meshes.rulers import Ruler
 from plumbstone.meshes.usd import parsed_usd
+
+if TYPE_CHECKING:
+    from plumbstone.meshes.mat import Sheet
 
 USD_KINDS = (".usdz", ".usd", ".usdc", ".usda")
 MESH_KINDS = (".stl", ".ply", ".obj", ".off", ".glb", ".gltf", ".3mf", ".dae", ".zip", *USD_KINDS)
@@ -55,6 +61,8 @@ class RawScan:
     changes: tuple[str, ...]
     warnings: tuple[str, ...]
     sized: bool = True  # whether its unit is known, by what it says, by the user, or by its size
+    lengths: Doubt | None = None  # of the lengths, where something in view told them
+    kept: str = ""  # what `--keep` wrote into it
 
 
 def read_scan(path: Path | str, unit: str | None = None) -> Piece:
@@ -107,7 +115,15 @@ def read_raw(path: Path, ruler: Ruler) -> RawScan:
         As in `read_scan`.
     """
     content = _content(path)
-    parsed = _parsed(path, content)
+    sheet = None
+    by_sheet = ruler.mat or (ruler.known is not None and ruler.known.kind == "sheet")
+    parsed = _parsed(path, content, OwnFolder(path)) if by_sheet else _parsed(path, content)
+    if not parsed.parts:
+        raise ScanError(path, "holds no surface and no points; export it again.")
+    if by_sheet:
+        sheet = _by_sheet(path, parsed, ruler)
+        parsed = replace(parsed, unit=sheet.unit)
+        ruler = replace(ruler, unit=None)
     vertices, faces = parsed.joined()
     _check_arrays(path, vertices, faces)
     changes: list[str] = []
@@ -125,7 +141,27 @@ def read_raw(path: Path, ruler: Ruler) -> RawScan:
     if up == "y":
         vertices = vertices[:, [0, 2, 1]] * [1.0, -1.0, 1.0]
         changes.append("turned from y up to z up, as its format says")
-    return RawScan(vertices, faces, up, (said, *changes), (), sized)
+    if sheet is not None:
+        return RawScan(vertices, faces, up, (sheet.said, *changes), (), lengths=sheet.doubt)
+    kept = _kept_in(content) if path.suffix.lower() == ".ply" else ""
+    return RawScan(vertices, faces, up, (said, *changes), (), sized, kept=kept)
+
+
+def _by_sheet(path: Path, parsed: Parsed, ruler: Ruler) -> "Sheet":
+    """Measure the file's unit by the mat, or by a flat thing in view."""
+    if ruler.known is not None:
+        from plumbstone.meshes.known import read_sheet
+
+        return read_sheet(path, parsed, ruler.known)
+    from plumbstone.meshes.mat import read_mat
+
+    return read_mat(path, parsed, ruler.control)
+
+
+def _kept_in(content: bytes) -> str:
+    """Give what this program wrote into the header of a PLY; empty for any other."""
+    found = re.search(rb"^comment plumbstone (\{.*\})\r?$", content[:4000], re.MULTILINE)
+    return found[1].decode("utf-8", errors="replace") if found else ""
 
 
 def _mended(raw: RawScan) -> tuple[Indices, tuple[str, ...], tuple[Indices, ...]]:
@@ -176,6 +212,7 @@ def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
     """Give what a file holds; with `beside` also its textures, of OBJ from those files."""
     kind = path.suffix.lower()
     try:
+        check_header(kind, content)
         if kind == ".zip":
             return _zipped(path, content, textures=beside is not None)
         if kind in CLOUD_KINDS:
@@ -183,8 +220,6 @@ def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
         if kind in (".glb", ".gltf"):
             return parsed_gltf(path, content)
         if kind in USD_KINDS:
-            if kind == ".usdz":
-                _check_archive(path, content)
             return parsed_usd(path, content)
         if kind == ".obj":
             return parsed_obj(content, beside)
@@ -193,6 +228,8 @@ def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
         if kind == ".ply" and (found := _binary_ply(path, content)) is not None:
             return Parsed((Part(*found),))
         return _by_library(path, content, kind)
+    except HeaderError as error:
+        raise ScanError(path, str(error)) from None
     except ScanError:
         raise
     except Exception:  # parsers of hostile files raise anything, and quote them
@@ -201,11 +238,11 @@ def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
 
 
 def _zipped(path: Path, content: bytes, *, textures: bool) -> Parsed:
-    """Read the one scan in a ZIP."""
-    _check_archive(path, content)
+    """Read the one scan in a ZIP; archives in it stay shut."""
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         names = [n for n in archive.namelist() if not n.startswith(("__MACOSX", "."))]
-        scans = [n for n in names if Path(n).suffix.lower() in MESH_KINDS + CLOUD_KINDS]
+        known = {*MESH_KINDS, *CLOUD_KINDS} - {".zip"}
+        scans = [n for n in names if Path(n).suffix.lower() in known]
         texts = (".txt", ".csv")
         scans = [n for n in scans if Path(n).suffix.lower() not in texts] or scans
         if len(scans) != 1:
@@ -305,8 +342,6 @@ def _by_library(path: Path, content: bytes, kind: str) -> Parsed:
     """Read by trimesh, which opens nothing but what it is given."""
     import trimesh
 
-    if kind == ".3mf":
-        _check_archive(path, content)
     if kind == ".dae":
         needed(path, "collada", "GLB, OBJ or PLY")
     scene = trimesh.load_scene(io.BytesIO(content), file_type=kind[1:], process=False)
@@ -333,19 +368,6 @@ def _dae_frame(content: bytes) -> tuple[float | None, str]:
     unit = re.search(rb'<unit[^>]*meter="([0-9.eE+-]+)"', content)
     up = re.search(rb"<up_axis>\s*([XYZ])_UP", content)
     return (float(unit[1]) if unit else None), (up[1].decode().lower() if up else "y")
-
-
-def _check_archive(path: Path, content: bytes) -> None:
-    """Refuse an archive that would unpack to too much or outside."""
-    with zipfile.ZipFile(io.BytesIO(content)) as archive:
-        entries = archive.infolist()
-    if sum(entry.file_size for entry in entries) > raised(LARGEST_FILE) or len(entries) > 10_000:
-        most = f"{raised(LARGEST_FILE) / 1e9:g} GB"
-        raise ScanError(path, f"unpacks to over {most}; thin the mesh out, or raise --limits.")
-    if any(
-        ".." in Path(entry.filename).parts or entry.filename.startswith("/") for entry in entries
-    ):
-        raise ScanError(path, "holds paths that lead out of it; export it again.")
 
 
 def _check_arrays(path: Path, vertices: Floats, faces: Indices) -> None:

@@ -17,12 +17,24 @@ MOST_TIPS = 1500  # corners of the hull whose distances are compared
 
 
 @dataclass(frozen=True, slots=True)
+class Known:
+    """A thing of known size that lies or stands beside the body."""
+
+    kind: str  # "sheet" (flat rectangle), "box" or "can" (upright cylinder)
+    sides: tuple[float, ...]  # long and short; three sides; diameter and height [m]
+    name: str  # as the user calls it
+
+
+@dataclass(frozen=True, slots=True)
 class Ruler:
     """What the user knows of a scan's lengths."""
 
     unit: str | None = None  # of the file
     longest: float | None = None  # greatest distance between two points of the body [m]
     across: float | None = None  # greatest width at right angles to that [m]
+    mat: bool = False  # whether it lies on the printed mat
+    control: float | None = None  # the mat's control line, as measured [m]
+    known: Known | None = None  # a thing of known size in view
 
     @property
     def measured(self) -> float:

@@ -6,7 +6,7 @@ parts. Buoyancy is summed over small cubes of these parts, so it shares no code 
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import mujoco
@@ -14,13 +14,32 @@ import numpy as np
 from scipy.spatial import ConvexHull
 
 from plumbstone.meshes import primitives
+from plumbstone.meshes.columns import Grid
+from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.bodies.placement import Body
-from plumbstone.volumes.holding.free_bodies import End, Stage
+from plumbstone.volumes.holding.free_bodies import (
+    End,
+    Stage,
+    Tie,
+    ends_of,
+    loose_strapped,
+    nearest_point,
+    sinker_state,
+    stone_state,
+    tie_place,
+)
+from plumbstone.volumes.holding.hold_down import HoldResult, Surroundings, judge_groups
+from plumbstone.volumes.holding.offers import Offer
+from plumbstone.volumes.plan import lay_bed
 from plumbstone.volumes.scape.groups import Sinker
+from plumbstone.volumes.scape.materials import find_material
+from plumbstone.volumes.scape.scape import read_scape
+from plumbstone.volumes.water.density import water_density
 
 GRAVITY = 9.80665
 WEDGES = 320  # convex parts of a boulder, the faces of a sphere split twice
 MOVED, TURNED = 0.005, 1.0  # [m], [degrees]: more than this is a motion
+LINE = 0.36  # [m]
 SETTLE = 1.2  # [s] before the water rises
 
 
@@ -34,7 +53,7 @@ class Fineness:
 
 
 FINE = Fineness()
-QUICK = Fineness(step=0.003, cube=0.009, rise=0.06)
+QUICK = Fineness(step=0.004, cube=0.01, rise=0.08)
 
 
 @dataclass
@@ -181,9 +200,7 @@ class Tank:
             self.buoys.append(
                 Buoy(which, cubes, volume / len(cubes), (volume / len(cubes)) ** (1 / 3))
             )
-        from plumbstone.volumes.holding.free_bodies import loose_strapped, tie_place
-
-        for k, sinker in enumerate(loose_strapped(moving)):
+        for sinker in loose_strapped(moving):
             place = tie_place(sinker, moving, self.stage.placed)
             mass, volume = self.sinker_state(sinker)
             weight = body.add_geom(
@@ -195,12 +212,9 @@ class Tank:
             weight.contype = weight.conaffinity = 0
             side = volume ** (1 / 3)
             self.buoys.append(Buoy(which, np.array([place]), volume, side))
-            del k
 
     def state(self, piece: Body) -> tuple[float, float]:
         """Mass and displaced volume of a piece at this end of the ranges."""
-        from plumbstone.volumes.holding.free_bodies import stone_state
-
         name = piece.entry.name
         if name in self.end.masses:
             return self.end.masses[name], self.end.volumes[name]
@@ -210,19 +224,13 @@ class Tank:
 
     def sinker_state(self, sinker: Sinker) -> tuple[float, float]:
         """Mass and volume of a sinker."""
-        from plumbstone.volumes.holding.free_bodies import sinker_state
-
         return sinker_state(sinker, self.stage, self.end.stones)
 
-    def _tie(self, which: int, tie: object) -> None:
+    def _tie(self, which: int, tie: Tie) -> None:
         """Add a cord, or what lies or hangs on the wood as a force."""
-        from plumbstone.volumes.holding.free_bodies import Tie, nearest_point
-
-        assert isinstance(tie, Tie)
         number = len(self.names)
         wood = self.spec.body(f"b{which}")
-        site = wood.add_site(name=f"s{number}", pos=list(tie.place))
-        del site
+        wood.add_site(name=f"s{number}", pos=list(tie.place))
         mass, volume = self.sinker_state(tie.sinker)
         side = volume ** (1 / 3)
         self.names.append(f"s{number}")
@@ -343,7 +351,70 @@ class Tank:
         return Run(settled, turned, None, worst, tilt)
 
 
-def scape_text(rng: np.random.Generator) -> tuple[str, float]:
+@dataclass
+class Case:
+    """One scape by chance: what the program says of it, and what it takes to simulate it."""
+
+    seed: int
+    hold: HoldResult
+    ends: tuple[End, ...]
+    friction: float
+    soil: float
+    rng: np.random.Generator
+
+    def simulated(self, fine: Fineness, end: End, stage: Stage | None = None) -> Run:
+        """Fill and drain it, as it is or with other sinkers."""
+        stage = self.hold.stage if stage is None else stage
+        return Tank(stage, 0, end, self.friction, self.soil, fine).run(LINE)
+
+    def any_end(self) -> End:
+        """Choose an end of the ranges by chance."""
+        return self.ends[int(self.rng.integers(len(self.ends)))]
+
+    def with_offer(self, offer: Offer) -> Stage:
+        """Apply an offer, as it says or as stones that stand with taut ties."""
+        stage, group = self.hold.stage, self.hold.group
+        kept = tuple(s for s in group.sinkers if s.how in ("strapped", "laid on"))
+        hows = offer.hows if self.rng.uniform() < 0.6 else ("standing",) * len(offer.hows)
+        added = tuple(
+            Sinker(mass, offer.material, how, at)
+            for mass, how, at in zip(offer.masses, hows, offer.points, strict=True)
+        )
+        return stage.with_group(0, replace(group, sinkers=(*kept, *added)))
+
+
+def case_of(seed: int, folder: Path, *, calm: bool = False, offers: bool = True) -> Case | None:
+    """Make and judge a scape by chance; None where the program refuses what was drawn.
+
+    Calm ones are flat and heavily held, so that many of them are called held.
+    """
+    rng = np.random.default_rng(seed)
+    try:
+        text, soil = scape_text(rng, calm=calm)
+        bodies = lay_bed(read_scape(write(folder, text)))[0]
+        wood = next(body for body in bodies if body.entry.kind == "wood")
+        held = group_text(rng, wood, calm=calm)
+        hold = judged(write(folder, text + held), offers=offers)
+    except PlumbstoneError:
+        return None
+    ends = ends_of(hold.group, hold.stage.wood_of(0), hold.balance.lift, hold.stage.water)
+    return Case(seed, hold, ends, float(rng.uniform(0.3, 0.8)), soil, rng)
+
+
+def judged(path: Path, *, offers: bool = True) -> HoldResult:
+    """Judge the wood of a scape file, as the program does."""
+    scape = read_scape(path)
+    bodies, bed, _ = lay_bed(scape)
+    grid = Grid.of_spacing(scape.tank.length, scape.tank.depth, 0.003) if bed is None else bed.grid
+    assert scape.tank.water_line is not None
+    around = Surroundings(
+        water_density(scape.tank.celsius), scape.tank.water_line, grid, bed,
+        find_material("granite"), (), offers=offers,
+    )  # fmt: skip
+    return judge_groups(scape.groups, bodies, around)[0]
+
+
+def scape_text(rng: np.random.Generator, *, calm: bool = False) -> tuple[str, float]:
     """Write a scape by chance, without its group: TOML, and the level of the soil [m]."""
     soil = 0.04 if rng.uniform() < 0.3 else 0.0
     parts = [
@@ -352,9 +423,10 @@ def scape_text(rng: np.random.Generator) -> tuple[str, float]:
     ]
     ground = "bed" if soil else "floor"
     stones = int(rng.integers(0, 3)) if not soil else 0
+    forms = ["box", "slab"] if calm else ["box", "slab", "ellipsoid", "boulder"]
     where = rng.uniform([22, 14], [38, 22])
     for k in range(stones):
-        solid = rng.choice(["box", "slab", "ellipsoid", "boulder"])
+        solid = rng.choice(forms)
         size = rng.uniform([8, 7, 3], [16, 12, 9])
         at = where + (k - (stones - 1) / 2) * np.array([17.0, rng.uniform(-2, 2)])
         parts.append(
@@ -363,15 +435,16 @@ def scape_text(rng: np.random.Generator) -> tuple[str, float]:
             f"turn = {rng.uniform(0, 180):.1f}\nseed = {int(rng.integers(0, 99))}\n"
         )
     rests = f"Stone {int(rng.integers(0, stones))}" if stones and rng.uniform() < 0.85 else ground
-    parts.append(_wood(rng, rests, where))
+    parts.append(_wood(rng, rests, where, calm=calm))
     if soil:
         parts.append('[[layer]]\nname = "Soil"\nmaterial = "sand"\nheight = "4 cm"\n')
     return "".join(parts), soil
 
 
-def _wood(rng: np.random.Generator, rests: str, at: np.ndarray) -> str:
+def _wood(rng: np.random.Generator, rests: str, at: np.ndarray, *, calm: bool) -> str:
     """Write one piece of wood by chance."""
-    kind = rng.choice(["box", "slab", "boulder", "cylinder", "ellipsoid", "limb", "fork", "fork"])
+    forms = ["box", "slab", "boulder", "cylinder", "ellipsoid", "limb", "fork", "fork"]
+    kind = rng.choice(forms[:4] if calm else forms)
     lines = [
         f'[[piece]]\nname = "Wood"\nkind = "wood"\nmaterial = "driftwood"\nrests = "{rests}"\n'
     ]
@@ -400,7 +473,7 @@ def _wood(rng: np.random.Generator, rests: str, at: np.ndarray) -> str:
             size = rng.uniform([5, 5, 6], [9, 9, 16])
         lines.append(f'solid = "{kind}"\nsize = {_lengths(size)}\n')
         lines.append(f"seed = {int(rng.integers(0, 99))}\n")
-        if rng.uniform() < 0.25:
+        if not calm and rng.uniform() < 0.25:
             lines.append(f"tilt = {rng.uniform(0, 25):.1f}\nlean = {rng.uniform(0, 360):.1f}\n")
     off = rng.uniform(-4, 4, 2) if rests != "floor" else rng.uniform(-2, 2, 2)
     lines.append(f"at = {_lengths(at + off)}\nturn = {rng.uniform(0, 180):.1f}\n")
@@ -409,30 +482,48 @@ def _wood(rng: np.random.Generator, rests: str, at: np.ndarray) -> str:
     return "".join(lines)
 
 
-def group_text(rng: np.random.Generator, wood: Body, scale: float = 1.0) -> str:
+def group_text(rng: np.random.Generator, wood: Body, *, calm: bool = False) -> str:
     """Write the group of the wood: one to three sinkers of any kind, at places on the wood."""
     corners = wood.piece.vertices
-    count = int(rng.choice([0, 1, 1, 2, 2, 3]))
+    count = int(rng.choice([1, 2, 3] if calm else [0, 1, 1, 2, 2, 3]))
     lift = max(0.08, wood.volume.high * 998 - wood.mass.low)
     entries = []
     for _ in range(count):
         how = rng.choice(["strapped", "hanging", "standing", "laid on"])
-        middle = corners.mean(axis=0)
-        near = np.linalg.norm(corners - middle - rng.normal(0, 0.04, 3), axis=1)
-        place = (
-            corners[int(near.argmin())]
-            if rng.uniform() < 0.6
-            else corners[rng.integers(len(corners))]
-        )
-        mass = scale * lift * rng.uniform(1.5, 6) / count
+        low, high = corners.min(axis=0), corners.max(axis=0)
+        place = corners[rng.integers(len(corners))]
+        if calm:  # below the middle
+            place = np.append((low + high)[:2] / 2 + rng.normal(0, 0.012, 2), low[2] + 0.01)
+        elif rng.uniform() < 0.6:
+            aim = (low + high) / 2 + rng.normal(0, 0.04, 3)
+            place = corners[int(np.linalg.norm(corners - aim, axis=1).argmin())]
+        mass = lift * rng.uniform(1.5, 6) / count
         material = rng.choice(["granite", "slate", "lava rock"])
         slack = ', slack = "2 cm"' if how == "standing" and rng.uniform() < 0.1 else ""
         entries.append(
             f'{{ mass = "{mass * 1e3:.1f} g", material = "{material}", how = "{how}", '
             f"at = {_lengths(place * 100, 3)}{slack} }}"
         )
+    pieces = ""
+    low, high = corners.min(axis=0) * 100, corners.max(axis=0) * 100
+    if rng.uniform() < 0.25:  # a stone beside the wood, at the end of a taut cord
+        place = corners[rng.integers(len(corners))] * 100
+        at = [7.0, 6.0] if rng.uniform() < 0.5 else [max(7.0, low[0] - 5), 6.0]
+        pieces += (
+            f'[[piece]]\nname = "Anchor"\nmaterial = "basalt"\nsolid = "box"\n'
+            f'size = ["9 cm", "7 cm", "5 cm"]\nat = {_lengths(at)}\n'
+        )
+        entries.append(f'{{ stone = "Anchor", how = "standing", at = {_lengths(place, 3)} }}')
+    if rng.uniform() < 0.25:  # a slab that lies on it
+        at = (low + high)[:2] / 2 + rng.normal(0, 2, 2)
+        pieces += (
+            f'[[piece]]\nname = "Top"\nmaterial = "basalt"\nsolid = "slab"\nrests = "Wood"\n'
+            f'size = ["8 cm", "7 cm", "4 cm"]\nat = {_lengths(at)}\n'
+        )
+        if rng.uniform() < 0.5:
+            entries.append('{ stone = "Top", how = "laid on" }')
     sinkers = f"sinkers = [{', '.join(entries)}]\n" if entries else ""
-    return f'[[group]]\nname = "Wood"\nwood = ["Wood"]\n{sinkers}'
+    return pieces + f'[[group]]\nname = "Wood"\nwood = ["Wood"]\n{sinkers}'
 
 
 def _lengths(values: Sequence[float] | np.ndarray, digits: int = 2) -> str:

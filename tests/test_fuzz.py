@@ -6,19 +6,26 @@ Mutated, seeded, from valid files of each format. The short run takes a few doze
 
 import io
 import json
+import resource
+import signal
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
+import structures
 import trimesh
 
+from plumbstone.cli.documents import plan_document
+from plumbstone.cli.soaking_log import read_log
 from plumbstone.meshes.closing import closed_scan
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
 from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.report import report_of
+from plumbstone.volumes.sanity import checked
 from plumbstone.volumes.scape.scape import read_scape
 
 KINDS = ("stl", "ply", "obj", "off", "glb", "3mf", "xyz")
@@ -117,6 +124,79 @@ def test_a_few_mutations(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_three_thousand_mutations(tmp_path: Path) -> None:
     assert mutated_scans(tmp_path, 400) + mutated_scapes(tmp_path, 400) >= 3000
+
+
+SECONDS = 10  # of processor time, after which a case counts as hanging
+MEMORY = 2**30  # [bytes]
+
+
+def plan_of(path: Path) -> None:
+    """Everything of a scape, each figure looked at, as JSON without infinities."""
+    json.dumps(
+        plan_document(checked(report_of(make_plan(read_scape(path), 0.01)))), allow_nan=False
+    )
+
+
+def case_of(number: int, folder: Path) -> tuple[Path, Callable[[Path], object]]:
+    """Write the n-th case of all kinds in turn, and tell what is to be done with it."""
+    rng = np.random.default_rng(number)
+    kind = number % 5
+    if kind == 3:
+        (folder / "log.csv").write_bytes(structures.log(rng))
+        return folder / "log.csv", read_log
+    if kind == 4:
+        suffix, content = structures.scan(rng)
+        (folder / f"scan.{suffix}").write_bytes(content)
+        return folder / f"scan.{suffix}", closed_scan
+    tree = structures.bent(structures.scape(rng), rng)
+    text = "\n".join(f"{structures.toml(k)} = {structures.toml(v)}" for k, v in tree.items())
+    (folder / "tank.toml").write_text(text, encoding="utf-8", errors="surrogatepass")
+    (folder / "map.csv").write_bytes(structures.table(rng))
+    (folder / "map.png").write_bytes(structures.picture(rng))
+    return folder / "tank.toml", plan_of
+
+
+def structured(folder: Path, numbers: range) -> dict[str, int]:
+    """Run cases: each ends in a result or in one of our own errors, in time and memory."""
+
+    def too_long(*_: object) -> None:
+        raise TimeoutError(f"over {SECONDS} s")
+
+    plan_of(STARTER)  # compiled, loaded
+    counts = {"fine": 0, "refused": 0}
+    start = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    earlier = signal.signal(signal.SIGPROF, too_long)
+    try:
+        for number in numbers:
+            path, work = case_of(number, folder)
+            signal.setitimer(signal.ITIMER_PROF, SECONDS)
+            try:
+                work(path)
+                counts["fine"] += 1
+            except PlumbstoneError:
+                counts["refused"] += 1
+            except Exception as error:
+                message = f"case {number}: {type(error).__name__}: {error}"
+                raise AssertionError(message) from error
+            finally:
+                signal.setitimer(signal.ITIMER_PROF, 0)
+    finally:
+        signal.signal(signal.SIGPROF, earlier)
+    grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - start
+    assert grown * 1024 < MEMORY
+    return counts
+
+
+def test_three_hundred_structures(tmp_path: Path) -> None:
+    counts = structured(tmp_path, range(300))
+    assert min(counts.values()) > 50
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("part", range(10))
+def test_five_thousand_structures(tmp_path: Path, part: int) -> None:
+    counts = structured(tmp_path, range(1000 + 500 * part, 1500 + 500 * part))
+    assert min(counts.values()) > 50
 
 
 def test_a_zip_bomb_is_refused(tmp_path: Path) -> None:

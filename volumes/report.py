@@ -67,7 +67,7 @@ def report_of(plan: Plan) -> Report:
     """Take the figures and findings of a plan, in the order of work."""
     line = soil_line(plan.bed) if plan.bed else None
     pieces = tuple(_piece(plan, body, i, line) for i, body in enumerate(plan.bodies, 1))
-    layers = tuple(layer_figures(p, plan.bed, plan.scape.border) for p in plan.purchases)
+    layers = tuple(layer_figures(p, plan.bed, plan.scape.borders) for p in plan.purchases)
     return Report(
         name=plan.scape.name,
         file=str(plan.scape.path),
@@ -95,7 +95,7 @@ def report_of(plan: Plan) -> Report:
 
 def bed_figures(scape: Scape, ground: Ground) -> BedFigures:
     """Take the figures of the bed alone."""
-    layers = tuple(layer_figures(p, ground.bed, scape.border) for p in ground.purchases)
+    layers = tuple(layer_figures(p, ground.bed, scape.borders) for p in ground.purchases)
     spots = depths_at(scape.spots, ground.bed) if ground.bed else ()
     return BedFigures(
         name=scape.name,
@@ -181,7 +181,9 @@ def costs_of(layers: Iterable[LayerFigures], pieces: Iterable[PieceFigures]) -> 
     return CostFigures(whole, priced, total)
 
 
-def layer_figures(purchase: Purchase, bed: BedResult | None, border: Border | None) -> LayerFigures:
+def layer_figures(
+    purchase: Purchase, bed: BedResult | None, borders: Sequence[Border]
+) -> LayerFigures:
     """Take the figures of one layer and its bags."""
     result, choice = purchase.result, purchase.bags
     material, slide = result.layer.material, result.slide
@@ -205,7 +207,7 @@ def layer_figures(purchase: Purchase, bed: BedResult | None, border: Border | No
         slides_where=slide.where if slide.volume > 0 else "",
         slides_lower_m=slide.drop,
         heights_m=_heights(result),
-        ends_m=_ends(result, bed.grid, border) if bed else {},
+        ends_m=_ends(result, bed.grid, borders) if bed else {},
         bags=_bags(choice),
         cost=None if choice is None else choice.cost,
         left_over_m3=None if choice is None else choice.left_over,
@@ -432,7 +434,9 @@ def _heights(result: LayerResult) -> dict[str, float]:
     return found
 
 
-def _ends(result: LayerResult, grid: Grid, border: Border | None) -> dict[str, tuple[float, float]]:
+def _ends(
+    result: LayerResult, grid: Grid, borders: Sequence[Border]
+) -> dict[str, tuple[float, float]]:
     """Height of a layer at both ends of each pane and of the border that it reaches [m].
 
     From left to right, or from front to back; pieces that stand there are left out.
@@ -441,8 +445,10 @@ def _ends(result: LayerResult, grid: Grid, border: Border | None) -> dict[str, t
     cuts: dict[str, Any] = {
         "front": np.s_[0], "back": np.s_[-1], "left": np.s_[:, 0], "right": np.s_[:, -1]
     }  # fmt: skip
-    if border is not None and result.layer.zone.name.endswith("border"):
-        x, y = np.array(border.line).T
+    zone = result.layer.zone
+    lines = [b.line for b in borders if zone.border in ("", b.name)]
+    if lines and zone.name.endswith("border"):
+        x, y = np.array(lines[0]).T
         side = -BESIDE if result.layer.zone.name == "before border" else BESIDE
         level = np.where(result.drawn > result.below + LYING, result.drawn, level)
         cuts["border"] = grid.cell_at(grid.x, np.interp(grid.x, x, y) + side)

@@ -67,9 +67,9 @@ def cut_place(sight: Sight) -> float:
 
 def across_line(sight: Sight) -> np.ndarray[Any, Any]:
     """Corners of the cut from left to right: along the border, or through the middle [m]."""
-    tank, border = sight.plan.scape.tank, sight.plan.scape.border
-    if border is not None:
-        return np.array(border.line)
+    tank, borders = sight.plan.scape.tank, sight.plan.scape.borders
+    if borders:
+        return np.array(borders[0].line)
     return np.array([[0.0, tank.depth / 2], [tank.length, tank.depth / 2]])
 
 
@@ -78,7 +78,7 @@ def _entries(sight: Sight) -> list[Entry]:
     if any(form.buried for form in sight.forms):
         hidden = {**HIDDEN, "color": INK}
         found.append(("below the bed", hidden))
-    if sight.plan.scape.border is not None:
+    if sight.plan.scape.borders:
         found.append(("border", BORDER))
     found.append(line_entry("cut", **CUT))
     return found
@@ -108,12 +108,10 @@ def _edge_words(panel: Panel, units: Units) -> None:
 
 
 def _border(panel: Panel, sight: Sight) -> None:
-    """Draw the border line."""
-    if sight.plan.scape.border is None:
-        return
-    line = np.array(sight.plan.scape.border.line)
-    panel.lines([line], color=PAPER, linewidth=2.6, zorder=6)
-    panel.lines([line], zorder=7, **BORDER)
+    """Draw the border lines."""
+    lines = [np.array(border.line) for border in sight.plan.scape.borders]
+    panel.lines(lines, color=PAPER, linewidth=2.6, zorder=6)
+    panel.lines(lines, zorder=7, **BORDER)
 
 
 def _cuts(panel: Panel, sight: Sight) -> None:
@@ -126,7 +124,7 @@ def _cuts(panel: Panel, sight: Sight) -> None:
         sides = [(right + s * text, up + out * text) for out in outs for s in (0, 1.2, -1.2)]
         panel.page.write("A", sides, size=text, halo=False, weight="bold", must=True)
     line = across_line(sight)
-    if sight.plan.scape.border is None:
+    if not sight.plan.scape.borders:
         _cut_line(panel, line)
     for (px, py), side in ((line[0], 1), (line[-1], -1)):
         right, up = panel.at(px, py)

@@ -102,7 +102,8 @@ def front_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
 
 def sides_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
     """Draw the left and the right pane from inside, with where each layer ends on them."""
-    depth, height = sight.plan.scape.tank.depth, _drawn_height(sight)
+    depth = sight.plan.scape.tank.depth
+    height = min(_drawn_height(sight), 1.5 * float(sight.line.max()) + 0.03)
     gap = 0.12 * depth
     with style():
         entries = material_entries(sight, cut=True, pieces=False)
@@ -139,7 +140,7 @@ def section_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = S
         x = (np.arange(SAMPLES) + 0.5) * tank.length / SAMPLES
         y = np.interp(x, *across_line(sight).T)
         lower = Panel.on(panel.page, *panel.at(0, 0), panel.scale, (tank.length, height))
-        along = "along the border" if sight.plan.scape.border else "through the middle"
+        along = "along the border" if sight.plan.scape.borders else "through the middle"
         _heading(lower, f"B, {along}, from the front")
         _cut(lower, sight, x, y, x, units)
     return panel.page.figure

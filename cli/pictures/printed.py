@@ -102,8 +102,7 @@ def _content(panel: Panel, sight: Sight, units: Units, corner: np.ndarray) -> No
         panel.axes.axhline(k * step - corner[1], color=FAINT, linewidth=0.4, alpha=0.6)
     floor = np.array([[0, 0], [1, 0], [1, 1], [0, 1], [0, 0]]) * (tank.length, tank.depth)
     panel.lines([floor - corner], color=INK, linewidth=2.2)
-    if sight.plan.scape.border is not None:
-        panel.lines([np.array(sight.plan.scape.border.line) - corner], **BORDER)
+    panel.lines([np.array(b.line) - corner for b in sight.plan.scape.borders], **BORDER)
     for form in sight.forms:
         colour = colour_of(form.body.entry.material)
         dashes = (0, (4, 3)) if form.buried else "-"

@@ -2,7 +2,7 @@
 
 import base64
 import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
@@ -30,6 +30,7 @@ DRAWINGS = {
 }  # fmt: skip
 PANES = {"front": ("left", "right"), "back": ("left", "right"), "left": ("front", "back"),
          "right": ("front", "back"), "border": ("left", "right")}  # fmt: skip
+MOST_ALIKE = 3  # findings of one sort that are told one by one
 EVEN = 2e-3  # two heights that differ by less are told as one [m]
 
 
@@ -52,8 +53,7 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
     parts = files("plumbstone.cli.sheet")
     environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
     environment.globals.update(
-        q=figures, both=both, finding=_finding, panes=_pane_words, bags=_bags,
-        mark=lambda f: MARKS[f.severity],
+        q=figures, both=both, together=_together, panes=_pane_words, bags=_bags,
     )  # fmt: skip
     text = {name: parts.joinpath(f"sheet.{name}").read_text("utf-8") for name in ("html", "css")}
     code = [parts.joinpath(name).read_text("utf-8") for name in ("viewer.js", "sheet.js")]
@@ -63,6 +63,7 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
         urgent=[f for f in report.findings if f.severity > Severity.NOTE],
         notes=[f for f in report.findings if f.severity is Severity.NOTE],
         stop=_not_yet(report),
+        doubts=_doubts(report),
         steps=list(work_steps(report, figures)),
         cards=[
             {
@@ -113,9 +114,35 @@ def _not_yet(report: "Report") -> list[str]:
     return list(dict.fromkeys(loose))
 
 
-def _finding(finding: Finding) -> Markup:
-    """Write a finding in both systems of units."""
-    return both(*(finding_words(finding, units) for units in Units))
+def _doubts(report: "Report") -> list[str]:
+    """Name stones that hardly stand and gaps that are open, where no finding speaks of them."""
+    told = {name for finding in report.findings for name in finding.about}
+    found = [
+        f"{stone.name} hardly stands by itself"
+        for stone in report.standing
+        if stone.doubtful and stone.name not in told
+    ]
+    found += [
+        f"soil comes through the gap {gap.left} - {gap.right}"
+        for gap in (report.border.gaps if report.border else ())
+        if gap.state != "holds" and not told & {gap.left, gap.right}
+    ]
+    return found
+
+
+def _together(findings: Iterable[Finding]) -> Iterator[tuple[Severity, Markup]]:
+    """Write findings in both systems of units; many of one sort are told once, with all names."""
+    sorts: dict[tuple[Severity, Kind, str], list[Finding]] = {}
+    for finding in findings:
+        sorts.setdefault((finding.severity, finding.kind, finding.how), []).append(finding)
+    for (severity, _, _), alike in sorts.items():
+        told = alike if len(alike) <= MOST_ALIKE else alike[:1]
+        for finding in told:
+            words = both(*(finding_words(finding, units) for units in Units))
+            if len(told) < len(alike):
+                names = ", ".join(other.about[0] for other in alike[1:] if other.about)
+                words += Markup(" So it is with {} more: {}.").format(len(alike) - 1, names)
+            yield severity, Markup("<b>{}:</b> {}").format(MARKS[severity], words)
 
 
 def _bags(layer: "LayerFigures") -> Markup:

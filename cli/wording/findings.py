@@ -9,7 +9,7 @@ from plumbstone.volumes.findings import Finding, Kind
 Worded = Callable[[Finding, Units], str]
 
 # Each room words its own kinds; a test sees that none is missing or worded twice.
-WORDED: Mapping[Kind, Worded] = {**bed.WORDED, **bodies.WORDED, **holding.WORDED}
+WORDED: Mapping[Kind, Worded] = {**bodies.WORDED, **bed.WORDED, **holding.WORDED}
 
 
 def finding_words(finding: Finding, units: Units) -> str:

@@ -8,6 +8,7 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Finding, Kind, Severity
 from plumbstone.volumes.holding.hold_down import Doubt, HoldResult, Move, Verdict
 from plumbstone.volumes.holding.stability import LEANS, Standing
+from plumbstone.volumes.holding.touching import EXACT, FLANK
 
 STOP_BELOW = 0.02  # filling stops so far below the level of the first motion [m]
 
@@ -61,7 +62,8 @@ def _doubt_findings(hold: HoldResult) -> Iterator[Finding]:
             about = (name, *hold.doubtful)
             yield Finding(Kind.TIPS, Severity.STOP, about, how="carrier", cure="set again")
         elif doubt is Doubt.STEEP:
-            numbers = {"steep_deg": float(rest.steepness.max(initial=0.0))}
+            touching = rest.steepness[(rest.gaps <= EXACT) & (rest.normals[:, 2] >= FLANK)]
+            numbers = {"steep_deg": float(touching.max(initial=0.0))}
             yield Finding(Kind.TIPS, Severity.CARE, (name,), numbers, how="steep", cure="wedge")
         elif doubt is Doubt.SOAKED and hold.drained_move is not None:
             numbers = {"level_m": hold.drained_move.level}

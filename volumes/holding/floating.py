@@ -30,7 +30,7 @@ class Afloat:
     wet_share: float  # of its volume
 
 
-def draught_of(vertices: Floats, faces: Indices, share: float) -> float:
+def draught_of(vertices: Floats, faces: Indices, share: float, error: float = 1e-12) -> float:
     """Height of the water plane [m], in the frame of the mesh, that wets a share of its volume."""
     from scipy.optimize import brentq
 
@@ -38,7 +38,7 @@ def draught_of(vertices: Floats, faces: Indices, share: float) -> float:
     wanted = share * mesh_volume(vertices, faces)
     return float(
         brentq(
-            lambda level: displaced_volume(vertices, faces, level) - wanted, low, high, xtol=1e-12
+            lambda level: displaced_volume(vertices, faces, level) - wanted, low, high, xtol=error
         )
     )
 
@@ -105,15 +105,15 @@ def float_at_rest(vertices: Floats, faces: Indices, density: float, water: float
 
     def height(angles: Floats) -> float:
         turned = local @ _attitude(angles).T
-        level = draught_of(turned, faces, share)
+        level = draught_of(turned, faces, share, 1e-7)
         return float(-displaced_at_levels(turned, faces, [level])[1][0][2])
 
     rng = np.random.default_rng(8)
     starts = [np.zeros(2), *rng.uniform(-np.pi, np.pi, (STARTS, 2))]
-    coarse = sorted(starts, key=height)[:3]
+    coarse = sorted(starts, key=height)[:2]
     found = min(
         (
-            minimize(height, start, method="Nelder-Mead", options={"xatol": 1e-5, "fatol": 1e-10})
+            minimize(height, start, method="Nelder-Mead", options={"xatol": 1e-5, "fatol": 1e-9})
             for start in coarse
         ),
         key=lambda result: float(result.fun),

@@ -156,6 +156,7 @@ class Surroundings:
     bed: BedResult | None
     stone: Material  # of sinkers that are still to be chosen
     at_hand: tuple[Body, ...]  # stones to choose from
+    offers: bool = True  # whether sinkers are sought where it is not proved that wood stays
 
     @property
     def soil_line(self) -> Floats:
@@ -314,21 +315,38 @@ def _judge_group(
         carries=tuple(stage.bodies[i].name for i in stage.above(number)),
         doubtful=_doubtful(stage, number),
         burial=_burial(group, stage.placed, around),
-        offers=offers_for(
-            stage,
-            number,
-            lambda bare: [rig_of(bare, end, number, group.friction) for end in strained],
-            lambda held: not _doubts(held, number, ends, strained, soaked),
-            soil,
-            around.grid,
-            material,
-            around.at_hand,
-        ),
+        offers=_offers(stage, number, ends, strained, soaked, soil, material, around, verdict),
         has_choice=bool(around.at_hand),
         stage=stage,
         number=number,
         rigs=rigs,
     )
+
+
+def _offers(
+    stage: Stage,
+    number: int,
+    ends: Sequence[End],
+    strained: Sequence[End],
+    soaked: End,
+    soil: Floats,
+    material: Material,
+    around: Surroundings,
+    verdict: Verdict,
+) -> Offers:
+    """Seek sinkers where it is not proved that a group stays, or places are named for them."""
+    group = stage.bodies[number].group
+    assert group is not None
+    if not around.offers or (verdict is Verdict.STAYS and not group.tie_points):
+        return Offers(np.empty((0, 3)), "", ())
+
+    def rigs_of(bare: Stage) -> list[Rig]:
+        return [rig_of(bare, end, number, group.friction) for end in strained]
+
+    def stays(held: Stage) -> bool:
+        return not _doubts(held, number, ends, strained, soaked)
+
+    return offers_for(stage, number, rigs_of, stays, soil, around.grid, material, around.at_hand)
 
 
 def _doubtful(stage: Stage, number: int) -> tuple[str, ...]:
@@ -461,7 +479,7 @@ def _held_factor(stage: Stage, ends: Sequence[End], margins: Floats) -> float:
         up = lift > 1e-6
         if up.any():
             found = min(found, float((1 + row[up] / lift[up]).min()))
-    return found
+    return max(found, 0.0)  # nothing of it is held at all
 
 
 def _tie_forces(middle: Rig, rigs: Sequence[Rig]) -> tuple[tuple[float, ...], tuple[float, ...]]:

@@ -17,8 +17,7 @@ THROUGH = 0.02  # [m]: so far below a top that is not drawn exactly, a body stil
 FLANK = 0.5  # [-]: upward part of a normal; what is steeper is a flank, nothing rests on it
 SLOPE_OVER = 0.02  # of the soil [m]
 FOOT = 0.03  # [m]: corners so far above the lowest one may come to touch the floor
-SEARCHED = 4.0  # in cells of the grid: how near the coarse gap must come to be looked at exactly
-MOST_PAIRS = 2_000_000  # compared at a time
+SEARCHED = 2.5  # in cells of the grid: how near the coarse gap must come to be looked at exactly
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -297,20 +296,31 @@ def _upward(corners: Floats) -> Floats:
 
 def _over_faces(points: Floats, corners: Floats) -> tuple[Indices, Indices, Floats]:
     """Which points (p, 3) lie over or under which faces (f, 3, 3), and the height there."""
-    found_points, found_faces, heights = [], [], []
-    step = max(1, MOST_PAIRS // max(1, len(corners)))
-    (ax, ay, az), (bx, by, bz), (cx, cy, cz) = corners.transpose(1, 2, 0)
+    p, f = _boxes_meeting(points[:, None, :2], corners[:, :, :2])
+    (ax, ay, az), (bx, by, bz), (cx, cy, cz) = corners[f].transpose(1, 2, 0)
+    x, y = points[p, 0], points[p, 1]
     whole = (by - cy) * (ax - cx) + (cx - bx) * (ay - cy)
     with np.errstate(divide="ignore", invalid="ignore"):
-        for start in range(0, len(points), step):
-            x, y = points[start : start + step, 0, None], points[start : start + step, 1, None]
-            u = ((by - cy) * (x - cx) + (cx - bx) * (y - cy)) / whole
-            v = ((cy - ay) * (x - cx) + (ax - cx) * (y - cy)) / whole
-            p, f = np.nonzero((u >= -1e-9) & (v >= -1e-9) & (u + v <= 1 + 1e-9))
-            found_points.append(p + start)
-            found_faces.append(f)
-            heights.append(u[p, f] * az[f] + v[p, f] * bz[f] + (1 - u - v)[p, f] * cz[f])
-    return np.concatenate(found_points), np.concatenate(found_faces), np.concatenate(heights)
+        u = ((by - cy) * (x - cx) + (cx - bx) * (y - cy)) / whole
+        v = ((cy - ay) * (x - cx) + (ax - cx) * (y - cy)) / whole
+    height = u * az + v * bz + (1 - u - v) * cz
+    inside = (u >= -1e-9) & (v >= -1e-9) & (u + v <= 1 + 1e-9)
+    return p[inside], f[inside], height[inside]
+
+
+def _boxes_meeting(a: Floats, b: Floats) -> tuple[Indices, Indices]:
+    """Pairs of two lots of shapes, (n, k, 2) and (m, l, 2), whose boxes meet."""
+    if len(a) > len(b):
+        j, i = _boxes_meeting(b, a)
+        return i, j
+    (left, front), (right, back) = b.min(axis=1).T, b.max(axis=1).T
+    found = [
+        np.flatnonzero((left <= x1) & (right >= x0) & (front <= y1) & (back >= y0))
+        for (x0, y0), (x1, y1) in zip(a.min(axis=1), a.max(axis=1), strict=True)
+    ]
+    counts = [len(part) for part in found]
+    second = np.concatenate(found) if found else np.empty(0, dtype=np.int64)
+    return np.repeat(np.arange(len(a)), counts), second
 
 
 def _edges(form: Form, faces: Indices) -> Floats:
@@ -322,26 +332,21 @@ def _edges(form: Form, faces: Indices) -> Floats:
 
 def _crossings(upper: Floats, lower: Floats) -> tuple[Floats, Floats, Floats]:
     """Where edges cross, seen from above: places on the lower one, normals, gaps."""
-    places, normals, gaps = [], [], []
-    step = max(1, MOST_PAIRS // max(1, len(lower)))
-    q, s = lower[None, :, 0], (lower[:, 1] - lower[:, 0])[None]
-    for start in range(0, len(upper), step):
-        p = upper[start : start + step, None, 0]
-        r = (upper[start : start + step, 1] - upper[start : start + step, 0])[:, None]
-        cross = r[..., 0] * s[..., 1] - r[..., 1] * s[..., 0]
-        d = q - p
-        with np.errstate(divide="ignore", invalid="ignore"):
-            t = (d[..., 0] * s[..., 1] - d[..., 1] * s[..., 0]) / cross
-            u = (d[..., 0] * r[..., 1] - d[..., 1] * r[..., 0]) / cross
-        i, j = np.nonzero((t >= 0) & (t <= 1) & (u >= 0) & (u <= 1) & (np.abs(cross) > 1e-12))
-        on_upper = p[i, 0] + t[i, j, None] * r[i, 0]
-        on_lower = q[0, j] + u[i, j, None] * s[0, j]
-        normal = np.cross(r[i, 0], s[0, j])
-        normal *= np.sign(normal[:, 2:])
-        places.append(on_lower)
-        gaps.append(on_upper[:, 2] - on_lower[:, 2])
-        normals.append(normal / np.maximum(np.linalg.norm(normal, axis=1), 1e-30)[:, None])
-    return np.concatenate(places), np.concatenate(normals), np.concatenate(gaps)
+    i, j = _boxes_meeting(upper[:, :, :2], lower[:, :, :2])
+    p, r = upper[i, 0], upper[i, 1] - upper[i, 0]
+    q, s = lower[j, 0], lower[j, 1] - lower[j, 0]
+    cross = r[:, 0] * s[:, 1] - r[:, 1] * s[:, 0]
+    d = q - p
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t = (d[:, 0] * s[:, 1] - d[:, 1] * s[:, 0]) / cross
+        u = (d[:, 0] * r[:, 1] - d[:, 1] * r[:, 0]) / cross
+    meet = (t >= 0) & (t <= 1) & (u >= 0) & (u <= 1) & (np.abs(cross) > 1e-12)
+    places = (q + u[:, None] * s)[meet]
+    gaps = (p + t[:, None] * r)[meet, 2] - places[:, 2]
+    normals = np.cross(r[meet], s[meet])
+    normals *= np.sign(normals[:, 2:])
+    length = np.linalg.norm(normals, axis=1)
+    return places, normals / np.maximum(length, 1e-30)[:, None], gaps
 
 
 def patch_corners(resting: Resting, chosen: NDArray[np.bool_]) -> Indices:

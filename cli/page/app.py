@@ -1,0 +1,140 @@
+"""The application: pages over one served folder, behind the gate."""
+
+import asyncio
+from collections.abc import Callable
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.responses import FileResponse, PlainTextResponse, Response
+from nicegui import ui
+
+from plumbstone.cli.page.desk import Desk
+from plumbstone.cli.page.folder import Folder
+from plumbstone.cli.page.gate import Gate
+from plumbstone.cli.page.tank_view import TankView
+from plumbstone.cli.page.weigh_view import WeighView
+from plumbstone.cli.page.widgets import BROKEN, button, element, page, telling
+from plumbstone.cli.wording.report import money_words
+from plumbstone.cli.wording.units import Units, mass_words, show_length
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.ranges import Range
+
+ORDERS: dict[str, Callable[[Any], Any]] = {
+    "lightest": lambda kept: kept.kilograms[1],
+    "heaviest": lambda kept: -kept.kilograms[1],
+    "by rock": lambda kept: (kept.material, kept.name),
+}
+
+
+def application(
+    folder: Folder, units: Units, hosts: frozenset[str], secret: str | None = None
+) -> Gate:
+    """Build the application for one folder."""
+    desks: dict[str, Desk] = {}
+    # No page of interactive documentation: it would load parts from elsewhere.
+    app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
+
+    def desk(name: str) -> Desk:
+        folder.scape(name)
+        return desks.setdefault(name, Desk(folder, name))
+
+    @ui.page("/")
+    def weigh() -> None:
+        WeighView(folder, units)
+
+    @ui.page("/stock")
+    def stock(order: str = "heaviest", rock: str = "") -> None:
+        _stock_page(folder, units, order, rock)
+
+    @ui.page("/tanks")
+    def tanks() -> None:
+        _tanks_page(folder)
+
+    @ui.page("/tank/{name}")
+    def tank(name: str) -> None:
+        TankView(desk(name), units).build()
+
+    @app.get("/scene/{name}")
+    async def scene(name: str) -> Response:
+        from plumbstone.cli.pictures.scene import glb_bytes
+        from plumbstone.cli.pictures.sight import look_at
+
+        seen = desk(name).seen
+        if seen is None:
+            return PlainTextResponse("Not laid out yet.", 404)
+        data = await asyncio.to_thread(lambda plan: glb_bytes(look_at(plan)), seen.plan)
+        return Response(data, media_type="model/gltf-binary")
+
+    @app.get("/picture/{name}")
+    def picture(name: str) -> Response:
+        path = folder.picture_of(name)
+        return FileResponse(path) if path else PlainTextResponse("No picture.", 404)
+
+    @app.exception_handler(PlumbstoneError)
+    async def plain(_request: Any, error: PlumbstoneError) -> Response:
+        return PlainTextResponse(f"{error}\n", 404)
+
+    @app.exception_handler(Exception)
+    async def broken(_request: Any, _error: Exception) -> Response:
+        return PlainTextResponse(f"{BROKEN}\n", 500)
+
+    ui.run_with(
+        app,
+        title="plumbstone",
+        dark=None,
+        tailwind=False,
+        show_welcome_message=False,
+        language="en-US",
+    )
+    return Gate(app, hosts, secret)
+
+
+def _stock_page(folder: Folder, units: Units, order: str, rock: str) -> None:
+    """Show cards of what was kept."""
+    with page("Stock", "/stock", narrow=False) as wrong:
+        kept = sorted(folder.kept(), key=ORDERS.get(order, ORDERS["heaviest"]))
+        if not kept:
+            element("p", "", "Nothing kept yet. Weigh a stone and keep it.")
+            return
+        with element("div", "acts"):
+            for words in ORDERS:
+                element("a", "", words, href=f"/stock?order={words}")
+            for material in sorted({one.material for one in kept}):
+                element("a", "", f"only {material}", href=f"/stock?order={order}&rock={material}")
+        with element("ul", "cards"):
+            for number, one in enumerate(kept, 1):
+                if rock and one.material != rock:
+                    continue
+                with element("li", "card"):
+                    if folder.picture_of(one.name):
+                        element("img", "", src=f"/picture/{one.name}", alt="")
+                    element("h2", "", f"{number}. {one.name}")
+                    mass = Range(*one.kilograms)
+                    element("p", "mid", mass_words(mass, units))
+                    if one.price is not None:
+                        element("p", "", f"Price {money_words(mass.times(one.price))}")
+                    sides = " × ".join(show_length(side, units) for side in one.size)
+                    element("p", "soft", ", ".join(filter(None, (one.material, sides))))
+
+                    async def drop(name: str = one.name) -> None:
+                        folder.drop(name)
+                        ui.navigate.reload()
+
+                    button("Take off the list", telling(lambda: wrong)(drop), "small")
+
+
+def _tanks_page(folder: Folder) -> None:
+    """List the scape files, and start a new one."""
+    with page("Tanks", "/tanks") as wrong:
+        names = folder.scapes()
+        if not names:
+            element("p", "", "There is no tank in this folder yet.")
+        with element("ul", "cards"):
+            for name in names:
+                with element("li", "card"):
+                    element("a", "mid", name.removesuffix(".toml"), href=f"/tank/{name}")
+
+        async def start() -> None:
+            ui.navigate.to(f"/tank/{folder.new_tank()}")
+
+        button("Start a new tank", telling(lambda: wrong)(start), "main")

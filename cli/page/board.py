@@ -1,0 +1,198 @@
+"""What is drawn of a tank: outlines from above and from the front, in millimetres on the screen."""
+
+import itertools
+from collections.abc import Iterable
+from typing import Any
+
+import numpy as np
+
+from plumbstone.cli.page.desk import Seen
+from plumbstone.cli.pictures.colours import colour_of
+from plumbstone.cli.wording.units import Units, mass_words, place_words
+from plumbstone.meshes.columns import Grid, Window, columns_of
+from plumbstone.meshes.piece import Floats
+from plumbstone.volumes.bed.pouring import BedResult
+from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.layout import Layout
+from plumbstone.volumes.plan import Plan
+
+OUTLINE_GRID = 0.003  # [m]
+BED_CELLS = 160  # along the length, of what is drawn of the bed
+LEVELS, OFF_LEVEL = 0.02, 0.0007  # lines of equal height, just off what is flat by design [m]
+HALF = 0.5
+
+
+def drawing_of(seen: Seen, layout: Layout, units: Units) -> dict[str, Any]:
+    """Give all that the board draws, as plain data; heavy outlines are remembered."""
+    plan, tank, memo = seen.plan, seen.plan.scape.tank, layout.memo
+    height = tank.height or max(tank.water_line or 0.0, 0.3)
+    floats = floating(plan)
+    figures = {piece.name: piece for piece in seen.report.pieces}
+    pieces = []
+    for number, body in enumerate(plan.bodies, 1):
+        told = figures[body.entry.name]
+        above, front = memo(outlines, body, tank.length, tank.depth, height)
+        place = (
+            f"{place_words(told.from_left_m, units)} from the left, "
+            f"{place_words(told.from_front_m, units)} from the front"
+        )
+        low, high = body.piece.vertices.min(axis=0), body.piece.vertices.max(axis=0)
+        pieces.append(
+            {
+                "number": number,
+                "name": body.entry.name,
+                "kind": body.entry.kind,
+                "fill": colour_of(body.entry.material),
+                "label": f"{number}. {body.entry.name}, {told.material}, "
+                f"{mass_words(told.mass_kg, units)}, {place}",
+                "above": above,
+                "front": front,
+                "at": [_mm(body.entry.at[0]), _mm(body.entry.at[1])],
+                "middle": [_mm((low[0] + high[0]) / 2), _mm((low[1] + high[1]) / 2)],
+                "centre": _mm((low[2] + high[2]) / 2),
+                "box": [_mm(v) for v in (low[0], high[0], low[1], high[1])],
+                "near": float(low[1]),
+                "top": float(high[2]),
+                "floats": body.entry.name in floats,
+                "on_bed": body.entry.rests == "bed",
+            }
+        )
+    borders = [[(x, tank.depth - y) for x, y in row.line] for row in plan.scape.borders]
+    return {
+        "length": _mm(tank.length),
+        "depth": _mm(tank.depth),
+        "height": _mm(height),
+        "water": None if tank.water_line is None else _mm(tank.water_line),
+        "zones": [] if plan.bed is None else memo(zones, plan.bed),
+        "skyline": [] if plan.bed is None else memo(skyline, plan.bed, height),
+        "border": " ".join(_path(line, closed=False) for line in borders) or None,
+        "gaps": [
+            {"x": _mm(gap.at[0]), "y": _mm(tank.depth - gap.at[1])}
+            for gap in (plan.border.gaps if plan.border else ())
+            if gap.state != "holds"
+        ],
+        "pieces": pieces,
+    }
+
+
+def floating(plan: Plan) -> set[str]:
+    """Name the wood that is not proved to stay."""
+    return {name for hold in plan.holds if not hold.stays for name in hold.group.wood}
+
+
+def outlines(body: Body, length: float, depth: float, height: float) -> tuple[str, str]:
+    """Give the outline of a body from above and from the front as paths."""
+    grid = Grid.of_spacing(length, depth, OUTLINE_GRID)
+    window = columns_of(body.piece.vertices, body.piece.faces, grid)
+    return _from_above(window, grid, depth), _from_front(window, grid, height)
+
+
+def zones(bed: BedResult) -> list[dict[str, str]]:
+    """Give the areas where each layer lies on top, and lines of equal height."""
+    every = max(1, bed.grid.nx // BED_CELLS)
+    x, y = bed.grid.x[::every], bed.grid.y[::every]
+    x, y = (
+        np.concatenate([[0.0], places, [side]])
+        for places, side in ((x, bed.grid.length), (y, bed.grid.depth))
+    )
+    found = []
+    for result in bed.layers:
+        lies = (result.surface > result.below + 1e-4).astype(float)[::every, ::every]
+        paths = _contours(x, y, np.pad(lies, 1, mode="edge"), HALF, bed.grid.depth, filled=True)
+        if paths:
+            found.append({"d": paths, "fill": colour_of(result.layer.material)})
+    level = np.pad(bed.surface[::every, ::every], 1, mode="edge")
+    for height in np.arange(LEVELS + OFF_LEVEL, float(level.max()), LEVELS):
+        path = _contours(x, y, level, float(height), bed.grid.depth)
+        if path:
+            found.append({"d": path, "fill": ""})
+    return found
+
+
+def skyline(bed: BedResult, height: float) -> list[dict[str, str]]:
+    """Give the layers as the front pane shows them, and the bed's highest line behind."""
+    every = max(1, bed.grid.nx // BED_CELLS)
+    x = np.concatenate([[0.0], bed.grid.x[::every], [bed.grid.length]])
+
+    def along(row: Floats) -> Floats:
+        cut: Floats = np.pad(row[::every], 1, mode="edge")
+        return cut
+
+    found = []
+    for result in reversed(bed.layers):
+        lies = result.surface > result.below + 1e-4
+        top = along(np.where(lies, result.surface, 0.0).max(axis=0))
+        band = _band(x, np.zeros_like(top), top, height)
+        found.append({"d": band, "fill": colour_of(result.layer.material)})
+    for result in bed.layers:
+        below, top = along(result.below[0]), along(result.surface[0])
+        band = _band(x, below, top, height)
+        found.append({"d": band, "fill": colour_of(result.layer.material)})
+    return found
+
+
+def _from_above(window: Window, grid: Grid, depth: float) -> str:
+    """Give the outline of columns on the floor."""
+    rows, columns = window.place
+    step_x, step_y = grid.spacing
+    covered = np.pad(np.isfinite(window.lowest()).astype(float), 2)
+    x = (np.arange(covered.shape[1]) + columns.start - 1.5) * step_x
+    y = (np.arange(covered.shape[0]) + rows.start - 1.5) * step_y
+    return _contours(x, y, _smoothed(covered), HALF, depth)
+
+
+def _from_front(window: Window, grid: Grid, height: float) -> str:
+    """Give the outline of columns as seen through the front pane."""
+    if not window.bottoms.size:
+        return ""
+    step = OUTLINE_GRID
+    top = float(np.nanmax(np.where(np.isfinite(window.tops), window.tops, np.nan)))
+    crossed = np.zeros((int(top / step) + 3, window.bottoms.shape[2]))
+    solid = np.isfinite(window.bottoms)
+    column = np.broadcast_to(np.arange(crossed.shape[1]), solid.shape)[solid]
+    np.add.at(crossed, (np.rint(window.bottoms[solid] / step).astype(int).clip(0), column), 1)
+    np.add.at(crossed, (np.rint(window.tops[solid] / step).astype(int) + 1, column), -1)
+    covered = np.pad((crossed.cumsum(axis=0) > 0).astype(float), 2)
+    x = (np.arange(covered.shape[1]) + window.column - 1.5) * grid.spacing[0]
+    z = (np.arange(covered.shape[0]) - 1.5) * step
+    return _contours(x, z, _smoothed(covered), HALF, height)
+
+
+def _smoothed(covered: Floats) -> Floats:
+    """Soften the steps of a grid."""
+    from scipy.ndimage import gaussian_filter
+
+    found: Floats = gaussian_filter(covered, 0.8)
+    return found
+
+
+def _band(x: Floats, low: Floats, high: Floats, height: float) -> str:
+    """Give the area between two lines."""
+    ahead = list(zip(x, height - high, strict=True))
+    back = list(zip(x, height - low, strict=True))[::-1]
+    return _path([*ahead, *back]) if ahead else ""
+
+
+def _contours(
+    x: Any, y: Any, level: Floats, at: float, depth: float, *, filled: bool = False
+) -> str:
+    """Give lines, or areas above, of one level as a path; the back pane is up."""
+    import contourpy
+
+    generator = contourpy.contour_generator(x, y, level)
+    lines: Any = generator.lines(at)
+    if filled:  # areas come with the places where their outline and each hole begin
+        areas: Any = zip(*generator.filled(at, 1e9), strict=True)
+        lines = [area[a:b] for area, starts in areas for a, b in itertools.pairwise(starts)]
+    paths = ([(px, depth - py) for px, py in line] for line in lines if len(line) > 2)
+    return "".join(_path(path, closed=filled) for path in paths)
+
+
+def _path(points: Iterable[tuple[float, float]], *, closed: bool = True) -> str:
+    """Write points [m] as a path in millimetres."""
+    words = " ".join(f"{x * 1e3:.0f},{y * 1e3:.0f}" for x, y in points)
+    return f"M{words}{'Z' if closed else ''}"
+
+
+def _mm(metres: float) -> float:
+    return round(float(metres) * 1e3, 1)

@@ -1,0 +1,229 @@
+"""One open scape: its text, what undoes it, and what was computed of it, kept warm."""
+
+import asyncio
+import tomllib
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from plumbstone.cli.files import put_whole
+from plumbstone.cli.page.folder import Folder, FolderError
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.volumes.layout import Layout
+from plumbstone.volumes.plan import Plan
+from plumbstone.volumes.report import report_of
+from plumbstone.volumes.scape.scape import Scape, scape_from
+
+if TYPE_CHECKING:
+    from plumbstone.volumes.figures import Report
+
+Edit = Callable[[str], str]
+
+
+class ChangedOutsideError(PlumbstoneError):
+    """The file was changed by something else since it was read."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """What was computed of one state of the scape."""
+
+    plan: Plan
+    report: "Report"
+    exact: bool  # False for a preview, in which nothing is judged
+
+
+@dataclass(slots=True, eq=False)
+class Desk:
+    """A scape file that is open; every tab that shows it looks at the same one."""
+
+    folder: Folder
+    name: str
+    text: str = ""
+    layout: Layout | None = None
+    seen: Seen | None = None
+    fault: str = ""  # why it cannot be laid out
+    version: int = 0  # counts changes of the text
+    shown: int = 0  # counts changes of what is to be seen
+    _stamp: tuple[int, int] = (0, 0)
+    _undone: list[str] = field(default_factory=list)
+    _done: list[str] = field(default_factory=list)
+    _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
+    _refining: bool = False
+    _before: str = ""
+
+    @property
+    def can_undo(self) -> bool:
+        """Tell whether there is something to undo."""
+        return bool(self._done)
+
+    @property
+    def can_redo(self) -> bool:
+        """Tell whether there is something to do again."""
+        return bool(self._undone)
+
+    async def look(self) -> bool:
+        """Take the file as it is on the disk; tell whether it had changed.
+
+        A change from outside becomes one step that can be undone.
+        """
+        async with self._lock:
+            stamp = self._disk_stamp()
+            if stamp == self._stamp:
+                return False
+            text = self._disk_text()
+            self._stamp = stamp
+            if text == self.text:
+                return False
+            if self.text:
+                self._done.append(self.text)
+                self._undone.clear()
+            self.text = text
+            self.version += 1
+            await self._lay_out()
+            return True
+
+    async def change(self, edit: Edit, *, over: bool = False) -> None:
+        """Change the text, see that it can be laid out, and write it.
+
+        Parameters
+        ----------
+        edit : callable
+            Gives the new text of the old one.
+        over : bool
+            Whether to write even where the file was changed outside.
+
+        Raises
+        ------
+        ChangedOutsideError
+            If the file on the disk is not the one that was read.
+        PlumbstoneError
+            If the new text cannot be laid out and the old one could; nothing is written.
+        """
+        async with self._lock:
+            await self._write(edit(self.text), over)
+            self._done.append(self._before)
+            self._undone.clear()
+
+    async def undo(self) -> None:
+        """Go one change back."""
+        await self._step(self._done, self._undone)
+
+    async def redo(self) -> None:
+        """Take one change up again."""
+        await self._step(self._undone, self._done)
+
+    async def moved(self, name: str, to: tuple[float, float]) -> Seen:
+        """Look at a piece elsewhere [m] without changing anything."""
+        assert self.layout is not None
+        return await asyncio.to_thread(_preview, self.layout.moved(name, to))
+
+    async def filled(self, level: float) -> Seen:
+        """Look at another water line [m] without changing anything."""
+        assert self.layout is not None
+        return await asyncio.to_thread(_preview, self.layout.with_water_line(level))
+
+    async def refine(self) -> None:
+        """Compute everything exactly, for the newest state only."""
+        if self._refining:
+            return
+        self._refining = True
+        try:
+            while self.layout is not None and not (self.seen and self.seen.exact):
+                layout, version = self.layout, self.version
+                try:
+                    seen = await asyncio.to_thread(_exact, layout)
+                except PlumbstoneError as error:
+                    if version == self.version:
+                        self.fault = str(error)
+                        self.shown += 1
+                        return
+                    continue
+                if version == self.version:
+                    self.seen, self.fault = seen, ""
+                    self.shown += 1
+        finally:
+            self._refining = False
+
+    async def _step(self, take: list[str], give: list[str]) -> None:
+        """Move one text from a pile onto the other."""
+        async with self._lock:
+            if take:
+                await self._write(take[-1], over=False)
+                take.pop()
+                give.append(self._before)
+
+    async def _write(self, text: str, over: bool) -> None:
+        """Write a new text once it is known to hold."""
+        if not over and self._disk_stamp() != self._stamp and self._disk_text() != self.text:
+            raise ChangedOutsideError(f"{self.name} was changed by another program meanwhile.")
+        scape = self._scape(text)
+        layout = self.layout.with_scape(scape) if self.layout else Layout(scape)
+        try:
+            seen: Seen | None = await asyncio.to_thread(_preview, layout)
+            fault = ""
+        except PlumbstoneError as error:
+            if not self.fault:
+                raise
+            seen, fault = None, str(error)
+        self._put(text)
+        self._before, self.text = self.text, text
+        self._stamp = self._disk_stamp()
+        self.layout, self.seen, self.fault = layout, seen or self.seen, fault
+        self.version += 1
+        self.shown += 1
+
+    async def _lay_out(self) -> None:
+        """Lay out the text as it is, or say why not."""
+        try:
+            scape = self._scape(self.text)
+            layout = self.layout.with_scape(scape) if self.layout else Layout(scape)
+            self.layout = layout
+            self.seen = await asyncio.to_thread(_preview, layout)
+            self.fault = ""
+        except PlumbstoneError as error:
+            self.fault = str(error)
+        self.shown += 1
+
+    def _scape(self, text: str) -> Scape:
+        """Read a text; the reader itself refuses files outside of the folder."""
+        try:
+            values = tomllib.loads(text)
+        except (tomllib.TOMLDecodeError, RecursionError) as error:
+            raise FolderError(f"{self.name} is not valid TOML: {error}.") from None
+        return scape_from(values, self._path)
+
+    def _put(self, text: str) -> None:
+        """Write the file in one step."""
+        try:
+            put_whole(self._path, text.encode())
+        except OSError as error:
+            raise FolderError(f"{self.name} cannot be written ({error.strerror}).") from None
+
+    @property
+    def _path(self) -> Path:
+        return self.folder.scape(self.name)
+
+    def _disk_text(self) -> str:
+        try:
+            return self._path.read_bytes().decode()
+        except (OSError, UnicodeDecodeError) as error:
+            raise FolderError(f"{self.name} cannot be read: {error}.") from None
+
+    def _disk_stamp(self) -> tuple[int, int]:
+        try:
+            found = self._path.stat()
+        except OSError as error:
+            raise FolderError(f"{self.name} cannot be read: {error}.") from None
+        return found.st_mtime_ns, found.st_size
+
+
+def _preview(layout: Layout) -> Seen:
+    plan = layout.preview()
+    return Seen(plan, report_of(plan), exact=False)
+
+
+def _exact(layout: Layout) -> Seen:
+    plan = layout.plan()
+    return Seen(plan, report_of(plan), exact=True)

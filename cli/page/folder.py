@@ -1,0 +1,141 @@
+"""The served folder: its scape files and the stock, and nothing outside of it."""
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from plumbstone.cli.files import put_whole, write_new
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.volumes.scape.scape import LARGEST_FILE
+from plumbstone.volumes.scape.writing import free_name, with_added, without
+
+STOCK = "stock"  # folder of kept pieces
+LIST = "stock.toml"
+
+
+class FolderError(PlumbstoneError, ValueError):
+    """Something that the served folder does not hold, or must not reach."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """One stone or piece of wood in the stock."""
+
+    name: str
+    kind: str
+    material: str
+    kilograms: tuple[float, float, float]  # low, middle, high
+    litres: tuple[float, float, float]
+    size: tuple[float, ...]  # [m]
+    price: float | None  # per kilogram
+    mass: str  # as weighed on the till, empty where it was not
+    scan: str  # file in the stock folder, empty for a piece by size
+    trust: str
+
+
+@dataclass(frozen=True, slots=True)
+class Folder:
+    """The folder that is served."""
+
+    root: Path
+
+    def scapes(self) -> list[str]:
+        """List the scape files in it."""
+        return sorted(
+            path.name
+            for path in self.root.glob("*.toml")
+            if path.is_file() and not path.is_symlink() and path.name != LIST
+        )
+
+    def scape(self, name: str) -> Path:
+        """Find a scape file by its name.
+
+        Raises
+        ------
+        FolderError
+            If there is none of that name in the folder itself.
+        """
+        if name not in self.scapes():
+            raise FolderError("There is no such tank in this folder.")
+        return self.root / name
+
+    def new_tank(self) -> str:
+        """Write a tank to start from, under a name that is free; give the name."""
+        text = files("plumbstone.cli").joinpath("starter.toml").read_text(encoding="utf-8")
+        taken = [path.stem for path in self.root.glob("*.toml")]
+        name = f"{free_name('tank', taken)}.toml"
+        write_new(self.root / name, text.replace("FILE", name).encode())
+        return name
+
+    def kept(self) -> list[Kept]:
+        """List what the stock holds, as it was kept."""
+        return [_kept(row) for row in _tables(self._list()).get("kept", [])]
+
+    def keep(self, found: Mapping[str, Any], mesh: bytes | None, picture: bytes | None) -> str:
+        """Put a piece into the stock; `found` holds the keys of its row. Give its name."""
+        folder = self.root / STOCK
+        folder.mkdir(parents=True, exist_ok=True)
+        text = self._list()
+        name = free_name(str(found["name"]), [kept.name for kept in self.kept()])
+        row = {**found, "name": name}
+        stem = _file_stem(name)
+        if mesh is not None:
+            put_whole(folder / f"{stem}.ply", mesh)
+            row["scan"] = f"{STOCK}/{stem}.ply"
+        if picture is not None:
+            put_whole(folder / f"{stem}.png", picture)
+        put_whole(folder / LIST, with_added(text, "kept", row).encode())
+        return name
+
+    def drop(self, name: str) -> None:
+        """Take a piece out of the list; its files stay."""
+        put_whole(self.root / STOCK / LIST, without(self._list(), "kept", name).encode())
+
+    def picture_of(self, name: str) -> Path | None:
+        """Find the picture of a kept piece."""
+        if name not in [kept.name for kept in self.kept()]:
+            return None
+        path = self.root / STOCK / f"{_file_stem(name)}.png"
+        return path if path.is_file() and not path.is_symlink() else None
+
+    def _list(self) -> str:
+        """Read the list of the stock; empty where there is none."""
+        path = self.root / STOCK / LIST
+        return path.read_bytes().decode() if path.is_file() else "# Stones and wood in stock.\n"
+
+
+def _kept(row: Mapping[str, Any]) -> Kept:
+    low, mid, high = (float(v) for v in row["kilograms"])
+    return Kept(
+        name=str(row["name"]),
+        kind=str(row.get("kind", "stone")),
+        material=str(row["material"]),
+        kilograms=(low, mid, high),
+        litres=tuple(float(v) for v in row["litres"]),  # type: ignore[arg-type]
+        size=tuple(float(v) for v in row.get("size_m", ())),
+        price=row.get("price"),
+        mass=str(row.get("mass", "")),
+        scan=str(row.get("scan", "")),
+        trust=str(row.get("trust", "")),
+    )
+
+
+def _tables(text: str) -> dict[str, Any]:
+    """Read TOML, with one plain message for what can go wrong."""
+    if len(text) > LARGEST_FILE:
+        raise FolderError("This file is over 2 MB; a scape file is a page of text.")
+    try:
+        return tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise FolderError(f"This file is not valid TOML: {error}.") from None
+
+
+def _file_stem(name: str) -> str:
+    """Give the start of a file's name: letters and digits of a piece's name, and its checksum."""
+    import zlib
+
+    plain = "".join(c if c.isascii() and c.isalnum() else "-" for c in name.lower())[:40]
+    return f"{plain.strip('-') or 'piece'}-{zlib.crc32(name.encode()):08x}"

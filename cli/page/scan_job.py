@@ -1,0 +1,141 @@
+"""Weighing a stranger's scan in a process of its own, which can be stopped and has limits."""
+
+import asyncio
+import contextlib
+import json
+import os
+import shutil
+import signal
+import sys
+import tempfile
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.reading import MESH_KINDS
+
+SECONDS = 120
+MEMORY = 6_000_000_000  # [bytes]
+KINDS = (*MESH_KINDS, ".xyz")
+
+
+class ScanError(PlumbstoneError, ValueError):
+    """A scan that was not weighed."""
+
+
+@dataclass(frozen=True, slots=True)
+class WeighedScan:
+    """What came out of it."""
+
+    document: dict[str, Any]  # as `weigh --json` gives one piece
+    mesh: bytes  # mended, PLY
+    picture: bytes  # PNG
+
+
+@dataclass(slots=True)
+class ScanJob:
+    """Scans that were sent, and the process that weighs them."""
+
+    folder: Path = field(default_factory=lambda: Path(tempfile.mkdtemp(prefix="plumbstone-scan-")))
+    names: list[str] = field(default_factory=list)  # as they were called where they came from
+    _process: asyncio.subprocess.Process | None = None
+
+    def take(self, name: str, content: bytes) -> None:
+        """Store a scan under a name of our own.
+
+        Raises
+        ------
+        ScanError
+            If its kind is none that can be read.
+        """
+        kind = Path(name).suffix.lower()
+        if kind not in KINDS:
+            known = ", ".join(k.lstrip(".") for k in KINDS)
+            raise ScanError(f"This is no scan that can be read; send one of: {known}.")
+        self.names.append(Path(name).name[:80])
+        (self.folder / f"scan{len(self.names)}{kind}").write_bytes(content)
+
+    async def weigh(self, *options: str) -> WeighedScan:
+        """Weigh what was taken.
+
+        Raises
+        ------
+        ScanError
+            If it cannot be weighed, took too long or was stopped; says what to do.
+        """
+        scans = sorted(path.name for path in self.folder.glob("scan*"))
+        words = ["--keep", "mended.ply", "--picture", "seen.png", *options, "--", *scans]
+        self._process = await asyncio.create_subprocess_exec(
+            sys.executable,
+            "-c",
+            _program(),
+            "weigh",
+            "--json",
+            *words,
+            cwd=self.folder,
+            stdin=asyncio.subprocess.DEVNULL,
+            stdout=asyncio.subprocess.PIPE,
+            stderr=asyncio.subprocess.PIPE,
+            start_new_session=True,
+        )
+        try:
+            out, wrong = await asyncio.wait_for(self._process.communicate(), SECONDS)
+        except TimeoutError:
+            self.stop()
+            raise ScanError(
+                f"Not done after {SECONDS} s; thin the scan out and send it again."
+            ) from None
+        except asyncio.CancelledError:
+            self.stop()
+            raise
+        return self._read(out, wrong.decode(errors="replace"))
+
+    def stop(self) -> None:
+        """End the process and all that it started."""
+        if self._process is not None and self._process.returncode is None:
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(self._process.pid, signal.SIGKILL)
+
+    def clear(self) -> None:
+        """End it, and remove what was sent."""
+        self.stop()
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+    def _read(self, out: bytes, wrong: str) -> WeighedScan:
+        """Take what the process wrote."""
+        assert self._process is not None
+        code = self._process.returncode
+        if code == -signal.SIGKILL:
+            raise ScanError("Stopped.")
+        try:
+            found = json.loads(out)["pieces"][0]
+            mesh = (self.folder / "mended.ply").read_bytes()
+            picture = (self.folder / "seen.png").read_bytes()
+        except (ValueError, LookupError, OSError):
+            raise ScanError(self._plain(wrong, code)) from None
+        return WeighedScan(found, mesh, picture)
+
+    def _plain(self, wrong: str, code: int | None) -> str:
+        """Give the program's message with the names that the user knows."""
+        text = wrong.strip().removeprefix("plumbstone: ")
+        if code != 1 or not text or "Traceback" in text:
+            return "This scan could not be weighed; export it anew, or type its size."
+        for path in sorted(self.folder.glob("scan*")):
+            number = int(path.stem.removeprefix("scan"))
+            text = text.replace(str(path), self.names[number - 1])
+            text = text.replace(path.name, self.names[number - 1])
+        return text.replace(f"{self.folder}/", "")
+
+
+def _program() -> str:
+    """Give the program as a process that first limits itself: memory, time, no dump."""
+    seconds = 2 * max(1, SECONDS)
+    return (
+        "import resource as r\n"
+        f"for what, most in ((r.RLIMIT_DATA, {MEMORY}), (r.RLIMIT_CPU, {seconds}), "
+        "(r.RLIMIT_CORE, 0)):\n"
+        "    r.setrlimit(what, (most, most))\n"
+        "from plumbstone.cli.main import run\n"
+        "run()"
+    )

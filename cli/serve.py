@@ -1,0 +1,108 @@
+"""`plumbstone serve`: the page for the shop and the desk."""
+
+import socket
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from plumbstone.cli.output import UnitsOption, plain_errors
+from plumbstone.cli.wording.units import Units
+
+HERE = ("127.0.0.1", "localhost")
+
+
+def serve(
+    folder: Annotated[Path, typer.Argument(help="Folder with scape files and stock.")] = Path(),
+    phone: Annotated[
+        bool, typer.Option("--phone", help="Also let a phone in this network in, by a secret link.")
+    ] = False,
+    port: Annotated[int, typer.Option("--port", min=1024, max=65535)] = 8470,
+    open_page: Annotated[
+        bool, typer.Option("--open/--no-open", help="Open the page in a browser.")
+    ] = True,
+    units: UnitsOption = Units.METRIC,
+) -> None:
+    """Open a page in the browser: weigh in the shop, lay out at the desk."""
+    from plumbstone.cli.page.gate import LINK, names_of, new_secret
+    from plumbstone.meshes.errors import PlumbstoneError
+
+    with plain_errors():
+        if not folder.is_dir():
+            raise PlumbstoneError(f"{folder}: is no folder; make it first.")
+        _check_free(port)
+        outside = _own_address() if phone else None
+        secret = new_secret() if phone else None
+    link = f"http://{outside or HERE[0]}:{port}{LINK + secret if secret else '/'}"
+    typer.echo(f"The page is at {link}")
+    if secret is not None:
+        _print_code(link)
+        typer.echo(
+            "Who has this link can read and change this folder; the network can listen in. "
+            "Use it in a network you trust, and end it with Ctrl-C."
+        )
+    hosts = names_of((*HERE, *((outside,) if outside else ())), port)
+    _run(folder, units, hosts, secret, port, open_page, link)
+
+
+def _run(
+    folder: Path,
+    units: Units,
+    hosts: frozenset[str],
+    secret: str | None,
+    port: int,
+    open_page: bool,
+    link: str,
+) -> None:
+    """Serve until it is stopped."""
+    import uvicorn
+
+    from plumbstone.cli.page.app import application
+    from plumbstone.cli.page.folder import Folder
+
+    gate = application(Folder(folder.resolve()), units, hosts, secret)
+    if open_page:
+        typer.launch(link)
+    uvicorn.run(
+        gate,
+        host="0.0.0.0" if secret else HERE[0],
+        port=port,
+        log_level="error",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=2,
+        ws_max_size=1_000_000,
+    )
+
+
+def _check_free(port: int) -> None:
+    """See that nothing listens at the port."""
+    from plumbstone.meshes.errors import PlumbstoneError
+
+    with socket.socket() as trial:
+        trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            trial.bind((HERE[0], port))
+        except OSError:
+            message = f"Port {port} is taken; name another with --port."
+            raise PlumbstoneError(message) from None
+
+
+def _own_address() -> str:
+    """Find the address of this machine in its network; nothing is sent for it."""
+    from plumbstone.meshes.errors import PlumbstoneError
+
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
+        try:
+            trial.connect(("192.0.2.1", 9))  # an address set aside for examples, RFC 5737
+            found: str = trial.getsockname()[0]
+        except OSError:
+            raise PlumbstoneError("This machine is in no network; join one first.") from None
+    return found
+
+
+def _print_code(link: str) -> None:
+    """Print a link as a QR code."""
+    import segno
+
+    segno.make(link, micro=False).terminal(compact=True)

@@ -1,0 +1,46 @@
+"""Two scapes beside each other: what differs for the one who chooses."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from plumbstone.cli.wording.report import money_words
+from plumbstone.cli.wording.units import Units, mass_words, place_words, volume_words
+from plumbstone.volumes.figures import HoldFigures, Report
+
+
+def compared(reports: tuple[Report, Report], units: Units) -> list[list[str]]:
+    """Give a table of two scapes: its head with the names of the files, then its rows."""
+    files = [Path(report.file).name for report in reports]
+    if files[0] == files[1]:
+        files = [report.file for report in reports]
+    heads = ["", *files]
+    cells = [dict(_told(report, units)) for report in reports]
+    names = [*cells[0], *(name for name in cells[1] if name not in cells[0])]
+    return [heads, *([name, *(part.get(name, "-") for part in cells)] for name in names)]
+
+
+def _told(report: Report, units: Units) -> Iterator[tuple[str, str]]:
+    """Give what is told of one scape, by its name."""
+    for place, level in report.depths_m.items():
+        yield f"Bed at the {place}", place_words(level, units)
+    if report.pieces:
+        yield "Highest piece", place_words(max(piece.top_m for piece in report.pieces), units)
+    if report.water is not None:
+        yield "Water to dose for", volume_words(report.water.dosing_m3, units)
+    if report.load is not None:
+        whole = report.load.full_kg or report.load.full_without_glass_kg
+        glass = "with" if report.load.full_kg is not None else "without"
+        yield f"Full, {glass} the glass", mass_words(whole, units)
+    for hold in report.holds:
+        yield f"Wood: {hold.name}", _hold_words(hold, units)
+    if report.costs.total is not None:
+        yield "Cost of what has a price", money_words(report.costs.total)
+
+
+def _hold_words(hold: HoldFigures, units: Units) -> str:
+    """Say in a few words whether wood stays down."""
+    if hold.stays:
+        return "stays, if set as described"
+    if hold.moves_at_m is None:
+        return "not held"
+    return f"moves at {place_words(hold.moves_at_m, units)}"

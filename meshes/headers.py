@@ -1,0 +1,194 @@
+"""What a scan's own header promises, against what the file holds: looked at before it is loaded."""
+
+import io
+import json
+import re
+import zipfile
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.limits import COPIES, LARGEST_FILE, SPARE_CORNERS, raised
+
+COMPONENT_SIZES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}  # glTF 2.0, 3.6.2.2
+COMPONENTS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
+COMPRESSED = {"KHR_draco_mesh_compression", "EXT_meshopt_compression"}
+MOST_RATIO = 25  # text of figures packs to a fifth or so; a bomb to a thousandth
+FREE_SIZE = 20_000_000  # [bytes]; unpacked, below which the ratio is no matter
+PLY_SIZES = {
+    "char": 1, "uchar": 1, "short": 2, "ushort": 2, "int": 4, "uint": 4, "float": 4, "double": 8,
+    "int8": 1, "uint8": 1, "int16": 2, "uint16": 2, "int32": 4, "uint32": 4, "float32": 4,
+    "float64": 8,
+}  # fmt: skip
+
+
+class HeaderError(PlumbstoneError, ValueError):
+    """A file that would unpack to far more than it holds; the message begins after its name."""
+
+
+def check_header(kind: str, content: bytes) -> None:
+    """Refuse a scan that would take far more memory than its size accounts for.
+
+    Parameters
+    ----------
+    kind : str
+        Its suffix, such as ``".glb"``; other kinds than GLB, glTF, 3MF and PLY pass.
+    content : bytes
+        The whole file.
+
+    Raises
+    ------
+    HeaderError
+        If it promises more than it holds.
+    ValueError, KeyError, TypeError, RecursionError
+        If its header is no header.
+    """
+    if kind in (".glb", ".gltf"):
+        _check_gltf(content, kind == ".glb")
+    elif kind in (".zip", ".usdz"):
+        _check_archive(content)
+    elif kind == ".3mf":
+        _check_archive(content)
+        _check_3mf(content)
+    elif kind == ".ply":
+        _check_ply(content)
+
+
+def _check_gltf(content: bytes, binary: bool) -> None:
+    """Check accessors against buffers, and what nodes repeat against what is stored."""
+    text = content
+    if binary:
+        text = content[20 : 20 + int.from_bytes(content[12:16], "little")]
+    tree = json.loads(text)
+    held = len(content)
+    if COMPRESSED & set(tree.get("extensionsUsed", [])):
+        held *= MOST_RATIO
+    if not binary:
+        buffers = (entry.get("byteLength", 0) for entry in tree.get("buffers", []))
+        held += min(sum(map(int, buffers)), raised(LARGEST_FILE))
+    accessors = tree.get("accessors", [])
+    for number, accessor in enumerate(accessors):
+        size = COMPONENT_SIZES[accessor["componentType"]] * COMPONENTS[accessor["type"]]
+        if not 0 <= accessor["count"] * size <= held:
+            raise HeaderError(
+                f"its accessor {number} promises {accessor['count']} entries, more than the file "
+                "holds; export it again."
+            )
+    corners = [_corners(mesh, accessors) for mesh in tree.get("meshes", [])]
+    nodes = tree.get("nodes", [])
+    own = [corners[node["mesh"]] if "mesh" in node else 1 for node in nodes]
+    children = {number: node.get("children", []) for number, node in enumerate(nodes)}
+    drawn = _with_children(dict(enumerate(own)), children)
+    _check_copies(sum(corners) + drawn, held // 12)
+
+
+def _corners(mesh: Mapping[str, Any], accessors: Sequence[Mapping[str, Any]]) -> int:
+    """Count the corners and indices that a glTF mesh is loaded to."""
+    count = 0
+    for primitive in mesh["primitives"]:
+        used = [*primitive["attributes"].values(), primitive.get("indices")]
+        count += sum(int(accessors[place]["count"]) for place in used if place is not None)
+    return count
+
+
+def _with_children(own: Mapping[Any, int], children: Mapping[Any, Iterable[Any]]) -> int:
+    """Add up what all roots draw, each child as often as it is named; rings are refused."""
+    total: dict[Any, int] = {}
+    for start in own:
+        path = [(start, iter(children.get(start, ())))]
+        on_path = {start}
+        while path:
+            node, left = path[-1]
+            following = next((c for c in left if c in own and c not in total), None)
+            if following is None:
+                parts = (total[c] for c in children.get(node, ()) if c in total)
+                total[node] = own[node] + sum(parts)
+                on_path.discard(node)
+                path.pop()
+            elif following in on_path:
+                raise HeaderError("holds parts that hold themselves; export it again.")
+            else:
+                on_path.add(following)
+                path.append((following, iter(children.get(following, ()))))
+    named = {child for group in children.values() for child in group}
+    return sum(count for node, count in total.items() if node not in named)
+
+
+def _check_copies(drawn: int, stored: int) -> None:
+    """Refuse copies of copies that come to far more corners than are stored."""
+    most = raised(COPIES * stored + SPARE_CORNERS)
+    if drawn > most:
+        problem = f"repeats its parts to {drawn:.3g} corners, over {most:.3g} for its size; export"
+        raise HeaderError(f"{problem} it as one mesh, or raise --limits.")
+
+
+_TAGS = re.compile(rb"<(?:[\w.-]+:)?(object|component|item|vertex|triangle)\b([^>]*)")
+_REFERENCE = re.compile(rb"""\b(id|objectid)\s*=\s*["']([^"']*)["']""")
+
+
+def _check_archive(content: bytes) -> None:
+    """Refuse an archive that would unpack to too much, or outside."""
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        entries = archive.infolist()
+    unpacked = sum(entry.file_size for entry in entries)
+    if unpacked > raised(LARGEST_FILE) or len(entries) > 10_000:
+        most = f"{raised(LARGEST_FILE) / 1e9:g} GB"
+        raise HeaderError(f"unpacks to over {most}; thin the mesh out, or raise --limits.")
+    if unpacked > raised(max(FREE_SIZE, MOST_RATIO * len(content))):
+        times = f"{unpacked / len(content):.0f} times its size"
+        raise HeaderError(f"unpacks to {times}, which no scan does; export it again.")
+    if any(".." in Path(e.filename).parts or e.filename.startswith("/") for e in entries):
+        raise HeaderError("holds paths that lead out of it; export it again.")
+
+
+def _check_3mf(content: bytes) -> None:
+    """Check how often the objects of a 3MF repeat each other."""
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        names = [name for name in archive.namelist() if name.endswith(".model")]
+        models = [archive.read(name) for name in names]
+    own: dict[bytes, int] = {}
+    children: dict[bytes, list[bytes]] = {b"": []}
+    for model in models:
+        if b"<!" in model.replace(b"<!--", b"").replace(b"<![CDATA[", b""):
+            raise HeaderError("holds definitions of its own, which no scan needs; export it again.")
+        _count_tags(model, own, children)
+    own[b""] = 0
+    _check_copies(_with_children(own, children), sum(map(len, models)) // 30)
+
+
+def _count_tags(model: bytes, own: dict[bytes, int], children: dict[bytes, list[bytes]]) -> None:
+    """Count corners and faces of each object of a 3MF model, and what it is made of."""
+    current = b""
+    for found in _TAGS.finditer(model):
+        tag = found[1]
+        if tag in (b"vertex", b"triangle"):
+            own[current] = own.get(current, 0) + 1
+            continue
+        named = dict(_REFERENCE.findall(found[2]))
+        if tag == b"object":
+            current = named.get(b"id", b"?")
+            own.setdefault(current, 0)
+            children.setdefault(current, [])
+        else:
+            whose = b"" if tag == b"item" else current
+            children[whose].append(named.get(b"objectid", b"?"))
+
+
+def _check_ply(content: bytes) -> None:
+    """Check the counts of a PLY header against the bytes that follow it."""
+    end = content.find(b"end_header")
+    if end < 0:
+        raise HeaderError("is no PLY file: its header does not end.")
+    left, least, count = len(content) - end, 0, 0
+    ascii_ = b"ascii" in content[:end]
+    for line in [*content[:end].decode("ascii", errors="replace").splitlines(), "element"]:
+        words = line.split()
+        if words[:1] == ["element"]:
+            if not 0 <= count * least <= left:
+                problem = f"its header promises {count} entries, more than the file holds;"
+                raise HeaderError(f"{problem} export it again.")
+            left, least = left - count * least, 0
+            count = int(words[2]) if len(words) > 2 else 0
+        elif words[:1] == ["property"]:
+            least += 2 if ascii_ else PLY_SIZES[words[2 if words[1] == "list" else 1]]

@@ -1,0 +1,251 @@
+"""A printed mat of tags below the stone: read in the texture of a scan, it tells its scale."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from plumbstone.meshes.doubts import Doubt, in_length
+from plumbstone.meshes.faults import face_areas
+from plumbstone.meshes.isolating import Plane, find_table, turn_up
+from plumbstone.meshes.parts import Parsed, Part, ScanError, needed
+from plumbstone.meshes.piece import Floats
+
+TAG, PITCH = 0.024, 0.033  # side of a tag's black square, and from tag to tag [m]
+CONTROL = 0.100  # length of the control line [m]
+PAPERS = {"a4": (0.210, 0.297), "letter": (0.2159, 0.2794)}  # ISO 216; ANSI/ASME Y14.1
+FIRST = {"a4": 0, "letter": 250}  # number of the first tag of the first sheet
+SHEET, MOST_SHEETS = 50, 5  # numbers kept for a sheet, and sheets of one paper
+LEAST_TAGS = 3
+PIXELS = 2600  # of the rectified table along its longer side
+NOMINAL = 0.5  # [m]: what the scan is brought to while its scale is unknown
+ROUGHLY, FARTHEST = 0.012, 0.004  # [m]: tags farther off their places are misread, by a guess from
+# one of them, and once all are fitted
+MAT_LENGTHS, UNCHECKED = 0.003, 0.006  # error of lengths by a mat, at 90 %: with its control line
+# measured, and with a printer trusted to print at 100 %; from memory
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """What a mat told of a scan."""
+
+    unit: float  # size of the file's unit [m]
+    doubt: Doubt
+    said: str
+
+
+def tag_places(paper: str, sheet: int = 0) -> dict[int, Floats]:
+    """Corners of the tags on a sheet, from its lower left corner, y up: number → (4, 2) [m].
+
+    In the order in which a detector gives them: upper left, then clockwise.
+    """
+    width, height = PAPERS[paper]
+    columns = int((width - 0.020 - TAG) / PITCH) + 1
+    rows = int((height - 0.035 - TAG) / PITCH) + 1
+    left = (width - (columns - 1) * PITCH - TAG) / 2
+    corners = np.array([[0, TAG], [TAG, TAG], [TAG, 0], [0, 0]])
+    start = FIRST[paper] + SHEET * sheet
+    return {
+        start + row * columns + column: corners + [left + column * PITCH, 0.025 + row * PITCH]
+        for row in range(rows)
+        for column in range(columns)
+    }
+
+
+def tag_bits(path: Path, number: int) -> NDArray[np.bool_]:
+    """Black modules of a tag, (8, 8), the first row uppermost."""
+    cv2 = needed(path, "cv2", "")
+    found = cv2.aruco.generateImageMarker(_tags(cv2), number, 8)
+    return np.asarray(found) < 128
+
+
+def _tags(cv2: Any) -> Any:
+    """AprilTag 36h11 (Olson 2011; Wang and Olson 2016, from memory)."""
+    return cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+
+
+def read_mat(path: Path, parsed: Parsed, control: float | None) -> Sheet:
+    """Find the mat in a textured scan and measure the file's unit by it.
+
+    Parameters
+    ----------
+    path : Path
+        For messages.
+    parsed : Parsed
+        With textures.
+    control : float, optional
+        The printed control line, as measured [m].
+
+    Raises
+    ------
+    ScanError
+        If there is no texture, no table or no mat in it.
+    """
+    seen, per_pixel = rectified(path, parsed)
+    cv2 = needed(path, "cv2", "")
+    found: list[tuple[int, Floats]] = []
+    for picture in (seen, seen[:, ::-1]):
+        found = found or _detected(cv2, picture)
+    scales, weights, tags, residuals = [], [], 0, []
+    for paper in PAPERS:
+        for number in range(MOST_SHEETS):
+            fitted = _fitted(found, tag_places(paper, number))
+            if fitted is not None:
+                scale, count, residual = fitted
+                scales.append(scale)
+                weights.append(count)
+                residuals.append(residual)
+                tags += count
+    if tags < LEAST_TAGS:
+        problem = f"shows {tags} tags of a mat; show more of it in focus, or give --longest."
+        raise ScanError(path, problem)
+    printed = 1.0 if control is None else control / CONTROL
+    scale = float(np.average(scales, weights=weights)) * printed  # metres a pixel
+    share = float(np.hypot(UNCHECKED if control is None else MAT_LENGTHS, max(residuals) / tags))
+    says = f"its lengths follow {tags} tags of the printed mat"
+    if control is None:
+        says += "; measure its control line for --mat-control"
+    unit = scale / per_pixel
+    said = f"read {tags} tags of the mat, {max(residuals):.2%} off their places: unit {unit:.4g} m"
+    return Sheet(unit, in_length("scale", share, says), said)
+
+
+def rectified(path: Path, parsed: Parsed) -> tuple[NDArray[np.uint8], float]:
+    """Picture of the table from straight above, and the size of a pixel in the file's unit."""
+    parts = [part for part in parsed.parts if part.uv is not None and part.image is not None]
+    if not parts:
+        raise ScanError(path, "has no texture; export GLB, USDZ or OBJ with its picture.")
+    vertices, faces = parsed.joined()
+    nominal = NOMINAL / float(np.ptp(vertices, axis=0).max())
+    table = find_table(vertices * nominal, faces[face_areas(vertices, faces) > 0])
+    if table is None:
+        raise ScanError(path, "shows no table with a mat on it; scan more around the stone.")
+    turned = [part.vertices * nominal @ turn_up(table.normal).T for part in parts]
+    lying = [_on(table, t, part) for t, part in zip(turned, parts, strict=True)]
+    flat = [t[part.faces[on]][:, :, :2] for t, part, on in zip(turned, parts, lying, strict=True)]
+    corners = np.concatenate([f.reshape(-1, 2) for f in flat])
+    low, high = np.quantile(corners, 0.002, axis=0), np.quantile(corners, 0.998, axis=0)
+    pixel = float((high - low).max()) / PIXELS
+    shape = tuple(int(n) + 1 for n in ((high - low) / pixel)[::-1])
+    picture = np.full(shape, 200, dtype=np.uint8)
+    for part, places, on in zip(parts, flat, lying, strict=True):
+        assert part.uv is not None
+        texture = _grey(path, part)
+        rows, columns = texture.shape
+        where = (places - [low[0], high[1]]) / pixel * [1, -1]
+        _paint(picture, where, part.uv[on] * [columns, -rows] + [0, rows], texture)
+    return picture, pixel / nominal
+
+
+def _on(table: Plane, turned: Floats, part: Part) -> NDArray[np.bool_]:
+    """Which faces of a part lie in the table."""
+    near = max(4 * table.spread, 0.002)
+    height = turned[part.faces][:, :, 2] - table.offset
+    return np.asarray((np.abs(height) < near).all(axis=1))
+
+
+def _grey(path: Path, part: Part) -> NDArray[np.uint8]:
+    """Texture of a part in grey, the first row uppermost."""
+    import io
+
+    from PIL import Image
+
+    assert part.image is not None
+    try:
+        return np.asarray(Image.open(io.BytesIO(part.image)).convert("L"))
+    except Exception:  # hostile pictures raise anything
+        raise ScanError(path, "has a texture that cannot be read; export it again.") from None
+
+
+@numba.njit(cache=True)
+def _paint(
+    picture: NDArray[np.uint8], where: Floats, uv: Floats, texture: NDArray[np.uint8]
+) -> None:
+    """Draw textured triangles, corners (m, 3, 2) as column and row of picture and texture."""
+    rows, columns = picture.shape
+    high, wide = texture.shape
+    for k in range(len(where)):
+        (ax, ay), (bx, by), (cx, cy) = where[k]
+        area = (bx - ax) * (cy - ay) - (cx - ax) * (by - ay)
+        if abs(area) < 1e-12:
+            continue
+        for row in range(max(0, int(min(ay, by, cy))), min(rows, int(max(ay, by, cy)) + 2)):
+            for column in range(
+                max(0, int(min(ax, bx, cx))), min(columns, int(max(ax, bx, cx)) + 2)
+            ):
+                b = ((column - ax) * (cy - ay) - (cx - ax) * (row - ay)) / area
+                c = ((bx - ax) * (row - ay) - (column - ax) * (by - ay)) / area
+                a = 1 - b - c
+                if a < -1e-6 or b < -1e-6 or c < -1e-6:
+                    continue
+                x = a * uv[k, 0, 0] + b * uv[k, 1, 0] + c * uv[k, 2, 0] - 0.5
+                y = a * uv[k, 0, 1] + b * uv[k, 1, 1] + c * uv[k, 2, 1] - 0.5
+                i, j = (
+                    min(max(int(np.floor(x)), 0), wide - 2),
+                    min(max(int(np.floor(y)), 0), high - 2),
+                )
+                u, v = min(max(x - i, 0.0), 1.0), min(max(y - j, 0.0), 1.0)
+                upper = texture[j, i] * (1 - u) + texture[j, i + 1] * u
+                lower = texture[j + 1, i] * (1 - u) + texture[j + 1, i + 1] * u
+                picture[row, column] = int(upper * (1 - v) + lower * v + 0.5)
+
+
+def _detected(cv2: Any, picture: NDArray[np.uint8]) -> list[tuple[int, Floats]]:
+    """Find tags in a picture at several sizes: number and corners, y up [pixels]."""
+    settings = cv2.aruco.DetectorParameters()
+    settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    detector = cv2.aruco.ArucoDetector(_tags(cv2), settings)
+    found: list[tuple[int, Floats]] = []
+    for shrink in (1.0, 0.5, 0.25):
+        smaller = cv2.resize(
+            np.ascontiguousarray(picture), None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA
+        )
+        corners, numbers, _ = detector.detectMarkers(smaller)
+        before = {number for number, _ in found}
+        for four, number in zip(corners, [] if numbers is None else numbers.ravel(), strict=False):
+            place = (np.asarray(four).reshape(4, 2) + 0.5) / shrink - 0.5
+            if int(number) not in before:
+                found.append((int(number), place * [1.0, -1.0]))
+    return found
+
+
+def _fitted(
+    found: list[tuple[int, Floats]], places: dict[int, Floats]
+) -> tuple[float, int, float] | None:
+    """Metres a pixel on one sheet, how many tags agree, and how far they are off, as a share.
+
+    Each tag alone says where all others should be; the one that most agree with is believed.
+    """
+    common = [(seen, places[number]) for number, seen in found if number in places]
+    if len(common) < 2:
+        return None
+    seen, true = (np.stack([pair[k] for pair in common]) for k in (0, 1))
+    guesses = [_similar(s, t)(seen) - true for s, t in common]
+    near = [np.linalg.norm(off.mean(axis=1), axis=1) < ROUGHLY for off in guesses]
+    agree = max(near, key=np.count_nonzero)
+    for _ in range(3):
+        if agree.sum() < 2:
+            return None
+        off = _similar(seen[agree].reshape(-1, 2), true[agree].reshape(-1, 2))(seen) - true
+        agree = np.linalg.norm(off, axis=2).max(axis=1) < FARTHEST
+    if agree.sum() < 2:
+        return None
+    seen, true = seen[agree].reshape(-1, 2), true[agree].reshape(-1, 2)
+    fit = _similar(seen, true)
+    reach = float(np.linalg.norm(true - true.mean(axis=0), axis=1).mean())
+    residual = float(np.linalg.norm(fit(seen) - true, axis=1).mean()) / reach
+    step = fit(np.array([[0.0, 0.0], [1.0, 0.0]]))
+    return float(np.linalg.norm(step[1] - step[0])), int(agree.sum()), residual
+
+
+def _similar(seen: Floats, true: Floats) -> Callable[[Floats], Floats]:
+    """Turn, scale and move points so that some of them, (k, 2), come to lie on others."""
+    a, b = seen.mean(axis=0), true.mean(axis=0)
+    u, s, vt = np.linalg.svd((seen - a).T @ (true - b))
+    sign = np.array([1.0, np.sign(np.linalg.det(u @ vt))])
+    turn = (u * sign) @ vt * (s * sign).sum() / ((seen - a) ** 2).sum()
+    return lambda points: (points - a) @ turn + b

@@ -1,0 +1,209 @@
+"""What the page writes and computes, without a browser: the same as the command line."""
+
+import asyncio
+import random
+import tracemalloc
+from pathlib import Path
+
+import pytest
+from commands import type_in
+from test_page import DEMO, demo_in
+
+from plumbstone.cli.documents import plan_document
+from plumbstone.cli.page.desk import ChangedOutsideError, Desk
+from plumbstone.cli.page.folder import Folder, FolderError
+from plumbstone.cli.page.scan_job import ScanError, ScanJob
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.report import report_of
+from plumbstone.volumes.scape.scape import read_scape
+from plumbstone.volumes.scape.writing import pieces_named, with_keys
+
+SMALL = """
+[tank]
+inside = ["40 cm", "25 cm", "25 cm"]
+[[piece]]
+name = "Stone"
+kind = "stone"
+material = "granite"
+solid = "boulder"
+size = ["9 cm", "8 cm", "7 cm"]
+at = ["20 cm", "12 cm"]
+[[piece]]
+name = "Twig"
+kind = "wood"
+material = "driftwood"
+solid = "box"
+size = ["12 cm", "3 cm", "3 cm"]
+at = ["12 cm", "20 cm"]
+[[layer]]
+name = "Soil"
+material = "baked-clay soil"
+zone = "all"
+height = { front = "2 cm", back = "4 cm" }
+bags = [{ holds = "3 L", price = 10 }]
+"""
+
+
+async def edited(desk: Desk, dice: random.Random) -> None:
+    """Move or turn one piece, as far as the page lets it."""
+    name = dice.choice(pieces_named(desk.text))
+    at = [f"{dice.randrange(10, 70) / 2:g} cm", f"{dice.randrange(10, 40) / 2:g} cm"]
+    keys = dice.choice([{"at": at}, {"turn": dice.randrange(-180, 180)}, {"at": at, "turn": 15}])
+    try:
+        await desk.change(lambda text: with_keys(text, "piece", name, keys))
+    except PlumbstoneError:
+        return  # it told why and wrote nothing
+
+
+def same_as_alone(desk: Desk) -> None:
+    """Compare all figures with a computation of the saved file from scratch, to the last bit."""
+    assert desk.seen is not None
+    assert desk.seen.exact
+    alone = report_of(make_plan(read_scape(desk.folder.scape(desk.name))))
+    assert plan_document(desk.seen.report) == plan_document(alone)
+
+
+@pytest.mark.parametrize("edits", [6, pytest.param(50, marks=pytest.mark.slow)])
+def test_edits_equal_the_command_line_bit_for_bit(tmp_path: Path, edits: int) -> None:
+    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    desk, dice = Desk(Folder(tmp_path), "small.toml"), random.Random(16)
+
+    async def work() -> None:
+        await desk.look()
+        for count in range(edits):
+            await edited(desk, dice)
+            await desk.refine()
+            if count % 5 == 0 or count == edits - 1:
+                same_as_alone(desk)
+        while desk.can_undo:
+            await desk.undo()
+
+    asyncio.run(work())
+    assert (tmp_path / "small.toml").read_text(encoding="utf-8") == SMALL
+    assert type_in("plumbstone plan small.toml", tmp_path).returncode == 0
+
+
+@pytest.mark.slow
+def test_memory_stays_flat(tmp_path: Path) -> None:
+    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    desk, dice = Desk(Folder(tmp_path), "small.toml"), random.Random(3)
+
+    async def work(edits: int) -> int:
+        for _ in range(edits):
+            await edited(desk, dice)
+        return tracemalloc.get_traced_memory()[0]
+
+    async def whole() -> tuple[int, int]:
+        await desk.look()
+        return await work(250), await work(250)
+
+    tracemalloc.start()
+    early, late = asyncio.run(whole())
+    tracemalloc.stop()
+    # The memo holds the last 200 of each stage, so it is full by the first reading; texts of
+    # 500 undos are 0.4 MB.
+    assert late < early * 1.1 + 1e6
+
+
+def test_a_place_that_cannot_be_is_refused_and_not_written(tmp_path: Path) -> None:
+    file = demo_in(tmp_path)
+    before = file.read_bytes()
+    desk = Desk(Folder(tmp_path), DEMO)
+
+    async def work() -> None:
+        await desk.look()
+        await desk.change(
+            lambda text: with_keys(text, "piece", "Border 1", {"at": ["1 cm", "14.5 cm"]})
+        )
+
+    with pytest.raises(PlumbstoneError, match="left pane"):
+        asyncio.run(work())
+    assert file.read_bytes() == before
+    assert not desk.can_undo
+
+
+def test_a_file_changed_outside_is_not_written_over(tmp_path: Path) -> None:
+    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    desk, mine = Desk(Folder(tmp_path), "small.toml"), {"turn": 20}
+    theirs = SMALL.replace('"20 cm", "12 cm"', '"21 cm", "12 cm"')
+
+    async def work() -> None:
+        await desk.look()
+        (tmp_path / "small.toml").write_text(theirs, encoding="utf-8")
+        with pytest.raises(ChangedOutsideError):
+            await desk.change(lambda text: with_keys(text, "piece", "Stone", mine))
+        assert (tmp_path / "small.toml").read_text(encoding="utf-8") == theirs
+        assert await desk.look()
+        assert desk.text == theirs
+        await desk.undo()
+        assert desk.text == SMALL
+
+    asyncio.run(work())
+
+
+def test_a_broken_file_is_told_and_can_be_mended(tmp_path: Path) -> None:
+    file = tmp_path / "small.toml"
+    file.write_text(SMALL.replace('"25 cm"]', '"25 parsecs"]'), encoding="utf-8")
+    desk = Desk(Folder(tmp_path), "small.toml")
+
+    async def work() -> None:
+        await desk.look()
+        assert "tank.inside" in desk.fault
+        file.write_text(SMALL, encoding="utf-8")
+        await desk.look()
+        assert desk.fault == ""
+        assert desk.seen is not None
+
+    asyncio.run(work())
+
+
+def test_names_lead_nowhere_else(tmp_path: Path) -> None:
+    (tmp_path / "served").mkdir()
+    (tmp_path / "secret.toml").write_text(SMALL, encoding="utf-8")
+    (tmp_path / "served" / "link.toml").symlink_to(tmp_path / "secret.toml")
+    folder = Folder(tmp_path / "served")
+    for name in ("../secret.toml", "link.toml", "", ".", str(tmp_path / "secret.toml")):
+        with pytest.raises(FolderError):
+            folder.scape(name)
+    row = {"name": "../../x", "material": "granite", "kilograms": [1, 2, 3], "litres": [1, 1, 1]}
+    folder.keep(row, b"mesh", b"picture")
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["secret.toml", "served"]
+    assert len(list((tmp_path / "served" / "stock").iterdir())) == 3
+    assert folder.kept()[0].name == "../../x"
+
+
+def test_a_scan_can_be_stopped_and_leaves_nothing() -> None:
+    job = ScanJob()
+    job.take("big.xyz", b"0 0 0\n" * 200_000)
+
+    async def work() -> None:
+        running = asyncio.create_task(job.weigh())
+        await asyncio.sleep(0.2)
+        job.stop()
+        await running
+
+    with pytest.raises(ScanError, match="Stopped"):
+        asyncio.run(work())
+    job.clear()
+    assert not job.folder.exists()
+
+
+def test_a_scan_that_takes_too_long(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("plumbstone.cli.page.scan_job.SECONDS", 0.05)
+    job = ScanJob()
+    job.take("x.stl", b"solid\nendsolid\n")
+    with pytest.raises(ScanError, match="Not done after"):
+        asyncio.run(job.weigh())
+    job.clear()
+
+
+def test_a_scan_that_wants_too_much_memory(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("plumbstone.cli.page.scan_job.MEMORY", 30_000_000)
+    job = ScanJob()
+    job.take("x.stl", b"solid\nendsolid\n")
+    with pytest.raises(ScanError) as told:
+        asyncio.run(job.weigh())
+    assert "Traceback" not in str(told.value)
+    assert str(job.folder) not in str(told.value)
+    job.clear()

@@ -1,0 +1,101 @@
+"""The page in the shop: sizes typed with a thumb, scans sent, pieces kept."""
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+from commands import read_json, type_in
+from test_page import SCANS, Server, browser, opened, shop  # noqa: F401
+
+PHONE = {"width": 360, "has_touch": True, "is_mobile": True}
+
+
+def typed(tab: Any, **fields: str) -> None:
+    for name, value in fields.items():
+        tab.get_by_label(name.replace("_", " "), exact=False).first.fill(value)
+
+
+def test_sizes_on_a_phone(browser: Any, shop: Server) -> None:  # noqa: F811
+    tab, faults = opened(browser, shop.home, **PHONE)
+    typed(tab, Length="28", Width="19", Height="15")
+    tab.get_by_label("Rock or wood").fill("gran")
+    tab.get_by_role("button", name="granite").tap()
+    typed(tab, Price_per_kg="4,50", Money_you_have="50")
+    answer = tab.get_by_label("Answer")
+    answer.get_by_text("likely takes it").wait_for()
+    line = 'plumbstone weigh --size "28 x 19 x 15 cm" --material granite --price-per-kg 4.5'
+    found = read_json(line, shop.folder)["pieces"][0]
+    said = answer.inner_text()
+    mass, price = found["mass_kg"], found["price"]
+    assert f"{mass['mid']:.1f} kg ({mass['low']:.1f}-{mass['high']:.1f})" in said
+    assert f"{price['mid']:.2f}, have {-(-price['high'] // 1):.0f}" in said
+    assert "Trust: " in said
+    # One thumb at 360 px: nothing runs out at the side, every target is large enough.
+    assert tab.evaluate("document.documentElement.scrollWidth") <= 360
+    small = tab.evaluate(
+        "[...document.querySelectorAll('button, input:not([type=file]), summary, nav a')]"
+        ".filter(e => e.offsetParent && !e.closest('.hidden-upload') && e.offsetHeight < 44)"
+        ".map(e => e.outerHTML)"
+    )
+    assert small == []
+    tab.get_by_label("Name", exact=True).fill("Grey one")
+    tab.get_by_role("button", name="Keep").tap()
+    tab.get_by_text("Kept as Grey one").wait_for()
+    kept = tomllib.loads((shop.folder / "stock" / "stock.toml").read_text("utf-8"))["kept"]
+    assert kept[0]["kilograms"] == [round(mass[key], 3) for key in ("low", "mid", "high")]
+    tab.goto(f"{shop.home}/stock")
+    tab.get_by_text("Grey one").wait_for()
+    assert faults == []
+
+
+def test_a_mass_that_slipped_on_the_till(browser: Any, shop: Server) -> None:  # noqa: F811
+    tab, _ = opened(browser, shop.home, **PHONE)
+    typed(tab, Length="28", Width="19", Height="15")
+    tab.get_by_text("Till, opening").tap()
+    tab.get_by_label("On the till").fill("98")
+    line = 'plumbstone weigh --size "28 x 19 x 15 cm" --mass "98 kg"'
+    said = type_in(line, shop.folder)
+    assert said.returncode == 1  # 98 kg in a box of 8 L
+    tab.get_by_role("alert").get_by_text("98").wait_for()
+    assert tab.get_by_label("Answer").inner_text() == "Type three sides, or use a scan."
+
+
+def send(tab: Any, name: str, content: bytes) -> None:
+    tab.set_input_files(
+        "input[type=file]", {"name": name, "mimeType": "model/stl", "buffer": content}
+    )
+
+
+def test_a_scan_on_a_phone(browser: Any, shop: Server) -> None:  # noqa: F811
+    scan = SCANS / "epfl_stone_10.stl"
+    if not scan.exists():
+        pytest.skip("the shared scans are not here")
+    tab, faults = opened(browser, shop.home, **PHONE)
+    tab.get_by_label("Rock or wood").fill("basalt")
+    tab.get_by_role("button", name="basalt").tap()
+    send(tab, scan.name, scan.read_bytes())
+    tab.get_by_label("Answer").get_by_text("Trust").wait_for()
+    found = read_json(f"plumbstone weigh {scan} --material basalt", shop.folder)["pieces"][0]
+    mass = found["mass_kg"]["mid"]
+    said = tab.get_by_label("Answer").inner_text()
+    assert (f"{mass:.1f} kg" if mass >= 0.995 else f"{round(mass, 2) * 1e3:.0f} g") in said
+    assert tab.evaluate("document.documentElement.scrollWidth") <= 360
+    assert faults == []
+
+
+def test_a_broken_scan_is_told_plainly(browser: Any, shop: Server) -> None:  # noqa: F811
+    tab, _ = opened(browser, shop.home, **PHONE)
+    send(tab, "../../stone<b>.stl", b"solid nothing\nendsolid nothing\n" * 3)
+    alert = tab.get_by_role("alert")
+    alert.get_by_text("stone").wait_for()
+    said = alert.inner_text()
+    assert "Traceback" not in said
+    assert "/tmp" not in said
+    assert not list(Path(shop.folder).parent.glob("*stone*"))
+
+
+def test_a_file_of_another_kind(browser: Any, shop: Server) -> None:  # noqa: F811
+    tab, _ = opened(browser, shop.home, **PHONE)
+    send(tab, "passwords.txt", b"1 2 3")
+    tab.get_by_role("alert").get_by_text("send one of").wait_for()

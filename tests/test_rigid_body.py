@@ -1,0 +1,106 @@
+"""What is called held, by a rigid-body simulation that is no part of the program."""
+
+import json
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+pytest.importorskip("mujoco", reason="mujoco is not installed here")
+
+from rigid_body import FINE, QUICK, Case, Fineness, Run, Tank, case_of, judged, write
+
+from plumbstone.volumes.holding.free_bodies import middle_end
+from plumbstone.volumes.holding.hold_down import Verdict
+
+FIRST = int(os.environ.get("PLUMBSTONE_FIRST_SEED", "7000"))  # of the long trial
+COUNT = int(os.environ.get("PLUMBSTONE_SCAPES", "200"))
+
+LOG = (
+    '[tank]\ninside = ["60 cm", "36 cm", "40 cm"]\nwater_line = "36 cm"\n[[piece]]\n'
+    'name = "Wood"\nkind = "wood"\nmaterial = "driftwood"\nsolid = "box"\nmass = "0.9 kg"\n'
+    'size = ["24 cm", "8 cm", "6 cm"]\nat = ["30 cm", "18 cm"]\n'
+)
+
+
+def held(run: Run) -> bool:
+    """Whether the wood kept its drawn pose, dry and in the water."""
+    return run.stays and run.settled <= 0.005 and run.turned <= 1.0
+
+
+def test_the_simulation_lifts_a_block_where_archimedes_says(tmp_path: Path) -> None:
+    # 0.9 kg in 1.152 L lift off at 0.9 / (0.24 × 0.08 × ρ) m.
+    hold = judged(write(tmp_path, LOG), offers=False)
+    end = middle_end(hold.group, hold.stage.wood_of(0), hold.balance.lift, hold.stage.water)
+    run = Tank(hold.stage, 0, end, 0.5, 0.0, Fineness(0.002, 0.004, 0.01)).run(0.36)
+    afloat = 0.9 / (0.24 * 0.08 * hold.stage.water)
+    assert run.first == pytest.approx(afloat, abs=0.008)  # 5 mm of rise are the motion
+    assert run.first > afloat
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_nothing_that_is_called_held_moves(tmp_path: Path, seed: int) -> None:
+    case = case_of(500 + seed, tmp_path, calm=True, offers=False)
+    if case is None or not case.hold.stays:
+        pytest.skip("not called held, so nothing is claimed of it")
+    assert held(case.simulated(QUICK, case.any_end()))
+
+
+def trial(case: Case, fine: Fineness) -> dict[str, object]:
+    """Simulate a scape and all that is offered for it."""
+    hold = case.hold
+    end = case.any_end() if hold.stays else case.ends[0]
+    run = case.simulated(fine, end)
+    offered = [
+        held(case.simulated(fine, case.any_end(), case.with_offer(offer)))
+        for offer in hold.offers.best
+        if offer.points
+    ]
+    return {
+        "seed": case.seed,
+        "verdict": hold.verdict.value,
+        "doubts": [doubt.value for doubt in hold.doubts],
+        "at": None if hold.first_move is None else hold.first_move.level,
+        "first": run.first,
+        "held": held(run),
+        "moved": [run.settled, run.turned, run.moved, run.tilted],
+        "offers": offered,
+    }
+
+
+@pytest.mark.slow
+def test_two_hundred_scapes(tmp_path: Path) -> None:
+    """Of what is called held nothing moves; what is said to move does, and not before."""
+    found = []
+    for seed in range(FIRST, FIRST + COUNT):
+        case = case_of(seed, tmp_path, calm=seed % 2 == 0)
+        if case is not None:
+            found.append(trial(case, FINE))
+            print(json.dumps(found[-1]), flush=True)
+    stays = [f for f in found if f["verdict"] == Verdict.STAYS]
+    moves = [f for f in found if f["verdict"] == Verdict.MOVES]
+    offers = [kept for f in found for kept in f["offers"]]
+    late = np.array([f["at"] - f["first"] for f in moves if f["first"] is not None])
+    assert [f["seed"] for f in stays if not f["held"]] == []
+    assert all(offers)
+    assert np.mean([not f["held"] for f in moves]) >= 0.9
+    assert late.max() <= 0.002
+    assert abs(np.median(late)) <= 0.01
+    assert len(stays) >= COUNT // 20
+    assert len(offers) >= COUNT // 20
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [7002, 7010, 7013, 7021])
+def test_finer_steps_and_cubes_tell_the_same(tmp_path: Path, seed: int) -> None:
+    case = case_of(seed, tmp_path, offers=False)
+    if case is None:
+        pytest.skip("refused as drawn")
+    runs = [
+        case.simulated(fine, case.ends[0])
+        for fine in (FINE, Fineness(FINE.step / 2, FINE.cube / 2, FINE.rise))
+    ]
+    assert held(runs[0]) == held(runs[1])
+    if runs[0].first is not None and runs[1].first is not None:
+        assert runs[0].first == pytest.approx(runs[1].first, abs=0.002)

@@ -1,0 +1,146 @@
+"""What is said of wood: no two lines that contradict, whatever comes together."""
+
+import itertools
+import re
+from dataclasses import replace
+
+import pytest
+from test_hold_down import plan_of, wood
+
+from plumbstone.cli.wording.holding import (
+    WORDED,
+    finding_words,
+    hold_sentence,
+    hold_sentences,
+    soaking_words,
+    standing_sentence,
+)
+from plumbstone.cli.wording.units import Units
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.findings import Kind
+from plumbstone.volumes.holding.buoyancy import balance_from_density, hung_stone
+from plumbstone.volumes.holding.findings import hold_findings, standing_findings
+from plumbstone.volumes.holding.hold_down import Doubt, HoldResult, Move, Verdict
+from plumbstone.volumes.holding.offers import Offer, Offers
+from plumbstone.volumes.holding.soaking import Soaking
+from plumbstone.volumes.holding.stability import Standing
+from plumbstone.volumes.scape.materials import find_material
+
+LACKING = re.compile(
+    r"lacks|may lift|nothing holds|moves at|may (lift|tip|rise)|does not rest|add \d"
+)
+MANNERS = (
+    "lifts off whole",
+    "tips up at its left end",
+    "rises as far as its slack tie lets it",
+    "tips over by its own weight, down at its right end",
+)
+
+
+@pytest.fixture(scope="module")
+def log(tmp_path_factory: pytest.TempPathFactory) -> HoldResult:
+    """A log that nothing holds."""
+    folder = tmp_path_factory.mktemp("log")
+    return plan_of(folder, wood("Log", (40, 6, 6), 1.1, 45)).holds[0]
+
+
+def balances() -> list[object]:
+    """Wood that sinks, may sink, or floats; without stone, with too little, with enough."""
+    granite, water = find_material("granite").density, 998.0
+    assert granite is not None
+    return [
+        balance_from_density(1.0, kind, granite, water, hung_stone(hung, granite, water), 1.3)
+        for kind in (Range(1100, 1150, 1200), Range(960, 1000, 1040), Range(700, 750, 800))
+        for hung in (0.0, 0.3, 5.0)
+    ]
+
+
+def results(log: HoldResult) -> list[HoldResult]:
+    """All combinations of balance, doubts, motion, offers and what lies on it."""
+    offer = Offer(find_material("granite"), ((0.4, 0.2, 0.05),), (0.5,), ("hanging",))
+    found = []
+    for balance, manner, offered, held, carried in itertools.product(
+        balances(), MANNERS, (False, True), (False, True), ((), ("Slab",))
+    ):
+        offers = Offers(log.offers.points, "the feet", (offer,) if offered else ())
+        plain = replace(
+            log, balance=balance, offers=offers, still_held=held, carries=carried, lean=7.0
+        )
+        stays = replace(plain, verdict=Verdict.STAYS, doubts=(), first_move=None)
+        found += [stays, replace(stays, verdict=Verdict.UNSURE, doubts=(Doubt.SHORT,))]
+        for level, verdict in itertools.product((0.0, 0.21), (Verdict.UNSURE, Verdict.MOVES)):
+            move = Move(level, manner, ((0.4, 0.2), (0.4, 0.3)))
+            found.append(replace(plain, verdict=verdict, doubts=(Doubt.MOVES,), first_move=move))
+        for more in (Doubt.LEANS, Doubt.THROUGH, Doubt.CARRIER, Doubt.STEEP):
+            found.append(replace(stays, verdict=Verdict.UNSURE, doubts=(more,)))
+        found.append(
+            replace(
+                stays,
+                verdict=Verdict.UNSURE,
+                doubts=(Doubt.SOAKED,),
+                drained_move=Move(0.1, "tips up at its left end", ()),
+            )
+        )
+    return found
+
+
+def test_no_two_lines_contradict(log: HoldResult) -> None:
+    cases = results(log)
+    assert len(cases) > 2000
+    for hold in cases:
+        lines = hold_sentences(hold, Units.METRIC)
+        text = (
+            " ".join(lines)
+            .replace("can't tell that it stays", "")
+            .replace("before it stays by itself", "")
+        )
+        says_stays = bool(re.search(r"\b[Ss]tays\b", text))
+        assert says_stays is hold.stays, lines
+        if hold.stays:
+            assert "if set as described" in text
+            assert not LACKING.search(text), lines
+        else:
+            assert hold_findings(hold), hold.doubts
+        assert all(line.startswith("Log: ") for line in lines), lines
+        assert "safe" not in text
+        assert "inf" not in text.split()
+        assert "nan" not in text
+
+
+def test_without_a_place_nothing_is_said_of_staying() -> None:
+    for balance in balances():
+        told = hold_sentence("Wood", balance, "granite", Units.METRIC)  # type: ignore[arg-type]
+        assert "stays" not in told.lower()
+        assert ("Heavy enough" in told) <= balance.enough  # type: ignore[attr-defined]
+
+
+def test_every_finding_of_this_room_is_worded(log: HoldResult) -> None:
+    for hold in results(log)[:200]:
+        for finding in hold_findings(hold):
+            for units in Units:
+                assert finding_words(finding, units).startswith("Log: ")
+    assert set(WORDED) == {Kind.FLOATS, Kind.FALLS, Kind.TIPS}
+
+
+@pytest.mark.parametrize(
+    ("stone", "words"),
+    [
+        (Standing("S", 0.0, 0.0, 0.0, False, 0.1), "does not stand by itself"),
+        (Standing("S", 9.0, 2.0, 1.0, True, 0.1), "tips at 9°"),
+        (Standing("S", 30.0, 2.0, 1.0, False, 0.1, ("B",), 8.0), "it tilts 8°"),
+        (Standing("S", 30.0, 2.0, 1.0, False, 0.1, ("B",), 0.0, 0.2), "once water stands at 20 cm"),
+        (Standing("S", 30.0, 2.0, 1.0, False, 0.1, unsure=True), "may slide or tip"),
+        (Standing("S", 30.0, 2.0, 1.0, False, 0.1), ""),
+    ],
+)
+def test_words_for_stones(stone: Standing, words: str) -> None:
+    told = standing_sentence(stone, Units.METRIC)
+    assert words in told
+    assert bool(standing_findings(stone)) is bool(words)
+
+
+def test_words_for_logs_of_weighings() -> None:
+    open_end = Soaking(1.5, 1.2, None, 1.1, sinks=False, aside=(7.0,))
+    assert "no date" in soaking_words(open_end)
+    assert "day 7 does not fit" in soaking_words(open_end)
+    assert "then untie" in soaking_words(replace(open_end, sinks=True))
