@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -28,6 +29,7 @@ from plumbstone.volumes.bed.pouring import (
     depths_at,
     narrowest_zone,
     solve_bed,
+    zone_edge,
 )
 from plumbstone.volumes.bed.row import Row, row_of
 from plumbstone.volumes.bodies.placement import (
@@ -318,7 +320,8 @@ def _poured(
     def stand(border: Border, pieces: tuple[Piece, ...], floor: tuple[float, float]) -> Row:
         return memo(row_of, border, pieces, floor)
 
-    return solve_bed(floor, layers, borders, standing, spacing, buried, exact, cut, stand)
+    edges = partial(memo, zone_edge)
+    return solve_bed(floor, layers, borders, standing, spacing, buried, exact, cut, stand, edges)
 
 
 def _tops_over(bed: BedResult) -> Floats:

@@ -108,8 +108,10 @@ def _edge_words(panel: Panel, units: Units) -> None:
 
 
 def _border(panel: Panel, sight: Sight) -> None:
-    """Draw the border lines."""
-    lines = [np.array(border.line) for border in sight.plan.scape.borders]
+    """Draw the border lines as they hold: through the stones and between them."""
+    bed = sight.plan.bed
+    borders = [row.border for row in bed.rows] if bed else sight.plan.scape.borders
+    lines = [np.array(border.line) for border in borders]
     panel.lines(lines, color=PAPER, linewidth=2.6, zorder=6)
     panel.lines(lines, zorder=7, **BORDER)
 

@@ -119,7 +119,7 @@ def _over_walls(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
     row, zone = row_for(result.layer.zone, bed.rows), result.layer.zone
     if row is None or zone.name not in ("behind border", "before border"):
         return
-    edge = zone_edge(zone, bed.rows, bed.grid)
+    edge = zone_edge(zone, row, bed.grid)
     assert edge is not None
     worst = (STEP, 0.0, 0.0)
     for stretch in row.stretches:

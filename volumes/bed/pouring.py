@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.heightfield import empty_below, lifted_out, stable_surface
 from plumbstone.volumes.bed.passing import Passed, let_pass
 from plumbstone.volumes.bed.row import ENDLESS, Row, row_of
+from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.layers import (
     Border,
     Layer,
@@ -112,6 +114,7 @@ def cut_piece(piece: Piece, volume: float, grid: Grid) -> Window:
 
 
 Cut = Callable[[Piece, float, Grid], Window]
+Edges = Callable[[Zone, Row | None, Grid, bool], Floats | None]
 Stand = Callable[[Border, tuple[Piece, ...], tuple[float, float]], Row]
 
 
@@ -150,6 +153,7 @@ def solve_bed(
     exact: bool = True,
     cut: Cut = cut_piece,
     stand: Stand = row_of,
+    edges: Edges | None = None,
 ) -> BedResult:
     """Lay all layers in order around the bodies.
 
@@ -174,6 +178,8 @@ def solve_bed(
         Gives the columns of a piece of a volume [m³] on a grid.
     stand : callable
         Gives a border as it stands among pieces on a floor.
+    edges : callable, optional
+        Gives the distances of `zone_edge`, from memory where it can.
 
     Returns
     -------
@@ -191,8 +197,10 @@ def solve_bed(
     _check(floor, layers, borders)
     pieces = tuple(piece for piece, _ in bodies)
     rows = tuple(stand(b, tuple(p for p in pieces if p.name in b.stones), floor) for b in borders)
+    if edges is None:
+        edges = partial(Memo(), zone_edge)
     fine, *wider = (
-        _pour(Grid.of_spacing(*floor, times * spacing), layers, rows, bodies, cut)
+        _pour(Grid.of_spacing(*floor, times * spacing), layers, rows, bodies, cut, edges)
         for times in ((1, 2, 4) if exact else (1,))
     )
     gain, wide = 0.0, fine
@@ -201,7 +209,7 @@ def solve_bed(
     pairs = zip(fine.layers, wide.layers, strict=True)
     results = [_extrapolated(one, other, gain) for one, other in pairs]
     results = _sacks_filled(_less_lumps(results, buried_lumps))
-    return _at_rest(replace(fine, layers=tuple(results)))
+    return _at_rest(replace(fine, layers=tuple(results)), edges)
 
 
 def bed_heights(result: BedResult) -> Floats:
@@ -297,6 +305,7 @@ def _pour(
     rows: Sequence[Row],
     bodies: Sequence[tuple[Piece, float]],
     cut: Cut,
+    edges: Edges,
 ) -> BedResult:
     """Lay all layers on one grid."""
     windows = [cut(piece, volume, grid) for piece, volume in bodies]
@@ -310,7 +319,7 @@ def _pour(
         layer = layers[k]
         if layer.profile is None:
             continue
-        edge, inside, holds = _bounds(layer.zone, rows, grid)
+        edge, inside, holds = _bounds(layer.zone, rows, grid, edges)
         drawn = drawn_level(layer.profile, edge, grid)
         target = drawn if layer.profile.above_glass else level + drawn
         target = np.where(inside, np.maximum(target, level), level)
@@ -364,23 +373,34 @@ def row_for(zone: Zone, rows: Sequence[Row]) -> Row | None:
     return next((row for row in rows if row.border.name == zone.border), rows[0])
 
 
-def zone_edge(
-    zone: Zone, rows: Sequence[Row], grid: Grid, points: tuple[Floats, Floats] | None = None
-) -> Floats | None:
-    """Signed distance to the edge of a zone as its border stands [m]; see `zone_distance`."""
-    row = row_for(zone, rows)
+def zone_edge(zone: Zone, row: Row | None, grid: Grid, scattered: bool = False) -> Floats | None:
+    """Signed distance to the edge of a zone as its border stands [m]; see `zone_distance`.
+
+    In the middle of each cell, or at `Grid.scattered`.
+    """
+    points = grid.scattered if scattered else grid.centres
     if row is None or not zone.pressed:
         return zone_distance(zone, row.border if row else None, grid, points)
-    x, y = grid.centres if points is None else points
-    hulls = [polygon_distance(crack.hull, x, y) for crack in row.cracks]
-    return np.max(hulls, axis=0) if hulls else np.full(x.shape, -1.0)
+    edge = np.full((grid.ny, grid.nx), -max(grid.length, grid.depth))
+    for hull in (crack.hull for crack in row.cracks):
+        near = 4 * max(grid.spacing)
+        low, high = (
+            grid.cell_at(*(hull.min(axis=0) - near)),
+            grid.cell_at(*(hull.max(axis=0) + near)),
+        )
+        part = slice(low[0], high[0] + 1), slice(low[1], high[1] + 1)
+        edge[part] = np.maximum(
+            edge[part], polygon_distance(hull, points[0][part], points[1][part])
+        )
+    return edge
 
 
 def _bounds(
-    zone: Zone, rows: Sequence[Row], grid: Grid
+    zone: Zone, rows: Sequence[Row], grid: Grid, edges: Edges
 ) -> tuple[Floats | None, NDArray[np.bool_], Floats]:
     """Signed distance to the edge of a zone, its cells, and the height held beyond the edge [m]."""
-    edge, row = zone_edge(zone, rows, grid), row_for(zone, rows)
+    row = row_for(zone, rows)
+    edge = edges(zone, row, grid, False)
     holds = np.zeros((grid.ny, grid.nx))
     if edge is None:
         return None, np.ones(holds.shape, dtype=bool), holds
@@ -391,13 +411,13 @@ def _bounds(
         x, y = grid.centres
         holds[near] = row.holds(x[near], y[near])
     if zone.pressed or (row is not None and row.closed and zone.name != "along border"):
-        shape = zone_edge(zone, rows, grid, grid.scattered)
+        shape = edges(zone, row, grid, True)
         assert shape is not None
         return edge, shape > 0, holds
     return edge, edge > 0, holds
 
 
-def _at_rest(bed: BedResult) -> BedResult:
+def _at_rest(bed: BedResult, edges: Edges) -> BedResult:
     """Let each layer run through the border that it lies behind, one after the other."""
     surface, found = bed.surface, []
     layers = list(bed.layers)
@@ -405,7 +425,7 @@ def _at_rest(bed: BedResult) -> BedResult:
         name, row = result.layer.zone.name, row_for(result.layer.zone, bed.rows)
         if row is None or name not in ("behind border", "before border"):
             continue
-        edge = zone_distance(result.layer.zone, row.border, bed.grid)
+        edge = edges(result.layer.zone, row, bed.grid, False)
         assert edge is not None
         fillers = [
             other for other in bed.layers
