@@ -146,6 +146,7 @@ def print_bed(title: str, purchases: "tuple[Purchase, ...]", units: Units) -> No
         bag_words,
         left_over_sentence,
         sack_sentence,
+        settles_sentence,
     )
     from plumbstone.cli.wording.units import mass_words, volume_words
     from plumbstone.meshes.ranges import Range
@@ -174,6 +175,7 @@ def print_bed(title: str, purchases: "tuple[Purchase, ...]", units: Units) -> No
         result = purchase.result
         notes = [
             sack_sentence(result, units),
+            settles_sentence(result, purchase.bags),
             left_over_sentence(result, purchase.bags, units),
         ]
         for note in filter(None, notes):

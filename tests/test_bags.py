@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plumbstone.volumes.bed.bags import Bag, BagError, cheapest_bags
+from plumbstone.volumes.bed.bags import Bag, BagError, cheapest_bags, most_bags
 
 
 def brute_force(need: float, bags: list[Bag]) -> tuple[float, float]:
@@ -56,3 +56,11 @@ def test_no_bag_and_too_many_are_refused() -> None:
         cheapest_bags(1.0, [], 1000.0)
     with pytest.raises(BagError, match="over 10000 bags"):
         cheapest_bags(1e6, [Bag(1.0, False, 1.0)], 1000.0)
+
+
+def test_more_bags_if_it_settles_more() -> None:
+    # 17.5 L at 5 % leave 16.6 L; at 15 % they need 19.6 L: three bags of 9 L, not two.
+    bags = [Bag(9e-3, False, 20.0)]
+    assert sum(cheapest_bags(17.5e-3, bags, 850.0).counts) == 2
+    assert most_bags(17.5e-3, 0.05, bags, 850.0) == 3
+    assert most_bags(17.5e-3, 0.15, bags, 850.0) == 2

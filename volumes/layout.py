@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -28,8 +27,8 @@ from plumbstone.volumes.bed.pouring import (
     cut_piece,
     depths_at,
     narrowest_zone,
+    remembered_edges,
     solve_bed,
-    zone_edge,
 )
 from plumbstone.volumes.bed.row import Row, row_of
 from plumbstone.volumes.bodies.placement import (
@@ -320,7 +319,7 @@ def _poured(
     def stand(border: Border, pieces: tuple[Piece, ...], floor: tuple[float, float]) -> Row:
         return memo(row_of, border, pieces, floor)
 
-    edges = partial(memo, zone_edge)
+    edges = remembered_edges(memo)
     return solve_bed(floor, layers, borders, standing, spacing, buried, exact, cut, stand, edges)
 
 

@@ -51,6 +51,20 @@ def left_over_sentence(result: "LayerResult", choice: "BagChoice | None", units:
     return f"{name}: {left} left over; keep it for topping up."
 
 
+def settles_sentence(result: "LayerResult", choice: "BagChoice | None") -> str | None:
+    """Say how many bags it takes if the layer settles more; None where it is as many."""
+    from plumbstone.volumes.bed.bags import most_bags
+
+    layer, bulk = result.layer, result.layer.material.bulk_density
+    if choice is None or bulk is None or layer.sacks is not None:
+        return None
+    need = result.poured * (1 + layer.spare)
+    most, count = most_bags(need, layer.settling, layer.bags, bulk.mid), sum(choice.counts)
+    if most == count:
+        return None
+    return f"{layer.name}: {count} bags; {most} if it settles by 15 %."
+
+
 def sack_sentence(result: "LayerResult", units: Units) -> str | None:
     """Count the sacks of a filler; None where it is poured loose."""
     sacks = result.layer.sacks

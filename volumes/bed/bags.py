@@ -92,6 +92,27 @@ def cheapest_bags(need: float, bags: Sequence[Bag], bulk_density: float) -> BagC
     )
 
 
+def most_bags(
+    need: float, settling: float, bags: Sequence[Bag], bulk_density: float, worst: float = 0.15
+) -> int:
+    """How many bags it takes if a layer settles by more than stated: by 15 % of what is poured.
+
+    Parameters
+    ----------
+    need : float
+        Volume to pour if it settles as stated [m³].
+    settling : float
+        As stated, share of what is poured.
+    bags : sequence of Bag
+    bulk_density : float
+        Of the loose heap [kg/m³].
+    worst : float
+        Share of what is poured; 5-15 %, common practice, no source.
+    """
+    most = need * (1 - settling) / (1 - max(worst, settling))
+    return sum(cheapest_bags(most, bags, bulk_density).counts)
+
+
 def bag_from(section: Section) -> Bag:
     """Read one bag: `holds` ("9 L" or "10 kg") and `price`."""
     text = section.raw("holds")

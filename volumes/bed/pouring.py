@@ -3,7 +3,6 @@
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -198,7 +197,7 @@ def solve_bed(
     pieces = tuple(piece for piece, _ in bodies)
     rows = tuple(stand(b, tuple(p for p in pieces if p.name in b.stones), floor) for b in borders)
     if edges is None:
-        edges = partial(Memo(), zone_edge)
+        edges = remembered_edges(Memo())
     fine, *wider = (
         _pour(Grid.of_spacing(*floor, times * spacing), layers, rows, bodies, cut, edges)
         for times in ((1, 2, 4) if exact else (1,))
@@ -393,6 +392,15 @@ def zone_edge(zone: Zone, row: Row | None, grid: Grid, scattered: bool = False) 
             edge[part], polygon_distance(hull, points[0][part], points[1][part])
         )
     return edge
+
+
+def remembered_edges(memo: Memo) -> Edges:
+    """Give `zone_edge` with a memory."""
+
+    def edges(zone: Zone, row: Row | None, grid: Grid, scattered: bool) -> Floats | None:
+        return memo(zone_edge, zone, row, grid, scattered)
+
+    return edges
 
 
 def _bounds(
