@@ -75,6 +75,7 @@ SWOLLEN, SHRUNK = 0.006, 0.003  # of a skin that fusion over 3-5 mm rounded: how
 # outward and inward, at 90 % [m]; + 44 ... 50 % on a 20 cm stone by a phone's LiDAR (manifest)
 ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane [m]
 THIN_SLAB = 0.25  # of the volume: a table that holds more may be a ledge of the stone
+FLAT = "it is so flat that a table may be part of it; look at --picture"
 UNSEEN = "its underside was not seen; a second scan, turned over, or a scale would help"
 
 
@@ -282,7 +283,10 @@ def _off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
     if table is None:
         return scan
     raw = RawScan(vertices, faces, "z", (), ())
-    bodies = opened_bodies(path, raw, table)
+    try:
+        bodies = opened_bodies(path, raw, table)
+    except ScanError:  # nothing stands on it: a flat stone, all of it
+        return scan.doubted(Doubt("flat", 0.05, 0.05, FLAT, trust="fair"))
     if len(bodies) > 1:
         raise ScanError(path, f"holds {len(bodies)} bodies on one slab; scan them one at a time.")
     found = _off_its_stand(path, bodies[0])
