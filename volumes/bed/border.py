@@ -17,6 +17,7 @@ from plumbstone.volumes.scape.layers import zone_distance
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.water.density import GRAVITY
 
+Sides = tuple[NDArray[np.bool_], NDArray[np.bool_]]
 SLIDING, TIPPING = 1.5, 2.0  # least reserves of a stone; common practice, no source
 FRICTION = 0.3  # stone on wet glass, mid of 0.2-0.4; no source, be cautious
 
@@ -101,11 +102,12 @@ def judge_borders(bodies: Sequence[Body], bed: BedResult, water: float) -> Borde
         soil = _retained_layer(row, bed)
         if soil is None or not row.cracks:
             continue
-        own = [_gap(row, k, soil, bed) for k in range(len(row.cracks))]
+        sides = _sides(row, soil, bed)
+        own = [_gap(row, k, sides, soil, bed) for k in range(len(row.cracks))]
         widths = {(gap.left, gap.right): min(gap.width, WIDEST) for gap in own}
         for body in (b for b in bodies if b.entry.name in row.border.stones):
             beside = sum(w for pair, w in widths.items() if body.entry.name in pair) / 2
-            footings.append(_footing(body, beside, row, soil, bed, water))
+            footings.append(_footing(body, beside, sides, soil, bed, water))
         gaps += own
         strip |= row.border.strip
     return BorderResult(tuple(gaps), tuple(footings), strip) if gaps else None
@@ -128,11 +130,11 @@ def cure_for(width: float, soil: Material, filters: Sequence[Material]) -> str:
     return "set a hidden strip behind it, or pack chips first, then wedge gravel"
 
 
-def _gap(row: Row, number: int, soil: LayerResult, bed: BedResult) -> Gap:
+def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult) -> Gap:
     """Describe one gap, and what comes through it."""
     crack = row.cracks[number]
     passed = [p for p in bed.passed if p.row is row and p.crack == number]
-    upper, lower = _levels_beside(crack.at, row, soil, bed)
+    upper, lower = _levels_beside(crack.at, sides, soil, bed)
     width = float(crack.between(min(lower, upper), upper).max())
     material = soil.layer.material
     openings = crack.openings[crack.heights < upper]
@@ -164,15 +166,21 @@ def _filters() -> list[Material]:
     return [find_material(name) for name in ("gravel", "wedge gravel")]
 
 
-def _levels_beside(
-    at: tuple[float, float], row: Row, soil: LayerResult, bed: BedResult
-) -> tuple[float, float]:
-    """Height of the poured soil behind a place of the line, and of what lies before it [m]."""
+def _sides(row: Row, soil: LayerResult, bed: BedResult) -> Sides:
+    """Cells behind and before a row in which no stone stands out."""
     edge = zone_distance(soil.layer.zone, row.border, bed.grid)
     assert edge is not None
     free = bed.columns.highest() <= np.where(edge > 0, soil.surface, bed.surface) - 1e-9
-    upper = nearest_level(soil.surface, free & (edge > 0), at, bed.grid)
-    return upper, nearest_level(bed.poured, free & (edge <= 0), at, bed.grid)
+    return free & (edge > 0), free & (edge <= 0)
+
+
+def _levels_beside(
+    at: tuple[float, float], sides: Sides, soil: LayerResult, bed: BedResult
+) -> tuple[float, float]:
+    """Height of the poured soil behind a place of the line, and of what lies before it [m]."""
+    behind, before = sides
+    upper = nearest_level(soil.surface, behind, at, bed.grid)
+    return upper, nearest_level(bed.poured, before, at, bed.grid)
 
 
 def nearest_level(
@@ -210,14 +218,14 @@ def wall_factors(
 
 
 def _footing(
-    body: Body, gaps: float, row: Row, soil: LayerResult, bed: BedResult, water: float
+    body: Body, gaps: float, sides: Sides, soil: LayerResult, bed: BedResult, water: float
 ) -> Footing:
     """Sliding and tipping of one stone against the submerged soil behind it."""
     vertices = body.piece.vertices
     # The soil behind half of both gaps leans on it too.
     x, width = float(vertices[:, 0].mean()), float(np.ptp(vertices[:, 0])) + gaps
     y = float(vertices[:, 1].mean())
-    upper, lower = _levels_beside((x, y), row, soil, bed)
+    upper, lower = _levels_beside((x, y), sides, soil, bed)
     height = min(max(0.0, upper - lower), float(vertices[:, 2].max()))
     material = soil.layer.material
     assert material.repose is not None

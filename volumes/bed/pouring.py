@@ -460,8 +460,8 @@ def _slide(
         return slide
     crest = float(target[free].max())
     highest = np.where(free & (target > crest - 1e-3), surface, -np.inf)
-    row, column = np.unravel_index(int(highest.argmax()), highest.shape)
-    where, _ = _place(row, column, grid)
+    high_rows, high_columns = np.nonzero(highest > highest.max() - 1e-3)
+    where, _ = _place(int(high_rows.mean()), int(high_columns.mean()), grid)
     return replace(slide, crest_drawn=crest, crest_stays=float(highest.max()), crest_where=where)
 
 

@@ -174,7 +174,7 @@ def needed_fields(kind: str) -> tuple[str, ...]:
 
 def _with_pores(material: Material) -> Material:
     """Fill in a stone's open pores from its envelope and grain densities."""
-    if material.kind != "stone" or material.density is None:
+    if material.kind not in ("stone", "substrate") or material.density is None:
         return material
     grain = material.grain_density or material.density
     pores = max(0.0, 1 - material.density.mid / grain.mid)

@@ -144,6 +144,11 @@ class Scape:
     materials: Mapping[str, Material] = field(repr=False)
     files: tuple[Path, ...] = field(default=(), repr=False)  # all that it was read from
 
+    @property
+    def border(self) -> Border | None:
+        """The first border; None where there is none."""
+        return self.borders[0] if self.borders else None
+
 
 def read_scape(path: Path | str) -> Scape:
     """Read a scape file and check that it makes sense.

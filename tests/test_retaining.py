@@ -1,0 +1,226 @@
+"""What a row of stones, a strip or a divider holds, against areas times heights and closed forms."""
+
+from dataclasses import replace
+from math import pi, tan
+from pathlib import Path
+
+import numpy as np
+import pytest
+from commands import read_json, type_in
+
+from plumbstone.meshes.piece import Piece
+from plumbstone.meshes.placing import raised, renamed, stood_at
+from plumbstone.meshes.primitives import box, ellipsoid
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bed.border import judge_borders
+from plumbstone.volumes.bed.findings import bed_findings
+from plumbstone.volumes.bed.pouring import BedResult, solve_bed
+from plumbstone.volumes.bed.row import row_of
+from plumbstone.volumes.findings import Finding, Kind
+from plumbstone.volumes.scape.layers import Border, Layer, Profile, Sacks, Zone
+from plumbstone.volumes.scape.materials import find_material
+
+FLOOR = (0.6, 0.4)
+SLOPE = tan(np.radians(33))
+SOIL = replace(find_material("baked-clay soil"), repose=Range.exact(33))
+Stone = tuple[Piece, float]
+
+
+def stone(name: str, size: tuple[float, float, float], x: float, y: float) -> Stone:
+    piece = renamed(stood_at(box(size), x, y), name, "granite")
+    return piece, size[0] * size[1] * size[2]
+
+
+def soil(height: float, zone: str = "behind border", border: str = "", name: str = "Soil") -> Layer:
+    profile = Profile(True, (height,) * 4)
+    return Layer(name, SOIL, Zone(zone, border=border), profile, 0.0, (), 0.0)
+
+
+def sand(depth: float) -> Layer:
+    profile = Profile(False, (depth,) * 4)
+    return Layer("Sand", find_material("sand"), Zone("before border"), profile, 0.0, (), 0.0)
+
+
+def line(y: float, *names: str, **more: object) -> Border:
+    return Border(((0.0, y), (0.6, y)), names, **{"strip": False, **more})  # type: ignore[arg-type]
+
+
+def pair(height: float, gap: float = 0.0, thick: float = 0.05, y: float = 0.18) -> list[Stone]:
+    """Two boxes across the tank with a gap in the middle."""
+    wide = (0.6 - gap) / 2
+    size = (wide, thick, height)
+    return [stone("A", size, wide / 2, y), stone("B", size, 0.6 - wide / 2, y)]
+
+
+def told(bed: BedResult, *kinds: Kind) -> list[Finding]:
+    return [f for f in bed_findings(bed, None, (), ()) if f.kind in kinds]
+
+
+@pytest.mark.parametrize("y", [0.16, 0.18, 0.204, 0.205, 0.206])
+def test_stones_hold_wherever_the_line_runs_over_them(y: float) -> None:
+    # 60 × 19.5 × 8.5 cm behind their back faces: 9.945 L.
+    bed = solve_bed(FLOOR, [soil(0.085)], [line(y, "A", "B")], pair(0.14))
+    assert bed.settled == pytest.approx(0.6 * 0.195 * 0.085, rel=2e-3)
+    assert bed.passed == ()
+    assert not told(bed, Kind.LEAKS, Kind.OFF_LINE, Kind.SLIDES)
+
+
+def test_a_line_that_leaves_its_stones_is_told() -> None:
+    bed = solve_bed(FLOOR, [soil(0.085)], [line(0.23, "A", "B")], pair(0.14))
+    found = told(bed, Kind.OFF_LINE)
+    assert [f.about for f in found] == [("A",), ("B",)]
+    assert found[0].numbers["away_m"] == pytest.approx(0.025, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("more", "wall"),
+    [({}, 0.05), ({"strip": True}, 0.05), ({"strip": True, "height": 0.08}, 0.08),
+     ({"divider": True}, 0.05)],
+)  # fmt: skip
+def test_what_stands_higher_than_its_wall_lies_at_repose(
+    more: dict[str, object], wall: float
+) -> None:
+    # Behind the middle of 5 cm stones a wedge is missing: (10 - wall)² / (2 tan) a width.
+    bed = solve_bed(FLOOR, [soil(0.10)], [line(0.18, "A", "B", **more)], pair(0.05))
+    drawn = 0.6 * (0.22 * 0.10 - 0.025 * 0.05)
+    assert bed.settled == pytest.approx(drawn - 0.6 * (0.1 - wall) ** 2 / (2 * SLOPE), rel=5e-3)
+    over = [f for f in told(bed, Kind.SLIDES) if f.how == "over wall"]
+    assert over[0].numbers["wall_m"] == pytest.approx(wall, abs=1e-9)
+    assert bed.passed == ()
+
+
+def test_floss_alone_holds_nothing() -> None:
+    bed = solve_bed(FLOOR, [soil(0.06)], [line(0.18, strip=True)])
+    assert bed.settled == pytest.approx(0.6 * (0.22 * 0.06 - 0.06**2 / (2 * SLOPE)), rel=2e-3)
+    assert told(bed, Kind.SLIDES)[0].how == "no wall"
+
+
+@pytest.mark.parametrize(("retained", "thick"), [(0.06, 0.004), (0.10, 0.004), (0.10, 0.008)])
+def test_what_shows_beyond_a_gap(retained: float, thick: float) -> None:
+    # Through the depth of the stones the surface falls by the slope; then w h² / (2 tan) +
+    # π h³ / (6 tan²) shows, h / tan out; derived.
+    border = line(0.2, "A", "B")
+    bed = solve_bed(
+        FLOOR, [soil(0.025 + retained), sand(0.025)], [border], pair(0.15, 0.014, thick, 0.2)
+    )
+    (passed,) = bed.passed
+    half = retained / 2 - thick / 2 * SLOPE
+    exact = 0.014 * half**2 / (2 * SLOPE) + pi * half**3 / (6 * SLOPE**2)
+    assert passed.width == pytest.approx(0.014, abs=2e-4)
+    assert passed.upper - passed.lower == pytest.approx(retained, abs=1e-6)
+    assert passed.volume == pytest.approx(exact, rel=0.03)
+    assert passed.reach == pytest.approx(half / SLOPE, abs=2e-3)
+    layer = bed.layers[0]
+    assert layer.stays == pytest.approx(layer.settled - passed.volume, rel=1e-12)
+    assert layer.stays < layer.settled <= layer.wanted + 1e-9
+
+
+def test_a_strip_chips_or_a_filler_close_a_gap() -> None:
+    stones = pair(0.15, 0.006, 0.05, 0.2)
+    bare = solve_bed(FLOOR, [soil(0.06), sand(0.01)], [line(0.2, "A", "B")], stones)
+    assert told(bare, Kind.LEAKS)[0].how == "may arch"
+    shut = solve_bed(FLOOR, [soil(0.06), sand(0.01)], [line(0.2, "A", "B", strip=True)], stones)
+    gravel = replace(find_material("wedge gravel"), d15=0.004)
+    wedge = Layer("Wedge", gravel, Zone("border gaps"), Profile(True, (0.07,) * 4), 0.0, (), 0.0)
+    filled = solve_bed(FLOOR, [soil(0.06), sand(0.01), wedge], [line(0.2, "A", "B")], stones)
+    assert told(shut, Kind.LEAKS) == told(filled, Kind.LEAKS) == []
+    # Its litres are the space of the gap: 6 mm × 5 cm × 7 cm.
+    assert filled.layers[2].settled == pytest.approx(
+        0.006 * 0.05 * 0.07, rel=0.08
+    )  # three cells wide
+    low = replace(wedge, profile=Profile(True, (0.02,) * 4))
+    half = solve_bed(FLOOR, [soil(0.06), sand(0.01), low], [line(0.2, "A", "B")], stones)
+    assert told(half, Kind.LEAKS)  # soil above the gravel still comes over it
+
+
+def test_gaps_are_measured_between_sections() -> None:
+    # Two balls of 10 cm, 12 cm apart: 2 cm at their middle, and along the line through both.
+    balls = [renamed(stood_at(ellipsoid((0.1,) * 3), x, y), name, "granite")
+             for name, x, y in (("A", 0.2, 0.2), ("B", 0.2 + 0.0983, 0.2 + 0.0688))]  # fmt: skip
+    row = row_of(line(0.21, "A", "B"), balls, FLOOR)
+    middle = row.cracks[1]
+    apart = float(np.hypot(0.0983, 0.0688))
+    assert middle.openings.min() == pytest.approx(apart - 0.1, abs=5e-4)
+    for height, opening in zip(middle.heights[2:22], middle.openings[2:22], strict=True):
+        radius = np.sqrt(0.05**2 - (height - 0.05) ** 2)
+        assert opening == pytest.approx(apart - 2 * radius, abs=1e-3)
+
+
+def test_terraces_behind_two_borders() -> None:
+    front = [stone("A", (0.6, 0.04, 0.08), 0.3, 0.10)]
+    back = [stone("B", (0.6, 0.04, 0.14), 0.3, 0.25)]
+    rows = [line(0.10, "A", name="Low"), line(0.25, "B", name="High")]
+    layers = [soil(0.06, border="Low", name="One"), soil(0.12, border="High", name="Two")]
+    bed = solve_bed(FLOOR, layers, rows, front + back)
+    # Behind the low row, less the stones of the high one; then 6 cm more behind these.
+    low, high = (layer.settled for layer in bed.layers)
+    assert low == pytest.approx(0.6 * 0.06 * (0.28 - 0.04), rel=2e-3)
+    assert high == pytest.approx(0.6 * 0.06 * (0.4 - 0.27), rel=2e-3)
+    assert bed.passed == ()
+
+
+def test_space_under_a_slab_on_two_legs() -> None:
+    # From the open sides grains fall at repose: a roof 6 cm high over 22 × 20 cm keeps
+    # 2 · 22 · ((10 - r) 6 + r² tan / 2), r = 6 / tan; derived.
+    legs = [stone(n, (0.04, 0.2, 0.06), x, 0.2) for n, x in (("A", 0.17), ("B", 0.43))]
+    roof = renamed(raised(stood_at(box((0.3, 0.2, 0.02)), 0.3, 0.2), 0.06), "Roof", "slate")
+    bed = solve_bed(FLOOR, [soil(0.10, "all")], (), [*legs, (roof, 0.3 * 0.2 * 0.02)])
+    run = 0.06 / SLOPE
+    void = 2 * 0.22 * ((0.1 - run) * 0.06 + run**2 * SLOPE / 2)
+    solid = 2 * 0.04 * 0.2 * 0.06 + 0.3 * 0.2 * 0.02
+    assert bed.layers[0].void == pytest.approx(void, rel=0.03)
+    assert bed.settled == pytest.approx(0.6 * 0.4 * 0.1 - solid - void, rel=3e-3)
+    assert told(bed, Kind.VOID)[0].numbers["volume_m3"] == bed.layers[0].void
+
+
+def test_the_layer_above_fills_the_gaps_between_sacks() -> None:
+    # 60 × 40 × 4 cm of sacks with 15 % between them: 1.44 L more of the 3 cm above.
+    filler = Layer("Filler", find_material("lava gravel"), Zone(), Profile(True, (0.04,) * 4),
+                   0.0, (), 0.0, Sacks(1e-3, 0.15))  # fmt: skip
+    bed = solve_bed(FLOOR, [filler, soil(0.07, "all")])
+    assert bed.layers[0].poured == pytest.approx(0.85 * 9.6e-3, rel=1e-3)
+    assert bed.layers[1].poured == pytest.approx(7.2e-3 + 1.44e-3, rel=1e-3)
+
+
+def test_a_height_that_cannot_stay_is_told_once() -> None:
+    # 18 cm drawn over 18.5 cm of run stays at 18.5 tan = 12 cm, and needs 18 / tan = 27.7 cm.
+    for drawn in (0.14, 0.18):
+        profile = Profile(True, (drawn,) * 4)
+        back = Layer("Soil", SOIL, Zone("back strip", 0.185), profile, 0.0, (), 0.0)
+        (found,) = told(solve_bed(FLOOR, [back]), Kind.SLIDES)
+        assert (found.how, found.where) == ("crest", "back")
+        assert found.numbers["stays_m"] == pytest.approx(0.185 * SLOPE, abs=2e-3)
+        assert found.numbers["run_m"] == pytest.approx(drawn / SLOPE, rel=1e-6)
+
+
+def test_a_slope_sideways_is_told() -> None:
+    # 10 to 38 cm over 60 cm: 25°; a bare one lasts at atan(0.6 tan 33°) = 21.3°.
+    profile = Profile(True, (0.10, 0.38, 0.10, 0.38))
+    bed = solve_bed(FLOOR, [Layer("Soil", SOIL, Zone(), profile, 0.0, (), 0.0)])
+    (found,) = told(bed, Kind.CREEPS)
+    assert found.how == "left to right"
+    assert found.numbers["slope_deg"] == pytest.approx(25.0, abs=0.2)
+
+
+def test_two_borders_in_a_file(tmp_path: Path) -> None:
+    text = '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]\nwater_line = "36 cm"\n'
+    for name, y, height in (("Low", 10, 8), ("High", 25, 14)):
+        text += (
+            f'[[piece]]\nname = "{name} stone"\nkind = "stone"\nmaterial = "slate"\nsolid = "box"\n'
+            f'size = ["59.9 cm", "4 cm", "{height} cm"]\nat = ["30 cm", "{y} cm"]\n'
+            f'[[border]]\nname = "{name}"\nstones = ["{name} stone"]\n'
+            f'line = [["0 cm", "{y} cm"], ["60 cm", "{y} cm"]]\n'
+            f'[[layer]]\nname = "{name} soil"\nmaterial = "baked-clay soil"\nzone = "behind border"\n'
+            f'border = "{name}"\nheight = "{height - 2} cm"\n'
+        )
+    (tmp_path / "t.toml").write_text(text, encoding="utf-8")
+    low, high = read_json("plumbstone bed t.toml", tmp_path)["layers"]
+    assert low["settled_l"] == pytest.approx(60 * 24 * 6e-3, rel=3e-3)
+    assert high["settled_l"] == pytest.approx(60 * 13 * 6e-3, rel=3e-3)
+    assert "Drawn" in type_in("plumbstone bed t.toml", tmp_path).stdout
+
+
+def test_nothing_lies_behind_a_border_without_soil() -> None:
+    bed = solve_bed(FLOOR, [sand(0.02)], [line(0.2, "A", "B")], pair(0.15, 0.014, 0.05, 0.2))
+    assert judge_borders((), bed, 998.0) is None
+    assert bed.layers[0].passed == pytest.approx(0, abs=2e-5)
