@@ -13,7 +13,7 @@ OWN_LENGTHS = 0.04  # of the lengths in a phone's file, at 90 %: + 3 ... 4 % by 
 CALIPER, CALIPER_STEP = 0.004, 0.001  # of a length by caliper or tape: share, and [m]; from memory
 FAR_OFF = 0.15  # lengths that are corrected by more than this were wrong beyond any phone's error
 SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; rounds at most
-NOISE_LEFT = 0.4  # share of what smoothing took off a length that may be wrong, at 90 %
+NOISE_LEFT = 0.5  # share of what smoothing took off a length that may be wrong, at 90 %
 MOST_TIPS = 1500  # corners of the hull whose distances are compared
 
 
