@@ -4,7 +4,7 @@ BIN := .venv/bin
 # An editable install links files one by one, so it is renewed when a file comes or goes.
 LINKED := .venv/.linked-$(shell find pyproject.toml plumbstone volumes meshes cli -type f ! -name '*.pyc' | sort | cksum | cut -d' ' -f1)
 
-LINK = PYTHONWARNINGS=ignore $(BIN)/python -m pip install -q -e . --no-build-isolation --config-settings editable_mode=strict
+LINK = PYTHONWARNINGS=ignore $(BIN)/python -m pip install -q -e '.[formats,mat]' --no-build-isolation --config-settings editable_mode=strict
 
 .PHONY: help demo test slow check bench docs clean
 .DEFAULT_GOAL := help
