@@ -22,7 +22,7 @@ COMMANDS = {
     "bed": "Say how many litres, kilograms and bags each layer takes.",
     "hold": "Say whether wood stays down, and how many grams of stone it needs.",
     "plan": "Compute everything from a scape file; --out writes it into a folder.",
-    "show": "Show the tank from above, and write its pictures and build sheet.",
+    "show": "Show the tank from above and write its pictures; or set two scapes side by side.",
     "mat": "Write a mat of tags to scan stones on, which tells their scale.",
     "materials": "List materials: densities, angles of repose, grain sizes, and their sources.",
     "serve": "Open a page in the browser: weigh in the shop, lay out at the desk.",
