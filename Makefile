@@ -14,6 +14,7 @@ help: ## Show these lines
 
 demo: $(LINKED) ## Set up, lay out the reading-room tank and say where the results are
 	@$(BIN)/plumbstone demo demo-results
+	@echo "To move its stones in a browser:  $(BIN)/plumbstone serve demo-results"
 
 test: .venv/.test $(LINKED) ## Set up and run the tests
 	@$(BIN)/python -m pytest -n auto --dist loadfile $(TESTS)
