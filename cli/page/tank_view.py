@@ -254,13 +254,13 @@ class TankView:
         return self.desk.layout.scape.pieces if self.desk.layout else ()
 
     async def _picked(self, event: Any) -> None:
-        name = str(event.args["name"])
-        if self.row is not None:
+        name, touched = str(event.args["name"]), bool(event.args["touched"])
+        if touched and self.row is not None:
             if name in self.row:
                 self.row.remove(name)
             elif name in [e.name for e in self._entries() if e.kind == "stone"]:
                 self.row.append(name)
-        elif self.tying and name != self.tying:
+        elif touched and self.tying and name != self.tying:
             await self._tie(name)
             return
         self.selected, self.marked = name, ()
