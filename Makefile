@@ -4,7 +4,7 @@ BIN := .venv/bin
 # An editable install links files one by one, so it is renewed when a file comes or goes.
 LINKED := .venv/.linked-$(shell find pyproject.toml plumbstone volumes meshes cli -type f ! -name '*.pyc' | sort | cksum | cut -d' ' -f1)
 
-LINK = PYTHONWARNINGS=ignore $(BIN)/python -m pip install -q -e . --no-build-isolation --config-settings editable_mode=strict
+LINK = PYTHONWARNINGS=ignore $(BIN)/python -m pip install -q -e '.[formats,mat]' --no-build-isolation --config-settings editable_mode=strict
 
 .PHONY: help demo test slow check bench docs clean
 .DEFAULT_GOAL := help
@@ -14,6 +14,7 @@ help: ## Show these lines
 
 demo: $(LINKED) ## Set up, lay out the reading-room tank and say where the results are
 	@$(BIN)/plumbstone demo demo-results
+	@echo "To move its stones in a browser:  $(BIN)/plumbstone serve demo-results"
 
 test: .venv/.test $(LINKED) ## Set up and run the tests
 	@$(BIN)/python -m pytest -n auto --dist loadfile $(TESTS)

@@ -11,7 +11,6 @@ import typer
 
 from plumbstone.cli.output import TrustOption
 from plumbstone.cli.terminal import set_terminal
-from plumbstone.cli.workers import supervise
 from plumbstone.meshes.beside import trust as trust_folders
 from plumbstone.meshes.limits import VARIABLE
 
@@ -22,12 +21,14 @@ COMMANDS = {
     "bed": "Say how many litres, kilograms and bags each layer takes.",
     "hold": "Say whether wood stays down, and how many grams of stone it needs.",
     "plan": "Compute everything from a scape file; --out writes it into a folder.",
-    "show": "Show the tank from above, and write its pictures and build sheet.",
+    "show": "Show the tank from above and write its pictures; or set two scapes side by side.",
     "mat": "Write a mat of tags to scan stones on, which tells their scale.",
     "materials": "List materials: densities, angles of repose, grain sizes, and their sources.",
     "serve": "Open a page in the browser: weigh in the shop, lay out at the desk.",
     "demo": "Lay out a made-up tank and write everything about it into a folder.",
 }
+
+READ_FILES = frozenset(("weigh", "bed", "hold", "plan", "show"))  # and so work within limits
 
 
 def program(words: Sequence[str]) -> typer.Typer:
@@ -80,14 +81,18 @@ def _set_limits(words: Sequence[str]) -> None:
 
 def run() -> None:
     """Run the program; the last guard against a traceback on Ctrl-C or a closed pipe."""
-    _set_limits(sys.argv[1:])
-    code = supervise()
-    if code is not None:
-        sys.exit(code)
+    words = sys.argv[1:]
+    if READ_FILES.intersection(words) and "--help" not in words:
+        from plumbstone.cli.workers import supervise
+
+        _set_limits(words)
+        code = supervise()
+        if code is not None:
+            sys.exit(code)
     set_terminal()
     warnings.simplefilter("ignore")  # libraries warn developers; people get our own words
     try:
-        program(sys.argv[1:])()
+        program(words)()
     except KeyboardInterrupt:
         sys.exit(130)
     except BrokenPipeError:

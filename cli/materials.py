@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 
 def materials(
-    name: Annotated[str | None, typer.Argument(help="One material, with all it holds.")] = None,
+    name: Annotated[str | None, typer.Argument(help="One material, or how it looks.")] = None,
     kind: Annotated[
         str | None, typer.Option("--kind", help="Only stone, wood, substrate or strip.")
     ] = None,
@@ -19,12 +19,23 @@ def materials(
 ) -> None:
     """List materials: densities, angles of repose, grain sizes, and their sources."""
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.volumes.scape.materials import KINDS, find_material, load_materials
+    from plumbstone.volumes.scape.materials import (
+        KINDS,
+        UnknownMaterialError,
+        described,
+        find_material,
+        load_materials,
+    )
 
     with plain_errors():
         if kind not in (None, *KINDS):
             raise PlumbstoneError(f'--kind "{kind}" is none of {", ".join(KINDS)}.')
-        found = [find_material(name)] if name else list(load_materials().values())
+        try:
+            found = [find_material(name)] if name else list(load_materials().values())
+        except UnknownMaterialError:
+            found = list(described(name or ""))
+            if not found:
+                raise
         found = [material for material in found if kind in (None, material.kind)]
     if as_json:
         emit_json({"materials": [_document(material) for material in found]})
@@ -42,10 +53,23 @@ def materials(
     ]
     table("Materials", columns, rows)
     for material in found if name else ():
+        if len(found) > 1:
+            typer.echo(f"{material.name}: {material.looks or material.note}")
+        if material.test:
+            typer.echo(f"Test: {material.test}")
+        if material.d15 and material.d50 and material.d85:
+            grains = " · ".join(
+                f"{d * 1e3:.1f}" for d in (material.d15, material.d50, material.d85)
+            )
+            typer.echo(f"Grains: 15 %, 50 %, 85 % pass {grains} mm.")
+        if len(found) > 1:
+            continue
         for field, source in material.sources.items():
             typer.echo(f"{field}: {source}")
         if material.note:
             typer.echo(material.note)
+    if len(found) > 1 and name:
+        typer.echo("Two weighings tell more than looks: plumbstone weigh --mass … --in-water …")
     if not name:
         typer.echo("Sources of one material: plumbstone materials NAME")
 
@@ -76,5 +100,7 @@ def _document(material: "Material") -> dict[str, Any]:
         "d85_mm": None if material.d85 is None else material.d85 * 1e3,
         "settling": material.settling,
         "note": material.note,
+        "looks": material.looks,
+        "test": material.test,
         "sources": dict(material.sources),
     }

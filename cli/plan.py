@@ -36,6 +36,9 @@ def plan(
     salt: Annotated[
         float | None, typer.Option("--salt", help="Grams of salt mix per litre.")
     ] = None,
+    check: Annotated[
+        bool, typer.Option("--check", help="Exit with 1 where something has to be mended first.")
+    ] = False,
     force: ForceOption = False,
     trust: TrustOption = None,
     as_json: JsonOption = False,
@@ -43,11 +46,14 @@ def plan(
 ) -> None:
     """Compute everything from a scape file; --out writes it into a folder."""
     from plumbstone.meshes.beside import trust as trust_folders
+    from plumbstone.volumes.findings import Severity
 
     trust_folders(trust)
     with plain_errors():
         spacing = None if grid is None else grid * 1e-3
-        run_plan(scape, out, spacing, salt, as_json, units, force)
+        report = run_plan(scape, out, spacing, salt, as_json, units, force)
+    if check and any(finding.severity is Severity.STOP for finding in report.findings):
+        raise typer.Exit(1)
 
 
 def run_plan(
@@ -58,10 +64,9 @@ def run_plan(
     as_json: bool,
     units: Units,
     force: bool,
-) -> None:
-    """Compute, write and print a plan."""
+) -> "Report":
+    """Compute, write and print a plan; give its report."""
     from plumbstone.cli.documents import plan_document
-    from plumbstone.cli.results import refuse_results, write_results
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
     from plumbstone.volumes.sanity import checked
@@ -70,6 +75,8 @@ def run_plan(
     with working("Laying out the tank ..."):
         scape = read_scape(path)
         if out is not None:
+            from plumbstone.cli.results import refuse_results, write_results
+
             refuse_results(scape, out, force=force)
         result = make_plan(scape, spacing, salt)
         report = checked(report_of(result))
@@ -78,10 +85,11 @@ def run_plan(
             write_results(result, report, out, units, force=force)
     if as_json:
         emit_json(document)
-        return
+        return report
     print_plan(result, report, units)
     if out is not None:
         typer.echo(f"Results are in {out}: open {out / 'build-sheet.html'}")
+    return report
 
 
 def print_plan(result: "Plan", report: "Report", units: Units) -> None:

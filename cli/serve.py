@@ -59,7 +59,9 @@ def _run(
 
     from plumbstone.cli.page.app import application
     from plumbstone.cli.page.folder import Folder
+    from plumbstone.cli.workers import end_time_limit
 
+    end_time_limit()  # it waits for people; each scan that is sent has limits of its own
     gate = application(Folder(folder.resolve()), units, hosts, secret)
     if open_page:
         typer.launch(link)

@@ -9,7 +9,7 @@ import numpy as np
 from plumbstone.meshes.attached import Stand, parts_of, stand_below
 from plumbstone.meshes.clouds import cloud_surface
 from plumbstone.meshes.doubts import WORDS, Doubt, foremost, range_of, trust_in
-from plumbstone.meshes.faults import crowded_edges, enclosed_volume, face_areas, is_closed
+from plumbstone.meshes.faults import crowded_edges, enclosed_volume, face_areas, is_closed, shells
 from plumbstone.meshes.isolating import (
     LEAST_CUT,
     SECOND_BODY,
@@ -57,7 +57,7 @@ SHARE, SHARE_LEAN, SHARE_SPREAD = 0.62, 0.15, 0.10
 STRIP_DEPTH, ROUND_DEPTH = 0.20, 0.25
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 CROSSED_NOISE = 0.04  # the same of one that passed through itself; from memory
-SKIN_SPREAD = 0.010  # the same of a scan with its table in it; calibrated on phone-like scans
+SKIN_SPREAD = 0.013  # the same of a scan with its table in it; calibrated on phone-like scans
 SKIN_NOISE = 0.0005  # how far the skin may lie off as a whole, at 90 % [m]; from memory
 ROOM = 6.0  # [m]: a scan that is wider has a wrong unit
 UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
@@ -68,6 +68,9 @@ Z90 = 1.645  # standard deviations to either side that hold 90 %
 LEAST_SEEN = 0.25  # share of the volume above the rim; with less, too much would be guessed
 MOST_DISAGREE = 0.06  # two measured lengths of one body, against those of the scan
 LEAST_THING = 0.02  # of the largest body's area: a thing of known size may be that small
+LEAST_PIECE, MANY_PIECES, MAIN_PIECE = 0.005, 8, 0.5  # of a torn surface: area of a piece that
+# counts, how many there are, and the largest that one may be, shares of the area
+TORN, TORN_POINTS = 0.04, 60_000  # spread of its volume at 90 %, from memory; points put on it
 SAME_VOLUME = 1e-6  # a kept mesh that differs by more was changed since
 SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
 BULKY, COMPACT = 0.45, 0.78  # share of its hull that a stone fills at least, and wood at most
@@ -75,6 +78,7 @@ SWOLLEN, SHRUNK = 0.006, 0.003  # of a skin that fusion over 3-5 mm rounded: how
 # outward and inward, at 90 % [m]; + 44 ... 50 % on a 20 cm stone by a phone's LiDAR (manifest)
 ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane [m]
 THIN_SLAB = 0.25  # of the volume: a table that holds more may be a ledge of the stone
+FLAT = "it is so flat that a table may be part of it; look at --picture"
 UNSEEN = "its underside was not seen; a second scan, turned over, or a scale would help"
 
 
@@ -181,7 +185,7 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         scans, lengths = _beside(path, raw, scans, ruler.known)
         raw = replace(raw, lengths=lengths)
     if ruler.measured:
-        factor, _ = factor_by(ruler, measured(scans[0].piece.vertices))
+        factor, _ = factor_by(ruler, measured(scans[0].piece.vertices, scans[0].bare))
         if not 1 / SAME_SIZE < factor < SAME_SIZE:
             before = factor
             scans = _bodies(path, replace(raw, vertices=raw.vertices * factor))
@@ -245,7 +249,8 @@ def with_scale(
     """
     if not ruler.measured:
         return tuple(_of_own_size(path, scan) for scan in scans)
-    factor, disagree = factor_by(ruler, measured(scans[0].piece.vertices))
+    found = measured(scans[0].piece.vertices, scans[0].bare)
+    factor, disagree = factor_by(ruler, found)
     if disagree > MOST_DISAGREE:
         problem = (
             f"its longest and its width across disagree by {disagree:.0%} with what was measured; "
@@ -253,7 +258,7 @@ def with_scale(
         )
         raise ScanError(path, problem)
     total = 1.0 if before is None else before * factor
-    doubt = ruled_scale(ruler.measured, disagree, total)
+    doubt = ruled_scale(ruler.measured, disagree / 2 + found.noise, total)
     said = (
         f"lengths × {(before or 1.0) * factor:.4g}, from the measured {ruler.measured * 1e2:.1f} cm"
     )
@@ -267,12 +272,44 @@ def _bodies(path: Path, raw: RawScan, least: float = SECOND_BODY) -> tuple[Close
         vertices, faces, said = cloud_surface(path, raw.vertices)
         faces, _ = wound(vertices, faces)
         raw = replace(raw, vertices=vertices, faces=faces)
+    if _is_torn(raw):
+        vertices, faces, told = cloud_surface(path, _points_on(raw))
+        raw = replace(raw, vertices=vertices, faces=wound(vertices, faces)[0])
+        scans = tuple(_finished(path, body) for body in opened_bodies(path, raw, least=least))
+        doubt = Doubt(
+            "torn", TORN, TORN, "its surface is in pieces; it was taken for points", "fair"
+        )
+        said = f"the surface is torn into pieces, so its points were taken alone: {told}"
+        return tuple(_said(scan.doubted(doubt, *attached(scan)), (said,)) for scan in scans)
     scans = _complete(path, raw)
     if len(scans) == 1:
         scans = (_off_its_slab(path, scans[0]),)
     scans = scans or tuple(_off_its_stand(path, b) for b in opened_bodies(path, raw, least=least))
     scans = tuple(scan.doubted(*attached(scan)) for scan in scans)
     return tuple(_said(scan, (said,)) for scan in scans) if said else scans
+
+
+def _is_torn(raw: RawScan) -> bool:
+    """Tell whether a surface is in many pieces, none of which is most of it or a closed body."""
+    number = shells(raw.faces, len(raw.vertices))
+    areas = np.bincount(number, weights=face_areas(raw.vertices, raw.faces))
+    pieces = np.flatnonzero(areas > LEAST_PIECE * areas.sum())
+    if len(pieces) < MANY_PIECES or areas.max() > MAIN_PIECE * areas.sum():
+        return False
+    counts = len(raw.vertices)
+    return not any(is_closed(raw.faces[number == k], counts) for k in pieces[:MANY_PIECES])
+
+
+def _points_on(raw: RawScan) -> Floats:
+    """Points spread evenly over a surface, (k, 3) [m]."""
+    a, b, c = (raw.vertices[raw.faces[:, i]] for i in range(3))
+    areas = face_areas(raw.vertices, raw.faces)
+    rng = np.random.default_rng(9)
+    pick = rng.choice(len(areas), TORN_POINTS, p=areas / areas.sum())
+    u, v = rng.uniform(size=(2, TORN_POINTS, 1))
+    u, v = np.where(u + v > 1, 1 - u, u), np.where(u + v > 1, 1 - v, v)
+    points: Floats = a[pick] + u * (b - a)[pick] + v * (c - a)[pick]
+    return points
 
 
 def _off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
@@ -282,7 +319,10 @@ def _off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
     if table is None:
         return scan
     raw = RawScan(vertices, faces, "z", (), ())
-    bodies = opened_bodies(path, raw, table)
+    try:
+        bodies = opened_bodies(path, raw, table)
+    except ScanError:  # nothing stands on it: a flat stone, all of it
+        return scan.doubted(Doubt("flat", 0.05, 0.05, FLAT, trust="fair"))
     if len(bodies) > 1:
         raise ScanError(path, f"holds {len(bodies)} bodies on one slab; scan them one at a time.")
     found = _off_its_stand(path, bodies[0])

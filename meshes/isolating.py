@@ -89,12 +89,8 @@ def _plane_within(points: Floats, near: float) -> Plane | None:
     rng = np.random.default_rng(2)
     few = points[rng.choice(len(points), min(len(points), SCORED), replace=False)]
     tried = points[rng.integers(0, len(points), (TRIES, 3))]
-    normals = np.cross(tried[:, 1] - tried[:, 0], tried[:, 2] - tried[:, 0])
-    lengths = np.linalg.norm(normals, axis=1)
-    usable = lengths > 1e-12
-    normals, starts = normals[usable] / lengths[usable, None], tried[usable, 0]
     best, best_count = None, LEAST_TABLE * len(few)
-    for start, normal in zip(starts, normals, strict=True):
+    for start, normal in zip(*_planes_through(tried), strict=True):
         gap = (few - start) @ normal
         lying = np.abs(gap) < near
         if lying.sum() <= best_count:
@@ -106,6 +102,14 @@ def _plane_within(points: Floats, near: float) -> Plane | None:
             continue
         best, best_count = (start, normal if above >= below else -normal), int(lying.sum())
     return None if best is None else _refined(points, *best, near)
+
+
+def _planes_through(tried: Floats) -> tuple[Floats, Floats]:
+    """Give a point and the unit normal of planes through three points each, (k, 3, 3)."""
+    normals = np.cross(tried[:, 1] - tried[:, 0], tried[:, 2] - tried[:, 0])
+    lengths = np.linalg.norm(normals, axis=1)
+    usable = lengths > 1e-12
+    return tried[usable, 0], normals[usable] / lengths[usable, None]
 
 
 def table_within(vertices: Floats, faces: Indices) -> Plane | None:
@@ -134,20 +138,17 @@ def table_within(vertices: Floats, faces: Indices) -> Plane | None:
     points, normals = ((a + b + c) / 3)[chosen], normals[chosen] / areas[chosen, None]
     near = max(NEAR[0] * float(np.ptp(points, axis=0).max()), LEAST_NEAR)
     best, best_count = None, LEAST_TABLE * SCORED
-    for start, one, other in points[rng.integers(0, SCORED, (TRIES, 3))]:
-        normal = np.cross(one - start, other - start)
-        length = float(np.linalg.norm(normal))
-        if length < 1e-12:
-            continue
-        gap, along = (points - start) @ normal / length, normals @ normal / length
+    tried = points[rng.integers(0, SCORED, (TRIES, 3))]
+    for start, normal in zip(*_planes_through(tried), strict=True):
+        gap, along = (points - start) @ normal, normals @ normal
         facing = (np.abs(gap) < near) & (np.abs(along) > FACING)
         side = 1.0 if along[facing].sum() > 0 else -1.0
         facing &= along * side > 0
         above = gap * side > CLEARLY * near
         if facing.sum() <= best_count or above.mean() < LEAST_ABOVE:
             continue
-        if _surrounds(points[facing], points[above], normal / length):
-            best, best_count = (start, normal / length * side), int(facing.sum())
+        if _surrounds(points[facing], points[above], normal):
+            best, best_count = (start, normal * side), int(facing.sum())
     if best is None:
         return None
     lying = (np.abs((points - best[0]) @ best[1]) < near) & (normals @ best[1] > FACING)

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 OFF_SHAPE = 0.05  # how far the proportions of a thing may lie off those that it should have
 SURELY = 0.02  # the same, so that the scale can be called good
 ALIKE = 0.03  # rectangles whose scales differ by more cannot both be the thing
-SEEN_LENGTHS = 0.005  # error of lengths by a thing in view, at 90 %; from memory
+SEEN_LENGTHS, OFF_EDGE, OFF_SKIN = 0.005, 0.0005, 0.001  # error of lengths by a thing in view, at
+# 90 %: share of it, and [m] of the edge of a sheet or the skin of a body; from memory
 FILL = {"box": 1.0, "can": np.pi / 4}  # share of its box that a thing fills
 OFF_FILL = 0.12
 CUT_OFF = 0.005  # share of a thing's corners that noise may put beyond its sides, at each end
@@ -137,6 +138,8 @@ def _trimmed(vertices: Floats) -> Floats:
 
 def _seen(known: Known, off: float) -> Doubt:
     """Doubt of lengths by a thing in view."""
-    share = float(np.hypot(SEEN_LENGTHS, off / 2))
+    edge = OFF_EDGE if known.kind == "sheet" else OFF_SKIN
+    mean = sum(known.sides) / len(known.sides)
+    share = (SEEN_LENGTHS**2 + (off / 2) ** 2 + (edge / mean) ** 2) ** 0.5
     says = f"its lengths follow the {known.name} in view, {off:.1%} off its proportions"
     return in_length("scale", share, says, "good" if off < SURELY else "fair")

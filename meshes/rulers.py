@@ -6,13 +6,14 @@ import numpy as np
 
 from plumbstone.meshes.doubts import Doubt, in_length
 from plumbstone.meshes.extents import across
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Floats, Indices
 
 OWN_LENGTHS = 0.04  # of the lengths in a phone's file, at 90 %: + 3 ... 4 % by a depth camera;
 # one stone by a phone and by a structured scanner (eesd-epfl/spherical-harmonics, stone 11)
-CALIPER, CALIPER_STEP = 0.003, 0.001  # of a length by caliper or tape: share, and [m]; from memory
+CALIPER, CALIPER_STEP = 0.004, 0.001  # of a length by caliper or tape: share, and [m]; from memory
 FAR_OFF = 0.15  # lengths that are corrected by more than this were wrong beyond any phone's error
-TIP = 0.03  # of the length: skin around a tip that its place is averaged over
+SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; rounds at most
+NOISE_LEFT = 0.5  # share of what smoothing took off a length that may be wrong, at 90 %
 MOST_TIPS = 1500  # corners of the hull whose distances are compared
 
 
@@ -51,30 +52,30 @@ class Caliper:
 
     longest: float
     across: float
+    noise: float  # share that noise may have left in them
 
 
-def measured(vertices: Floats) -> Caliper:
+def measured(vertices: Floats, faces: Indices) -> Caliper:
     """Lay a caliper on a body.
 
     Parameters
     ----------
     vertices : (n, 3) float array
-        Corners of its skin [m].
+    faces : (m, 3) int array
+        The skin that was seen; what was closed below it reaches farther than any stone.
 
     Returns
     -------
     Caliper
-        Diameter of the hull and greatest extent at right angles to it [m], each tip averaged
-        over the skin around it so that noise does not lengthen it.
+        Diameter of the hull and greatest extent at right angles to it [m], of the skin with its
+        noise smoothed out, as noise lengthens both.
     """
-    corners = _hull_corners(vertices)
-    first, second = _farthest(corners)
-    length, way = _between(vertices, corners[first], corners[second])
-    flat = across(way)
-    first, second = _farthest(corners @ flat.T)
-    step = (corners[second] - corners[first]) @ flat.T @ flat
-    broad, _ = _between(vertices, corners[first], corners[first] + step, corners[second])
-    return Caliper(length, broad)
+    rough = vertices[np.unique(faces)]
+    smooth = _calm(vertices, faces)[np.unique(faces)]
+    longest, way = _diameter(smooth)
+    noise = _diameter(rough)[0] / longest - 1
+    flat = smooth @ across(way).T
+    return Caliper(longest, _diameter(flat)[0], max(0.0, noise) * NOISE_LEFT)
 
 
 def factor_by(ruler: Ruler, found: Caliper) -> tuple[float, float]:
@@ -99,9 +100,9 @@ def own_scale() -> Doubt:
     return in_length("scale", OWN_LENGTHS, says, trust="fair")
 
 
-def ruled_scale(length: float, disagree: float, factor: float) -> Doubt:
+def ruled_scale(length: float, unsure: float, factor: float) -> Doubt:
     """Doubt of lengths that were set by a measured one [m]."""
-    share = float(np.hypot(CALIPER, CALIPER_STEP / length)) + disagree / 2
+    share = float(np.hypot(CALIPER, CALIPER_STEP / length)) + unsure
     says = f"its lengths follow the {length * 1e2:.1f} cm that you measured"
     trust = "good"
     if abs(np.log(factor)) > np.log(1 + FAR_OFF):
@@ -110,45 +111,43 @@ def ruled_scale(length: float, disagree: float, factor: float) -> Doubt:
     return in_length("scale", share, says, trust)
 
 
-def _hull_corners(vertices: Floats) -> Floats:
-    """Corners of the hull, thinned where there are very many, (k, 3)."""
+def _calm(vertices: Floats, faces: Indices) -> Floats:
+    """Smooth noise out of a skin without shrinking it.
+
+    References
+    ----------
+    Taubin (1995), "A signal processing approach to fair surface design" (from memory).
+    """
+    from scipy.sparse import coo_array, diags_array
+
+    edges = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
+    edges = np.concatenate([edges, edges[:, ::-1]])
+    count = len(vertices)
+    links = coo_array((np.ones(len(edges)), edges.T), shape=(count, count)).tocsr()
+    links = diags_array(1 / np.maximum(links.sum(axis=1), 1)) @ links
+    lonely = np.ones(count, dtype=bool)
+    lonely[edges] = False
+    step = float(np.median(np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)))
+    reach = SMOOTHED * float(np.ptp(vertices[~lonely], axis=0).max())
+    found = vertices.copy()
+    for _ in range(min(int((reach / step) ** 2), MOST_ROUNDS)):
+        for share in (0.5, -0.52):
+            found += share * (links @ found - found) * ~lonely[:, None]
+    return found
+
+
+def _diameter(points: Floats) -> tuple[float, Floats]:
+    """Greatest distance of two points, (n, 2) or (n, 3), and its direction."""
     from scipy.spatial import ConvexHull, QhullError
-
-    try:
-        corners: Floats = vertices[ConvexHull(vertices).vertices]
-    except QhullError:
-        corners = vertices
-    return corners[:: max(1, len(corners) // MOST_TIPS)]
-
-
-def _farthest(points: Floats) -> tuple[int, int]:
-    """Which two points lie farthest apart."""
     from scipy.spatial.distance import cdist
 
-    apart = cdist(points, points)
+    try:
+        corners = points[ConvexHull(points).vertices]
+    except QhullError:
+        corners = points
+    corners = corners[:: max(1, len(corners) // MOST_TIPS)]
+    apart = cdist(corners, corners)
     first, second = np.unravel_index(int(apart.argmax()), apart.shape)
-    return int(first), int(second)
-
-
-def _between(
-    vertices: Floats, start: Floats, end: Floats, end_at: Floats | None = None
-) -> tuple[float, Floats]:
-    """Distance of two tips along the line between them, each averaged, and its direction."""
-    way = end - start
+    way = corners[second] - corners[first]
     length = float(np.linalg.norm(way))
-    way = way / length
-    first = _tip_height(vertices, start, -way, TIP * length)
-    second = _tip_height(vertices, end if end_at is None else end_at, way, TIP * length)
-    return first + second, way
-
-
-def _tip_height(vertices: Floats, tip: Floats, way: Floats, reach: float) -> float:
-    """How far the skin around a tip reaches along a direction: peak of a quadric through it [m]."""
-    around = vertices[np.linalg.norm(vertices - tip, axis=1) < reach]
-    height = around @ way
-    if len(around) < 12:
-        return float(tip @ way)
-    u, v = ((around - tip) / reach @ across(way).T).T
-    terms = np.column_stack([np.ones_like(u), u, v, u * u, u * v, v * v])
-    fit, *_ = np.linalg.lstsq(terms, height, rcond=None)
-    return float((terms @ fit).max())
+    return length, way / max(length, 1e-300)

@@ -14,7 +14,6 @@ import numpy as np
 from scipy.spatial import ConvexHull
 
 from plumbstone.meshes import primitives
-from plumbstone.meshes.columns import Grid
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.free_bodies import (
@@ -30,11 +29,13 @@ from plumbstone.volumes.holding.free_bodies import (
 )
 from plumbstone.volumes.holding.hold_down import HoldResult, Surroundings, judge_groups
 from plumbstone.volumes.holding.offers import Offer
-from plumbstone.volumes.plan import lay_bed
+from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.scape.groups import Sinker
 from plumbstone.volumes.scape.materials import find_material
 from plumbstone.volumes.scape.scape import read_scape
 from plumbstone.volumes.water.density import water_density
+
+mujoco.set_mju_user_warning(lambda _: None)  # else it writes a log file where it runs
 
 GRAVITY = 9.80665
 WEDGES = 320  # convex parts of a boulder, the faces of a sphere split twice
@@ -391,7 +392,7 @@ def case_of(seed: int, folder: Path, *, calm: bool = False, offers: bool = True)
     rng = np.random.default_rng(seed)
     try:
         text, soil = scape_text(rng, calm=calm)
-        bodies = lay_bed(read_scape(write(folder, text)))[0]
+        bodies = Layout(read_scape(write(folder, text))).ground().bodies
         wood = next(body for body in bodies if body.entry.kind == "wood")
         held = group_text(rng, wood, calm=calm)
         hold = judged(write(folder, text + held), offers=offers)
@@ -404,14 +405,13 @@ def case_of(seed: int, folder: Path, *, calm: bool = False, offers: bool = True)
 def judged(path: Path, *, offers: bool = True) -> HoldResult:
     """Judge the wood of a scape file, as the program does."""
     scape = read_scape(path)
-    bodies, bed, _ = lay_bed(scape)
-    grid = Grid.of_spacing(scape.tank.length, scape.tank.depth, 0.003) if bed is None else bed.grid
+    ground = Layout(scape).ground()
     assert scape.tank.water_line is not None
     around = Surroundings(
-        water_density(scape.tank.celsius), scape.tank.water_line, grid, bed,
+        water_density(scape.tank.celsius), scape.tank.water_line, ground.grid, ground.bed,
         find_material("granite"), (), offers=offers,
     )  # fmt: skip
-    return judge_groups(scape.groups, bodies, around)[0]
+    return judge_groups(scape.groups, ground.bodies, around)[0]
 
 
 def scape_text(rng: np.random.Generator, *, calm: bool = False) -> tuple[str, float]:

@@ -1,5 +1,6 @@
 """What users get wrong: one clear message with file and key, exit code 1, nothing written."""
 
+import json
 import os
 from pathlib import Path
 
@@ -355,3 +356,19 @@ def test_what_would_act_on_a_terminal_is_shown(tmp_path: Path) -> None:
     told = type_in("plumbstone bed 'a\x1b[2J.toml'", tmp_path).stderr
     assert "\\x1b[2J" in told
     assert "\x1b" not in told
+
+
+def test_a_piece_on_a_piece_on_the_bed_lies_on_both(tmp_path: Path) -> None:
+    # Two boxes of 9 cm, one on the other, on 4 cm of bed: their feet are at 4 and at 13 cm.
+    text = GOOD.replace('name = "B"', 'name = "B"\nrests = "A"').replace(
+        'name = "A"', 'name = "A"\nrests = "bed"'
+    )
+    text = text.replace('at = ["40 cm"', 'at = ["20 cm"').replace(
+        '{ front = "3 cm", back = "8 cm" }', '"4 cm"'
+    )
+    text = text.replace("size = [", 'solid = "box"\nsize = [')
+    (tmp_path / "tank.toml").write_text(text, encoding="utf-8")
+    done = run_here("plumbstone plan tank.toml --json --grid 8", tmp_path)
+    foot = {piece["name"]: piece["foot_cm"] for piece in json.loads(done.stdout)["pieces"]}
+    assert foot["A"] == pytest.approx(4, abs=0.05)
+    assert foot["B"] == pytest.approx(13, abs=0.05)

@@ -84,7 +84,7 @@ class Page(HTMLParser):
 def parsed(words: str, unit: str) -> tuple[float, float]:
     """Read a figure back: its value in the document's unit, and half of its last digit there."""
     number, name = re.fullmatch(r"([-\d.]+) ?(.*)", words).groups()  # type: ignore[union-attr]
-    size = READ[unit][name] if unit in READ else 1.0
+    size = READ[unit][name] if unit in READ else {"%": 0.01}.get(name, 1.0)
     digits = len(number.partition(".")[2])
     step = 10.0**-digits
     if name in ("cm", "in", "g", "kg"):

@@ -4,6 +4,7 @@ import pytest
 
 from plumbstone.volumes.scape.materials import (
     UnknownMaterialError,
+    described,
     find_material,
     load_materials,
     needed_fields,
@@ -59,3 +60,28 @@ def test_names_are_found_whatever_the_case_and_near_ones_offered() -> None:
     assert find_material("Mica-Schist").name == "mica schist"
     with pytest.raises(UnknownMaterialError, match="granite"):
         find_material("granit")
+
+
+@pytest.mark.parametrize(
+    ("words", "name"),
+    [
+        ("grey limestone with white veins", "limestone"),
+        ("red jagged clay stone", "pitted claystone"),
+        ("petrified", "petrified wood"),
+        ("river pebbles", "river pebbles"),
+        ("black volcanic rock with bubbles", "lava rock"),
+        ("flat black plates", "slate"),
+    ],
+)
+def test_materials_are_found_by_how_they_look(words: str, name: str) -> None:
+    # Plain wording of the trade; how to tell them apart (acid, scratch, weighing) is field
+    # practice in any introduction to rocks: common practice, no source.
+    found = described(words)
+    assert found[0].name == name
+    assert found[0].test
+
+
+def test_a_suggestion_never_jumps_to_another_class() -> None:
+    with pytest.raises(UnknownMaterialError) as caught:
+        find_material("pumpkin")
+    assert "pumice" not in str(caught.value)

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import trimesh
+from commands import read_json
 from phone_scans import (
     SIGHTS,
     lumpy_stones,
@@ -16,6 +18,7 @@ from phone_scans import (
     seeded_stones,
     seeded_wood,
     standing_poses,
+    united,
 )
 from scipy.spatial import ConvexHull
 from scipy.spatial.distance import pdist
@@ -216,3 +219,48 @@ def test_point_clouds_of_scans(tmp_path: Path, scans: Path, count: int) -> None:
     told = f"clouds of {count}: median {np.median(errors):.3f}, worst {max(errors):.3f}"
     print(told)
     assert np.median(errors) <= 0.04, told
+
+
+def test_a_torn_surface_is_taken_for_points(tmp_path: Path) -> None:
+    # A complete stone cut into some thirty patches that came apart by a millimetre: 1.56 L or
+    # so by its own points, as with a scanner's mesh of 33 pieces.
+    stone = boulder((0.2, 0.15, 0.13), 12, subdivisions=5)
+    rng = np.random.default_rng(4)
+    middle = stone.vertices[stone.faces].mean(axis=1)
+    seeds = middle[rng.choice(len(middle), 33, replace=False)]
+    patch = np.linalg.norm(middle[:, None] - seeds, axis=2).argmin(axis=1)
+    vertices = stone.vertices[stone.faces] + rng.normal(0, 4e-4, (33, 3))[patch][:, None]
+    parts = []
+    for k in range(33):
+        corners, faces = np.unique(vertices[patch == k].reshape(-1, 3), axis=0, return_inverse=True)
+        parts.append((corners, faces.reshape(-1, 3)))
+    path = tmp_path / "torn.ply"
+    path.write_bytes(ply_bytes(*united(parts)))
+    scan = closed_scan(path)
+    volume = enclosed_volume(stone.vertices, stone.faces)
+    assert scan.volume.mid == pytest.approx(volume, rel=0.02)
+    assert scan.volume.low < volume < scan.volume.high
+    assert any("torn" in said for said in scan.piece.changes)
+
+
+def test_a_flat_crop_is_closed(tmp_path: Path) -> None:
+    stone = boulder((0.2, 0.15, 0.13), 12, subdivisions=5)
+    mesh = trimesh.Trimesh(stone.vertices, stone.faces)
+    low = stone.vertices[:, 2].min() + 0.004
+    crop = mesh.slice_plane([0, 0, low], [0, 0, 1])
+    path = tmp_path / "crop.ply"
+    path.write_bytes(ply_bytes(crop.vertices, crop.faces.astype(np.int64)))
+    scan = closed_scan(path)
+    volume = enclosed_volume(stone.vertices, stone.faces)
+    assert scan.volume.low < volume < scan.volume.high
+
+
+def test_a_kept_mesh_reads_back_with_its_range(tmp_path: Path) -> None:
+    _, vertices, faces = seeded_stones(1, 500)[0]
+    scan = phone_scan(vertices, faces, np.eye(3), np.random.default_rng(1), "slope")
+    (tmp_path / "scan.ply").write_bytes(ply_bytes(scan.vertices, scan.faces))
+    first = read_json("plumbstone weigh scan.ply --keep kept.ply", tmp_path)["pieces"][0]
+    again = read_json("plumbstone weigh kept.ply", tmp_path)["pieces"][0]
+    for name in ("low", "mid", "high"):
+        assert again["volume_l"][name] == pytest.approx(first["volume_l"][name], rel=1e-9)
+    assert again["confidence_reason"] == first["confidence_reason"]

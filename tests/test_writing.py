@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plumbstone.volumes.scape.scape import Scape, read_scape, scape_of
+from plumbstone.volumes.scape.scape import Scape, read_scape, scape_from
 from plumbstone.volumes.scape.writing import (
     WritingError,
     free_name,
@@ -29,7 +29,7 @@ HERE = Path("tank.toml")
 
 
 def read(text: str) -> Scape:
-    return scape_of(tomllib.loads(text), HERE)
+    return scape_from(tomllib.loads(text), HERE)
 
 
 def untouched(before: str, after: str, changed: int) -> bool:
@@ -80,9 +80,9 @@ def test_a_piece_goes_with_every_mention_of_it(name: str) -> None:
     after = without_piece(DEMO, name)
     scape, found = read(DEMO), read(after)
     assert found.pieces == tuple(e for e in scape.pieces if e.name != name)
-    assert scape.border is not None
-    assert found.border == replace(
-        scape.border, stones=tuple(n for n in scape.border.stones if n != name)
+    assert scape.borders
+    assert found.borders == tuple(
+        replace(row, stones=tuple(n for n in row.stones if n != name)) for row in scape.borders
     )
     assert found.groups == tuple(g for g in scape.groups if name not in g.wood)
     comments = [line for line in DEMO.splitlines() if line.startswith("# ----")]
@@ -100,6 +100,19 @@ def test_what_rests_on_or_hangs_on_a_piece_is_freed() -> None:
     cap = found.pieces[-1]
     assert (cap.rests, cap.tied_to) == ("floor", ("Bundle",))
     assert [s.stone for s in found.groups[0].sinkers] == ["Cap"]  # by its tie
+
+
+def test_several_borders_and_groups_without_names() -> None:
+    text = DEMO + (
+        '[[border]]\nname = "Upper"\nline = [["0 cm", "30 cm"], ["90 cm", "30 cm"]]\n'
+        'stones = ["Third stone", "Second stone"]\n'
+    )
+    text = text.replace("[border]\n", '[[border]]\nname = "Lower"\n')
+    found = read(without_piece(without_piece(text, "Third stone"), "Border 1"))
+    assert [len(row.stones) for row in found.borders] == [8, 1]
+    unnamed = DEMO.replace('[[group]]\nname = "Bundle"\n', "[[group]]\n")
+    assert "[[group]]" in unnamed
+    assert "[[group]]" not in without_piece(unnamed, "Bundle")
 
 
 def test_tables_that_were_not_there() -> None:

@@ -43,6 +43,7 @@ from plumbstone.volumes.bodies.placement import (
     posed,
     set_down,
     solid_of,
+    upon_bed,
 )
 from plumbstone.volumes.figures import BedFigures, Report
 from plumbstone.volumes.holding.hold_down import HoldResult, Surroundings, judge_groups
@@ -135,7 +136,8 @@ class Layout:
         on_bed = any(body.entry.rests == "bed" for body in bodies)
         bed = None
         if any(layer.profile for layer in scape.layers):
-            first = [b for b in bodies if b.entry.rests != "bed"]
+            upon = upon_bed(scape.pieces)
+            first = [b for b in bodies if b.entry.name not in upon]
             bed = self._bed_around(first, spacing, exact)
             grid = bed.grid
             if on_bed:
@@ -244,16 +246,24 @@ class Layout:
         placed = tuple(done[entry.name] for entry in scape.pieces)
         for body in placed:
             memo(check_inside, body, scape.tank, scape.path)
-        firm = tuple(b for b in placed if b.entry.rests != "bed")
+        upon = upon_bed(scape.pieces)
+        firm = tuple(b for b in placed if b.entry.name not in upon)
         memo(check_overlaps, firm, tuple(self._window(b, floor) for b in firm), floor)
         return placed
 
     def _set_on_bed(self, bodies: Sequence[Body], surface: Floats, grid: Grid) -> tuple[Body, ...]:
-        """Set the pieces that rest on the bed onto its surface, pressed in as the file says."""
-        return tuple(
-            self.memo(set_down, body, surface, grid) if body.entry.rests == "bed" else body
-            for body in bodies
-        )
+        """Set what rests on the bed onto it, pressed in as said, then what lies on that."""
+        tank, memo = self.scape.tank, self.memo
+        floor = Grid.of_spacing(tank.length, tank.depth, CONTACT_GRID)
+        done = {body.entry.name: body for body in bodies}
+        upon = upon_bed(self.scape.pieces)
+        for entry in order_of_setting(self.scape.pieces):
+            if entry.rests == "bed":
+                done[entry.name] = memo(set_down, done[entry.name], surface, grid)
+            elif entry.name in upon:
+                tops = memo(_tops_of, self._window(done[entry.rests], floor), floor)
+                done[entry.name] = memo(set_down, done[entry.name], tops, floor)
+        return tuple(done[body.entry.name] for body in bodies)
 
     def _window(self, body: Body, grid: Grid) -> Window:
         """Cut one body into columns."""

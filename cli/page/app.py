@@ -19,6 +19,7 @@ from plumbstone.cli.wording.units import Units, mass_words, show_length
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 
+RECONNECT = 60.0  # a phone that sleeps, or a machine that is busy, may be away so long [s]
 ORDERS: dict[str, Callable[[Any], Any]] = {
     "lightest": lambda kept: kept.kilograms[1],
     "heaviest": lambda kept: -kept.kilograms[1],
@@ -70,6 +71,11 @@ def application(
         path = folder.picture_of(name)
         return FileResponse(path) if path else PlainTextResponse("No picture.", 404)
 
+    @app.get("/sheet/{name}")
+    def sheet(name: str) -> Response:
+        path = folder.sheet_of(name)
+        return FileResponse(path) if path else PlainTextResponse("Not written yet.", 404)
+
     @app.exception_handler(PlumbstoneError)
     async def plain(_request: Any, error: PlumbstoneError) -> Response:
         return PlainTextResponse(f"{error}\n", 404)
@@ -85,6 +91,7 @@ def application(
         tailwind=False,
         show_welcome_message=False,
         language="en-US",
+        reconnect_timeout=RECONNECT,
     )
     return Gate(app, hosts, secret)
 

@@ -21,7 +21,7 @@ const SVG = `
                     marked: marked.includes(piece.name) }]"
            :transform="shift(piece, view)" :data-piece="piece.name"
            @pointerdown.stop="onDown($event, piece, view)" @pointermove="onMove" @pointerup="onUp"
-           @pointercancel="onCancel" @focus="pick(piece.name)">
+           @pointercancel="onCancel" @focus="onFocus(piece.name)">
           <path :d="piece[view.key]" :fill="piece.fill" />
           <text :x="piece.middle[0]" :y="view.key === 'above' ? drawing.depth - piece.middle[1]
                 : drawing.height - piece.centre">{{ piece.number }}</text>
@@ -43,7 +43,7 @@ export default {
   template: SVG,
   props: { drawing: Object, selected: String, marked: Array, step: Number, above: String,
            front: String, fill: Number, row: Array },
-  data: () => ({ moving: null, sent: {}, told: 0, timer: null }),
+  data: () => ({ moving: null, sent: {}, told: 0, timer: null, pressing: false }),
   computed: {
     views() {
       return [
@@ -82,8 +82,8 @@ export default {
       const m = this.moving;
       return m && m.piece.name === piece.name ? m.to : this.sent[piece.name] || piece.at;
     },
-    pick(name) {
-      if (name !== this.selected) this.$emit("pick", { name });
+    onFocus(name) {
+      if (!this.pressing && name !== this.selected) this.$emit("pick", { name, touched: false });
     },
     place(event, svg) {
       return new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
@@ -108,8 +108,10 @@ export default {
       if (event.button) return;
       const group = event.currentTarget;
       this.settle();
+      this.pressing = true; // the focus that follows is no choice of its own
       group.focus({ preventScroll: true });
-      this.pick(piece.name);
+      this.pressing = false;
+      this.$emit("pick", { name: piece.name, touched: true });
       group.setPointerCapture(event.pointerId);
       const from = this.place(event, group.ownerSVGElement);
       this.moving = { piece, view, from, start: this.now(piece), to: this.now(piece),
@@ -164,6 +166,11 @@ export default {
       const name = event.target.dataset && event.target.dataset.piece;
       const piece = this.drawing.pieces.find((p) => p.name === name);
       if (!piece || event.ctrlKey || event.metaKey || event.altKey) return;
+      if (event.key === "Enter" || event.key === " ") {
+        event.preventDefault();
+        this.$emit("pick", { name, touched: true });
+        return;
+      }
       const way = KEYS[event.key];
       if (!way) {
         const known = ["r", "R", "t", "T", "d", "m", "PageUp", "PageDown", "Delete"].includes(event.key);

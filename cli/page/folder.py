@@ -70,6 +70,31 @@ class Folder:
         write_new(self.root / name, text.replace("FILE", name).encode())
         return name
 
+    def results_of(self, name: str) -> Path:
+        """Name the folder for the results of a scape file."""
+        return self.root / f"{self.scape(name).stem}-plan"
+
+    def sheet_of(self, name: str) -> Path | None:
+        """Find the build sheet of a scape file, where it was written."""
+        path = self.results_of(name) / "build-sheet.html"
+        inside = path.resolve().is_relative_to(self.root.resolve())
+        return path if inside and path.is_file() else None
+
+    def keep_version(self, name: str, version: str, text: str) -> str:
+        """Write a text as a version of a scape file; give the name of the new file.
+
+        Raises
+        ------
+        WriteError
+            If there is a file of that name.
+        """
+        plain = "".join(c if c.isalnum() or c in " -_" else " " for c in version)[:60].strip()
+        if not plain:
+            raise FolderError("Give the version a name of letters or digits.")
+        new = f"{self.scape(name).stem}, {plain}.toml"
+        write_new(self.root / new, text.encode())
+        return new
+
     def kept(self) -> list[Kept]:
         """List what the stock holds, as it was kept."""
         return [_kept(row) for row in _tables(self._list()).get("kept", [])]

@@ -15,7 +15,7 @@ from typing import Any
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.reading import MESH_KINDS
 
-SECONDS = 120
+SECONDS = 120.0
 MEMORY = 6_000_000_000  # [bytes]
 KINDS = (*MESH_KINDS, ".xyz")
 
@@ -84,7 +84,7 @@ class ScanJob:
         except TimeoutError:
             self.stop()
             raise ScanError(
-                f"Not done after {SECONDS} s; thin the scan out and send it again."
+                f"Not done after {SECONDS:g} s; thin the scan out and send it again."
             ) from None
         except asyncio.CancelledError:
             self.stop()
@@ -129,13 +129,17 @@ class ScanJob:
 
 
 def _program() -> str:
-    """Give the program as a process that first limits itself: memory, time, no dump."""
+    """Give the program as a process that first limits itself, where the system can."""
     seconds = 2 * max(1, SECONDS)
-    return (
-        "import resource as r\n"
-        f"for what, most in ((r.RLIMIT_DATA, {MEMORY}), (r.RLIMIT_CPU, {seconds}), "
-        "(r.RLIMIT_CORE, 0)):\n"
-        "    r.setrlimit(what, (most, most))\n"
-        "from plumbstone.cli.main import run\n"
-        "run()"
+    lines = (
+        "try:",
+        "    import resource as r",
+        f"    r.setrlimit(r.RLIMIT_DATA, ({MEMORY}, {MEMORY}))",
+        f"    r.setrlimit(r.RLIMIT_CPU, ({seconds}, {seconds}))",
+        "    r.setrlimit(r.RLIMIT_CORE, (0, 0))",
+        "except ImportError:",
+        "    pass",
+        "from plumbstone.cli.main import run",
+        "run()",
     )
+    return "\n".join(lines)

@@ -1,5 +1,6 @@
 """The page for the desk: one tank, its pieces moved by hand."""
 
+import asyncio
 import tomllib
 from collections.abc import Callable, Mapping
 from functools import partial
@@ -26,6 +27,7 @@ from plumbstone.cli.page.widgets import (
 )
 from plumbstone.cli.wording.units import INCH, Units, place_words
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.volumes.findings import Severity
 from plumbstone.volumes.scape.materials import load_materials
 from plumbstone.volumes.scape.quantities import parse_quantity
 from plumbstone.volumes.scape.scape import PieceEntry
@@ -71,7 +73,7 @@ class TankView:
             with self.ask:
                 button("Take the file as it is", self._take_theirs)
                 button("Write my change over it", self._write_mine)
-            self.verdict = element("h2", aria_live="polite")
+            self.verdict = element("h2", "verdict", aria_live="polite")
             with element("div", "tank"):
                 with element("div"):
                     self._tools()
@@ -207,10 +209,13 @@ class TankView:
             self.told.clear()
             return
         say(self.state, f"Saved in {self.desk.name}.")
+        told = lines(seen, self.units)
+        stops = any(line.severity is Severity.STOP for line in told)
+        self.verdict.classes(add="stop" if stops else "", remove="" if stops else "stop")
         say(self.verdict, verdict(seen, self.units))
         self.told.clear()
         with self.told:
-            for line in lines(seen, self.units):
+            for line in told:
                 with element("li"):
                     act = self._focuser(line.about)
                     element("button", CLASSES[line.severity], line.text, type="button").on(
@@ -249,13 +254,13 @@ class TankView:
         return self.desk.layout.scape.pieces if self.desk.layout else ()
 
     async def _picked(self, event: Any) -> None:
-        name = str(event.args["name"])
-        if self.row is not None:
+        name, touched = str(event.args["name"]), bool(event.args["touched"])
+        if touched and self.row is not None:
             if name in self.row:
                 self.row.remove(name)
             elif name in [e.name for e in self._entries() if e.kind == "stone"]:
                 self.row.append(name)
-        elif self.tying and name != self.tying:
+        elif touched and self.tying and name != self.tying:
             await self._tie(name)
             return
         self.selected, self.marked = name, ()
@@ -565,6 +570,13 @@ class TankView:
                                     "click", self._adder(one)
                                 )
             with element("details"):
+                element("summary", "", "Build sheet, drawings, versions")
+                button("Write build sheet and drawings", self._write_results, "small")
+                self.sheet = element("p", "", role="status")
+                version = Field("Name of this version", "Second try")
+                keep = partial(self._keep_version, version)
+                button("Keep it as a version", telling(lambda: self.wrong)(keep), "small")
+            with element("details"):
                 element("summary", "", "Keys")
                 for words in (
                     "Arrows move the chosen piece one step, with Shift ten.",
@@ -574,6 +586,28 @@ class TankView:
                     "Ctrl+Z undoes, Ctrl+Y does it again.",
                 ):
                     element("p", "soft", words)
+
+    async def _write_results(self) -> None:
+        """Write all results beside the scape file, and link to the sheet."""
+        await telling(lambda: self.wrong)(self._results)()
+
+    async def _results(self) -> None:
+        seen, name = self.desk.seen, self.desk.name
+        if seen is None or not seen.exact:
+            raise PlumbstoneError("It is still being computed; press again when it is done.")
+        from plumbstone.cli.results import write_results
+
+        say(self.sheet, "Writing ...")
+        folder = self.desk.folder.results_of(name)
+        await asyncio.to_thread(write_results, seen.plan, seen.report, folder, self.units)
+        say(self.sheet, f"Written into {folder.name}. ")
+        with self.sheet:
+            element("a", "", "Open the build sheet", href=f"/sheet/{name}", target="_blank")
+
+    async def _keep_version(self, version: Field) -> None:
+        """Write the tank as it is under a name of its own."""
+        name = self.desk.folder.keep_version(self.desk.name, version.value, self.desk.text)
+        say(self.sheet, f"Kept as {name}; it is in the list of tanks.")
 
     def _soil(self) -> None:
         for layer in tomllib.loads(self.desk.text).get("layer", []):

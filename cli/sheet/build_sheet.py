@@ -30,7 +30,8 @@ DRAWINGS = {
 }  # fmt: skip
 PANES = {"front": ("left", "right"), "back": ("left", "right"), "left": ("front", "back"),
          "right": ("front", "back"), "border": ("left", "right")}  # fmt: skip
-MOST_ALIKE = 3  # findings of one sort that are told one by one
+MOST_ALIKE = 3  # buried pieces that are told one by one
+FIRST_TOLD = 3  # findings that stand open in the first block
 EVEN = 2e-3  # two heights that differ by less are told as one [m]
 
 
@@ -53,7 +54,8 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
     parts = files("plumbstone.cli.sheet")
     environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
     environment.globals.update(
-        q=figures, both=both, together=_together, panes=_pane_words, bags=_bags,
+        q=figures, both=both, together=lambda found: list(_together(found)),
+        panes=_pane_words, bags=_bags,
     )  # fmt: skip
     text = {name: parts.joinpath(f"sheet.{name}").read_text("utf-8") for name in ("html", "css")}
     code = [parts.joinpath(name).read_text("utf-8") for name in ("viewer.js", "sheet.js")]
@@ -63,7 +65,7 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
         urgent=[f for f in report.findings if f.severity > Severity.NOTE],
         notes=[f for f in report.findings if f.severity is Severity.NOTE],
         stop=_not_yet(report),
-        doubts=_doubts(report),
+        first=FIRST_TOLD,
         steps=list(work_steps(report, figures)),
         cards=[
             {
@@ -105,44 +107,26 @@ def _drawings(sight: Sight) -> Iterator[tuple[str, Markup]]:
         yield name, Markup("").join(pair)
 
 
-def _not_yet(report: "Report") -> list[str]:
-    """Name what nothing holds, or what falls: the tank is not filled before that is mended."""
-    loose = [hold.name for hold in report.holds if not hold.stays]
-    loose += [stone.name for stone in report.standing if stone.falls_at_m is not None]
-    stops = [f for f in report.findings if f.severity is Severity.STOP]
-    loose += [name for f in stops if f.kind is not Kind.MISFIT for name in f.about[:1]]
-    return list(dict.fromkeys(loose))
-
-
-def _doubts(report: "Report") -> list[str]:
-    """Name stones that hardly stand and gaps that are open, where no finding speaks of them."""
-    told = {name for finding in report.findings for name in finding.about}
-    found = [
-        f"{stone.name} hardly stands by itself"
-        for stone in report.standing
-        if stone.doubtful and stone.name not in told
-    ]
-    found += [
-        f"soil comes through the gap {gap.left} - {gap.right}"
-        for gap in (report.border.gaps if report.border else ())
-        if gap.state != "holds" and not told & {gap.left, gap.right}
-    ]
-    return found
+def _not_yet(report: "Report") -> bool:
+    """Tell whether something floats, falls or does not fit, so that nothing is filled yet."""
+    loose = not all(hold.stays for hold in report.holds)
+    return loose or any(finding.severity is Severity.STOP for finding in report.findings)
 
 
 def _together(findings: Iterable[Finding]) -> Iterator[tuple[Severity, Markup]]:
-    """Write findings in both systems of units; many of one sort are told once, with all names."""
-    sorts: dict[tuple[Severity, Kind, str], list[Finding]] = {}
+    """Write findings in both systems of units; many buried pieces are told once, by name."""
+    findings = list(findings)
+    alike = [f for f in findings if f.kind is Kind.BURIED and f.how == "wholly"]
+    crowd = alike[1:] if len(alike) > MOST_ALIKE else []
     for finding in findings:
-        sorts.setdefault((finding.severity, finding.kind, finding.how), []).append(finding)
-    for (severity, _, _), alike in sorts.items():
-        told = alike if len(alike) <= MOST_ALIKE else alike[:1]
-        for finding in told:
-            words = both(*(finding_words(finding, units) for units in Units))
-            if len(told) < len(alike):
-                names = ", ".join(other.about[0] for other in alike[1:] if other.about)
-                words += Markup(" So it is with {} more: {}.").format(len(alike) - 1, names)
-            yield severity, Markup("<b>{}:</b> {}").format(MARKS[severity], words)
+        if finding in crowd:
+            continue
+        words = both(*(finding_words(finding, units) for units in Units))
+        if crowd and finding is alike[0]:
+            names = ", ".join(other.about[0] for other in crowd)
+            words += Markup(" So it is with {} more: {}.").format(len(crowd), names)
+        severity = finding.severity
+        yield severity, Markup("<b>{}:</b> {}").format(MARKS[severity], words)
 
 
 def _bags(layer: "LayerFigures") -> Markup:

@@ -159,6 +159,15 @@ def order_of_setting(pieces: Sequence[PieceEntry]) -> list[PieceEntry]:
     return found
 
 
+def upon_bed(pieces: Sequence[PieceEntry]) -> frozenset[str]:
+    """Name the pieces that rest on the bed, or on one that does."""
+    found: set[str] = set()
+    for entry in order_of_setting(pieces):
+        if entry.rests == "bed" or entry.rests in found:
+            found.add(entry.name)
+    return frozenset(found)
+
+
 def set_down(body: Body, surface: Floats, grid: Grid) -> Body:
     """Lower a body onto a surface as it is turned, or let it come to rest there.
 

@@ -209,7 +209,7 @@ def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
     ties, pulls, tied, ends, least, most = [], [], [], [], [], []
     for i, which in enumerate(order):
         for tie in stage.ties[which]:
-            weight = sinker_weight(tie.sinker, stage, end.stones)
+            weight = sinker_weight(tie.sinker, stage, end.stones, tie.place[2])
             weight = weight if tie.taut else np.zeros(len(weight))
             steep = max(0.2, -tie.direction[2])
             ties.append(tie.place)
@@ -367,10 +367,10 @@ def middle_end(group: Group, wood: Sequence[Body], lift: Range, water: float) ->
     return End({b.entry.name: b.volume.mid for b in wood}, {b.entry.name: b.mass.mid for b in wood})
 
 
-def sinker_weight(sinker: Sinker, stage: Stage, sign: float) -> Floats:
-    """Weight of a sinker at each level (k,) [N], at one end of what stone weighs."""
+def sinker_weight(sinker: Sinker, stage: Stage, sign: float, height: float = 0.0) -> Floats:
+    """Weight of a sinker whose tie is at a height [m], at each level (k,) [N]."""
     mass, volume = sinker_state(sinker, stage, sign)
-    shares = _covered(sinker, stage, sign)
+    shares = _covered(sinker, stage, sign, height)
     weight: Floats = (mass - volume * shares * stage.water) * GRAVITY
     return weight
 
@@ -494,11 +494,11 @@ def _loads(stage: Stage, moving: Moving, end: End) -> tuple[float, Floats, Float
         centres.append(wet.centres)
     for sinker in loose_strapped(moving):
         mass, volume = sinker_state(sinker, stage, end.stones)
-        place = tie_place(sinker, moving, stage.placed)[:2]
+        place = tie_place(sinker, moving, stage.placed)
         masses.append(mass)
-        places.append(place)
-        volumes.append(volume * _covered(sinker, stage, end.stones))
-        centres.append(np.broadcast_to(place, (len(stage.levels), 2)))
+        places.append(place[:2])
+        volumes.append(volume * _covered(sinker, stage, end.stones, float(place[2])))
+        centres.append(np.broadcast_to(place[:2], (len(stage.levels), 2)))
     lifts = [volume * stage.water * GRAVITY for volume in volumes]
     total = np.sum(lifts, axis=0)
     moments = np.sum([lift[:, None] * at for lift, at in zip(lifts, centres, strict=True)], axis=0)
@@ -508,17 +508,18 @@ def _loads(stage: Stage, moving: Moving, end: End) -> tuple[float, Floats, Float
     return float(sum(masses)), np.asarray(centre, dtype=float), total, at
 
 
-def _covered(sinker: Sinker, stage: Stage, sign: float) -> Floats:
-    """Share of a sinker that is under water at each level.
+def _covered(sinker: Sinker, stage: Stage, sign: float, height: float) -> Floats:
+    """Share of a sinker that is under water at each level, its tie at a height [m].
 
-    One without a place counts as covered from the first water on where it shall be light.
+    One without a place counts as covered from the first water on where it shall be light, and
+    as dry up to its tie where it shall be heavy: nobody said how long the cord is.
     """
     if sinker.stone in stage.wet:
         return stage.wet[sinker.stone].shares
     if sign < 0:
         return np.where(stage.levels > 0, 1.0, 0.0)
-    tied = sinker.at is not None and sinker.how != "standing"
-    foot = max(0.0, sinker.at[2] - SINKER_HEIGHT) if tied and sinker.at is not None else 0.0
+    foot = height if sign > 0 else height - SINKER_HEIGHT
+    foot = 0.0 if sinker.how == "standing" else max(0.0, foot)
     return np.clip((stage.levels - foot) / SINKER_HEIGHT, 0, 1)
 
 

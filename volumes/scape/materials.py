@@ -1,6 +1,7 @@
 """The table of materials: densities, pores, repose angles and grain sizes with their sources."""
 
 import difflib
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
@@ -12,6 +13,26 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.sections import Section
 
+MISSPELT = 0.75  # likeness of two names from which on one may be the other misspelt
+MOST_LIKELY = 4  # materials offered for a description
+FILLERS = frozenset(
+    [
+        "a",
+        "an",
+        "and",
+        "the",
+        "with",
+        "of",
+        "in",
+        "on",
+        "or",
+        "like",
+        "stone",
+        "stones",
+        "rock",
+        "rocks",
+    ]
+)
 KINDS = ("stone", "wood", "substrate", "strip")
 # What is believed of each kind [kg/m³]; wide bounds, common practice, no source.
 DENSITIES = {"stone": (150, 9e3), "wood": (60, 1600), "substrate": (30, 9e3), "strip": (1, 2e4)}
@@ -23,8 +44,10 @@ class UnknownMaterialError(PlumbstoneError, ValueError):
 
     def __init__(self, name: str, known: Sequence[str]) -> None:
         self.name = name
-        near = difflib.get_close_matches(name, known, n=3, cutoff=0.5)
-        hint = f"Did you mean {' or '.join(near)}?" if near else "See: plumbstone materials."
+        near = difflib.get_close_matches(name, known, n=3, cutoff=MISSPELT)
+        hint = 'Find it by how it looks: plumbstone materials "grey with white veins".'
+        if near:
+            hint = f"Did you mean {' or '.join(near)}?"
         super().__init__(f'"{name}" is no known material. {hint}')
 
 
@@ -49,6 +72,8 @@ class Material:
     d85: float | None = None
     settling: float = 0.0  # share of the poured depth lost within days
     note: str = ""
+    looks: str = ""  # how it looks, in the words of a shop
+    test: str = ""  # how to tell it from others at home
     sources: Mapping[str, str] = field(default_factory=dict, compare=False)
 
     @property
@@ -98,6 +123,33 @@ def find_material(name: str, materials: Mapping[str, Material] | None = None) ->
 def _plain(name: str) -> str:
     """Give a name without case, hyphens and repeated blanks."""
     return " ".join(name.lower().replace("-", " ").split())
+
+
+def described(words: str, materials: Mapping[str, Material] | None = None) -> tuple[Material, ...]:
+    """Find materials that look as somebody says: "grey limestone with white veins".
+
+    Returns
+    -------
+    tuple of Material
+        Those whose name and looks share most of the words, most likely first; may be empty.
+    """
+    known = load_materials() if materials is None else materials
+    asked = _stems(words)
+    scored = []
+    for material in known.values():
+        named, looks = _stems(material.key), _stems(material.looks)
+        score = 2 * len(asked & named) + len(asked & (looks - named))
+        if score:
+            scored.append((score, material))
+    best = max((score for score, _ in scored), default=0)
+    likely = sorted((pair for pair in scored if 2 * pair[0] > best), key=lambda pair: -pair[0])
+    return tuple(material for _, material in likely[:MOST_LIKELY])
+
+
+def _stems(text: str) -> set[str]:
+    """Words that tell something, without endings of the plural."""
+    words = re.findall(r"[a-z]+", text.lower())
+    return {word.rstrip("s") for word in words if word not in FILLERS}
 
 
 def material_from(section: Section, known: Mapping[str, Material]) -> Material:

@@ -117,12 +117,7 @@ def without(text: str, table: str, name: str | None) -> str:
         If there is no such table.
     """
     blocks = _blocks(text)
-    at = _place(blocks, table, name)
-    last = _last_of(blocks, at)
-    kept = blocks[last].after.lstrip("\r\n") if at and blocks[at - 1].after else blocks[last].after
-    blocks[at - 1] = replace(blocks[at - 1], after=blocks[at - 1].after + kept)
-    del blocks[at : last + 1]
-    return _joined(blocks)
+    return _joined(_dropped(blocks, _place(blocks, table, name)))
 
 
 def without_piece(text: str, name: str) -> str:
@@ -130,22 +125,11 @@ def without_piece(text: str, name: str) -> str:
 
     What rested on it rests on the floor. A group without wood goes too.
     """
-    found = without(text, "piece", name)
-    for block in _blocks(found)[1:]:
-        values = block.values
-        if block.table == "piece" and (
-            values.get("rests") == name or name in _texts(values.get("tied_to"))
-        ):
-            ties = _others(values.get("tied_to"), name)
-            keys: dict[str, Any] = {"tied_to": ties or None} if "tied_to" in values else {}
-            if values.get("rests") == name:
-                keys["rests"] = None
-            found = with_keys(found, "piece", block.name, keys)
-        elif block.table == "border" and name in values.get("stones", ()):
-            found = with_keys(found, "border", None, {"stones": _others(values["stones"], name)})
-        elif block.table == "group":
-            found = _group_without(found, block, name)
-    return found
+    blocks = [_freed(block, name) for block in _blocks(without(text, "piece", name))]
+    for at in reversed(range(1, len(blocks))):
+        if blocks[at].table == "group" and not blocks[at].values.get("wood"):
+            blocks = _dropped(blocks, at)
+    return _joined(blocks)
 
 
 def pieces_named(text: str) -> tuple[str, ...]:
@@ -170,18 +154,27 @@ def free_name(wanted: str, taken: Iterable[str]) -> str:
     return name
 
 
-def _group_without(text: str, group: _Block, piece: str) -> str:
-    """Take a piece out of a group."""
-    values, keys = group.values, dict[str, Any]()
-    if piece in _texts(values.get("wood")):
-        left = _others(values["wood"], piece)
-        if not left:
-            return without(text, "group", group.name)
-        keys["wood"] = left
-    sinkers = values.get("sinkers", [])
+def _freed(block: _Block, piece: str) -> _Block:
+    """Take the mention of a piece out of one table."""
+    values, keys = block.values, dict[str, Any]()
+    lists = {"piece": "tied_to", "border": "stones", "group": "wood"}
+    listed = lists.get(block.table, "")
+    if piece in _texts(values.get(listed)):
+        keys[listed] = _others(values[listed], piece) or (None if listed == "tied_to" else [])
+    if block.table == "piece" and values.get("rests") == piece:
+        keys["rests"] = None
+    sinkers = values.get("sinkers", []) if block.table == "group" else []
     if any(sinker.get("stone") == piece for sinker in sinkers):
         keys["sinkers"] = [s for s in sinkers if s.get("stone") != piece] or None
-    return with_keys(text, "group", group.name, keys) if keys else text
+    return _set(block, keys) if keys else block
+
+
+def _dropped(blocks: list[_Block], at: int) -> list[_Block]:
+    """Take a table away with its parts; comments below stay."""
+    last, above = _last_of(blocks, at), blocks[at - 1]
+    kept = blocks[last].after
+    kept = kept.lstrip("\r\n") if above.after else kept
+    return [*blocks[: at - 1], replace(above, after=above.after + kept), *blocks[last + 1 :]]
 
 
 def _texts(value: Any) -> list[str]:
