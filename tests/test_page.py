@@ -6,6 +6,7 @@ import signal
 import socket
 import subprocess
 import time
+import tomllib
 from collections.abc import Iterator
 from importlib.resources import files
 from pathlib import Path
@@ -189,17 +190,20 @@ def test_dragging_gives_what_the_command_line_says(browser: Any, server: Server)
         tab.mouse.move(x, y + 4 * step)
     tab.mouse.up()
     by_hand = changed(file, before)
-    line = next(row for row in by_hand.splitlines() if row not in before.splitlines())
-    assert line.startswith("at = ")
-    assert [row for row in by_hand.splitlines() if row != line] == [
-        row for row in before.splitlines() if row != 'at = ["11 cm", "31 cm"]'
-    ]
+    pairs = zip(before.splitlines(), by_hand.splitlines(), strict=True)
+    (old, new), *others = [pair for pair in pairs if pair[0] != pair[1]]
+    assert not others  # one line of the file, no more
+    assert old.startswith("at = ")
+    assert new.startswith("at = ")
     # By keys, too: three steps to the right of half a centimetre.
     piece(tab, "Third stone").focus()
     for _ in range(3):
         tab.keyboard.press("ArrowRight")
-    changed(file, by_hand, 'at = ["71.5 cm", "27 cm"]')
-    computed(tab, "71.5 cm from the left")
+    rows = tomllib.loads(before)["piece"]
+    x, y = next(row["at"] for row in rows if row["name"] == "Third stone")
+    right = f"{float(x.removesuffix(' cm')) + 1.5:g} cm"
+    changed(file, by_hand, f'at = ["{right}", "{y}"]')
+    computed(tab, f"{right} from the left")
     water = read_json(f"plumbstone plan {DEMO}", server.folder)["water"]["dosing_l"]
     shown = figure(tab, "Dose for")
     assert shown.startswith(f"{water['mid']:.1f} L")
