@@ -187,19 +187,25 @@ def _on_ground(form: Form, bed: Floats, grid: Grid) -> _Points:
         return _Points.of(places, np.array(up), low[:, 2] - form.ground, -1)
     from scipy.ndimage import uniform_filter
 
-    under, place = form.window.lowest(), form.window.place
-    surface = bed[place]
-    rows, columns = np.nonzero(np.isfinite(under) & (under < surface + FOOT))
-    height = surface[rows, columns]
+    place = form.window.place
+    surface, under = bed[place], form.window.lowest()
     # The slope of the soil is that over a few centimetres, not that of single cells.
-    wide = max(3, round(SLOPE_OVER / max(grid.spacing)))
-    smooth = uniform_filter(surface, wide, mode="nearest")
+    smooth = uniform_filter(surface, max(3, round(SLOPE_OVER / max(grid.spacing))), mode="nearest")
     rise_y, rise_x = np.gradient(smooth, *reversed(grid.spacing))
-    dx, dy = rise_x[rows, columns], rise_y[rows, columns]
-    normals = np.column_stack([-dx, -dy, np.ones(len(dx))])
-    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    rows, columns = np.nonzero(np.isfinite(under) & (under < surface + FOOT))
     x, y = grid.x[columns + form.window.column], grid.y[rows + form.window.row]
-    gaps = np.maximum(under[rows, columns] - height, 0.0)
+    bottoms = under[rows, columns]
+    # Cells tell how far a foot is pressed in, corners where it touches exactly.
+    row, column = grid.cell_at(corners[:, 0], corners[:, 1])
+    row = np.clip(row - form.window.row, 0, surface.shape[0] - 1)
+    column = np.clip(column - form.window.column, 0, surface.shape[1] - 1)
+    low = corners[:, 2] < surface[row, column] + FOOT
+    rows, columns = np.append(rows, row[low]), np.append(columns, column[low])
+    x, y = np.append(x, corners[low, 0]), np.append(y, corners[low, 1])
+    height = surface[rows, columns]
+    gaps = np.maximum(np.append(bottoms, corners[low, 2]) - height, 0.0)
+    normals = np.column_stack([-rise_x[rows, columns], -rise_y[rows, columns], np.ones(len(rows))])
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
     return _Points.of(np.column_stack([x, y, height]), normals, gaps, -1, soil=True)
 
 
