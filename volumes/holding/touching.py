@@ -1,8 +1,9 @@
 """Where bodies touch: the true patches between their faces, once they have come to rest."""
 
+import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -138,16 +139,18 @@ def resting_of(
         left = np.minimum(gaps - _at(plane, places, centre), gaps)
         if (left < reach).any():
             parts.append(_exact(a, b, places[left < reach], grid, j))
-    points = _Points.together(parts)
-    return _settled(points, centre, held)
+    rest = _settled(_Points.together(parts), centre, held)
+    deep = max((_shared_depth(a.window, b.window) for _, a, b in pairs), default=0.0)
+    return replace(rest, through=max(rest.through, deep))
 
 
 def lies_over(a: Form, b: Form, grid: Grid) -> bool:
-    """Whether one piece may touch another from above."""
+    """Whether one piece may touch another from above, or is drawn into it."""
     if not _beside(a.window, b.window):
         return False
     gaps = _coarse(a.window, b.window, grid)[1]
-    return bool((gaps < SEARCHED * max(grid.spacing)).any())
+    near = bool((gaps < SEARCHED * max(grid.spacing)).any())
+    return near or _shared_depth(a.window, b.window) > 0
 
 
 def _settled(points: _Points, centre: Floats, held: Pulls) -> Resting:
@@ -242,6 +245,29 @@ def _coarse(a: Window, b: Window, grid: Grid) -> tuple[Floats, Floats]:
     found = np.isfinite(gaps)
     r, c = np.nonzero(found)
     return np.column_stack([grid.x[c + columns.start], grid.y[r + rows.start]]), gaps[found]
+
+
+def _shared_depth(a: Window, b: Window) -> float:
+    """How deep two pieces are drawn into each other [m], where that is more than an edge."""
+    from scipy.ndimage import binary_erosion
+
+    rows = slice(max(a.row, b.row), min(a.place[0].stop, b.place[0].stop))
+    columns = slice(max(a.column, b.column), min(a.place[1].stop, b.place[1].stop))
+    depth = np.zeros((rows.stop - rows.start, columns.stop - columns.start))
+    cuts = []
+    for window in (a, b):
+        part = (
+            slice(None),
+            slice(rows.start - window.row, rows.stop - window.row),
+            slice(columns.start - window.column, columns.stop - window.column),
+        )
+        cuts.append(zip(window.bottoms[part], window.tops[part], strict=True))
+    for (low_a, top_a), (low_b, top_b) in itertools.product(*cuts):
+        with np.errstate(invalid="ignore"):
+            shared = np.minimum(top_a, top_b) - np.maximum(low_a, low_b)
+        depth = np.fmax(depth, np.where(np.isfinite(shared), shared, 0.0))
+    broad = binary_erosion(depth > THROUGH, np.ones((3, 3)))
+    return float(depth[broad].max(initial=0.0))
 
 
 def _exact(a: Form, b: Form, cells: Floats, grid: Grid, number: int) -> _Points:
