@@ -1,8 +1,9 @@
 """Where bodies touch: the true patches between their faces, once they have come to rest."""
 
+import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -138,16 +139,18 @@ def resting_of(
         left = np.minimum(gaps - _at(plane, places, centre), gaps)
         if (left < reach).any():
             parts.append(_exact(a, b, places[left < reach], grid, j))
-    points = _Points.together(parts)
-    return _settled(points, centre, held)
+    rest = _settled(_Points.together(parts), centre, held)
+    deep = max((_shared_depth(a.window, b.window) for _, a, b in pairs), default=0.0)
+    return replace(rest, through=max(rest.through, deep))
 
 
 def lies_over(a: Form, b: Form, grid: Grid) -> bool:
-    """Whether one piece may touch another from above."""
+    """Whether one piece may touch another from above, or is drawn into it."""
     if not _beside(a.window, b.window):
         return False
     gaps = _coarse(a.window, b.window, grid)[1]
-    return bool((gaps < SEARCHED * max(grid.spacing)).any())
+    near = bool((gaps < SEARCHED * max(grid.spacing)).any())
+    return near or _shared_depth(a.window, b.window) > 0
 
 
 def _settled(points: _Points, centre: Floats, held: Pulls) -> Resting:
@@ -187,19 +190,25 @@ def _on_ground(form: Form, bed: Floats, grid: Grid) -> _Points:
         return _Points.of(places, np.array(up), low[:, 2] - form.ground, -1)
     from scipy.ndimage import uniform_filter
 
-    under, place = form.window.lowest(), form.window.place
-    surface = bed[place]
-    rows, columns = np.nonzero(np.isfinite(under) & (under < surface + FOOT))
-    height = surface[rows, columns]
+    place = form.window.place
+    surface, under = bed[place], form.window.lowest()
     # The slope of the soil is that over a few centimetres, not that of single cells.
-    wide = max(3, round(SLOPE_OVER / max(grid.spacing)))
-    smooth = uniform_filter(surface, wide, mode="nearest")
+    smooth = uniform_filter(surface, max(3, round(SLOPE_OVER / max(grid.spacing))), mode="nearest")
     rise_y, rise_x = np.gradient(smooth, *reversed(grid.spacing))
-    dx, dy = rise_x[rows, columns], rise_y[rows, columns]
-    normals = np.column_stack([-dx, -dy, np.ones(len(dx))])
-    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    rows, columns = np.nonzero(np.isfinite(under) & (under < surface + FOOT))
     x, y = grid.x[columns + form.window.column], grid.y[rows + form.window.row]
-    gaps = np.maximum(under[rows, columns] - height, 0.0)
+    bottoms = under[rows, columns]
+    # Cells tell how far a foot is pressed in, corners where it touches exactly.
+    row, column = grid.cell_at(corners[:, 0], corners[:, 1])
+    row = np.clip(row - form.window.row, 0, surface.shape[0] - 1)
+    column = np.clip(column - form.window.column, 0, surface.shape[1] - 1)
+    low = corners[:, 2] < surface[row, column] + FOOT
+    rows, columns = np.append(rows, row[low]), np.append(columns, column[low])
+    x, y = np.append(x, corners[low, 0]), np.append(y, corners[low, 1])
+    height = surface[rows, columns]
+    gaps = np.maximum(np.append(bottoms, corners[low, 2]) - height, 0.0)
+    normals = np.column_stack([-rise_x[rows, columns], -rise_y[rows, columns], np.ones(len(rows))])
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
     return _Points.of(np.column_stack([x, y, height]), normals, gaps, -1, soil=True)
 
 
@@ -236,6 +245,29 @@ def _coarse(a: Window, b: Window, grid: Grid) -> tuple[Floats, Floats]:
     found = np.isfinite(gaps)
     r, c = np.nonzero(found)
     return np.column_stack([grid.x[c + columns.start], grid.y[r + rows.start]]), gaps[found]
+
+
+def _shared_depth(a: Window, b: Window) -> float:
+    """How deep two pieces are drawn into each other [m], where that is more than an edge."""
+    from scipy.ndimage import binary_erosion
+
+    rows = slice(max(a.row, b.row), min(a.place[0].stop, b.place[0].stop))
+    columns = slice(max(a.column, b.column), min(a.place[1].stop, b.place[1].stop))
+    depth = np.zeros((rows.stop - rows.start, columns.stop - columns.start))
+    cuts = []
+    for window in (a, b):
+        part = (
+            slice(None),
+            slice(rows.start - window.row, rows.stop - window.row),
+            slice(columns.start - window.column, columns.stop - window.column),
+        )
+        cuts.append(zip(window.bottoms[part], window.tops[part], strict=True))
+    for (low_a, top_a), (low_b, top_b) in itertools.product(*cuts):
+        with np.errstate(invalid="ignore"):
+            shared = np.minimum(top_a, top_b) - np.maximum(low_a, low_b)
+        depth = np.fmax(depth, np.where(np.isfinite(shared), shared, 0.0))
+    broad = binary_erosion(depth > THROUGH, np.ones((3, 3)))
+    return float(depth[broad].max(initial=0.0))
 
 
 def _exact(a: Form, b: Form, cells: Floats, grid: Grid, number: int) -> _Points:
