@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from commands import type_in
-from test_page import DEMO, demo_in
+from test_page import DEMO, SMALL, demo_in
 
 from plumbstone.cli.documents import plan_document
 from plumbstone.cli.page.desk import ChangedOutsideError, Desk
@@ -18,31 +18,6 @@ from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import read_scape
 from plumbstone.volumes.scape.writing import pieces_named, with_keys
-
-SMALL = """
-[tank]
-inside = ["40 cm", "25 cm", "25 cm"]
-[[piece]]
-name = "Stone"
-kind = "stone"
-material = "granite"
-solid = "boulder"
-size = ["9 cm", "8 cm", "7 cm"]
-at = ["20 cm", "12 cm"]
-[[piece]]
-name = "Twig"
-kind = "wood"
-material = "driftwood"
-solid = "box"
-size = ["12 cm", "3 cm", "3 cm"]
-at = ["12 cm", "20 cm"]
-[[layer]]
-name = "Soil"
-material = "baked-clay soil"
-zone = "all"
-height = { front = "2 cm", back = "4 cm" }
-bags = [{ holds = "3 L", price = 10 }]
-"""
 
 
 async def edited(desk: Desk, dice: random.Random) -> None:

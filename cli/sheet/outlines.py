@@ -47,7 +47,9 @@ def _turned(form: Form) -> str:
         return "as drawn"
     angle, ratio = longest_side(form.above)
     if ratio < ROUND:
-        return f"about as wide as deep, turned {form.body.entry.turn:.0f}°"
+        turn = (form.body.entry.turn + 180) % 360 - 180
+        way = "anticlockwise" if turn > 0 else "clockwise"
+        return "about as wide as deep" + (f", turned {abs(turn):.0f}° {way}" if turn else "")
     if angle < ALONG or angle > 180 - ALONG:
         return "long side along the front pane"
     if ACROSS < angle < 180 - ACROSS:

@@ -21,6 +21,7 @@ JUGS = {
     Units.METRIC: ((2e-3, "2 L"), (1e-3, "1 L"), (5e-4, "500 mL"), (1e-4, "100 mL")),
     Units.US: ((GALLON, "1 gallon"), (QUART, "1 quart"), (CUP, "1 cup")),
 }
+BY_HAND = ("along border", "border gaps")  # zones that are packed, not poured
 FEWEST_JUGS = 2  # a jug that is filled less often is too large to measure with
 QUARTERS = ("", "¼", "½", "¾")
 
@@ -187,7 +188,7 @@ def _border_tasks(report: Report, q: Figures) -> Iterator[Task]:
 
 def _pour_title(layer: LayerFigures) -> str:
     """Name a layer's step; what goes along the border is set by hand."""
-    if layer.zone == "along border":
+    if layer.zone in BY_HAND:
         return f"Pack the {layer.name} by hand"
     return f"Pour the {layer.name}"
 
