@@ -62,7 +62,7 @@ def _check_gltf(content: bytes, binary: bool) -> None:
         text = content[20 : 20 + int.from_bytes(content[12:16], "little")]
     tree = json.loads(text)
     held = len(content)
-    if COMPRESSED & set(tree.get("extensionsUsed", [])):
+    if COMPRESSED & {*tree.get("extensionsUsed", []), *tree.get("extensionsRequired", [])}:
         held *= MOST_RATIO
     if not binary:
         buffers = (entry.get("byteLength", 0) for entry in tree.get("buffers", []))

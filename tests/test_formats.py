@@ -88,7 +88,7 @@ def test_glb_by_draco(tmp_path: Path) -> None:
     name = "KHR_draco_mesh_compression"
     packed = {name: {"bufferView": 0, "attributes": {"POSITION": 0}}}
     tree = scene(
-        {"attributes": {"POSITION": 0}, "extensions": packed}, {}, extensionsRequired=[name],
+        {"attributes": {"POSITION": 0}, "extensions": packed}, {}, extensionsRequired=[name], extensionsUsed=[name],
         accessors=[{"componentType": 5126, "count": len(STONE.vertices), "type": "VEC3"}],
         bufferViews=[{"buffer": 0, "byteLength": len(data)}], buffers=[{"byteLength": len(data)}],
     )  # fmt: skip
@@ -138,10 +138,12 @@ def test_quantised_glb_with_and_without_meshopt(tmp_path: Path, squeezed: bool) 
             }
             view["extensions"] = {"EXT_meshopt_compression": packed}
         data = first + second
+    used = ["KHR_mesh_quantization", *(["EXT_meshopt_compression"] if squeezed else [])]
     primitive = {"attributes": {"POSITION": 0}, "indices": 1}
     tree = scene(
         primitive, node, accessors=accessors, bufferViews=views, buffers=[{"byteLength": len(data)}]
     )
+    tree["extensionsUsed"] = used
     glb(tmp_path / "a.glb", tree, data)
     assert volume_of(tmp_path / "a.glb") == pytest.approx(VOLUME, rel=1e-4)
 
