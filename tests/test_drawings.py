@@ -34,7 +34,8 @@ FIGURES = (plan_figure, front_figure, sides_figure, section_figure)
 @pytest.fixture(scope="module")
 def sights(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Sight]:
     folder = tmp_path_factory.mktemp("drawings")
-    texts = {"cube": CUBE, "row": ROW, "forty": forty()}
+    bare = '[tank]\ninside = ["40 cm", "30 cm"]\n'  # its cut lies below the word "back"
+    texts = {"cube": CUBE, "row": ROW, "forty": forty(), "bare": bare + SOIL}
     return {name: seen(written_to(folder, text, f"{name}.toml"))[0] for name, text in texts.items()}
 
 
@@ -45,6 +46,7 @@ def sights(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Sight]:
         ("cube", Units.US, PAPER_A4),
         ("row", Units.METRIC, PAPER_A4),
         ("row", Units.US, SCREEN),
+        ("bare", Units.METRIC, SCREEN),
         ("forty", Units.METRIC, SCREEN),
         ("forty", Units.US, PAPER_A4),
     ],

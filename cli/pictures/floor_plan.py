@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 GRID = {Units.METRIC: 0.05, Units.US: 2 * INCH}
 LEVELS = {Units.METRIC: (0.02, 0.01, 0.005), Units.US: (INCH, INCH / 2, INCH / 4)}
+ASIDE = (0, 1.2, -1.2, 2.4, -2.4, 3.6, -3.6)  # where a letter may go, in sizes of the text
 OFF_FLAT = 2e-4  # a contour so much off a round height leaves level ground alone [m]
 SHORTEST = 12  # places of a contour that is drawn
 ALONG = (0.08, 0.92, 0.5, 0.25, 0.75, 0.16, 0.84, 0.34, 0.66, 0.42, 0.58)  # where labels fit
@@ -123,7 +124,7 @@ def _cuts(panel: Panel, sight: Sight) -> None:
     _cut_line(panel, np.array([[x, 0], [x, tank.depth]]))
     for y, outs in ((tank.depth, (0.9, 2.0)), (0.0, (-1.0, -2.2))):
         right, up = panel.at(x, y)
-        sides = [(right + s * text, up + out * text) for out in outs for s in (0, 1.2, -1.2)]
+        sides = [(right + s * text, up + out * text) for out in outs for s in ASIDE]
         panel.page.write("A", sides, size=text, halo=False, weight="bold", must=True)
     line = across_line(sight)
     if not sight.plan.scape.borders:
