@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from plumbstone.cli.page.desk import Seen
 from plumbstone.cli.wording.holding import hold_sentences
-from plumbstone.cli.wording.report import bag_words, first_lines, marked, money_words
+from plumbstone.cli.wording.report import MARKS, bag_words, first_lines, marked, money_words
 from plumbstone.cli.wording.units import Units, mass_words, volume_words
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Severity
@@ -24,10 +24,14 @@ class Line:
 
 
 def verdict(seen: Seen, units: Units) -> str:
-    """Give the first line of all; a preview has none, for nothing is judged in it."""
+    """Give the first line of all: stop, how many things to see to, or that nothing was found."""
     if any(not hold.stays for hold in seen.plan.holds):
         return STOPS
-    return next(first_lines(seen.report, units))
+    first = next(first_lines(seen.report, units), "")
+    care = [f for f in seen.report.findings if f.severity is Severity.CARE]
+    if care and first.startswith(MARKS[Severity.CARE]):
+        return f"{MARKS[Severity.CARE]}: {len(care)}, below."
+    return first
 
 
 def lines(seen: Seen, units: Units) -> list[Line]:
