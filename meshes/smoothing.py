@@ -7,7 +7,7 @@ from plumbstone.meshes.piece import Floats, Indices
 SPACING = 0.0013  # of the points spread over the skin [m]
 MOST_POINTS, LOOKED_AT, NEIGHBOURS = 80_000, 1500, 20
 CALM, FLAT = 0.016e-3, 0.045e-3  # roughness of a skin that was smoothed: of its calmest tenth,
-# and on the median [m]; phones leave 0.02 and 0.05 or more, fusion over 3-5 mm 0.013 and 0.035 at most
+# and on the median [m]; phones leave 0.02 and 0.05 mm or more, fusion over 3-5 mm 0.013 and 0.035
 
 
 def roughness(vertices: Floats, faces: Indices) -> Floats:
