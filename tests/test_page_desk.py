@@ -81,6 +81,23 @@ def test_memory_stays_flat(tmp_path: Path) -> None:
     assert late < early * 1.1 + 1e6
 
 
+def test_what_is_seen_under_the_hand_is_the_preview_of_that_place(tmp_path: Path) -> None:
+    file = tmp_path / "small.toml"
+    file.write_text(SMALL.replace('at = ["20 cm"', 'price = 4.5\nat = ["20 cm"'), encoding="utf-8")
+    desk = Desk(Folder(tmp_path), file.name)
+
+    async def work() -> None:
+        await desk.look()
+        glimpse = await desk.moved("Stone", (0.22, 0.13))
+        assert desk.layout is not None
+        whole = report_of(desk.layout.moved("Stone", (0.22, 0.13)).preview())
+        for name in ("water", "load", "costs", "layers"):
+            assert getattr(glimpse.report, name) == getattr(whole, name)
+        assert glimpse.report.costs.pieces is not None
+
+    asyncio.run(work())
+
+
 def test_a_place_that_cannot_be_is_refused_and_not_written(tmp_path: Path) -> None:
     file = demo_in(tmp_path)
     before = file.read_bytes()

@@ -2,8 +2,8 @@
 
 import asyncio
 import tomllib
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,11 +12,11 @@ from plumbstone.cli.page.folder import Folder, FolderError
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.plan import Plan
-from plumbstone.volumes.report import report_of
+from plumbstone.volumes.report import costs_of, report_of
 from plumbstone.volumes.scape.scape import Scape, scape_from
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.figures import Report
+    from plumbstone.volumes.figures import PieceFigures, Report
 
 Edit = Callable[[str], str]
 
@@ -117,12 +117,17 @@ class Desk:
     async def moved(self, name: str, to: tuple[float, float]) -> Seen:
         """Look at a piece elsewhere [m] without changing anything."""
         assert self.layout is not None
-        return await asyncio.to_thread(_preview, self.layout.moved(name, to))
+        return await self._glimpse(self.layout.moved(name, to))
 
     async def filled(self, level: float) -> Seen:
         """Look at another water line [m] without changing anything."""
         assert self.layout is not None
-        return await asyncio.to_thread(_preview, self.layout.with_water_line(level))
+        return await self._glimpse(self.layout.with_water_line(level))
+
+    async def _glimpse(self, layout: Layout) -> Seen:
+        """Preview a layout for its figures alone; those of the pieces are taken from before."""
+        pieces = self.seen.report.pieces if self.seen else ()
+        return await asyncio.to_thread(_figures_only, layout, pieces)
 
     async def refine(self) -> None:
         """Compute everything exactly, for the newest state only."""
@@ -222,6 +227,12 @@ class Desk:
 def _preview(layout: Layout) -> Seen:
     plan = layout.preview()
     return Seen(plan, report_of(plan), exact=False)
+
+
+def _figures_only(layout: Layout, pieces: Sequence["PieceFigures"]) -> Seen:
+    plan = replace(layout.preview(), bodies=())
+    report = report_of(plan)
+    return Seen(plan, replace(report, costs=costs_of(report.layers, pieces)), exact=False)
 
 
 def _exact(layout: Layout) -> Seen:

@@ -40,6 +40,7 @@ class ScanJob:
     folder: Path = field(default_factory=lambda: Path(tempfile.mkdtemp(prefix="plumbstone-scan-")))
     names: list[str] = field(default_factory=list)  # as they were called where they came from
     _process: asyncio.subprocess.Process | None = None
+    _stopped: bool = False
 
     def take(self, name: str, content: bytes) -> None:
         """Store a scan under a name of our own.
@@ -64,6 +65,7 @@ class ScanJob:
         ScanError
             If it cannot be weighed, took too long or was stopped; says what to do.
         """
+        self._stopped = False
         scans = sorted(path.name for path in self.folder.glob("scan*"))
         words = ["--keep", "mended.ply", "--picture", "seen.png", *options, "--", *scans]
         self._process = await asyncio.create_subprocess_exec(
@@ -79,6 +81,8 @@ class ScanJob:
             stderr=asyncio.subprocess.PIPE,
             start_new_session=True,
         )
+        if self._stopped:
+            self.stop()
         try:
             out, wrong = await asyncio.wait_for(self._process.communicate(), SECONDS)
         except TimeoutError:
@@ -92,7 +96,8 @@ class ScanJob:
         return self._read(out, wrong.decode(errors="replace"))
 
     def stop(self) -> None:
-        """End the process and all that it started."""
+        """End the process and all that it started, also if it is only about to start."""
+        self._stopped = True
         if self._process is not None and self._process.returncode is None:
             with contextlib.suppress(ProcessLookupError):
                 os.killpg(self._process.pid, signal.SIGKILL)
@@ -106,7 +111,7 @@ class ScanJob:
         """Take what the process wrote."""
         assert self._process is not None
         code = self._process.returncode
-        if code == -signal.SIGKILL:
+        if self._stopped:
             raise ScanError("Stopped.")
         try:
             found = json.loads(out)["pieces"][0]
@@ -130,7 +135,7 @@ class ScanJob:
 
 def _program() -> str:
     """Give the program as a process that first limits itself, where the system can."""
-    seconds = 2 * max(1, SECONDS)
+    seconds = 2 * max(1, int(SECONDS))
     lines = (
         "try:",
         "    import resource as r",
