@@ -47,7 +47,10 @@ def test_demo_writes_its_folder(tmp_path: Path) -> None:
     assert written["name"] == "Reading-room tank"
     rows = (tmp_path / "out" / "plan" / "shopping.csv").read_text(encoding="utf-8").splitlines()
     bags = sum(len(layer["bags"]) for layer in written["layers"])
-    assert len(rows) == 1 + bags + len(written["pieces"])
+    sinkers = sum(
+        sinker["stone"] is None for hold in written["holds"] for sinker in hold["sinkers"]
+    )
+    assert len(rows) == 1 + bags + len(written["pieces"]) + len(written["lumps"]) + sinkers
     for sheet in ("Dose for", "stand maker", "if set as described"):
         assert sheet in done.stdout
 
