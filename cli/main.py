@@ -22,7 +22,7 @@ COMMANDS = {
     "hold": "Say whether wood stays down, and how many grams of stone it needs.",
     "plan": "Compute everything from a scape file; --out writes it into a folder.",
     "show": "Show the tank from above and write its pictures; or set two scapes side by side.",
-    "mat": "Write a mat of tags to scan stones on, which tells their scale.",
+    "mat": "Write a mat of tags: print it at 100 %, put the stone on it, scan both with texture.",
     "materials": "List materials: densities, angles of repose, grain sizes, and their sources.",
     "serve": "Open a page in the browser: weigh in the shop, lay out at the desk.",
     "demo": "Lay out a made-up tank and write everything about it into a folder.",
