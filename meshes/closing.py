@@ -258,7 +258,8 @@ def with_scale(
         )
         raise ScanError(path, problem)
     total = 1.0 if before is None else before * factor
-    doubt = ruled_scale(ruler.measured, disagree / 2 + found.noise, total)
+    twice = ruler.longest is not None and ruler.across is not None
+    doubt = ruled_scale(ruler.measured, disagree / 2 + found.noise, total, twice=twice)
     said = (
         f"lengths × {(before or 1.0) * factor:.4g}, from the measured {ruler.measured * 1e2:.1f} cm"
     )

@@ -100,11 +100,17 @@ def own_scale() -> Doubt:
     return in_length("scale", OWN_LENGTHS, says, trust="fair")
 
 
-def ruled_scale(length: float, unsure: float, factor: float) -> Doubt:
-    """Doubt of lengths that were set by a measured one [m]."""
+def ruled_scale(length: float, unsure: float, factor: float, *, twice: bool) -> Doubt:
+    """Doubt of lengths that were set by a measured one [m]; `twice` where a second one agrees.
+
+    One length alone bears no "good": what was found of the body may reach too far, or not far
+    enough, and nothing would tell.
+    """
     share = float(np.hypot(CALIPER, CALIPER_STEP / length)) + unsure
     says = f"its lengths follow the {length * 1e2:.1f} cm that you measured"
-    trust = "good"
+    trust = "good" if twice else "fair"
+    if not twice:
+        says += "; the width across (--across) would check it"
     if abs(np.log(factor)) > np.log(1 + FAR_OFF):
         says += f", × {factor:.3g} on the file's own; see that it is the right stone and unit"
         trust = "fair"
