@@ -283,7 +283,8 @@ class Layout:
         buried = sum(lump.volume.mid * lump.below_soil for lump in scape.lumps)
         maps = tuple(layer.profile.heightmap for layer in scape.layers if layer.profile)
         floor = (scape.tank.length, scape.tank.depth)
-        inputs = (floor, scape.layers, scape.borders, standing, spacing, buried, exact)
+        later = tuple(sorted(set_on_bed(bodies)))
+        inputs = (floor, scape.layers, scape.borders, standing, spacing, buried, exact, later)
         return self.memo(_poured, self.memo, maps, *inputs)
 
     def _holds(self, ground: Ground, water: float) -> tuple[HoldResult, ...]:
@@ -320,6 +321,7 @@ def _poured(
     spacing: float,
     buried: float,
     exact: bool,
+    later: tuple[str, ...],
 ) -> BedResult:
     """Solve the bed; height maps are told apart as objects, so they are inputs of their own."""
 
@@ -330,7 +332,17 @@ def _poured(
         return memo(row_of, border, pieces, floor)
 
     edges = remembered_edges(memo)
-    return solve_bed(floor, layers, borders, standing, spacing, buried, exact, cut, stand, edges)
+    return solve_bed(
+        floor, layers, borders, standing, spacing, buried, exact, cut, stand, edges, later
+    )
+
+
+def set_on_bed(bodies: Sequence[Body]) -> set[str]:
+    """Names of what rests on the bed, or on something that does."""
+    found = {body.entry.name for body in bodies if body.entry.rests == "bed"}
+    for _ in bodies:
+        found |= {body.entry.name for body in bodies if body.entry.rests in found}
+    return found
 
 
 def _tops_over(bed: BedResult) -> Floats:

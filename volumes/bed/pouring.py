@@ -1,7 +1,7 @@
 """The bed: litres and kilograms of every layer around the stones that stand in it."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -153,6 +153,7 @@ def solve_bed(
     cut: Cut = cut_piece,
     stand: Stand = row_of,
     edges: Edges | None = None,
+    set_later: Collection[str] = (),
 ) -> BedResult:
     """Lay all layers in order around the bodies.
 
@@ -177,6 +178,8 @@ def solve_bed(
         Gives the columns of a piece of a volume [m³] on a grid.
     stand : callable
         Gives a border as it stands among pieces on a floor.
+    set_later : collection of str
+        Names of pieces that are set on the bed once it lies, so no void is left below them.
     edges : callable, optional
         Gives the distances of `zone_edge`, from memory where it can.
 
@@ -199,7 +202,7 @@ def solve_bed(
     if edges is None:
         edges = remembered_edges(Memo())
     fine, *wider = (
-        _pour(Grid.of_spacing(*floor, times * spacing), layers, rows, bodies, cut, edges)
+        _pour(Grid.of_spacing(*floor, times * spacing), layers, rows, bodies, cut, edges, set_later)
         for times in ((1, 2, 4) if exact else (1,))
     )
     gain, wide = 0.0, fine
@@ -305,10 +308,15 @@ def _pour(
     bodies: Sequence[tuple[Piece, float]],
     cut: Cut,
     edges: Edges,
+    set_later: Collection[str],
 ) -> BedResult:
     """Lay all layers on one grid."""
     windows = [cut(piece, volume, grid) for piece, volume in bodies]
     columns = merged_columns(windows, grid)
+    standing = columns  # what stands while the layers are poured
+    if set_later:
+        firm = [w for (p, _), w in zip(bodies, windows, strict=True) if p.name not in set_later]
+        standing = merged_columns(firm, grid)
     level = np.zeros((grid.ny, grid.nx))  # what a depth counts from: the surface without stones
     surface = lifted_out(level, columns)
     results = {}
@@ -337,7 +345,7 @@ def _pour(
         )
         result = _measured(layer, target, surface, below, columns, grid)
         if not layer.zone.pressed:
-            void = empty_below(surface, columns, layer.slope, grid)
+            void = empty_below(surface, standing, layer.slope, grid)
             result = replace(result, settled=result.settled - void + empty, void=void)
             empty = void
             level = np.where(inside, np.minimum(np.maximum(surface, level), target), level)
