@@ -64,7 +64,7 @@ def test_us_and_metric_agree(tmp_path: Path) -> None:
     metric = type_in(f"plumbstone bed {ROOM}", tmp_path).stdout
     us = type_in(f"plumbstone bed {ROOM} --units us", tmp_path).stdout
     poured = read_json(f"plumbstone bed {ROOM}", tmp_path)["layers"][1]["poured_l"]
-    assert f"{poured:.1f} L" in metric  # over 10 L, to 0.1
+    assert (f"{poured:.1f} L" if poured > 9.995 else f"{poured:.2f} L") in metric
     assert f"{poured / 3.785411784:.2f} gal" in us  # US gallon 231 in³, exact
 
 
@@ -97,7 +97,7 @@ def test_every_scan_ends_in_a_figure_or_a_refusal(tmp_path: Path, scans: Path) -
     done = type_in(f"plumbstone weigh {scans} --json", tmp_path)
     assert done.returncode == 0, done.stderr
     document = json.loads(done.stdout)
-    files = [p for p in scans.iterdir() if p.suffix in (".stl", ".ply", ".obj", ".off", ".xyz")]
+    files = [p for p in scans.iterdir() if p.suffix != ".md"]
     assert len(document["pieces"]) + len(document["failed"]) == len(files)
     for piece in document["pieces"]:
         volume = piece["volume_l"]

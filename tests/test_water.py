@@ -6,7 +6,7 @@ import gsw
 import iapws
 import pytest
 
-from plumbstone.volumes.plan import make_plan
+from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.scape.scape import read_scape
 from plumbstone.volumes.water.density import WaterRangeError, water_density
 

@@ -13,9 +13,9 @@ from commands import PROGRAM, read_json, refuse, type_in
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plumbstone.cli.documents import plan_document
 from plumbstone.cli.files import LIST
 from plumbstone.cli.results import NAMES, write_results
+from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.report import report_of
@@ -88,15 +88,15 @@ def test_us_units_agree_with_the_document(tmp_path: Path) -> None:
 def test_killed_while_writing_leaves_whole_files(tmp_path: Path) -> None:
     """Kill a plan while it writes, at random moments; `test_files` does so at every step."""
     plan = make_plan(read_scape(ROOM), 0.01)
-    document = plan_document(report_of(plan))
+    report = report_of(plan)
     results = tmp_path / "results"
     start = time.monotonic()
-    write_results(plan, document, results)
+    write_results(plan, report, results, Units.METRIC)
     once = time.monotonic() - start
     rng = np.random.default_rng(17)
     fork = multiprocessing.get_context("fork")
     for _ in range(3):
-        process = fork.Process(target=write_results, args=(plan, document, results))
+        process = fork.Process(target=write_results, args=(plan, report, results, Units.METRIC))
         process.start()
         time.sleep(rng.uniform(0, 1.3 * once))
         process.kill()
@@ -104,7 +104,7 @@ def test_killed_while_writing_leaves_whole_files(tmp_path: Path) -> None:
         assert {path.name for path in results.iterdir() if path.suffix != ".part"} == {*NAMES, LIST}
         json.loads((results / "plan.json").read_text(encoding="utf-8"))
         assert "</html>" in (results / "build-sheet.html").read_text(encoding="utf-8")[-20:]
-    write_results(plan, document, results)
+    write_results(plan, report, results, Units.METRIC)
     assert {path.name for path in results.iterdir()} == {*NAMES, LIST}
 
 
