@@ -28,8 +28,6 @@ COMMANDS = {
     "demo": "Lay out a made-up tank and write everything about it into a folder.",
 }
 
-READ_FILES = frozenset(("weigh", "bed", "hold", "plan", "show"))  # and so work within limits
-
 
 def program(words: Sequence[str]) -> typer.Typer:
     """Make the program with the command that is asked for; the others are named alone."""
@@ -82,7 +80,7 @@ def _set_limits(words: Sequence[str]) -> None:
 def run() -> None:
     """Run the program; the last guard against a traceback on Ctrl-C or a closed pipe."""
     words = sys.argv[1:]
-    if READ_FILES.intersection(words) and "--help" not in words:
+    if words and "--help" not in words:
         from plumbstone.cli.workers import supervise
 
         _set_limits(words)

@@ -36,7 +36,6 @@ def slow(): time.sleep(30)
 def faulty(): raise ValueError("inside")
 def wrong(): sys.exit(2)
 main.program = lambda words: globals()[words[0]]
-main.READ_FILES = {*sys.argv[1:]}
 main.run()
 """
 
