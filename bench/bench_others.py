@@ -30,6 +30,7 @@ def libraries() -> list[Row]:
     from plumbstone.meshes.faults import is_closed
     from plumbstone.meshes.primitives import boulder
     from plumbstone.meshes.reading import read_raw
+    from plumbstone.meshes.rulers import FILE_ALONE
     from plumbstone.meshes.writing import ply_bytes
     from plumbstone.volumes.water.displacement import (
         displaced_at_levels,
@@ -42,7 +43,7 @@ def libraries() -> list[Row]:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "stone.ply"
         path.write_bytes(ply_bytes(vertices, faces))
-        load = timed(lambda: read_raw(path))
+        load = timed(lambda: read_raw(path, FILE_ALONE))
         theirs = {
             "Open3D": timed(lambda: o3d.io.read_triangle_mesh(str(path))),
             "PyVista": timed(lambda: pyvista.read(str(path))),

@@ -139,11 +139,12 @@ def run(command: list[str]) -> None:
 
 def main() -> None:
     """Print the table."""
+    from bench_layout import changed_layouts
     from bench_others import rows as other_rows
     from bench_scan import rows as scan_rows
 
     rows = [start_up(), displaced(), levels(), *surface(), columns(), *scan_rows()]
-    rows += other_rows()
+    rows += [*other_rows(), *changed_layouts()]
     print(f"{'what':70} {'ours s':>8} {'theirs s':>9} {'ratio':>7}  goal")
     for name, ours, theirs, ratio, goal in rows:
         print(f"{name:70} {ours:8.3f} {theirs:9.3f} {ratio:7.2f}  {goal}")
