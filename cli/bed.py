@@ -107,14 +107,14 @@ def print_pouring(purchases: "tuple[Purchase, ...]", jug: float, units: Units) -
     for number, purchase in enumerate(purchases, 1):
         result = purchase.result
         sacks = result.layer.sacks
-        size = volume_words(Range.exact(sacks.holds if sacks else jug), units, 2)
+        size = volume_words(Range.exact(sacks.holds if sacks else jug), units)
         jugs = round(result.poured / jug)
         if sacks:
             step, count = "Lay", f"{result.sacks} sacks of {size}"
         elif jugs:
             step, count = "Pour", f"{jugs} × {size}"
         else:
-            part = volume_words(Range.exact(result.poured), units, 2)
+            part = volume_words(Range.exact(result.poured), units)
             step, count = "Pour", f"{part}, less than half of {size}"
         where = "" if result.layer.zone.name == "all" else f", {result.layer.zone.name}"
         typer.echo(f"{step} {number}: {result.layer.name}{where}, {count}.")
@@ -134,7 +134,7 @@ def print_difference(documents: "list[dict[str, Any]]", units: Units) -> None:
         bags -= sum(bag["count"] for bag in a.get("bags", []))
         cost = (b.get("cost") or 0.0) - (a.get("cost") or 0.0)
         sign = "+" if litres >= 0 else "-"
-        words = volume_words(Range.exact(abs(litres) * 1e-3), units, 2)
+        words = volume_words(Range.exact(abs(litres) * 1e-3), units)
         rows.append([name, f"{sign}{words}", f"{bags:+d}", f"{cost:+.2f}"])
     title = f"{documents[1]['name']} against {documents[0]['name']}"
     table(title, ["Layer", "Pour", "Bags", "Cost"], rows)
@@ -160,9 +160,9 @@ def print_bed(title: str, purchases: "tuple[Purchase, ...]", units: Units) -> No
         rows.append(
             [
                 result.layer.name,
-                volume_words(Range.exact(result.wanted), units, 2),
-                volume_words(Range.exact(result.stays), units, 2),
-                volume_words(Range.exact(result.poured), units, 2),
+                volume_words(Range.exact(result.wanted), units),
+                volume_words(Range.exact(result.stays), units),
+                volume_words(Range.exact(result.poured), units),
                 mass_words(result.mass, units),
                 bag_words(bags, units),
                 "-" if bags is None or bags.cost is None else f"{bags.cost:.2f}",

@@ -80,11 +80,10 @@ def run_plan(
             refuse_results(scape, out, force=force)
         result = make_plan(scape, spacing, salt)
         report = checked(report_of(result))
-        document = plan_document(report)
         if out is not None:
             write_results(result, report, out, units, force=force)
     if as_json:
-        emit_json(document)
+        emit_json(plan_document(report))
         return report
     print_plan(result, report, units)
     if out is not None:

@@ -153,7 +153,7 @@ def print_pieces(
             rows.append(
                 [
                     weighed.name,
-                    volume_words(weighed.volume, units, 2),
+                    volume_words(weighed.volume, units),
                     mass_words(weighed.mass, units),
                     "-" if cost is None else f"{cost.mid:.2f}",
                     trust_words(weighed.confidence),

@@ -45,7 +45,7 @@ def left_over_sentence(result: "LayerResult", choice: "BagChoice | None", units:
     if choice is None:
         return ""
     name = result.layer.name
-    left = volume_words(Range.exact(choice.left_over), units, 2)
+    left = volume_words(Range.exact(choice.left_over), units)
     if choice.left_over < 0.10 * result.poured:
         return f"{name}: {left} left over, little for later topping up. Take one more, sealed."
     return f"{name}: {left} left over; keep it for topping up."
@@ -70,7 +70,7 @@ def sack_sentence(result: "LayerResult", units: Units) -> str | None:
     sacks = result.layer.sacks
     if sacks is None:
         return None
-    size = volume_words(Range.exact(sacks.holds), units, 2)
+    size = volume_words(Range.exact(sacks.holds), units)
     return (
         f"{result.layer.name}: {result.sacks} sacks of {size}, with {sacks.gaps:.0%} of gaps "
         "between them."

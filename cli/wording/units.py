@@ -142,7 +142,7 @@ def show_length(metres: float, units: Units = Units.METRIC) -> str:
     return written(metres, "length", units)
 
 
-def volume_words(figure: Range, units: Units, _digits: int = 1) -> str:
+def volume_words(figure: Range, units: Units) -> str:
     """Write a volume with its range."""
     return ranged(figure, "volume", units)
 

@@ -22,7 +22,7 @@ def weighed_sentence(weighed: "Weighed", price_per_kg: float | None, units: Unit
         else (f"About {mid:.{digits}f} {unit}, likely {low:.{digits}f}-{high:.{digits}f}")
     )
     words = f"{weighed.name} ({weighed.material.name}): {mass}; "
-    words += f"{volume_words(weighed.volume, units, 2)}."
+    words += f"{volume_words(weighed.volume, units)}."
     if price_per_kg is not None:
         price = weighed.mass.times(price_per_kg)
         words += f" Price {price.mid:.2f}"

@@ -34,15 +34,6 @@ class TankParts:
 
 
 @dataclass(frozen=True, slots=True)
-class Sponge:
-    """Water that soaks into grains, porous stone and wood [m³]."""
-
-    grains: Range
-    stone: Range
-    wood: Range
-
-
-@dataclass(frozen=True, slots=True)
 class Dosing:
     """Water by its uses."""
 
