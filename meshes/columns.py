@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ _NUDGE = (1.234567e-7, 2.345678e-7)  # of a cell: keeps samples off edges drawn 
 _GOLDEN = 0.6180339887498949  # its multiples fill a cell evenly, however many there are
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Grid:
     """Equal cells over the floor; arrays on it are indexed [row = y, column = x]."""
 
@@ -45,13 +46,13 @@ class Grid:
         row = np.clip(np.asarray(y) / dy, 0, self.ny - 1).astype(int)
         return row, column
 
-    @property
+    @cached_property
     def centres(self) -> tuple[Floats, Floats]:
         """Middles of the cells as x and y [m], (rows, columns) each."""
         x, y = np.meshgrid(self.x, self.y)
         return x, y
 
-    @property
+    @cached_property
     def scattered(self) -> tuple[Floats, Floats]:
         """One point in each cell as x and y [m], (rows, columns) each, spread evenly over them.
 
@@ -62,20 +63,20 @@ class Grid:
         shift_x, shift_y = _shifts(self.ny), _shifts(self.nx)
         return x + shift_x[:, None] * dx, y + shift_y * dy
 
-    @property
+    @cached_property
     def x(self) -> Floats:
         """Middles of the columns [m], shape (nx,)."""
         middles: Floats = (np.arange(self.nx, dtype=np.float64) + 0.5) * self.spacing[0]
         return middles
 
-    @property
+    @cached_property
     def y(self) -> Floats:
         """Middles of the rows [m], shape (ny,)."""
         middles: Floats = (np.arange(self.ny, dtype=np.float64) + 0.5) * self.spacing[1]
         return middles
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Columns:
     """Solid intervals above each cell, rising: bottoms[k] ≤ tops[k] ≤ bottoms[k + 1].
 
@@ -94,27 +95,43 @@ class Columns:
         none = np.full((0, grid.ny, grid.nx), np.inf)
         return cls(none, none)
 
+    @cached_property
+    def solid(self) -> Floats:
+        """Length of solid above each cell [m], shape (ny, nx)."""
+        return self.solid_below(np.inf)
+
+    @cached_property
+    def highest(self) -> Floats:
+        """Top of the highest solid above each cell [m], 0 where there is none, shape (ny, nx)."""
+        cells, _, tops = self._taken
+        return self._spread(cells, np.where(np.isfinite(tops), tops, 0.0).max(axis=0, initial=0.0))
+
     def solid_below(self, height: Floats | float) -> Floats:
         """Length of solid below a height above each cell [m], shape (ny, nx)."""
-        if len(self.tops) == 0:
-            return np.zeros(self.tops.shape[1:])
-        upper = np.minimum(self.tops, height)
+        cells, bottoms, tops = self._taken
+        level = height.ravel()[cells] if isinstance(height, np.ndarray) else height
         with np.errstate(invalid="ignore"):
-            thickness = np.where(np.isfinite(self.bottoms), upper - self.bottoms, 0.0)
-        solid: Floats = np.clip(thickness, 0, None).sum(axis=0)
-        return solid
+            thickness = np.fmax(np.minimum(tops, level) - bottoms, 0.0)  # inf - inf counts as none
+        return self._spread(cells, thickness.sum(axis=0))
 
     def free_below(self, height: Floats | float) -> Floats:
         """Length of free space below a height above each cell [m], shape (ny, nx)."""
         free: Floats = height - self.solid_below(height)
         return free
 
-    def highest(self) -> Floats:
-        """Top of the highest solid above each cell [m], 0 where there is none."""
-        if len(self.tops) == 0:
-            return np.zeros(self.tops.shape[1:])
-        top: Floats = np.where(np.isfinite(self.tops), self.tops, 0.0).max(axis=0)
-        return top
+    @cached_property
+    def _taken(self) -> tuple[NDArray[np.int64], Floats, Floats]:
+        """Flat cells with a solid above them, (n,), and its bottoms and tops, (layers, n) [m]."""
+        layers, rows, columns = self.bottoms.shape
+        bottoms, tops = (ends.reshape(layers, rows * columns) for ends in (self.bottoms, self.tops))
+        cells = np.flatnonzero(np.isfinite(bottoms[0])) if layers else np.empty(0, dtype=np.int64)
+        return cells, bottoms[:, cells], tops[:, cells]
+
+    def _spread(self, cells: NDArray[np.int64], values: Floats) -> Floats:
+        """Put values of some cells on the grid, 0 elsewhere."""
+        field = np.zeros(self.bottoms.shape[1:])
+        field.ravel()[cells] = values
+        return field
 
 
 @dataclass(frozen=True, slots=True, eq=False)

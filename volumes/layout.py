@@ -24,6 +24,7 @@ from plumbstone.volumes.bed.pouring import (
     bed_heights,
     check_spacing,
     chosen_spacing,
+    covered_share,
     cut_piece,
     depths_at,
     narrowest_zone,
@@ -216,7 +217,14 @@ class Layout:
             heaves=heaving_layers(bed.layers, water, bed.grid.cell_area) if bed else (),
             spots=spots,
             guesses=tank.guesses,
+            covered={b.entry.name: self._covered(b, ground) for b in ground.bodies},
         )
+
+    def _covered(self, body: Body, ground: Ground) -> float:
+        """Share of a body below the bed beside it."""
+        if ground.bed is None:
+            return 0.0
+        return self.memo(covered_share, self._window(body, ground.grid), ground.bed.soil_line)
 
     def _solids(self) -> Mapping[str, Body]:
         """Make every form once for each way in which it is known."""
@@ -348,13 +356,13 @@ def set_on_bed(bodies: Sequence[Body]) -> set[str]:
 def _tops_over(bed: BedResult) -> Floats:
     """Top of bed or stone above each cell [m]."""
     heights = np.nan_to_num(bed_heights(bed), nan=0.0)
-    tops: Floats = np.maximum(heights, bed.columns.highest())
+    tops: Floats = np.maximum(heights, bed.columns.highest)
     return tops
 
 
 def _tops_of(window: Window, grid: Grid) -> Floats:
     """Top of one piece above each cell [m]."""
-    return merged_columns([window], grid).highest()
+    return merged_columns([window], grid).highest
 
 
 def _judged_groups(

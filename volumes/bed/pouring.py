@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -65,6 +66,7 @@ class LayerResult:
     slope_degrees: float  # drawn, from front to back in the middle of its zone
     thickness: float  # greatest [m]
     drawn: Floats  # the wanted surface, stones left out [m]
+    edge: Floats | None = None  # signed distance to the edge of its zone [m]; None: it has none
     passed: float = 0.0  # what comes to rest beyond its border [m³]
     void: float = 0.0  # space below stones that is empty once it lies [m³]
     gaps: float = 0.0  # space between its sacks that nothing fills [m³]
@@ -88,7 +90,7 @@ class LayerResult:
         return 0 if sacks is None else math.ceil(self.poured / sacks.holds - 1e-9)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class BedResult:
     """The whole bed."""
 
@@ -105,6 +107,21 @@ class BedResult:
     def settled(self) -> float:
         """Volume of all layers, voids counted [m³]."""
         return sum(result.settled for result in self.layers)
+
+    @cached_property
+    def soil_line(self) -> Floats:
+        """Surface as it lies beside the pieces, carried on below them, above the glass [m].
+
+        Cells in which a piece stands out take the height of the nearest cell in which none does.
+        """
+        from scipy.ndimage import distance_transform_edt
+
+        taken = _bare(self) & (self.columns.solid > 0)
+        if taken.all():
+            return self.surface
+        nearest = distance_transform_edt(taken, return_distances=False, return_indices=True)
+        line: Floats = self.surface[tuple(nearest)]
+        return line
 
 
 def cut_piece(piece: Piece, volume: float, grid: Grid) -> Window:
@@ -211,7 +228,7 @@ def solve_bed(
     pairs = zip(fine.layers, wide.layers, strict=True)
     results = [_extrapolated(one, other, gain) for one, other in pairs]
     results = _sacks_filled(_less_lumps(results, buried_lumps))
-    return _at_rest(replace(fine, layers=tuple(results)), edges)
+    return _at_rest(replace(fine, layers=tuple(results)))
 
 
 def bed_heights(result: BedResult) -> Floats:
@@ -238,7 +255,7 @@ def depths_at(spots: Sequence[Spot], result: BedResult) -> tuple[SpotDepth, ...]
     """Height and depth of the bed at named places; beside a stone where one stands there."""
     if not spots:
         return ()
-    line = soil_line(result)
+    line = result.soil_line
     grid, columns = result.grid, result.columns
     found = []
     for spot in spots:
@@ -250,19 +267,21 @@ def depths_at(spots: Sequence[Spot], result: BedResult) -> tuple[SpotDepth, ...]
     return tuple(found)
 
 
-def soil_line(result: BedResult) -> Floats:
-    """Surface of the bed above the glass as it lies beside the pieces, carried on below them [m].
+def covered_share(window: Window, line: Floats) -> float:
+    """Share of a piece that lies below the bed beside it.
 
-    Cells in which a piece stands out take the height of the nearest cell in which none does.
+    Parameters
+    ----------
+    window : Window
+        Its columns.
+    line : (rows, columns) float array
+        The bed on that grid, as of `BedResult.soil_line` [m].
     """
-    from scipy.ndimage import distance_transform_edt
-
-    taken = _bare(result) & (result.columns.solid_below(np.inf) > 0)
-    if taken.all():
-        return result.surface
-    nearest = distance_transform_edt(taken, return_distances=False, return_indices=True)
-    line: Floats = result.surface[tuple(nearest)]
-    return line
+    solid = np.isfinite(window.bottoms)
+    bottoms, tops = (np.where(solid, ends, 0.0) for ends in (window.bottoms, window.tops))
+    whole = float((tops - bottoms).sum())
+    below = float(np.clip(np.minimum(tops, line[window.place]) - bottoms, 0, None).sum())
+    return below / whole if whole > 0 else 0.0
 
 
 def check_spacing(floor: tuple[float, float], spacing: float) -> None:
@@ -343,7 +362,7 @@ def _pour(
             walls=walls if walls.any() else None,
             beyond=np.where(inside, 0.0, holds) if holds.any() else None,
         )
-        result = _measured(layer, target, surface, below, columns, grid)
+        result = replace(_measured(layer, target, surface, below, columns, grid), edge=edge)
         if not layer.zone.pressed:
             void = empty_below(surface, standing, layer.slope, grid)
             result = replace(result, settled=result.settled - void + empty, void=void)
@@ -361,7 +380,7 @@ def _with_slope(result: LayerResult, surface: Floats, columns: Columns, grid: Gr
         return result
     rise_y, rise_x = np.gradient(result.surface, *grid.spacing[::-1])
     open_ = (result.surface > result.below + 1e-4) & (result.surface >= surface - 1e-9)
-    open_ &= (columns.solid_below(np.inf) == 0) & (result.surface >= result.drawn - 1e-6)
+    open_ &= (columns.solid == 0) & (result.surface >= result.drawn - 1e-6)
     if open_.sum() < MEASURED:
         return result
     rises = np.asarray(np.hypot(rise_x, rise_y), dtype=float)
@@ -433,7 +452,7 @@ def _bounds(
     return edge, edge > 0, holds
 
 
-def _at_rest(bed: BedResult, edges: Edges) -> BedResult:
+def _at_rest(bed: BedResult) -> BedResult:
     """Let each layer run through the border that it lies behind, one after the other."""
     surface, found = bed.surface, []
     layers = list(bed.layers)
@@ -441,15 +460,14 @@ def _at_rest(bed: BedResult, edges: Edges) -> BedResult:
         name, row = result.layer.zone.name, row_for(result.layer.zone, bed.rows)
         if row is None or name not in ("behind border", "before border"):
             continue
-        edge = edges(result.layer.zone, row, bed.grid, False)
-        assert edge is not None
+        assert result.edge is not None
         fillers = [
             other for other in bed.layers
             if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is row
         ]  # fmt: skip
         surface, passed = let_pass(
-            result, row, edge > 0, surface, [(f.layer.material, f.surface) for f in fillers],
-            bed.columns.highest(), bed.grid,
+            result, row, result.edge > 0, surface, [(f.layer.material, f.surface) for f in fillers],
+            bed.columns.highest, bed.grid,
         )  # fmt: skip
         layers[i] = replace(result, passed=sum(p.volume for p in passed))
         found += passed
@@ -491,7 +509,7 @@ def _slide(
     row, column = np.unravel_index(int(missing.argmax()), missing.shape)
     volume = float(missing.sum()) * grid.cell_area
     slide = Slide(volume, float(missing.max()), *_place(row, column, grid))
-    free = (columns.solid_below(np.inf) == 0) & (target > below + 1e-6)
+    free = (columns.solid == 0) & (target > below + 1e-6)
     if not free.any():
         return slide
     crest = float(target[free].max())
@@ -591,7 +609,7 @@ def _less_lumps(results: list[LayerResult], lumps: float) -> list[LayerResult]:
 
 def _depths(surface: Floats, columns: Columns, grid: Grid) -> tuple[tuple[str, float], ...]:
     """Mean height of the bed at front, middle and back, beside the stones [m]."""
-    free = columns.solid_below(np.inf) == 0
+    free = columns.solid == 0
     found = []
     for name, row in (("front", 0), ("middle", grid.ny // 2), ("back", grid.ny - 1)):
         cells = surface[row][free[row]]
@@ -602,5 +620,5 @@ def _depths(surface: Floats, columns: Columns, grid: Grid) -> tuple[tuple[str, f
 
 def _bare(result: BedResult) -> NDArray[np.bool_]:
     """Cells where a stone stands out of the bed."""
-    bare: NDArray[np.bool_] = result.columns.highest() > result.surface - 1e-9
+    bare: NDArray[np.bool_] = result.columns.highest > result.surface - 1e-9
     return bare

@@ -52,6 +52,11 @@ class Stretch:
     stays: float  # height that still holds when a divider is pulled, gaps left out [m]
     crack: int = -1  # its place among the cracks; -1 elsewhere
 
+    @property
+    def middle(self) -> tuple[float, float]:
+        """The place halfway along it [m]."""
+        return (self.start[0] + self.end[0]) / 2, (self.start[1] + self.end[1]) / 2
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Row:

@@ -13,7 +13,7 @@ from plumbstone.meshes.nearest import nearest_on
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.thinning import thinned
-from plumbstone.volumes.bed.pouring import BedResult, soil_line
+from plumbstone.volumes.bed.pouring import BedResult
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.buoyancy import (
     Balance,
@@ -163,7 +163,7 @@ class Surroundings:
         """Height of the bed beside the pieces, (rows, columns); zero without a bed [m]."""
         if self.bed is None:
             return np.zeros((self.grid.ny, self.grid.nx))
-        return soil_line(self.bed)
+        return self.bed.soil_line
 
 
 def judge_groups(
