@@ -28,10 +28,8 @@ from plumbstone.volumes.bed.pouring import (
     cut_piece,
     depths_at,
     narrowest_zone,
-    remembered_edges,
     solve_bed,
 )
-from plumbstone.volumes.bed.row import Row, row_of
 from plumbstone.volumes.bodies.placement import (
     CONTACT_GRID,
     THREADS,
@@ -139,7 +137,7 @@ class Layout:
         if any(layer.profile for layer in scape.layers):
             upon = upon_bed(scape.pieces)
             first = [b for b in bodies if b.entry.name not in upon]
-            bed = self._bed_around(first, spacing, exact)
+            bed = self._bed_around(first, spacing, exact and not on_bed)
             grid = bed.grid
             if on_bed:
                 bodies = self._set_on_bed(bodies, self.memo(_tops_over, bed), grid)
@@ -332,16 +330,8 @@ def _poured(
     later: tuple[str, ...],
 ) -> BedResult:
     """Solve the bed; height maps are told apart as objects, so they are inputs of their own."""
-
-    def cut(piece: Piece, volume: float, grid: Grid) -> Window:
-        return memo(cut_piece, piece, volume, grid)
-
-    def stand(border: Border, pieces: tuple[Piece, ...], floor: tuple[float, float]) -> Row:
-        return memo(row_of, border, pieces, floor)
-
-    edges = remembered_edges(memo)
     return solve_bed(
-        floor, layers, borders, standing, spacing, buried, exact, cut, stand, edges, later
+        floor, layers, borders, standing, spacing, buried, exact, set_later=later, memo=memo
     )
 
 

@@ -1,7 +1,7 @@
 """The bed: litres and kilograms of every layer around the stones that stand in it."""
 
 import math
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -21,6 +21,7 @@ from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.layers import (
     Border,
     Layer,
+    Profile,
     Spot,
     Zone,
     drawn_level,
@@ -129,11 +130,6 @@ def cut_piece(piece: Piece, volume: float, grid: Grid) -> Window:
     return columns_of(piece.vertices, piece.faces, grid, volume, scattered=True)
 
 
-Cut = Callable[[Piece, float, Grid], Window]
-Edges = Callable[[Zone, Row | None, Grid, bool], Floats | None]
-Stand = Callable[[Border, tuple[Piece, ...], tuple[float, float]], Row]
-
-
 def chosen_spacing(length: float, depth: float, smallest: float = math.inf) -> float:
     """Choose the width of a cell [m] for a floor and the narrowest piece that stands on it.
 
@@ -167,10 +163,8 @@ def solve_bed(
     spacing: float | None = None,
     buried_lumps: float = 0.0,
     exact: bool = True,
-    cut: Cut = cut_piece,
-    stand: Stand = row_of,
-    edges: Edges | None = None,
     set_later: Collection[str] = (),
+    memo: Memo | None = None,
 ) -> BedResult:
     """Lay all layers in order around the bodies.
 
@@ -191,14 +185,10 @@ def solve_bed(
         layers in proportion to their volume.
     exact : bool
         Whether two wider grids are solved too and litres are extrapolated.
-    cut : callable
-        Gives the columns of a piece of a volume [m³] on a grid.
-    stand : callable
-        Gives a border as it stands among pieces on a floor.
     set_later : collection of str
         Names of pieces that are set on the bed once it lies, so no void is left below them.
-    edges : callable, optional
-        Gives the distances of `zone_edge`, from memory where it can.
+    memo : Memo, optional
+        Remembers what hangs on a part of all this alone, from one bed to the next.
 
     Returns
     -------
@@ -215,11 +205,12 @@ def solve_bed(
     check_spacing(floor, spacing)
     _check(floor, layers, borders)
     pieces = tuple(piece for piece, _ in bodies)
-    rows = tuple(stand(b, tuple(p for p in pieces if p.name in b.stones), floor) for b in borders)
-    if edges is None:
-        edges = remembered_edges(Memo())
+    memo = Memo() if memo is None else memo
+    rows = tuple(
+        memo(row_of, b, tuple(p for p in pieces if p.name in b.stones), floor) for b in borders
+    )
     fine, *wider = (
-        _pour(Grid.of_spacing(*floor, times * spacing), layers, rows, bodies, cut, edges, set_later)
+        _pour(Grid.of_spacing(*floor, times * spacing), layers, rows, bodies, set_later, memo)
         for times in ((1, 2, 4) if exact else (1,))
     )
     gain, wide = 0.0, fine
@@ -325,12 +316,11 @@ def _pour(
     layers: Sequence[Layer],
     rows: Sequence[Row],
     bodies: Sequence[tuple[Piece, float]],
-    cut: Cut,
-    edges: Edges,
     set_later: Collection[str],
+    memo: Memo,
 ) -> BedResult:
     """Lay all layers on one grid."""
-    windows = [cut(piece, volume, grid) for piece, volume in bodies]
+    windows = [memo(cut_piece, piece, volume, grid) for piece, volume in bodies]
     columns = merged_columns(windows, grid)
     standing = columns  # what stands while the layers are poured
     if set_later:
@@ -345,8 +335,8 @@ def _pour(
         layer = layers[k]
         if layer.profile is None:
             continue
-        edge, inside, holds = _bounds(layer.zone, rows, grid, edges)
-        drawn = drawn_level(layer.profile, edge, grid)
+        edge, inside, holds = memo(_bounds, layer.zone, row_for(layer.zone, rows), grid)
+        drawn = memo(_drawn, layer.profile, layer.profile.heightmap, edge, grid)
         target = drawn if layer.profile.above_glass else level + drawn
         target = np.where(inside, np.maximum(target, level), level)
         below = surface
@@ -421,21 +411,16 @@ def zone_edge(zone: Zone, row: Row | None, grid: Grid, scattered: bool = False) 
     return edge
 
 
-def remembered_edges(memo: Memo) -> Edges:
-    """Give `zone_edge` with a memory."""
-
-    def edges(zone: Zone, row: Row | None, grid: Grid, scattered: bool) -> Floats | None:
-        return memo(zone_edge, zone, row, grid, scattered)
-
-    return edges
+def _drawn(profile: Profile, _map: Floats | None, edge: Floats | None, grid: Grid) -> Floats:
+    """Give `drawn_level`; a height map is told apart as an object, so it is an input of its own."""
+    return drawn_level(profile, edge, grid)
 
 
 def _bounds(
-    zone: Zone, rows: Sequence[Row], grid: Grid, edges: Edges
+    zone: Zone, row: Row | None, grid: Grid
 ) -> tuple[Floats | None, NDArray[np.bool_], Floats]:
     """Signed distance to the edge of a zone, its cells, and the height held beyond the edge [m]."""
-    row = row_for(zone, rows)
-    edge = edges(zone, row, grid, False)
+    edge = zone_edge(zone, row, grid)
     holds = np.zeros((grid.ny, grid.nx))
     if edge is None:
         return None, np.ones(holds.shape, dtype=bool), holds
@@ -446,7 +431,7 @@ def _bounds(
         x, y = grid.centres
         holds[near] = row.holds(x[near], y[near])
     if zone.pressed or (row is not None and row.closed and zone.name != "along border"):
-        shape = edges(zone, row, grid, True)
+        shape = zone_edge(zone, row, grid, scattered=True)
         assert shape is not None
         return edge, shape > 0, holds
     return edge, edge > 0, holds
