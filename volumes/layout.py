@@ -137,7 +137,7 @@ class Layout:
         if any(layer.profile for layer in scape.layers):
             upon = upon_bed(scape.pieces)
             first = [b for b in bodies if b.entry.name not in upon]
-            bed = self._bed_around(first, spacing, exact and not on_bed)
+            bed = self._bed_around(first, spacing, exact, measured=not on_bed)
             grid = bed.grid
             if on_bed:
                 bodies = self._set_on_bed(bodies, self.memo(_tops_over, bed), grid)
@@ -282,7 +282,9 @@ class Layout:
         narrowest = min([narrowest_zone(self.scape.layers), *sizes])
         return chosen_spacing(tank.length, tank.depth, narrowest)
 
-    def _bed_around(self, bodies: Sequence[Body], spacing: float, exact: bool) -> BedResult:
+    def _bed_around(
+        self, bodies: Sequence[Body], spacing: float, exact: bool, *, measured: bool = True
+    ) -> BedResult:
         """Pour all layers around bodies."""
         scape = self.scape
         standing = tuple((body.piece, body.mesh_volume) for body in bodies)
@@ -290,7 +292,17 @@ class Layout:
         maps = tuple(layer.profile.heightmap for layer in scape.layers if layer.profile)
         floor = (scape.tank.length, scape.tank.depth)
         later = tuple(sorted(set_on_bed(bodies)))
-        inputs = (floor, scape.layers, scape.borders, standing, spacing, buried, exact, later)
+        inputs = (
+            floor,
+            scape.layers,
+            scape.borders,
+            standing,
+            spacing,
+            buried,
+            exact,
+            later,
+            measured,
+        )
         return self.memo(_poured, self.memo, maps, *inputs)
 
     def _holds(self, ground: Ground, water: float) -> tuple[HoldResult, ...]:
@@ -328,10 +340,11 @@ def _poured(
     buried: float,
     exact: bool,
     later: tuple[str, ...],
+    measured: bool,
 ) -> BedResult:
     """Solve the bed; height maps are told apart as objects, so they are inputs of their own."""
     return solve_bed(
-        floor, layers, borders, standing, spacing, buried, exact, set_later=later, memo=memo
+        floor, layers, borders, standing, spacing, buried, exact, later, memo, measured
     )
 
 

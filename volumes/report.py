@@ -363,7 +363,7 @@ def _tank(plan: Plan) -> TankFigures:
 def _piece(plan: Plan, body: Body, number: int) -> PieceFigures:
     """Take the figures of one piece."""
     entry = body.entry
-    low, high = body.piece.vertices.min(axis=0), body.piece.vertices.max(axis=0)
+    low, high = body.piece.low, body.piece.high
     return PieceFigures(
         number=number,
         name=entry.name,

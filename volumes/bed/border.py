@@ -209,10 +209,10 @@ def _footing(
     """Sliding and tipping of one stone against the submerged soil behind it."""
     vertices = body.piece.vertices
     # The soil behind half of both gaps leans on it too.
-    x, width = float(vertices[:, 0].mean()), float(np.ptp(vertices[:, 0])) + gaps
+    x, width = float(vertices[:, 0].mean()), float(body.piece.size[0]) + gaps
     y = float(vertices[:, 1].mean())
     upper, lower = _levels_beside((x, y), sides, soil, bed)
-    height = min(max(0.0, upper - lower), float(vertices[:, 2].max()))
+    height = min(max(0.0, upper - lower), float(body.piece.high[2]))
     material = soil.layer.material
     assert material.repose is not None
     assert material.grain_density is not None
@@ -222,7 +222,7 @@ def _footing(
     thrust = rankine_active(phi, beta) * weight * height**2 / 2 * width
     push = thrust * math.cos(math.radians(beta))
     own = max(0.0, body.mass_in_water(water).mid) * GRAVITY
-    feet = vertices[vertices[:, 2] < vertices[:, 2].min() + 0.01]
+    feet = vertices[vertices[:, 2] < body.piece.low[2] + 0.01]
     # A stone drawn on a rounded foot has no toe before its centre: it needs bedding in.
     toe = max(0.0, float(vertices[:, 1].mean() - feet[:, 1].min()))
     return Footing(body.entry.name, thrust, *wall_factors(push, height, own, toe, FRICTION))

@@ -32,6 +32,7 @@ from plumbstone.volumes.scape.layers import (
 FINEST, COMMON = 0.001, 0.002  # [m]
 ACROSS = 10  # cells across the narrowest piece
 CELLS = 200_000
+NONE = Range.exact(0.0)
 MEASURED, MOST = 50, 80  # cells for a slope; per cent of them that are no steeper
 
 
@@ -59,15 +60,15 @@ class LayerResult:
     layer: Layer
     surface: Floats  # (rows, columns), above the glass, stones showing through [m]
     below: Floats  # the surface it lies on [m]
-    settled: float  # [m³], extrapolated from two grids
-    error: float  # difference of the two grids [m³]
-    poured: float  # [m³]
-    mass: Range  # dry [kg]
-    slide: Slide
-    slope_degrees: float  # drawn, from front to back in the middle of its zone
-    thickness: float  # greatest [m]
     drawn: Floats  # the wanted surface, stones left out [m]
-    edge: Floats | None = None  # signed distance to the edge of its zone [m]; None: it has none
+    edge: Floats | None  # signed distance to the edge of its zone [m]; None: it has none
+    settled: float = 0.0  # [m³], extrapolated from two grids
+    error: float = 0.0  # difference of the two grids [m³]
+    poured: float = 0.0  # [m³]
+    mass: Range = NONE  # dry [kg]
+    slide: Slide = Slide(0.0, 0.0, "", (0.0, 0.0))
+    slope_degrees: float = 0.0  # drawn, from front to back in the middle of its zone
+    thickness: float = 0.0  # greatest [m]
     passed: float = 0.0  # what comes to rest beyond its border [m³]
     void: float = 0.0  # space below stones that is empty once it lies [m³]
     gaps: float = 0.0  # space between its sacks that nothing fills [m³]
@@ -165,6 +166,7 @@ def solve_bed(
     exact: bool = True,
     set_later: Collection[str] = (),
     memo: Memo | None = None,
+    measured: bool = True,
 ) -> BedResult:
     """Lay all layers in order around the bodies.
 
@@ -189,6 +191,8 @@ def solve_bed(
         Names of pieces that are set on the bed once it lies, so no void is left below them.
     memo : Memo, optional
         Remembers what hangs on a part of all this alone, from one bed to the next.
+    measured : bool
+        Without it only surfaces are found: no litres, slides and slopes.
 
     Returns
     -------
@@ -209,10 +213,13 @@ def solve_bed(
     rows = tuple(
         memo(row_of, b, tuple(p for p in pieces if p.name in b.stones), floor) for b in borders
     )
-    fine, *wider = (
-        _pour(Grid.of_spacing(*floor, times * spacing), layers, rows, bodies, set_later, memo)
-        for times in ((1, 2, 4) if exact else (1,))
+    grids = (
+        Grid.of_spacing(*floor, times * spacing)
+        for times in ((1, 2, 4) if exact and measured else (1,))
     )
+    fine, *wider = (_pour(g, layers, rows, bodies, set_later, memo, measured) for g in grids)
+    if not measured:
+        return _at_rest(fine)
     gain, wide = 0.0, fine
     if exact:
         gain, wide = _gain(fine.settled, *(bed.settled for bed in wider)), wider[0]
@@ -318,6 +325,7 @@ def _pour(
     bodies: Sequence[tuple[Piece, float]],
     set_later: Collection[str],
     memo: Memo,
+    measured: bool,
 ) -> BedResult:
     """Lay all layers on one grid."""
     windows = [memo(cut_piece, piece, volume, grid) for piece, volume in bodies]
@@ -352,15 +360,21 @@ def _pour(
             walls=walls if walls.any() else None,
             beyond=np.where(inside, 0.0, holds) if holds.any() else None,
         )
-        result = replace(_measured(layer, target, surface, below, columns, grid), edge=edge)
+        result = LayerResult(layer, surface, below, target, edge)
+        if measured:
+            result = _measured(result, columns, grid)
         if not layer.zone.pressed:
-            void = empty_below(surface, standing, layer.slope, grid)
-            result = replace(result, settled=result.settled - void + empty, void=void)
-            empty = void
+            if measured:
+                void = empty_below(surface, standing, layer.slope, grid)
+                result = replace(result, settled=result.settled - void + empty, void=void)
+                empty = void
             level = np.where(inside, np.minimum(np.maximum(surface, level), target), level)
         results[k] = result
+    poured = tuple(results[k] for k in sorted(results))
+    if not measured:
+        return BedResult(grid, columns, poured, surface, (), tuple(rows))
     depths = _depths(surface, columns, grid)
-    sloped = tuple(_with_slope(results[k], surface, columns, grid) for k in sorted(results))
+    sloped = tuple(_with_slope(result, surface, columns, grid) for result in poured)
     return BedResult(grid, columns, sloped, surface, depths, tuple(rows))
 
 
@@ -463,27 +477,20 @@ def _at_rest(bed: BedResult) -> BedResult:
     )  # fmt: skip
 
 
-def _measured(
-    layer: Layer, target: Floats, surface: Floats, below: Floats, columns: Columns, grid: Grid
-) -> LayerResult:
+def _measured(result: LayerResult, columns: Columns, grid: Grid) -> LayerResult:
     """Litres of one layer on one grid, and what of it slides."""
+    surface, below, target = result.surface, result.below, result.drawn
     lower = columns.free_below(below)
     volume = float((columns.free_below(surface) - lower).sum()) * grid.cell_area
     wanted = lifted_out(np.maximum(target, below), columns)
     missing = columns.free_below(wanted) - columns.free_below(surface)
     lying = surface - below
-    return LayerResult(
-        layer=layer,
-        surface=surface,
-        below=below,
+    return replace(
+        result,
         settled=volume,
-        error=0.0,
-        poured=0.0,
-        mass=Range.exact(0.0),
         slide=_slide(missing, target, surface, below, columns, grid),
         slope_degrees=_slope_along(target, lying > 1e-9, grid),
         thickness=float(lying.max()),
-        drawn=target,
     )
 
 

@@ -156,7 +156,7 @@ def _missed_by(piece: Piece, border: Border) -> float:
 
 def _slices(stones: Sequence[Piece]) -> tuple[Floats, list[list[Floats]]]:
     """Heights of slices, and the outline of every stone in each that it reaches."""
-    top = max((float(stone.vertices[:, 2].max()) for stone in stones), default=0.0)
+    top = max((float(stone.high[2]) for stone in stones), default=0.0)
     heights = np.arange(SLICE / 2, max(top, SLICE), SLICE)
     return heights, [[outline(stone, height) for height in heights] for stone in stones]
 
@@ -230,7 +230,7 @@ def _stretches(
     border: Border, stones: Sequence[Piece], cracks: Sequence[Crack], floor: tuple[float, float]
 ) -> list[Stretch]:
     """Run the line through stones and gaps, and along the drawn one where there is none."""
-    tops = {stone.name: float(stone.vertices[:, 2].max()) for stone in stones}
+    tops = {stone.name: float(stone.high[2]) for stone in stones}
     alone = _alone(border, bool(stones))
     found: list[Stretch] = []
     line = np.array(border.line)

@@ -392,7 +392,7 @@ def _still_held(stage: Stage, number: int, ends: Sequence[End]) -> bool:
         if tie.sinker.how not in ("standing", "hanging"):
             continue
         place = np.array(tie.place)
-        foot = stage.placed[tie.to].piece.vertices[:, 2].max() if tie.to else 0.0
+        foot = stage.placed[tie.to].piece.high[2] if tie.to else 0.0
         length = max(0.0, place[2] - foot) + tie.sinker.slack
         if tie.to:
             length = float(np.linalg.norm(place - _anchor(stage, tie))) + tie.sinker.slack
