@@ -112,6 +112,23 @@ MISTAKES = {
         WOOD + '[[group]]\nwood = ["W"]\nsinkers = [{ stone = "A" }, { stone = "A" }]\n[[layer]]',
         ['"A" once more'],
     ),
+    "a stone holds two groups": (
+        "[[layer]]",
+        WOOD + WOOD.replace('"W"', '"V"') + '[[group]]\nwood = ["W"]\nsinkers = [{ stone = "A" }]\n'
+        '[[group]]\nwood = ["V"]\nsinkers = [{ stone = "A" }]\n[[layer]]',
+        ['"A" once more', "into one group"],
+    ),
+    "a stone is tied to two groups": (
+        "[[layer]]",
+        WOOD + WOOD.replace('"W"', '"V"\ntied_to = ["A"]') + '[[group]]\nwood = ["W"]\n'
+        'sinkers = [{ stone = "A" }]\n[[layer]]',
+        ['"A" once more', "into one group"],
+    ),
+    "wood is tied to another group": (
+        "[[layer]]",
+        WOOD + WOOD.replace('"W"', '"V"\ntied_to = ["W"]') + '[[group]]\nwood = ["W"]\n[[layer]]',
+        ['piece "V".tied_to', "in one group"],
+    ),
     "wood like air": (
         "[[layer]]",
         WOOD + '[[group]]\nwood = ["W"]\njust_sinks_with = { mass = "150 kg", material = "granite" }\n[[layer]]',
