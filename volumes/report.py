@@ -288,7 +288,6 @@ def _sinker(sinker: Sinker, hold: HoldResult) -> SinkerFigures:
         material=sinker.material.name,
         how=sinker.how,
         stone=sinker.stone or None,
-        share_of_stone=sinker.share,
         at_m=sinker.at,
         assumed_at_m=assumed,
     )
