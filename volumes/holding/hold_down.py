@@ -252,8 +252,7 @@ def _in_water(sinker: Sinker, stage: Stage, sign: float) -> float:
 def _with_masses(group: Group, placed: Mapping[str, Body]) -> Group:
     """Take the masses of sinkers that are pieces of the tank from their bodies."""
     sinkers = tuple(
-        replace(s, mass=placed[s.stone].mass.mid) if s.stone in placed else s
-        for s in group.sinkers
+        replace(s, mass=placed[s.stone].mass.mid) if s.stone in placed else s for s in group.sinkers
     )
     return replace(group, sinkers=sinkers)
 
