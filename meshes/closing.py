@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -82,7 +83,7 @@ FLAT = "it is so flat that a table may be part of it; look at --picture"
 UNSEEN = "its underside was not seen; a second scan, turned over, or a scale would help"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class ClosedScan:
     """A scan as one closed body."""
 
@@ -91,7 +92,7 @@ class ClosedScan:
     bare: Indices  # faces of the piece that were seen, without what was closed
     away: Floats | None = None  # (k, 3, 3) corners of what was cut away, beside the piece [m]
 
-    @property
+    @cached_property
     def volume(self) -> Range:
         """Volume with what is not sure of it [m³]; holds the truth at 90 %."""
         return range_of(enclosed_volume(self.piece.vertices, self.piece.faces), self.doubts)
