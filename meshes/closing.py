@@ -72,7 +72,8 @@ LEAST_THING = 0.02  # of the largest body's area: a thing of known size may be t
 LEAST_PIECE, MANY_PIECES, MAIN_PIECE = 0.005, 8, 0.5  # of a torn surface: area of a piece that
 # counts, how many there are, and the largest that one may be, shares of the area
 TORN, TORN_POINTS = 0.04, 60_000  # spread of its volume at 90 %, from memory; points put on it
-SAME_VOLUME = 1e-6  # a kept mesh that differs by more was changed since
+SAME_VOLUME = 1e-6  # a kept mesh that differs by more was not weighed as it is
+FOREIGN = "it was mended and kept elsewhere, or changed since; weigh the scan it was made of"
 SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
 BULKY, COMPACT = 0.45, 0.78  # share of its hull that a stone fills at least, and wood at most
 SWOLLEN, SHRUNK = 0.006, 0.003  # of a skin that fusion over 3-5 mm rounded: how far it may lie off
@@ -178,8 +179,10 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     across = float(np.ptp(raw.vertices, axis=0).max())
     if across > ROOM and not ruler.measured:
         raise ScanError(path, f"is {across:.1f} m across, more than a room; give --unit.")
-    if (kept := _as_kept(path, raw)) is not None and not ruler.measured:
-        return (kept,)
+    claim = _claimed(raw)
+    if claim is not None and raw.sealed and not ruler.measured:
+        piece = Piece(raw.vertices, raw.faces, path.stem, source=str(path))
+        return (ClosedScan(piece, (claim,), raw.faces),)
     least = SECOND_BODY if ruler.known is None else LEAST_THING
     scans, before = _bodies(path, raw, least), 1.0
     if ruler.known is not None and ruler.known.kind != "sheet":
@@ -194,6 +197,10 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         scaled = tuple(scan.doubted(raw.lengths) for scan in scans)
     else:
         scaled = with_scale(path, scans, ruler, before if raw.sized else None)
+    if claim is not None:
+        trust = min(claim.trust, "fair", key=WORDS.index)
+        claim = replace(claim, what="its past", says=FOREIGN, trust=trust)
+        scaled = tuple(scan.doubted(claim) for scan in scaled)
     return tuple(_said(scan, raw.changes, raw.warnings) for scan in scaled)
 
 
@@ -211,23 +218,20 @@ def _beside(
     return tuple(scan.times(factor, said) for scan in others), doubt
 
 
-def _as_kept(path: Path, raw: RawScan) -> ClosedScan | None:
-    """Give back a mesh that `--keep` wrote, with the range it had; None for any other."""
-    if not raw.kept or not is_closed(raw.faces, len(raw.vertices)):
-        return None
-    volume = enclosed_volume(raw.vertices, raw.faces)
+def _claimed(raw: RawScan) -> Doubt | None:
+    """Give the doubt that `--keep` wrote into a mesh of this volume; None where it did not."""
     try:
         row = json.loads(raw.kept)
         low, mid, high = (float(v) for v in row["volume_m3"])
         word, says, what = (str(text)[:300] for text in row["trust"])
-        same = 0 < low <= mid <= high and abs(volume / mid - 1) < SAME_VOLUME and word in WORDS
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, RecursionError):
         return None
-    if not same:
-        return None  # changed since: measured anew
-    piece = Piece(raw.vertices, raw.faces, path.stem, source=str(path))
-    doubt = Doubt(what, 1 - low / mid, high / mid - 1, says, word)
-    return ClosedScan(piece, (doubt,), raw.faces)
+    if not (0 < low <= mid <= high < np.inf and word in WORDS):
+        return None
+    same = abs(enclosed_volume(raw.vertices, raw.faces) / mid - 1) < SAME_VOLUME
+    return (
+        Doubt(what, 1 - low / mid, high / mid - 1, says, word) if same or not raw.sealed else None
+    )
 
 
 def wound_raw(path: Path, ruler: Ruler) -> RawScan:
