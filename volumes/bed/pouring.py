@@ -1,5 +1,6 @@
 """The bed: litres and kilograms of every layer around the stones that stand in it."""
 
+import itertools
 import math
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
@@ -30,6 +31,9 @@ from plumbstone.volumes.scape.layers import (
 FINEST, COMMON = 0.001, 0.002  # [m]
 ACROSS = 10  # cells across the narrowest piece
 CELLS = 200_000
+PARTS = 6  # of a cell at the edge of a zone, each way
+STRAIGHT = 0.98  # less slope of a distance shows a ridge
+AS_MEANT = 1e-5  # [m]
 MEASURED, MOST = 50, 80  # cells for a slope; per cent of them that are no steeper
 
 
@@ -344,6 +348,9 @@ def _pour(
             beyond=np.where(inside, 0.0, holds) if holds.any() else None,
         )
         result = _measured(layer, target, surface, below, columns, grid)
+        if edge is not None and not layer.zone.by_border:
+            full = np.maximum(drawn if layer.profile.above_glass else level + drawn, level) - below
+            result = _within_cells(result, full, edge, columns, grid)
         if not layer.zone.pressed:
             void = empty_below(surface, standing, layer.slope, grid)
             result = replace(result, settled=result.settled - void + empty, void=void)
@@ -482,6 +489,47 @@ def _measured(
         thickness=float(lying.max()),
         drawn=target,
     )
+
+
+def _within_cells(
+    result: LayerResult, full: Floats, edge: Floats, columns: Columns, grid: Grid
+) -> LayerResult:
+    """Add what the middles of cells miss of a heap at its foot, its shoulder and its ridge.
+
+    There the layer is the lesser of its drawn thickness `full`, (rows, columns) [m], and its
+    slope times the distance from the edge; that distance is exact anywhere in a cell. Cells in
+    which it lies otherwise, on a slope or beside stones, stay as they are.
+    """
+    slope, step = result.layer.slope, max(grid.spacing)
+    gradient = np.hypot(*np.gradient(edge, *grid.spacing[::-1]))
+    lying = np.where(edge > 0, np.minimum(full, slope * edge), 0.0)
+    bends = (edge < step) | (full < slope * (edge + step)) | (gradient < STRAIGHT)
+    bends &= (edge > -step) & (slope * edge < full + slope * step)
+    bends &= np.abs(lying - (result.surface - result.below)) < AS_MEANT
+    bends &= columns.solid_below(np.inf) == 0
+    drawn = (np.abs(edge) < step) & (full > 0)
+    rises = np.gradient(full, *grid.spacing[::-1])
+    parts = (np.arange(PARTS) + 0.5) / PARTS - 0.5
+    x, y = grid.centres
+    more, wider = 0.0, 0.0
+    for j, i in itertools.product(parts, parts):
+        shift = i * grid.spacing[0], j * grid.spacing[1]
+        for cells in (bends, drawn):
+            away = zone_distance(
+                result.layer.zone, None, grid, (x[cells] + shift[0], y[cells] + shift[1])
+            )
+            assert away is not None
+            here = full[cells] + rises[1][cells] * shift[0] + rises[0][cells] * shift[1]
+            if cells is bends:
+                here = np.minimum(here, slope * np.maximum(away, 0.0)) - lying[cells]
+                more += float(here.sum())
+            else:
+                covered = np.clip(0.5 + away * PARTS / step, 0, 1) - (edge[cells] > 0)
+                wider += float((full[cells] * covered).sum())
+    share = grid.cell_area / PARTS**2
+    volume = max(0.0, result.slide.volume + (wider - more) * share)
+    slide = replace(result.slide, volume=volume)
+    return replace(result, settled=result.settled + more * share, slide=slide)
 
 
 def _slide(
