@@ -14,6 +14,7 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.limits import MOST_CELLS, raised
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bed.bags import settling_range
 from plumbstone.volumes.bed.heightfield import empty_below, lifted_out, stable_surface
 from plumbstone.volumes.bed.passing import Passed, let_pass
 from plumbstone.volumes.bed.row import ENDLESS, Row, row_of
@@ -72,6 +73,7 @@ class LayerResult:
     passed: float = 0.0  # what comes to rest beyond its border [m³]
     void: float = 0.0  # space below stones that is empty once it lies [m³]
     gaps: float = 0.0  # space between its sacks that nothing fills [m³]
+    settled_range: Range = field(default_factory=lambda: Range.exact(0.0))  # by its repose [m³]
     steepest_degrees: float = 0.0  # slope that most of its open surface does not exceed
     steepest_towards: str = ""  # the way in which it rises, such as "front to back"
 
@@ -84,6 +86,17 @@ class LayerResult:
     def stays(self) -> float:
         """Volume that stays where it is poured [m³]."""
         return self.settled - self.passed
+
+    @property
+    def poured_range(self) -> Range:
+        """What to pour by its repose and how much it settles [m³]."""
+        settles = settling_range(self.layer.settling)
+        by_repose = self.settled_range.plus(-self.gaps).times(1 / (1 - settles.mid))
+        laid = self.settled - self.gaps
+        low, high = laid / (1 - settles.low), laid / (1 - settles.high)
+        less = math.hypot(by_repose.mid - by_repose.low, by_repose.mid - low)
+        more = math.hypot(by_repose.high - by_repose.mid, high - by_repose.mid)
+        return Range(max(self.poured - less, 0.0), self.poured, self.poured + more)
 
     @property
     def sacks(self) -> int:
@@ -214,6 +227,13 @@ def solve_bed(
         gain, wide = _gain(fine.settled, *(bed.settled for bed in wider)), wider[0]
     pairs = zip(fine.layers, wide.layers, strict=True)
     results = [_extrapolated(one, other, gain) for one, other in pairs]
+    if exact:
+        coarse = wider[-1]
+        ends = [
+            _pour(coarse.grid, _at_repose(layers, end), rows, bodies, cut, edges, set_later)
+            for end in (-1, 1)
+        ]
+        results = _with_range(results, coarse, ends)
     results = _sacks_filled(_less_lumps(results, buried_lumps))
     return _at_rest(replace(fine, layers=tuple(results)), edges)
 
@@ -598,6 +618,28 @@ def _extrapolated(fine: LayerResult, wide: LayerResult, gain: float) -> LayerRes
     return _with_volume(replace(fine, error=abs(step), slide=slide, gaps=gaps), settled)
 
 
+def _at_repose(layers: Sequence[Layer], end: float) -> list[Layer]:
+    """Layers at the low (-1) or the high (1) end of their angles of repose."""
+    found = []
+    for layer in layers:
+        repose = layer.material.repose
+        ended = None if repose is None else Range.exact(repose.at(end))
+        found.append(replace(layer, material=replace(layer.material, repose=ended)))
+    return found
+
+
+def _with_range(
+    results: Sequence[LayerResult], usual: BedResult, ends: Sequence[BedResult]
+) -> list[LayerResult]:
+    """Give litres the range that the ends of their repose make on one coarse grid."""
+    found = []
+    for i, result in enumerate(results):
+        gains = [0.0, *(end.layers[i].settled - usual.layers[i].settled for end in ends)]
+        spread = Range(min(gains), 0.0, max(gains)).plus(result.settled)
+        found.append(replace(result, settled_range=spread))
+    return found
+
+
 def _sacks_filled(results: Sequence[LayerResult]) -> list[LayerResult]:
     """Let the next layer above run into the gaps between the sacks of a filler."""
     found = list(results)
@@ -620,7 +662,10 @@ def _with_volume(result: LayerResult, settled: float) -> LayerResult:
     poured = (settled - result.gaps) / (1 - result.layer.settling)
     bulk = result.layer.material.bulk_density
     assert bulk is not None
-    return replace(result, settled=settled, poured=poured, mass=bulk.times(poured))
+    spread = result.settled_range.plus(settled - result.settled_range.mid)
+    return replace(
+        result, settled=settled, settled_range=spread, poured=poured, mass=bulk.times(poured)
+    )
 
 
 def _less_lumps(results: list[LayerResult], lumps: float) -> list[LayerResult]:
