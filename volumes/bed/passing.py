@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 HOLDS, RUNS = 0.7, 5.0  # gap over d15 and d50; 4.9 sphere diameters, from memory
 FILTER_RATIO = 4.0  # D15 of the filter over D85 of the soil; Terzaghi, read on secondary pages
 STAYS_RATIO = 1.2  # D85 of the filter over the gap; from memory
-PART = 0.02  # [m]: wider openings are parted, as the soil need not be level in them
+PART = 0.02  # [m]: what is open beside the gaps is parted, as the soil is not level in it
 BESIDE = 0.03  # [m]: so near to an opening lies the soil that presses on it
 
 
@@ -194,7 +194,8 @@ def _openings(
         return None  # it lies at repose from the top of its wall
     if sill > upper - LEAST or width <= _held(soil):
         return None
-    count = max(1, math.ceil(float(np.hypot(*(end - start))) / PART))
+    wide = float(np.hypot(*(end - start)))
+    count = math.ceil(wide / PART) if stretch.crack < 0 and wide > 0 else 1
     points = start + np.linspace(0, 1, count + 1)[:, None] * (end - start)
     parts = [
         Opening((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), sill)
