@@ -16,7 +16,7 @@ from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import settling_range
 from plumbstone.volumes.bed.heightfield import empty_below, lifted_out, stable_surface
-from plumbstone.volumes.bed.passing import Passed, let_pass
+from plumbstone.volumes.bed.passing import Passed, let_pass, pass_alike
 from plumbstone.volumes.bed.row import ENDLESS, Row, row_of
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.layers import (
@@ -461,30 +461,50 @@ def _bounds(
 
 
 def _at_rest(bed: BedResult, edges: Edges) -> BedResult:
-    """Let each layer run through the border that it lies behind, one after the other."""
+    """Let layers run through the border that they lie behind, one after the other."""
     surface, found = bed.surface, []
-    layers = list(bed.layers)
-    for i, result in enumerate(bed.layers):
-        name, row = result.layer.zone.name, row_for(result.layer.zone, bed.rows)
-        if row is None or name not in ("behind border", "before border"):
-            continue
-        edge = edges(result.layer.zone, row, bed.grid, False)
+    for row, stack in _stacks(bed):
+        edge = edges(stack[0].layer.zone, row, bed.grid, False)
         assert edge is not None
         fillers = [
-            other for other in bed.layers
+            (other.layer.material, other.surface) for other in bed.layers
             if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is row
         ]  # fmt: skip
         surface, passed = let_pass(
-            result, row, edge > 0, surface, [(f.layer.material, f.surface) for f in fillers],
-            bed.columns.highest(), bed.grid,
-        )  # fmt: skip
-        layers[i] = replace(result, passed=sum(p.volume for p in passed))
+            stack, row, edge > 0, surface, fillers, bed.columns.highest(), bed.grid
+        )
         found += passed
+    layers = tuple(
+        replace(r, passed=sum(p.volume for p in found if p.layer == r.layer.name))
+        for r in bed.layers
+    )
     depths = _depths(surface, bed.columns, bed.grid)
     return replace(
-        bed, layers=tuple(layers), surface=surface, depths=depths, passed=tuple(found),
+        bed, layers=layers, surface=surface, depths=depths, passed=tuple(found),
         poured=bed.surface,
     )  # fmt: skip
+
+
+def _stacks(bed: BedResult) -> list[tuple[Row, list[LayerResult]]]:
+    """Layers beside each border; those move together that follow each other and pass alike."""
+    found: list[tuple[Row, list[LayerResult]]] = []
+    last = -1
+    for i, result in enumerate(bed.layers):
+        zone, row = result.layer.zone, row_for(result.layer.zone, bed.rows)
+        if row is None or zone.name not in ("behind border", "before border"):
+            continue
+        below = bed.layers[i - 1].layer
+        if (
+            last == i - 1 >= 0
+            and found[-1][0] is row
+            and below.zone.name == zone.name
+            and pass_alike(below.material, result.layer.material, row)
+        ):
+            found[-1][1].append(result)
+        else:
+            found.append((row, [result]))
+        last = i
+    return found
 
 
 def _measured(
