@@ -464,14 +464,13 @@ def _at_rest(bed: BedResult, edges: Edges) -> BedResult:
     """Let layers run through the border that they lie behind, one after the other."""
     surface, found = bed.surface, []
     for row, stack in _stacks(bed):
-        edge = edges(stack[0].layer.zone, row, bed.grid, False)
-        assert edge is not None
+        side = _bounds(stack[0].layer.zone, bed.rows, bed.grid, edges)[1]
         fillers = [
             (other.layer.material, other.surface) for other in bed.layers
             if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is row
         ]  # fmt: skip
         surface, passed = let_pass(
-            stack, row, edge > 0, surface, fillers, bed.columns.highest(), bed.grid
+            stack, row, side, surface, fillers, bed.columns.highest(), bed.grid
         )
         found += passed
     layers = tuple(

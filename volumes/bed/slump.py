@@ -216,6 +216,23 @@ def _ways(
 
 
 @njit(cache=True)
+def _corner(
+    barred: NDArray[np.bool_], j: int, i: int, dx: float, dy: float
+) -> tuple[float, float]:  # pragma: no cover
+    """Corner of a stone that a cell touches, around which a way bends; else its middle."""
+    for n in range(4):
+        right, up = n % 2, n // 2
+        met = 0
+        for jn in range(j + up - 1, j + up + 1):
+            for i_n in range(i + right - 1, i + right + 1):
+                if 0 <= jn < barred.shape[0] and 0 <= i_n < barred.shape[1]:
+                    met += barred[jn, i_n]
+        if met == 1:
+            return (i + right) * dx, (j + up) * dy
+    return (i + 0.5) * dx, (j + 0.5) * dy
+
+
+@njit(cache=True)
 def _around(
     ways: Floats,
     bends: Floats,
@@ -252,7 +269,9 @@ def _around(
                         if way > far or way >= ways[j, i] - 1e-9:
                             continue
                         if not _sees(barred, side, j, i, x, y, dx, dy):
-                            x, y, done = (i_n + 0.5) * dx, (jn + 0.5) * dy, ways[jn, i_n]
+                            bx, by = _corner(barred, jn, i_n, dx, dy)
+                            done += np.sqrt((bx - x) ** 2 + (by - y) ** 2)
+                            x, y = bx, by
                             way = done + np.sqrt((cx - x) ** 2 + (cy - y) ** 2)
                             if way >= ways[j, i] - 1e-9:
                                 continue
