@@ -78,7 +78,7 @@ def _set_limits(words: Sequence[str]) -> None:
 
 
 def run() -> None:
-    """Run the program; the last guard against a traceback on Ctrl-C or a closed pipe."""
+    """Run the program as it is typed, in a process of its own that is watched."""
     words = sys.argv[1:]
     if words and "--help" not in words:
         from plumbstone.cli.workers import supervise
@@ -87,10 +87,21 @@ def run() -> None:
         code = supervise()
         if code is not None:
             sys.exit(code)
+    answer(words)
+
+
+def answer(words: Sequence[str]) -> None:
+    """Do what was typed; the last guard against a traceback, on Ctrl-C or a closed pipe too.
+
+    Raises
+    ------
+    SystemExit
+        Always, with the exit code.
+    """
     set_terminal()
     warnings.simplefilter("ignore")  # libraries warn developers; people get our own words
     try:
-        program(words)()
+        program(words)(list(words), prog_name="plumbstone")
     except KeyboardInterrupt:
         sys.exit(130)
     except BrokenPipeError:

@@ -89,7 +89,6 @@ def rows_from_above(plan: "Plan") -> list[str]:
     import numpy as np
 
     from plumbstone.meshes.columns import Grid, columns_of
-    from plumbstone.volumes.bed.pouring import soil_line
 
     tank = plan.scape.tank
     rows = max(4, round(WIDTH * tank.depth / tank.length / 2))
@@ -98,7 +97,7 @@ def rows_from_above(plan: "Plan") -> list[str]:
     height = np.zeros((rows, WIDTH))
     if plan.bed is not None:
         at = plan.bed.grid.cell_at(*np.meshgrid(grid.x, grid.y))
-        height = soil_line(plan.bed)[at]
+        height = plan.bed.soil_line[at]
         for index, result in enumerate(plan.bed.layers):
             lies = (result.surface > result.below + 1e-4)[at]
             picture[lies] = LAYER_SIGNS[index % len(LAYER_SIGNS)]

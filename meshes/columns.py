@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ _NUDGE = (1.234567e-7, 2.345678e-7)  # of a cell: keeps samples off edges drawn 
 _GOLDEN = 0.6180339887498949  # its multiples fill a cell evenly, however many there are
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Grid:
     """Equal cells over the floor; arrays on it are indexed [row = y, column = x]."""
 
@@ -45,13 +46,13 @@ class Grid:
         row = np.clip(np.asarray(y) / dy, 0, self.ny - 1).astype(int)
         return row, column
 
-    @property
+    @cached_property
     def centres(self) -> tuple[Floats, Floats]:
         """Middles of the cells as x and y [m], (rows, columns) each."""
         x, y = np.meshgrid(self.x, self.y)
         return x, y
 
-    @property
+    @cached_property
     def scattered(self) -> tuple[Floats, Floats]:
         """One point in each cell as x and y [m], (rows, columns) each, spread evenly over them.
 
@@ -62,20 +63,20 @@ class Grid:
         shift_x, shift_y = _shifts(self.ny), _shifts(self.nx)
         return x + shift_x[:, None] * dx, y + shift_y * dy
 
-    @property
+    @cached_property
     def x(self) -> Floats:
         """Middles of the columns [m], shape (nx,)."""
         middles: Floats = (np.arange(self.nx, dtype=np.float64) + 0.5) * self.spacing[0]
         return middles
 
-    @property
+    @cached_property
     def y(self) -> Floats:
         """Middles of the rows [m], shape (ny,)."""
         middles: Floats = (np.arange(self.ny, dtype=np.float64) + 0.5) * self.spacing[1]
         return middles
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Columns:
     """Solid intervals above each cell, rising: bottoms[k] ≤ tops[k] ≤ bottoms[k + 1].
 
@@ -94,27 +95,43 @@ class Columns:
         none = np.full((0, grid.ny, grid.nx), np.inf)
         return cls(none, none)
 
+    @cached_property
+    def solid(self) -> Floats:
+        """Length of solid above each cell [m], shape (ny, nx)."""
+        return self.solid_below(np.inf)
+
+    @cached_property
+    def highest(self) -> Floats:
+        """Top of the highest solid above each cell [m], 0 where there is none, shape (ny, nx)."""
+        cells, _, tops = self._taken
+        return self._spread(cells, np.where(np.isfinite(tops), tops, 0.0).max(axis=0, initial=0.0))
+
     def solid_below(self, height: Floats | float) -> Floats:
         """Length of solid below a height above each cell [m], shape (ny, nx)."""
-        if len(self.tops) == 0:
-            return np.zeros(self.tops.shape[1:])
-        upper = np.minimum(self.tops, height)
+        cells, bottoms, tops = self._taken
+        level = height.ravel()[cells] if isinstance(height, np.ndarray) else height
         with np.errstate(invalid="ignore"):
-            thickness = np.where(np.isfinite(self.bottoms), upper - self.bottoms, 0.0)
-        solid: Floats = np.clip(thickness, 0, None).sum(axis=0)
-        return solid
+            thickness = np.fmax(np.minimum(tops, level) - bottoms, 0.0)  # inf - inf counts as none
+        return self._spread(cells, thickness.sum(axis=0))
 
     def free_below(self, height: Floats | float) -> Floats:
         """Length of free space below a height above each cell [m], shape (ny, nx)."""
         free: Floats = height - self.solid_below(height)
         return free
 
-    def highest(self) -> Floats:
-        """Top of the highest solid above each cell [m], 0 where there is none."""
-        if len(self.tops) == 0:
-            return np.zeros(self.tops.shape[1:])
-        top: Floats = np.where(np.isfinite(self.tops), self.tops, 0.0).max(axis=0)
-        return top
+    @cached_property
+    def _taken(self) -> tuple[NDArray[np.int64], Floats, Floats]:
+        """Flat cells with a solid above them, (n,), and its bottoms and tops, (layers, n) [m]."""
+        layers, rows, columns = self.bottoms.shape
+        bottoms, tops = (ends.reshape(layers, rows * columns) for ends in (self.bottoms, self.tops))
+        cells = np.flatnonzero(np.isfinite(bottoms[0])) if layers else np.empty(0, dtype=np.int64)
+        return cells, bottoms[:, cells], tops[:, cells]
+
+    def _spread(self, cells: NDArray[np.int64], values: Floats) -> Floats:
+        """Put values of some cells on the grid, 0 elsewhere."""
+        field = np.zeros(self.bottoms.shape[1:])
+        field.ravel()[cells] = values
+        return field
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -176,7 +193,7 @@ def columns_of(
     """
     dx, dy = grid.spacing
     vertices = np.ascontiguousarray(vertices, dtype=np.float64)
-    low, high = _bounds(vertices)
+    low, high = (np.array([end(side) for side in vertices.T]) for end in (np.min, np.max))
     column0, row0 = max(0, int(low[0] / dx) - 1), max(0, int(low[1] / dy) - 1)
     column1, row1 = min(grid.nx, int(high[0] / dx) + 2), min(grid.ny, int(high[1] / dy) + 2)
     if column1 <= column0 or row1 <= row0:
@@ -189,9 +206,9 @@ def columns_of(
     spread = 1.0 if scattered else 0.0
     shift_x = spread * _shifts(row1)[row0:]
     shift_y = spread * _shifts(column1)[column0:]
-    cells, heights, _, count = _hits(scaled, faces, shift_x, shift_y, 4 * size)
+    cells, heights, _, count = _hits(scaled, faces, shift_x, shift_y, spread / 2, 4 * size)
     if count > len(cells):
-        cells, heights, _, count = _hits(scaled, faces, shift_x, shift_y, count)
+        cells, heights, _, count = _hits(scaled, faces, shift_x, shift_y, spread / 2, count)
     heights, starts = _sorted_by_cell(cells, heights, count, size)
     bottoms, tops = _paired(heights, starts, shape)
     inside = (low[:2] >= 0).all() and high[0] <= grid.length and high[1] <= grid.depth
@@ -241,8 +258,8 @@ def signed_hits(
     """
     shifted = np.ascontiguousarray(vertices - [0.5 + _NUDGE[0], 0.5 + _NUDGE[1], 0.0])
     middle = np.zeros(rows), np.zeros(columns)
-    count = _hits(shifted, faces, *middle, 1)[3]
-    cells, heights, upward, count = _hits(shifted, faces, *middle, max(count, 1))
+    count = _hits(shifted, faces, *middle, 0.0, 1)[3]
+    cells, heights, upward, count = _hits(shifted, faces, *middle, 0.0, max(count, 1))
     return cells[:count], heights[:count], upward[:count]
 
 
@@ -253,35 +270,24 @@ def _unite(bottoms: Floats, tops: Floats, counts: NDArray[np.int64]) -> int:  # 
     for j in range(counts.shape[0]):
         for i in range(counts.shape[1]):
             n = counts[j, i]
-            if n > 1:
-                order = np.argsort(bottoms[:n, j, i])
-                lows, highs = bottoms[order, j, i], tops[order, j, i]
-                kept = 0
-                for k in range(n):
-                    if kept and lows[k] <= tops[kept - 1, j, i]:
-                        tops[kept - 1, j, i] = max(tops[kept - 1, j, i], highs[k])
-                    else:
-                        bottoms[kept, j, i], tops[kept, j, i] = lows[k], highs[k]
-                        kept += 1
-                bottoms[kept:n, j, i] = np.inf
-                tops[kept:n, j, i] = np.inf
-                n = kept
-            most = max(most, n)
+            for k in range(1, n):  # few each, so they are put in one by one
+                low, high, at = bottoms[k, j, i], tops[k, j, i], k
+                while at > 0 and bottoms[at - 1, j, i] > low:
+                    bottoms[at, j, i], tops[at, j, i] = bottoms[at - 1, j, i], tops[at - 1, j, i]
+                    at -= 1
+                bottoms[at, j, i], tops[at, j, i] = low, high
+            kept = 0
+            for k in range(n):
+                low, high = bottoms[k, j, i], tops[k, j, i]
+                if kept and low <= tops[kept - 1, j, i]:
+                    tops[kept - 1, j, i] = max(tops[kept - 1, j, i], high)
+                else:
+                    bottoms[kept, j, i], tops[kept, j, i] = low, high
+                    kept += 1
+            for k in range(kept, n):
+                bottoms[k, j, i] = tops[k, j, i] = np.inf
+            most = max(most, kept)
     return most
-
-
-@njit(cache=True)
-def _bounds(vertices: Floats) -> tuple[Floats, Floats]:  # pragma: no cover
-    """Lowest and highest coordinate along each axis, (3,) each [m]."""
-    low, high = np.full(3, np.inf), np.full(3, -np.inf)
-    for k in range(len(vertices)):
-        for axis in range(3):
-            value = vertices[k, axis]
-            if value < low[axis]:
-                low[axis] = value
-            if value > high[axis]:
-                high[axis] = value
-    return low, high
 
 
 def _shifts(count: int) -> Floats:
@@ -291,16 +297,15 @@ def _shifts(count: int) -> Floats:
 
 @njit(cache=True)
 def _hits(
-    vertices: Floats, faces: Indices, shift_x: Floats, shift_y: Floats, room: int
+    vertices: Floats, faces: Indices, shift_x: Floats, shift_y: Floats, aside: float, room: int
 ) -> tuple[NDArray[np.int64], Floats, NDArray[np.bool_], int]:  # pragma: no cover
     """Find where the vertical lines through all samples cross the faces.
 
     The sample of a cell lies in its middle, `shift_x` of its row and `shift_y` of its column
-    aside. Returns the flat cells (rows × columns), the heights, whether the face looks up, and how
-    many there are; more than `room` are counted but not kept.
+    aside, at most `aside` each. Returns the flat cells (rows × columns), the heights, whether the
+    face looks up, and how many there are; more than `room` are counted but not kept.
     """
     rows, columns = len(shift_x), len(shift_y)
-    aside_x, aside_y = np.abs(shift_x).max(), np.abs(shift_y).max()
     cells = np.empty(room, dtype=np.int64)
     upward = np.empty(room, dtype=np.bool_)
     heights = np.empty(room)
@@ -309,15 +314,15 @@ def _hits(
         a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
         xa, xb, xc = vertices[a, 0], vertices[b, 0], vertices[c, 0]
         i0, i1 = (
-            max(0, int(np.ceil(min(xa, xb, xc) - aside_x))),
-            min(columns - 1, int(np.floor(max(xa, xb, xc) + aside_x))),
+            max(0, int(np.ceil(min(xa, xb, xc) - aside))),
+            min(columns - 1, int(np.floor(max(xa, xb, xc) + aside))),
         )
         if i0 > i1:
             continue
         ya, yb, yc = vertices[a, 1], vertices[b, 1], vertices[c, 1]
         j0, j1 = (
-            max(0, int(np.ceil(min(ya, yb, yc) - aside_y))),
-            min(rows - 1, int(np.floor(max(ya, yb, yc) + aside_y))),
+            max(0, int(np.ceil(min(ya, yb, yc) - aside))),
+            min(rows - 1, int(np.floor(max(ya, yb, yc) + aside))),
         )
         if j0 > j1:
             continue
@@ -338,25 +343,29 @@ def _hits(
 
 
 @njit(cache=True)
+def _put_by_cell(
+    cells: NDArray[np.int64], heights: Floats, count: int, fill: NDArray[np.int64], ordered: Floats
+) -> None:  # pragma: no cover
+    """Put hits of one cell side by side and rising; `fill` is where each cell starts."""
+    first = fill.copy()
+    for k in range(count):
+        cell, height = cells[k], heights[k]
+        at = fill[cell]
+        while at > first[cell] and ordered[at - 1] > height:
+            ordered[at] = ordered[at - 1]
+            at -= 1
+        ordered[at] = height
+        fill[cell] += 1
+
+
 def _sorted_by_cell(
     cells: NDArray[np.int64], heights: Floats, count: int, size: int
-) -> tuple[Floats, NDArray[np.int64]]:  # pragma: no cover
-    """Put hits of one cell side by side and rising; give them and where each cell starts."""
+) -> tuple[Floats, NDArray[np.int64]]:
+    """Give the hits by cell, rising in each, and where each cell starts among them."""
     starts = np.zeros(size + 1, dtype=np.int64)
-    for k in range(count):
-        starts[cells[k] + 1] += 1
-    starts = np.cumsum(starts)
-    fill = starts[:-1].copy()
+    np.cumsum(np.bincount(cells[:count], minlength=size), out=starts[1:])
     ordered = np.empty(count)
-    for k in range(count):
-        ordered[fill[cells[k]]] = heights[k]
-        fill[cells[k]] += 1
-    for cell in range(size):
-        first, many = starts[cell], starts[cell + 1] - starts[cell]
-        if many == 2 and ordered[first] > ordered[first + 1]:
-            ordered[first], ordered[first + 1] = ordered[first + 1], ordered[first]
-        elif many > 2:
-            ordered[first : first + many].sort()
+    _put_by_cell(cells, heights, count, starts[:-1].copy(), ordered)
     return ordered, starts
 
 

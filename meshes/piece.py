@@ -1,6 +1,7 @@
 """A stone or a piece of wood as a closed triangle mesh."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,7 +10,7 @@ Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Piece:
     """One body of the layout: a triangle mesh in metres, z up, and where it came from.
 
@@ -39,10 +40,20 @@ class Piece:
     changes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
 
+    @cached_property
+    def low(self) -> Floats:
+        """Lowest coordinate along x, y and z [m], shape (3,)."""
+        return np.array([side.min() for side in self.vertices.T])
+
+    @cached_property
+    def high(self) -> Floats:
+        """Highest coordinate along x, y and z [m], shape (3,)."""
+        return np.array([side.max() for side in self.vertices.T])
+
     @property
     def size(self) -> Floats:
         """Extent along x, y and z [m], shape (3,)."""
-        extent: Floats = np.ptp(self.vertices, axis=0)
+        extent: Floats = self.high - self.low
         return extent
 
     def moved_to(self, vertices: Floats) -> "Piece":

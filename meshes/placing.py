@@ -35,7 +35,7 @@ def sunk(piece: Piece, slopes: tuple[float, float], about: Floats) -> Piece:
 
 def stood_at(piece: Piece, x: float, y: float) -> Piece:
     """Move so that the middle of the outline lies at (x, y) and the lowest point at z = 0 [m]."""
-    low, high = piece.vertices.min(axis=0), piece.vertices.max(axis=0)
+    low, high = piece.low, piece.high
     middle = (low + high) / 2
     return piece.moved_to(piece.vertices + [x - middle[0], y - middle[1], -low[2]])
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-from commands import refuse, refuse_here, run_here, type_in
+from commands import refuse, type_in
 
 from plumbstone.meshes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
@@ -112,6 +112,23 @@ MISTAKES = {
         WOOD + '[[group]]\nwood = ["W"]\nsinkers = [{ stone = "A" }, { stone = "A" }]\n[[layer]]',
         ['"A" once more'],
     ),
+    "a stone holds two groups": (
+        "[[layer]]",
+        WOOD + WOOD.replace('"W"', '"V"') + '[[group]]\nwood = ["W"]\nsinkers = [{ stone = "A" }]\n'
+        '[[group]]\nwood = ["V"]\nsinkers = [{ stone = "A" }]\n[[layer]]',
+        ['"A" once more', "into one group"],
+    ),
+    "a stone is tied to two groups": (
+        "[[layer]]",
+        WOOD + WOOD.replace('"W"', '"V"\ntied_to = ["A"]') + '[[group]]\nwood = ["W"]\n'
+        'sinkers = [{ stone = "A" }]\n[[layer]]',
+        ['"A" once more', "into one group"],
+    ),
+    "wood is tied to another group": (
+        "[[layer]]",
+        WOOD + WOOD.replace('"W"', '"V"\ntied_to = ["W"]') + '[[group]]\nwood = ["W"]\n[[layer]]',
+        ['piece "V".tied_to', "in one group"],
+    ),
     "wood like air": (
         "[[layer]]",
         WOOD + '[[group]]\nwood = ["W"]\njust_sinks_with = { mass = "150 kg", material = "granite" }\n[[layer]]',
@@ -141,7 +158,7 @@ def test_mistakes_in_a_scape_file(tmp_path: Path, mistake: str) -> None:
     old, new, words = MISTAKES[mistake]
     assert old in GOOD
     (tmp_path / "tank.toml").write_text(GOOD.replace(old, new, 1), encoding="utf-8")
-    told = refuse_here("plumbstone plan tank.toml --out results", tmp_path)
+    told = refuse("plumbstone plan tank.toml --out results", tmp_path)
     assert "tank.toml" in told or mistake in ("same place", "no thickness", "border without a line")
     for word in words:
         assert word in told, told
@@ -189,7 +206,7 @@ def test_files_that_are_no_scans(tmp_path: Path, name: str) -> None:
     content, words = BAD_SCANS[name]
     if content is not None:
         (tmp_path / name).write_bytes(content)
-    told = refuse_here(f"plumbstone weigh {name}", tmp_path)
+    told = refuse(f"plumbstone weigh {name}", tmp_path)
     for word in words:
         assert word in told, told
 
@@ -242,7 +259,7 @@ def test_an_inside_out_mesh_is_turned(tmp_path: Path) -> None:
 )
 def test_mistakes_on_the_command_line(tmp_path: Path, line: str, words: str) -> None:
     (tmp_path / "tank.toml").write_text(GOOD, encoding="utf-8")
-    assert words in refuse_here(line, tmp_path)
+    assert words in refuse(line, tmp_path)
 
 
 def test_a_mesh_through_itself(tmp_path: Path) -> None:
@@ -270,19 +287,19 @@ def test_names_of_own_materials_are_found_as_written(tmp_path: Path, name: str) 
     (tmp_path / "tank.toml").write_text(
         GOOD.replace("baked-clay soil", name) + own, encoding="utf-8"
     )
-    assert run_here("plumbstone bed tank.toml --grid 8", tmp_path).exit_code == 0
+    assert type_in("plumbstone bed tank.toml --grid 8", tmp_path).returncode == 0
 
 
 @pytest.mark.parametrize("text", ["\ufeff" + GOOD, GOOD.replace("\n", "\r\n")], ids=["BOM", "CRLF"])
 def test_marks_and_line_ends_of_other_systems(tmp_path: Path, text: str) -> None:
     (tmp_path / "tank.toml").write_bytes(text.encode())
-    assert run_here("plumbstone bed tank.toml --grid 8", tmp_path).exit_code == 0
+    assert type_in("plumbstone bed tank.toml --grid 8", tmp_path).returncode == 0
 
 
 def test_a_tank_of_two_sides_and_nothing_in_it(tmp_path: Path) -> None:
     (tmp_path / "tank.toml").write_text('[tank]\ninside = ["60 cm", "30 cm"]\n', encoding="utf-8")
     for command in ("plan", "bed", "show"):
-        assert run_here(f"plumbstone {command} tank.toml", tmp_path).exit_code == 0
+        assert type_in(f"plumbstone {command} tank.toml", tmp_path).returncode == 0
 
 
 @pytest.mark.parametrize(
@@ -303,7 +320,7 @@ def test_a_scape_reads_nothing_outside_its_folder(tmp_path: Path, name: str, key
     if key == "map":
         text = text.replace('{ front = "3 cm", back = "8 cm" }', f'{{ map = "{name}" }}')
     (folder / "tank.toml").write_text(text, encoding="utf-8")
-    told = refuse_here("plumbstone bed tank.toml", folder)
+    told = refuse("plumbstone bed tank.toml", folder)
     assert "password" not in told
     assert "tank.toml" in told
 
@@ -318,20 +335,20 @@ def test_trust_widens_what_a_scape_may_read(
     text = GOOD.replace('size = ["10 cm", "8 cm", "9 cm"]', 'scan = "../scans/a.ply"', 1)
     (tmp_path / "scape" / "tank.toml").write_text(text, encoding="utf-8")
     folder = tmp_path / "scape"
-    assert "--trust" in refuse_here("plumbstone bed tank.toml", folder)
-    assert "--trust" in refuse_here("plumbstone bed tank.toml --trust below", folder)
+    assert "--trust" in refuse("plumbstone bed tank.toml", folder)
+    assert "--trust" in refuse("plumbstone bed tank.toml --trust below", folder)
     monkeypatch.setenv("PLUMBSTONE_TRUST", "")
-    done = run_here("plumbstone bed tank.toml --trust ../scans --grid 8", folder)
-    assert done.exit_code == 0, done.output
+    done = type_in("plumbstone bed tank.toml --trust ../scans --grid 8", folder)
+    assert done.returncode == 0, done.stderr
 
 
 def test_errors_never_quote_what_a_foreign_file_holds(tmp_path: Path) -> None:
     for name, content in (("a.txt", "root:secret:0"), ("a.obj", "v secret x y"), ("a.ply", "ply\nsecret\nend_header\n"),
                           ("a.stl", "solid secret\nfacet secret"), ("a.off", "OFF\nsecret 1 2")):  # fmt: skip
         (tmp_path / name).write_text(content * 3, encoding="utf-8")
-        assert "secret" not in refuse_here(f"plumbstone weigh {name}", tmp_path)
+        assert "secret" not in refuse(f"plumbstone weigh {name}", tmp_path)
     (tmp_path / "a.toml").write_text("secret: 1", encoding="utf-8")
-    assert "secret" not in refuse_here("plumbstone bed a.toml", tmp_path)
+    assert "secret" not in refuse("plumbstone bed a.toml", tmp_path)
 
 
 def test_what_would_act_on_a_terminal_is_shown(tmp_path: Path) -> None:
@@ -368,7 +385,7 @@ def test_a_piece_on_a_piece_on_the_bed_lies_on_both(tmp_path: Path) -> None:
     )
     text = text.replace("size = [", 'solid = "box"\nsize = [')
     (tmp_path / "tank.toml").write_text(text, encoding="utf-8")
-    done = run_here("plumbstone plan tank.toml --json --grid 8", tmp_path)
+    done = type_in("plumbstone plan tank.toml --json --grid 8", tmp_path)
     foot = {piece["name"]: piece["foot_cm"] for piece in json.loads(done.stdout)["pieces"]}
     assert foot["A"] == pytest.approx(4, abs=0.05)
     assert foot["B"] == pytest.approx(13, abs=0.05)

@@ -267,10 +267,10 @@ def test_soil_runs_under_the_flank_of_a_round_stone() -> None:
     ground = lifted_out(floor, columns)
     free = stable_surface(target, ground, 0.6, grid.spacing, columns=columns)
     silhouette = stable_surface(
-        np.where(columns.highest() > 0, 0, target), columns.highest(), 0.6, grid.spacing
+        np.where(columns.highest > 0, 0, target), columns.highest, 0.6, grid.spacing
     )
-    held = np.where(columns.highest() > 0, 0, silhouette).sum()
-    runs = np.where(columns.highest() > 0, 0, free).sum()
+    held = np.where(columns.highest > 0, 0, silhouette).sum()
+    runs = np.where(columns.highest > 0, 0, free).sum()
     assert runs < held
 
 

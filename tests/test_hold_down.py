@@ -10,7 +10,6 @@ from commands import read_json, refuse, type_in
 from plumbstone.cli.wording.holding import hold_sentences
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.volumes.bed.pouring import soil_line
 from plumbstone.volumes.holding.hold_down import Doubt, HoldResult
 from plumbstone.volumes.holding.offers import places_for
 from plumbstone.volumes.layout import make_plan
@@ -262,7 +261,7 @@ def test_default_tie_points(tmp_path: Path) -> None:
     points, why = next(
         iter(
             places_for(
-                Group("Fork", ("Fork",)), [deep.bodies[0].piece], soil_line(deep.bed), deep.bed.grid
+                Group("Fork", ("Fork",)), [deep.bodies[0].piece], deep.bed.soil_line, deep.bed.grid
             )
         )
     )

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from commands import refuse_here, run_here
+from commands import refuse, type_in
 from PIL import Image
 
 from plumbstone.meshes.errors import PlumbstoneError
@@ -41,8 +41,8 @@ def test_a_sixteen_bit_map_pours_what_it_draws(tmp_path: Path) -> None:
     # 40 × 20 cm, half way between 2 and 6 cm: 40 · 20 · 4 cm³ = 3.2 L.
     Image.fromarray(np.full((8, 8), 32768, np.uint16)).save(tmp_path / "m.png")
     (tmp_path / "t.toml").write_text(TANK.format("m.png"), encoding="utf-8")
-    done = run_here("plumbstone bed t.toml --grid 8", tmp_path)
-    assert "3.2" in done.stdout, done.output
+    done = type_in("plumbstone bed t.toml --grid 8", tmp_path)
+    assert "3.2" in done.stdout, done.stderr
 
 
 def test_other_kinds_of_pictures_are_never_opened(tmp_path: Path) -> None:
@@ -50,7 +50,7 @@ def test_other_kinds_of_pictures_are_never_opened(tmp_path: Path) -> None:
     for name, content in (("e.png", eps), ("g.png", b"GIF89a" + bytes(60)), ("t.png", b"text")):
         (tmp_path / name).write_bytes(content)
         (tmp_path / "t.toml").write_text(TANK.format(name), encoding="utf-8")
-        assert "PNG, TIFF, JPEG" in refuse_here("plumbstone bed t.toml", tmp_path)
+        assert "PNG, TIFF, JPEG" in refuse("plumbstone bed t.toml", tmp_path)
 
 
 def test_large_pictures_are_refused_before_they_are_unpacked(tmp_path: Path) -> None:

@@ -274,7 +274,6 @@ class SinkerFigures:
     material: str
     how: str
     stone: str | None
-    share_of_stone: float
     at_m: tuple[float, ...] | None
     assumed_at_m: tuple[float, ...] | None  # where the tie is taken to be, as none is given
 

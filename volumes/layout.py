@@ -23,13 +23,12 @@ from plumbstone.volumes.bed.pouring import (
     bed_heights,
     check_spacing,
     chosen_spacing,
+    covered_share,
     cut_piece,
     depths_at,
     narrowest_zone,
-    remembered_edges,
     solve_bed,
 )
-from plumbstone.volumes.bed.row import Row, row_of
 from plumbstone.volumes.bodies.placement import (
     CONTACT_GRID,
     THREADS,
@@ -137,7 +136,7 @@ class Layout:
         if any(layer.profile for layer in scape.layers):
             upon = upon_bed(scape.pieces)
             first = [b for b in bodies if b.entry.name not in upon]
-            bed = self._bed_around(first, spacing, exact)
+            bed = self._bed_around(first, spacing, exact, measured=not on_bed)
             grid = bed.grid
             if on_bed:
                 bodies = self._set_on_bed(bodies, self.memo(_tops_over, bed), grid)
@@ -215,7 +214,14 @@ class Layout:
             heaves=heaving_layers(bed.layers, water, bed.grid.cell_area) if bed else (),
             spots=spots,
             guesses=tank.guesses,
+            covered={b.entry.name: self._covered(b, ground) for b in ground.bodies},
         )
+
+    def _covered(self, body: Body, ground: Ground) -> float:
+        """Share of a body below the bed beside it."""
+        if ground.bed is None:
+            return 0.0
+        return self.memo(covered_share, self._window(body, ground.grid), ground.bed.soil_line)
 
     def _solids(self) -> Mapping[str, Body]:
         """Make every form once for each way in which it is known."""
@@ -275,7 +281,9 @@ class Layout:
         narrowest = min([narrowest_zone(self.scape.layers), *sizes])
         return chosen_spacing(tank.length, tank.depth, narrowest)
 
-    def _bed_around(self, bodies: Sequence[Body], spacing: float, exact: bool) -> BedResult:
+    def _bed_around(
+        self, bodies: Sequence[Body], spacing: float, exact: bool, *, measured: bool = True
+    ) -> BedResult:
         """Pour all layers around bodies."""
         scape = self.scape
         standing = tuple((body.piece, body.mesh_volume) for body in bodies)
@@ -283,7 +291,17 @@ class Layout:
         maps = tuple(layer.profile.heightmap for layer in scape.layers if layer.profile)
         floor = (scape.tank.length, scape.tank.depth)
         later = tuple(sorted(set_on_bed(bodies)))
-        inputs = (floor, scape.layers, scape.borders, standing, spacing, buried, exact, later)
+        inputs = (
+            floor,
+            scape.layers,
+            scape.borders,
+            standing,
+            spacing,
+            buried,
+            exact,
+            later,
+            measured,
+        )
         return self.memo(_poured, self.memo, maps, *inputs)
 
     def _holds(self, ground: Ground, water: float) -> tuple[HoldResult, ...]:
@@ -321,18 +339,11 @@ def _poured(
     buried: float,
     exact: bool,
     later: tuple[str, ...],
+    measured: bool,
 ) -> BedResult:
     """Solve the bed; height maps are told apart as objects, so they are inputs of their own."""
-
-    def cut(piece: Piece, volume: float, grid: Grid) -> Window:
-        return memo(cut_piece, piece, volume, grid)
-
-    def stand(border: Border, pieces: tuple[Piece, ...], floor: tuple[float, float]) -> Row:
-        return memo(row_of, border, pieces, floor)
-
-    edges = remembered_edges(memo)
     return solve_bed(
-        floor, layers, borders, standing, spacing, buried, exact, cut, stand, edges, later
+        floor, layers, borders, standing, spacing, buried, exact, later, memo, measured
     )
 
 
@@ -347,13 +358,13 @@ def set_on_bed(bodies: Sequence[Body]) -> set[str]:
 def _tops_over(bed: BedResult) -> Floats:
     """Top of bed or stone above each cell [m]."""
     heights = np.nan_to_num(bed_heights(bed), nan=0.0)
-    tops: Floats = np.maximum(heights, bed.columns.highest())
+    tops: Floats = np.maximum(heights, bed.columns.highest)
     return tops
 
 
 def _tops_of(window: Window, grid: Grid) -> Floats:
     """Top of one piece above each cell [m]."""
-    return merged_columns([window], grid).highest()
+    return merged_columns([window], grid).highest
 
 
 def _judged_groups(

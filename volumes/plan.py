@@ -1,7 +1,7 @@
 """What a layout gives: pieces where they stand, the bed, water, load, and what holds."""
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from plumbstone.meshes.columns import Columns, Grid
@@ -59,6 +59,7 @@ class Plan:
     heaves: tuple[Heave, ...]
     spots: tuple[SpotDepth, ...]
     guesses: tuple[str, ...]
+    covered: Mapping[str, float]  # by name of piece: share of it below the bed beside it
 
     def number(self, name: str) -> int:
         """Give the number of a piece, the same on every list and drawing."""

@@ -5,14 +5,13 @@ from typing import Any
 
 import numpy as np
 
-from plumbstone.meshes.columns import Grid, columns_of
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.columns import Grid
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import BagChoice
 from plumbstone.volumes.bed.border import BorderResult, judge_borders
 from plumbstone.volumes.bed.findings import bed_findings
 from plumbstone.volumes.bed.interfaces import heaving_layers, lasting_slope, swallowed_layers
-from plumbstone.volumes.bed.pouring import BedResult, LayerResult, SpotDepth, depths_at, soil_line
+from plumbstone.volumes.bed.pouring import BedResult, LayerResult, SpotDepth, depths_at
 from plumbstone.volumes.bodies.findings import body_findings
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.figures import (
@@ -65,8 +64,7 @@ HEAVY = 0.6  # of what one person may lift: from here on a caution is due
 
 def report_of(plan: Plan) -> Report:
     """Take the figures and findings of a plan, in the order of work."""
-    line = soil_line(plan.bed) if plan.bed else None
-    pieces = tuple(_piece(plan, body, i, line) for i, body in enumerate(plan.bodies, 1))
+    pieces = tuple(_piece(plan, body, i) for i, body in enumerate(plan.bodies, 1))
     layers = tuple(layer_figures(p, plan.bed, plan.scape.borders) for p in plan.purchases)
     return Report(
         name=plan.scape.name,
@@ -295,7 +293,6 @@ def _sinker(sinker: Sinker, hold: HoldResult) -> SinkerFigures:
         material=sinker.material.name,
         how=sinker.how,
         stone=sinker.stone or None,
-        share_of_stone=sinker.share,
         at_m=sinker.at,
         assumed_at_m=assumed,
     )
@@ -367,10 +364,10 @@ def _tank(plan: Plan) -> TankFigures:
     )
 
 
-def _piece(plan: Plan, body: Body, number: int, line: Floats | None) -> PieceFigures:
+def _piece(plan: Plan, body: Body, number: int) -> PieceFigures:
     """Take the figures of one piece."""
     entry = body.entry
-    low, high = body.piece.vertices.min(axis=0), body.piece.vertices.max(axis=0)
+    low, high = body.piece.low, body.piece.high
     return PieceFigures(
         number=number,
         name=entry.name,
@@ -392,28 +389,11 @@ def _piece(plan: Plan, body: Body, number: int, line: Floats | None) -> PieceFig
         rests=entry.rests,
         pressed_m=entry.pressed if entry.rests == "bed" else 0.0,
         set_after_layer=plan.set_after(body),
-        covered=covered_share(body, plan.bed, line),
+        covered=plan.covered[entry.name],
         cost=None if entry.price is None else body.mass.times(entry.price),
         how_known=body.how_known,
         mended=body.piece.changes,
     )
-
-
-def covered_share(body: Body, bed: BedResult | None, line: Floats | None) -> float:
-    """Share of a body's volume that lies below the bed's surface beside it; 0 without a bed.
-
-    `line` is that surface, carried on below the pieces [m].
-    """
-    if bed is None or line is None:
-        return 0.0
-    window = columns_of(body.piece.vertices, body.piece.faces, bed.grid)
-    line = line[window.place]
-    solid = np.isfinite(window.bottoms)
-    bottoms = np.where(solid, window.bottoms, 0.0)
-    tops = np.where(solid, window.tops, 0.0)
-    whole = float((tops - bottoms).sum())
-    below = float(np.clip(np.minimum(tops, line) - bottoms, 0, None).sum())
-    return below / whole if whole > 0 else 0.0
 
 
 def _lump(lump: Lump) -> LumpFigures:

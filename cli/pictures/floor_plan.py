@@ -205,7 +205,7 @@ def _contours(panel: Panel, sight: Sight, units: Units) -> None:
         return
     smooth = gaussian_filter(sight.line, 2.0)
     low, high = float(smooth.min()), float(smooth.max())
-    hidden = sight.plan.bed.columns.highest() > sight.line
+    hidden = sight.plan.bed.columns.highest > sight.line
     smooth = np.ma.array(smooth, mask=hidden)
     steps = LEVELS[units]
     step = next((s for s in steps if (high - low) / s >= 3), steps[-1])

@@ -366,7 +366,7 @@ def _heights(
     bed, text = sight.plan.bed, panel.page.text
     if bed is None:
         return
-    free = np.flatnonzero(~(bed.columns.highest() > bed.surface - 1e-9)[cells])
+    free = np.flatnonzero(~(bed.columns.highest > bed.surface - 1e-9)[cells])
     level, span = bed.surface[cells], float(along[-1] - along[0])
     for share in (0.06, 0.94, 0.5):
         near = free[np.abs(along[free] - along[0] - share * span) < 0.2 * span]

@@ -10,7 +10,6 @@ from plumbstone.cli.pictures.colours import colour_of, rgb
 from plumbstone.meshes.columns import Grid, Window, columns_of
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.volumes.bodies.findings import MOSTLY
-from plumbstone.volumes.report import covered_share
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -74,15 +73,13 @@ class Sight:
 
 def look_at(plan: "Plan") -> Sight:
     """Compute what the pictures of a plan share."""
-    from plumbstone.volumes.bed.pouring import soil_line
-
     tank = plan.scape.tank
     grid = plan.bed.grid if plan.bed else Grid.of_spacing(tank.length, tank.depth, BARE_GRID)
     line = np.zeros((grid.ny, grid.nx))
-    beside = soil_line(plan.bed) if plan.bed else None
+    beside = plan.bed.soil_line if plan.bed else None
     if plan.bed is not None and beside is not None:
         # Below a piece that stands out, the bed must not show through it.
-        tops = plan.bed.columns.highest()
+        tops = plan.bed.columns.highest
         stands_out = (tops > plan.bed.surface - 1e-9) & (tops > 0)
         line = np.where(stands_out, np.clip(tops - SKIN, 0, beside), beside)
     peaks = [float(body.piece.vertices[:, 2].max()) for body in plan.bodies]
@@ -92,7 +89,7 @@ def look_at(plan: "Plan") -> Sight:
     front, faces = picture_from_front(plan, line, grid, height)
     return Sight(
         plan,
-        _forms(plan, windows, owner, faces, grid, height, beside),
+        _forms(plan, windows, owner, faces, grid, height),
         picture,
         front,
         line,
@@ -145,7 +142,7 @@ def top_layers(bed: "BedResult") -> "NDArray[np.int64]":
     top = np.full(bed.surface.shape, -1)
     for index, result in enumerate(bed.layers):
         top[result.surface > result.below + 1e-4] = index
-    hidden = (bed.columns.highest() > bed.surface - 1e-9) & (bed.columns.solid_below(np.inf) > 0)
+    hidden = (bed.columns.highest > bed.surface - 1e-9) & (bed.columns.solid > 0)
     if hidden.any() and not hidden.all():
         nearest = distance_transform_edt(hidden, return_distances=False, return_indices=True)
         top = top[tuple(nearest)]
@@ -180,7 +177,6 @@ def _forms(
     fronts: "NDArray[np.int64]",
     grid: Grid,
     height: float,
-    beside: Floats | None,
 ) -> tuple[Form, ...]:
     """Give the pieces their numbers by the order of work, and trace them."""
     floor = Grid.of_spacing(grid.length, grid.depth, OUTLINE_GRID)
@@ -200,7 +196,7 @@ def _forms(
                     grid.y[window.place[0]],
                 ),
                 front=_whole_outline(columns_of(_seen_along(vertices, 0.0), faces, pane), pane),
-                buried=covered_share(body, plan.bed, beside) >= MOSTLY,
+                buried=plan.covered[body.entry.name] >= MOSTLY,
                 middle=(float(low[0] + high[0]) / 2, float(low[1] + high[1]) / 2),
                 face=_deep_inside(fronts == place, grid.length, height),
             )

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from plumbstone.volumes.bed.pouring import LayerResult
 
 MOST_BAGS = 10_000
+MOST_TRIED = 200_000  # sets of bags that are tried one by one
+ROUNDING = 1e-9  # of a need or a cost
 
 
 class BagError(PlumbstoneError, ValueError):
@@ -82,8 +84,8 @@ def cheapest_bags(need: float, bags: Sequence[Bag], bulk_density: float) -> BagC
 
     Notes
     -----
-    Two integer programs (scipy's HiGHS): first the least cost, then, at that cost, the
-    least volume.
+    All counts of all sizes but the smallest are tried; where those are too many, two integer
+    programs (scipy's HiGHS) find first the least cost, then, at that cost, the least volume.
     """
     if not bags:
         message = 'No bag sizes are given; write bags = [{ holds = "9 L", price = 22 }].'
@@ -94,8 +96,10 @@ def cheapest_bags(need: float, bags: Sequence[Bag], bulk_density: float) -> BagC
     if need > MOST_BAGS * volumes.max():
         message = f"{need * 1e3:.0f} L would take over {MOST_BAGS} bags; check bag sizes and units."
         raise BagError(message)
-    counts = _least(costs, volumes, need)
-    counts = _least(volumes, volumes, need, (costs, float(costs @ counts)))
+    counts = _best_of_all(costs, volumes, need)
+    if counts is None:
+        counts = _least(costs, volumes, need)
+        counts = _least(volumes, volumes, need, (costs, float(costs @ counts)))
     bought = float(volumes @ counts)
     return BagChoice(
         tuple(bags),
@@ -155,6 +159,27 @@ def bag_from(section: Section) -> Bag:
     return bag
 
 
+def _best_of_all(costs: Floats, volumes: Floats, need: float) -> Floats | None:
+    """Try all sets of bags that cover a need; None where there are too many."""
+    if need <= 0:
+        return np.zeros(len(volumes))
+    need = need * (1 - ROUNDING)
+    smallest = int(volumes.argmin())
+    larger = np.delete(np.arange(len(volumes)), smallest)
+    most = np.ceil(need / volumes[larger]) + 1
+    if float(most.prod()) > MOST_TRIED:
+        return None
+    tried = np.zeros((int(most.prod()), len(volumes)))
+    if len(larger):
+        tried[:, larger] = np.indices(tuple(int(n) for n in most)).reshape(len(larger), -1).T
+    lacking = np.maximum(need - tried @ volumes, 0.0)
+    tried[:, smallest] = np.ceil(lacking / volumes[smallest])
+    cost = tried @ costs
+    cheap = tried[cost <= cost.min() * (1 + ROUNDING)]
+    best: Floats = cheap[(cheap @ volumes).argmin()]
+    return best
+
+
 def _least(
     costs: Floats,
     volumes: Floats,
@@ -164,13 +189,11 @@ def _least(
     """Whole numbers of least cost that cover the need and, if given, stay under a cap."""
     from scipy.optimize import Bounds, LinearConstraint, milp
 
-    if need <= 0:
-        return np.zeros(len(volumes))
     scale = volumes.max()
-    enough = need / scale * (1 - 1e-9)
+    enough = need / scale * (1 - ROUNDING)
     constraints = [LinearConstraint(volumes[None] / scale, enough, np.inf)]
     if cap is not None:
-        constraints.append(LinearConstraint(cap[0][None], -np.inf, cap[1] * (1 + 1e-9)))
+        constraints.append(LinearConstraint(cap[0][None], -np.inf, cap[1] * (1 + ROUNDING)))
     most = math.ceil(need / volumes.min()) + 1
     found = milp(
         costs / max(costs.max(), 1e-12),

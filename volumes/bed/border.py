@@ -7,13 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.columns import Grid
-from plumbstone.meshes.piece import Floats
-from plumbstone.volumes.bed.passing import is_filter, state_of
+from plumbstone.volumes.bed.passing import is_filter, nearest_level, state_of
 from plumbstone.volumes.bed.pouring import BedResult, LayerResult, row_for
 from plumbstone.volumes.bed.row import SLICE, WIDEST, Crack, Row
 from plumbstone.volumes.bodies.placement import Body
-from plumbstone.volumes.scape.layers import zone_distance
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.water.density import GRAVITY
 
@@ -102,7 +99,7 @@ def judge_borders(bodies: Sequence[Body], bed: BedResult, water: float) -> Borde
         soil = _retained_layer(row, bed)
         if soil is None or not row.cracks:
             continue
-        sides = _sides(row, soil, bed)
+        sides = _sides(soil, bed)
         own = [_gap(row, k, sides, soil, bed) for k in range(len(row.cracks))]
         widths = {(gap.left, gap.right): min(gap.width, WIDEST) for gap in own}
         for body in (b for b in bodies if b.entry.name in row.border.stones):
@@ -166,11 +163,11 @@ def _filters() -> list[Material]:
     return [find_material(name) for name in ("gravel", "wedge gravel")]
 
 
-def _sides(row: Row, soil: LayerResult, bed: BedResult) -> Sides:
+def _sides(soil: LayerResult, bed: BedResult) -> Sides:
     """Cells behind and before a row in which no stone stands out."""
-    edge = zone_distance(soil.layer.zone, row.border, bed.grid)
+    edge = soil.edge
     assert edge is not None
-    free = bed.columns.highest() <= np.where(edge > 0, soil.surface, bed.surface) - 1e-9
+    free = bed.columns.highest <= np.where(edge > 0, soil.surface, bed.surface) - 1e-9
     return free & (edge > 0), free & (edge <= 0)
 
 
@@ -180,18 +177,7 @@ def _levels_beside(
     """Height of the poured soil behind a place of the line, and of what lies before it [m]."""
     behind, before = sides
     upper = nearest_level(soil.surface, behind, at, bed.grid)
-    return upper, nearest_level(bed.poured, before, at, bed.grid)
-
-
-def nearest_level(
-    field: Floats, where: NDArray[np.bool_], at: tuple[float, float], grid: Grid
-) -> float:
-    """Height of a surface at the nearest of some cells to a place [m]; 0 where there is none."""
-    rows, columns = np.nonzero(where)
-    if len(rows) == 0:
-        return 0.0
-    k = int(np.hypot(grid.x[columns] - at[0], grid.y[rows] - at[1]).argmin())
-    return float(field[rows[k], columns[k]])
+    return upper or 0.0, nearest_level(bed.poured, before, at, bed.grid) or 0.0
 
 
 def wall_factors(
@@ -223,10 +209,10 @@ def _footing(
     """Sliding and tipping of one stone against the submerged soil behind it."""
     vertices = body.piece.vertices
     # The soil behind half of both gaps leans on it too.
-    x, width = float(vertices[:, 0].mean()), float(np.ptp(vertices[:, 0])) + gaps
+    x, width = float(vertices[:, 0].mean()), float(body.piece.size[0]) + gaps
     y = float(vertices[:, 1].mean())
     upper, lower = _levels_beside((x, y), sides, soil, bed)
-    height = min(max(0.0, upper - lower), float(vertices[:, 2].max()))
+    height = min(max(0.0, upper - lower), float(body.piece.high[2]))
     material = soil.layer.material
     assert material.repose is not None
     assert material.grain_density is not None
@@ -236,7 +222,7 @@ def _footing(
     thrust = rankine_active(phi, beta) * weight * height**2 / 2 * width
     push = thrust * math.cos(math.radians(beta))
     own = max(0.0, body.mass_in_water(water).mid) * GRAVITY
-    feet = vertices[vertices[:, 2] < vertices[:, 2].min() + 0.01]
+    feet = vertices[vertices[:, 2] < body.piece.low[2] + 0.01]
     # A stone drawn on a rounded foot has no toe before its centre: it needs bedding in.
     toe = max(0.0, float(vertices[:, 1].mean() - feet[:, 1].min()))
     return Footing(body.entry.name, thrust, *wall_factors(push, height, own, toe, FRICTION))

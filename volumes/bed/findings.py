@@ -2,10 +2,8 @@
 
 from collections.abc import Iterator, Sequence
 
-import numpy as np
-
 from plumbstone.volumes.bed.bags import cheapest_bags
-from plumbstone.volumes.bed.border import SLIDING, TIPPING, BorderResult, nearest_level
+from plumbstone.volumes.bed.border import SLIDING, TIPPING, BorderResult
 from plumbstone.volumes.bed.interfaces import (
     Heave,
     Swallowed,
@@ -13,8 +11,8 @@ from plumbstone.volumes.bed.interfaces import (
     lasting_slope,
     overlaps,
 )
-from plumbstone.volumes.bed.passing import state_of
-from plumbstone.volumes.bed.pouring import BedResult, LayerResult, row_for, zone_edge
+from plumbstone.volumes.bed.passing import nearest_level, state_of
+from plumbstone.volumes.bed.pouring import BedResult, LayerResult, row_for
 from plumbstone.volumes.findings import Finding, Kind, Severity
 
 SEEN = 5e-7  # [m³]: less beyond the stones is not seen
@@ -119,12 +117,11 @@ def _over_walls(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
     row, zone = row_for(result.layer.zone, bed.rows), result.layer.zone
     if row is None or zone.name not in ("behind border", "before border"):
         return
-    edge = zone_edge(zone, row, bed.grid)
-    assert edge is not None
+    assert result.edge is not None
+    inside = result.edge > 0
     worst = (STEP, 0.0, 0.0)
     for stretch in row.stretches:
-        at = tuple((np.array(stretch.start) + stretch.end) / 2)
-        drawn = nearest_level(result.drawn, edge > 0, (float(at[0]), float(at[1])), bed.grid)
+        drawn = nearest_level(result.drawn, inside, stretch.middle, bed.grid) or 0.0
         worst = max(worst, (drawn - min(stretch.holds), drawn, min(stretch.holds)))
     if worst[0] > STEP:
         numbers = {"over_m": worst[0], "drawn_m": worst[1], "wall_m": worst[2]}
@@ -139,7 +136,7 @@ def _slides(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
         return
     numbers = {"volume_m3": slide.volume, "drop_m": slide.drop}
     lying = result.surface > result.below + 1e-6
-    free = lying & (bed.columns.solid_below(np.inf) == 0)
+    free = lying & (bed.columns.solid == 0)
     if free.any() and slide.crest_drawn - slide.crest_stays > STEP:
         run = slide.crest_drawn / result.layer.slope
         crest = {"drawn_m": slide.crest_drawn, "stays_m": slide.crest_stays, "run_m": run}

@@ -96,7 +96,7 @@ def stable_surface(
         surface[free] = np.maximum(lying, beyond[free])
     if seeded:
         _seed_edges(surface, ground, state, bottoms, distance, slope, dx, dy)
-        _seed_fans(surface, ground, state, bottoms, distance, slope, dx, dy)
+        _seed_fans(surface, ground, state, bottoms, distance, float(surface.max()), slope, dx, dy)
     if not _settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy):
         message = "The surface did not settle; use a wider --grid."
         raise SurfaceError(message)
@@ -327,6 +327,7 @@ def _seed_fans(
     state: NDArray[np.uint8],
     bottoms: Floats,
     edge: Floats,
+    top: float,
     slope: float,
     dx: float,
     dy: float,
@@ -338,7 +339,6 @@ def _seed_fans(
     away too; higher ground only ever raises it.
     """
     rows, columns = surface.shape
-    top = surface.max()
     for j in range(rows):
         for i in range(columns):
             if not _busy(state[j, i]) or _blocks(state, bottoms, j, i):
@@ -457,7 +457,7 @@ def _seen(
     allowed = max(allowed, ground[j, i])
     for k in range(1, count):
         share = k / count
-        jn, i_n = int(np.round(j + share * up)), int(np.round(i + share * right))
+        jn, i_n = round(j + share * up), round(i + share * right)
         if not (0 <= jn < ground.shape[0] and 0 <= i_n < ground.shape[1]):
             return np.inf
         inner = (1 - share) * length > max(dx, dy)  # the last cell may be the free one itself
@@ -488,16 +488,17 @@ def _beside(
     surface: Floats,
     edge: Floats,
     state: NDArray[np.uint8],
-    cell: tuple[int, int],
-    way: tuple[int, int],
+    j: int,
+    i: int,
+    jn: int,
+    i_n: int,
     step: float,
 ) -> tuple[float, float]:  # pragma: no cover
-    """Height and distance of the neighbour one way; infinitely high at a pane or a wall."""
-    jn, i_n = cell[0] + way[0], cell[1] + way[1]
+    """Height and distance of a neighbour; infinitely high at a pane or a wall."""
     inside = 0 <= jn < surface.shape[0] and 0 <= i_n < surface.shape[1]
     if not inside or state[jn, i_n] == WALL:
         return np.inf, step
-    return surface[jn, i_n], step * _reach(edge, state, cell[0], cell[1], jn, i_n)
+    return surface[jn, i_n], step * _reach(edge, state, j, i, jn, i_n)
 
 
 @njit(cache=True)
@@ -505,7 +506,8 @@ def _allowed(
     surface: Floats,
     edge: Floats,
     state: NDArray[np.uint8],
-    cell: tuple[int, int],
+    j: int,
+    i: int,
     slope: float,
     dx: float,
     dy: float,
@@ -514,10 +516,10 @@ def _allowed(
 
     The steeper of the two sides along each axis counts: the least of the four quadrants.
     """
-    left = _beside(surface, edge, state, cell, (0, -1), dx)
-    right = _beside(surface, edge, state, cell, (0, 1), dx)
-    before = _beside(surface, edge, state, cell, (-1, 0), dy)
-    behind = _beside(surface, edge, state, cell, (1, 0), dy)
+    left = _beside(surface, edge, state, j, i, j, i - 1, dx)
+    right = _beside(surface, edge, state, j, i, j, i + 1, dx)
+    before = _beside(surface, edge, state, j, i, j - 1, i, dy)
+    behind = _beside(surface, edge, state, j, i, j + 1, i, dy)
     least = np.inf
     for a, ha in (left, right):
         for c, hc in (before, behind):
@@ -561,7 +563,7 @@ def _settle(
                             continue
                         u = max(_upwind(a, dx, c, dy, slope), ground[j, i])
                     elif state[j, i] == ODD:
-                        u = _allowed(surface, edge, state, (j, i), slope, dx, dy)
+                        u = _allowed(surface, edge, state, j, i, slope, dx, dy)
                         u = max(min(u, here), ground[j, i])
                         u = _out_of_solids(u, bottoms, tops, j, i)
                     else:

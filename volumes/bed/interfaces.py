@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.bed.pouring import BedResult, LayerResult, row_for, zone_edge
+from plumbstone.volumes.bed.pouring import BedResult, LayerResult
 from plumbstone.volumes.scape.materials import Material
 
 BORDERLINE = 4.0  # below it the fine grains stay out; Terzaghi, read on secondary pages
@@ -134,7 +134,7 @@ def bare_floor(bed: BedResult) -> tuple[tuple[float, float, float], ...]:
     """Floor that no layer covers: its area [m²] and its middle [m]; empty where it is small."""
     grid = bed.grid
     covered = bed.poured > 1e-4 if bed.poured.size else bed.surface > 1e-4
-    bare = ~covered & (bed.columns.solid_below(np.inf) == 0)
+    bare = ~covered & (bed.columns.solid == 0)
     if float(bare.mean()) <= LEAST_FAULT:
         return ()
     row, column = (float(np.median(part)) for part in np.nonzero(bare))
@@ -147,7 +147,7 @@ def overlaps(bed: BedResult) -> tuple[tuple[str, str, float], ...]:
     grid = bed.grid
     zones: list[tuple[str, NDArray[np.bool_]]] = []
     for result in bed.layers:
-        edge = zone_edge(result.layer.zone, row_for(result.layer.zone, bed.rows), grid)
+        edge = result.edge
         if edge is not None and (result.layer.zone.polygon or "strip" in result.layer.zone.name):
             zones.append((result.layer.name, edge > 0))
     found = []

@@ -23,6 +23,7 @@ HOLDS, RUNS = 0.7, 5.0  # gap over d15 and d50; 4.9 sphere diameters, from memor
 FILTER_RATIO = 4.0  # D15 of the filter over D85 of the soil; Terzaghi, read on secondary pages
 STAYS_RATIO = 1.2  # D85 of the filter over the gap; from memory
 PART = 0.02  # [m]: what is open beside the gaps is parted, as the soil is not level in it
+SEARCHED = 0.03  # [m]: first half width of the square that is searched for a nearest cell
 BESIDE = 0.03  # [m]: so near to an opening lies the soil that presses on it
 
 
@@ -101,10 +102,12 @@ def let_pass(
     layer = stack[-1].layer
     upper = np.where(side, stack[-1].surface, 0.0)
     barred = np.where(side, tops >= upper - 1e-9, tops > surface - 1e-9) & (tops > 0)
+    sides = (upper, side & ~barred), (surface, ~side & ~barred)
     found: list[tuple[Stretch, float, float, float, list[Opening]]] = []
     for stretch in row.stretches:
-        levels = [_beside(f, ok & ~barred, stretch, grid) for f, ok in
-                  ((upper, side), (surface, ~side))]  # fmt: skip
+        at = stretch.middle
+        near = BESIDE + math.dist(stretch.start, stretch.end) / 2
+        levels = [nearest_level(f, ok, at, grid, near) for f, ok in sides]
         if levels[0] is None or levels[1] is None or levels[0] - levels[1] < LEAST:
             continue
         open_ = _openings(stretch, row, layer.material, levels[0], levels[1], fillers, grid)
@@ -120,13 +123,12 @@ def let_pass(
         numbers = range(first, first + len(parts))
         first += len(parts)
         volume, reach = _shown(run, numbers, stretch, row, surface, side, layer.slope, grid)
-        at = tuple((np.array(stretch.start) + stretch.end) / 2)
         for result, share in zip(stack, _shares(stack, run, numbers, upper, side), strict=True):
             if share > 0:
                 passed.append(
                     Passed(
-                        result.layer.name, row, stretch.crack, (float(at[0]), float(at[1])), width,
-                        high, low, volume * share, reach,
+                        result.layer.name, row, stretch.crack, stretch.middle, width, high, low,
+                        volume * share, reach,
                     )
                 )  # fmt: skip
     return rested, passed
@@ -175,17 +177,47 @@ def _held(soil: Material) -> float:
     return HOLDS * (soil.d15 or 0.0)
 
 
-def _beside(field: Floats, where: NDArray[np.bool_], stretch: Stretch, grid: Grid) -> float | None:
-    """Height of a surface at the nearest of some cells to the middle of a stretch [m]."""
-    x, y = (np.array(stretch.start) + stretch.end) / 2
-    far = BESIDE + math.dist(stretch.start, stretch.end) / 2
-    row0, column0 = grid.cell_at(x - far, y - far)
-    row1, column1 = grid.cell_at(x + far, y + far)
-    part = slice(row0, row1 + 1), slice(column0, column1 + 1)
-    gap = np.hypot(grid.x[part[1]] - x, (grid.y[part[0]] - y)[:, None])
-    gap = np.where(where[part], gap, np.inf)
-    k = int(gap.argmin())
-    return float(field[part].flat[k]) if gap.flat[k] < far else None
+def nearest_level(
+    field: Floats,
+    where: NDArray[np.bool_],
+    at: tuple[float, float],
+    grid: Grid,
+    within: float = math.inf,
+) -> float | None:
+    """Height of a surface at the nearest of some cells to a place [m]; None where none is near.
+
+    Parameters
+    ----------
+    field : (rows, columns) float array
+        The surface [m].
+    where : (rows, columns) bool array
+        The cells that are asked for.
+    at : (float, float)
+        The place [m].
+    grid : Grid
+    within : float
+        Cells as far away as this, or farther, do not count [m].
+    """
+    far = min(within, SEARCHED)
+    (x, y), (dx, dy) = at, grid.spacing
+    while True:  # in a square that grows until it holds the nearest cell for certain
+        columns = _cells(x - far, x + far, dx, grid.nx)
+        rows = _cells(y - far, y + far, dy, grid.ny)
+        part = rows, columns
+        gap = np.hypot(grid.x[columns] - x, (grid.y[rows] - y)[:, None])
+        gap = np.where(where[part], gap, np.inf)
+        k = int(gap.argmin())
+        if gap.flat[k] < far:
+            return float(field[part].flat[k])
+        if far >= min(within, grid.length + grid.depth):
+            return None
+        far = min(within, 4 * far)
+
+
+def _cells(low: float, high: float, width: float, count: int) -> slice:
+    """Cells of one axis between two places [m]; the nearest where both are beyond a pane."""
+    first, last = (min(max(int(place / width), 0), count - 1) for place in (low, high))
+    return slice(first, last + 1)
 
 
 def _openings(
@@ -220,8 +252,8 @@ def _openings(
         return None  # it lies at repose from the top of its wall
     if sill > upper - LEAST or width <= _held(soil):
         return None
-    wide = float(np.hypot(*(end - start)))
-    count = math.ceil(wide / PART) if stretch.crack < 0 and wide > 0 else 1
+    length = float(np.hypot(*(end - start)))
+    count = math.ceil(length / PART) if stretch.crack < 0 and length > 0 else 1
     points = start + np.linspace(0, 1, count + 1)[:, None] * (end - start)
     parts = [
         Opening((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), sill)

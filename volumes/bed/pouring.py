@@ -2,8 +2,9 @@
 
 import itertools
 import math
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,7 @@ from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.layers import (
     Border,
     Layer,
+    Profile,
     Spot,
     Zone,
     drawn_level,
@@ -35,6 +37,7 @@ CELLS = 200_000
 PARTS = 6  # of a cell at the edge of a zone, each way
 STRAIGHT = 0.98  # less slope of a distance shows a ridge
 AS_MEANT = 1e-5  # [m]
+NONE = Range.exact(0.0)
 MEASURED, MOST = 50, 80  # cells for a slope; per cent of them that are no steeper
 
 
@@ -62,18 +65,19 @@ class LayerResult:
     layer: Layer
     surface: Floats  # (rows, columns), above the glass, stones showing through [m]
     below: Floats  # the surface it lies on [m]
-    settled: float  # [m³], extrapolated from two grids
-    error: float  # difference of the two grids [m³]
-    poured: float  # [m³]
-    mass: Range  # dry [kg]
-    slide: Slide
-    slope_degrees: float  # drawn, from front to back in the middle of its zone
-    thickness: float  # greatest [m]
     drawn: Floats  # the wanted surface, stones left out [m]
+    edge: Floats | None  # signed distance to the edge of its zone [m]; None: it has none
+    settled: float = 0.0  # [m³], extrapolated from two grids
+    error: float = 0.0  # difference of the two grids [m³]
+    poured: float = 0.0  # [m³]
+    mass: Range = NONE  # dry [kg]
+    slide: Slide = Slide(0.0, 0.0, "", (0.0, 0.0))
+    slope_degrees: float = 0.0  # drawn, from front to back in the middle of its zone
+    thickness: float = 0.0  # greatest [m]
     passed: float = 0.0  # what comes to rest beyond its border [m³]
     void: float = 0.0  # space below stones that is empty once it lies [m³]
     gaps: float = 0.0  # space between its sacks that nothing fills [m³]
-    settled_range: Range = field(default_factory=lambda: Range.exact(0.0))  # by its repose [m³]
+    settled_range: Range = NONE  # by its repose [m³]
     steepest_degrees: float = 0.0  # slope that most of its open surface does not exceed
     steepest_towards: str = ""  # the way in which it rises, such as "front to back"
 
@@ -105,7 +109,7 @@ class LayerResult:
         return 0 if sacks is None else math.ceil(self.poured / sacks.holds - 1e-9)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class BedResult:
     """The whole bed."""
 
@@ -123,15 +127,25 @@ class BedResult:
         """Volume of all layers, voids counted [m³]."""
         return sum(result.settled for result in self.layers)
 
+    @cached_property
+    def soil_line(self) -> Floats:
+        """Surface as it lies beside the pieces, carried on below them, above the glass [m].
+
+        Cells in which a piece stands out take the height of the nearest cell in which none does.
+        """
+        from scipy.ndimage import distance_transform_edt
+
+        taken = _bare(self) & (self.columns.solid > 0)
+        if taken.all():
+            return self.surface
+        nearest = distance_transform_edt(taken, return_distances=False, return_indices=True)
+        line: Floats = self.surface[tuple(nearest)]
+        return line
+
 
 def cut_piece(piece: Piece, volume: float, grid: Grid) -> Window:
     """Cut a piece into columns that hold its exact volume [m³]."""
     return columns_of(piece.vertices, piece.faces, grid, volume, scattered=True)
-
-
-Cut = Callable[[Piece, float, Grid], Window]
-Edges = Callable[[Zone, Row | None, Grid, bool], Floats | None]
-Stand = Callable[[Border, tuple[Piece, ...], tuple[float, float]], Row]
 
 
 def chosen_spacing(length: float, depth: float, smallest: float = math.inf) -> float:
@@ -167,10 +181,9 @@ def solve_bed(
     spacing: float | None = None,
     buried_lumps: float = 0.0,
     exact: bool = True,
-    cut: Cut = cut_piece,
-    stand: Stand = row_of,
-    edges: Edges | None = None,
     set_later: Collection[str] = (),
+    memo: Memo | None = None,
+    measured: bool = True,
 ) -> BedResult:
     """Lay all layers in order around the bodies.
 
@@ -191,14 +204,12 @@ def solve_bed(
         layers in proportion to their volume.
     exact : bool
         Whether two wider grids are solved too and litres are extrapolated.
-    cut : callable
-        Gives the columns of a piece of a volume [m³] on a grid.
-    stand : callable
-        Gives a border as it stands among pieces on a floor.
     set_later : collection of str
         Names of pieces that are set on the bed once it lies, so no void is left below them.
-    edges : callable, optional
-        Gives the distances of `zone_edge`, from memory where it can.
+    memo : Memo, optional
+        Remembers what hangs on a part of all this alone, from one bed to the next.
+    measured : bool
+        Without it only surfaces are found: no litres, slides and slopes.
 
     Returns
     -------
@@ -215,13 +226,17 @@ def solve_bed(
     check_spacing(floor, spacing)
     _check(floor, layers, borders)
     pieces = tuple(piece for piece, _ in bodies)
-    rows = tuple(stand(b, tuple(p for p in pieces if p.name in b.stones), floor) for b in borders)
-    if edges is None:
-        edges = remembered_edges(Memo())
-    fine, *wider = (
-        _pour(Grid.of_spacing(*floor, times * spacing), layers, rows, bodies, cut, edges, set_later)
-        for times in ((1, 2, 4) if exact else (1,))
+    memo = Memo() if memo is None else memo
+    rows = tuple(
+        memo(row_of, b, tuple(p for p in pieces if p.name in b.stones), floor) for b in borders
     )
+    grids = (
+        Grid.of_spacing(*floor, times * spacing)
+        for times in ((1, 2, 4) if exact and measured else (1,))
+    )
+    fine, *wider = (_pour(g, layers, rows, bodies, set_later, memo, measured) for g in grids)
+    if not measured:
+        return _at_rest(fine, memo)
     gain, wide = 0.0, fine
     if exact:
         gain, wide = _gain(fine.settled, *(bed.settled for bed in wider)), wider[0]
@@ -230,12 +245,12 @@ def solve_bed(
     if exact:
         coarse = wider[-1]
         ends = [
-            _pour(coarse.grid, _at_repose(layers, end), rows, bodies, cut, edges, set_later)
+            _pour(coarse.grid, _at_repose(layers, end), rows, bodies, set_later, memo, measured)
             for end in (-1, 1)
         ]
         results = _with_range(results, coarse, ends)
     results = _sacks_filled(_less_lumps(results, buried_lumps))
-    return _at_rest(replace(fine, layers=tuple(results)), edges)
+    return _at_rest(replace(fine, layers=tuple(results)), memo)
 
 
 def bed_heights(result: BedResult) -> Floats:
@@ -262,7 +277,7 @@ def depths_at(spots: Sequence[Spot], result: BedResult) -> tuple[SpotDepth, ...]
     """Height and depth of the bed at named places; beside a stone where one stands there."""
     if not spots:
         return ()
-    line = soil_line(result)
+    line = result.soil_line
     grid, columns = result.grid, result.columns
     found = []
     for spot in spots:
@@ -274,19 +289,21 @@ def depths_at(spots: Sequence[Spot], result: BedResult) -> tuple[SpotDepth, ...]
     return tuple(found)
 
 
-def soil_line(result: BedResult) -> Floats:
-    """Surface of the bed above the glass as it lies beside the pieces, carried on below them [m].
+def covered_share(window: Window, line: Floats) -> float:
+    """Share of a piece that lies below the bed beside it.
 
-    Cells in which a piece stands out take the height of the nearest cell in which none does.
+    Parameters
+    ----------
+    window : Window
+        Its columns.
+    line : (rows, columns) float array
+        The bed on that grid, as of `BedResult.soil_line` [m].
     """
-    from scipy.ndimage import distance_transform_edt
-
-    taken = _bare(result) & (result.columns.solid_below(np.inf) > 0)
-    if taken.all():
-        return result.surface
-    nearest = distance_transform_edt(taken, return_distances=False, return_indices=True)
-    line: Floats = result.surface[tuple(nearest)]
-    return line
+    solid = np.isfinite(window.bottoms)
+    bottoms, tops = (np.where(solid, ends, 0.0) for ends in (window.bottoms, window.tops))
+    whole = float((tops - bottoms).sum())
+    below = float(np.clip(np.minimum(tops, line[window.place]) - bottoms, 0, None).sum())
+    return below / whole if whole > 0 else 0.0
 
 
 def check_spacing(floor: tuple[float, float], spacing: float) -> None:
@@ -330,12 +347,12 @@ def _pour(
     layers: Sequence[Layer],
     rows: Sequence[Row],
     bodies: Sequence[tuple[Piece, float]],
-    cut: Cut,
-    edges: Edges,
     set_later: Collection[str],
+    memo: Memo,
+    measured: bool,
 ) -> BedResult:
     """Lay all layers on one grid."""
-    windows = [cut(piece, volume, grid) for piece, volume in bodies]
+    windows = [memo(cut_piece, piece, volume, grid) for piece, volume in bodies]
     columns = merged_columns(windows, grid)
     standing = columns  # what stands while the layers are poured
     if set_later:
@@ -350,8 +367,8 @@ def _pour(
         layer = layers[k]
         if layer.profile is None:
             continue
-        edge, inside, holds = _bounds(layer.zone, rows, grid, edges)
-        drawn = drawn_level(layer.profile, edge, grid)
+        edge, inside, holds = memo(_bounds, layer.zone, row_for(layer.zone, rows), grid)
+        drawn = memo(_drawn, layer.profile, layer.profile.heightmap, edge, grid)
         target = drawn if layer.profile.above_glass else level + drawn
         target = np.where(inside, np.maximum(target, level), level)
         below = surface
@@ -367,18 +384,24 @@ def _pour(
             walls=walls if walls.any() else None,
             beyond=np.where(inside, 0.0, holds) if holds.any() else None,
         )
-        result = _measured(layer, target, surface, below, columns, grid)
-        if edge is not None and not layer.zone.by_border:
-            full = np.maximum(drawn if layer.profile.above_glass else level + drawn, level) - below
-            result = _within_cells(result, full, edge, columns, grid)
+        result = LayerResult(layer, surface, below, target, edge)
+        if measured:
+            result = _measured(result, columns, grid)
+            if edge is not None and not layer.zone.by_border:
+                deep = drawn if layer.profile.above_glass else level + drawn
+                result = _within_cells(result, np.maximum(deep, level) - below, columns, grid)
         if not layer.zone.pressed:
-            void = empty_below(surface, standing, layer.slope, grid)
-            result = replace(result, settled=result.settled - void + empty, void=void)
-            empty = void
+            if measured:
+                void = empty_below(surface, standing, layer.slope, grid)
+                result = replace(result, settled=result.settled - void + empty, void=void)
+                empty = void
             level = np.where(inside, np.minimum(np.maximum(surface, level), target), level)
         results[k] = result
+    poured = tuple(results[k] for k in sorted(results))
+    if not measured:
+        return BedResult(grid, columns, poured, surface, (), tuple(rows))
     depths = _depths(surface, columns, grid)
-    sloped = tuple(_with_slope(results[k], surface, columns, grid) for k in sorted(results))
+    sloped = tuple(_with_slope(result, surface, columns, grid) for result in poured)
     return BedResult(grid, columns, sloped, surface, depths, tuple(rows))
 
 
@@ -388,7 +411,7 @@ def _with_slope(result: LayerResult, surface: Floats, columns: Columns, grid: Gr
         return result
     rise_y, rise_x = np.gradient(result.surface, *grid.spacing[::-1])
     open_ = (result.surface > result.below + 1e-4) & (result.surface >= surface - 1e-9)
-    open_ &= (columns.solid_below(np.inf) == 0) & (result.surface >= result.drawn - 1e-6)
+    open_ &= (columns.solid == 0) & (result.surface >= result.drawn - 1e-6)
     if open_.sum() < MEASURED:
         return result
     rises = np.asarray(np.hypot(rise_x, rise_y), dtype=float)
@@ -429,21 +452,16 @@ def zone_edge(zone: Zone, row: Row | None, grid: Grid, scattered: bool = False) 
     return edge
 
 
-def remembered_edges(memo: Memo) -> Edges:
-    """Give `zone_edge` with a memory."""
-
-    def edges(zone: Zone, row: Row | None, grid: Grid, scattered: bool) -> Floats | None:
-        return memo(zone_edge, zone, row, grid, scattered)
-
-    return edges
+def _drawn(profile: Profile, _map: Floats | None, edge: Floats | None, grid: Grid) -> Floats:
+    """Give `drawn_level`; a height map is told apart as an object, so it is an input of its own."""
+    return drawn_level(profile, edge, grid)
 
 
 def _bounds(
-    zone: Zone, rows: Sequence[Row], grid: Grid, edges: Edges
+    zone: Zone, row: Row | None, grid: Grid
 ) -> tuple[Floats | None, NDArray[np.bool_], Floats]:
     """Signed distance to the edge of a zone, its cells, and the height held beyond the edge [m]."""
-    row = row_for(zone, rows)
-    edge = edges(zone, row, grid, False)
+    edge = zone_edge(zone, row, grid)
     holds = np.zeros((grid.ny, grid.nx))
     if edge is None:
         return None, np.ones(holds.shape, dtype=bool), holds
@@ -454,23 +472,23 @@ def _bounds(
         x, y = grid.centres
         holds[near] = row.holds(x[near], y[near])
     if zone.pressed or (row is not None and row.closed and zone.name != "along border"):
-        shape = edges(zone, row, grid, True)
+        shape = zone_edge(zone, row, grid, scattered=True)
         assert shape is not None
         return edge, shape > 0, holds
     return edge, edge > 0, holds
 
 
-def _at_rest(bed: BedResult, edges: Edges) -> BedResult:
+def _at_rest(bed: BedResult, memo: Memo) -> BedResult:
     """Let layers run through the border that they lie behind, one after the other."""
     surface, found = bed.surface, []
     for row, stack in _stacks(bed):
-        side = _bounds(stack[0].layer.zone, bed.rows, bed.grid, edges)[1]
+        side = memo(_bounds, stack[0].layer.zone, row, bed.grid)[1]
         fillers = [
             (other.layer.material, other.surface) for other in bed.layers
             if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is row
         ]  # fmt: skip
         surface, passed = let_pass(
-            stack, row, side, surface, fillers, bed.columns.highest(), bed.grid
+            stack, row, side, surface, fillers, bed.columns.highest, bed.grid
         )
         found += passed
     layers = tuple(
@@ -506,46 +524,38 @@ def _stacks(bed: BedResult) -> list[tuple[Row, list[LayerResult]]]:
     return found
 
 
-def _measured(
-    layer: Layer, target: Floats, surface: Floats, below: Floats, columns: Columns, grid: Grid
-) -> LayerResult:
+def _measured(result: LayerResult, columns: Columns, grid: Grid) -> LayerResult:
     """Litres of one layer on one grid, and what of it slides."""
+    surface, below, target = result.surface, result.below, result.drawn
     lower = columns.free_below(below)
     volume = float((columns.free_below(surface) - lower).sum()) * grid.cell_area
     wanted = lifted_out(np.maximum(target, below), columns)
     missing = columns.free_below(wanted) - columns.free_below(surface)
     lying = surface - below
-    return LayerResult(
-        layer=layer,
-        surface=surface,
-        below=below,
+    return replace(
+        result,
         settled=volume,
-        error=0.0,
-        poured=0.0,
-        mass=Range.exact(0.0),
         slide=_slide(missing, target, surface, below, columns, grid),
         slope_degrees=_slope_along(target, lying > 1e-9, grid),
         thickness=float(lying.max()),
-        drawn=target,
     )
 
 
-def _within_cells(
-    result: LayerResult, full: Floats, edge: Floats, columns: Columns, grid: Grid
-) -> LayerResult:
+def _within_cells(result: LayerResult, full: Floats, columns: Columns, grid: Grid) -> LayerResult:
     """Add what the middles of cells miss of a heap at its foot, its shoulder and its ridge.
 
     There the layer is the lesser of its drawn thickness `full`, (rows, columns) [m], and its
     slope times the distance from the edge; that distance is exact anywhere in a cell. Cells in
     which it lies otherwise, on a slope or beside stones, stay as they are.
     """
-    slope, step = result.layer.slope, max(grid.spacing)
+    slope, step, edge = result.layer.slope, max(grid.spacing), result.edge
+    assert edge is not None
     gradient = np.hypot(*np.gradient(edge, *grid.spacing[::-1]))
     lying = np.where(edge > 0, np.minimum(full, slope * edge), 0.0)
     bends = (edge < step) | (full < slope * (edge + step)) | (gradient < STRAIGHT)
     bends &= (edge > -step) & (slope * edge < full + slope * step)
     bends &= np.abs(lying - (result.surface - result.below)) < AS_MEANT
-    bends &= columns.solid_below(np.inf) == 0
+    bends &= columns.solid == 0
     drawn = (np.abs(edge) < step) & (full > 0)
     rises = np.gradient(full, *grid.spacing[::-1])
     parts = (np.arange(PARTS) + 0.5) / PARTS - 0.5
@@ -578,7 +588,7 @@ def _slide(
     row, column = np.unravel_index(int(missing.argmax()), missing.shape)
     volume = float(missing.sum()) * grid.cell_area
     slide = Slide(volume, float(missing.max()), *_place(row, column, grid))
-    free = (columns.solid_below(np.inf) == 0) & (target > below + 1e-6)
+    free = (columns.solid == 0) & (target > below + 1e-6)
     if not free.any():
         return slide
     crest = float(target[free].max())
@@ -703,7 +713,7 @@ def _less_lumps(results: list[LayerResult], lumps: float) -> list[LayerResult]:
 
 def _depths(surface: Floats, columns: Columns, grid: Grid) -> tuple[tuple[str, float], ...]:
     """Mean height of the bed at front, middle and back, beside the stones [m]."""
-    free = columns.solid_below(np.inf) == 0
+    free = columns.solid == 0
     found = []
     for name, row in (("front", 0), ("middle", grid.ny // 2), ("back", grid.ny - 1)):
         cells = surface[row][free[row]]
@@ -714,5 +724,5 @@ def _depths(surface: Floats, columns: Columns, grid: Grid) -> tuple[tuple[str, f
 
 def _bare(result: BedResult) -> NDArray[np.bool_]:
     """Cells where a stone stands out of the bed."""
-    bare: NDArray[np.bool_] = result.columns.highest() > result.surface - 1e-9
+    bare: NDArray[np.bool_] = result.columns.highest > result.surface - 1e-9
     return bare

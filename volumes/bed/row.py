@@ -52,6 +52,11 @@ class Stretch:
     stays: float  # height that still holds when a divider is pulled, gaps left out [m]
     crack: int = -1  # its place among the cracks; -1 elsewhere
 
+    @property
+    def middle(self) -> tuple[float, float]:
+        """The place halfway along it [m]."""
+        return (self.start[0] + self.end[0]) / 2, (self.start[1] + self.end[1]) / 2
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Row:
@@ -151,7 +156,7 @@ def _missed_by(piece: Piece, border: Border) -> float:
 
 def _slices(stones: Sequence[Piece]) -> tuple[Floats, list[list[Floats]]]:
     """Heights of slices, and the outline of every stone in each that it reaches."""
-    top = max((float(stone.vertices[:, 2].max()) for stone in stones), default=0.0)
+    top = max((float(stone.high[2]) for stone in stones), default=0.0)
     heights = np.arange(SLICE / 2, max(top, SLICE), SLICE)
     return heights, [[outline(stone, height) for height in heights] for stone in stones]
 
@@ -229,7 +234,7 @@ def _stretches(
     border: Border, stones: Sequence[Piece], cracks: Sequence[Crack], floor: tuple[float, float]
 ) -> list[Stretch]:
     """Run the line through stones and gaps, and along the drawn one where there is none."""
-    tops = {stone.name: float(stone.vertices[:, 2].max()) for stone in stones}
+    tops = {stone.name: float(stone.high[2]) for stone in stones}
     alone = _alone(border, bool(stones))
     found: list[Stretch] = []
     line = np.array(border.line)

@@ -89,11 +89,13 @@ def run_through(
     ways = np.concatenate([w[2].ravel() for w in windows] or [np.zeros(0)])
     levels = np.full(len(openings), (highest + lowest) / 2)
     rested, source = np.empty(upper.shape), np.empty(upper.shape, dtype=np.int64)
-    ground = [np.ascontiguousarray(field) for field in (upper, below, lower)]
+    upper, below, lower = (np.ascontiguousarray(field) for field in (upper, below, lower))
 
     def lay(levels: Floats, flows: Floats, stiff: Floats) -> None:
-        _lay(ways, starts, shapes, sills, *ground, side, slope, rested, source, levels, flows,
-             stiff)  # fmt: skip
+        _lay(
+            ways, starts, shapes, sills, upper, below, lower, side, slope, rested, source, levels,
+            flows, stiff,
+        )  # fmt: skip
 
     lost, gained = _balanced(lay, levels, lowest)
     moved = source >= 0

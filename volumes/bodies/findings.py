@@ -35,7 +35,7 @@ def body_findings(
 def _fit(body: Body, tank: Tank) -> Iterator[Finding]:
     """Tell of the rim, the lamp and the opening inside the bracing."""
     about = (body.entry.name,)
-    top = float(body.piece.vertices[:, 2].max())
+    top = float(body.piece.high[2])
     opening = sorted((tank.length - 2 * tank.bracing, tank.depth - 2 * tank.bracing))
     sides = np.sort(body.piece.size)[:2]
     if sides[0] > opening[0] or sides[1] > opening[1]:

@@ -187,13 +187,13 @@ def set_down(body: Body, surface: Floats, grid: Grid) -> Body:
     if body.entry.settle:
         piece = _settled(piece, surface, grid)
     if body.entry.rests == "bed":
-        piece = raised(piece, -min(body.entry.pressed, float(piece.vertices[:, 2].min())))
+        piece = raised(piece, -min(body.entry.pressed, float(piece.low[2])))
     return replace(body, piece=piece)
 
 
 def check_inside(body: Body, tank: Tank, path: Path) -> None:
     """Refuse a piece that stands outside the tank or through the glass."""
-    low, high = body.piece.vertices.min(axis=0), body.piece.vertices.max(axis=0)
+    low, high = body.piece.low, body.piece.high
     for axis, size, first, last in (
         (0, tank.length, "left pane", "right pane"),
         (1, tank.depth, "front pane", "back pane"),
@@ -236,7 +236,7 @@ def _settled(piece: Piece, surface: Floats, grid: Grid) -> Piece:
             break
         share = min(1.0, LARGEST_STEP / lean)
         piece = sunk(piece, (slopes[0] * share, slopes[1] * share), centre)
-        piece = raised(piece, -float(piece.vertices[:, 2].min()))
+        piece = raised(piece, -float(piece.low[2]))
         piece = raised(piece, resting_height(piece, surface, grid))
     return piece
 

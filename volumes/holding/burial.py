@@ -41,7 +41,7 @@ def burial_bonus(stones: Sequence[Body], bed: BedResult, water: float) -> float:
     if len(columns.tops) == 0:
         return 0.0
     over = np.isfinite(columns.tops[0])
-    tops = columns.highest()
+    tops = columns.highest
     total = 0.0
     for result in bed.layers:
         thick = np.clip(result.surface - np.maximum(result.below, tops), 0, None)

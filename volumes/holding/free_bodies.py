@@ -463,8 +463,7 @@ def stone_state(body: Body, water: float, sign: float) -> tuple[float, float]:
 def sinker_state(sinker: Sinker, stage: Stage, sign: float) -> tuple[float, float]:
     """Mass [kg] and volume [m³] of a sinker."""
     if sinker.stone in stage.placed:
-        mass, volume = stone_state(stage.placed[sinker.stone], stage.water, sign)
-        return mass * sinker.share, volume * sinker.share
+        return stone_state(stage.placed[sinker.stone], stage.water, sign)
     density = sinker.material.density
     assert density is not None
     return sinker.mass, sinker.mass / density.at(sign)

@@ -13,7 +13,7 @@ from plumbstone.meshes.nearest import nearest_on
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.thinning import thinned
-from plumbstone.volumes.bed.pouring import BedResult, soil_line
+from plumbstone.volumes.bed.pouring import BedResult
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.buoyancy import (
     Balance,
@@ -163,7 +163,7 @@ class Surroundings:
         """Height of the bed beside the pieces, (rows, columns); zero without a bed [m]."""
         if self.bed is None:
             return np.zeros((self.grid.ny, self.grid.nx))
-        return soil_line(self.bed)
+        return self.bed.soil_line
 
 
 def judge_groups(
@@ -252,8 +252,7 @@ def _in_water(sinker: Sinker, stage: Stage, sign: float) -> float:
 def _with_masses(group: Group, placed: Mapping[str, Body]) -> Group:
     """Take the masses of sinkers that are pieces of the tank from their bodies."""
     sinkers = tuple(
-        replace(s, mass=s.share * placed[s.stone].mass.mid) if s.stone in placed else s
-        for s in group.sinkers
+        replace(s, mass=placed[s.stone].mass.mid) if s.stone in placed else s for s in group.sinkers
     )
     return replace(group, sinkers=sinkers)
 
@@ -392,7 +391,7 @@ def _still_held(stage: Stage, number: int, ends: Sequence[End]) -> bool:
         if tie.sinker.how not in ("standing", "hanging"):
             continue
         place = np.array(tie.place)
-        foot = stage.placed[tie.to].piece.vertices[:, 2].max() if tie.to else 0.0
+        foot = stage.placed[tie.to].piece.high[2] if tie.to else 0.0
         length = max(0.0, place[2] - foot) + tie.sinker.slack
         if tie.to:
             length = float(np.linalg.norm(place - _anchor(stage, tie))) + tie.sinker.slack

@@ -143,7 +143,7 @@ def lowest_crotch(piece: Piece, grid: Grid) -> Floats:
     step = float(piece.size.max()) / LATTICE
     coarse = Grid.of_spacing(grid.length, grid.depth, step)
     window = columns_of(piece.vertices, piece.faces, coarse)
-    low, high = float(piece.vertices[:, 2].min()), float(piece.vertices[:, 2].max())
+    low, high = float(piece.low[2]), float(piece.high[2])
     heights = np.arange(low + step / 2, high, step)
     solid = np.zeros((len(heights), *window.lowest().shape), dtype=bool)
     for bottom, top in zip(window.bottoms, window.tops, strict=True):

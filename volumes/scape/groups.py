@@ -2,7 +2,6 @@
 
 import datetime
 import math
-from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -29,7 +28,6 @@ class Sinker:
     at: tuple[float, float, float] | None = None  # where its tie meets the wood, tank frame [m]
     slack: float = 0.0  # of the tie [m]
     stone: str = ""  # name of the piece it is, empty for one without a place
-    share: float = 1.0  # of that stone: one that is named by two ties counts half in each
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +96,7 @@ def with_tied(
     tuple of Group
         The same groups, then one for each piece of wood, or pieces tied together or to one
         stone, that no group names. A stone tied to wood that is no sinker of it yet is
-        strapped to it. A stone that several ties name is shared among them.
+        strapped to it.
     """
     ties = list(ties)
     wood = {name for name, kind, _ in ties if kind == "wood"}
@@ -115,7 +113,7 @@ def with_tied(
         named |= {*part} & wood
         together = tuple(n for n, _, _ in ties if n in part and n in wood)
         found.append(Group(" and ".join(together), together))
-    return _shared_out([_with_strapped(group, pairs, masses) for group in found])
+    return tuple(_with_strapped(group, pairs, masses) for group in found)
 
 
 def _with_strapped(
@@ -126,23 +124,6 @@ def _with_strapped(
     stones = sorted({b for a, b in pairs if a in group.wood and b in masses and b not in known})
     added = tuple(Sinker(*masses[name], "strapped", stone=name) for name in stones)
     return replace(group, sinkers=(*group.sinkers, *added))
-
-
-def _shared_out(groups: Sequence[Group]) -> tuple[Group, ...]:
-    """Count each stone once: what several ties name is shared among them in equal parts."""
-    named = Counter(s.stone for group in groups for s in group.sinkers if s.stone)
-    return tuple(
-        replace(
-            group,
-            sinkers=tuple(
-                replace(s, mass=s.mass / named[s.stone], share=1 / named[s.stone])
-                if named[s.stone] > 1
-                else s
-                for s in group.sinkers
-            ),
-        )
-        for group in groups
-    )
 
 
 def _friction_from(section: Section) -> Range:

@@ -12,6 +12,7 @@ from plumbstone.meshes.limits import LARGEST_TABLE, MOST_PIXELS, raised
 from plumbstone.meshes.piece import Floats
 
 FORMATS = ("PNG", "TIFF", "JPEG")
+HIGHEST = 100.0  # level that is believed [m]
 
 
 class MapError(PlumbstoneError, ValueError):
@@ -102,4 +103,6 @@ def _checked(values: Floats) -> Floats:
         raise MapError("holds too many numbers; make it smaller, or raise --limits.")
     if (values < 0).any():
         raise MapError("holds a level below the glass.")
+    if (values > HIGHEST).any():
+        raise MapError(f"holds a level over {HIGHEST:g} m; its figures are centimetres.")
     return values

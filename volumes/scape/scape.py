@@ -3,7 +3,7 @@
 import itertools
 import re
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -207,10 +207,12 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
         materials=materials,
     )
     masses = {p.name: _mass_and_material(p) for p in scape.pieces if p.kind == "stone"}
-    groups = tuple(group_from(entry, materials, masses) for entry in top.sections("group"))
+    written = tuple(group_from(entry, materials, masses) for entry in top.sections("group"))
+    ties = [(piece.name, piece.kind, piece.tied_to) for piece in scape.pieces]
+    groups = with_tied(written, ties, masses)
     _check_once(path, groups)
-    ties = ((piece.name, piece.kind, piece.tied_to) for piece in scape.pieces)
-    scape = replace(scape, groups=with_tied(groups, ties, masses), files=tuple(top.files))
+    _check_ties(path, groups, ties)
+    scape = replace(scape, groups=groups, files=tuple(top.files))
     top.done()
     _check_names(scape)
     return scape
@@ -529,9 +531,23 @@ def _check_once(path: Path, groups: Sequence[Group]) -> None:
             wood.add(name)
         for sinker in group.sinkers:
             if sinker.stone in stones:
-                problem = f'names "{sinker.stone}" once more; one stone holds once.'
+                problem = f'names "{sinker.stone}" once more; one stone holds once: put the wood '
+                problem += "that it holds into one group, or take another stone."
                 raise ScapeError(path, f'group "{group.name}".sinkers', problem)
             stones |= {sinker.stone} - {""}
+
+
+def _check_ties(
+    path: Path, groups: Sequence[Group], ties: Iterable[tuple[str, str, tuple[str, ...]]]
+) -> None:
+    """See that no tie joins wood of two groups: what is tied together moves as one."""
+    group_of = {name: group for group in groups for name in group.wood}
+    for name, _, others in ties:
+        for other in others:
+            one, two = group_of.get(name), group_of.get(other)
+            if one and two and one is not two:
+                problem = f'is tied to "{other}" of the group "{two.name}"; name both in one group.'
+                raise ScapeError(path, f'piece "{name}".tied_to', problem)
 
 
 def _check_room(scape: Scape) -> None:

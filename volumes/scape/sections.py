@@ -13,6 +13,7 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.quantities import QuantityError, parse_quantity
 
 _REQUIRED: Any = object()
+EXAMPLES = {"length": '"20 cm"', "mass": '"2.5 kg"', "volume": '"9 L"', "area": '"900 cm2"'}
 
 
 class ScapeError(PlumbstoneError, ValueError):
@@ -55,13 +56,14 @@ class Section:
         self._known.append(key)
         return self._left.get(key)
 
-    def raw(self, key: str, default: Any = _REQUIRED) -> Any:
-        """Take a value as TOML gave it."""
+    def raw(self, key: str, default: Any = _REQUIRED, like: str = "") -> Any:
+        """Take a value as TOML gave it; `like` is an example, told where it is missing."""
         self._known.append(key)
         if key in self._left:
             return self._left.pop(key)
         if default is _REQUIRED:
-            raise self.error(key, "is missing.")
+            hint = f"; write {key} = {like}" if like else ""
+            raise self.error(key, f"is missing{hint}.")
         return default
 
     def quantity(
@@ -71,7 +73,7 @@ class Section:
 
         `kind` is as in `parse_quantity`; a value below `least` (SI) is refused.
         """
-        value = self.raw(key, default)
+        value = self.raw(key, default, EXAMPLES.get(kind, ""))
         return value if value is default else self._parsed(key, value, kind, least)
 
     def quantities(
@@ -84,7 +86,8 @@ class Section:
         least: float = -math.inf,
     ) -> Any:
         """Take a list of quantities as a tuple of SI floats; `count` fixes its length."""
-        value = self.raw(key, default)
+        like = ", ".join([EXAMPLES.get(kind, "...")] * (count or 2))
+        value = self.raw(key, default, f"[{like}]")
         if value is default:
             return value
         if not isinstance(value, list) or (count is not None and len(value) != count):
@@ -94,7 +97,7 @@ class Section:
 
     def points(self, key: str, default: Any = _REQUIRED, *, least_count: int = 1) -> Any:
         """Take a list of [x, y] positions ("20 cm", "12 cm") as a tuple of pairs [m]."""
-        value = self.raw(key, default)
+        value = self.raw(key, default, '[["20 cm", "12 cm"], ...]')
         if value is default:
             return value
         if not isinstance(value, list) or len(value) < least_count:
@@ -155,7 +158,7 @@ class Section:
 
     def text(self, key: str, default: Any = _REQUIRED) -> Any:
         """Take a text."""
-        value = self.raw(key, default)
+        value = self.raw(key, default, '"..."')
         if value is default:
             return value
         if not isinstance(value, str) or not value.strip():

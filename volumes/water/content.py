@@ -199,7 +199,7 @@ def _zero() -> Range:
 
 def _wet_volume(body: Body, line: float) -> Range:
     """Envelope of a body below the water line [m³], by its mesh."""
-    covered = float(body.piece.vertices[:, 2].max()) <= line
+    covered = float(body.piece.high[2]) <= line
     wet = body.mesh_volume
     if not covered:
         wet = displaced_volume(body.piece.vertices, body.piece.faces, line)
