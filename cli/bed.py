@@ -1,5 +1,6 @@
 """`plumbstone bed`: litres, kilograms and bags of every layer."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -18,6 +19,7 @@ from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
     from plumbstone.volumes.bed.pouring import BedResult, SpotDepth
+    from plumbstone.volumes.figures import LayerFigures
     from plumbstone.volumes.plan import Purchase
 
 GridOption = Annotated[float | None, typer.Option("--grid", help="Width of a grid cell in mm.")]
@@ -54,15 +56,16 @@ def bed(
             read = [read_scape(path) for path in scapes]
             layouts = [Layout(scape) for scape in read]
             grounds = [layout.ground(spacing) for layout in layouts]
-            documents = [document_of(checked(layout.bed(spacing))) for layout in layouts]
+            figures = [checked(layout.bed(spacing)) for layout in layouts]
+            documents = [document_of(each) for each in figures]
             beds = [(ground.bed, ground.purchases) for ground in grounds]
             found = [findings_on(s, g) for s, g in zip(read, grounds, strict=True)]
         spots = [depths_at(s.spots, b) if b else () for s, (b, _) in zip(read, beds, strict=True)]
     if as_json:
         emit_json(documents[0] if len(documents) == 1 else {"scapes": documents})
         return
-    for scape, (laid, purchases), places, told in zip(read, beds, spots, found, strict=True):
-        print_bed(scape.name, purchases, units)
+    for each, (laid, purchases), places, told in zip(figures, beds, spots, found, strict=True):
+        print_bed(each.name, each.layers, units)
         if laid is not None:
             print_depths(laid, places, units)
         for finding in told:
@@ -140,43 +143,29 @@ def print_difference(documents: "list[dict[str, Any]]", units: Units) -> None:
     table(title, ["Layer", "Pour", "Bags", "Cost"], rows)
 
 
-def print_bed(title: str, purchases: "tuple[Purchase, ...]", units: Units) -> None:
+def print_bed(title: str, layers: "Sequence[LayerFigures]", units: Units) -> None:
     """Print the table of layers and what to mind."""
-    from plumbstone.cli.wording.bed import (
-        bag_words,
-        left_over_sentence,
-        sack_sentence,
-        settles_sentence,
-    )
-    from plumbstone.cli.wording.units import mass_words, volume_words
-    from plumbstone.meshes.ranges import Range
+    from plumbstone.cli.wording.bed import bag_words, layer_sentences
+    from plumbstone.cli.wording.units import mass_words, volume_words, written
 
-    if not purchases:
+    if not layers:
         typer.echo("No layer of substrate in this scape.")
         return
-    rows = []
-    for purchase in purchases:
-        result, bags = purchase.result, purchase.bags
-        rows.append(
-            [
-                result.layer.name,
-                volume_words(Range.exact(result.wanted), units),
-                volume_words(Range.exact(result.stays), units),
-                volume_words(Range.exact(result.poured), units),
-                mass_words(result.mass, units),
-                bag_words(bags, units),
-                "-" if bags is None or bags.cost is None else f"{bags.cost:.2f}",
-            ]
-        )
+    rows = [
+        [
+            layer.name,
+            written(layer.drawn_m3, "volume", units),
+            written(layer.stays_m3, "volume", units),
+            volume_words(layer.poured_range_m3, units),
+            mass_words(layer.mass_kg, units),
+            bag_words(layer.bags, units) or "-",
+            "-" if layer.cost is None else f"{layer.cost:.2f}",
+        ]
+        for layer in layers
+    ]
     table(
         f"{title}: the bed", ["Layer", "Drawn", "Stays", "Pour", "Dry mass", "Bags", "Cost"], rows
     )
-    for purchase in purchases:
-        result = purchase.result
-        notes = [
-            sack_sentence(result, units),
-            settles_sentence(result, purchase.bags),
-            left_over_sentence(result, purchase.bags, units),
-        ]
-        for note in filter(None, notes):
-            typer.echo(note)
+    for layer in layers:
+        for sentence in layer_sentences(layer, units):
+            typer.echo(sentence)

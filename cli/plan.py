@@ -98,8 +98,8 @@ def print_plan(result: "Plan", report: "Report", units: Units) -> None:
 
     print_lines([report.name, *first_lines(report, units), ""])
     _print_pieces(report, units)
-    if result.purchases:
-        print_bed(result.scape.name, result.purchases, units)
+    if report.layers:
+        print_bed(report.name, report.layers, units)
     print_lines(water_lines(report, units))
     print_holds(result.holds, units, told_before=True)
     _print_standing(result)

@@ -1,12 +1,15 @@
 """Bags against brute force."""
 
 import itertools
+from math import radians, tan
+from pathlib import Path
 
 import pytest
+from commands import read_json, type_in
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plumbstone.volumes.bed.bags import Bag, BagError, cheapest_bags, most_bags
+from plumbstone.volumes.bed.bags import Bag, BagError, cheapest_bags
 
 
 def brute_force(need: float, bags: list[Bag]) -> tuple[float, float]:
@@ -58,9 +61,34 @@ def test_no_bag_and_too_many_are_refused() -> None:
         cheapest_bags(1e6, [Bag(1.0, False, 1.0)], 1000.0)
 
 
-def test_more_bags_if_it_settles_more() -> None:
-    # 17.5 L at 5 % leave 16.6 L; at 15 % they need 19.6 L: three bags of 9 L, not two.
-    bags = [Bag(9e-3, False, 20.0)]
-    assert sum(cheapest_bags(17.5e-3, bags, 850.0).counts) == 2
-    assert most_bags(17.5e-3, 0.05, bags, 850.0) == 3
-    assert most_bags(17.5e-3, 0.15, bags, 850.0) == 2
+def test_more_bags_if_it_settles_more(tmp_path: Path) -> None:
+    # 60 × 40 × 6.93 cm is 16.6 L; at 5 % 17.5 L, at 15 % 19.6 L: three bags of 9 L, not two.
+    text = (
+        '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]\n[[layer]]\nname = "Soil"\n'
+        'material = "baked-clay soil"\ndepth = "6.93 cm"\nsettling = 0.05\n'
+        'bags = [{ holds = "9 L", price = 20 }]\n'
+    )
+    (tmp_path / "t.toml").write_text(text, encoding="utf-8")
+    told = type_in("plumbstone bed t.toml", tmp_path).stdout
+    assert "Soil: 2 bags; 3 if it settles by 15 %." in told
+    (layer,) = read_json("plumbstone bed t.toml", tmp_path)["layers"]
+    assert layer["poured_range_l"]["mid"] == pytest.approx(16.632 / 0.95, rel=1e-6)
+    assert layer["poured_range_l"]["high"] == pytest.approx(16.632 / 0.85, rel=1e-6)
+    assert [bag["count"] for bag in layer["bags_if_worse"]] == [3]
+
+
+def test_other_bags_where_it_stands_steeper(tmp_path: Path) -> None:
+    # A heap over a strip of 10 × 60 cm: its litres go with the tangent of its repose, 30-38°.
+    text = (
+        '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]\n[[layer]]\nname = "Soil"\n'
+        'material = "baked-clay soil"\nheight = "30 cm"\nzone = "back strip"\nwidth = "10 cm"\n'
+        'settling = 0.15\nbags = [{ holds = "2.5 L" }]\n'
+    )
+    (tmp_path / "t.toml").write_text(text, encoding="utf-8")
+    low, mid, high = (0.6 * 0.1**2 * tan(radians(phi)) / 2 / 0.85 * 1e3 for phi in (30, 34, 38))
+    (layer,) = read_json("plumbstone bed t.toml", tmp_path)["layers"]
+    assert layer["poured_l"] == pytest.approx(mid, rel=1e-3)
+    assert layer["poured_range_l"]["high"] == pytest.approx(high, rel=5e-3)
+    assert layer["poured_range_l"]["low"] < low * 1.005  # it may settle by less, too
+    told = type_in("plumbstone bed t.toml", tmp_path).stdout
+    assert "Soil: 1 bag; 2 if it settles by 15 % and stands at 38°." in told

@@ -11,6 +11,8 @@ import pytest
 from hypothesis import example, given, reject, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
+from shapely import Polygon
+from shapely.affinity import rotate, translate
 
 from plumbstone.meshes.closing import closed_scan
 from plumbstone.meshes.columns import Columns, Grid, Window, columns_of, merged_columns
@@ -478,18 +480,29 @@ def test_strips_with_any_edge(width: float, side: str, level: float) -> None:
 
 @settings(max_examples=8, deadline=None)
 @given(
-    x=st.floats(0.02, 0.10),
-    y=st.floats(0.02, 0.10),
-    long=st.floats(0.14, 0.3),
-    level=st.floats(0.02, 0.05),
+    at=st.tuples(st.floats(0.2, 0.25), st.floats(0.14, 0.17)),
+    size=st.tuples(st.floats(0.06, 0.2), st.floats(0.06, 0.15)),
+    notch=st.tuples(st.floats(0.1, 0.6), st.floats(0.2, 0.9)),
+    turn=st.one_of(st.just(0.0), st.floats(0, 90)),
+    level=st.floats(0.02, 0.08),
 )
-def test_polygons_with_any_edge(x: float, y: float, long: float, level: float) -> None:
-    # A frustum with a rectangular base: the integral of its cross-sections; derived.
-    wide, k = 0.17, level / SOIL_SLOPE
-    corners = ((x, y), (x + long, y), (x + long, y + wide), (x, y + wide))
-    exact = SOIL_SLOPE * (long * wide * k - (long + wide) * k**2 + 4 * k**3 / 3)
-    found = bed_litres((0.45, 0.31), Zone("polygon", polygon=corners), level)
-    assert found == pytest.approx(exact, rel=2e-3)
+def test_polygons_with_any_edge(
+    at: tuple[float, float],
+    size: tuple[float, float],
+    notch: tuple[float, float],
+    turn: float,
+    level: float,
+) -> None:
+    # A rectangle with a corner cut out: at each height the heap is the polygon moved
+    # inwards by height / tan, whose area shapely gives; summed by the trapezoidal rule.
+    (a, b), (c, d) = size, (size[0] * (1 - notch[0]), size[1] * notch[1])
+    ring = [(0.0, 0.0), (a, 0.0), (a, d), (c, d), (c, b), (0.0, b)]
+    turned = rotate(translate(Polygon(ring), at[0] - a / 2, at[1] - b / 2), turn)
+    heights = np.linspace(0, level, 401)
+    areas = [turned.buffer(-z / SOIL_SLOPE, quad_segs=32).area for z in heights]
+    exact = float(np.trapezoid(areas, heights))
+    zone = Zone("polygon", polygon=tuple(turned.exterior.coords)[:-1])
+    assert bed_litres((0.45, 0.31), zone, level) == pytest.approx(exact, rel=2e-3)
 
 
 @settings(max_examples=8, deadline=None)

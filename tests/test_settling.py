@@ -1,15 +1,24 @@
 """What comes through a border, against closed forms and an independent cone program."""
 
 import itertools
-from math import pi, radians, tan
+from dataclasses import dataclass, replace
+from math import atan, degrees, pi, radians, tan
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.sparse import csr_matrix
+from shapely import MultiPoint, contains_xy
 
 from plumbstone.meshes.columns import Grid
+from plumbstone.meshes.placing import renamed, stood_at
+from plumbstone.meshes.primitives import box
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bed.pouring import BedResult, solve_bed
 from plumbstone.volumes.bed.slump import Opening, Run, run_through
+from plumbstone.volumes.scape.layers import Border, Layer, Profile, Zone
+from plumbstone.volumes.scape.materials import find_material
 
 
 def through_wall(
@@ -77,74 +86,188 @@ def test_soil_over_a_sill_falls_to_it() -> None:
     assert run.before[~side].sum() * grid.cell_area == pytest.approx(run.lost[0], rel=1e-9)
 
 
-def small_scape(seed: int, step: float):  # type: ignore[no-untyped-def]
-    """A row with gaps, stones beside it, sloped soil behind and sand before it, 24 × 16 cm."""
+FLOOR, MIDDLE, UNIT = (0.32, 0.24), 0.108, 0.004  # all faces of stones lie on whole units [m]
+Box = tuple[float, float, float, float, float]  # left, right, front, back, height
+
+
+@dataclass(frozen=True)
+class Small:
+    """A row of stones with gaps, stones beside it, sloped soil behind and sand before it."""
+
+    slope: float
+    row: list[Box]
+    free: list[Box]
+    soil: tuple[float, float, float]  # height in the middle of the row, and its slopes
+    sand: float
+    strip: bool
+
+    def drawn(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        """Drawn height of the soil."""
+        height, across, back = self.soil
+        return np.maximum(height + across * (x - FLOOR[0] / 2) + back * (y - MIDDLE), 0.0)
+
+
+def small_scape(seed: int) -> Small:
     rng = np.random.default_rng(seed)
-    grid = Grid.of_spacing(0.24, 0.16, step)
-    x, y = grid.centres
-    thick, slope = rng.choice([0.01, 0.02]), tan(radians(rng.uniform(28, 38)))
-    gaps, at = [], 0.03
-    while at < 0.21:
-        width = rng.choice([0.01, 0.015, 0.02])
-        gaps.append((at, at + width))
-        at += width + rng.choice([0.04, 0.05, 0.06, 0.08])
-    barred = np.abs(y - 0.08) < thick / 2
-    for a, b in gaps:
-        barred &= ~((x > a) & (x < b))
-    for _ in range(rng.integers(0, 3)):
-        cx, cy = rng.integers(2, 20) * 0.01, rng.choice([0.02, 0.03, 0.12, 0.13])
-        barred |= (np.abs(x - cx) < 0.01) & (np.abs(y - cy) < 0.01)
-    rises = rng.uniform(-0.2, 0.4) * slope, rng.uniform(-0.2, 0.2) * slope
-    soil = rng.uniform(0.025, 0.05) + rises[0] * (y - 0.08) + rises[1] * (x - 0.12)
-    side = y > 0.08
-    sand = np.full(x.shape, rng.uniform(0, 0.012))
-    openings = [Opening((a, 0.08), (b, 0.08), 0.0) for a, b in gaps]
-    return grid, side, barred, np.where(side, soil, 0.0), sand, openings, slope
+    slope = tan(radians(rng.uniform(28, 38)))
+    row: list[Box] = []
+    x, end = rng.choice([0.0, 0.0, 0.008, 0.016]), 0.0
+    while end < FLOOR[0] - 0.02:
+        thick = rng.choice([0.008, 0.016, 0.024, 0.032])
+        front = round((MIDDLE - thick / 2) / UNIT + rng.integers(-1, 2)) * UNIT
+        end = x + rng.choice([0.048, 0.064, 0.08, 0.1])
+        gap = rng.choice([0, 0.008, 0.012, 0.016, 0.02])
+        if end + gap > FLOOR[0] - 0.04:
+            end = FLOOR[0] - rng.choice([0.0, 0.0, 0.008, 0.016])
+        row.append((x, end, front, front + thick, 0.16))
+        x = end + gap
+    free: list[Box] = []
+    for _ in range(rng.integers(0, 4)):
+        x, y = rng.integers(8, 72) * UNIT, rng.choice([0.032, 0.048, 0.164, 0.18, 0.2])
+        wide, deep = rng.choice([0.016, 0.024], 2)
+        if all(
+            abs(x - (o[0] + o[1]) / 2) > 0.03 or abs(y - (o[2] + o[3]) / 2) > 0.03 for o in free
+        ):
+            free.append((x - wide / 2, x + wide / 2, y - deep / 2, y + deep / 2, 0.2))
+    back = rng.uniform(1.0, 1.3) if rng.random() < 0.4 else rng.uniform(-0.1, 0.5)
+    soil = (rng.uniform(0.05, 0.09), rng.uniform(-0.3, 0.3) * slope, back * slope)
+    return Small(slope, row, free, soil, rng.uniform(0.008, 0.025), rng.random() < 0.15)
 
 
-def nearest_stable(start: np.ndarray, barred: np.ndarray, slope: float, step: float) -> np.ndarray:
-    """The nearest surface that is nowhere steeper, as a cone program; no flux into stones."""
+def laid(small: Small, step: float) -> BedResult:
+    """The scape as the program lays it."""
+    bodies = []
+    for name, boxes in (("row", small.row), ("free", small.free)):
+        for i, (x0, x1, y0, y1, high) in enumerate(boxes):
+            size = (x1 - x0, y1 - y0, high)
+            piece = stood_at(box(size), (x0 + x1) / 2, (y0 + y1) / 2)
+            bodies.append((renamed(piece, f"{name} {i}", "granite"), float(np.prod(size))))
+    repose = Range.exact(degrees(atan(small.slope)))
+    soil = replace(find_material("baked-clay soil"), repose=repose)
+    corners = [(x, y) for x in (0.0, FLOOR[0]) for y in (MIDDLE - 0.03, FLOOR[1])]
+    points = tuple((x, y, float(small.drawn(np.array(x), np.array(y)))) for x, y in corners)
+    sand = Profile(True, (small.sand,) * 4)
+    layers = [
+        Layer("Soil", soil, Zone("behind border"), Profile(True, points=points), 0.0, (), 0.0),
+        Layer("Sand", find_material("sand"), Zone("before border"), sand, 0.0, (), 0.0),
+    ]
+    names = tuple(f"row {i}" for i in range(len(small.row)))
+    border = Border(((0.0, MIDDLE), (FLOOR[0], MIDDLE)), names, small.strip)
+    return solve_bed(FLOOR, layers, [border], bodies, step)
+
+
+@dataclass(frozen=True)
+class Rested:
+    """What the cone program finds: soil, what slides, sand, and what rests beyond the stones."""
+
+    volumes: np.ndarray  # [m³]
+    beyond: np.ndarray  # where it lies [m]
+    surface: np.ndarray
+    open_: np.ndarray  # cells without stones
+
+
+def steepness(number: np.ndarray, step: float) -> tuple[csr_matrix, csr_matrix]:
+    """Slopes along x and y on the triangles between the middles of cells, cut crosswise."""
+    parts: list[list[np.ndarray]] = [[], [], []]
+    south_west, south_east = number[:-1, :-1], number[:-1, 1:]
+    north_west, north_east = number[1:, :-1], number[1:, 1:]
+    even = np.indices(south_west.shape).sum(axis=0) % 2 == 0
+    for at, beside, along, cut in (
+        (south_west, south_east, north_west, even), (north_east, north_west, south_east, even),
+        (south_east, south_west, north_east, ~even), (north_west, north_east, south_west, ~even),
+    ):  # fmt: skip
+        whole = (at >= 0) & (beside >= 0) & (along >= 0) & cut
+        for part, corner in zip(parts, (at, beside, along), strict=True):
+            part.append(corner[whole])
+    at, beside, along = (np.concatenate(part) for part in parts)
+    rows, count = np.arange(len(at)), int(number.max()) + 1
+    values = np.r_[np.full(len(at), -1 / step), np.full(len(at), 1 / step)]
+    shape = (len(at), count)
+    return tuple(  # type: ignore[return-value]
+        csr_matrix((values, (np.r_[rows, rows], np.r_[at, other])), shape)
+        for other in (beside, along)
+    )
+
+
+def by_program(small: Small, step: float) -> Rested:
+    """Lay the soil as high as it stays, then find the nearest surface that holds in the gaps."""
     cp = pytest.importorskip("cvxpy", reason="cvxpy is not installed here")
-    number = np.full(start.shape, -1)
-    number[~barred] = np.arange((~barred).sum())
-    surface = cp.Variable(int((~barred).sum()))
-    parts = []
-    for a, b in ((number[:, :-1], number[:, 1:]), (number[:-1], number[1:])):
-        from scipy.sparse import csr_matrix
+    shape = (round(FLOOR[1] / step), round(FLOOR[0] / step))
+    x, y = np.meshgrid((np.arange(shape[1]) + 0.5) * step, (np.arange(shape[0]) + 0.5) * step)
+    open_, behind, away = np.ones(shape, bool), y > MIDDLE, np.ones(shape, bool)
+    for x0, x1, y0, y1, _ in small.row + small.free:
+        open_ &= ~((x > x0) & (x < x1) & (y > y0) & (y < y1))
+    for left, right in itertools.pairwise([None, *small.row, None]):
+        start, end = left[1] if left else 0.0, right[0] if right else FLOOR[0]
+        if end - start < 1e-9:
+            continue
+        beside = [stone for stone in (left, right) if stone]
+        middle = (max(s[2] for s in beside) + min(s[3] for s in beside)) / 2
+        behind = np.where((x > start) & (x < end), y > middle, behind)
+        # Beyond is what lies outside of the hull of both neighbours, drawn on to a pane.
+        corners = [(px, py) for s in beside for px in s[:2] for py in s[2:4]]
+        panes = ([0.0] if left is None else []) + ([FLOOR[0]] if right is None else [])
+        corners += [(pane, py) for pane in panes for s in beside for py in s[2:4]]
+        away &= ~contains_xy(MultiPoint(corners).convex_hull, x, y)
 
-        a, b = a[(a >= 0) & (b >= 0)], b[(a >= 0) & (b >= 0)]
-        values = np.r_[np.full(len(a), -1 / step), np.full(len(a), 1 / step)]
-        shape = (surface.size, surface.size)
-        parts.append(csr_matrix((values, (np.r_[a, a], np.r_[a, b])), shape) @ surface)
-    steep = cp.norm(cp.vstack(parts), 2, axis=0)
-    problem = cp.Problem(cp.Minimize(cp.sum_squares(surface - start[~barred])), [steep <= slope])
-    problem.solve(solver="CLARABEL")
-    found = start.copy()
-    found[~barred] = surface.value
-    return found
+    def solved(cells: np.ndarray, goal: np.ndarray, largest: bool) -> np.ndarray:
+        number = np.full(shape, -1)
+        number[cells] = np.arange(cells.sum())
+        surface = cp.Variable(int(cells.sum()))
+        slopes = cp.vstack([part @ surface for part in steepness(number, step)])
+        limits = [cp.norm(slopes, 2, axis=0) <= small.slope, surface >= 0]
+        if largest:
+            limits.append(surface <= goal[cells])
+        aim = cp.sum(surface) if largest else -cp.sum_squares(surface - goal[cells])
+        cp.Problem(cp.Maximize(aim), limits).solve(solver="CLARABEL")
+        found = goal.copy()
+        found[cells] = surface.value
+        return found
+
+    drawn = small.drawn(x, y)
+    poured = solved(behind & open_, drawn, largest=True)
+    start = np.where(open_, np.where(behind, poured, small.sand), 0.0)
+    rested = start if small.strip else solved(open_, start, largest=False)
+    beyond = np.where(away & ~behind & open_, rested - start, 0.0)
+    volumes = [
+        poured[behind & open_].sum(), (drawn - poured)[behind & open_].sum(),
+        small.sand * (~behind & open_).sum(), beyond.sum(),
+    ]  # fmt: skip
+    return Rested(np.array(volumes) * step**2, beyond, rested, open_)
 
 
-SEEDS = [pytest.param(seed, marks=pytest.mark.slow if seed > 2 else []) for seed in range(30)]
+def centre(thick: np.ndarray) -> np.ndarray:
+    """Middle of what lies on the floor, as shares of its length and depth."""
+    rows, columns = (np.arange(n) + 0.5 for n in thick.shape)
+    across, back = thick.sum(axis=0) @ columns / len(columns), thick.sum(axis=1) @ rows / len(rows)
+    return np.array([across, back]) / thick.sum()
+
+
+SEEDS = [pytest.param(seed, marks=pytest.mark.slow if seed > 0 else []) for seed in range(30)]
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-def test_the_nearest_stable_surface(seed: int) -> None:
-    """What passes and where it rests, against the program on two grids, extrapolated."""
-    theirs = []
-    for step in (0.005, 0.0025):
-        grid, side, barred, upper, sand, openings, slope = small_scape(seed, step)
-        start = np.where(barred, 0.0, np.where(side, upper, sand))
-        rested = nearest_stable(start, barred, slope, step)
-        theirs.append(float((rested - start)[~side & ~barred].sum()) * grid.cell_area)
-    run = run_through(openings, upper, np.zeros(side.shape), sand, side, barred, slope, grid)
-    exact = 2 * theirs[1] - theirs[0]
-    assert run.lost.sum() == pytest.approx(exact, rel=0.04)  # corners of stones are cells
-    poured = float(upper[side & ~barred].sum()) * grid.cell_area
-    assert abs(run.lost.sum() - exact) < 0.002 * poured
-    mine = np.where(side, run.behind, run.before)
-    assert np.abs(mine - rested)[~barred].sum() * grid.cell_area < 0.01 * poured
-    kept = np.where(side, upper - run.behind, sand - run.before)
-    assert abs(kept[~barred].sum()) * grid.cell_area < 1e-9 * poured
+def test_small_scapes_against_a_cone_program(seed: int) -> None:
+    """Litres poured, slid and beyond the stones, and where these lie, within 2 %.
+
+    The program converges with the square of its cells (a fan behind a gap, whose form is known,
+    is 3.1 and 0.8 % low at 4 and 2 mm), so two grids lead on to its limit.
+    """
+    small = small_scape(seed)
+    coarse, fine = (by_program(small, step) for step in (0.004, 0.002))
+    exact = fine.volumes + (fine.volumes - coarse.volumes) / 3
+    bed = laid(small, 0.002)
+    soil, sand = bed.layers
+    beyond = sum(p.volume for p in bed.passed)
+    mine = np.array([soil.settled, soil.slide.volume, sand.settled, beyond])
+    assert mine == pytest.approx(exact, rel=0.02, abs=5e-7)
+    assert np.abs(bed.surface - fine.surface)[fine.open_].sum() < 0.02 * fine.surface.sum()
+    moved = (bed.surface - bed.poured)[fine.open_]
+    assert abs(moved.sum()) <= 1e-9 * bed.poured[fine.open_].sum()
+    assert (bed.passed == ()) == (exact[3] < 5e-7)
+    if bed.passed:
+        shown = np.where(fine.beyond > 0, bed.surface - bed.poured, 0.0)
+        assert centre(shown) == pytest.approx(centre(fine.beyond), abs=0.02)
 
 
 @settings(max_examples=15, deadline=None)

@@ -94,9 +94,11 @@ class LayerFigures:
     settled_error_m3: float
     sacks: int
     sack_m3: float | None
+    sack_gaps: float | None  # share of the layer that lies between sacks
     drawn_m3: float
     stays_m3: float
     poured_m3: float
+    poured_range_m3: Range  # by its repose and how much it settles
     mass_kg: Range
     slope_deg: float
     repose_deg: Range
@@ -107,6 +109,9 @@ class LayerFigures:
     heights_m: Mapping[str, float]  # drawn, at the panes, where it reaches them
     ends_m: Mapping[str, tuple[float, float]]  # as it lies, at both ends of a pane or the border
     bags: tuple[BagFigures, ...]
+    bags_if_worse: tuple[BagFigures, ...]  # that it takes if it needs more; empty for the same
+    worse_settling: float | None  # share of what is poured
+    worse_repose_deg: float | None
     cost: float | None
     left_over_m3: float | None
 

@@ -10,7 +10,7 @@ import numpy as np
 from plumbstone.meshes.columns import Columns, Grid, Window, merged_columns
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.reading import file_stamp
-from plumbstone.volumes.bed.bags import BagChoice, cheapest_bags
+from plumbstone.volumes.bed.bags import bags_of
 from plumbstone.volumes.bed.border import judge_borders
 from plumbstone.volumes.bed.interfaces import (
     heaving_layers,
@@ -20,7 +20,6 @@ from plumbstone.volumes.bed.passing import rests_of
 from plumbstone.volumes.bed.pouring import (
     BedError,
     BedResult,
-    LayerResult,
     bed_heights,
     check_spacing,
     chosen_spacing,
@@ -149,7 +148,7 @@ class Layout:
         if on_bed:
             self._check_overlaps(bodies, grid)
         columns = bed.columns if bed else self._columns(bodies, grid)
-        purchases = tuple(Purchase(r, self.memo(_bags_for, r)) for r in bed.layers) if bed else ()
+        purchases = tuple(Purchase(r, *self.memo(bags_of, r)) for r in bed.layers) if bed else ()
         return Ground(bodies, grid, columns, bed, purchases)
 
     def preview(self) -> Plan:
@@ -398,17 +397,6 @@ def _judged_groups(
         at_hand=at_hand,
     )
     return judge_groups(groups, bodies, around)
-
-
-def _bags_for(result: LayerResult) -> BagChoice | None:
-    """Choose bags for a layer and what it keeps as spare."""
-    layer = result.layer
-    if not layer.bags:
-        return None
-    bulk = layer.material.bulk_density
-    assert bulk is not None
-    choice = cheapest_bags(result.poured * (1 + layer.spare), layer.bags, bulk.mid)
-    return replace(choice, left_over=choice.bought - result.poured)
 
 
 def _check_rim(scape: Scape, bed: BedResult) -> None:

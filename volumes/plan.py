@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from plumbstone.meshes.columns import Columns, Grid
-from plumbstone.volumes.bed.bags import BagChoice
+from plumbstone.volumes.bed.bags import BagChoice, BagsIfWorse
 from plumbstone.volumes.bed.border import BorderResult
 from plumbstone.volumes.bed.interfaces import Heave, Swallowed
 from plumbstone.volumes.bed.passing import Rest
@@ -24,6 +24,7 @@ class Purchase:
 
     result: LayerResult
     bags: BagChoice | None  # None where the file names no bags
+    bags_if_worse: BagsIfWorse | None  # None where it takes the same
 
 
 @dataclass(frozen=True, slots=True, eq=False)

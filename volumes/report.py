@@ -183,7 +183,7 @@ def layer_figures(
     purchase: Purchase, bed: BedResult | None, borders: Sequence[Border]
 ) -> LayerFigures:
     """Take the figures of one layer and its bags."""
-    result, choice = purchase.result, purchase.bags
+    result, choice, worse = purchase.result, purchase.bags, purchase.bags_if_worse
     material, slide = result.layer.material, result.slide
     sacks = result.layer.sacks
     return LayerFigures(
@@ -194,9 +194,11 @@ def layer_figures(
         settled_error_m3=result.error,
         sacks=result.sacks,
         sack_m3=None if sacks is None else sacks.holds,
+        sack_gaps=None if sacks is None else sacks.gaps,
         drawn_m3=result.wanted,
         stays_m3=result.stays,
         poured_m3=result.poured,
+        poured_range_m3=result.poured_range,
         mass_kg=result.mass,
         slope_deg=result.slope_degrees,
         repose_deg=material.repose or Range.exact(0.0),
@@ -207,6 +209,9 @@ def layer_figures(
         heights_m=_heights(result),
         ends_m=_ends(result, bed.grid, borders) if bed else {},
         bags=_bags(choice),
+        bags_if_worse=_bags(worse.choice if worse else None),
+        worse_settling=worse.settling if worse else None,
+        worse_repose_deg=worse.repose if worse else None,
         cost=None if choice is None else choice.cost,
         left_over_m3=None if choice is None else choice.left_over,
     )

@@ -4,8 +4,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from plumbstone.cli.page.desk import Seen
+from plumbstone.cli.wording.bed import bag_words
 from plumbstone.cli.wording.holding import hold_sentences
-from plumbstone.cli.wording.report import MARKS, bag_words, first_lines, marked, money_words
+from plumbstone.cli.wording.report import MARKS, first_lines, marked, money_words
 from plumbstone.cli.wording.units import Units, mass_words, volume_words
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Severity
@@ -60,5 +61,5 @@ def figures(seen: Seen, units: Units) -> Iterator[tuple[str, str]]:
         yield "Costs", money_words(report.costs.total)
     for layer in report.layers:
         amount = volume_words(Range.exact(layer.poured_m3), units)
-        bags = f": {bag_words(layer, units)}" if layer.bags else ""
+        bags = f": {bag_words(layer.bags, units)}" if layer.bags else ""
         yield layer.name, f"{amount}{bags}"

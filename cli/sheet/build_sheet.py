@@ -17,8 +17,9 @@ from plumbstone.cli.pictures.sight import Sight
 from plumbstone.cli.sheet.outlines import small_outlines, stands_words
 from plumbstone.cli.sheet.sheet_figures import Figures, both
 from plumbstone.cli.sheet.work_order import work_steps
+from plumbstone.cli.wording.bed import bag_words, if_worse_sentence
 from plumbstone.cli.wording.findings import finding_words
-from plumbstone.cli.wording.report import MARKS, bag_words
+from plumbstone.cli.wording.report import MARKS
 from plumbstone.cli.wording.units import INCH, Units, show_length, written
 from plumbstone.volumes.findings import Finding, Kind, Severity
 
@@ -55,7 +56,7 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
     environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
     environment.globals.update(
         q=figures, both=both, together=lambda found: list(_together(found)),
-        panes=_pane_words, bags=_bags,
+        panes=_pane_words, bags=_bags, if_worse=_if_worse,
     )  # fmt: skip
     text = {name: parts.joinpath(f"sheet.{name}").read_text("utf-8") for name in ("html", "css")}
     code = [parts.joinpath(name).read_text("utf-8") for name in ("viewer.js", "sheet.js")]
@@ -131,7 +132,12 @@ def _together(findings: Iterable[Finding]) -> Iterator[tuple[Severity, Markup]]:
 
 def _bags(layer: "LayerFigures") -> Markup:
     """List the bags of a layer; a label is read on the shelf as it is written."""
-    return both(*(bag_words(layer, units) for units in Units))
+    return both(*(bag_words(layer.bags, units) for units in Units))
+
+
+def _if_worse(layer: "LayerFigures") -> Markup:
+    """Say which bags a layer takes if it needs more than expected."""
+    return both(*(if_worse_sentence(layer, units) for units in Units))
 
 
 def _pane_words(layer: "LayerFigures") -> list[tuple[str, Markup]]:

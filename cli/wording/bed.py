@@ -1,80 +1,61 @@
 """How the bed, its bags and its border are worded: what to do first."""
 
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
-from plumbstone.cli.wording.units import (
-    GALLON,
-    INCH,
-    POUND,
-    Units,
-    show_length,
-    volume_words,
-    written,
-)
+from plumbstone.cli.wording.units import INCH, Units, show_length, volume_words, written
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.figures import BagFigures, LayerFigures
 from plumbstone.volumes.findings import Finding, Kind
 
-if TYPE_CHECKING:
-    from plumbstone.volumes.bed.bags import BagChoice
-    from plumbstone.volumes.bed.pouring import LayerResult
+
+def layer_sentences(layer: LayerFigures, units: Units) -> Iterator[str]:
+    """Count the sacks of a layer, its bags if it needs more, and what is left of them."""
+    if layer.sack_m3 is not None:
+        size = volume_words(Range.exact(layer.sack_m3), units)
+        yield (
+            f"{layer.name}: {layer.sacks} sacks of {size}, with {layer.sack_gaps:.0%} of gaps "
+            "between them."
+        )
+    if layer.bags_if_worse:
+        yield if_worse_sentence(layer, units)
+    if layer.left_over_m3 is not None:
+        left = volume_words(Range.exact(layer.left_over_m3), units)
+        if layer.left_over_m3 < 0.10 * layer.poured_m3:
+            yield f"{layer.name}: {left} left over, little for topping up. Take one more, sealed."
+        else:
+            yield f"{layer.name}: {left} left over; keep it for topping up."
 
 
-def bag_words(choice: "BagChoice | None", units: Units) -> str:
-    """List the bags to buy: "2 × 3 L"."""
-    if choice is None:
-        return "-"
-    bags = []
-    for bag, count in zip(choice.bags, choice.counts, strict=True):
-        if count:
-            bags.append(f"{count} × {_bag_size(bag.holds, bag.by_mass, bag.text, units)}")
-    return ", ".join(bags) or "none"
+def if_worse_sentence(layer: LayerFigures, units: Units) -> str:
+    """Say which bags a layer takes if it needs more: "2 bags; 3 if it settles by 15 %"."""
+    assert layer.worse_settling is not None
+    usual, worse = layer.bags, layer.bags_if_worse
+    if [replace(bag, count=0) for bag in usual] == [replace(bag, count=0) for bag in worse]:
+        words = [str(sum(bag.count for bag in bags)) for bags in (usual, worse)]
+        words[0] += " bags" if words[0] != "1" else " bag"
+    else:
+        words = [bag_words(bags, units) for bags in (usual, worse)]
+    steep = layer.worse_repose_deg
+    stands = "" if steep is None else f" and stands at {steep:.0f}°"
+    settles = f"if it settles by {layer.worse_settling * 100:.0f} %{stands}"
+    return f"{layer.name}: {words[0]}; {words[1]} {settles}."
 
 
-def _bag_size(holds: float, by_mass: bool, text: str, units: Units) -> str:
-    """Write the size of a bag as the user did, or in the other units."""
-    written_us = any(unit in text for unit in ("lb", "gal", "oz"))
-    if text and written_us == (units is Units.US):
-        return text
-    if by_mass:
-        return f"{holds / POUND:.3g} lb" if units is Units.US else f"{holds:.3g} kg"
-    return f"{holds / GALLON:.3g} gal" if units is Units.US else f"{holds * 1e3:.3g} L"
+def bag_words(bags: Iterable[BagFigures], units: Units) -> str:
+    """List bags: "2 × 3 L"."""
+    return ", ".join(f"{bag.count} × {_bag_size(bag, units)}" for bag in bags)
 
 
-def left_over_sentence(result: "LayerResult", choice: "BagChoice | None", units: Units) -> str:
-    """Say what is left of the bags, and whether it is enough to keep for topping up."""
-    if choice is None:
-        return ""
-    name = result.layer.name
-    left = volume_words(Range.exact(choice.left_over), units)
-    if choice.left_over < 0.10 * result.poured:
-        return f"{name}: {left} left over, little for later topping up. Take one more, sealed."
-    return f"{name}: {left} left over; keep it for topping up."
-
-
-def settles_sentence(result: "LayerResult", choice: "BagChoice | None") -> str | None:
-    """Say how many bags it takes if the layer settles more; None where it is as many."""
-    from plumbstone.volumes.bed.bags import most_bags
-
-    layer, bulk = result.layer, result.layer.material.bulk_density
-    if choice is None or bulk is None or layer.sacks is not None:
-        return None
-    need = result.poured * (1 + layer.spare)
-    most, count = most_bags(need, layer.settling, layer.bags, bulk.mid), sum(choice.counts)
-    if most == count:
-        return None
-    return f"{layer.name}: {count} bags; {most} if it settles by 15 %."
-
-
-def sack_sentence(result: "LayerResult", units: Units) -> str | None:
-    """Count the sacks of a filler; None where it is poured loose."""
-    sacks = result.layer.sacks
-    if sacks is None:
-        return None
-    size = volume_words(Range.exact(sacks.holds), units)
-    return (
-        f"{result.layer.name}: {result.sacks} sacks of {size}, with {sacks.gaps:.0%} of gaps "
-        "between them."
-    )
+def _bag_size(bag: BagFigures, units: Units) -> str:
+    """Write the size of a bag as its label does, or in the units of the reader."""
+    written_us = any(unit in bag.label for unit in ("lb", "gal", "oz"))
+    if bag.label and written_us == (units is Units.US):
+        return bag.label
+    if bag.holds_kg is not None:
+        return written(bag.holds_kg, "bag mass", units)
+    assert bag.holds_m3 is not None
+    return written(bag.holds_m3, "bag volume", units)
 
 
 def leaks(finding: Finding, units: Units) -> str:

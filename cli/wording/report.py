@@ -2,12 +2,11 @@
 
 from collections.abc import Iterator
 
+from plumbstone.cli.wording.bed import bag_words
 from plumbstone.cli.wording.findings import finding_words
 from plumbstone.cli.wording.units import Toward, Units, mass_words, ranged, volume_words, written
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.figures import (
-    BagFigures,
-    LayerFigures,
     LoadFigures,
     Report,
     WaterFigures,
@@ -33,7 +32,7 @@ def first_lines(report: Report, units: Units) -> Iterator[str]:
     yield from (marked(finding, units) for finding in told[:MOST_FIRST])
     if len(told) > MOST_FIRST:
         yield f"and {len(told) - MOST_FIRST} more, below."
-    bags = [f"{bag_words(layer, units)} {layer.name}" for layer in report.layers if layer.bags]
+    bags = [f"{bag_words(layer.bags, units)} {layer.name}" for layer in report.layers if layer.bags]
     if bags:
         yield f"Buy: {'; '.join(bags)}."
     if report.costs.total is not None:
@@ -57,11 +56,6 @@ def money_words(cost: Range) -> str:
     if cost.low == cost.high:
         return mid
     return f"{mid}, have {written(cost.high, 'whole money', Units.METRIC, Toward.UP)}"
-
-
-def bag_words(layer: LayerFigures, units: Units) -> str:
-    """List the bags of a layer: "2 × 3 L"."""
-    return ", ".join(f"{bag.count} × {_bag_size(bag, units)}" for bag in layer.bags)
 
 
 def dosing_line(water: WaterFigures, units: Units) -> str:
@@ -119,14 +113,3 @@ def moving_line(load: LoadFigures, units: Units) -> str:
         f"For a move: drained to the bed {drained}, stripped of stones and wood {stripped}, "
         f"{ending}."
     )
-
-
-def _bag_size(bag: BagFigures, units: Units) -> str:
-    """Write the size of a bag as its label does, or in the units of the reader."""
-    written_us = any(unit in bag.label for unit in ("lb", "gal", "oz"))
-    if bag.label and written_us == (units is Units.US):
-        return bag.label
-    if bag.holds_kg is not None:
-        return written(bag.holds_kg, "bag mass", units)
-    assert bag.holds_m3 is not None
-    return written(bag.holds_m3, "bag volume", units)

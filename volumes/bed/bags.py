@@ -2,14 +2,19 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.quantities import is_quantity, parse_quantity
 from plumbstone.volumes.scape.sections import Section
+
+if TYPE_CHECKING:
+    from plumbstone.volumes.bed.pouring import LayerResult
 
 MOST_BAGS = 10_000
 MOST_TRIED = 200_000  # sets of bags that are tried one by one
@@ -43,6 +48,15 @@ class BagChoice:
     cost: float | None  # None where a price is missing
     bought: float  # poured volume [m³]
     left_over: float  # poured volume [m³]
+
+
+@dataclass(frozen=True, slots=True)
+class BagsIfWorse:
+    """Other bags that a layer takes if it needs more than expected."""
+
+    choice: BagChoice
+    settling: float  # the share of what is poured by which it then settles
+    repose: float | None  # the angle at which it then stands [degrees]; None: as expected
 
 
 def cheapest_bags(need: float, bags: Sequence[Bag], bulk_density: float) -> BagChoice:
@@ -96,25 +110,38 @@ def cheapest_bags(need: float, bags: Sequence[Bag], bulk_density: float) -> BagC
     )
 
 
-def most_bags(
-    need: float, settling: float, bags: Sequence[Bag], bulk_density: float, worst: float = 0.15
-) -> int:
-    """How many bags it takes if a layer settles by more than stated: by 15 % of what is poured.
+def bags_of(result: "LayerResult") -> tuple[BagChoice | None, BagsIfWorse | None]:
+    """Choose the bags for a layer and its spare, and those it takes if it needs more than expected.
 
-    Parameters
-    ----------
-    need : float
-        Volume to pour if it settles as stated [m³].
-    settling : float
-        As stated, share of what is poured.
-    bags : sequence of Bag
-    bulk_density : float
-        Of the loose heap [kg/m³].
-    worst : float
-        Share of what is poured; 5-15 %, common practice, no source.
+    It may settle by more than stated, and then stand as steep as its material can.
     """
-    most = need * (1 - settling) / (1 - max(worst, settling))
-    return sum(cheapest_bags(most, bags, bulk_density).counts)
+    layer, bulk = result.layer, result.layer.material.bulk_density
+    if not layer.bags:
+        return None, None
+    assert bulk is not None
+
+    def choice(need: float) -> BagChoice:
+        return cheapest_bags(need * (1 + layer.spare), layer.bags, bulk.mid)
+
+    usual = choice(result.poured)
+    usual = replace(usual, left_over=usual.bought - result.poured)
+    if layer.sacks is not None:
+        return usual, None
+    most = settling_range(layer.settling).high
+    for settled, repose in ((result.settled, None), (result.settled_range.high, layer.repose.high)):
+        worse = choice((settled - result.gaps) / (1 - most))
+        if worse.counts != usual.counts:
+            return usual, BagsIfWorse(worse, most, repose)
+    return usual, None
+
+
+def settling_range(stated: float) -> Range:
+    """By what share of what is poured a layer may settle; common practice, no source.
+
+    5-15 % where about so much is stated, 0-5 % for coarse grains that settle by less.
+    """
+    least, most = (0.0, 0.05) if stated < 0.05 else (0.05, 0.15)
+    return Range(min(least, stated), stated, max(most, stated))
 
 
 def bag_from(section: Section) -> Bag:

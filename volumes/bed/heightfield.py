@@ -17,6 +17,7 @@ from plumbstone.meshes.piece import Floats, Indices
 ROUNDS = 100_000  # sweeps; a handful is usual, mazes need more
 FAR = 1e6  # [m]
 TOUCHING = 1e-6  # [m], a gap so thin is none
+UNBENT = 0.9  # least slope of a distance that has one nearest place
 CORNER = 5  # cells that both sides of a corner of a free edge run straight
 FREE, PLAIN, ODD, WALL = 0, 1, 2, 3  # states of a cell
 
@@ -94,6 +95,7 @@ def stable_surface(
         lying = surface[free]
         surface[free] = np.maximum(lying, beyond[free])
     if seeded:
+        _seed_edges(surface, ground, state, bottoms, distance, slope, dx, dy)
         _seed_fans(surface, ground, state, bottoms, distance, float(surface.max()), slope, dx, dy)
     if not _settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy):
         message = "The surface did not settle; use a wider --grid."
@@ -262,6 +264,60 @@ def _blocks(state: NDArray[np.uint8], bottoms: Floats, j: int, i: int) -> bool: 
     if state[j, i] == WALL:
         return True
     return bool(bottoms.shape[0] > 0 and bottoms[0, j, i] < np.inf)
+
+
+@njit(cache=True)
+def _seed_edges(
+    surface: Floats,
+    ground: Floats,
+    state: NDArray[np.uint8],
+    bottoms: Floats,
+    edge: Floats,
+    slope: float,
+    dx: float,
+    dy: float,
+) -> None:  # pragma: no cover
+    """Lower the surface to what rises from the nearest place of a free edge, where it is seen.
+
+    As with fans, this takes away only what the sweeps would, but with the true distance.
+    """
+    rows, columns = edge.shape
+    for j in range(1, rows - 1):
+        for i in range(1, columns - 1):
+            far = edge[j, i]
+            if far <= 0 or not _busy(state[j, i]) or _blocks(state, bottoms, j, i):
+                continue
+            if surface[j, i] <= slope * far:
+                continue
+            right = (edge[j, i + 1] - edge[j, i - 1]) / (2 * dx)
+            up = (edge[j + 1, i] - edge[j - 1, i]) / (2 * dy)
+            size = np.sqrt(right * right + up * up)
+            if size < UNBENT:
+                continue
+            x, y = i * dx - far * right / size, j * dy - far * up / size
+            height = _beyond(surface, state, bottoms, int(np.round(y / dy)), int(np.round(x / dx)))
+            if height + slope * far < surface[j, i]:
+                allowed = _seen(
+                    ground, state, bottoms, j, i, x, y, height + slope * far, slope, dx, dy
+                )
+                surface[j, i] = min(surface[j, i], allowed)
+
+
+@njit(cache=True)
+def _beyond(
+    surface: Floats, state: NDArray[np.uint8], bottoms: Floats, j: int, i: int
+) -> float:  # pragma: no cover
+    """Greatest height of the cells without grains around one; infinite beside a wall or pane."""
+    found, height = False, -np.inf
+    for jn in range(j - 1, j + 2):
+        for i_n in range(i - 1, i + 2):
+            if not (0 <= jn < surface.shape[0] and 0 <= i_n < surface.shape[1]):
+                return np.inf
+            if _blocks(state, bottoms, jn, i_n):
+                return np.inf
+            if state[jn, i_n] == FREE:
+                found, height = True, max(height, surface[jn, i_n])
+    return float(height) if found else np.inf
 
 
 @njit(cache=True)

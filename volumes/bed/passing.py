@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 HOLDS, RUNS = 0.7, 5.0  # gap over d15 and d50; 4.9 sphere diameters, from memory
 FILTER_RATIO = 4.0  # D15 of the filter over D85 of the soil; Terzaghi, read on secondary pages
 STAYS_RATIO = 1.2  # D85 of the filter over the gap; from memory
-PART = 0.02  # [m]: wider openings are parted, as the soil need not be level in them
+PART = 0.02  # [m]: what is open beside the gaps is parted, as the soil is not level in it
 SEARCHED = 0.03  # [m]: first half width of the square that is searched for a nearest cell
 BESIDE = 0.03  # [m]: so near to an opening lies the soil that presses on it
 
@@ -65,7 +65,7 @@ def rests_of(passed: Sequence[Passed]) -> tuple[Rest, ...]:
 
 
 def let_pass(
-    result: "LayerResult",
+    stack: Sequence["LayerResult"],
     row: Row,
     side: NDArray[np.bool_],
     surface: Floats,
@@ -73,16 +73,17 @@ def let_pass(
     tops: Floats,
     grid: Grid,
 ) -> tuple[Floats, list[Passed]]:
-    """Let a layer run through the open places of its border.
+    """Let layers run through the open places of their border.
 
     Parameters
     ----------
-    result : LayerResult
-        The layer as it is poured.
+    stack : sequence of LayerResult
+        Layers that lie one on the other and pass the same gaps, from below. They move as one, at
+        the slope of the uppermost; what leaves a place is taken from above.
     row : Row
-        Its border.
+        Their border.
     side : (rows, columns) bool array
-        Cells on its side of the border.
+        Cells on their side of the border.
     surface : (rows, columns) float array
         Of the whole bed [m].
     fillers : sequence of (Material, (rows, columns) float array)
@@ -96,9 +97,10 @@ def let_pass(
     surface : (rows, columns) float array
         Of the whole bed at rest [m].
     passed : list of Passed
-        One for each gap that something passes.
+        One for each gap and each layer of which something passes.
     """
-    upper = np.where(side, result.surface, 0.0)
+    layer = stack[-1].layer
+    upper = np.where(side, stack[-1].surface, 0.0)
     barred = np.where(side, tops >= upper - 1e-9, tops > surface - 1e-9) & (tops > 0)
     sides = (upper, side & ~barred), (surface, ~side & ~barred)
     found: list[tuple[Stretch, float, float, float, list[Opening]]] = []
@@ -108,28 +110,52 @@ def let_pass(
         levels = [nearest_level(f, ok, at, grid, near) for f, ok in sides]
         if levels[0] is None or levels[1] is None or levels[0] - levels[1] < LEAST:
             continue
-        open_ = _openings(stretch, row, result.layer.material, levels[0], levels[1], fillers, grid)
+        open_ = _openings(stretch, row, layer.material, levels[0], levels[1], fillers, grid)
         if open_ is not None:
             found.append((stretch, levels[0], levels[1], *open_))
     openings = [opening for *_, parts in found for opening in parts]
     if not openings:
         return surface, []
-    run = run_through(
-        openings, upper, result.below, surface, side, barred, result.layer.slope, grid
-    )
+    run = run_through(openings, upper, stack[0].below, surface, side, barred, layer.slope, grid)
     rested = np.where(side, surface - (upper - run.behind), run.before)
     passed, first = [], 0
     for stretch, high, low, width, parts in found:
         numbers = range(first, first + len(parts))
         first += len(parts)
-        volume, reach = _shown(run, numbers, stretch, row, surface, side, result.layer.slope, grid)
-        passed.append(
-            Passed(
-                result.layer.name, row, stretch.crack, stretch.middle, width, high, low, volume,
-                reach,
-            )
-        )  # fmt: skip
+        volume, reach = _shown(run, numbers, stretch, row, surface, side, layer.slope, grid)
+        for result, share in zip(stack, _shares(stack, run, numbers, upper, side), strict=True):
+            if share > 0:
+                passed.append(
+                    Passed(
+                        result.layer.name, row, stretch.crack, stretch.middle, width, high, low,
+                        volume * share, reach,
+                    )
+                )  # fmt: skip
     return rested, passed
+
+
+def _shares(
+    stack: Sequence["LayerResult"],
+    run: Run,
+    numbers: Sequence[int],
+    upper: Floats,
+    side: NDArray[np.bool_],
+) -> list[float]:
+    """Share that each layer of a stack has in what passes some openings."""
+    if len(stack) == 1:
+        return [1.0]
+    mine = np.isin(run.from_opening, numbers) & side
+    behind, lost = run.behind[mine], []
+    for result in stack:
+        top, bottom = np.minimum(result.surface, upper)[mine], result.below[mine]
+        lost.append(float(np.clip(top - np.maximum(bottom, behind), 0, None).sum()))
+    return [part / max(sum(lost), 1e-12) for part in lost]
+
+
+def pass_alike(one: Material, other: Material, row: Row) -> bool:
+    """Tell whether two grains pass the same gaps of a border."""
+    widths = np.concatenate([crack.openings for crack in row.cracks] or [np.zeros(0)])
+    return bool(((widths > _held(one)) == (widths > _held(other))).all())
 
 
 def state_of(width: float, soil: Material) -> str:
@@ -226,7 +252,8 @@ def _openings(
         return None  # it lies at repose from the top of its wall
     if sill > upper - LEAST or width <= _held(soil):
         return None
-    count = max(1, math.ceil(float(np.hypot(*(end - start))) / PART))
+    length = float(np.hypot(*(end - start)))
+    count = math.ceil(length / PART) if stretch.crack < 0 and length > 0 else 1
     points = start + np.linspace(0, 1, count + 1)[:, None] * (end - start)
     parts = [
         Opening((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), sill)

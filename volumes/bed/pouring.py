@@ -1,5 +1,6 @@
 """The bed: litres and kilograms of every layer around the stones that stand in it."""
 
+import itertools
 import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
@@ -14,8 +15,9 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.limits import MOST_CELLS, raised
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bed.bags import settling_range
 from plumbstone.volumes.bed.heightfield import empty_below, lifted_out, stable_surface
-from plumbstone.volumes.bed.passing import Passed, let_pass
+from plumbstone.volumes.bed.passing import Passed, let_pass, pass_alike
 from plumbstone.volumes.bed.row import ENDLESS, Row, row_of
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.layers import (
@@ -32,6 +34,9 @@ from plumbstone.volumes.scape.layers import (
 FINEST, COMMON = 0.001, 0.002  # [m]
 ACROSS = 10  # cells across the narrowest piece
 CELLS = 200_000
+PARTS = 6  # of a cell at the edge of a zone, each way
+STRAIGHT = 0.98  # less slope of a distance shows a ridge
+AS_MEANT = 1e-5  # [m]
 NONE = Range.exact(0.0)
 MEASURED, MOST = 50, 80  # cells for a slope; per cent of them that are no steeper
 
@@ -72,6 +77,7 @@ class LayerResult:
     passed: float = 0.0  # what comes to rest beyond its border [m³]
     void: float = 0.0  # space below stones that is empty once it lies [m³]
     gaps: float = 0.0  # space between its sacks that nothing fills [m³]
+    settled_range: Range = NONE  # by its repose [m³]
     steepest_degrees: float = 0.0  # slope that most of its open surface does not exceed
     steepest_towards: str = ""  # the way in which it rises, such as "front to back"
 
@@ -84,6 +90,17 @@ class LayerResult:
     def stays(self) -> float:
         """Volume that stays where it is poured [m³]."""
         return self.settled - self.passed
+
+    @property
+    def poured_range(self) -> Range:
+        """What to pour by its repose and how much it settles [m³]."""
+        settles = settling_range(self.layer.settling)
+        by_repose = self.settled_range.plus(-self.gaps).times(1 / (1 - settles.mid))
+        laid = self.settled - self.gaps
+        low, high = laid / (1 - settles.low), laid / (1 - settles.high)
+        less = math.hypot(by_repose.mid - by_repose.low, by_repose.mid - low)
+        more = math.hypot(by_repose.high - by_repose.mid, high - by_repose.mid)
+        return Range(max(self.poured - less, 0.0), self.poured, self.poured + more)
 
     @property
     def sacks(self) -> int:
@@ -219,14 +236,21 @@ def solve_bed(
     )
     fine, *wider = (_pour(g, layers, rows, bodies, set_later, memo, measured) for g in grids)
     if not measured:
-        return _at_rest(fine)
+        return _at_rest(fine, memo)
     gain, wide = 0.0, fine
     if exact:
         gain, wide = _gain(fine.settled, *(bed.settled for bed in wider)), wider[0]
     pairs = zip(fine.layers, wide.layers, strict=True)
     results = [_extrapolated(one, other, gain) for one, other in pairs]
+    if exact:
+        coarse = wider[-1]
+        ends = [
+            _pour(coarse.grid, _at_repose(layers, end), rows, bodies, set_later, memo, measured)
+            for end in (-1, 1)
+        ]
+        results = _with_range(results, coarse, ends)
     results = _sacks_filled(_less_lumps(results, buried_lumps))
-    return _at_rest(replace(fine, layers=tuple(results)))
+    return _at_rest(replace(fine, layers=tuple(results)), memo)
 
 
 def bed_heights(result: BedResult) -> Floats:
@@ -363,6 +387,9 @@ def _pour(
         result = LayerResult(layer, surface, below, target, edge)
         if measured:
             result = _measured(result, columns, grid)
+            if edge is not None and not layer.zone.by_border:
+                deep = drawn if layer.profile.above_glass else level + drawn
+                result = _within_cells(result, np.maximum(deep, level) - below, columns, grid)
         if not layer.zone.pressed:
             if measured:
                 void = empty_below(surface, standing, layer.slope, grid)
@@ -451,30 +478,50 @@ def _bounds(
     return edge, edge > 0, holds
 
 
-def _at_rest(bed: BedResult) -> BedResult:
-    """Let each layer run through the border that it lies behind, one after the other."""
+def _at_rest(bed: BedResult, memo: Memo) -> BedResult:
+    """Let layers run through the border that they lie behind, one after the other."""
     surface, found = bed.surface, []
-    layers = list(bed.layers)
-    for i, result in enumerate(bed.layers):
-        name, row = result.layer.zone.name, row_for(result.layer.zone, bed.rows)
-        if row is None or name not in ("behind border", "before border"):
-            continue
-        assert result.edge is not None
+    for row, stack in _stacks(bed):
+        side = memo(_bounds, stack[0].layer.zone, row, bed.grid)[1]
         fillers = [
-            other for other in bed.layers
+            (other.layer.material, other.surface) for other in bed.layers
             if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is row
         ]  # fmt: skip
         surface, passed = let_pass(
-            result, row, result.edge > 0, surface, [(f.layer.material, f.surface) for f in fillers],
-            bed.columns.highest, bed.grid,
-        )  # fmt: skip
-        layers[i] = replace(result, passed=sum(p.volume for p in passed))
+            stack, row, side, surface, fillers, bed.columns.highest, bed.grid
+        )
         found += passed
+    layers = tuple(
+        replace(r, passed=sum(p.volume for p in found if p.layer == r.layer.name))
+        for r in bed.layers
+    )
     depths = _depths(surface, bed.columns, bed.grid)
     return replace(
-        bed, layers=tuple(layers), surface=surface, depths=depths, passed=tuple(found),
+        bed, layers=layers, surface=surface, depths=depths, passed=tuple(found),
         poured=bed.surface,
     )  # fmt: skip
+
+
+def _stacks(bed: BedResult) -> list[tuple[Row, list[LayerResult]]]:
+    """Layers beside each border; those move together that follow each other and pass alike."""
+    found: list[tuple[Row, list[LayerResult]]] = []
+    last = -1
+    for i, result in enumerate(bed.layers):
+        zone, row = result.layer.zone, row_for(result.layer.zone, bed.rows)
+        if row is None or zone.name not in ("behind border", "before border"):
+            continue
+        below = bed.layers[i - 1].layer
+        if (
+            last == i - 1 >= 0
+            and found[-1][0] is row
+            and below.zone.name == zone.name
+            and pass_alike(below.material, result.layer.material, row)
+        ):
+            found[-1][1].append(result)
+        else:
+            found.append((row, [result]))
+        last = i
+    return found
 
 
 def _measured(result: LayerResult, columns: Columns, grid: Grid) -> LayerResult:
@@ -492,6 +539,46 @@ def _measured(result: LayerResult, columns: Columns, grid: Grid) -> LayerResult:
         slope_degrees=_slope_along(target, lying > 1e-9, grid),
         thickness=float(lying.max()),
     )
+
+
+def _within_cells(result: LayerResult, full: Floats, columns: Columns, grid: Grid) -> LayerResult:
+    """Add what the middles of cells miss of a heap at its foot, its shoulder and its ridge.
+
+    There the layer is the lesser of its drawn thickness `full`, (rows, columns) [m], and its
+    slope times the distance from the edge; that distance is exact anywhere in a cell. Cells in
+    which it lies otherwise, on a slope or beside stones, stay as they are.
+    """
+    slope, step, edge = result.layer.slope, max(grid.spacing), result.edge
+    assert edge is not None
+    gradient = np.hypot(*np.gradient(edge, *grid.spacing[::-1]))
+    lying = np.where(edge > 0, np.minimum(full, slope * edge), 0.0)
+    bends = (edge < step) | (full < slope * (edge + step)) | (gradient < STRAIGHT)
+    bends &= (edge > -step) & (slope * edge < full + slope * step)
+    bends &= np.abs(lying - (result.surface - result.below)) < AS_MEANT
+    bends &= columns.solid == 0
+    drawn = (np.abs(edge) < step) & (full > 0)
+    rises = np.gradient(full, *grid.spacing[::-1])
+    parts = (np.arange(PARTS) + 0.5) / PARTS - 0.5
+    x, y = grid.centres
+    more, wider = 0.0, 0.0
+    for j, i in itertools.product(parts, parts):
+        shift = i * grid.spacing[0], j * grid.spacing[1]
+        for cells in (bends, drawn):
+            away = zone_distance(
+                result.layer.zone, None, grid, (x[cells] + shift[0], y[cells] + shift[1])
+            )
+            assert away is not None
+            here = full[cells] + rises[1][cells] * shift[0] + rises[0][cells] * shift[1]
+            if cells is bends:
+                here = np.minimum(here, slope * np.maximum(away, 0.0)) - lying[cells]
+                more += float(here.sum())
+            else:
+                covered = np.clip(0.5 + away * PARTS / step, 0, 1) - (edge[cells] > 0)
+                wider += float((full[cells] * covered).sum())
+    share = grid.cell_area / PARTS**2
+    volume = max(0.0, result.slide.volume + (wider - more) * share)
+    slide = replace(result.slide, volume=volume)
+    return replace(result, settled=result.settled + more * share, slide=slide)
 
 
 def _slide(
@@ -560,6 +647,28 @@ def _extrapolated(fine: LayerResult, wide: LayerResult, gain: float) -> LayerRes
     return _with_volume(replace(fine, error=abs(step), slide=slide, gaps=gaps), settled)
 
 
+def _at_repose(layers: Sequence[Layer], end: float) -> list[Layer]:
+    """Layers at the low (-1) or the high (1) end of their angles of repose."""
+    found = []
+    for layer in layers:
+        repose = layer.material.repose
+        ended = None if repose is None else Range.exact(repose.at(end))
+        found.append(replace(layer, material=replace(layer.material, repose=ended)))
+    return found
+
+
+def _with_range(
+    results: Sequence[LayerResult], usual: BedResult, ends: Sequence[BedResult]
+) -> list[LayerResult]:
+    """Give litres the range that the ends of their repose make on one coarse grid."""
+    found = []
+    for i, result in enumerate(results):
+        gains = [0.0, *(end.layers[i].settled - usual.layers[i].settled for end in ends)]
+        spread = Range(min(gains), 0.0, max(gains)).plus(result.settled)
+        found.append(replace(result, settled_range=spread))
+    return found
+
+
 def _sacks_filled(results: Sequence[LayerResult]) -> list[LayerResult]:
     """Let the next layer above run into the gaps between the sacks of a filler."""
     found = list(results)
@@ -582,7 +691,10 @@ def _with_volume(result: LayerResult, settled: float) -> LayerResult:
     poured = (settled - result.gaps) / (1 - result.layer.settling)
     bulk = result.layer.material.bulk_density
     assert bulk is not None
-    return replace(result, settled=settled, poured=poured, mass=bulk.times(poured))
+    spread = result.settled_range.plus(settled - result.settled_range.mid)
+    return replace(
+        result, settled=settled, settled_range=spread, poured=poured, mass=bulk.times(poured)
+    )
 
 
 def _less_lumps(results: list[LayerResult], lumps: float) -> list[LayerResult]:

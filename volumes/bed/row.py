@@ -201,17 +201,21 @@ def _narrowest(a: Floats | None, b: Floats | None, length: float) -> tuple[float
 
     if a is None:
         assert b is not None
-        end = b[b[:, 0].argmin()]
-        return max(float(end[0]), 0.0), np.array([[0.0, end[1]], end])
+        k = _middle_least(b[:, 0], b)
+        return max(float(b[k, 0]), 0.0), np.array([[0.0, b[k, 1]], b[k]])
     if b is None:
-        end = a[a[:, 0].argmax()]
-        return max(length - float(end[0]), 0.0), np.array([end, [length, end[1]]])
+        k = _middle_least(-a[:, 0], a)
+        return max(length - float(a[k, 0]), 0.0), np.array([a[k], [length, a[k, 1]]])
     gaps, nearest = cKDTree(a).query(b)
-    # Between parallel faces many places are as narrow: the middle one is taken.
-    close = np.flatnonzero(gaps <= gaps.min() + POINT / 10)
-    middle = b[close].mean(axis=0)
-    k = close[np.hypot(*(b[close] - middle).T).argmin()]
+    k = _middle_least(gaps, b)
     return float(gaps[k]), np.array([a[nearest[k]], b[k]])
+
+
+def _middle_least(gaps: Floats, points: Floats) -> int:
+    """Where a gap is least; between parallel faces, where many are, the middle one of these."""
+    close = np.flatnonzero(gaps <= gaps.min() + POINT / 10)
+    middle = (points[close].min(axis=0) + points[close].max(axis=0)) / 2
+    return int(close[np.hypot(*(points[close] - middle).T).argmin()])
 
 
 def _hull(points: Floats, length: float, left: bool, right: bool) -> Floats:

@@ -7,7 +7,7 @@ there and the cone that rises from that level; in front, the higher of the groun
 that falls from it; and the level is the one at which as much is gained as is lost.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +18,9 @@ from plumbstone.meshes.columns import Grid
 from plumbstone.meshes.piece import Floats, Indices
 
 TURNS = 60  # of Newton's method
+HALVINGS = 8  # of one step
+FARTHEST = 0.01  # [m]: no level moves more in one step
+ALIKE = 1e-4  # [m]: heights that differ by no more are as good as one
 NEAR = 1.0  # cells around an opening that are taken as open, whatever stands in their middle
 LEAST = 1e-3  # [m]: a step so small does not run
 GRAZES = 0.35  # of a cell from its middle
@@ -85,13 +88,21 @@ def run_through(
     shapes = np.array([w[2].shape for w in windows], dtype=np.int64).reshape(-1, 2)
     ways = np.concatenate([w[2].ravel() for w in windows] or [np.zeros(0)])
     levels = np.full(len(openings), (highest + lowest) / 2)
-    behind, before = upper.copy(), lower.copy()
-    source = np.full(upper.shape, -1, dtype=np.int64)
-    lost = _balance(
-        ways, starts, shapes, sills, levels, np.ascontiguousarray(upper),
-        np.ascontiguousarray(below), np.ascontiguousarray(lower), side, slope, lowest,
-        behind, before, source,
-    )  # fmt: skip
+    rested, source = np.empty(upper.shape), np.empty(upper.shape, dtype=np.int64)
+    upper, below, lower = (np.ascontiguousarray(field) for field in (upper, below, lower))
+
+    def lay(levels: Floats, flows: Floats, stiff: Floats) -> None:
+        _lay(
+            ways, starts, shapes, sills, upper, below, lower, side, slope, rested, source, levels,
+            flows, stiff,
+        )  # fmt: skip
+
+    lost, gained = _balanced(lay, levels, lowest)
+    moved = source >= 0
+    behind = np.where(side & moved, np.maximum(rested, below), upper)
+    before = np.where(~side & moved, rested, lower)
+    if gained.sum() > 0:  # to the last digit
+        before = lower + (before - lower) * (lost.sum() / gained.sum())
     return Run(behind, before, levels, lost * grid.cell_area, source)
 
 
@@ -207,6 +218,23 @@ def _ways(
 
 
 @njit(cache=True)
+def _corner(
+    barred: NDArray[np.bool_], j: int, i: int, dx: float, dy: float
+) -> tuple[float, float]:  # pragma: no cover
+    """Corner of a stone that a cell touches, around which a way bends; else its middle."""
+    for n in range(4):
+        right, up = n % 2, n // 2
+        met = 0
+        for jn in range(j + up - 1, j + up + 1):
+            for i_n in range(i + right - 1, i + right + 1):
+                if 0 <= jn < barred.shape[0] and 0 <= i_n < barred.shape[1]:
+                    met += barred[jn, i_n]
+        if met == 1:
+            return (i + right) * dx, (j + up) * dy
+    return (i + 0.5) * dx, (j + 0.5) * dy
+
+
+@njit(cache=True)
 def _around(
     ways: Floats,
     bends: Floats,
@@ -243,7 +271,9 @@ def _around(
                         if way > far or way >= ways[j, i] - 1e-9:
                             continue
                         if not _sees(barred, side, j, i, x, y, dx, dy):
-                            x, y, done = (i_n + 0.5) * dx, (jn + 0.5) * dy, ways[jn, i_n]
+                            bx, by = _corner(barred, jn, i_n, dx, dy)
+                            done += np.sqrt((bx - x) ** 2 + (by - y) ** 2)
+                            x, y = bx, by
                             way = done + np.sqrt((cx - x) ** 2 + (cy - y) ** 2)
                             if way >= ways[j, i] - 1e-9:
                                 continue
@@ -252,60 +282,32 @@ def _around(
                         moved = True
 
 
-@njit(cache=True)
-def _balance(
-    ways: Floats,
-    starts: Indices,
-    shapes: Indices,
-    sills: Floats,
-    levels: Floats,
-    upper: Floats,
-    below: Floats,
-    lower: Floats,
-    side: NDArray[np.bool_],
-    slope: float,
-    lowest: float,
-    behind: Floats,
-    before: Floats,
-    source: Indices,
-) -> Floats:  # pragma: no cover
-    """Find the levels at which each opening gains what it loses, and the surfaces, in place.
+def _balanced(
+    lay: Callable[[Floats, Floats, Floats], None], levels: Floats, lowest: float
+) -> tuple[Floats, Floats]:
+    """Find the levels at which each opening gains what it loses, and these two, in place.
 
-    Gives what passes each opening, in metres times cells.
+    Newton's method; what an opening lacks falls as its level rises and grows with those of the
+    others, so a shorter step always helps.
     """
     count = len(levels)
-    lost, gained = np.zeros(count), np.zeros(count)
-    areas = np.zeros((2, count))
+    flows, stiff = np.zeros((2, count)), np.zeros((count, count))
+    lay(levels, flows, stiff)
+    off = flows[0] - flows[1]
     for _ in range(TURNS):
-        _lay(ways, starts, shapes, sills, levels, upper, below, lower, side, slope,
-             behind, before, source)  # fmt: skip
-        lost[:], gained[:], areas[:] = 0.0, 0.0, 0.0
-        rows, columns = upper.shape
-        for j in range(rows):
-            for i in range(columns):
-                k = source[j, i]
-                if k < 0:
-                    continue
-                if side[j, i]:
-                    lost[k] += upper[j, i] - behind[j, i]
-                    areas[0, k] += behind[j, i] > below[j, i] and levels[k] > sills[k]
-                else:
-                    gained[k] += before[j, i] - lower[j, i]
-                    areas[1, k] += 1
-        worst = 0.0
-        for k in range(count):
-            off = lost[k] - gained[k]
-            worst = max(worst, abs(off) / max(lost[k], 1e-9))
-            step = off / max(areas[0, k] + areas[1, k], 1.0)
-            levels[k] = max(levels[k] + min(max(step, -0.01), 0.01), lowest)
-        if worst < 1e-12:
+        if np.abs(off).sum() <= 1e-10 * max(float(flows.sum()), 1e-9):
             break
-    for j in range(upper.shape[0]):  # to the last digit
-        for i in range(upper.shape[1]):
-            k = source[j, i]
-            if k >= 0 and not side[j, i] and gained[k] > 0:
-                before[j, i] = lower[j, i] + (before[j, i] - lower[j, i]) * lost[k] / gained[k]
-    return lost
+        step = np.linalg.solve(stiff + np.eye(count), off)
+        step *= min(1.0, FARTHEST / max(float(np.abs(step).max()), 1e-12))
+        before, was = levels.copy(), float(np.abs(off).sum())
+        for _ in range(HALVINGS):
+            levels[:] = np.maximum(before + step, lowest)
+            lay(levels, flows, stiff)
+            off = flows[0] - flows[1]
+            if float(np.abs(off).sum()) < was:
+                break
+            step /= 2
+    return flows[0], flows[1]
 
 
 @njit(cache=True)
@@ -314,33 +316,60 @@ def _lay(
     starts: Indices,
     shapes: Indices,
     sills: Floats,
-    levels: Floats,
     upper: Floats,
     below: Floats,
     lower: Floats,
     side: NDArray[np.bool_],
     slope: float,
-    behind: Floats,
-    before: Floats,
+    rested: Floats,
     source: Indices,
+    levels: Floats,
+    flows: Floats,
+    stiff: Floats,
 ) -> None:  # pragma: no cover
-    """Lay the surfaces that given levels in the openings make, in place."""
-    behind[:], before[:], source[:] = upper, lower, -1
-    at = 0
-    for k in range(len(levels)):
-        top = max(levels[k], sills[k])
-        for jj in range(shapes[k, 0]):
-            for ii in range(shapes[k, 1]):
-                way = ways[at]
-                at += 1
-                if way >= NOWHERE:
-                    continue
-                j, i = starts[k, 0] + jj, starts[k, 1] + ii
-                if side[j, i]:
-                    height = max(top + slope * way, below[j, i])
-                    if height < behind[j, i]:
-                        behind[j, i], source[j, i] = height, k
-                else:
-                    height = levels[k] - slope * way
-                    if height > before[j, i]:
-                        before[j, i], source[j, i] = height, k
+    """Lay the surface that given levels in the openings make, in place.
+
+    `flows` gets what each opening loses and gains, in metres times cells, `stiff` how that
+    changes with the levels. A cell that two openings reach about alike is parted between them.
+    """
+    source[:], flows[:], stiff[:] = -1, 0.0, 0.0
+    whole = np.zeros(upper.shape)
+    for j in range(upper.shape[0]):
+        for i in range(upper.shape[1]):
+            rested[j, i] = upper[j, i] if side[j, i] else lower[j, i]
+    for turn in range(3):
+        at = 0
+        for k in range(len(levels)):
+            top = max(levels[k], sills[k])
+            for jj in range(shapes[k, 0]):
+                for ii in range(shapes[k, 1]):
+                    way = ways[at]
+                    at += 1
+                    if way >= NOWHERE:
+                        continue
+                    j, i = starts[k, 0] + jj, starts[k, 1] + ii
+                    back = side[j, i]
+                    height = top + slope * way if back else levels[k] - slope * way
+                    behind = rested[j, i] - height if back else height - rested[j, i]
+                    if turn == 0:
+                        if behind > 0:
+                            rested[j, i], source[j, i] = height, k
+                        continue
+                    if source[j, i] < 0 or behind < -9 * ALIKE:
+                        continue
+                    if turn == 1:
+                        whole[j, i] += np.exp(behind / ALIKE)
+                        continue
+                    part = np.exp(behind / ALIKE) / whole[j, i]
+                    if back:
+                        moved = upper[j, i] - max(rested[j, i], below[j, i])
+                        gives = rested[j, i] > below[j, i] and levels[k] > sills[k]
+                    else:
+                        moved, gives = rested[j, i] - lower[j, i], True
+                    flows[0 if back else 1, k] += moved * part
+                    stiff[k, k] += part * gives + moved * part * (1 - part) / ALIKE
+                    first = source[j, i]
+                    if k != first:
+                        shared = moved * part / whole[j, i] / ALIKE
+                        stiff[k, first] -= shared
+                        stiff[first, k] -= shared

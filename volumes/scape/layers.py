@@ -107,10 +107,15 @@ class Layer:
     fabric: bool = False  # a separating fabric lies under it
 
     @property
+    def repose(self) -> Range:
+        """Angle of repose [degrees]."""
+        assert self.material.repose is not None
+        return self.material.repose
+
+    @property
     def slope(self) -> float:
         """Tangent of the angle of repose."""
-        assert self.material.repose is not None
-        return float(np.tan(np.radians(self.material.repose.mid)))
+        return float(np.tan(np.radians(self.repose.mid)))
 
 
 @dataclass(frozen=True, slots=True)
