@@ -14,7 +14,7 @@ from plumbstone.cli.wording.units import (
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Finding, Kind
 from plumbstone.volumes.holding.buoyancy import Balance
-from plumbstone.volumes.holding.findings import hold_findings, standing_findings
+from plumbstone.volumes.holding.findings import hold_findings
 from plumbstone.volumes.holding.hold_down import HoldResult, end_name
 from plumbstone.volumes.holding.offers import Offer
 from plumbstone.volumes.holding.soaking import Soaking
@@ -87,11 +87,6 @@ def soaking_words(soaking: Soaking) -> str:
         f"heavy enough after about {low:.0f} to {high:.0f} days in the water; "
         f"test before you untie.{aside}"
     )
-
-
-def standing_sentence(stone: Standing, units: Units) -> str:
-    """Warn of a piece that falls, leans or tips easily."""
-    return " ".join(finding_words(finding, units) for finding in standing_findings(stone))
 
 
 def stack_sentence(stone: Standing) -> str | None:
@@ -172,13 +167,18 @@ def _tips(finding: Finding, units: Units) -> str:
         )
     if finding.how == "drawn through":
         deep = place_words(_number(finding, "through_m"), units)
-        return f"{name}: is drawn {deep} into what it lies on; move them apart."
+        return f"{name}: is drawn {deep} into {others or 'what it lies on'}; move them apart."
     if finding.how == "carrier":
         return f"{name}: {others} beside it does not rest as drawn; see to that first."
     if finding.how == "steep":
         return (
             f"{name}: lies on slopes of up to {_number(finding, 'steep_deg'):.0f}°, on which wet "
             "wood may slide; they are not counted on. Wedge it or set it flatter."
+        )
+    if finding.how == "pane":
+        return (
+            f"{name}: comes near the {finding.where} pane, which is not counted on to hold it. "
+            "Give it a foot, a tie or a stone of its own."
         )
     if finding.how == "may roll off":
         return f"{name}: {others} may roll off as the wood rocks; tie or wedge it."
@@ -285,7 +285,8 @@ def _assumed_sentences(hold: HoldResult, units: Units) -> list[str]:
 def _offer_sentences(hold: HoldResult, units: Units) -> list[str]:
     """Say the least sinkers and where to tie them, and which stones at hand do."""
     name, offers = hold.group.name, hold.offers
-    if hold.balance.asked_pull <= 0 or (hold.stays and not hold.group.tie_points):
+    held = hold.stays and not hold.group.tie_points
+    if hold.balance.asked_pull <= 0 or held or not offers.why:
         return []
     if not offers.best:
         return [f"{name}: no stone that a hand sets holds it at {offers.why}."]

@@ -26,6 +26,7 @@ BURIED = 0.01  # a limb end lies at least so far below the soil line [m]
 BY_HAND = 5.0  # what one hand sets under water [kg]; common practice, no source
 TIMES_WOOD = 4.0  # all sinkers together, in times of what the wood weighs
 STEPS = (1.0, 1.1, 1.3)  # times the least, until the whole verdict is "stays"
+LIGHTER = 0.97  # of what fewer sinkers weigh: else they are not worth another tie
 EVERY = 3  # of the levels, while places are tried
 
 
@@ -250,7 +251,10 @@ def _by_number(
     if everywhere is None:
         return []
     used = np.argsort(-everywhere)[:MOST_SINKERS]
+    least = float(everywhere.sum())  # no set of these places is lighter
     for count in range(1, min(MOST_SINKERS, len(points)) + 1):
+        if found and least >= LIGHTER * found[-1].total:
+            break
         sets = itertools.combinations(range(len(points)), count)
         tried = sets if count < MOST_SINKERS else iter([tuple(int(i) for i in used)])
         best: Offer | None = None
@@ -260,6 +264,8 @@ def _by_number(
                 continue
             if best is None or masses.sum() < best.total:
                 best = _offer(material, points[list(chosen)], masses)
+            if best.total <= least / LIGHTER:
+                break
         if best is not None:
             found.append(best)
     return found
@@ -312,7 +318,7 @@ def _lighter(offers: Sequence[Offer]) -> list[Offer]:
     """Keep larger sets only where they save stone."""
     kept: list[Offer] = []
     for offer in offers:
-        if not kept or offer.total < 0.97 * kept[-1].total:
+        if not kept or offer.total < LIGHTER * kept[-1].total:
             kept.append(offer)
     return kept
 
