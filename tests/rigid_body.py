@@ -28,7 +28,7 @@ from plumbstone.volumes.holding.free_bodies import (
     tie_place,
 )
 from plumbstone.volumes.holding.hold_down import HoldResult, Surroundings, judge_groups
-from plumbstone.volumes.holding.offers import Offer
+from plumbstone.volumes.holding.offers import KEPT, Offer
 from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.scape.groups import Sinker
 from plumbstone.volumes.scape.materials import find_material
@@ -375,7 +375,7 @@ class Case:
     def with_offer(self, offer: Offer) -> Stage:
         """Apply an offer, as it says or as stones that stand with taut ties."""
         stage, group = self.hold.stage, self.hold.group
-        kept = tuple(s for s in group.sinkers if s.how in ("strapped", "laid on"))
+        kept = tuple(s for s in group.sinkers if s.how in KEPT)
         hows = offer.hows if self.rng.uniform() < 0.6 else ("standing",) * len(offer.hows)
         added = tuple(
             Sinker(mass, offer.material, how, at)

@@ -10,13 +10,14 @@ from plumbstone.cli.wording.units import (
     grams_up,
     place_words,
     push_words,
+    show_length,
 )
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Finding, Kind
 from plumbstone.volumes.holding.buoyancy import Balance
 from plumbstone.volumes.holding.findings import hold_findings
 from plumbstone.volumes.holding.hold_down import HoldResult, end_name
-from plumbstone.volumes.holding.offers import Offer
+from plumbstone.volumes.holding.offers import KEPT, Offer
 from plumbstone.volumes.holding.soaking import Soaking
 from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.water.density import GRAVITY
@@ -166,7 +167,7 @@ def _tips(finding: Finding, units: Units) -> str:
             "before it touches enough. Write settle = true, tilt it, or give it a second foot."
         )
     if finding.how == "drawn through":
-        deep = place_words(_number(finding, "through_m"), units)
+        deep = show_length(_number(finding, "through_m"), units)
         return f"{name}: is drawn {deep} into {others or 'what it lies on'}; move them apart."
     if finding.how == "carrier":
         return f"{name}: {others} beside it does not rest as drawn; see to that first."
@@ -291,11 +292,15 @@ def _offer_sentences(hold: HoldResult, units: Units) -> list[str]:
     if not offers.best:
         return [f"{name}: no stone that a hand sets holds it at {offers.why}."]
     if not offers.best[0].points:
-        untied = "it holds with nothing tied on; take off what is tied."
-        return [] if not hold.ties else [f"{name}: {untied}"]
+        untied = "it holds without what hangs on it; take that off."
+        return [f"{name}: {untied}"] if _loose(hold) else []
     words = [f"{name}: at least {_offer_words(offers.best[0], units)}, at {offers.why}."]
     words += [f"{name}: or {_offer_words(offer, units)}." for offer in offers.best[1:]]
-    words.append(f"{name}: these in place of what is tied on now; places from left, front, glass.")
+    stay = any(sinker.how in KEPT for sinker in hold.group.sinkers)
+    instead = "these in place of what hangs on it now" if _loose(hold) else ""
+    besides = "what is strapped or laid on it stays on" if stay else ""
+    told = [part for part in (instead, besides, "places from left, front, glass") if part]
+    words.append(f"{name}: {'; '.join(told)}.")
     found = [offer for offer in offers.best if offer.stones]
     if found:
         best = min(found, key=lambda offer: offer.total)
@@ -303,6 +308,11 @@ def _offer_sentences(hold: HoldResult, units: Units) -> list[str]:
     elif hold.has_choice:
         words.append(f"{name}: of the stones at hand none is heavy enough.")
     return words
+
+
+def _loose(hold: HoldResult) -> bool:
+    """Whether something hangs on it, or stands at the end of a tie, that an offer replaces."""
+    return any(sinker.how not in KEPT for sinker in hold.group.sinkers)
 
 
 def _offer_words(offer: Offer, units: Units) -> str:

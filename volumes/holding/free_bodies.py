@@ -219,12 +219,13 @@ def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
         for tie in stage.ties[which]:
             weight = sinker_weight(tie.sinker, stage, end.stones, tie.place[2])
             weight = weight if tie.taut else np.zeros(len(weight))
-            steep = max(0.2, -tie.direction[2])
+            # At best something beside a stone at the end of a tie keeps it from sliding along.
+            steep = max(0.2, -tie.direction[2]) if friction is None and tie.to else 1.0
             ties.append(tie.place)
             pulls.append(tie.direction)
             tied.append(i)
             ends.append(number.get(_index(stage.bodies, tie.to), -1))
-            most.append(np.maximum(weight, 0) / (steep if tie.to else 1.0))
+            most.append(np.maximum(weight, 0) / steep)
             least.append(np.maximum(weight, 0) if tie.exact else np.zeros(len(weight)))
     count = len(stage.levels)
     return Rig(

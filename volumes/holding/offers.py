@@ -17,6 +17,7 @@ from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.water.displacement import mesh_centre
 
+KEPT = ("strapped", "laid on")  # sinkers that stay where others are offered
 MOST_SINKERS = 3
 MOST_POINTS = 6  # of one kind of places
 NEAR = 0.03  # tie points nearer than this are one [m]
@@ -94,9 +95,7 @@ def offers_for(
     """
     group = stage.bodies[number].group
     assert group is not None
-    bare = replace(
-        group, sinkers=tuple(s for s in group.sinkers if s.how in ("strapped", "laid on"))
-    )
+    bare = replace(group, sinkers=tuple(s for s in group.sinkers if s.how in KEPT))
     stage = stage.with_group(number, bare)
     if stays(stage):
         nothing = Offer(material, (), (), ())

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -71,6 +71,7 @@ def judge_stones(
     line: float,
     floor: tuple[float, float],
     grid: Grid,
+    tied: Sequence[str] = (),
 ) -> tuple[Standing, ...]:
     """Judge every stone that rests on the floor, the bed or other stones, and upright wood.
 
@@ -85,6 +86,8 @@ def judge_stones(
     floor : (float, float)
         Length and depth of the tank [m].
     grid : Grid
+    tied : sequence of str
+        Names of wood that something is tied to, which is judged with that.
 
     Notes
     -----
@@ -92,7 +95,8 @@ def judge_stones(
     where no pushes balance it. Soil is not counted.
     """
     stones = {b.entry.name for b in bodies if b.entry.kind == "stone"}
-    judged = [b for b in bodies if b.entry.rests in {"floor", "bed", *stones} and _stands(b)]
+    carries = {"floor", "bed", *stones}
+    judged = [b for b in bodies if b.entry.rests in carries and _stands(b, tied)]
     if not judged:
         return ()
     placed = {b.entry.name: b for b in judged}
@@ -101,14 +105,21 @@ def judge_stones(
     levels, count = np.linspace(0, line, 4), len(moving)
     bare = np.zeros((grid.ny, grid.nx))
     stage = stage_of(moving, windows, placed, bare, grid, levels, water, range(count), soil=False)
-    return tuple(_judged(stage, number, floor) for number in range(count))
+    found = [_judged(stage, number, floor) for number in range(count)]
+    amiss = [piece.falls_at is not None or piece.unsure for piece in found]
+    for number in range(count):
+        # Where what lies on it falls or slides, that is told of the upper piece.
+        if any(amiss[i] for i in stage.above(number)):
+            found[number] = replace(found[number], falls_at=None, unsure=False)
+    return tuple(found)
 
 
-def _stands(body: Body) -> bool:
-    """Whether a piece is a stone, or wood that stands and is not tied to anything."""
+def _stands(body: Body, tied: Sequence[str]) -> bool:
+    """Whether a piece is a stone, or wood that stands and is tied to nothing."""
     size = body.piece.size
     upright = bool(size[2] > UPRIGHT * min(size[0], size[1]))
-    return body.entry.kind == "stone" or (upright and not body.entry.tied_to)
+    free = not body.entry.tied_to and body.entry.name not in tied
+    return body.entry.kind == "stone" or (upright and free)
 
 
 def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
