@@ -331,7 +331,8 @@ class Layout:
         tank = self.scape.tank
         floor = (tank.length, tank.depth)
         line = tank.water_line or 0.0
-        return self.memo(judge_stones, ground.bodies, water, line, floor, ground.grid)
+        tied = tuple(n for g in self.scape.groups if g.sinkers for n in g.wood)
+        return self.memo(judge_stones, ground.bodies, water, line, floor, ground.grid, tied)
 
 
 def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = None) -> Plan:

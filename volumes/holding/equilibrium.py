@@ -147,19 +147,20 @@ def forces_at(rig: Rig, level: int) -> tuple[Floats, Floats]:
 def greatest_pulls(rig: Rig) -> Floats:
     """Greatest pull of each tie at any level at which the rig can be in balance, (t,) [N]."""
     pulls = np.zeros(len(rig.ties))
+    standing = np.flatnonzero(stays_at(rig))
+    if not len(standing) or not len(pulls):
+        return pulls
     matrix, count = _matrix(rig), len(rig.contacts)
-    for tie in range(len(rig.ties)):
-        most = rig.most_pulls[:, tie]
-        order = np.argsort(-most)
-        for level in order:
-            if most[level] <= pulls[tie]:
-                break
-            low, high = _bounds(rig, int(level))
-            cost = np.zeros(len(low))
-            cost[count + tie] = -1.0
-            found = _minimum(cost, matrix, _load(rig, int(level)), low, high)
-            if found is not None:
-                pulls[tie] = max(pulls[tie], found.x[count + tie])
+    bounds = [_bounds(rig, int(level)) for level in standing]
+    low, high = [b[0] for b in bounds], [b[1] for b in bounds]
+    loads = [_load(rig, int(level)) for level in standing]
+    for tie in range(len(pulls)):
+        cost = np.zeros(matrix.shape[1])
+        cost[count + tie] = -1.0
+        many = len(standing)
+        found = _minimum_of_blocks([cost] * many, [matrix] * many, loads, low, high)
+        if found is not None:
+            pulls[tie] = found.x.reshape(many, -1)[:, count + tie].max()
     return pulls
 
 
