@@ -1,9 +1,11 @@
 """Fixtures that several tests share."""
 
+import fcntl
 import os
 from pathlib import Path
 
 import pytest
+from commands import type_in
 
 ROOT = Path(__file__).parent.parent
 SCANS = ROOT.parent / "shared" / "scans"
@@ -18,3 +20,18 @@ def scans() -> Path:
     if not SCANS.is_dir():
         pytest.skip("the folder ../shared/scans with scans by others is not here")
     return SCANS
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Give what `plumbstone demo` writes, made once for all workers; copy it to change it."""
+    shared = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        shared = shared.parent
+    with (shared / "demo.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not (shared / "demo.txt").exists():
+            done = type_in("plumbstone demo demo", shared)
+            assert done.returncode == 0, done.stderr
+            (shared / "demo.txt").write_text(done.stdout, encoding="utf-8")
+    return shared / "demo"

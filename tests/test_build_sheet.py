@@ -45,11 +45,9 @@ READ = {
 
 
 @pytest.fixture(scope="module")
-def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def results(demo: Path) -> Path:
     """The results folder of the reading-room tank."""
-    folder = tmp_path_factory.mktemp("sheet")
-    assert type_in("plumbstone demo out", folder).returncode == 0
-    return folder / "out" / "plan"
+    return demo / "plan"
 
 
 @pytest.fixture(scope="module")

@@ -322,8 +322,8 @@ def test_the_mode_of_a_file_stays(tmp_path: Path) -> None:
         assert path.read_bytes() == b"result"
 
 
-def test_edits_of_the_demo_are_kept(tmp_path: Path) -> None:
-    assert type_in("plumbstone demo d", tmp_path).returncode == 0
+def test_edits_of_the_demo_are_kept(tmp_path: Path, demo: Path) -> None:
+    shutil.copytree(demo, tmp_path / "d")
     path = tmp_path / "d" / "reading-room.toml"
     path.write_text(path.read_text(encoding="utf-8") + "# mine\n", encoding="utf-8")
     assert "reading-room.toml" in refuse("plumbstone demo d", tmp_path)
