@@ -14,6 +14,13 @@ SCANS = ROOT.parent / "shared" / "scans"
 os.environ.setdefault("XDG_CACHE_HOME", str(ROOT / ".pytest_cache" / "user-cache"))
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep the tests of one file on one worker, but for those that name a group of their own."""
+    for item in items:
+        if not item.get_closest_marker("xdist_group"):
+            item.add_marker(pytest.mark.xdist_group(item.path.name))
+
+
 @pytest.fixture(scope="session")
 def scans() -> Path:
     """Give the folder of scans made by others, or skip where it is absent."""

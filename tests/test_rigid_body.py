@@ -89,5 +89,3 @@ def test_two_hundred_scapes(tmp_path: Path) -> None:
     assert abs(np.median(late)) <= 0.01
     assert len(stays) >= COUNT // 20
     assert len(offers) >= COUNT // 20
-
-
