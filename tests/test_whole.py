@@ -3,13 +3,12 @@
 import json
 import multiprocessing
 import resource
-import subprocess
 import time
 from pathlib import Path
 
 import numpy as np
 import pytest
-from commands import PROGRAM, read_json, refuse, start, type_in
+from commands import read_json, refuse, start, type_in
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -96,7 +95,7 @@ def test_killed_while_writing_leaves_whole_files(tmp_path: Path) -> None:
     once = time.monotonic() - start
     rng = np.random.default_rng(17)
     fork = multiprocessing.get_context("fork")
-    for _ in range(3):
+    for _ in range(2):
         process = fork.Process(target=write_results, args=(plan, report, results, Units.METRIC))
         process.start()
         time.sleep(rng.uniform(0, 1.3 * once))
@@ -121,25 +120,20 @@ depth = "3 cm"
 
 
 def test_two_runs_into_one_folder_do_not_mix(tmp_path: Path) -> None:
-    for name in ("one", "two"):
-        (tmp_path / f"{name}.toml").write_text(small_tank(f"Tank {name}"), encoding="utf-8")
-    for _ in range(2):
-        runs = [
-            subprocess.Popen(
-                [*PROGRAM, "plan", f"{name}.toml", "--out", "results", "--grid", "8"],
-                cwd=tmp_path,
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.PIPE,
-            )
-            for name in ("one", "two")
-        ]
-        for run in runs:
-            told = run.communicate(timeout=120)[1]
-            assert run.returncode == 0, told
-        name = json.loads((tmp_path / "results" / "plan.json").read_text("utf-8"))["name"]
-        sheet = (tmp_path / "results" / "build-sheet.html").read_text("utf-8")
-        assert f"<h1>{name}</h1>" in sheet
-    assert {p.name for p in (tmp_path / "results").iterdir()} == {*NAMES, LIST}
+    fork, runs, results = multiprocessing.get_context("fork"), [], tmp_path / "results"
+    for name in ("Tank one", "Tank two"):
+        (tmp_path / "tank.toml").write_text(small_tank(name), encoding="utf-8")
+        plan = make_plan(read_scape(tmp_path / "tank.toml"), 0.01)
+        words = (plan, report_of(plan), results, Units.METRIC)
+        runs.append(fork.Process(target=write_results, args=words))
+    for run in runs:
+        run.start()
+    for run in runs:
+        run.join()
+        assert run.exitcode == 0
+    name = json.loads((results / "plan.json").read_text("utf-8"))["name"]
+    assert f"<h1>{name}</h1>" in (results / "build-sheet.html").read_text("utf-8")
+    assert {p.name for p in results.iterdir()} == {*NAMES, LIST}
 
 
 def test_a_full_disk_leaves_nothing_half_written(tmp_path: Path) -> None:
