@@ -12,6 +12,7 @@ from plumbstone.cli.documents import plan_document
 from plumbstone.cli.pictures.drawing import svg_text
 from plumbstone.cli.pictures.floor_plan import plan_figure
 from plumbstone.cli.pictures.front_view import front_figure, section_figure, sides_figure
+from plumbstone.cli.pictures.layout import CROWDED, PHONE, SCREEN
 from plumbstone.cli.pictures.scene import still_picture, three_js, view_data
 from plumbstone.cli.pictures.sight import Sight
 from plumbstone.cli.sheet.outlines import small_outlines, stands_words
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
 DRAWINGS = {
     "plan": plan_figure, "front": front_figure, "sides": sides_figure, "section": section_figure
 }  # fmt: skip
+MEDIA = {"wide": SCREEN, "slim": PHONE}
 PANES = {"front": ("left", "right"), "back": ("left", "right"), "left": ("front", "back"),
          "right": ("front", "back"), "border": ("left", "right")}  # fmt: skip
 MOST_ALIKE = 3  # buried pieces that are told one by one
@@ -77,6 +79,7 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
         verdict=verdict(report).rstrip("."),
         unpriced=unpriced_words(report),
         first=FIRST_TOLD,
+        crowded=CROWDED,
         steps=list(work_steps(report, figures)),
         cards=[
             {
@@ -107,15 +110,17 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
 
 
 def _drawings(sight: Sight) -> Iterator[tuple[str, Markup]]:
-    """Give each drawing in both systems of units."""
+    """Give each drawing in both systems of units, for wide and for narrow screens."""
     for name, draw in DRAWINGS.items():
-        pair = [
-            Markup('<div class="of-{}">{}</div>').format(
-                units.value, Markup(svg_text(draw(sight, units), f"{name}-{units.value}-"))
+        drawn = [
+            Markup('<div class="of-{} {}">{}</div>').format(
+                units.value, size,
+                Markup(svg_text(draw(sight, units, medium), f"{name}-{units.value}-{size}-")),
             )
             for units in Units
-        ]
-        yield name, Markup("").join(pair)
+            for size, medium in MEDIA.items()
+        ]  # fmt: skip
+        yield name, Markup("").join(drawn)
 
 
 def _together(findings: Iterable[Finding]) -> Iterator[tuple[Severity, Markup]]:
@@ -136,7 +141,7 @@ def _together(findings: Iterable[Finding]) -> Iterator[tuple[Severity, Markup]]:
 
 def _bags(layer: "LayerFigures") -> Markup:
     """List the bags of a layer; a label is read on the shelf as it is written."""
-    return both(*(bag_words(layer.bags, units) for units in Units))
+    return both(*(bag_words(layer.bags, units).replace(" × ", "\u00a0×\u00a0") for units in Units))
 
 
 def _if_worse(layer: "LayerFigures") -> Markup:
