@@ -360,7 +360,8 @@ def _cut_form(
         places = [panel.at(x, middle), *(
             (panel.at(x, peak)[0] + side * size, panel.at(x, peak)[1] + up * size)
             for up in (0.8, 1.9, 3.0) for side in (0, 1, -1))]  # fmt: skip
-        panel.page.write(str(form.number), places, size=size, must=True, weight="bold")
+        must = panel.page.width >= NARROW or len(sight.forms) <= CROWDED
+        panel.page.write(str(form.number), places, size=size, must=must, weight="bold")
 
 
 def _heights(
