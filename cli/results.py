@@ -74,7 +74,7 @@ def shopping_csv(report: "Report") -> str:
     writer.writerow(["what", "material", "count", "size", "unit", "price_each", "price"])
     for item in report.shopping:
         names = [plain_cell(item_words(item)), plain_cell(item.material)]
-        cost = item.cost and item.cost.mid
+        cost = None if item.cost is None else item.cost.mid
         prices = ["" if cost is None else f"{cost / n:.2f}" for n in (item.count, 1)]
         writer.writerow([*names, item.count, *_size(item), *prices])
     return stream.getvalue()
