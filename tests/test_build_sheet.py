@@ -113,7 +113,14 @@ def test_every_figure_equals_plan_json(results: Path, document: dict[str, Any]) 
         parts = [look_up(document, part) for part in path.split("+")]
         unit = re.findall(r"_([a-z]+)(?=[.+]|$)", path)[-1] if "_" in path else ""
         for words in (metric, str(values["data-us"])):
-            if values["data-kind"] == "sides":
+            if values["data-kind"] == "ranged":
+                one, _, ends = words.partition(" (")
+                name = one.split(" ")[1]
+                told = [one, *(f"{v} {name}" for v in ends.rstrip(")").split("-") if v)]
+                for part, end in zip(told, ("mid", "low", "high"), strict=False):
+                    value, step = parsed(part, unit)
+                    assert value == pytest.approx(parts[0][end], abs=step), (path, words)
+            elif values["data-kind"] == "sides":
                 *numbers, last = words.split(" × ")
                 number, name = last.split(" ")
                 for one, wanted in zip([*numbers, number], parts[0], strict=True):
