@@ -4,6 +4,7 @@ MuJoCo (Apache-2.0) moves the bodies; their shapes are the solids of the scape, 
 parts. Buoyancy is summed over small cubes of these parts, so it shares no code with the program.
 """
 
+import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
@@ -99,8 +100,10 @@ def parts_of(body: Body) -> list[np.ndarray]:
     parts = []
     for path, diameters in zip(drawn, ends, strict=True):
         skin = primitives.branch(path, diameters).vertices
-        rings = skin[: 16 * len(path)].reshape(len(path), 16, 3) @ turn.T + move
-        parts += [np.concatenate(rings[k : k + 2]) for k in range(len(path) - 1)]
+        rings = [*(skin[:-2] @ turn.T + move).reshape(-1, 16, 3)]
+        ends = primitives.CAP_RINGS - 1  # a round end is one part with the shaft beside it
+        joints = [0, *range(ends + 1, len(rings) - ends - 1), len(rings) - 1]
+        parts += [np.concatenate(rings[a : b + 1]) for a, b in itertools.pairwise(joints)]
     return parts
 
 

@@ -12,8 +12,9 @@ from plumbstone.cli.page.folder import Folder, FolderError
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.plan import Plan
-from plumbstone.volumes.report import costs_of, report_of
+from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import Scape, scape_from
+from plumbstone.volumes.shopping import costs_of, shopping_of
 
 if TYPE_CHECKING:
     from plumbstone.volumes.figures import PieceFigures, Report
@@ -232,7 +233,9 @@ def _preview(layout: Layout) -> Seen:
 def _figures_only(layout: Layout, pieces: Sequence["PieceFigures"]) -> Seen:
     plan = replace(layout.preview(), bodies=())
     report = report_of(plan)
-    return Seen(plan, replace(report, costs=costs_of(report.layers, pieces)), exact=False)
+    shopping = shopping_of(plan.scape, report.layers, pieces)
+    report = replace(report, shopping=shopping, costs=costs_of(shopping))
+    return Seen(plan, report, exact=False)
 
 
 def _exact(layout: Layout) -> Seen:

@@ -1,4 +1,4 @@
-"""A picture of one scan: what was seen, cut away and closed, in three views with a scale."""
+"""A picture of one scan: what was seen, cut away and closed, in four views with a scale."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,7 +15,7 @@ from plumbstone.cli.pictures.drawing import (
     png_bytes,
     style,
 )
-from plumbstone.cli.solids import FROM_ABOVE, FROM_FRONT, FROM_SIDE, View, draw_solids
+from plumbstone.cli.solids import FROM_ABOVE, FROM_BELOW, FROM_FRONT, FROM_SIDE, View, draw_solids
 from plumbstone.meshes.errors import PlumbstoneError, shown
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bodies.weighing import Weighed
@@ -36,10 +36,9 @@ def picture_of(found: list[Weighed], path: Path) -> bytes:
         v * 1e3 for v in (found[0].volume.low, found[0].volume.mid, found[0].volume.high)
     )
     with style():
-        figure = new_figure(10, 4.4)
-        for axes, view in zip(
-            figure.subplots(1, 3), (FROM_ABOVE, FROM_FRONT, FROM_SIDE), strict=True
-        ):
+        figure = new_figure(10, 7.6)
+        views = (FROM_ABOVE, FROM_FRONT, FROM_BELOW, FROM_SIDE)
+        for axes, view in zip(figure.subplots(2, 2).flat, views, strict=True):
             _draw(axes, found[0], view)
         figure.suptitle(
             f"{shown(found[0].name)}: {mid:.2f} L ({low:.2f}-{high:.2f})", x=0.02, ha="left"
@@ -65,7 +64,8 @@ def _draw(axes: "Axes", weighed: Weighed, view: View) -> None:
     draw_solids(axes, [solid for solid in solids if len(solid[1])], view)
     low, high = vertices.min(axis=0) * 1e2, vertices.max(axis=0) * 1e2
     margin = AROUND * float((high - low).max())
-    axes.set_xlim(low[view.right] - margin, high[view.right] + margin)
+    sides = (low[view.right] - margin, high[view.right] + margin)
+    axes.set_xlim(sides[::-1] if view is FROM_BELOW else sides)  # as one sees it lying on its back
     axes.set_ylim(low[view.up] - margin, high[view.up] + margin)
     axes.set_title(view.title)
     axes.set_xlabel("cm")

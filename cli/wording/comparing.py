@@ -35,6 +35,8 @@ def _told(report: Report, units: Units) -> Iterator[tuple[str, str]]:
         yield f"Wood: {hold.name}", _hold_words(hold, units)
     if report.costs.total is not None:
         yield "Cost of what has a price", money_words(report.costs.total)
+    if report.costs.without_price:
+        yield "No price given", f"{len(report.costs.without_price)} things"
 
 
 def _hold_words(hold: HoldFigures, units: Units) -> str:
