@@ -245,7 +245,7 @@ def _by_number(
     assert material.density is not None
     wet = 1 - stage.water / material.density.low
     shares = np.where(stage.levels > 0, wet, 1.0)
-    found = []
+    found: list[Offer] = []
     everywhere = least_sinkers(rigs, points, shares, most)
     if everywhere is None:
         return []

@@ -400,7 +400,7 @@ def _depths(points: _Points, lower: Floats, upper: Floats) -> Floats:
         low = points.places[i]
         high = low + [0.0, 0.0, points.gaps[i]]
         found[k] = min(_apart(upper, low), _apart(lower, high))
-    deep = np.minimum(deep, found.max(initial=0.0))
+    deep = np.asarray(np.minimum(deep, found.max(initial=0.0)), dtype=float)
     deep[worst] = found
     return deep
 
