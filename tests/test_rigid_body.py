@@ -89,3 +89,18 @@ def test_two_hundred_scapes(tmp_path: Path) -> None:
     assert abs(np.median(late)) <= 0.01
     assert len(stays) >= COUNT // 20
     assert len(offers) >= COUNT // 20
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("slot", range(4))
+def test_finer_steps_and_cubes_tell_the_same(tmp_path: Path, slot: int) -> None:
+    """Half the step and half the cube: the same verdict, the first motion within 2 mm."""
+    drawn = (case_of(7000 + slot + k, tmp_path, offers=False) for k in range(0, 400, 20))
+    case = next(case for case in drawn if case is not None)
+    runs = [
+        case.simulated(fine, case.ends[0])
+        for fine in (FINE, Fineness(FINE.step / 2, FINE.cube / 2, FINE.rise))
+    ]
+    assert held(runs[0]) == held(runs[1])
+    if runs[0].first is not None and runs[1].first is not None:
+        assert runs[0].first == pytest.approx(runs[1].first, abs=0.002)

@@ -172,6 +172,11 @@ class Layout:
         """
         return self._plan(self.ground(spacing), salt, judged=True)
 
+    def holds(self, spacing: float | None = None) -> tuple[HoldResult, ...]:
+        """Judge the wood alone, as `plan` does; `spacing` as for `ground`."""
+        tank = self.scape.tank
+        return self._holds(self.ground(spacing), water_density(tank.celsius, tank.salinity))
+
     def report(self, spacing: float | None = None, salt: float | None = None) -> Report:
         """Compute everything and give its figures and findings; see `plan`."""
         return report_of(self.plan(spacing, salt))

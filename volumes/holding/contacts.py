@@ -116,15 +116,15 @@ def can_rest(places: Floats, centre: Floats, held: Pulls) -> bool:
     return found.x is not None
 
 
-def inside_hull(places: Floats, centre: Floats) -> bool:
-    """Whether a point lies in the hull of places (n, 2); no where they are in a row."""
+def inside_hull(places: Floats, points: Floats) -> bool:
+    """Whether points (p, 2) all lie in the hull of places (n, 2); no where these are in a row."""
     from scipy.spatial import ConvexHull, QhullError
 
     try:
         sides = ConvexHull(places).equations
     except (QhullError, ValueError):
         return False
-    return bool((sides[:, :2] @ centre + sides[:, 2] <= LEVEL).all())
+    return bool((points @ sides[:, :2].T + sides[:, 2] <= LEVEL).all())
 
 
 def hull_numbers(points: Floats) -> Indices:

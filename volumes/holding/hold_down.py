@@ -287,7 +287,7 @@ def _judge_group(
     soaked = soaked_end(group, wood, balance.lift, water)
     drained = _drained_move(stage, rig_of(stage, soaked, number, group.friction))
     doubts = _doubts(stage, number, ends, strained, soaked)
-    at_best = all_stay([rig_of(_as_drawn(stage, number), middle, number, None)])
+    at_best = not doubts or all_stay([rig_of(_as_drawn(stage, number), middle, number, None)])
     at_line, most = _tie_forces(rig_of(stage, middle, number, group.friction), rigs)
     verdict = Verdict.UNSURE if doubts else Verdict.STAYS
     if doubts and not at_best and not {Doubt.THROUGH, Doubt.CARRIER} & {*doubts}:

@@ -135,9 +135,11 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     dry = body.mass.mid * GRAVITY
     wet = max(0.0, body.mass_in_water(stage.water).mid) * GRAVITY
     size = high - low
-    at_best = stays_at(rig_of(stage, End({}, {}), number, None))
     beside = any(stage.resting[i].through > DRAWN_THROUGH for i in stage.together(number)[1:])
     sure = all_stay([rig_of(stage, e, number, FRICTION) for e in amiss_ends([End({}, {})])])
+    at_best = np.full(len(stage.levels), sure)
+    if not sure:
+        at_best = stays_at(rig_of(stage, End({}, {}), number, None))
     return Standing(
         name=body.entry.name,
         tip_angle=tip_angle(inside, up),

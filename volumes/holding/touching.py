@@ -22,6 +22,8 @@ FOOT = 0.03  # [m]: corners so far above the lowest one may come to touch the fl
 SEARCHED = 2.5  # in cells of the grid: how near the coarse gap must come to be looked at exactly
 DRAWN_THROUGH = 2e-3  # [m]: from here on a pose is not drawn well enough to be judged
 BESIDE = 0.87  # [-]: depth over height of what two pieces share; less (30°) moves them aside
+SAMPLED = 30  # places at which it is measured how deep two pieces are drawn into each other
+FEW = 500  # faces of a mesh that are all looked at
 PANES = {-2: "left", -3: "right", -4: "front", -5: "back"}  # numbers of panes among what carries
 
 
@@ -163,7 +165,7 @@ def resting_of(
         if (left < reach).any():
             parts.append(_exact(a, b, places[left < reach], grid, j))
     rest = _settled(_Points.together(parts), centre, held)
-    deep = [(_shared_depth(a.window, b.window, grid), j) for j, a, b in pairs]
+    deep = [(_shared_depth(a, b, grid), j) for j, a, b in pairs]
     through, into = max([(rest.through, rest.into), *deep])
     return replace(rest, through=through, into=into)
 
@@ -174,7 +176,7 @@ def lies_over(a: Form, b: Form, grid: Grid) -> bool:
         return False
     gaps = _coarse(a.window, b.window, grid)[1]
     near = bool((gaps < SEARCHED * max(grid.spacing)).any())
-    return near or _shared_depth(a.window, b.window, grid) > 0
+    return near or bool((_shared(a.window, b.window) > THROUGH).any())
 
 
 def _settled(points: _Points, centre: Floats, held: Pulls) -> Resting:
@@ -291,10 +293,8 @@ def _coarse(a: Window, b: Window, grid: Grid) -> tuple[Floats, Floats]:
     return np.column_stack([grid.x[c + columns.start], grid.y[r + rows.start]]), gaps[found]
 
 
-def _shared_depth(a: Window, b: Window, grid: Grid) -> float:
-    """How deep two pieces are drawn into each other [m], where that is more than an edge."""
-    from scipy.ndimage import distance_transform_edt
-
+def _shared(a: Window, b: Window) -> Floats:
+    """Height [m] that two pieces share in each cell of both."""
     rows = slice(max(a.row, b.row), min(a.place[0].stop, b.place[0].stop))
     columns = slice(max(a.column, b.column), min(a.place[1].stop, b.place[1].stop))
     depth = np.zeros((rows.stop - rows.start, columns.stop - columns.start))
@@ -310,12 +310,47 @@ def _shared_depth(a: Window, b: Window, grid: Grid) -> float:
         with np.errstate(invalid="ignore"):
             shared = np.minimum(top_a, top_b) - np.maximum(low_a, low_b)
         depth = np.fmax(depth, np.where(np.isfinite(shared), shared, 0.0))
-    if not (depth > THROUGH).any():
+    return depth
+
+
+def _shared_depth(a: Form, b: Form, grid: Grid) -> float:
+    """How deep two pieces are drawn into each other [m] where they share more height than an edge.
+
+    Along the floor that is as wide as the shared cells, or as a corner of one lies inside the
+    other.
+    """
+    from scipy.ndimage import distance_transform_edt
+
+    shared = _shared(a.window, b.window)
+    high = float(shared.max(initial=0.0))
+    if high <= DRAWN_THROUGH:
         return 0.0
-    # Along the floor it is as deep as the shared cells are wide, each pair up to its middles.
-    wide = 2 * distance_transform_edt(np.pad(depth > THROUGH, 1)) - 1
-    across = float(wide.max()) * min(grid.spacing)
-    return min(float(depth.max()), across) if wide.max() > 2 else 0.0
+    wide = float(2 * distance_transform_edt(np.pad(shared > THROUGH, 1)).max() - 1)
+    across = wide * min(grid.spacing) if wide > 2 else 0.0
+    return min(high, max(across, _deepest_corner(a, b, grid), _deepest_corner(b, a, grid)))
+
+
+def _deepest_corner(a: Form, b: Form, grid: Grid) -> float:
+    """How deep corners of one piece lie inside another, amid what they share [m]."""
+    row, column = grid.cell_at(a.vertices[:, 0], a.vertices[:, 1])
+    row, column = row - b.window.row, column - b.window.column
+    rows, columns = b.window.bottoms.shape[1:]
+    over = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
+    here, z = a.vertices[over], a.vertices[over, 2]
+    low, top = (v[:, row[over], column[over]] for v in (b.window.bottoms, b.window.tops))
+    inside = here[((low < z) & (z < top)).any(axis=0)]
+    if not len(inside):
+        return 0.0
+    off = np.linalg.norm(inside - inside.mean(axis=0), axis=1)
+    corners = b.vertices[b.faces]
+    near = np.linalg.norm(corners - inside.mean(axis=0), axis=2).min(axis=1) < off.max() + THROUGH
+    near |= len(corners) < FEW
+    amid = inside[np.argsort(off)[:SAMPLED]]
+    return max(_apart(corners[near], place) for place in amid) if near.any() else 0.0
+
+
+def _apart(faces: Floats, place: Floats) -> float:
+    return float(np.linalg.norm(nearest_on(faces, place) - place))
 
 
 def _exact(a: Form, b: Form, cells: Floats, grid: Grid, number: int) -> _Points:
@@ -353,13 +388,20 @@ def _exact(a: Form, b: Form, cells: Floats, grid: Grid, number: int) -> _Points:
 
 
 def _depths(points: _Points, lower: Floats, upper: Floats) -> Floats:
-    """How deep places of two meshes lie in each other, by the nearest of their faces (p,)."""
-    deep = np.zeros(len(points.gaps))
-    for i in np.flatnonzero(points.gaps < -EXACT):
+    """How deep places of two meshes lie in each other, by the nearest of their faces (p,).
+
+    Of many places the worst are measured; the others are taken to be no deeper.
+    """
+    deep = np.clip(-points.gaps * points.normals[:, 2], 0, None)
+    worst = np.argsort(-deep)[:SAMPLED]
+    worst = worst[points.gaps[worst] < -EXACT]
+    found = np.zeros(len(worst))
+    for k, i in enumerate(worst):
         low = points.places[i]
         high = low + [0.0, 0.0, points.gaps[i]]
-        to = (nearest_on(upper, low) - low, nearest_on(lower, high) - high)
-        deep[i] = min(float(np.linalg.norm(off)) for off in to)
+        found[k] = min(_apart(upper, low), _apart(lower, high))
+    deep = np.asarray(np.minimum(deep, found.max(initial=0.0)), dtype=float)
+    deep[worst] = found
     return deep
 
 
