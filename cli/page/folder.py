@@ -3,11 +3,11 @@
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 from plumbstone.cli.files import put_whole, write_new
+from plumbstone.cli.results import NAMES
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.scape.scape import LARGEST_FILE
 from plumbstone.volumes.scape.writing import free_name, with_added, without
@@ -62,23 +62,24 @@ class Folder:
             raise FolderError("There is no such tank in this folder.")
         return self.root / name
 
-    def new_tank(self) -> str:
-        """Write a tank to start from, under a name that is free; give the name."""
-        text = files("plumbstone.cli").joinpath("starter.toml").read_text(encoding="utf-8")
+    def new_tank(self, wanted: str, text: str) -> str:
+        """Write a new scape file under a name that is free; give its name."""
         taken = [path.stem for path in self.root.glob("*.toml")]
-        name = f"{free_name('tank', taken)}.toml"
-        write_new(self.root / name, text.replace("FILE", name).encode())
+        name = f"{free_name(_plain(wanted) or 'tank', taken)}.toml"
+        write_new(self.root / name, text.encode())
         return name
 
     def results_of(self, name: str) -> Path:
         """Name the folder for the results of a scape file."""
         return self.root / f"{self.scape(name).stem}-plan"
 
-    def sheet_of(self, name: str) -> Path | None:
-        """Find the build sheet of a scape file, where it was written."""
-        path = self.results_of(name) / "build-sheet.html"
+    def result_of(self, name: str, file: str) -> Path | None:
+        """Find one result of a scape file, where it was written."""
+        if file not in NAMES:
+            return None
+        path = self.results_of(name) / file
         inside = path.resolve().is_relative_to(self.root.resolve())
-        return path if inside and path.is_file() else None
+        return path if inside and path.is_file() and not path.is_symlink() else None
 
     def keep_version(self, name: str, version: str, text: str) -> str:
         """Write a text as a version of a scape file; give the name of the new file.
@@ -88,7 +89,7 @@ class Folder:
         WriteError
             If there is a file of that name.
         """
-        plain = "".join(c if c.isalnum() or c in " -_" else " " for c in version)[:60].strip()
+        plain = _plain(version)
         if not plain:
             raise FolderError("Give the version a name of letters or digits.")
         new = f"{self.scape(name).stem}, {plain}.toml"
@@ -130,6 +131,11 @@ class Folder:
         """Read the list of the stock; empty where there is none."""
         path = self.root / STOCK / LIST
         return path.read_bytes().decode() if path.is_file() else "# Stones and wood in stock.\n"
+
+
+def _plain(name: str) -> str:
+    """Leave only what a file's name may hold everywhere."""
+    return "".join(c if c.isalnum() or c in " -_" else " " for c in name)[:60].strip()
 
 
 def _kept(row: Mapping[str, Any]) -> Kept:
