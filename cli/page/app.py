@@ -7,6 +7,7 @@ from typing import Any
 
 from fastapi import FastAPI
 from fastapi.responses import FileResponse, PlainTextResponse, Response
+from nicegui import app as pages
 from nicegui import ui
 
 from plumbstone.cli.page.compare_view import CompareView
@@ -72,7 +73,7 @@ def application(
         seen = desk(name).seen
         if seen is None:
             return PlainTextResponse("Not laid out yet.", 404)
-        data = await asyncio.to_thread(_without_water, seen.plan)
+        data = await asyncio.to_thread(_without_glass, seen.plan)
         return Response(data, media_type="model/gltf-binary")
 
     @app.get("/scan/{key}")
@@ -94,14 +95,10 @@ def application(
         shut = {"content-security-policy": "sandbox allow-scripts allow-modals allow-downloads"}
         return FileResponse(path, headers=shut) if path else PlainTextResponse("No result.", 404)
 
-    @app.exception_handler(PlumbstoneError)
-    async def plain(_request: Any, error: PlumbstoneError) -> Response:
-        return PlainTextResponse(f"{error}\n", 404)
-
-    @app.exception_handler(Exception)
-    async def broken(_request: Any, _error: Exception) -> Response:
-        return PlainTextResponse(f"{BROKEN}\n", 500)
-
+    for door in (app, pages):  # what is mounted answers for itself
+        door.add_exception_handler(PlumbstoneError, _plain)
+        door.add_exception_handler(404, _absent)
+        door.add_exception_handler(Exception, _broken)
     ui.run_with(
         app,
         title="plumbstone",
@@ -114,12 +111,24 @@ def application(
     return Gate(app, hosts, secret)
 
 
-def _without_water(plan: Plan) -> bytes:
-    """Give the scene of a plan; its water is drawn by the page, up to a level of its own."""
+async def _plain(_request: Any, error: Exception) -> Response:
+    return PlainTextResponse(f"{error}\n", 404)
+
+
+async def _absent(_request: Any, _error: Exception) -> Response:
+    return PlainTextResponse("There is no such page.\n", 404)
+
+
+async def _broken(_request: Any, _error: Exception) -> Response:
+    return PlainTextResponse(f"{BROKEN}\n", 500)
+
+
+def _without_glass(plan: Plan) -> bytes:
+    """Give the scene of a plan; its water and its edges are drawn by the page."""
     from plumbstone.cli.pictures.scene import glb_bytes
     from plumbstone.cli.pictures.sight import look_at
 
-    dry = replace(plan.scape.tank, water_line=None)
+    dry = replace(plan.scape.tank, water_line=None, glass=None)
     return glb_bytes(look_at(replace(plan, scape=replace(plan.scape, tank=dry))))
 
 

@@ -107,9 +107,10 @@ export default {
     },
     measure() {
       const svg = this.$refs.above && this.$refs.above[0];
-      if (svg && svg.clientWidth) this.unit = (this.drawing.length + 16) / svg.clientWidth;
+      if (svg && svg.clientWidth) this.unit = 1 / svg.getScreenCTM().a;
     },
     refuse() {
+      clearTimeout(this.later);
       this.moving = this.pulling = null;
       this.sent = {};
     },
@@ -154,9 +155,13 @@ export default {
       return [fit(x, 0, box[0], box[1], this.drawing.length), fit(y, 1, box[2], box[3], this.drawing.depth)];
     },
     often(name, told) {
-      const now = performance.now();
-      if (now - this.told < OFTEN) return;
-      this.told = now;
+      clearTimeout(this.later); // the last one is always told
+      const left = this.told + OFTEN - performance.now();
+      if (left > 0) {
+        this.later = setTimeout(() => this.often(name, told), left);
+        return;
+      }
+      this.told = performance.now();
       this.$emit(name, told);
     },
     // Pieces.
@@ -198,6 +203,7 @@ export default {
     },
     settle() {
       clearTimeout(this.timer);
+      clearTimeout(this.later);
       this.loosen();
       const m = this.moving;
       this.moving = null;
@@ -237,6 +243,7 @@ export default {
       if (this.pulling && this.pulling.pointer === event.pointerId) this.loosen();
     },
     loosen() {
+      clearTimeout(this.later);
       const p = this.pulling;
       if (p && (p.to[0] !== p.start[0] || p.to[1] !== p.start[1])) {
         p.handle.at = p.to; // until the program has answered

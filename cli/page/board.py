@@ -1,7 +1,7 @@
 """What is drawn of a tank: outlines from above and from the front, in millimetres on the screen."""
 
 import itertools
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from plumbstone.meshes.columns import Grid, Window, columns_of
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bed.pouring import BedResult
 from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.findings import Kind
 from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.plan import Plan
 
@@ -106,17 +107,19 @@ def drawing_of(seen: Seen, layout: Layout, units: Units) -> dict[str, Any]:
         "water": None if tank.water_line is None else _mm(tank.water_line),
         **ground_of(plan, layout),
         "border": " ".join(_path(line, closed=False) for line in borders) or None,
-        "gaps": [
-            {
-                "x": _mm(gap.at[0]),
-                "y": _mm(tank.depth - gap.at[1]),
-                "name": gap_name(gap.left, gap.right),
-            }
-            for gap in (plan.border.gaps if plan.border else ())
-            if gap.state != "holds"
-        ],
+        "gaps": list(_gaps(seen)),
         "pieces": pieces,
     }
+
+
+def _gaps(seen: Seen) -> Iterator[dict[str, Any]]:
+    """Give the gaps that soil is found to run through, of all borders."""
+    leaks = {f.about[1:] for f in seen.report.findings if f.kind is Kind.LEAKS}
+    depth = seen.plan.scape.tank.depth
+    for gap in seen.plan.border.gaps if seen.plan.border else ():
+        if (gap.left, gap.right) in leaks:
+            name = gap_name(gap.left, gap.right)
+            yield {"x": _mm(gap.at[0]), "y": _mm(depth - gap.at[1]), "name": name}
 
 
 def ground_of(plan: Plan, layout: Layout) -> dict[str, Any]:

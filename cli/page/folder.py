@@ -98,13 +98,17 @@ class Folder:
 
     def kept(self) -> list[Kept]:
         """List what the stock holds, as it was kept."""
-        return [_kept(row) for row in _tables(self._list()).get("kept", [])]
+        rows = _tables(self._list()).get("kept", [])
+        try:
+            return [_kept(row) for row in rows]
+        except (KeyError, TypeError, ValueError, AttributeError):
+            problem = f"{STOCK}/{LIST} holds a piece that is not whole; mend it in an editor."
+            raise FolderError(problem) from None
 
     def keep(self, found: Mapping[str, Any], mesh: bytes | None, picture: bytes | None) -> str:
         """Put a piece into the stock; `found` holds the keys of its row. Give its name."""
-        folder = self.root / STOCK
-        folder.mkdir(parents=True, exist_ok=True)
-        text = self._list()
+        folder, text = self._stock(), self._list()
+        folder.mkdir(exist_ok=True)
         name = free_name(str(found["name"]), [kept.name for kept in self.kept()])
         row = {**found, "name": name}
         stem = _file_stem(name)
@@ -118,18 +122,27 @@ class Folder:
 
     def drop(self, name: str) -> None:
         """Take a piece out of the list; its files stay."""
-        put_whole(self.root / STOCK / LIST, without(self._list(), "kept", name).encode())
+        put_whole(self._stock() / LIST, without(self._list(), "kept", name).encode())
 
     def picture_of(self, name: str) -> Path | None:
         """Find the picture of a kept piece."""
         if name not in [kept.name for kept in self.kept()]:
             return None
-        path = self.root / STOCK / f"{_file_stem(name)}.png"
+        path = self._stock() / f"{_file_stem(name)}.png"
         return path if path.is_file() and not path.is_symlink() else None
+
+    def _stock(self) -> Path:
+        """Give the folder of the stock; a link out of the served folder is none."""
+        path = self.root / STOCK
+        if path.is_symlink():
+            raise FolderError(f"{STOCK} is a link; make it a folder.")
+        return path
 
     def _list(self) -> str:
         """Read the list of the stock; empty where there is none."""
-        path = self.root / STOCK / LIST
+        path = self._stock() / LIST
+        if path.is_symlink():
+            raise FolderError(f"{STOCK}/{LIST} is a link; put the list itself there.")
         return path.read_bytes().decode() if path.is_file() else "# Stones and wood in stock.\n"
 
 
@@ -147,7 +160,7 @@ def _kept(row: Mapping[str, Any]) -> Kept:
         kilograms=(low, mid, high),
         litres=tuple(float(v) for v in row["litres"]),  # type: ignore[arg-type]
         size=tuple(float(v) for v in row.get("size_m", ())),
-        price=row.get("price"),
+        price=None if row.get("price") is None else float(row["price"]),
         mass=str(row.get("mass", "")),
         scan=str(row.get("scan", "")),
         trust=str(row.get("trust", "")),

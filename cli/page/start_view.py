@@ -135,13 +135,14 @@ class StartView:
 
     def _slider(self, label: str, key: str, most: float) -> None:
         async def moved(value: float) -> None:
-            setattr(self._start, key, value)
+            self._start.pulled[key] = value
             await self._changed()
 
         def told(value: float) -> str:
             return f"{label}: {show_length(value, self._units)}"
 
-        Slider(told, getattr(self._start, key), most, self._measures.step, moved, moved)
+        now = self._measures.snapped(self._start.length(key))
+        Slider(told, now, most, self._measures.step, moved, moved)
 
     def _check(self, label: str, key: str) -> None:
         async def ticked(event: Any) -> None:

@@ -2,7 +2,7 @@
 
 import json
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from plumbstone.cli.page.measures import Measures
 
@@ -17,6 +17,11 @@ LIMBS = (
     (((0.09, -0.01, 0.04), (0.14, -0.06, 0.035), (0.20, -0.08, 0.025)), (0.55, 0.28)),
 )
 LIMBS_FOR = 0.40  # [m]
+# Lengths that are offered first, as a share of one side of the tank; nothing hangs on them.
+SHARES = {
+    "front": (2, 0.08), "back": (2, 0.22), "from_front": (1, 0.34), "high": (2, 0.17),
+    "long": (0, 0.45), "girth": (0, 0.33),
+}  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -27,18 +32,21 @@ class Start:
     sides: tuple[float, float, float] = (0.60, 0.30, 0.36)
     glass: float | None = 0.006
     soil: str = "baked-clay soil"
-    front: float = 0.03
-    back: float = 0.08
     bags: tuple[tuple[str, float | None], ...] = ()
     row: bool = True
     rock: str = "basalt"
-    from_front: float = 0.10
-    high: float = 0.06
     wood: bool = True
     kind: str = "driftwood"
-    long: float = 0.30
-    girth: float = 0.20
     mass: str = ""
+    pulled: dict[str, float] = field(default_factory=dict)  # of `SHARES`, where they were set
+
+    def length(self, name: str) -> float:
+        """Give a length as it was set, else one that suits the tank [m]."""
+        side, share = SHARES[name]
+        offered = share * self.sides[side]
+        if name == "long":  # its feet spread by half of that
+            offered = min(offered, 0.9 * self.sides[1])
+        return self.pulled.get(name, offered)
 
 
 def first_layout(start: Start, measures: Measures, steps: int = 4) -> str:
@@ -66,8 +74,8 @@ def _soil(start: Start, measures: Measures) -> str:
     )
     return (
         f'[[layer]]\nname = "Soil"\nmaterial = {_text(start.soil)}\nzone = "ZONE"\n'
-        f"height = {{ front = {_text(measures.written(start.front))}, "
-        f"back = {_text(measures.written(start.back))} }}\n"
+        f"height = {{ front = {_text(measures.written(measures.snapped(start.length('front'))))}, "
+        f"back = {_text(measures.written(measures.snapped(start.length('back'))))} }}\n"
         + (f"bags = [{bags}]\n" if bags else "")
     )
 
@@ -81,8 +89,8 @@ def _row(start: Start, measures: Measures) -> str:
     wide = length / count
     names, texts, line = [], [], []
     for i in range(count):
-        at = ((i + 0.5) * wide, start.from_front + WAVE[i % len(WAVE)])
-        size = (wide - SLACK, 0.75 * wide, start.high)
+        at = ((i + 0.5) * wide, start.length("from_front") + WAVE[i % len(WAVE)])
+        size = (wide - SLACK, 0.75 * wide, measures.snapped(start.length("high")))
         names.append(_text(f"Border {i + 1}"))
         line.append(at)
         texts.append(
@@ -105,16 +113,16 @@ def _wood(start: Start, measures: Measures) -> str:
     """Write a piece of wood on three feet, right of the middle."""
     if not start.wood:
         return ""
-    scale = start.long / LIMBS_FOR
+    scale = start.length("long") / LIMBS_FOR
     limbs = []
     for path, shares in LIMBS:
         points = ", ".join(f"[{_list([scale * v for v in p], measures)}]" for p in path)
-        girths = _list([start.girth * share for share in shares], measures)
+        girths = _list([start.length("girth") * share for share in shares], measures)
         limbs.append(f"  {{ path = [{points}], girth = [{girths}] }},\n")
     length, depth, _ = start.sides
     mass = f"mass = {_text(start.mass)}  # dry\n" if start.mass else ""
-    front = start.from_front if start.row else 0.0
-    at = (0.66 * length, front + 0.55 * (depth - front))
+    front = start.length("from_front") if start.row else 0.0
+    at = (0.62 * length, front + 0.55 * (depth - front))
     return (
         f'[[piece]]\nname = "Wood"\nkind = "wood"\nmaterial = {_text(start.kind)}\n{mass}'
         f"at = [{_list([measures.snapped(v) for v in at], measures)}]\nturn = 180\n"

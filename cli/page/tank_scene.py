@@ -1,5 +1,7 @@
 """The tank in three dimensions, drawn when it is opened, with its water up to a level."""
 
+import itertools
+from collections.abc import Iterator
 from typing import Any
 
 from plumbstone.cli.page.desk import Desk
@@ -9,7 +11,21 @@ from plumbstone.cli.pictures.colours import WATER
 from plumbstone.cli.wording.page import IN_3D
 
 THIN = 1e-3  # [m], water of an empty tank, so that there is something to scale
-CLEAR = 0.28
+CLEAR = 0.3
+EDGE = "#1c2b33"
+
+
+def _edges(size: tuple[float, float, float]) -> Iterator[tuple[list[float], list[float]]]:
+    """Give the twelve edges of a box."""
+    for axis in range(3):
+        for ends in itertools.product((0, 1), repeat=2):
+            low, high = [*ends], [*ends]
+            low.insert(axis, 0)
+            high.insert(axis, 1)
+            yield (
+                [share * side for share, side in zip(low, size, strict=True)],
+                [share * side for share, side in zip(high, size, strict=True)],
+            )
 
 
 class TankScene:
@@ -38,6 +54,8 @@ class TankScene:
             size = (tank.length, tank.depth, height)
             scene = turning_view(address, size, IN_3D, flat=True)
             with scene:
+                for start, end in _edges(size):
+                    scene.line(start, end).material(EDGE)
                 self._water = scene.box(tank.length, tank.depth, 1.0).material(WATER, CLEAR)
         self.fill(tank.water_line or 0.0)
 

@@ -52,6 +52,7 @@ class TankView:
         self._wanted: Callable[[], Awaitable[Seen]] | None = None
         self._looking = False
         self._retry: Edit | None = None
+        self._question = ""  # what the one who writes last is asked
         self._told: Any = None
 
     def build(self) -> None:
@@ -112,7 +113,7 @@ class TankView:
         """Show the newest state."""
         desk, seen = self.desk, self.desk.seen
         self._shown = desk.shown
-        warn(self.wrong, desk.fault)
+        warn(self.wrong, self._question or desk.fault)
         for act, there in ((self.undo, desk.can_undo), (self.redo, desk.can_redo)):
             act.props["disabled"] = not there
         if seen is None or desk.layout is None:
@@ -273,8 +274,9 @@ class TankView:
             try:
                 await self.desk.change(edit)
             except ChangedOutsideError as error:
-                self._retry, refused = edit, str(error)
-                self._asking(True)
+                self._retry = edit
+                refused = self._question = str(error)
+                self.ask.props["hidden"] = False
                 break
             except PlumbstoneError as error:
                 refused = refused or str(error)
@@ -463,18 +465,19 @@ class TankView:
             self._show()
             later(self._refine())
 
-    def _asking(self, on: bool) -> None:
-        self.ask.props["hidden"] = not on
+    def _answered(self) -> None:
+        self._question = ""
+        self.ask.props["hidden"] = True
 
     async def _take_theirs(self) -> None:
-        self._asking(False)
+        self._answered()
         if self._board is not None:
             self._board.run_method("refuse")
         await self._look()
         self._show()
 
     async def _write_mine(self) -> None:
-        self._asking(False)
+        self._answered()
         edit, self._retry = self._retry, None
         if edit is not None:
             await self._step(partial(self.desk.change, edit, over=True))

@@ -27,9 +27,12 @@ def turning_view(
     with scene:
         scene.gltf(address).rotate(1.5708, 0, 0)
     x, y, z = (side / 2 for side in size)
-    away = 3.2 * max(x, y, z)
-    back, up = (1.0, 0.45) if flat else (0.85, 0.75)
-    scene.move_camera(
-        x if flat else x - 0.5 * away, y - back * away, z + up * away, x, y, 0.8 * z, duration=0
-    )
+    if flat:
+        away = 2.4 * max(x, 1.4 * z) + y
+        scene.move_camera(x, y - 0.92 * away, z + 0.4 * away, x, y, 0.8 * z, duration=0)
+    else:
+        away = 4.0 * max(x, y, z)
+        scene.move_camera(
+            x - 0.5 * away, y - 0.75 * away, z + 0.5 * away, x, y, 0.8 * z, duration=0
+        )
     return scene
