@@ -20,7 +20,7 @@ FLAGS = [
     "--no-sandbox", "--enable-unsafe-swiftshader", "--disable-background-networking",
     "--disable-component-update", "--disable-sync", "--no-first-run",
 ]  # fmt: skip
-WAIT = 30_000  # [ms], most that a busy machine is given
+WAIT = 120_000  # [ms], most that a busy machine is given
 SCANS = Path(__file__).parents[1].parent / "shared" / "scans"
 DEMO = "reading-room.toml"
 

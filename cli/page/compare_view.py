@@ -57,7 +57,8 @@ class CompareView:
         self._table.clear()
         with self._table:
             with element("thead"), element("tr"):
-                for head in heads:
+                element("td")
+                for head in heads[1:]:
                     element("th", "", head.removesuffix(".toml"), scope="col")
             with element("tbody"):
                 for name, left, right in rows:
