@@ -66,6 +66,7 @@ def test_soil_is_pulled_at_the_panes(browser: Any, server: Server) -> None:  # n
     tab, faults = at_tank(browser, server, file.name)
     tab.get_by_role("button", name="Pull the soil").click()
     grip = tab.locator('[data-handle="corner/back left"] .grip')
+    grip.scroll_into_view_if_needed()
     box = grip.bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     scale = tab.evaluate("document.querySelector('.view.front svg').getScreenCTM().a")  # [px/mm]
@@ -220,7 +221,7 @@ def test_results_versions_and_comparing(browser: Any, server: Server) -> None:  
     results.get_by_role("button", name="Keep it as a version").click()
     results.get_by_text("Kept as two, Low.toml").wait_for()
     piece(tab, "Stone").click()
-    fill(tab, "High", "12")
+    fill(tab.get_by_label("Chosen piece"), "High", "12")
     changed(file, SMALL, '"12 cm"]')
     computed(tab)
     results.get_by_role("link", name="Compare").click()

@@ -37,6 +37,18 @@ class Handle:
     far: bool = False  # at the back
     anchor: str = "middle"
 
+    @property
+    def which(self) -> str:
+        """Which of its kind: a corner, or a number from 1 on."""
+        what, _, which = self.key.partition("/")
+        return which if what == "corner" else f"{int(which) + 1}"
+
+    def told(self, layer: str, to: tuple[float, float], units: Units) -> str:
+        """Say where it is pulled to [m]."""
+        if self.moves == "xy":
+            return place_line(*to, units)
+        return level_line(layer, self.which, max(0.0, to[1] - self.base), units)
+
     def drawn(self) -> dict[str, Any]:
         """Give what the board draws, in millimetres."""
         return {

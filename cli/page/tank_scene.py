@@ -11,7 +11,7 @@ from plumbstone.cli.pictures.colours import WATER
 from plumbstone.cli.wording.page import IN_3D
 
 THIN = 1e-3  # [m], water of an empty tank, so that there is something to scale
-CLEAR = 0.3
+CLEAR = 0.16
 EDGE = "#1c2b33"
 
 

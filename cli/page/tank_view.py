@@ -321,7 +321,7 @@ class TankView:
         if handle is None:
             return None
         written = self.measures.written
-        say(self.state, words.level_line(layer, "", max(0.0, to[1] - handle.base), self.units))
+        say(self.state, handle.told(layer, to, self.units))
         return lambda text: pulled(text, layer, handle, to, written)
 
     @staticmethod

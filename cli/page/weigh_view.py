@@ -66,7 +66,7 @@ class WeighView:
             self._picker("Use a scan instead", second=False, main=True)
             self.stop = button("Stop", self._stop, hidden=True)
             element("span", "soft wide-only", "or drop one here")
-        add = f"(e) => getElement({self.upload.id}).addFiles(e.dataTransfer.files)"
+        add = f"(e) => getElement({self.upload.id}).$refs.qRef.addFiles(e.dataTransfer.files)"
         place.on("dragover.prevent", js_handler="() => {}")
         place.on("drop.prevent", js_handler=add)
         self.progress = element("progress", hidden=True, aria_label="Weighing")
@@ -108,7 +108,9 @@ class WeighView:
             self._second = second
 
         made = element("button", "b main" if main else "b small", text, type="button")
-        pick = f"() => {{ getElement({self.upload.id}).pickFiles(); emit(); }}"
+        pick = (
+            f"() => {{ getHtmlElement({self.upload.id}).querySelector('input').click(); emit(); }}"
+        )
         return made.on("click", chosen, js_handler=pick)
 
     def _material_field(self) -> None:
