@@ -15,22 +15,27 @@ from plumbstone.cli.pictures.drawing import (
     png_bytes,
     style,
 )
+from plumbstone.cli.pictures.scene import painted
 from plumbstone.cli.solids import FROM_ABOVE, FROM_BELOW, FROM_FRONT, FROM_SIDE, View, draw_solids
 from plumbstone.meshes.errors import PlumbstoneError, shown
 from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.thinning import simplified
 from plumbstone.volumes.bodies.weighing import Weighed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+MOST_FACES = 20_000  # of each part of a view that turns
 AROUND = 0.15  # of the longest side: what is shown beside the piece
 
 
 def picture_of(found: list[Weighed], path: Path) -> bytes:
-    """Draw the one piece that was weighed, as PNG."""
+    """Draw the one piece that was weighed, as PNG, or as GLB for a view that turns."""
     if len(found) != 1 or found[0].piece is None or found[0].seen is None:
         raise PlumbstoneError("--picture draws one scan; weigh one with it.")
+    if path.suffix.lower() == ".glb":
+        return _turning(found[0])
     must_be_png(path)
     low, mid, high = (
         v * 1e3 for v in (found[0].volume.low, found[0].volume.mid, found[0].volume.high)
@@ -69,6 +74,29 @@ def _draw(axes: "Axes", weighed: Weighed, view: View) -> None:
     axes.set_ylim(low[view.up] - margin, high[view.up] + margin)
     axes.set_title(view.title)
     axes.set_xlabel("cm")
+
+
+def _turning(weighed: Weighed) -> bytes:
+    """Give what was seen, closed and cut away as three parts of a scene, from its own corner."""
+    import trimesh
+
+    assert weighed.piece is not None
+    assert weighed.seen is not None
+    corner = weighed.piece.vertices.min(axis=0)
+    vertices, away = weighed.piece.vertices - corner, _near(weighed)
+    colour = WOOD if weighed.material.kind == "wood" else STONE
+    parts = (
+        ("seen", vertices, weighed.seen, colour),
+        ("closed", vertices, weighed.piece.faces[len(weighed.seen) :], CLOSED),
+        ("cut away", away.reshape(-1, 3) - corner, np.arange(3 * len(away)).reshape(-1, 3), AWAY),
+    )
+    scene = trimesh.Scene()
+    for name, corners, faces, fill in parts:
+        if len(faces):
+            mesh = painted(*simplified(corners, faces, MOST_FACES), fill, 255)
+            scene.add_geometry(mesh, node_name=name, geom_name=name)
+    data: bytes = scene.export(file_type="glb")
+    return data
 
 
 def _near(weighed: Weighed) -> Floats:
