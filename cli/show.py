@@ -70,7 +70,7 @@ def show(
     elif len(plans) == 2:
         _print_compared(plans, units)
     if out is not None and not as_json:
-        typer.echo(f"Pictures are in {out}.")
+        typer.echo(shown(f"Pictures are in {out}."))
         if open_sheet:
             typer.launch(str(out / "build-sheet.html"))
 
