@@ -141,6 +141,7 @@ def main() -> None:
     """Print the table."""
     from bench_layout import changed_layouts
     from bench_others import rows as other_rows
+    from bench_page import main as page_drags
     from bench_scan import rows as scan_rows
 
     rows = [start_up(), displaced(), levels(), *surface(), columns(), *scan_rows()]
@@ -148,6 +149,7 @@ def main() -> None:
     print(f"{'what':70} {'ours s':>8} {'theirs s':>9} {'ratio':>7}  goal")
     for name, ours, theirs, ratio, goal in rows:
         print(f"{name:70} {ours:8.3f} {theirs:9.3f} {ratio:7.2f}  {goal}")
+    page_drags()
 
 
 if __name__ == "__main__":

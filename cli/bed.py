@@ -12,6 +12,7 @@ from plumbstone.cli.output import (
     UnitsOption,
     emit_json,
     plain_errors,
+    print_lines,
     table,
     working,
 )
@@ -167,5 +168,4 @@ def print_bed(title: str, layers: "Sequence[LayerFigures]", units: Units) -> Non
         f"{title}: the bed", ["Layer", "Drawn", "Stays", "Pour", "Dry mass", "Bags", "Cost"], rows
     )
     for layer in layers:
-        for sentence in layer_sentences(layer, units):
-            typer.echo(sentence)
+        print_lines(layer_sentences(layer, units))

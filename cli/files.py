@@ -135,10 +135,17 @@ def write_new(path: Path, content: bytes, *, force: bool = False) -> None:
 
 
 def put_whole(path: Path, content: bytes) -> None:
-    """Put a file of the program's own, such as one of its cache, under a name in one step."""
+    """Put a file under a name in one step; one of that name goes, and its mode stays.
+
+    For files of the program's own, such as those of its cache, and where it was seen that the
+    earlier one may go.
+    """
     part = path.with_name(f".plumbstone-{secrets.token_hex(16)}.part")
+    earlier = _state(path)
     try:
         _create(part, content)
+        if earlier is not None and stat.S_ISREG(earlier.st_mode):
+            part.chmod(stat.S_IMODE(earlier.st_mode))
         part.replace(path)
     finally:
         part.unlink(missing_ok=True)

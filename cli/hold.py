@@ -148,8 +148,8 @@ def _hold_scape(
     from plumbstone.cli.documents import document_of
     from plumbstone.cli.plan import print_holds
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.volumes.layout import make_plan
-    from plumbstone.volumes.report import report_of
+    from plumbstone.volumes.layout import Layout
+    from plumbstone.volumes.report import hold_figures
     from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
@@ -157,22 +157,23 @@ def _hold_scape(
     if log is not None:
         scape = _with_log(scape, log)
     with working("Setting the pieces ..."):
-        result = make_plan(scape)
-    if not result.holds:
+        layout = Layout(scape)
+        holds = layout.holds()
+    if not holds:
         raise PlumbstoneError(f"{path}: holds no wood, or has no water line; add what is missing.")
-    figures = checked(report_of(result)).holds
+    figures = checked(tuple(hold_figures(hold) for hold in holds))
     if picture is not None:
         from plumbstone.cli.files import write_file
         from plumbstone.cli.pictures.hold_picture import picture_of
 
         read = (*scape.files, *filter(None, [log]))
-        write_file(picture, picture_of(result, picture, units), inputs=read, force=force)
+        write_file(picture, picture_of(layout.plan(), picture, units), inputs=read, force=force)
     found = {}
     if spread:
         from plumbstone.volumes.holding.spread import spread_of_hold
 
         with working("Drawing what is uncertain ..."):
-            found = {hold.group.name: spread_of_hold(hold) for hold in result.holds}
+            found = {hold.group.name: spread_of_hold(hold) for hold in holds}
     if as_json:
         documents = [document_of(hold) for hold in figures]
         for document in documents:
@@ -180,8 +181,8 @@ def _hold_scape(
                 document["spread"] = _spread_document(found[document["name"]])
         emit_json({"holds": documents})
         return
-    print_holds(result.holds, units)
-    for hold in result.holds:
+    print_holds(holds, units)
+    for hold in holds:
         if spread:
             name = hold.group.name
             _print_spread(name, found[name], hold.sinker_material.name, units)

@@ -1,9 +1,14 @@
 """What every command shares: plain errors, JSON, units for people, tables, progress."""
 
+import io
 import json
+import re
+import shutil
 import sys
-from collections.abc import Iterator, Sequence
+import textwrap
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -16,6 +21,11 @@ from plumbstone.meshes.ranges import Range
 if TYPE_CHECKING:
     from rich.progress import Progress
 
+UNITS = "L|mL|gal|kg|g|lb|oz|cm|mm|in|N|lbf|kPa|%"
+# Blanks between a figure and its unit, and around "×".
+JOINTS = re.compile(rf"(?<=[\d½¼¾]) (?=(?:{UNITS})(?!\w))|(?<=×) (?=\d)|(?<=\w) (?=×)")
+RANGES = re.compile(r"(?<=\w) (?=\(\d[^ ]*\))")  # between a figure and its range
+GLUE = "\ue000"  # stands for a blank at which no line is broken
 
 TrustOption = Annotated[
     list[Path] | None,
@@ -56,7 +66,10 @@ def range_json(figure: Range, per_unit: float = 1.0) -> dict[str, float]:
 
 
 def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """Print a table; the first column is text, the others figures set to the right."""
+    """Print a table; the first column is text, the others figures set to the right.
+
+    Where it does not fit the terminal, each row becomes a few lines of words.
+    """
     from rich.console import Console
     from rich.markup import escape
     from rich.table import Table
@@ -64,17 +77,51 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> 
     grid = Table(title=escape(title) or None, title_justify="left", pad_edge=False)
     narrowest = 1
     for i, column in enumerate(zip(columns, *rows, strict=True)):
-        longest = min(max(len(word) for cell in column for word in f"{cell} -".split()), 20)
-        narrowest += longest + 4
+        cells = (column[0], *map(unbroken, column[1:]))  # a heading may be broken
+        longest = min(max(len(word) for cell in cells for word in f"{cell} -".split(" ")), 30)
+        narrowest += longest + 2 + (i > 0)
         justify: Literal["left", "right"] = "left" if i == 0 else "right"
         grid.add_column(escape(column[0]), justify=justify, overflow="fold", min_width=longest)
+    if narrowest > width():
+        print_lines([title, *map(partial(_told_row, columns), rows)])
+        return
     for row in rows:
-        grid.add_row(*(escape(cell) for cell in row))
-    console = Console(file=sys.stdout, highlight=False, color_system=None)
-    width = console.width if console.is_terminal else 100
-    # A terminal that is too narrow breaks the lines; that is better than words or columns broken.
-    console.width = max(width, narrowest)
-    console.print(grid)
+        grid.add_row(*(escape(unbroken(cell)) for cell in row))
+    drawn = io.StringIO()
+    Console(file=drawn, highlight=False, color_system=None, width=width()).print(grid)
+    typer.echo(drawn.getvalue().replace(GLUE, " "), nl=False)
+
+
+def width() -> int:
+    """Give the columns of the terminal, 100 where there is none."""
+    return max(20, min(shutil.get_terminal_size((100, 24)).columns, 100))
+
+
+def unbroken(line: str) -> str:
+    """Tie figures to their units and to the figures that they belong to."""
+    return JOINTS.sub(GLUE, line)
+
+
+def wrapped(line: str, columns: int) -> list[str]:
+    """Break a line at words, never within a figure; what hangs over goes two columns in."""
+    parts = textwrap.wrap(
+        RANGES.sub(GLUE, unbroken(line)), columns, subsequent_indent="  ", break_on_hyphens=False,
+        break_long_words=False,
+    )  # fmt: skip
+    return [part.replace(GLUE, " ") for part in parts] or [""]
+
+
+def print_lines(lines: Iterable[str]) -> None:
+    """Print lines, wrapped to the width of the terminal."""
+    for line in lines:
+        typer.echo("\n".join(wrapped(line, width())))
+
+
+def _told_row(columns: Sequence[str], row: Sequence[str]) -> str:
+    """Write one row of a table as words."""
+    pairs = zip(columns[1:], row[1:], strict=True)
+    told = (f"{name[:1].lower()}{name[1:]} {cell}" for name, cell in pairs if cell != "-")
+    return f"{row[0]}: {'; '.join(told)}"
 
 
 @contextmanager

@@ -1,8 +1,7 @@
 """`plumbstone plan`: everything about a scape, into a folder."""
 
-import shutil
-import textwrap
-from collections.abc import Iterable
+import bisect
+import itertools
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -16,15 +15,22 @@ from plumbstone.cli.output import (
     UnitsOption,
     emit_json,
     plain_errors,
+    print_lines,
     table,
+    width,
     working,
+    wrapped,
 )
 from plumbstone.cli.wording.units import Units
+from plumbstone.volumes.findings import Severity
 
 if TYPE_CHECKING:
     from plumbstone.volumes.figures import Report
+    from plumbstone.volumes.findings import Finding
     from plumbstone.volumes.holding.hold_down import HoldResult
     from plumbstone.volumes.plan import Plan
+
+MOST_LINES = 25  # before the tables
 
 
 def plan(
@@ -46,7 +52,6 @@ def plan(
 ) -> None:
     """Compute everything from a scape file; --out writes it into a folder."""
     from plumbstone.meshes.beside import trust as trust_folders
-    from plumbstone.volumes.findings import Severity
 
     trust_folders(trust)
     with plain_errors():
@@ -94,9 +99,10 @@ def run_plan(
 def print_plan(result: "Plan", report: "Report", units: Units) -> None:
     """Print what to mend and to buy, then pieces, bed, water, and what stays down."""
     from plumbstone.cli.documents import CAUTIONS
-    from plumbstone.cli.wording.report import first_lines, later_findings, moving_line, water_lines
+    from plumbstone.cli.wording.report import moving_line, water_lines
 
-    print_lines([report.name, *first_lines(report, units), ""])
+    lines, later = first_block(report, units, width())
+    typer.echo("\n".join([*lines, ""]))
     _print_pieces(report, units)
     if report.layers:
         print_bed(report.name, report.layers, units)
@@ -105,21 +111,38 @@ def print_plan(result: "Plan", report: "Report", units: Units) -> None:
     _print_standing(result)
     if report.load is not None:
         print_lines([moving_line(report.load, units)])
-    print_lines(later_findings(report, units))
+    later += [finding for finding in report.findings if finding.severity is Severity.NOTE]
+    print_lines(signed(finding, units) for finding in later)
     print_lines(f"Mind: {text}" for text in report.guesses)
     print_lines(f"Caution: {text}" for text in CAUTIONS)
 
 
-def print_lines(lines: Iterable[str]) -> None:
-    """Print lines, wrapped at words to the width of the terminal."""
-    width = min(shutil.get_terminal_size((100, 24)).columns, 100)
-    for line in lines:
-        typer.echo(
-            textwrap.fill(
-                line, max(width, 20), subsequent_indent="  ", break_on_hyphens=False,
-                break_long_words=False,
-            )
-        )  # fmt: skip
+def first_block(report: "Report", units: Units, columns: int) -> "tuple[list[str], list[Finding]]":
+    """Give the lines before the tables, and the findings that find no room there.
+
+    Findings come worst first, as many as `MOST_LINES` bear beside what is to be bought.
+    """
+    from plumbstone.cli.wording.report import first_lines, told_first
+
+    told = told_first(report)
+    head, *rest = (wrapped(line, columns) for line in first_lines(report, units))
+    blocks = [wrapped(signed(finding, units), columns) for finding in told]
+    room = MOST_LINES - 3 - len(head) - sum(map(len, rest))
+    taken = list(itertools.accumulate(map(len, blocks)))
+    shown = max(1, bisect.bisect_right(taken, room))
+    later = told[shown:]
+    if later:
+        stops = sum(finding.severity is Severity.STOP for finding in later)
+        ending = f", {stops} of them to mend first" if stops else ""
+        blocks[shown:] = [wrapped(f"and {len(later)} more{ending}: below the tables.", columns)]
+    return [report.name, *itertools.chain.from_iterable([head, *blocks, *rest])], later
+
+
+def signed(finding: "Finding", units: Units) -> str:
+    """Write a finding so that a warning looks like one without colour."""
+    from plumbstone.cli.wording.report import SIGNS, marked
+
+    return SIGNS[finding.severity] + marked(finding, units)
 
 
 def _print_pieces(report: "Report", units: Units) -> None:
@@ -152,7 +175,7 @@ def print_holds(
     for hold in holds:
         print_lines(hold_sentences(hold, units, told_before=told_before))
     if holds:
-        typer.echo("Wedged feet and fresh soil over them are not counted as holding.")
+        print_lines(["Wedged feet and fresh soil over them are not counted as holding."])
 
 
 def _print_standing(result: "Plan") -> None:

@@ -4,7 +4,7 @@ import csv
 import io
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from plumbstone.cli.documents import plan_document
 from plumbstone.cli.files import plain_cell, refuse_foreign, write_files
@@ -15,10 +15,11 @@ from plumbstone.cli.pictures.printed import drawings_pdf, template_pdf
 from plumbstone.cli.pictures.scene import glb_bytes
 from plumbstone.cli.pictures.sight import look_at
 from plumbstone.cli.sheet.build_sheet import build_sheet
+from plumbstone.cli.wording.report import item_words
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.figures import Report
+    from plumbstone.volumes.figures import Report, ShoppingFigures
     from plumbstone.volumes.plan import Plan
     from plumbstone.volumes.scape.scape import Scape
 
@@ -53,7 +54,7 @@ def write_results(
     text = json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False)
     contents = (
         text.encode(),
-        shopping_csv(document).encode(),
+        shopping_csv(report).encode(),
         build_sheet(sight, report, units).encode(),
         png_bytes(plan_figure(sight, units)),
         png_bytes(front_figure(sight, units)),
@@ -66,34 +67,25 @@ def write_results(
     write_files(folder, named, inputs=plan.scape.files, force=force)
 
 
-def shopping_csv(document: dict[str, Any]) -> str:
-    """Give the shopping list as CSV: a row for each size of bag, stone, lump and sinker."""
+def shopping_csv(report: "Report") -> str:
+    """Give the shopping list as CSV: a row for each size of bag, stone, lump and small thing."""
     stream = io.StringIO()
     writer = csv.writer(stream)
     writer.writerow(["what", "material", "count", "size", "unit", "price_each", "price"])
-    for layer in document["layers"]:
-        for bag in layer["bags"]:
-            mass = bag.get("holds_kg")
-            size, unit = (bag["holds_l"], "L") if mass is None else (mass, "kg")
-            writer.writerow(_row(layer, bag["count"], f"{size:.4g}", unit, bag["price"]))
-    for piece in document["pieces"]:
-        cost = None if piece["cost"] is None else piece["cost"]["mid"]
-        writer.writerow(_row(piece, 1, f"{piece['mass_kg']['mid']:.2f}", "kg", cost))
-    for lump in document["lumps"]:
-        mass = lump["mass_kg"]["mid"] / lump["count"]
-        writer.writerow(_row(lump, lump["count"], f"{mass:.2f}", "kg", None))
-    for hold in document["holds"]:
-        for sinker in hold["sinkers"]:
-            if sinker["stone"] is None:
-                named = {"name": f"Sinker for {hold['name']}", "material": sinker["material"]}
-                writer.writerow(_row(named, 1, f"{sinker['mass_g']:.0f}", "g", None))
+    for item in report.shopping:
+        names = [plain_cell(item_words(item)), plain_cell(item.material)]
+        cost = None if item.cost is None else item.cost.mid
+        prices = ["" if cost is None else f"{cost / n:.2f}" for n in (item.count, 1)]
+        writer.writerow([*names, item.count, *_size(item), *prices])
     return stream.getvalue()
 
 
-def _row(
-    named: dict[str, Any], count: int, size: str, unit: str, price: float | None
-) -> list[object]:
-    """Give one line of the shopping list."""
-    names = [plain_cell(named["name"]), plain_cell(named["material"])]
-    each, whole = ("", "") if price is None else (f"{price:.2f}", f"{price * count:.2f}")
-    return [*names, count, size, unit, each, whole]
+def _size(item: "ShoppingFigures") -> tuple[str, str]:
+    """Give the size of one of these things, and its unit."""
+    if item.mass_kg is not None:
+        return f"{item.mass_kg.mid / item.count:.4g}", "kg"
+    if item.volume_m3 is not None:
+        return f"{item.volume_m3 / item.count * 1e3:.4g}", "L"
+    if item.length_m is not None:
+        return f"{item.length_m / item.count * 1e2:.4g}", "cm"
+    return "", ""

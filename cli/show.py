@@ -6,13 +6,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from plumbstone.cli.output import (
+    GLUE,
     ForceOption,
     JsonOption,
     TrustOption,
     UnitsOption,
     emit_json,
     plain_errors,
+    print_lines,
     table,
+    width,
     working,
 )
 from plumbstone.cli.wording.units import Units
@@ -23,7 +26,8 @@ if TYPE_CHECKING:
 
     from plumbstone.volumes.plan import Plan
 
-WIDTH = 72  # characters along the length
+WIDTH = 72  # most characters along the length
+FRAME = 9  # characters of the frame and the words beside it
 LAYER_SIGNS = ".:-~+"
 
 
@@ -90,18 +94,18 @@ def rows_from_above(plan: "Plan") -> list[str]:
 
     from plumbstone.meshes.columns import Grid, columns_of
 
-    tank = plan.scape.tank
-    rows = max(4, round(WIDTH * tank.depth / tank.length / 2))
-    grid = Grid(tank.length, tank.depth, WIDTH, rows)
-    picture = np.full((rows, WIDTH), " ")
-    height = np.zeros((rows, WIDTH))
+    tank, across = plan.scape.tank, min(WIDTH, width() - FRAME)
+    rows = max(4, round(across * tank.depth / tank.length / 2))
+    grid = Grid(tank.length, tank.depth, across, rows)
+    picture = np.full((rows, across), " ")
+    height = np.zeros((rows, across))
     if plan.bed is not None:
         at = plan.bed.grid.cell_at(*np.meshgrid(grid.x, grid.y))
         height = plan.bed.soil_line[at]
         for index, result in enumerate(plan.bed.layers):
             lies = (result.surface > result.below + 1e-4)[at]
             picture[lies] = LAYER_SIGNS[index % len(LAYER_SIGNS)]
-    owner = np.full((rows, WIDTH), -1)
+    owner = np.full((rows, across), -1)
     for place, body in enumerate(plan.bodies):
         window = columns_of(body.piece.vertices, body.piece.faces, grid)
         tops = np.where(np.isfinite(window.tops), window.tops, -np.inf).max(axis=0, initial=-np.inf)
@@ -140,9 +144,9 @@ def _print(plan: "Plan", units: Units) -> None:
 
     tank = plan.scape.tank
     sides = f"{place_words(tank.length, units)} × {place_words(tank.depth, units)}"
-    typer.echo(f"{plan.scape.name}, {sides}, from above")
-    typer.echo(f"+{'-' * WIDTH}+  back")
-    for line in rows_from_above(plan):
-        typer.echo(f"|{line}|")
-    typer.echo(f"+{'-' * WIDTH}+  front")
-    typer.echo("   ".join(f"{sign} {name}" for sign, name in _key(plan).items()))
+    rows = rows_from_above(plan)
+    edge = f"+{'-' * len(rows[0])}+"
+    print_lines([f"{plan.scape.name}, {sides}, from above"])
+    typer.echo("\n".join([f"{edge}  back", *(f"|{line}|" for line in rows), f"{edge}  front"]))
+    key = (f"{sign} {name}".replace(" ", GLUE) for sign, name in _key(plan).items())
+    print_lines(["   ".join(key)])

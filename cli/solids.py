@@ -28,6 +28,7 @@ class View:
 
 
 FROM_ABOVE = View("from above", 0, 1, 2, 1)
+FROM_BELOW = View("from below", 0, 1, 2, -1)
 FROM_FRONT = View("from the front", 0, 2, 1, -1)
 FROM_SIDE = View("from the side", 1, 2, 0, 1)
 

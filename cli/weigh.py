@@ -72,7 +72,8 @@ Keep = Annotated[
     Path | None, typer.Option("--keep", help="Write the mended mesh, in metres, z up (PLY).")
 ]
 Picture = Annotated[
-    Path | None, typer.Option("--picture", help="Draw what was seen and what was closed (PNG).")
+    list[Path] | None,
+    typer.Option("--picture", help="Draw what was seen and what was closed (PNG, or GLB to turn)."),
 ]
 Csv = Annotated[Path | None, typer.Option("--csv", help="Write the table as CSV.")]
 
@@ -128,7 +129,7 @@ def weigh(
         request = request.with_flags(every, same_stone, rescale, keep is not None or bool(picture))
         passed = opening_of(opening)
         inputs = readable(scans or [])
-        for written in filter(None, (keep, picture, csv)):
+        for written in filter(None, (keep, *(picture or ()), csv)):
             refuse_foreign(written.parent, [written.name], inputs=inputs, force=force)
         found, failed = weigh_all(request, scans or [], size, factor, limb or [])
         for weighed in found:
@@ -136,10 +137,10 @@ def weigh(
         prices = Prices.of(price_per_kg, price, budget, found)
         if keep is not None:
             write_file(keep, mesh_content(found, keep), inputs=inputs, force=force)
-        if picture is not None:
+        for drawn in picture or ():
             from plumbstone.cli.pictures.weigh_picture import picture_of
 
-            write_file(picture, picture_of(found, picture), inputs=inputs, force=force)
+            write_file(drawn, picture_of(found, drawn), inputs=inputs, force=force)
         if csv is not None:
             rows = csv_content(found, failed, prices)
             write_file(csv, rows, inputs=inputs, force=force)

@@ -93,7 +93,7 @@ def passes(weighed: Weighed, opening: tuple[float, float]) -> bool:
 
 def mesh_content(found: list[Weighed], path: Path) -> bytes:
     """Give the mended mesh of the one piece that was weighed, as PLY."""
-    from plumbstone.meshes.writing import ply_bytes
+    from plumbstone.meshes.writing import kept_bytes
 
     piece = found[0].piece if len(found) == 1 else None
     if piece is None:
@@ -103,7 +103,7 @@ def mesh_content(found: list[Weighed], path: Path) -> bytes:
     one, volume = found[0], found[0].volume
     trust = [one.confidence.word, one.confidence.reason, one.confidence.caveat]
     kept = {"volume_m3": [volume.low, volume.mid, volume.high], "trust": trust}
-    return ply_bytes(piece.vertices, piece.faces, f"plumbstone {json.dumps(kept)}")
+    return kept_bytes(piece.vertices, piece.faces, json.dumps(kept))
 
 
 def csv_content(found: list[Weighed], failed: list[dict[str, str]], prices: Prices) -> bytes:

@@ -2,7 +2,8 @@
 
 The whole program goes on in a child process (`supervise`). Its parent does nothing but look at the
 memory of the child and of the workers that it starts, so it can stop them, and say why, whatever
-library they are in. Time is kept by an alarm of the system that ends a process by itself.
+library they are in. Where the system does not tell of other processes (no /proc), each looks at its
+own. Time is kept by an alarm of the system that ends a process by itself.
 """
 
 import contextlib
@@ -24,6 +25,8 @@ from plumbstone.meshes.limits import MOST_MEMORY, MOST_SECONDS, raised
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
+PROC = Path("/proc")
+FULL = 99  # exit code of a process that found itself too large
 
 
 def side_by_side(
@@ -65,6 +68,7 @@ def _start_worker(parent: int) -> None:
     """Leave Ctrl-C to the parent, and end with it, however it ends."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _end_with(parent)
+    _end_when_full()
 
 
 def _within_time(work: Callable[[Item], Result], item: Item) -> Result:
@@ -103,6 +107,7 @@ def supervise() -> int | None:
     if child:
         return _watch(child)
     _end_with(parent)
+    _end_when_full()
     _set_time_limit(raised(MOST_SECONDS))
     signal.signal(signal.SIGINT, _interrupted)
     return None
@@ -110,14 +115,17 @@ def supervise() -> int | None:
 
 def _watch(child: int) -> int:
     """Wait for the process that works; stop what takes too much memory; say what happened."""
-    most = min(raised(MOST_MEMORY), _memory_of_machine() * 8 // 10)
+    most = _most_memory()
     signal.signal(signal.SIGINT, lambda *_: _kill(child, signal.SIGINT))
     full = False
     while True:
         _wait_a_moment(child)
         ended, status = os.waitpid(child, os.WNOHANG)
         if ended:
-            return _exit_code(os.waitstatus_to_exitcode(status), full, most)
+            code = os.waitstatus_to_exitcode(status)
+            if code == FULL:
+                code, full = -signal.SIGKILL, True
+            return _exit_code(code, full, most)
         used = {process: _memory_of(process) for process in _family(child)}
         if sum(used.values()) > most:
             largest = max(used, key=lambda process: used[process])
@@ -175,7 +183,7 @@ def _family(process: int) -> list[int]:
     """List a process and its descendants (Linux; elsewhere none)."""
     found = [process]
     for member in found:  # grows as it is walked
-        for task in Path(f"/proc/{member}/task").glob("*/children"):
+        for task in (PROC / str(member) / "task").glob("*/children"):
             with contextlib.suppress(OSError):
                 found += [int(word) for word in task.read_text().split()]
     return found
@@ -184,18 +192,36 @@ def _family(process: int) -> list[int]:
 def _memory_of(process: int) -> int:
     """Memory that a process holds of its own [bytes]; 0 where that cannot be told."""
     try:
-        pages = Path(f"/proc/{process}/statm").read_text().split()
+        pages = (PROC / str(process) / "statm").read_text().split()
     except OSError:
         return 0
     return (int(pages[1]) - int(pages[2])) * os.sysconf("SC_PAGE_SIZE")
 
 
-def _memory_of_machine() -> int:
-    """Memory of the whole machine [bytes]."""
+def _most_memory() -> int:
+    """Give the most that the program may take [bytes]: never all that the machine has."""
     try:
-        return os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
+        machine = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
     except (ValueError, OSError):
-        return MOST_MEMORY
+        return raised(MOST_MEMORY)
+    return min(raised(MOST_MEMORY), machine * 8 // 10)
+
+
+def _end_when_full() -> None:
+    """Have this process end itself over the limit of memory, where no other can look at it."""
+    if _memory_of(os.getpid()):
+        return
+    import resource
+
+    unit = 1 if sys.platform == "darwin" else 1024  # of ru_maxrss, as getrusage(2) tells
+    most = _most_memory() // unit
+
+    def watch() -> None:
+        while resource.getrusage(resource.RUSAGE_SELF).ru_maxrss <= most:
+            time.sleep(0.02)
+        os._exit(FULL)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _end_with(parent: int) -> None:

@@ -6,7 +6,8 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.faults import enclosed_volume
+from plumbstone.meshes.extents import even_directions
+from plumbstone.meshes.faults import enclosed_volume, face_areas
 from plumbstone.meshes.piece import Floats, Indices
 
 CELLS = 44  # of the lattice along the longest side
@@ -15,6 +16,9 @@ LEAST_PART = 0.04  # share of the volume that counts as a part
 LEVELS = 60  # sections along the longest side, in which a stand is looked for
 EVEN_SECTION = 0.02  # change of a section from one level to the next that a straight wall allows
 LEAST_STAND = 0.10  # of the height that its straight wall must reach
+HALVED, CUT_WAYS, CUTS = 400, 24, 7  # points, directions and cuts in each that are tried
+GAINED, GAINED_SHARE, MOST_GAINED = 0.11, 0.55, 0.17  # hollow that one cut takes away, over the
+# volume and over all of it; single stones give less, two that touch more
 JUTS = 0.12  # how much wider than a stand the body above grows, and narrower a waist is
 
 
@@ -24,6 +28,22 @@ class Stand:
 
     height: float  # over the table [m]
     straight: bool  # its walls are upright: made by hands, surely no stone
+
+
+@dataclass(frozen=True, slots=True)
+class Halves:
+    """What one cut would bring a body nearer to two convex ones."""
+
+    gain: float  # hollow that the cut takes out of the hull, over the volume
+    hollow: float  # all that the hull holds besides the body, over the volume
+    smaller: float  # share of the smaller half
+
+    @property
+    def are_two(self) -> bool:
+        """Tell whether the body is rather two that touch than one with hollows."""
+        return self.gain > MOST_GAINED or (
+            self.gain > GAINED and self.gain > GAINED_SHARE * self.hollow
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,6 +90,42 @@ def parts_of(vertices: Floats, faces: Indices) -> Parts:
     hull = float(ConvexHull(vertices).volume)
     solidity = enclosed_volume(vertices, faces) / hull
     return Parts(tuple(float(s) for s in shares), neck, solidity, points)
+
+
+def halves_of(vertices: Floats, faces: Indices) -> Halves:
+    """Find the plane that cuts a closed body best into two convex ones.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float array
+    faces : (m, 3) int array
+        Closed, outward.
+
+    Notes
+    -----
+    Two stones side by side leave a hollow that one cut removes; the hollows of one stone lie
+    all around it. The same points serve the hulls of the whole and of its halves.
+    """
+    from scipy.spatial import ConvexHull, QhullError
+
+    rng = np.random.default_rng(11)
+    areas = face_areas(vertices, faces)
+    chosen = rng.choice(len(faces), HALVED, p=areas / areas.sum())
+    points = vertices[faces[chosen]].mean(axis=1)
+    hull = float(ConvexHull(points).volume)
+    volume = enclosed_volume(vertices, faces) * hull / float(ConvexHull(vertices).volume)
+    best = (hull, 0.0)
+    for way in even_directions(CUT_WAYS):
+        along = points @ way
+        for cut in np.linspace(along.min(), along.max(), CUTS + 2)[1:-1]:
+            try:
+                sizes = [
+                    float(ConvexHull(points[half]).volume) for half in (along > cut, along <= cut)
+                ]
+            except (QhullError, ValueError):  # too few points, or flat
+                continue
+            best = min(best, (sum(sizes), min(sizes) / sum(sizes)))
+    return Halves((hull - best[0]) / volume, hull / volume - 1, best[1])
 
 
 def stand_below(vertices: Floats, faces: Indices) -> Stand | None:

@@ -2,11 +2,12 @@
 
 import json
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
 
-from plumbstone.meshes.attached import Stand, parts_of, stand_below
+from plumbstone.meshes.attached import Stand, halves_of, parts_of, stand_below
 from plumbstone.meshes.clouds import cloud_surface
 from plumbstone.meshes.doubts import WORDS, Doubt, foremost, range_of, trust_in
 from plumbstone.meshes.faults import crowded_edges, enclosed_volume, face_areas, is_closed, shells
@@ -27,6 +28,7 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.reading import LARGEST_STONE, LARGEST_WOOD, RawScan, read_raw
 from plumbstone.meshes.rulers import (
     FILE_ALONE,
+    Caliper,
     Known,
     Ruler,
     factor_by,
@@ -71,9 +73,12 @@ LEAST_THING = 0.02  # of the largest body's area: a thing of known size may be t
 LEAST_PIECE, MANY_PIECES, MAIN_PIECE = 0.005, 8, 0.5  # of a torn surface: area of a piece that
 # counts, how many there are, and the largest that one may be, shares of the area
 TORN, TORN_POINTS = 0.04, 60_000  # spread of its volume at 90 %, from memory; points put on it
-SAME_VOLUME = 1e-6  # a kept mesh that differs by more was changed since
+FILLED, ROUNDED = 0.05, 0.03  # of a cloud's volume: what its skin may add or take off
+SAME_VOLUME = 1e-6  # a kept mesh that differs by more was not weighed as it is
+FOREIGN = "it was mended and kept elsewhere, or changed since; weigh the scan it was made of"
 SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
-BULKY, COMPACT = 0.45, 0.78  # share of its hull that a stone fills at least, and wood at most
+BULKY, COMPACT, CONVEX = 0.45, 0.78, 0.93  # share of its hull: what a stone fills at least and
+# wood at most; above the last no second body can hide
 SWOLLEN, SHRUNK = 0.006, 0.003  # of a skin that fusion over 3-5 mm rounded: how far it may lie off
 # outward and inward, at 90 % [m]; + 44 ... 50 % on a 20 cm stone by a phone's LiDAR (manifest)
 ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane [m]
@@ -82,7 +87,7 @@ FLAT = "it is so flat that a table may be part of it; look at --picture"
 UNSEEN = "its underside was not seen; a second scan, turned over, or a scale would help"
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class ClosedScan:
     """A scan as one closed body."""
 
@@ -90,8 +95,14 @@ class ClosedScan:
     doubts: tuple[Doubt, ...]  # why its range is as wide as it is
     bare: Indices  # faces of the piece that were seen, without what was closed
     away: Floats | None = None  # (k, 3, 3) corners of what was cut away, beside the piece [m]
+    reach: float = 0.0  # greatest distance of the points that a skin was put around [m]
 
     @property
+    def caliper(self) -> Caliper:
+        """Lay a caliper on what was seen of it."""
+        return measured(self.piece.vertices, self.bare).reaching(self.reach)
+
+    @cached_property
     def volume(self) -> Range:
         """Volume with what is not sure of it [m³]; holds the truth at 90 %."""
         return range_of(enclosed_volume(self.piece.vertices, self.piece.faces), self.doubts)
@@ -114,7 +125,8 @@ class ClosedScan:
         """Scale all its lengths."""
         changes = (*self.piece.changes, said)
         piece = replace(self.piece, vertices=self.piece.vertices * factor, changes=changes)
-        return replace(self, piece=piece, away=None if self.away is None else self.away * factor)
+        away = None if self.away is None else self.away * factor
+        return replace(self, piece=piece, away=away, reach=self.reach * factor)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -177,15 +189,17 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     across = float(np.ptp(raw.vertices, axis=0).max())
     if across > ROOM and not ruler.measured:
         raise ScanError(path, f"is {across:.1f} m across, more than a room; give --unit.")
-    if (kept := _as_kept(path, raw)) is not None and not ruler.measured:
-        return (kept,)
+    claim = _claimed(raw)
+    if claim is not None and raw.sealed and not ruler.measured:
+        piece = Piece(raw.vertices, raw.faces, path.stem, source=str(path))
+        return (ClosedScan(piece, (claim,), raw.faces),)
     least = SECOND_BODY if ruler.known is None else LEAST_THING
     scans, before = _bodies(path, raw, least), 1.0
     if ruler.known is not None and ruler.known.kind != "sheet":
         scans, lengths = _beside(path, raw, scans, ruler.known)
         raw = replace(raw, lengths=lengths)
     if ruler.measured:
-        factor, _ = factor_by(ruler, measured(scans[0].piece.vertices, scans[0].bare))
+        factor, _ = factor_by(ruler, scans[0].caliper)
         if not 1 / SAME_SIZE < factor < SAME_SIZE:
             before = factor
             scans = _bodies(path, replace(raw, vertices=raw.vertices * factor))
@@ -193,6 +207,10 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         scaled = tuple(scan.doubted(raw.lengths) for scan in scans)
     else:
         scaled = with_scale(path, scans, ruler, before if raw.sized else None)
+    if claim is not None:
+        trust = min(claim.trust, "fair", key=WORDS.index)
+        claim = replace(claim, what="its past", says=FOREIGN, trust=trust)
+        scaled = tuple(scan.doubted(claim) for scan in scaled)
     return tuple(_said(scan, raw.changes, raw.warnings) for scan in scaled)
 
 
@@ -210,23 +228,20 @@ def _beside(
     return tuple(scan.times(factor, said) for scan in others), doubt
 
 
-def _as_kept(path: Path, raw: RawScan) -> ClosedScan | None:
-    """Give back a mesh that `--keep` wrote, with the range it had; None for any other."""
-    if not raw.kept or not is_closed(raw.faces, len(raw.vertices)):
-        return None
-    volume = enclosed_volume(raw.vertices, raw.faces)
+def _claimed(raw: RawScan) -> Doubt | None:
+    """Give the doubt that `--keep` wrote into a mesh of this volume; None where it did not."""
     try:
         row = json.loads(raw.kept)
         low, mid, high = (float(v) for v in row["volume_m3"])
         word, says, what = (str(text)[:300] for text in row["trust"])
-        same = 0 < low <= mid <= high and abs(volume / mid - 1) < SAME_VOLUME and word in WORDS
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, RecursionError):
         return None
-    if not same:
-        return None  # changed since: measured anew
-    piece = Piece(raw.vertices, raw.faces, path.stem, source=str(path))
-    doubt = Doubt(what, 1 - low / mid, high / mid - 1, says, word)
-    return ClosedScan(piece, (doubt,), raw.faces)
+    if not (0 < low <= mid <= high < np.inf and word in WORDS):
+        return None
+    same = abs(enclosed_volume(raw.vertices, raw.faces) / mid - 1) < SAME_VOLUME
+    return (
+        Doubt(what, 1 - low / mid, high / mid - 1, says, word) if same or not raw.sealed else None
+    )
 
 
 def wound_raw(path: Path, ruler: Ruler) -> RawScan:
@@ -249,7 +264,7 @@ def with_scale(
     """
     if not ruler.measured:
         return tuple(_of_own_size(path, scan) for scan in scans)
-    found = measured(scans[0].piece.vertices, scans[0].bare)
+    found = scans[0].caliper
     factor, disagree = factor_by(ruler, found)
     if disagree > MOST_DISAGREE:
         problem = (
@@ -268,26 +283,31 @@ def with_scale(
 
 def _bodies(path: Path, raw: RawScan, least: float = SECOND_BODY) -> tuple[ClosedScan, ...]:
     """Close each body of a scan at the scale that it has."""
-    said = ""
     if len(raw.faces) == 0:
-        vertices, faces, said = cloud_surface(path, raw.vertices)
-        faces, _ = wound(vertices, faces)
-        raw = replace(raw, vertices=vertices, faces=faces)
+        return _by_points(path, raw.vertices, least)
     if _is_torn(raw):
-        vertices, faces, told = cloud_surface(path, _points_on(raw))
-        raw = replace(raw, vertices=vertices, faces=wound(vertices, faces)[0])
-        scans = tuple(_finished(path, body) for body in opened_bodies(path, raw, least=least))
-        doubt = Doubt(
-            "torn", TORN, TORN, "its surface is in pieces; it was taken for points", "fair"
-        )
-        said = f"the surface is torn into pieces, so its points were taken alone: {told}"
-        return tuple(_said(scan.doubted(doubt, *attached(scan)), (said,)) for scan in scans)
+        says = "its surface is in pieces; it was taken for points"
+        doubt = Doubt("torn", TORN, TORN, says, "fair")
+        told = "the surface is torn into pieces, so its points were taken alone"
+        scans = _by_points(path, _points_on(raw), least)
+        return tuple(_said(scan.doubted(doubt), (told,)) for scan in scans)
     scans = _complete(path, raw)
     if len(scans) == 1:
         scans = (_off_its_slab(path, scans[0]),)
     scans = scans or tuple(_off_its_stand(path, b) for b in opened_bodies(path, raw, least=least))
-    scans = tuple(scan.doubted(*attached(scan)) for scan in scans)
-    return tuple(_said(scan, (said,)) for scan in scans) if said else scans
+    return tuple(scan.doubted(*attached(scan)) for scan in scans)
+
+
+def _by_points(path: Path, points: Floats, least: float) -> tuple[ClosedScan, ...]:
+    """Close what stands in a cloud of points."""
+    found = cloud_surface(path, points)
+    faces, _ = wound(found.vertices, found.faces)
+    raw = RawScan(found.vertices, faces, "z", (), ())
+    bodies = opened_bodies(path, raw, found.table, least)
+    scans = tuple(replace(_finished(path, body), reach=found.reach) for body in bodies)
+    says = "a skin was put around its points, which rounds off tips and fills creases"
+    doubt = Doubt("points", FILLED, ROUNDED, f"{says}; export a mesh", "fair")
+    return tuple(_said(scan.doubted(doubt, *attached(scan)), (found.said,)) for scan in scans)
 
 
 def _is_torn(raw: RawScan) -> bool:
@@ -371,22 +391,27 @@ def _cut_off(body: OpenBody, stand: Stand) -> OpenBody | None:
 
 
 def attached(scan: ClosedScan) -> tuple[Doubt, ...]:
-    """Doubt a body that narrows so much that it may be two."""
-    parts = parts_of(scan.piece.vertices, scan.piece.faces)
-    if len(parts.shares) == 1 and not BULKY < parts.solidity < COMPACT:
+    """Doubt a body that narrows so much, or is so hollow at one place, that it may be two."""
+    vertices, faces = scan.piece.vertices, scan.piece.faces
+    parts = parts_of(vertices, faces)
+    shares = parts.shares
+    alone = len(shares) == 1
+    if alone and CONVEX > parts.solidity > BULKY and (two := halves_of(vertices, faces)).are_two:
+        shares = (1 - two.smaller, two.smaller)
+    elif alone and not BULKY < parts.solidity < COMPACT:
         return ()
-    if len(parts.shares) == 1:
+    elif alone:
         says = (
             f"it fills only {parts.solidity:.0%} of its hull: if a hand or another thing is "
             "melted into it, scan the stone alone; see --picture"
         )
         return (Doubt("attached", 1 - parts.solidity, 0.05, says, trust="poor"),)
-    litres = " and ".join(f"{s * scan.volume.mid * 1e3:.2f}" for s in parts.shares)
+    litres = " and ".join(f"{s * scan.volume.mid * 1e3:.2f}" for s in shares)
     says = (
-        f"it narrows between parts of {litres} L: if one is a stand, a hand or a neighbour, "
+        f"it looks like parts of {litres} L: if one is a stand, a hand or a neighbour, "
         "scan the stone alone; see --picture"
     )
-    return (Doubt("attached", 1 - 0.9 * parts.shares[-1], 0.03, says, trust="poor"),)
+    return (Doubt("attached", 1 - 0.9 * shares[-1], 0.03, says, trust="poor"),)
 
 
 def _said(scan: ClosedScan, changes: tuple[str, ...], warnings: tuple[str, ...] = ()) -> ClosedScan:

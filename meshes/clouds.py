@@ -1,27 +1,42 @@
 """A surface around a bare point cloud of one compact body."""
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.isolating import plane_of_samples
+from plumbstone.meshes.isolating import LEAST_CUT, Plane, plane_of_samples
 from plumbstone.meshes.loading import open3d
 from plumbstone.meshes.mending import compacted
 from plumbstone.meshes.parts import ScanError
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.meshes.primitives import unit_sphere
+from plumbstone.meshes.rulers import diameter
 
 LEAST_POINTS = 500
 NEIGHBOURS = 8
 DIRECTIONS = 5  # subdivisions of the sphere of directions: 10 242 of them
 GAP = 4.0  # nearest points farther off than this many spacings: not seen
+ASIDE = 0.8  # of their distance: neighbours that lie so far to one side end there
+ABOVE = 4.0  # spreads of the table over it that are left out with it
 ROUGHEST = 0.12  # spread of radii in one direction, over the radius, of a compact body
 MOST_USED = 200_000
 POISSON_DEPTH = 7
 
 
-def cloud_surface(path: Path, points: Floats) -> tuple[Floats, Indices, str]:
+@dataclass(frozen=True, slots=True, eq=False)
+class CloudSurface:
+    """A surface around points, open where nothing was seen."""
+
+    vertices: Floats
+    faces: Indices
+    table: Plane | None  # that the points were cut off from
+    reach: float  # greatest distance of the points [m]
+    said: str  # how it was made
+
+
+def cloud_surface(path: Path, points: Floats) -> CloudSurface:
     """Put a surface around the points of one compact body, open where nothing was seen.
 
     Parameters
@@ -30,13 +45,6 @@ def cloud_surface(path: Path, points: Floats) -> tuple[Floats, Indices, str]:
         For messages.
     points : (n, 3) float array
         In metres, with or without the table below.
-
-    Returns
-    -------
-    vertices : (k, 3) float array
-    faces : (m, 3) int array
-    said : str
-        How it was made.
 
     Raises
     ------
@@ -53,17 +61,18 @@ def cloud_surface(path: Path, points: Floats) -> tuple[Floats, Indices, str]:
         raise ScanError(path, problem)
     if len(points) > MOST_USED:
         points = points[np.random.default_rng(4).choice(len(points), MOST_USED, replace=False)]
-    body, on_table = _without_table(path, points)
+    body, table = _without_table(path, points)
     centre = _inner_point(body)
     directions, faces = unit_sphere(DIRECTIONS)
     radius, unseen, rough = _radii(body - centre, directions)
     said = f"put a surface around {len(body)} points"
-    said += ", its table left out" if on_table else ""
+    said += "" if table is None else ", its table left out"
+    reach = diameter(body)[0]
     if rough > ROUGHEST:
-        return *_poisson_surface(path, body), f"{said} (Poisson)"
+        return CloudSurface(*_poisson_surface(path, body), table, reach, f"{said} (Poisson)")
     vertices = centre + directions * radius[:, None]
     vertices, faces = compacted(vertices, faces[~unseen[faces].any(axis=1)])
-    return vertices, faces, said
+    return CloudSurface(vertices, faces, table, reach, said)
 
 
 def _poisson_surface(path: Path, points: Floats) -> tuple[Floats, Indices]:
@@ -93,8 +102,8 @@ def _poisson_surface(path: Path, points: Floats) -> tuple[Floats, Indices]:
     return compacted(vertices, faces)
 
 
-def _without_table(path: Path, points: Floats) -> tuple[Floats, bool]:
-    """Leave out the table, turned and lifted to z = 0 if there is one, and floaters."""
+def _without_table(path: Path, points: Floats) -> tuple[Floats, Plane | None]:
+    """Leave out the table, if there is one, and floaters."""
     from scipy.spatial import cKDTree
 
     tree = cKDTree(points)
@@ -102,13 +111,11 @@ def _without_table(path: Path, points: Floats) -> tuple[Floats, bool]:
     distances, _ = tree.query(points[sample], k=2)
     table = plane_of_samples(points[sample])
     spacing = float(np.median(distances[:, 1]))
-    on_table = table is not None
     if table is not None:
-        height = table.heights(points)
-        points = points[height > max(4 * table.spread, 2 * spacing)]
+        points = points[table.heights(points) > max(ABOVE * table.spread, LEAST_CUT)]
     if len(points) < LEAST_POINTS:
         raise ScanError(path, "shows a flat surface and too few points on it.")
-    return _largest_cluster(points, 6 * spacing), on_table
+    return _largest_cluster(points, 6 * spacing), table
 
 
 def _largest_cluster(points: Floats, reach: float) -> Floats:
@@ -144,4 +151,7 @@ def _radii(local: Floats, directions: Floats) -> tuple[Floats, NDArray[np.bool_]
     radii = distance[near]
     rough = float(np.median(np.ptp(radii, axis=1) / radii.mean(axis=1)))
     spacing = np.sqrt(4 * np.pi / len(local))
-    return np.median(radii, axis=1), gaps[:, 0] > GAP * spacing, rough
+    around = (local / distance[:, None])[near] - directions[:, None]
+    aside = np.linalg.norm(around.mean(axis=1), axis=1) / gaps.mean(axis=1)
+    beyond = (aside > ASIDE) & (gaps[:, 0] > spacing)
+    return np.median(radii, axis=1), beyond | (gaps[:, 0] > GAP * spacing), rough

@@ -1,6 +1,8 @@
-"""The content of a scan file, and where in the user's cache results of it are kept."""
+"""The content of a scan file, where in the user's cache results of it are kept, and its seal."""
 
+import contextlib
 import hashlib
+import hmac
 import json
 import os
 import stat
@@ -80,6 +82,26 @@ def kept_place(path: Path, kind: str, ending: str, *options: str) -> Path | None
     folder = cache_folder(kind)
     digest = None if folder is None else content_digest(path, *options)
     return None if folder is None or digest is None else folder / f"{digest}{ending}"
+
+
+def seal_of(content: bytes) -> str | None:
+    """Sign a content with a secret of this user, by which their own files are known again.
+
+    None where they have no place of their own for the secret.
+    """
+    place = cache_folder("seal")
+    if place is None:
+        return None
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        with contextlib.suppress(FileExistsError):
+            handle = os.open(place, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+            with os.fdopen(handle, "wb") as stream:
+                stream.write(os.urandom(32))
+        secret = place.read_bytes()
+    except OSError:
+        return None
+    return hmac.new(secret, content, "sha256").hexdigest() if len(secret) == 32 else None
 
 
 @cache

@@ -50,7 +50,7 @@ def extents_of(vertices: Floats) -> Extents:
     Extents
         By the hull of its outermost corners, so up to 1 % too small for a finely meshed stone.
     """
-    ways = _sphere(WAYS)
+    ways = even_directions(WAYS)
     corners = _outermost(vertices)
     hull = _hull(corners)
     if hull is not None:
@@ -66,7 +66,7 @@ def extents_of(vertices: Floats) -> Extents:
     return Extents(float(heights.min()), tuple((float(a), float(b)) for a, b in front), around)
 
 
-def _sphere(count: int) -> Floats:
+def even_directions(count: int) -> Floats:
     """Directions spread evenly over half a sphere, (count, 3)."""
     k = np.arange(count) + 0.5
     z = k / count
@@ -80,7 +80,7 @@ def _outermost(vertices: Floats) -> Floats:
     step = max(1, len(vertices) // TRIED)
     vertices = np.concatenate([vertices[::step], vertices[vertices.argmin(axis=0)],
                                vertices[vertices.argmax(axis=0)]])  # fmt: skip
-    reach = vertices @ _sphere(SEARCHED).T
+    reach = vertices @ even_directions(SEARCHED).T
     found: Floats = vertices[np.unique(np.concatenate([reach.argmin(0), reach.argmax(0)]))]
     return found
 

@@ -71,8 +71,9 @@ def enclosed_volume(vertices: Floats, faces: Indices) -> float:
     if len(faces) == 0:
         return 0.0
     local = vertices - vertices.mean(axis=0)
-    a, b, c = (local[faces[:, i]] for i in range(3))
-    return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6)
+    (ax, ay, az), (bx, by, bz), (cx, cy, cz) = (local[faces[:, i]].T for i in range(3))
+    sixfold = ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
+    return float(sixfold.sum() / 6)
 
 
 def face_areas(vertices: Floats, faces: Indices) -> Floats:

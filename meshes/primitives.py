@@ -8,6 +8,8 @@ import numpy as np
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats, Indices, Piece
 
+CAP_RINGS = 4  # rings of corners in each round end of a limb
+CAP_LENGTH = 0.25  # of a round end, over the diameter there: worn, not turned on a lathe
 FOOT = 0.14  # share of a boulder's height that is ground off below, so that it stands
 ROUND_SIDES = 64  # corners around a cylinder; its polygon is scaled to the circle's area
 _ICOSAHEDRON = (
@@ -187,12 +189,12 @@ def stone_of_size(size: Sequence[float], shape_factor: float = 0.5, seed: int = 
 
 
 def branch(points: Floats, diameters: Floats, sides: int = 16) -> Piece:
-    """Tapered limb along a polyline.
+    """Tapered limb along a polyline, round at both ends.
 
     Parameters
     ----------
     points : (k, 3) float array
-        Axis of the limb [m].
+        Axis of the limb from tip to tip [m].
     diameters : (2,) or (k,) float array
         At its two ends (even taper along the length), or at each point [m].
     sides : int
@@ -201,7 +203,10 @@ def branch(points: Floats, diameters: Floats, sides: int = 16) -> Piece:
     Returns
     -------
     Piece
-        In the frame of `points`; closed by flat ends.
+        In the frame of `points`, closed. Its round ends lie within its length: half ellipsoids,
+        `CAP_LENGTH` diameters long, at most half of the first or last step.
+        A straight one holds its frustum and 2/3 π r² h in each end, of radius r and length h;
+        the facets take 4 % of what is in the ends.
 
     Raises
     ------
@@ -218,12 +223,17 @@ def branch(points: Floats, diameters: Floats, sides: int = 16) -> Piece:
         along = np.concatenate([[0], np.cumsum(lengths)]) / lengths.sum()
         diameters = np.interp(along, np.linspace(0, 1, len(diameters)), diameters)
     frames = _frames(steps / lengths[:, None])
+    first, last = _cap(points[:2], diameters[:2]), _cap(points[:-3:-1], diameters[:-3:-1])
+    middle = [(*row, frame) for *row, frame in zip(points, diameters, frames, strict=True)][1:-1]
+    axis = [(*row, frames[0]) for row in first] + middle
+    axis += [(*row, frames[-1]) for row in reversed(last)]
     circle = _ring(1.0, sides)[:, :2]
     loops = [
         point + d / 2 * (circle[:, :1] * side + circle[:, 1:] * other)
-        for point, d, (side, other) in zip(points, diameters, frames, strict=True)
+        for point, d, (side, other) in axis
     ]
-    return Piece(*_skin(loops), "branch", source="limb by length and girth")
+    skin = _skin(loops, (points[0], points[-1]))
+    return Piece(*skin, "branch", source="limb by length and girth")
 
 
 def fork(paths: Sequence[Floats], diameters: Sequence[Floats], sides: int = 16) -> Piece:
@@ -265,7 +275,7 @@ def limbs(lengths: Sequence[float], girths: Sequence[Sequence[float]]) -> Piece:
     Returns
     -------
     Piece
-        Bodies that do not touch; volume Σ L (C₀² + C₀ C₁ + C₁²) / (12 π).
+        Bodies that do not touch, each a `branch` of its length.
     """
     vertices, faces, y, count = [], [], 0.0, 0
     for length, girth in zip(lengths, girths, strict=True):
@@ -299,10 +309,26 @@ def _ring(radius: float, sides: int) -> Floats:
     return np.column_stack([radius * np.cos(angles), radius * np.sin(angles), np.zeros(sides)])
 
 
-def _skin(loops: Sequence[Floats]) -> tuple[Floats, Indices]:
+def _cap(points: Floats, diameters: Floats) -> list[tuple[Floats, float]]:
+    """Middle and diameter of the rings of a round end, from the first of two points inwards."""
+    length = np.linalg.norm(points[1] - points[0])
+    share = min(CAP_LENGTH * diameters[0] / length, 0.5)  # of the step that is round
+    base = diameters[0] + share * (diameters[1] - diameters[0])
+    angles = np.pi / 2 * np.arange(1, CAP_RINGS + 1) / CAP_RINGS
+    inwards = share * (1 - np.cos(angles))
+    return [
+        (points[0] + along * (points[1] - points[0]), float(base * sine))
+        for along, sine in zip(inwards, np.sin(angles), strict=True)
+    ]
+
+
+def _skin(
+    loops: Sequence[Floats], tips: tuple[Floats, Floats] | None = None
+) -> tuple[Floats, Indices]:
     """Join equal loops, counter-clockwise seen along the axis from its end, into a closed skin.
 
-    The flat ends are fans around the middle of the first and last loop.
+    The ends are fans around two tips; flat ones around the middle of the first and last loop
+    where none are given.
     """
     n = len(loops[0])
     ring = np.arange(n)
@@ -313,7 +339,7 @@ def _skin(loops: Sequence[Floats]) -> tuple[Floats, Indices]:
         faces += [np.column_stack([a, b, c]), np.column_stack([a, c, d])]
     last = (len(loops) - 1) * n
     faces.append(np.column_stack([last + ring, last + after, np.full(n, n * len(loops) + 1)]))
-    ends = np.array([loops[0].mean(axis=0), loops[-1].mean(axis=0)])
+    ends = np.array(tips or (loops[0].mean(axis=0), loops[-1].mean(axis=0)))
     return np.concatenate([*loops, ends]), np.concatenate(faces)
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from plumbstone.meshes.contents import seal_of
 from plumbstone.meshes.doubts import Doubt
 from plumbstone.meshes.faults import is_closed
 from plumbstone.meshes.gltf import parsed_gltf
@@ -62,7 +63,8 @@ class RawScan:
     warnings: tuple[str, ...]
     sized: bool = True  # whether its unit is known, by what it says, by the user, or by its size
     lengths: Doubt | None = None  # of the lengths, where something in view told them
-    kept: str = ""  # what `--keep` wrote into it
+    kept: str = ""  # what `--keep` wrote into it, or claims to have
+    sealed: bool = False  # whether it did, and nothing was changed since
 
 
 def read_scan(path: Path | str, unit: str | None = None) -> Piece:
@@ -143,8 +145,8 @@ def read_raw(path: Path, ruler: Ruler) -> RawScan:
         changes.append("turned from y up to z up, as its format says")
     if sheet is not None:
         return RawScan(vertices, faces, up, (sheet.said, *changes), (), lengths=sheet.doubt)
-    kept = _kept_in(content) if path.suffix.lower() == ".ply" else ""
-    return RawScan(vertices, faces, up, (said, *changes), (), sized, kept=kept)
+    kept, sealed = _kept_in(content) if path.suffix.lower() == ".ply" else ("", False)
+    return RawScan(vertices, faces, up, (said, *changes), (), sized, kept=kept, sealed=sealed)
 
 
 def _by_sheet(path: Path, parsed: Parsed, ruler: Ruler) -> "Sheet":
@@ -158,10 +160,15 @@ def _by_sheet(path: Path, parsed: Parsed, ruler: Ruler) -> "Sheet":
     return read_mat(path, parsed, ruler.control)
 
 
-def _kept_in(content: bytes) -> str:
-    """Give what this program wrote into the header of a PLY; empty for any other."""
-    found = re.search(rb"^comment plumbstone (\{.*\})\r?$", content[:4000], re.MULTILINE)
-    return found[1].decode("utf-8", errors="replace") if found else ""
+def _kept_in(content: bytes) -> tuple[str, bool]:
+    """Give what this program wrote into the header of a PLY, if anything, and if that is sure."""
+    head = content[:4000]
+    found = re.search(rb"^comment plumbstone (\{.*\})\r?$", head, re.MULTILINE)
+    if found is None:
+        return "", False
+    seal = re.search(rb"^comment seal ([0-9a-f]{64})\n", head, re.MULTILINE)
+    sealed = seal is not None and seal_of(content.replace(seal[0], b"", 1)) == seal[1].decode()
+    return found[1].decode("utf-8", errors="replace"), sealed
 
 
 def _mended(raw: RawScan) -> tuple[Indices, tuple[str, ...], tuple[Indices, ...]]:

@@ -14,6 +14,10 @@ CALIPER, CALIPER_STEP = 0.004, 0.001  # of a length by caliper or tape: share, a
 FAR_OFF = 0.15  # lengths that are corrected by more than this were wrong beyond any phone's error
 SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; rounds at most
 NOISE_LEFT = 0.5  # share of what smoothing took off a length that may be wrong, at 90 %
+TIP_NOISE, CUT_TIPS = 2.0, 0.22  # what noise left in the skin adds to a length, in deviations, and
+# what corners that no point met take off it, in steps from point to point; by trials
+UNSEEN_REACH = 0.35  # share of what the closed underside reaches farther that may be true
+PER_BUMP = 1.08  # white noise, over the median of what neighbours do not explain of it
 MOST_TIPS = 1500  # corners of the hull whose distances are compared
 
 
@@ -54,6 +58,14 @@ class Caliper:
     across: float
     noise: float  # share that noise may have left in them
 
+    def reaching(self, reach: float) -> "Caliper":
+        """Meet halfway what the points reach [m] that a skin was put around; it cuts off tips."""
+        if not reach:
+            return self
+        off = (reach - self.longest) / 2
+        noise = self.noise + abs(off) / self.longest
+        return Caliper(self.longest + off, self.across + off, noise)
+
 
 def measured(vertices: Floats, faces: Indices) -> Caliper:
     """Lay a caliper on a body.
@@ -68,14 +80,20 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     -------
     Caliper
         Diameter of the hull and greatest extent at right angles to it [m], of the skin with its
-        noise smoothed out, as noise lengthens both.
+        noise smoothed out, as noise lengthens both. What a coarse mesh cannot tell of its tips,
+        and what the unseen underside may add, is in its noise.
     """
-    rough = vertices[np.unique(faces)]
-    smooth = _calm(vertices, faces)[np.unique(faces)]
-    longest, way = _diameter(smooth)
-    noise = _diameter(rough)[0] / longest - 1
-    flat = smooth @ across(way).T
-    return Caliper(longest, _diameter(flat)[0], max(0.0, noise) * NOISE_LEFT)
+    corners = np.unique(faces)
+    calm, spread, step = _calm(vertices, faces)
+    smooth = calm[corners]
+    longest, way = diameter(smooth)
+    unseen = max(diameter(vertices)[0] / diameter(vertices[corners])[0] - 1, 0.0)
+    smoothed = max(diameter(vertices[corners])[0] / longest - 1, 0.0) * NOISE_LEFT
+    coarse = float(np.hypot(TIP_NOISE * spread, CUT_TIPS * step)) / longest
+    change = CUT_TIPS * step - TIP_NOISE * spread
+    wide = diameter(smooth @ across(way).T)[0]
+    noise = smoothed + UNSEEN_REACH * unseen + coarse
+    return Caliper(longest + change, wide + change, noise)
 
 
 def factor_by(ruler: Ruler, found: Caliper) -> tuple[float, float]:
@@ -117,8 +135,33 @@ def ruled_scale(length: float, unsure: float, factor: float, *, twice: bool) -> 
     return in_length("scale", share, says, trust)
 
 
-def _calm(vertices: Floats, faces: Indices) -> Floats:
+def diameter(points: Floats) -> tuple[float, Floats]:
+    """Greatest distance of two points, (n, 2) or (n, 3), and its direction."""
+    from scipy.spatial import ConvexHull, QhullError
+    from scipy.spatial.distance import cdist
+
+    try:
+        corners = points[ConvexHull(points).vertices]
+    except QhullError:
+        corners = points
+    corners = corners[:: max(1, len(corners) // MOST_TIPS)]
+    apart = cdist(corners, corners)
+    first, second = np.unravel_index(int(apart.argmax()), apart.shape)
+    way = corners[second] - corners[first]
+    length = float(np.linalg.norm(way))
+    return length, way / max(length, 1e-300)
+
+
+def _calm(vertices: Floats, faces: Indices) -> tuple[Floats, float, float]:
     """Smooth noise out of a skin without shrinking it.
+
+    Returns
+    -------
+    vertices : (n, 3) float array
+    spread : float
+        Standard deviation of the noise that is left [m].
+    step : float
+        Median distance of neighbours [m].
 
     References
     ----------
@@ -139,21 +182,18 @@ def _calm(vertices: Floats, faces: Indices) -> Floats:
     for _ in range(min(int((reach / step) ** 2), MOST_ROUNDS)):
         for share in (0.5, -0.52):
             found += share * (links @ found - found) * ~lonely[:, None]
+    bumps = links @ found - found
+    bumps = (bumps - links @ bumps)[~lonely]
+    out = np.einsum("ij,ij->i", bumps, _corner_normals(found, faces)[~lonely])
+    spread = float(np.median(np.abs(out))) * PER_BUMP
+    return found, spread, step
+
+
+def _corner_normals(vertices: Floats, faces: Indices) -> Floats:
+    """Give unit normals at the corners of a mesh, (n, 3); zero where no face is."""
+    a, b, c = (vertices[faces[:, i]] for i in range(3))
+    normals = np.zeros_like(vertices)
+    for k in range(3):
+        np.add.at(normals, faces[:, k], np.cross(b - a, c - a))
+    found: Floats = normals / (np.linalg.norm(normals, axis=1)[:, None] + 1e-300)
     return found
-
-
-def _diameter(points: Floats) -> tuple[float, Floats]:
-    """Greatest distance of two points, (n, 2) or (n, 3), and its direction."""
-    from scipy.spatial import ConvexHull, QhullError
-    from scipy.spatial.distance import cdist
-
-    try:
-        corners = points[ConvexHull(points).vertices]
-    except QhullError:
-        corners = points
-    corners = corners[:: max(1, len(corners) // MOST_TIPS)]
-    apart = cdist(corners, corners)
-    first, second = np.unravel_index(int(apart.argmax()), apart.shape)
-    way = corners[second] - corners[first]
-    length = float(np.linalg.norm(way))
-    return length, way / max(length, 1e-300)

@@ -1,9 +1,11 @@
 """Fixtures that several tests share."""
 
+import fcntl
 import os
 from pathlib import Path
 
 import pytest
+from commands import type_in
 
 ROOT = Path(__file__).parent.parent
 SCANS = ROOT.parent / "shared" / "scans"
@@ -12,9 +14,31 @@ SCANS = ROOT.parent / "shared" / "scans"
 os.environ.setdefault("XDG_CACHE_HOME", str(ROOT / ".pytest_cache" / "user-cache"))
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep the tests of one file on one worker, but for those that name a group of their own."""
+    for item in items:
+        if not item.get_closest_marker("xdist_group"):
+            item.add_marker(pytest.mark.xdist_group(item.path.name))
+
+
 @pytest.fixture(scope="session")
 def scans() -> Path:
     """Give the folder of scans made by others, or skip where it is absent."""
     if not SCANS.is_dir():
         pytest.skip("the folder ../shared/scans with scans by others is not here")
     return SCANS
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Give what `plumbstone demo` writes, made once for all workers; copy it to change it."""
+    shared = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        shared = shared.parent
+    with (shared / "demo.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not (shared / "demo.txt").exists():
+            done = type_in("plumbstone demo demo", shared)
+            assert done.returncode == 0, done.stderr
+            (shared / "demo.txt").write_text(done.stdout, encoding="utf-8")
+    return shared / "demo"

@@ -4,6 +4,7 @@ MuJoCo (Apache-2.0) moves the bodies; their shapes are the solids of the scape, 
 parts. Buoyancy is summed over small cubes of these parts, so it shares no code with the program.
 """
 
+import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
@@ -28,7 +29,7 @@ from plumbstone.volumes.holding.free_bodies import (
     tie_place,
 )
 from plumbstone.volumes.holding.hold_down import HoldResult, Surroundings, judge_groups
-from plumbstone.volumes.holding.offers import Offer
+from plumbstone.volumes.holding.offers import KEPT, Offer
 from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.scape.groups import Sinker
 from plumbstone.volumes.scape.materials import find_material
@@ -99,8 +100,10 @@ def parts_of(body: Body) -> list[np.ndarray]:
     parts = []
     for path, diameters in zip(drawn, ends, strict=True):
         skin = primitives.branch(path, diameters).vertices
-        rings = skin[: 16 * len(path)].reshape(len(path), 16, 3) @ turn.T + move
-        parts += [np.concatenate(rings[k : k + 2]) for k in range(len(path) - 1)]
+        rings = [*(skin[:-2] @ turn.T + move).reshape(-1, 16, 3)]
+        ends = primitives.CAP_RINGS - 1  # a round end is one part with the shaft beside it
+        joints = [0, *range(ends + 1, len(rings) - ends - 1), len(rings) - 1]
+        parts += [np.concatenate(rings[a : b + 1]) for a, b in itertools.pairwise(joints)]
     return parts
 
 
@@ -375,7 +378,7 @@ class Case:
     def with_offer(self, offer: Offer) -> Stage:
         """Apply an offer, as it says or as stones that stand with taut ties."""
         stage, group = self.hold.stage, self.hold.group
-        kept = tuple(s for s in group.sinkers if s.how in ("strapped", "laid on"))
+        kept = tuple(s for s in group.sinkers if s.how in KEPT)
         hows = offer.hows if self.rng.uniform() < 0.6 else ("standing",) * len(offer.hows)
         added = tuple(
             Sinker(mass, offer.material, how, at)
@@ -423,22 +426,55 @@ def scape_text(rng: np.random.Generator, *, calm: bool = False) -> tuple[str, fl
     ]
     ground = "bed" if soil else "floor"
     stones = int(rng.integers(0, 3)) if not soil else 0
-    forms = ["box", "slab"] if calm else ["box", "slab", "ellipsoid", "boulder"]
     where = rng.uniform([22, 14], [38, 22])
-    for k in range(stones):
-        solid = rng.choice(forms)
-        size = rng.uniform([8, 7, 3], [16, 12, 9])
-        at = where + (k - (stones - 1) / 2) * np.array([17.0, rng.uniform(-2, 2)])
-        parts.append(
-            f'[[piece]]\nname = "Stone {k}"\nmaterial = "{rng.choice(["granite", "basalt"])}"\n'
-            f'solid = "{solid}"\nsize = {_lengths(size)}\nat = {_lengths(at)}\n'
-            f"turn = {rng.uniform(0, 180):.1f}\nseed = {int(rng.integers(0, 99))}\n"
-        )
-    rests = f"Stone {int(rng.integers(0, stones))}" if stones and rng.uniform() < 0.85 else ground
+    if calm and stones == 2:
+        parts += _careless_stones(rng, where)
+    else:
+        parts += _scattered_stones(rng, stones, where, calm=calm)
+    rests = (
+        f"Stone {int(rng.integers(0, stones))}"
+        if stones and (calm or rng.uniform() < 0.85)
+        else ground
+    )
     parts.append(_wood(rng, rests, where, calm=calm))
     if soil:
         parts.append('[[layer]]\nname = "Soil"\nmaterial = "sand"\nheight = "4 cm"\n')
     return "".join(parts), soil
+
+
+def _scattered_stones(
+    rng: np.random.Generator, count: int, where: np.ndarray, *, calm: bool
+) -> list[str]:
+    """Write some stones in a row."""
+    forms, parts = ["box", "slab"] if calm else ["box", "slab", "ellipsoid", "boulder"], []
+    for k in range(count):
+        solid = rng.choice(forms)
+        size = rng.uniform([8, 7, 3], [16, 12, 9])
+        at = where + (k - (count - 1) / 2) * np.array([17.0, rng.uniform(-2, 2)])
+        parts.append(_stone(rng, k, str(solid), size, at, rng.uniform(0, 180)))
+    return parts
+
+
+def _careless_stones(rng: np.random.Generator, where: np.ndarray) -> list[str]:
+    """Write two stones side by side as one types them: up to 2 mm too near, too far, too high."""
+    solid = str(rng.choice(["box", "slab", "boulder"]))
+    size = rng.uniform([8, 8, 3], [14, 14, 8])
+    apart = size[0] + rng.uniform(-0.2, 0.2)
+    return [
+        _stone(rng, k, solid, size + [0, 0, k * rng.uniform(-0.2, 0.2)], where + [off, 0], 0.0)
+        for k, off in enumerate((-apart / 2, apart / 2))
+    ]
+
+
+def _stone(
+    rng: np.random.Generator, k: int, solid: str, size: np.ndarray, at: np.ndarray, turn: float
+) -> str:
+    """Write one stone."""
+    return (
+        f'[[piece]]\nname = "Stone {k}"\nmaterial = "{rng.choice(["granite", "basalt"])}"\n'
+        f'solid = "{solid}"\nsize = {_lengths(size)}\nat = {_lengths(at)}\n'
+        f"turn = {turn:.1f}\nseed = {int(rng.integers(0, 99))}\n"
+    )
 
 
 def _wood(rng: np.random.Generator, rests: str, at: np.ndarray, *, calm: bool) -> str:
@@ -475,7 +511,8 @@ def _wood(rng: np.random.Generator, rests: str, at: np.ndarray, *, calm: bool) -
         lines.append(f"seed = {int(rng.integers(0, 99))}\n")
         if not calm and rng.uniform() < 0.25:
             lines.append(f"tilt = {rng.uniform(0, 25):.1f}\nlean = {rng.uniform(0, 360):.1f}\n")
-    off = rng.uniform(-4, 4, 2) if rests != "floor" else rng.uniform(-2, 2, 2)
+    reach = 2 if calm or rests == "floor" else 4
+    off = rng.uniform(-reach, reach, 2)
     lines.append(f"at = {_lengths(at + off)}\nturn = {rng.uniform(0, 180):.1f}\n")
     if rng.uniform() < 0.6:
         lines.append("settle = true\n")
@@ -493,12 +530,12 @@ def group_text(rng: np.random.Generator, wood: Body, *, calm: bool = False) -> s
         low, high = corners.min(axis=0), corners.max(axis=0)
         place = corners[rng.integers(len(corners))]
         if calm:  # below the middle
-            place = np.append((low + high)[:2] / 2 + rng.normal(0, 0.012, 2), low[2] + 0.01)
+            place = np.append((low + high)[:2] / 2 + rng.normal(0, 0.008, 2), low[2] + 0.01)
         elif rng.uniform() < 0.6:
             aim = (low + high) / 2 + rng.normal(0, 0.04, 3)
             place = corners[int(np.linalg.norm(corners - aim, axis=1).argmin())]
-        mass = lift * rng.uniform(1.5, 6) / count
-        material = rng.choice(["granite", "slate", "lava rock"])
+        mass = lift * rng.uniform(2.5 if calm else 1.5, 6) / count
+        material = rng.choice(["granite", "slate", *(["lava rock"] if not calm else [])])
         slack = ', slack = "2 cm"' if how == "standing" and rng.uniform() < 0.1 else ""
         entries.append(
             f'{{ mass = "{mass * 1e3:.1f} g", material = "{material}", how = "{how}", '
@@ -506,7 +543,7 @@ def group_text(rng: np.random.Generator, wood: Body, *, calm: bool = False) -> s
         )
     pieces = ""
     low, high = corners.min(axis=0) * 100, corners.max(axis=0) * 100
-    if rng.uniform() < 0.25:  # a stone beside the wood, at the end of a taut cord
+    if not calm and rng.uniform() < 0.25:  # a stone beside the wood, at the end of a taut cord
         place = corners[rng.integers(len(corners))] * 100
         at = [7.0, 6.0] if rng.uniform() < 0.5 else [max(7.0, low[0] - 5), 6.0]
         pieces += (

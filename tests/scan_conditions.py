@@ -8,8 +8,19 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from phone_scans import Stone, _corner_normals, _direction, standing_poses, thinner, turn_to, unseen
+from phone_scans import (
+    Stone,
+    _corner_normals,
+    _direction,
+    standing_poses,
+    thinner,
+    turn_to,
+    united,
+    unseen,
+)
 from scipy.ndimage import gaussian_filter, map_coordinates
+from scipy.spatial import ConvexHull
+from scipy.spatial.distance import pdist
 from skimage.measure import marching_cubes
 
 from plumbstone.meshes.loading import open3d
@@ -39,6 +50,8 @@ class Made:
     vertices: np.ndarray
     faces: np.ndarray  # (0, 3) for a cloud
     volume: float
+    longest: float  # true greatest length, as a caliper finds it [m]
+    wrong: float  # lengths of the file over the true ones
 
 
 def standing(stone: Stone, rng: np.random.Generator, scale: float = 1.0) -> Scene:
@@ -53,6 +66,11 @@ def standing(stone: Stone, rng: np.random.Generator, scale: float = 1.0) -> Scen
     volume = float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6)
     size = float(np.ptp(vertices, axis=0).max())
     return Scene((vertices, faces), volume, size, [], ground=lambda p: p[:, 2])
+
+
+def diameter(vertices: np.ndarray) -> float:
+    """Greatest distance of two corners [m]."""
+    return float(pdist(vertices[ConvexHull(vertices).vertices]).max())
 
 
 def distance_to(mesh: Mesh) -> Field:
@@ -132,7 +150,7 @@ def finished(mesh: Mesh, scene: Scene, rng: np.random.Generator, scale: float) -
     """Turned, moved and wrong in scale by some per cent, as phones are."""
     wrong = float(np.exp(rng.normal(0, scale)))
     vertices = mesh[0] @ turn_to(_direction(rng)) * wrong + rng.uniform(-0.3, 0.3, 3)
-    return Made(vertices, mesh[1], scene.volume)
+    return Made(vertices, mesh[1], scene.volume, diameter(scene.stone[0]), wrong)
 
 
 def plain(scene: Scene, rng: np.random.Generator) -> Mesh:
@@ -259,6 +277,23 @@ def cropped_flat(scene: Scene, rng: np.random.Generator) -> Mesh:
     return compacted(vertices, faces[keep])
 
 
+def torn(scene: Scene, rng: np.random.Generator) -> Mesh:
+    """A scanner's mesh in about thirty patches that came apart by tenths of a millimetre."""
+    vertices, faces = plain(scene, rng)
+    middle = vertices[faces].mean(axis=1)
+    seeds = middle[rng.choice(len(middle), 33, replace=False)]
+    patch = np.linalg.norm(middle[:, None] - seeds, axis=2).argmin(axis=1)
+    shifts = rng.normal(0, 4e-4, (33, 3))
+    parts = [compacted(vertices + shifts[k], faces[patch == k]) for k in range(33)]
+    return united(parts)
+
+
+def bare_cloud(scene: Scene, rng: np.random.Generator) -> Mesh:
+    """Points of the stone alone, what the table hides left out."""
+    vertices, _ = cropped_flat(scene, rng)
+    return vertices + rng.normal(0, 0.0004, vertices.shape), np.empty((0, 3), dtype=np.int64)
+
+
 def as_cloud(scene: Scene, rng: np.random.Generator) -> Mesh:
     vertices, _ = plain(scene, rng)
     return vertices + rng.normal(0, 0.0004, vertices.shape), np.empty((0, 3), dtype=np.int64)
@@ -278,7 +313,9 @@ CONDITIONS: dict[str, Callable[[Scene, np.random.Generator], Mesh]] = {
     "ghost layer": ghosted,
     "wide table": wide_table,
     "cropped flat, no table": cropped_flat,
+    "torn to patches": torn,
     "cloud with its table": as_cloud,
+    "cloud without a table": bare_cloud,
 }
 
 

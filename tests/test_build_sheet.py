@@ -1,7 +1,9 @@
 """The build sheet: figures as in plan.json, hostile names, a real browser at three widths."""
 
 import csv
+import hashlib
 import io
+import itertools
 import json
 import re
 import shutil
@@ -14,7 +16,7 @@ import numpy as np
 import pytest
 import trimesh
 from commands import type_in
-from small_tanks import CUBE, seen, written_to
+from small_tanks import CUBE, forty, seen, written_to
 
 from plumbstone.cli.sheet.build_sheet import build_sheet
 from plumbstone.cli.sheet.sheet_figures import look_up
@@ -45,16 +47,25 @@ READ = {
 
 
 @pytest.fixture(scope="module")
-def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def results(demo: Path) -> Path:
     """The results folder of the reading-room tank."""
-    folder = tmp_path_factory.mktemp("sheet")
-    assert type_in("plumbstone demo out", folder).returncode == 0
-    return folder / "out" / "plan"
+    return demo / "plan"
 
 
 @pytest.fixture(scope="module")
 def document(results: Path) -> dict[str, Any]:
     return json.loads((results / "plan.json").read_text(encoding="utf-8"))
+
+
+@pytest.fixture(scope="module")
+def pages(results: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """Pages of the reading-room tank, of 40 pieces, and of 5 without a border."""
+    folder = tmp_path_factory.mktemp("pages")
+    for name, text in (("forty", forty()), ("cube", CUBE)):
+        page = build_sheet(*seen(written_to(folder, text, f"{name}.toml")))
+        (folder / f"{name}.html").write_text(page, encoding="utf-8")
+    room = results / "build-sheet.html"
+    return {"room": room, "forty": folder / "forty.html", "cube": folder / "cube.html"}
 
 
 class Page(HTMLParser):
@@ -100,7 +111,14 @@ def test_every_figure_equals_plan_json(results: Path, document: dict[str, Any]) 
         parts = [look_up(document, part) for part in path.split("+")]
         unit = re.findall(r"_([a-z]+)(?=[.+]|$)", path)[-1] if "_" in path else ""
         for words in (metric, str(values["data-us"])):
-            if values["data-kind"] == "sides":
+            if values["data-kind"] == "ranged":
+                one, _, ends = words.partition(" (")
+                name = one.split(" ")[1]
+                told = [one, *(f"{v} {name}" for v in ends.rstrip(")").split("-") if v)]
+                for part, end in zip(told, ("mid", "low", "high"), strict=False):
+                    value, step = parsed(part, unit)
+                    assert value == pytest.approx(parts[0][end], abs=step), (path, words)
+            elif values["data-kind"] == "sides":
                 *numbers, last = words.split(" × ")
                 number, name = last.split(" ")
                 for one, wanted in zip([*numbers, number], parts[0], strict=True):
@@ -118,12 +136,22 @@ def test_every_finding_stands_on_the_page(results: Path, document: dict[str, Any
         assert " ".join(finding["text"].split()) in words
 
 
-def test_the_page_is_one_small_file_without_a_network(results: Path) -> None:
-    page = results / "build-sheet.html"
-    assert page.stat().st_size < LARGEST
-    text = page.read_text(encoding="utf-8")
-    for outside in ('src="http', "src='http", "<link", "@import", "url(http"):
-        assert outside not in text
+def test_each_page_is_one_small_file_without_a_network(pages: dict[str, Path]) -> None:
+    for page in pages.values():
+        assert page.stat().st_size < LARGEST
+        text = page.read_text(encoding="utf-8")
+        for outside in ('src="http', "src='http", "<link", "@import", "url(http"):
+            assert outside not in text
+
+
+def test_another_run_writes_the_same_bytes(tmp_path: Path) -> None:
+    path = written_to(tmp_path, CUBE)
+    done = type_in("plumbstone plan tank.toml --grid 4 --out out", tmp_path, PYTHONHASHSEED="1")
+    assert done.returncode == 0, done.stderr
+    here = build_sheet(*seen(path)).encode()
+    assert hashlib.sha256((tmp_path / "out" / "build-sheet.html").read_bytes()).digest() == (
+        hashlib.sha256(here).digest()
+    )
 
 
 def test_the_scene_reads_back_with_the_same_volumes(
@@ -281,12 +309,77 @@ def test_it_fits_every_window(browser: Any, results: Path, width: int, scheme: s
     tab.context.close()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+# Every visible word of the drawings: its box and the height of its letters on the screen.
+LABELS = """[...document.querySelectorAll('.sheet-drawing svg')].filter(
+  svg => svg.getBoundingClientRect().width > 0
+).map(svg => {
+  const whole = svg.getBoundingClientRect();
+  const texts = [...svg.querySelectorAll('text')].map(text => {
+    const box = text.getBBox(), turn = text.getCTM(), size = text.getScreenCTM();
+    const corners = [[box.x, box.y], [box.x + box.width, box.y + box.height]].map(
+      ([x, y]) => [turn.a * x + turn.c * y + turn.e, turn.b * x + turn.d * y + turn.f]);
+    const letters = parseFloat(getComputedStyle(text).fontSize) * Math.hypot(size.a, size.b);
+    return [text.textContent.trim(), ...corners[0], ...corners[1], letters];
+  });
+  return { wide: whole.width, high: whole.height, texts };
+})"""
+LEADING = 0.09  # of the letters: air above and below them in a box of the browser
+SMALLEST = 11  # of letters on a phone [CSS pixels]
+
+
+@pytest.mark.parametrize("tank", ["room", "forty", "cube"])
+def test_no_label_lies_over_another_in_the_browser(
+    browser: Any, pages: dict[str, Path], tank: str
+) -> None:
+    for width, medium in ((360, "screen"), (768, "screen"), (1280, "screen"), (718, "print")):
+        tab, _ = opened(browser, pages[tank], width)  # 718: A4 between its margins
+        tab.emulate_media(media=medium)
+        for units in ("metric", "us"):
+            if medium == "screen":
+                tab.check(f"input[value={units}]")
+            drawings = tab.evaluate(LABELS)
+            assert len(drawings) == 4
+            for drawing in drawings:
+                boxes = [
+                    (words, x0, y0 + LEADING * letters, x1, y1 - LEADING * letters)
+                    for words, x0, y0, x1, y1, letters in drawing["texts"]
+                ]
+                assert len(boxes) > 4
+                for words, x0, y0, x1, y1 in boxes:
+                    over = max(-x0, -y0, x1 - drawing["wide"], y1 - drawing["high"])
+                    assert over < 1, (tank, width, words)
+                for (one, *a), (other, *b) in itertools.combinations(boxes, 2):
+                    apart = a[0] >= b[2] or b[0] >= a[2] or a[1] >= b[3] or b[1] >= a[3]
+                    assert apart, (tank, width, medium, one, other)
+                if width == 360:
+                    assert min(letters for *_, letters in drawing["texts"]) >= SMALLEST
+        tab.context.close()
+
+
+def test_paper_shows_every_finding_first(browser: Any, pages: dict[str, Path]) -> None:
+    tab, _ = opened(browser, pages["forty"])
+    on_screen = tab.locator(".verdict").inner_text()
+    tab.emulate_media(media="print")
+    on_paper = tab.locator(".verdict").inner_text()
+    for told in ("Stone 18", "Stone 33", "Stone 26", "Stone 31", "Stone 35", "Stone 1:"):
+        assert told in on_paper
+    assert "Stone 35" not in on_screen
+    tab.context.close()
+
+
+@pytest.mark.parametrize(
+    ("tank", "scheme", "more"),
+    [("room", "light", False), ("room", "dark", False), ("forty", "dark", True),
+     ("forty", "light", False), ("cube", "light", True), ("cube", "dark", False)],
+)  # fmt: skip
 def test_nothing_stands_in_the_way_of_a_screen_reader(
-    browser: Any, results: Path, scheme: str
+    browser: Any, pages: dict[str, Path], tank: str, scheme: str, more: bool
 ) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright")
-    tab, _ = opened(browser, results / "build-sheet.html", color_scheme=scheme)
+    tab, _ = opened(browser, pages[tank], 360 if more else 1280, color_scheme=scheme)
+    if more:
+        tab.check("input[value=us]")
+        tab.check("#large")
     found = axe.Axe().run(tab).response["violations"]
     bad = [v for v in found if v["impact"] in ("moderate", "serious", "critical")]
     assert [(v["id"], v["nodes"][0]["html"][:160]) for v in bad] == []
@@ -306,7 +399,7 @@ def test_units_change_throughout(browser: Any, results: Path) -> None:
     words = tab.locator("main").inner_text()
     words = words[: words.index("How it was found")]
     # A label of a bag is read as it is written on the shelf; all else is in US units.
-    without_bags = re.sub(r"\d+ × \d+ (L|kg)\b", "", words)
+    without_bags = re.sub(r"\d+\s×\s\d+ (L|kg)\b", "", words)
     assert re.findall(r"\d (?:cm|mm|L|mL|kg|g)\b", without_bags) == []
     assert "One inch of water" in words
     tab.reload()

@@ -309,8 +309,21 @@ def test_inputs_links_devices_and_modes_are_respected(tmp_path: Path, line: str)
     assert stat.S_ISCHR(Path("/dev/null").stat().st_mode)
 
 
-def test_edits_of_the_demo_are_kept(tmp_path: Path) -> None:
-    assert type_in("plumbstone demo d", tmp_path).returncode == 0
+def test_the_mode_of_a_file_stays(tmp_path: Path) -> None:
+    """What is private stays private, whoever replaces it: the page, `new --force`, results."""
+    for mode in (0o600, 0o664):
+        path = tmp_path / f"{mode}.toml"
+        path.write_bytes(b"mine")
+        path.chmod(mode)
+        put_whole(path, b"saved")
+        write_new(path, b"new", force=True)
+        write_file(path, b"result", force=True)
+        assert stat.S_IMODE(path.stat().st_mode) == mode
+        assert path.read_bytes() == b"result"
+
+
+def test_edits_of_the_demo_are_kept(tmp_path: Path, demo: Path) -> None:
+    shutil.copytree(demo, tmp_path / "d")
     path = tmp_path / "d" / "reading-room.toml"
     path.write_text(path.read_text(encoding="utf-8") + "# mine\n", encoding="utf-8")
     assert "reading-room.toml" in refuse("plumbstone demo d", tmp_path)

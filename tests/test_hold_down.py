@@ -510,3 +510,63 @@ def test_what_is_drawn_into_each_other_is_not_judged_as_held(tmp_path: Path) -> 
     )
     assert Doubt.THROUGH in hold.doubts
     assert not hold.stays
+
+
+def at_the_pane(folder: Path, gap: float, more: str = "") -> HoldResult:
+    """A limb whose top comes so near [mm] to the back pane, over a foot far from it."""
+    limb = (  # heavier than the water, so that only its own weight moves it
+        '[[piece]]\nname = "Limb"\nkind = "wood"\nmaterial = "driftwood"\nmass = "{:.3f} kg"\nlimbs = [{{ path = '
+        '[["0 cm", "0 cm", "2 cm"], ["0 cm", "12 cm", "28 cm"]], girth = ["14 cm", "8 cm"] }}]\n'
+        'at = ["60 cm", "{:.3f} cm"]\n'
+    )
+    (body,) = plan_of(folder, limb.format(0.25, 25)).bodies
+    back = float(body.piece.vertices[:, 1].max())
+    at = 25 + (0.5 - back) * 100 - gap / 10
+    return hold_of(folder, limb.format(body.mesh_volume * 1100, at), more)
+
+
+@pytest.mark.parametrize(("gap", "verdict"), [(1, "unsure"), (20, "moves")])
+def test_a_pane_never_holds_wood(tmp_path: Path, gap: float, verdict: str) -> None:
+    """A limb that would fall over backwards leans on the pane: that may hold it, or may not."""
+    hold = at_the_pane(tmp_path, gap)
+    assert hold.verdict == verdict
+    assert (Doubt.PANE in hold.doubts) is (gap == 1)
+    told = " ".join(hold_sentences(hold, Units.METRIC))
+    assert ("near the back pane" in told) is (gap == 1)
+
+
+def test_what_stays_without_its_pane_stays_beside_it(tmp_path: Path) -> None:
+    strapped = 'mass = "1.5 kg", material = "granite", how = "strapped"'
+    log = wood("Log", (40, 6, 6), 1.1, 45).replace('"25 cm"]', '"46.95 cm"]')
+    hold = hold_of(tmp_path, log, tied(f'{{ {strapped}, at = ["45 cm", "47 cm", "1 cm"] }}'))
+    assert hold.stage.resting[0].panes() == ("back",)
+    assert hold.stays
+
+
+def test_an_offer_says_what_stays_on(tmp_path: Path) -> None:
+    """100 g are strapped on: what is offered comes on top of them."""
+    strapped = '{ mass = "100 g", material = "granite", how = "strapped", at = ["45 cm", "25 cm", "1 cm"] }'
+    hold = hold_of(tmp_path, wood("Log", (40, 6, 6), 1.44, 45), tied(strapped))
+    total = hold.offers.best[0].total + 0.1
+    assert total >= hold.balance.asked_sinker
+    told = " ".join(hold_sentences(hold, Units.METRIC))
+    assert "stays on" in told
+    assert "in place of" not in told
+
+
+def test_a_tie_pulls_no_harder_than_its_stone_weighs(tmp_path: Path) -> None:
+    # A stone on the glass slides before a flat tie pulls harder; 1.27 kg are 7.8 N in water.
+    small = stone("Anchor", (10, 8, 6), 60, "").replace('"25 cm"]', '"44 cm"]')
+    log = wood("Log", (24, 10, 4), 0.75, 60, 'rests = "floor"')
+    tie = tied('{ stone = "Anchor", how = "standing", at = ["60 cm", "25 cm", "4 cm"] }')
+    hold = hold_of(tmp_path, small, log, tie)
+    assert hold.greatest_ties[0] <= 0.48e-3 * 2650 * GRAVITY
+
+
+def test_upright_wood_is_judged_with_what_is_strapped_to_it(tmp_path: Path) -> None:
+    """A post that would tip by itself stands on the slab that is strapped below its middle."""
+    post = wood("Post", (5, 5, 30), 0.55, 45)
+    sinkers = '{ mass = "900 g", material = "granite", how = "strapped", at = ["45 cm", "25 cm", "1 cm"] }'
+    plan = plan_of(tmp_path, post, tied(sinkers, wood='"Post"'))
+    assert plan.holds[0].stays
+    assert not [s for s in plan.standing if s.name == "Post"]

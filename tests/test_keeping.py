@@ -1,17 +1,19 @@
 """Closed scans are kept by content: the same to the last bit, and never believed when damaged."""
 
+import json
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from plumbstone.meshes import keeping
-from plumbstone.meshes.closing import closed_scan
+from plumbstone.meshes.closing import ClosedScan, closed_scan
 from plumbstone.meshes.contents import cache_folder
+from plumbstone.meshes.faults import enclosed_volume
 from plumbstone.meshes.keeping import kept_scan
 from plumbstone.meshes.primitives import boulder
 from plumbstone.meshes.rulers import Ruler
-from plumbstone.meshes.writing import ply_bytes
+from plumbstone.meshes.writing import kept_bytes, ply_bytes
 
 
 def put(path: Path, size: tuple[float, float, float]) -> None:
@@ -81,3 +83,43 @@ def test_the_oldest_go_first(scan: Path, tmp_path: Path, monkeypatch: pytest.Mon
     for longest in (0.2, 0.3, 0.4):
         kept_scan(scan, Ruler(longest=longest))
     assert len(kept_files(tmp_path)) == 2
+
+
+def test_only_what_this_user_kept_is_believed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A claim of another, or one about a mesh that was changed since, can only widen and lower."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    stone = boulder((0.12, 0.1, 0.08), 4, subdivisions=3)
+    volume = enclosed_volume(stone.vertices, stone.faces)
+
+    def claim(low: float, high: float, word: str) -> str:
+        row = {
+            "volume_m3": [low * volume, volume, high * volume],
+            "trust": [word, "Says who", "who"],
+        }
+        return json.dumps(row)
+
+    def found(content: bytes) -> ClosedScan:
+        (tmp_path / "kept.ply").write_bytes(content)
+        return closed_scan(tmp_path / "kept.ply")
+
+    plain = found(ply_bytes(stone.vertices, stone.faces))
+    sure, broad = claim(0.999, 1.001, "good"), claim(0.7, 1.3, "poor")
+    own = kept_bytes(stone.vertices, stone.faces, sure)
+    assert found(own).trust == "good"
+    assert found(own).volume.half_width == pytest.approx(0.001, rel=1e-6)
+    forged = found(ply_bytes(stone.vertices, stone.faces, f"plumbstone {sure}"))
+    assert forged.trust != "good"
+    assert forged.volume.half_width >= plain.volume.half_width
+    assert "Says who" not in forged.doubt.says
+    assert found(ply_bytes(stone.vertices, stone.faces, f"plumbstone {broad}")).trust == "poor"
+    turned = kept_bytes(stone.vertices * [1, -1, 1], stone.faces[:, ::-1], sure)
+    body = own.index(b"end_header")
+    assert found(own[:body] + turned[turned.index(b"end_header") :]).trust != "good"
+    assert found(own.replace(b"Says who", b"Says you")).trust != "good"
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "of another"))
+    assert found(own).trust != "good"
+    monkeypatch.setenv("XDG_CACHE_HOME", "")
+    monkeypatch.setenv("HOME", "")
+    assert found(kept_bytes(stone.vertices, stone.faces, sure)).trust != "good"

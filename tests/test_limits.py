@@ -24,7 +24,9 @@ CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
 UNDER_LIMITS = """
 import sys, time
 import plumbstone.cli.main as main, plumbstone.cli.workers as workers
-workers.MOST_MEMORY, workers.MOST_SECONDS = 400_000_000, 2
+from pathlib import Path
+workers.MOST_MEMORY, workers.MOST_SECONDS = 400_000_000, 5
+if sys.argv.pop(): workers.PROC = Path("/nowhere")
 def full(): return [bytearray(b"1") * 50_000_000 for _ in range(60)]
 def work(n):
     if n == 2: full()
@@ -35,25 +37,26 @@ def broken(): import ctypes; ctypes.string_at(0)
 def slow(): time.sleep(30)
 def faulty(): raise ValueError("inside")
 def wrong(): sys.exit(2)
-main.program = lambda words: globals()[words[0]]
+main.program = lambda words: lambda *_, **__: globals()[words[0]]()
 main.run()
 """
 
 
+@pytest.mark.parametrize("proc", [True, False], ids=["with /proc", "without /proc"])
 @pytest.mark.parametrize(
     ("what", "code", "words"),
     [
         ("full", 1, "limit of 0.4 GB of memory"),
-        ("slow", 1, "limit of 2 s"),
+        ("slow", 1, "limit of 5 s"),
         ("broken", 3, "library broke down"),
         ("faulty", 3, "fault of the program"),
         ("wrong", 2, ""),
         ("side_by_side", 0, "[1, None, None, 4]"),
     ],
 )
-def test_what_goes_beyond_limits_is_stopped(what: str, code: int, words: str) -> None:
+def test_what_goes_beyond_limits_is_stopped(what: str, code: int, words: str, proc: bool) -> None:
     done = subprocess.run(
-        [sys.executable, "-c", UNDER_LIMITS, what], capture_output=True, text=True, timeout=120,
+        [sys.executable, "-c", UNDER_LIMITS, what, "" if proc else "none"], capture_output=True, text=True, timeout=120,
         check=False,
     )  # fmt: skip
     assert done.returncode == code, done.stderr

@@ -17,7 +17,7 @@ from commands import PROGRAM, read_json
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--disable-background-networking",
+    "--no-sandbox", "--enable-unsafe-swiftshader", "--disable-background-networking",
     "--disable-component-update", "--disable-sync", "--no-first-run",
 ]  # fmt: skip
 WAIT = 120_000  # [ms], most that a busy machine is given

@@ -21,12 +21,20 @@ from plumbstone.volumes.scape.writing import pieces_named, with_keys
 
 
 async def edited(desk: Desk, dice: random.Random) -> None:
-    """Move or turn one piece, as far as the page lets it."""
+    """Move or turn one piece, pull the soil or fill, as far as the page lets it."""
     name = dice.choice(pieces_named(desk.text))
     at = [f"{dice.randrange(10, 70) / 2:g} cm", f"{dice.randrange(10, 40) / 2:g} cm"]
-    keys = dice.choice([{"at": at}, {"turn": dice.randrange(-180, 180)}, {"at": at, "turn": 15}])
+    low, high = f"{dice.randrange(2, 6) / 2:g} cm", f"{dice.randrange(6, 14) / 2:g} cm"
+    table, name, keys = dice.choice(
+        [
+            ("piece", name, {"at": at}),
+            ("piece", name, {"turn": dice.randrange(-180, 180)}),
+            ("layer", "Soil", {"height": {"front": low, "back": high}}),
+            ("tank", None, {"water_line": f"{dice.randrange(16, 24)} cm"}),
+        ]
+    )
     try:
-        await desk.change(lambda text: with_keys(text, "piece", name, keys))
+        await desk.change(lambda text: with_keys(text, table, name, keys))
     except PlumbstoneError:
         return  # it told why and wrote nothing
 

@@ -5,8 +5,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import trimesh
 from commands import read_json, type_in
 from test_page import SCANS, Server, browser, opened, shop  # noqa: F401
+
+from plumbstone.meshes.primitives import boulder
+from plumbstone.meshes.writing import ply_bytes
 
 PHONE = {"width": 360, "has_touch": True, "is_mobile": True}
 
@@ -82,6 +86,72 @@ def test_a_scan_on_a_phone(browser: Any, shop: Server) -> None:  # noqa: F811
     assert (f"{mass:.1f} kg" if mass >= 0.995 else f"{round(mass, 2) * 1e3:.0f} g") in said
     assert tab.evaluate("document.documentElement.scrollWidth") <= 360
     assert faults == []
+
+
+def half_scanned(flip: bool) -> bytes:
+    """Give one made stone as a scan whose lower half is missing, turned over or not."""
+    stone = boulder((0.12, 0.09, 0.08), seed=7, subdivisions=5)
+    vertices, faces = stone.vertices - stone.vertices.mean(axis=0), stone.faces
+    if flip:
+        vertices = vertices * [1.0, -1.0, -1.0]
+    seen = faces[vertices[faces, 2].mean(axis=1) > vertices[:, 2].min() * 0.75]
+    return ply_bytes(vertices, seen)
+
+
+def test_the_turned_stone_is_scanned_a_second_time(browser: Any, shop: Server) -> None:  # noqa: F811
+    tab, faults = opened(browser, shop.home, **PHONE)
+    with tab.expect_file_chooser() as chooser:
+        tab.get_by_role("button", name="Use a scan instead").tap()
+    up = {"name": "up.ply", "mimeType": "model/ply", "buffer": half_scanned(flip=False)}
+    chooser.value.set_files(up)
+    add = tab.get_by_role("button", name="Add the scan of the turned stone")
+    add.wait_for()
+    answer = tab.get_by_label("Answer")
+    assert "closed" in answer.inner_text().lower() or "guessed" in answer.inner_text().lower()
+    parts = (
+        "() => { const found = []; const view = document.querySelector('.turning'); const scene = "
+        "view && window['scene_' + view.id]; if (scene) scene.traverse((o) => found.push(o.name));"
+        " return found.join('|'); }"
+    )
+    tab.wait_for_function(f"({parts})().includes('seen') && ({parts})().includes('closed')")
+    first = answer.inner_text()
+    with tab.expect_file_chooser() as chooser:
+        add.tap()
+    chooser.value.set_files(
+        {"name": "over.ply", "mimeType": "model/ply", "buffer": half_scanned(flip=True)}
+    )
+    tab.get_by_text("over.ply").wait_for()
+    assert answer.inner_text() != first
+    volume = float(answer.inner_text().split(" L (")[0].split()[-1])
+    # The stone itself, by the divergence theorem (trimesh).
+    stone = boulder((0.12, 0.09, 0.08), seed=7, subdivisions=5)
+    assert volume == pytest.approx(
+        trimesh.Trimesh(stone.vertices, stone.faces).volume * 1e3, rel=0.05
+    )
+    tab.get_by_role("button", name="Put the scan away").tap()
+    answer.get_by_text("Type three sides").wait_for()
+    assert not tab.locator(".turning").count()
+    assert faults == []
+
+
+def test_a_file_of_200_mb_is_refused_before_it_is_sent(
+    browser: Any,  # noqa: F811
+    shop: Server,  # noqa: F811
+    tmp_path: Path,
+) -> None:
+    with (tmp_path / "huge.stl").open("wb") as file:
+        file.truncate(200_000_000)
+    tab, _ = opened(browser, shop.home, **PHONE)
+    tab.set_input_files("input[type=file]", tmp_path / "huge.stl")
+    tab.get_by_role("alert").get_by_text("over 80 MB").wait_for()
+
+
+def test_a_scan_is_stopped(browser: Any, shop: Server) -> None:  # noqa: F811
+    tab, _ = opened(browser, shop.home, **PHONE)
+    send(tab, "slow.ply", half_scanned(flip=False))
+    tab.get_by_role("button", name="Stop").tap()
+    tab.get_by_role("alert").get_by_text("Stopped").wait_for()
+    assert not tab.get_by_role("button", name="Stop").is_visible()
 
 
 def test_a_broken_scan_is_told_plainly(browser: Any, shop: Server) -> None:  # noqa: F811

@@ -1,20 +1,25 @@
 """The whole chain on the reading-room tank and on scans by others."""
 
 import json
+import re
 from pathlib import Path
 
 import pytest
-from commands import read_json, type_in
+from commands import read_json, start, type_in
+from small_tanks import forty, written_to
 
+from plumbstone.cli.wording.report import first_lines
+from plumbstone.cli.wording.units import Units
 from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import read_scape
 
 ROOM = Path(__file__).parent.parent / "cli" / "reading-room.toml"
 
 
 @pytest.fixture(scope="module")
-def plan(tmp_path_factory: pytest.TempPathFactory) -> dict:
-    return read_json(f"plumbstone plan {ROOM}", tmp_path_factory.mktemp("plan"))
+def plan(demo: Path) -> dict:
+    return json.loads((demo / "plan" / "plan.json").read_text(encoding="utf-8"))
 
 
 def test_parts_of_the_tank_add_up(plan: dict) -> None:
@@ -40,19 +45,18 @@ def test_the_demo_is_the_tank_it_says(plan: dict) -> None:
         assert piece["top_cm"] <= plan["tank"]["height_cm"]
 
 
-def test_demo_writes_its_folder(tmp_path: Path) -> None:
-    done = type_in("plumbstone demo out", tmp_path)
-    assert done.returncode == 0, done.stderr
-    written = json.loads((tmp_path / "out" / "plan" / "plan.json").read_text(encoding="utf-8"))
+def test_demo_writes_its_folder(demo: Path) -> None:
+    written = json.loads((demo / "plan" / "plan.json").read_text(encoding="utf-8"))
     assert written["name"] == "Reading-room tank"
-    rows = (tmp_path / "out" / "plan" / "shopping.csv").read_text(encoding="utf-8").splitlines()
+    rows = (demo / "plan" / "shopping.csv").read_text(encoding="utf-8").splitlines()
+    # Four small things: a tie, pads, the strip, the fabric; and one sinker that is no piece.
     bags = sum(len(layer["bags"]) for layer in written["layers"])
-    sinkers = sum(
-        sinker["stone"] is None for hold in written["holds"] for sinker in hold["sinkers"]
-    )
-    assert len(rows) == 1 + bags + len(written["pieces"]) + len(written["lumps"]) + sinkers
-    for sheet in ("Dose for", "stand maker", "if set as described"):
-        assert sheet in " ".join(done.stdout.split())
+    assert len(rows) == 1 + bags + len(written["pieces"]) + 1 + 4
+    costs = [float(row.rsplit(",", 1)[1]) for row in rows[1:]]
+    assert sum(costs) == pytest.approx(written["costs"]["total"]["mid"], abs=0.005 * len(costs))
+    told = " ".join(demo.with_suffix(".txt").read_text(encoding="utf-8").split())
+    for words in ("Dose for", "stand maker", "if set as described"):
+        assert words in told
 
 
 def test_starter_runs_as_it_is(tmp_path: Path) -> None:
@@ -61,9 +65,10 @@ def test_starter_runs_as_it_is(tmp_path: Path) -> None:
 
 
 def test_us_and_metric_agree(tmp_path: Path) -> None:
-    metric = type_in(f"plumbstone bed {ROOM}", tmp_path).stdout
-    us = type_in(f"plumbstone bed {ROOM} --units us", tmp_path).stdout
-    poured = read_json(f"plumbstone bed {ROOM}", tmp_path)["layers"][1]["poured_l"]
+    line = f"plumbstone bed {ROOM} --grid 8"
+    metric = type_in(line, tmp_path).stdout
+    us = type_in(f"{line} --units us", tmp_path).stdout
+    poured = read_json(line, tmp_path)["layers"][1]["poured_l"]
     assert (f"{poured:.1f} L" if poured > 9.995 else f"{poured:.2f} L") in metric
     assert f"{poured / 3.785411784:.2f} gal" in us  # US gallon 231 in³, exact
 
@@ -94,7 +99,7 @@ def test_a_scan_by_others_stands_in_a_tank(tmp_path: Path, scans: Path) -> None:
 
 
 def test_every_scan_ends_in_a_figure_or_a_refusal(tmp_path: Path, scans: Path) -> None:
-    done = type_in(f"plumbstone weigh {scans} --json", tmp_path)
+    done = start(f"plumbstone weigh {scans} --json", tmp_path)
     assert done.returncode == 0, done.stderr
     document = json.loads(done.stdout)
     files = [p for p in scans.iterdir() if p.suffix != ".md"]
@@ -104,6 +109,114 @@ def test_every_scan_ends_in_a_figure_or_a_refusal(tmp_path: Path, scans: Path) -
         assert 0 < volume["low"] <= volume["mid"] <= volume["high"]
     for row in document["failed"]:
         assert row["reason"].startswith(row["file"])
+
+
+PRICED = """
+[tank]
+inside = ["60 cm", "30 cm", "36 cm"]
+[[piece]]
+name = "Block"
+material = "granite"
+solid = "box"
+size = ["10 cm", "10 cm", "10 cm"]
+mass = "2.6 kg"
+at = ["15 cm", "15 cm"]
+price = 4
+[[piece]]
+name = "Rod"
+kind = "wood"
+material = "driftwood"
+solid = "cylinder"
+size = ["20 cm", "5 cm", "5 cm"]
+mass = "200 g"
+at = ["40 cm", "20 cm"]
+price = 20
+[[group]]
+wood = ["Rod"]
+sinkers = [{ mass = "500 g", material = "slate", how = "strapped", price = 3 }]
+[[lump]]
+material = "granite"
+count = 4
+mass = "2 kg"
+price = 4
+[border]
+line = [["0 cm", "6 cm"], ["60 cm", "6 cm"]]
+strip = "4 cm"
+[[layer]]
+name = "Sand"
+material = "sand"
+depth = "3 cm"
+fabric = true
+bags = [{ holds = "10 kg", price = 8 }]
+[prices]
+tie = 0.5
+pad = 0.25
+strip = 6
+fabric = 7
+"""
+
+
+def test_all_that_is_bought_adds_up(tmp_path: Path) -> None:
+    (tmp_path / "t.toml").write_text(PRICED, encoding="utf-8")
+    report = report_of(make_plan(read_scape(tmp_path / "t.toml"), 0.004))
+    (bags,) = (item.count for item in report.shopping if item.what == "bag")
+    # By hand: bags at 8; 2.6 × 4, 0.2 × 20, 2 × 4 and 0.5 × 3; one tie, one pad, strip, fabric.
+    total = bags * 8 + 10.4 + 4 + 8 + 1.5 + 0.5 + 0.25 + 6 + 7
+    assert report.costs.total is not None
+    assert report.costs.total.mid == pytest.approx(total)
+    assert report.costs.without_price == ()
+    assert not any("No price" in line for line in first_lines(report, Units.METRIC))
+
+
+def test_what_has_no_price_is_said(tmp_path: Path) -> None:
+    bare = re.sub(r"(, )?price = [\d.]+( )?", "", PRICED).split("[prices]")[0]
+    bare = bare.replace('{ holds = "10 kg"}', '{ holds = "10 kg", price = 8 }')
+    (tmp_path / "t.toml").write_text(bare, encoding="utf-8")
+    report = report_of(make_plan(read_scape(tmp_path / "t.toml"), 0.004))
+    words = " ".join(first_lines(report, Units.METRIC))
+    assert "Cost of what has a price: " in words
+    assert (
+        "No price given: 1 stone, 1 piece of wood, 4 loose stones, 1 sinker, 1 tie, 1 pad, "
+        "1 hidden strip, 1 piece of fabric." in words
+    )
+
+
+def split_figures(text: str) -> list[str]:
+    """Line ends at which a figure is torn from its unit, its range or its other factor."""
+    units = r"(?:L|mL|kg|g|cm|mm|N|gal|lb|oz|in|%)\b"
+    return re.findall(rf"[\d×] *\n *(?:{units}|×)|\w\n *\([\d.]+-[\d.]+\)|×\n *\d", text)
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_the_terminal_tells_the_worst_first_in_few_lines(tmp_path: Path, units: str) -> None:
+    written_to(tmp_path, forty())
+    for columns in (80, 60):
+        line = f"plumbstone plan tank.toml --grid 4 --units {units}"
+        done = type_in(f"{line} --check", tmp_path, COLUMNS=str(columns))
+        assert done.returncode == 1  # two stones do not rest as drawn
+        lines = done.stdout.splitlines()
+        block = lines[: lines.index("")]
+        assert len(block) <= 25
+        assert max(map(len, (text.rstrip() for text in lines))) <= columns
+        assert block[1] == "Do not fill yet."
+        told = [text for text in block if text.startswith("!")]
+        assert told == sorted(told, key=lambda text: not text.startswith("!! Mend first: "))
+        (more,) = (re.match(r"and (\d+) more", text) for text in block if text[:4] == "and ")
+        assert more is not None
+        # What is said further down is what the first block left out.
+        later = [text for text in lines[len(block) :] if text.startswith("!")]
+        assert len(later) == int(more[1])
+        assert split_figures(done.stdout) == []
+
+
+def test_a_split_figure_would_be_found() -> None:
+    for torn in ("1 × 9\n  L", "92 cm ×\n47 cm", "2\n× 3 L", "0.84 L\n(0.67-1.00)", "3\ncm"):
+        assert split_figures(torn), torn
+
+
+def test_check_is_zero_where_nothing_has_to_be_mended(tmp_path: Path) -> None:
+    assert type_in("plumbstone new tank.toml", tmp_path).returncode == 0
+    assert type_in("plumbstone plan tank.toml --check", tmp_path).returncode == 0
 
 
 def test_marks_without_a_bed_follow_the_stones(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ import trimesh
 
 from plumbstone.meshes import primitives
 from plumbstone.meshes.piece import Piece
+from plumbstone.volumes.bodies.weighing import limb_volume
 
 AXIS = np.array([[0.0, 0.0, 0.0], [0.1, 0.0, 0.1], [0.2, 0.1, 0.12]])
 SIDE = np.array([[0.08, 0.0, 0.08], [0.1, 0.1, 0.2]])
@@ -32,10 +33,19 @@ SOLIDS = [
     (primitives.stone_of_size((0.28, 0.19, 0.15), 0.5), 0.28 * 0.19 * 0.15 / 2, 1e-9),
     (primitives.stone_of_size((0.28, 0.19, 0.15), 0.8), 0.28 * 0.19 * 0.15 * 0.8, 1e-9),
     (
-        primitives.limbs([0.3, 0.2], [(0.06, 0.03), (0.05, 0.05)]),
-        # frustums: L (C0² + C0 C1 + C1²) / (12 π)
-        (0.3 * (36 + 18 + 9) + 0.2 * 75) * 1e-4 / (12 * pi),
-        1e-9,
+        primitives.limbs([0.2], [(pi * 0.04, pi * 0.04)]),
+        # A cylinder and an ellipsoid of 40 × 40 × 20 mm; its facets take 4 % of that.
+        pi * 0.02**2 * 0.18 + 4 / 3 * pi * 0.02**2 * 0.01,
+        4e-3,
+    ),
+    (
+        primitives.limbs([0.3, 0.2], [(pi * 0.04, pi * 0.02), (pi * 0.02, pi * 0.02)]),
+        # A taper of 1 in 30 from 19.667 to 10.167 mm between round ends of 10 and 5 mm:
+        # h (R² + R r + r²) π / 3 and 2/3 π r² h at each end; and a cylinder with an ellipsoid.
+        pi / 3 * 0.285 * (19.6667**2 + 19.6667 * 10.1667 + 10.1667**2) * 1e-6
+        + 2 / 3 * pi * (19.6667**2 * 10 + 10.1667**2 * 5) * 1e-9
+        + pi * 0.01**2 * (0.19 + 4 / 3 * 0.005),
+        2e-3,
     ),
 ]
 
@@ -72,6 +82,25 @@ def test_fork_is_a_union() -> None:
     found = trimesh_of(primitives.fork([AXIS, SIDE], [ends, ends])).volume
     assert found == pytest.approx(union, rel=1e-9)
     assert found < 0.99 * whole
+
+
+def test_a_limb_is_as_long_as_the_tape_says_and_round_at_its_ends() -> None:
+    limb = primitives.branch(np.array([[0.0, 0, 0], [0.3, 0, 0]]), np.array([0.04, 0.04]))
+    assert limb.size[0] == pytest.approx(0.3, abs=1e-12)
+    tip = limb.vertices[limb.vertices[:, 0] > 0.29 - 1e-9] - [0.29, 0, 0]
+    # On an ellipsoid; polygons stand out by sqrt(2π / (n sin(2π / n))) = 1.3 % of its radius.
+    assert np.linalg.norm(tip / [0.01, 0.02, 0.02], axis=1) == pytest.approx(1, rel=0.014)
+    assert len(tip) > 40
+
+
+@pytest.mark.parametrize("limb", [(0.3, 0.12, 0.06), (0.05, 0.2, 0.1), (0.4, 0.25, 0.25)])
+def test_tape_and_mesh_agree_on_a_limb(limb: tuple[float, float, float]) -> None:
+    length, *girths = limb
+    mesh = trimesh_of(primitives.limbs([length], [girths]))
+    assert mesh.volume == pytest.approx(limb_volume(*limb), rel=0.04)  # facets of the ends
+    # Between a cone frustum within the round ends and one around the limb.
+    whole = length * (girths[0] ** 2 + girths[0] * girths[1] + girths[1] ** 2) / (12 * pi)
+    assert 0.6 * whole < limb_volume(*limb) < whole
 
 
 def test_boulder_fills_its_box_and_repeats() -> None:

@@ -39,11 +39,11 @@ def test_the_simulation_lifts_a_block_where_archimedes_says(tmp_path: Path) -> N
     assert run.first > afloat
 
 
-@pytest.mark.parametrize("seed", range(30))
-def test_nothing_that_is_called_held_moves(tmp_path: Path, seed: int) -> None:
-    case = case_of(500 + seed, tmp_path, calm=True, offers=False)
-    if case is None or not case.hold.stays:
-        pytest.skip("not called held, so nothing is claimed of it")
+@pytest.mark.parametrize("slot", range(30))
+def test_nothing_that_is_called_held_moves(tmp_path: Path, slot: int) -> None:
+    """Thirty scapes that are called held; two in three of those drawn are."""
+    drawn = (case_of(500 + slot + k, tmp_path, calm=True, offers=False) for k in range(0, 600, 100))
+    case = next(case for case in drawn if case is not None and case.hold.stays)
     assert held(case.simulated(QUICK, case.any_end()))
 
 
@@ -92,11 +92,11 @@ def test_two_hundred_scapes(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [7002, 7010, 7013, 7021])
-def test_finer_steps_and_cubes_tell_the_same(tmp_path: Path, seed: int) -> None:
-    case = case_of(seed, tmp_path, offers=False)
-    if case is None:
-        pytest.skip("refused as drawn")
+@pytest.mark.parametrize("slot", range(4))
+def test_finer_steps_and_cubes_tell_the_same(tmp_path: Path, slot: int) -> None:
+    """Half the step and half the cube: the same verdict, the first motion within 2 mm."""
+    drawn = (case_of(7000 + slot + k, tmp_path, offers=False) for k in range(0, 400, 20))
+    case = next(case for case in drawn if case is not None)
     runs = [
         case.simulated(fine, case.ends[0])
         for fine in (FINE, Fineness(FINE.step / 2, FINE.cube / 2, FINE.rise))

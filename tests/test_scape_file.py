@@ -45,6 +45,8 @@ at = ["1 cm", "1 cm"]
 name = "Flat"
 material = "slate"
 mass = "1 kg"
+[prices]
+tie = 0.1
 [[material]]
 name = "Own"
 like = "sand"
@@ -53,7 +55,7 @@ TITLES = {
     "Top of the file": "", "[tank]": "tank", "[tank.sump]": "sump", "[[piece]]": "piece",
     "sacks": "sacks", "limbs": "limbs", "[[lump]]": "lump", "[[layer]]": "layer", "depth or height": "depth",
     "[border]": "border", "[[group]]": "group", "sinkers": "sinkers", "[[spot]]": "spot",
-    "[[at_hand]]": "at_hand", "[[material]]": "material",
+    "[[at_hand]]": "at_hand", "[prices]": "prices", "[[material]]": "material",
 }  # fmt: skip
 
 

@@ -4,6 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from plumbstone.volumes.findings import Severity
+from plumbstone.volumes.holding.findings import standing_findings
 from plumbstone.volumes.holding.stability import Standing, tip_angle, top_push
 from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.plan import Plan
@@ -118,3 +120,42 @@ def test_a_block_beyond_the_edge_of_the_one_below_falls(tmp_path: Path) -> None:
     top = plan.standing[1]
     assert top.doubtful
     assert top.lean > 5
+
+
+def side_by_side(folder: Path, overlap: float) -> tuple[Standing, ...]:
+    """Judge two balls of 8 cm that stand so far [mm] in each other."""
+    path, second = folder / "t.toml", 28 - overlap / 10
+    balls = "".join(
+        f'[[piece]]\nname = "{name}"\nsolid = "ellipsoid"\nmaterial = "granite"\n'
+        f'size = ["8 cm", "8 cm", "8 cm"]\nat = ["{x:.3f} cm", "20 cm"]\n'
+        for name, x in (("One", 20), ("Other", second))
+    )
+    path.write_text('[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\n' + balls, encoding="utf-8")
+    return make_plan(read_scape(path)).standing
+
+
+@pytest.mark.parametrize("overlap", [-1, 1, 6, 10])
+def test_only_deep_overlaps_are_told(tmp_path: Path, overlap: float) -> None:
+    # Two balls whose middles lie 8 cm less the overlap apart are drawn so far into each other.
+    stones = side_by_side(tmp_path, overlap)
+    deepest = max(stone.through for stone in stones) * 1e3
+    assert deepest == pytest.approx(max(overlap, 0), abs=1.5)
+    hows = {f.how for stone in stones for f in standing_findings(stone)}
+    assert ("drawn through" in hows) is (overlap > 2)
+    assert "leans" not in hows
+    assert all(f.severity is not Severity.STOP for s in stones for f in standing_findings(s))
+
+
+def test_a_stone_is_not_blamed_for_what_slides_off_it(tmp_path: Path) -> None:
+    path = tmp_path / "t.toml"
+    path.write_text(
+        '[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\n'
+        '[[piece]]\nname = "Base"\nsolid = "box"\nmaterial = "granite"\n'
+        'size = ["30 cm", "20 cm", "12 cm"]\nat = ["40 cm", "20 cm"]\n'
+        '[[piece]]\nname = "Top"\nsolid = "box"\nmaterial = "granite"\nrests = "Base"\n'
+        'size = ["16 cm", "10 cm", "6 cm"]\nat = ["40 cm", "20 cm"]\ntilt = 50\n',
+        encoding="utf-8",
+    )
+    base, top = make_plan(read_scape(path)).standing
+    assert standing_findings(base) == ()
+    assert any("Top" in f.about[0] for f in standing_findings(top))

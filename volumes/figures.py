@@ -354,12 +354,28 @@ class StandingFigures:
 
 
 @dataclass(frozen=True, slots=True)
+class ShoppingFigures:
+    """One thing to buy; its amounts and its cost are of all of them together."""
+
+    what: str  # "bag", "loose", "stone", "wood", "lump", "sinker", "tie", "pad", "strip", "fabric"
+    name: str  # of its layer, piece, lump or group; empty for what is counted alone
+    material: str
+    count: int
+    mass_kg: Range | None = None
+    volume_m3: float | None = None
+    length_m: float | None = None
+    label: str = field(default="", metadata=UNSAID)  # of a bag, as the user wrote it
+    cost: Range | None = None  # None where the file names no price
+
+
+@dataclass(frozen=True, slots=True)
 class CostFigures:
     """What has a price in the file, together."""
 
     bags: float | None
     pieces: Range | None
     total: Range | None
+    without_price: tuple[str, ...]  # name of each thing that has none, or what it is
 
 
 @dataclass(frozen=True, slots=True)
@@ -411,6 +427,7 @@ class Report:
     holds: tuple[HoldFigures, ...]
     standing: tuple[StandingFigures, ...]
     drain_back: DrainFigures | None
+    shopping: tuple[ShoppingFigures, ...]
     costs: CostFigures
     findings: tuple[Finding, ...]  # worst first
     guesses: tuple[str, ...]

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from plumbstone.meshes.columns import Grid, Window, merged_columns
+from plumbstone.meshes.columns import Columns, Grid, Window, merged_columns
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.reading import file_stamp
 from plumbstone.volumes.bed.bags import bags_of
@@ -35,8 +35,9 @@ from plumbstone.volumes.bodies.placement import (
     Body,
     PlacingError,
     at_rest,
+    check_apart,
     check_inside,
-    check_overlaps,
+    near_pairs,
     order_of_setting,
     posed,
     set_down,
@@ -144,9 +145,9 @@ class Layout:
             _check_rim(scape, bed)
         elif on_bed:
             bodies = self._set_on_bed(bodies, self.memo(np.zeros, (grid.ny, grid.nx)), grid)
-        windows = [self._window(b, grid) for b in bodies]
-        self.memo(check_overlaps, bodies, tuple(windows), grid)
-        columns = bed.columns if bed else merged_columns(windows, grid)
+        if on_bed:
+            self._check_overlaps(bodies, grid)
+        columns = bed.columns if bed else self._columns(bodies, grid)
         purchases = tuple(Purchase(r, *self.memo(bags_of, r)) for r in bed.layers) if bed else ()
         return Ground(bodies, grid, columns, bed, purchases)
 
@@ -170,6 +171,11 @@ class Layout:
             If pieces, layers or materials contradict each other; the message says where.
         """
         return self._plan(self.ground(spacing), salt, judged=True)
+
+    def holds(self, spacing: float | None = None) -> tuple[HoldResult, ...]:
+        """Judge the wood alone, as `plan` does; `spacing` as for `ground`."""
+        tank = self.scape.tank
+        return self._holds(self.ground(spacing), water_density(tank.celsius, tank.salinity))
 
     def report(self, spacing: float | None = None, salt: float | None = None) -> Report:
         """Compute everything and give its figures and findings; see `plan`."""
@@ -233,7 +239,8 @@ class Layout:
     def _solid(self, form: PieceEntry) -> Body:
         """Make the body of one entry at rest."""
         scan = form.shape.scan
-        return self.memo(solid_of, form, file_stamp(scan) if scan else None, self.scape.path)
+        stamp = file_stamp(scan) if scan else None
+        return self.memo(solid_of, form, stamp, self.scape.path, self.memo)
 
     def _set_on_floor(self) -> tuple[Body, ...]:
         """Set down what rests on the floor or on other pieces."""
@@ -252,9 +259,14 @@ class Layout:
         for body in placed:
             memo(check_inside, body, scape.tank, scape.path)
         upon = upon_bed(scape.pieces)
-        firm = tuple(b for b in placed if b.entry.name not in upon)
-        memo(check_overlaps, firm, tuple(self._window(b, floor) for b in firm), floor)
+        self._check_overlaps([b for b in placed if b.entry.name not in upon], floor)
         return placed
+
+    def _check_overlaps(self, bodies: Sequence[Body], grid: Grid) -> None:
+        """Refuse stones that stand in each other."""
+        for one, other in near_pairs(bodies):
+            windows = self._window(one, grid), self._window(other, grid)
+            self.memo(check_apart, one, other, *windows, grid.cell_area)
 
     def _set_on_bed(self, bodies: Sequence[Body], surface: Floats, grid: Grid) -> tuple[Body, ...]:
         """Set what rests on the bed onto it, pressed in as said, then what lies on that."""
@@ -269,6 +281,10 @@ class Layout:
                 tops = memo(_tops_of, self._window(done[entry.rests], floor), floor)
                 done[entry.name] = memo(set_down, done[entry.name], tops, floor)
         return tuple(done[body.entry.name] for body in bodies)
+
+    def _columns(self, bodies: Sequence[Body], grid: Grid) -> Columns:
+        """Unite the columns of all bodies."""
+        return self.memo(merged_columns, tuple(self._window(b, grid) for b in bodies), grid)
 
     def _window(self, body: Body, grid: Grid) -> Window:
         """Cut one body into columns."""
@@ -320,7 +336,8 @@ class Layout:
         tank = self.scape.tank
         floor = (tank.length, tank.depth)
         line = tank.water_line or 0.0
-        return self.memo(judge_stones, ground.bodies, water, line, floor, ground.grid)
+        tied = tuple(n for g in self.scape.groups if g.sinkers for n in g.wood)
+        return self.memo(judge_stones, ground.bodies, water, line, floor, ground.grid, tied)
 
 
 def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = None) -> Plan:

@@ -19,7 +19,6 @@ from plumbstone.volumes.figures import (
     BalanceFigures,
     BedFigures,
     BorderFigures,
-    CostFigures,
     DrainFigures,
     FootingFigures,
     GapFigures,
@@ -52,6 +51,7 @@ from plumbstone.volumes.plan import Ground, Plan, Purchase
 from plumbstone.volumes.scape.groups import Sinker
 from plumbstone.volumes.scape.layers import Border
 from plumbstone.volumes.scape.scape import Lump, Scape
+from plumbstone.volumes.shopping import costs_of, shopping_of
 from plumbstone.volumes.water.density import water_density
 from plumbstone.volumes.water.dosing import DrainBack
 from plumbstone.volumes.water.loads import ONE_PERSON, Load
@@ -66,6 +66,7 @@ def report_of(plan: Plan) -> Report:
     """Take the figures and findings of a plan, in the order of work."""
     pieces = tuple(_piece(plan, body, i) for i, body in enumerate(plan.bodies, 1))
     layers = tuple(layer_figures(p, plan.bed, plan.scape.borders) for p in plan.purchases)
+    shopping = shopping_of(plan.scape, layers, pieces)
     return Report(
         name=plan.scape.name,
         file=str(plan.scape.path),
@@ -85,7 +86,8 @@ def report_of(plan: Plan) -> Report:
         holds=tuple(hold_figures(hold) for hold in plan.holds),
         standing=tuple(_standing(stone) for stone in plan.standing),
         drain_back=_drain_back(plan),
-        costs=costs_of(layers, pieces),
+        shopping=shopping,
+        costs=costs_of(shopping),
         findings=findings_of(plan, pieces),
         guesses=plan.guesses,
     )
@@ -101,7 +103,7 @@ def bed_figures(scape: Scape, ground: Ground) -> BedFigures:
         layers=layers,
         depths_m=dict(ground.bed.depths) if ground.bed else {},
         spots=tuple(_spot(spot) for spot in spots),
-        cost=costs_of(layers, ()).bags,
+        cost=costs_of(shopping_of(scape, layers, ())).bags,
     )
 
 
@@ -165,18 +167,6 @@ def drain_findings(back: DrainBack | None) -> Iterator[Finding]:
         assert back.spare is not None
         numbers = {"volume_m3": back.volume, "spare_m3": back.spare}
         yield Finding(Kind.OVER_LIMIT, Severity.STOP, (), numbers, how="sump")
-
-
-def costs_of(layers: Iterable[LayerFigures], pieces: Iterable[PieceFigures]) -> CostFigures:
-    """Add up what has a price; None where nothing has one."""
-    bags = [layer.cost for layer in layers if layer.cost is not None]
-    stones = [piece.cost for piece in pieces if piece.cost is not None]
-    whole = sum(bags) if bags else None
-    priced = Range.total(stones) if stones else None
-    total = priced.plus(whole or 0.0) if priced else None
-    if total is None and whole is not None:
-        total = Range.exact(whole)
-    return CostFigures(whole, priced, total)
 
 
 def layer_figures(

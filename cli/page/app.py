@@ -2,22 +2,27 @@
 
 import asyncio
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from fastapi import FastAPI
 from fastapi.responses import FileResponse, PlainTextResponse, Response
+from nicegui import app as pages
 from nicegui import ui
 
+from plumbstone.cli.page.compare_view import CompareView
 from plumbstone.cli.page.desk import Desk
 from plumbstone.cli.page.folder import Folder
 from plumbstone.cli.page.gate import Gate
+from plumbstone.cli.page.start_view import StartView
 from plumbstone.cli.page.tank_view import TankView
-from plumbstone.cli.page.weigh_view import WeighView
-from plumbstone.cli.page.widgets import BROKEN, button, element, page, telling
-from plumbstone.cli.wording.report import money_words
+from plumbstone.cli.page.weigh_view import SHOWN, WeighView
+from plumbstone.cli.page.widgets import button, element, page, telling
+from plumbstone.cli.wording.page import BROKEN, EMPTY_STOCK, NO_TANK, price_line
 from plumbstone.cli.wording.units import Units, mass_words, show_length
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.plan import Plan
 
 RECONNECT = 60.0  # a phone that sleeps, or a machine that is busy, may be away so long [s]
 ORDERS: dict[str, Callable[[Any], Any]] = {
@@ -55,35 +60,45 @@ def application(
     def tank(name: str) -> None:
         TankView(desk(name), units).build()
 
+    @ui.page("/start")
+    def start() -> None:
+        StartView(folder, units)
+
+    @ui.page("/compare")
+    def compare(one: str = "", other: str = "") -> None:
+        CompareView(folder, desk, units, one, other)
+
     @app.get("/scene/{name}")
     async def scene(name: str) -> Response:
-        from plumbstone.cli.pictures.scene import glb_bytes
-        from plumbstone.cli.pictures.sight import look_at
-
         seen = desk(name).seen
         if seen is None:
             return PlainTextResponse("Not laid out yet.", 404)
-        data = await asyncio.to_thread(lambda plan: glb_bytes(look_at(plan)), seen.plan)
+        data = await asyncio.to_thread(_without_glass, seen.plan)
         return Response(data, media_type="model/gltf-binary")
+
+    @app.get("/scan/{key}")
+    def scan(key: str) -> Response:
+        seen = SHOWN.get(key)
+        if seen is None:
+            return PlainTextResponse("No such scan.", 404)
+        return Response(seen, media_type="model/gltf-binary")
 
     @app.get("/picture/{name}")
     def picture(name: str) -> Response:
         path = folder.picture_of(name)
         return FileResponse(path) if path else PlainTextResponse("No picture.", 404)
 
-    @app.get("/sheet/{name}")
-    def sheet(name: str) -> Response:
-        path = folder.sheet_of(name)
-        return FileResponse(path) if path else PlainTextResponse("Not written yet.", 404)
+    @app.get("/result/{name}/{file}")
+    def result(name: str, file: str) -> Response:
+        path = folder.result_of(name, file)
+        # Whatever stands in the file, it is shown as a foreign page and cannot act as this one.
+        shut = {"content-security-policy": "sandbox allow-scripts allow-modals allow-downloads"}
+        return FileResponse(path, headers=shut) if path else PlainTextResponse("No result.", 404)
 
-    @app.exception_handler(PlumbstoneError)
-    async def plain(_request: Any, error: PlumbstoneError) -> Response:
-        return PlainTextResponse(f"{error}\n", 404)
-
-    @app.exception_handler(Exception)
-    async def broken(_request: Any, _error: Exception) -> Response:
-        return PlainTextResponse(f"{BROKEN}\n", 500)
-
+    for door in (app, pages):  # what is mounted answers for itself
+        door.add_exception_handler(PlumbstoneError, _plain)
+        door.add_exception_handler(404, _absent)
+        door.add_exception_handler(Exception, _broken)
     ui.run_with(
         app,
         title="plumbstone",
@@ -96,12 +111,33 @@ def application(
     return Gate(app, hosts, secret)
 
 
+async def _plain(_request: Any, error: Exception) -> Response:
+    return PlainTextResponse(f"{error}\n", 404)
+
+
+async def _absent(_request: Any, _error: Exception) -> Response:
+    return PlainTextResponse("There is no such page.\n", 404)
+
+
+async def _broken(_request: Any, _error: Exception) -> Response:
+    return PlainTextResponse(f"{BROKEN}\n", 500)
+
+
+def _without_glass(plan: Plan) -> bytes:
+    """Give the scene of a plan; its water and its edges are drawn by the page."""
+    from plumbstone.cli.pictures.scene import glb_bytes
+    from plumbstone.cli.pictures.sight import look_at
+
+    dry = replace(plan.scape.tank, water_line=None, glass=None)
+    return glb_bytes(look_at(replace(plan, scape=replace(plan.scape, tank=dry))))
+
+
 def _stock_page(folder: Folder, units: Units, order: str, rock: str) -> None:
     """Show cards of what was kept."""
     with page("Stock", "/stock", narrow=False) as wrong:
         kept = sorted(folder.kept(), key=ORDERS.get(order, ORDERS["heaviest"]))
         if not kept:
-            element("p", "", "Nothing kept yet. Weigh a stone and keep it.")
+            element("p", "", EMPTY_STOCK)
             return
         with element("div", "acts"):
             for words in ORDERS:
@@ -119,7 +155,7 @@ def _stock_page(folder: Folder, units: Units, order: str, rock: str) -> None:
                     mass = Range(*one.kilograms)
                     element("p", "mid", mass_words(mass, units))
                     if one.price is not None:
-                        element("p", "", f"Price {money_words(mass.times(one.price))}")
+                        element("p", "", price_line(mass.times(one.price)))
                     sides = " × ".join(show_length(side, units) for side in one.size)
                     element("p", "soft", ", ".join(filter(None, (one.material, sides))))
 
@@ -132,16 +168,16 @@ def _stock_page(folder: Folder, units: Units, order: str, rock: str) -> None:
 
 def _tanks_page(folder: Folder) -> None:
     """List the scape files, and start a new one."""
-    with page("Tanks", "/tanks") as wrong:
+    with page("Tanks", "/tanks"):
         names = folder.scapes()
         if not names:
-            element("p", "", "There is no tank in this folder yet.")
+            element("p", "", NO_TANK)
         with element("ul", "cards"):
             for name in names:
                 with element("li", "card"):
                     element("a", "mid", name.removesuffix(".toml"), href=f"/tank/{name}")
 
-        async def start() -> None:
-            ui.navigate.to(f"/tank/{folder.new_tank()}")
-
-        button("Start a new tank", telling(lambda: wrong)(start), "main")
+        with element("p", "acts"):
+            element("a", "b main", "Start a new tank in four steps", href="/start")
+            if len(names) > 1:
+                element("a", "b", "Compare two", href="/compare")

@@ -1,18 +1,21 @@
 """What is drawn of a tank: outlines from above and from the front, in millimetres on the screen."""
 
 import itertools
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 import numpy as np
+from nicegui import ui
 
 from plumbstone.cli.page.desk import Seen
 from plumbstone.cli.pictures.colours import colour_of
-from plumbstone.cli.wording.units import Units, mass_words, place_words
+from plumbstone.cli.wording.page import place_line
+from plumbstone.cli.wording.units import Units, mass_words
 from plumbstone.meshes.columns import Grid, Window, columns_of
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bed.pouring import BedResult
 from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.findings import Kind
 from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.plan import Plan
 
@@ -20,6 +23,51 @@ OUTLINE_GRID = 0.003  # [m]
 BED_CELLS = 160  # along the length, of what is drawn of the bed
 LEVELS, OFF_LEVEL = 0.02, 0.0007  # lines of equal height, just off what is flat by design [m]
 HALF = 0.5
+ABOVE, FRONT = "From above, the back on top", "From the front"
+
+
+class Board(ui.element, component="board.js"):
+    """The drawing of a tank, whose pieces and handles can be moved; only what changed is sent."""
+
+    def __init__(self, step: float, **acts: Callable[..., Any]) -> None:
+        super().__init__()
+        self.props.update({"step": step * 1e3, "above": ABOVE, "front": FRONT})
+        self._ready = False
+        self._drawn: dict[str, Any] = {}
+        self._state: dict[str, Any] = {}
+        self.on("ready", self._start)
+        for name, act in acts.items():
+            self.on(name, act)
+
+    def show(self, drawing: dict[str, Any]) -> None:
+        """Draw the parts of a drawing that are new."""
+        old = self._drawn
+        self._drawn = {**old, **drawing}
+        if self._ready:
+            self._send(old, drawing)
+
+    def tell(self, **state: Any) -> None:
+        """Show what is chosen, marked, touched, pulled or filled."""
+        new = {key: value for key, value in state.items() if self._state.get(key, ...) != value}
+        self._state |= new
+        if self._ready and new:
+            self.run_method("tell", new)
+
+    def _start(self) -> None:
+        """Send all to a browser that has just made the drawing."""
+        self._ready = True
+        if self._drawn:
+            self._send({}, self._drawn)
+        self.run_method("tell", self._state)
+
+    def _send(self, old: dict[str, Any], new: dict[str, Any]) -> None:
+        parts = {key: value for key, value in new.items() if old.get(key, ...) != value}
+        if "pieces" in parts:
+            before = old.get("pieces", {})
+            changed = {n: p for n, p in parts["pieces"].items() if before.get(n) != p}
+            parts["pieces"] = changed
+        if parts:
+            self.run_method("show", parts, list(self._drawn.get("pieces", {})))
 
 
 def drawing_of(seen: Seen, layout: Layout, units: Units) -> dict[str, Any]:
@@ -28,51 +76,73 @@ def drawing_of(seen: Seen, layout: Layout, units: Units) -> dict[str, Any]:
     height = tank.height or max(tank.water_line or 0.0, 0.3)
     floats = floating(plan)
     figures = {piece.name: piece for piece in seen.report.pieces}
-    pieces = []
+    pieces = {}
     for number, body in enumerate(plan.bodies, 1):
         told = figures[body.entry.name]
         above, front = memo(outlines, body, tank.length, tank.depth, height)
-        place = (
-            f"{place_words(told.from_left_m, units)} from the left, "
-            f"{place_words(told.from_front_m, units)} from the front"
-        )
+        place = place_line(told.from_left_m, told.from_front_m, units)
         low, high = body.piece.vertices.min(axis=0), body.piece.vertices.max(axis=0)
-        pieces.append(
-            {
-                "number": number,
-                "name": body.entry.name,
-                "kind": body.entry.kind,
-                "fill": colour_of(body.entry.material),
-                "label": f"{number}. {body.entry.name}, {told.material}, "
-                f"{mass_words(told.mass_kg, units)}, {place}",
-                "above": above,
-                "front": front,
-                "at": [_mm(body.entry.at[0]), _mm(body.entry.at[1])],
-                "middle": [_mm((low[0] + high[0]) / 2), _mm((low[1] + high[1]) / 2)],
-                "centre": _mm((low[2] + high[2]) / 2),
-                "box": [_mm(v) for v in (low[0], high[0], low[1], high[1])],
-                "near": float(low[1]),
-                "top": float(high[2]),
-                "floats": body.entry.name in floats,
-                "on_bed": body.entry.rests == "bed",
-            }
-        )
+        pieces[body.entry.name] = {
+            "number": number,
+            "name": body.entry.name,
+            "kind": body.entry.kind,
+            "fill": colour_of(body.entry.material),
+            "label": f"{number}. {body.entry.name}, {told.material}, "
+            f"{mass_words(told.mass_kg, units)}, {place}",
+            "above": above,
+            "front": front,
+            "at": [_mm(body.entry.at[0]), _mm(body.entry.at[1])],
+            "middle": [_mm((low[0] + high[0]) / 2), _mm((low[1] + high[1]) / 2)],
+            "centre": _mm((low[2] + high[2]) / 2),
+            "box": [_mm(v) for v in (low[0], high[0], low[1], high[1])],
+            "near": _mm(low[1]),
+            "top": _mm(high[2]),
+            "floats": body.entry.name in floats,
+        }
     borders = [[(x, tank.depth - y) for x, y in row.line] for row in plan.scape.borders]
     return {
         "length": _mm(tank.length),
         "depth": _mm(tank.depth),
         "height": _mm(height),
         "water": None if tank.water_line is None else _mm(tank.water_line),
-        "zones": [] if plan.bed is None else memo(zones, plan.bed),
-        "skyline": [] if plan.bed is None else memo(skyline, plan.bed, height),
+        **ground_of(plan, layout),
         "border": " ".join(_path(line, closed=False) for line in borders) or None,
-        "gaps": [
-            {"x": _mm(gap.at[0]), "y": _mm(tank.depth - gap.at[1])}
-            for gap in (plan.border.gaps if plan.border else ())
-            if gap.state != "holds"
-        ],
+        "gaps": list(_gaps(seen)),
         "pieces": pieces,
     }
+
+
+def _gaps(seen: Seen) -> Iterator[dict[str, Any]]:
+    """Give the gaps that soil is found to run through, of all borders."""
+    leaks = {f.about[1:] for f in seen.report.findings if f.kind is Kind.LEAKS}
+    depth = seen.plan.scape.tank.depth
+    for gap in seen.plan.border.gaps if seen.plan.border else ():
+        if (gap.left, gap.right) in leaks:
+            name = gap_name(gap.left, gap.right)
+            yield {"x": _mm(gap.at[0]), "y": _mm(depth - gap.at[1]), "name": name}
+
+
+def ground_of(plan: Plan, layout: Layout) -> dict[str, Any]:
+    """Give what is drawn of the bed alone."""
+    if plan.bed is None:
+        return {"zones": [], "skyline": []}
+    tank = plan.scape.tank
+    height = tank.height or max(tank.water_line or 0.0, 0.3)
+    memo = layout.memo
+    return {"zones": memo(zones, plan.bed), "skyline": memo(skyline, plan.bed, height)}
+
+
+def gap_name(left: str, right: str) -> str:
+    """Name a gap by what stands beside it."""
+    return f"{left} | {right}"
+
+
+def spot_of(where: str, plan: Plan) -> tuple[float, float]:
+    """Give the middle of a part of the floor by its code, in millimetres from the top left."""
+    tank, words = plan.scape.tank, where.split()
+    x = 1 / 6 if "left" in words else 5 / 6 if "right" in words else 1 / 2
+    y = 5 / 6 if "front" in words else 1 / 6 if "back" in words else 1 / 2
+    return _mm(x * tank.length), _mm(y * tank.depth)
 
 
 def floating(plan: Plan) -> set[str]:
@@ -100,7 +170,8 @@ def zones(bed: BedResult) -> list[dict[str, str]]:
         lies = (result.surface > result.below + 1e-4).astype(float)[::every, ::every]
         paths = _contours(x, y, np.pad(lies, 1, mode="edge"), HALF, bed.grid.depth, filled=True)
         if paths:
-            found.append({"d": paths, "fill": colour_of(result.layer.material)})
+            fill = colour_of(result.layer.material)
+            found.append({"d": paths, "fill": fill, "layer": result.layer.name})
     level = np.pad(bed.surface[::every, ::every], 1, mode="edge")
     for height in np.arange(LEVELS + OFF_LEVEL, float(level.max()), LEVELS):
         path = _contours(x, y, level, float(height), bed.grid.depth)

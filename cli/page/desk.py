@@ -12,8 +12,10 @@ from plumbstone.cli.page.folder import Folder, FolderError
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.plan import Plan
-from plumbstone.volumes.report import costs_of, report_of
+from plumbstone.volumes.report import report_of
+from plumbstone.volumes.sanity import checked
 from plumbstone.volumes.scape.scape import Scape, scape_from
+from plumbstone.volumes.shopping import costs_of, shopping_of
 
 if TYPE_CHECKING:
     from plumbstone.volumes.figures import PieceFigures, Report
@@ -119,6 +121,11 @@ class Desk:
         assert self.layout is not None
         return await self._glimpse(self.layout.moved(name, to))
 
+    async def tried(self, edit: Edit) -> Seen:
+        """Look at an edit without writing it."""
+        assert self.layout is not None
+        return await self._glimpse(self.layout.with_scape(self._scape(edit(self.text))))
+
     async def filled(self, level: float) -> Seen:
         """Look at another water line [m] without changing anything."""
         assert self.layout is not None
@@ -166,7 +173,7 @@ class Desk:
         scape = self._scape(text)
         layout = self.layout.with_scape(scape) if self.layout else Layout(scape)
         try:
-            seen: Seen | None = await asyncio.to_thread(_preview, layout)
+            seen: Seen | None = await asyncio.to_thread(preview_of, layout)
             fault = ""
         except PlumbstoneError as error:
             if not self.fault:
@@ -185,7 +192,7 @@ class Desk:
             scape = self._scape(self.text)
             layout = self.layout.with_scape(scape) if self.layout else Layout(scape)
             self.layout = layout
-            self.seen = await asyncio.to_thread(_preview, layout)
+            self.seen = await asyncio.to_thread(preview_of, layout)
             self.fault = ""
         except PlumbstoneError as error:
             self.fault = str(error)
@@ -224,17 +231,20 @@ class Desk:
         return found.st_mtime_ns, found.st_size
 
 
-def _preview(layout: Layout) -> Seen:
+def preview_of(layout: Layout) -> Seen:
+    """Look at a layout quickly, nothing judged."""
     plan = layout.preview()
-    return Seen(plan, report_of(plan), exact=False)
+    return Seen(plan, checked(report_of(plan)), exact=False)
 
 
 def _figures_only(layout: Layout, pieces: Sequence["PieceFigures"]) -> Seen:
     plan = replace(layout.preview(), bodies=())
-    report = report_of(plan)
-    return Seen(plan, replace(report, costs=costs_of(report.layers, pieces)), exact=False)
+    report = checked(report_of(plan))
+    shopping = shopping_of(plan.scape, report.layers, pieces)
+    report = replace(report, shopping=shopping, costs=costs_of(shopping))
+    return Seen(plan, report, exact=False)
 
 
 def _exact(layout: Layout) -> Seen:
     plan = layout.plan()
-    return Seen(plan, report_of(plan), exact=True)
+    return Seen(plan, checked(report_of(plan)), exact=True)

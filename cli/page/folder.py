@@ -3,11 +3,11 @@
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 from plumbstone.cli.files import put_whole, write_new
+from plumbstone.cli.results import NAMES
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.scape.scape import LARGEST_FILE
 from plumbstone.volumes.scape.writing import free_name, with_added, without
@@ -62,23 +62,24 @@ class Folder:
             raise FolderError("There is no such tank in this folder.")
         return self.root / name
 
-    def new_tank(self) -> str:
-        """Write a tank to start from, under a name that is free; give the name."""
-        text = files("plumbstone.cli").joinpath("starter.toml").read_text(encoding="utf-8")
+    def new_tank(self, wanted: str, text: str) -> str:
+        """Write a new scape file under a name that is free; give its name."""
         taken = [path.stem for path in self.root.glob("*.toml")]
-        name = f"{free_name('tank', taken)}.toml"
-        write_new(self.root / name, text.replace("FILE", name).encode())
+        name = f"{free_name(_plain(wanted) or 'tank', taken)}.toml"
+        write_new(self.root / name, text.encode())
         return name
 
     def results_of(self, name: str) -> Path:
         """Name the folder for the results of a scape file."""
         return self.root / f"{self.scape(name).stem}-plan"
 
-    def sheet_of(self, name: str) -> Path | None:
-        """Find the build sheet of a scape file, where it was written."""
-        path = self.results_of(name) / "build-sheet.html"
+    def result_of(self, name: str, file: str) -> Path | None:
+        """Find one result of a scape file, where it was written."""
+        if file not in NAMES:
+            return None
+        path = self.results_of(name) / file
         inside = path.resolve().is_relative_to(self.root.resolve())
-        return path if inside and path.is_file() else None
+        return path if inside and path.is_file() and not path.is_symlink() else None
 
     def keep_version(self, name: str, version: str, text: str) -> str:
         """Write a text as a version of a scape file; give the name of the new file.
@@ -88,7 +89,7 @@ class Folder:
         WriteError
             If there is a file of that name.
         """
-        plain = "".join(c if c.isalnum() or c in " -_" else " " for c in version)[:60].strip()
+        plain = _plain(version)
         if not plain:
             raise FolderError("Give the version a name of letters or digits.")
         new = f"{self.scape(name).stem}, {plain}.toml"
@@ -97,13 +98,17 @@ class Folder:
 
     def kept(self) -> list[Kept]:
         """List what the stock holds, as it was kept."""
-        return [_kept(row) for row in _tables(self._list()).get("kept", [])]
+        rows = _tables(self._list()).get("kept", [])
+        try:
+            return [_kept(row) for row in rows]
+        except (KeyError, TypeError, ValueError, AttributeError):
+            problem = f"{STOCK}/{LIST} holds a piece that is not whole; mend it in an editor."
+            raise FolderError(problem) from None
 
     def keep(self, found: Mapping[str, Any], mesh: bytes | None, picture: bytes | None) -> str:
         """Put a piece into the stock; `found` holds the keys of its row. Give its name."""
-        folder = self.root / STOCK
-        folder.mkdir(parents=True, exist_ok=True)
-        text = self._list()
+        folder, text = self._stock(), self._list()
+        folder.mkdir(exist_ok=True)
         name = free_name(str(found["name"]), [kept.name for kept in self.kept()])
         row = {**found, "name": name}
         stem = _file_stem(name)
@@ -117,19 +122,33 @@ class Folder:
 
     def drop(self, name: str) -> None:
         """Take a piece out of the list; its files stay."""
-        put_whole(self.root / STOCK / LIST, without(self._list(), "kept", name).encode())
+        put_whole(self._stock() / LIST, without(self._list(), "kept", name).encode())
 
     def picture_of(self, name: str) -> Path | None:
         """Find the picture of a kept piece."""
         if name not in [kept.name for kept in self.kept()]:
             return None
-        path = self.root / STOCK / f"{_file_stem(name)}.png"
+        path = self._stock() / f"{_file_stem(name)}.png"
         return path if path.is_file() and not path.is_symlink() else None
+
+    def _stock(self) -> Path:
+        """Give the folder of the stock; a link out of the served folder is none."""
+        path = self.root / STOCK
+        if path.is_symlink():
+            raise FolderError(f"{STOCK} is a link; make it a folder.")
+        return path
 
     def _list(self) -> str:
         """Read the list of the stock; empty where there is none."""
-        path = self.root / STOCK / LIST
+        path = self._stock() / LIST
+        if path.is_symlink():
+            raise FolderError(f"{STOCK}/{LIST} is a link; put the list itself there.")
         return path.read_bytes().decode() if path.is_file() else "# Stones and wood in stock.\n"
+
+
+def _plain(name: str) -> str:
+    """Leave only what a file's name may hold everywhere."""
+    return "".join(c if c.isalnum() or c in " -_" else " " for c in name)[:60].strip()
 
 
 def _kept(row: Mapping[str, Any]) -> Kept:
@@ -141,7 +160,7 @@ def _kept(row: Mapping[str, Any]) -> Kept:
         kilograms=(low, mid, high),
         litres=tuple(float(v) for v in row["litres"]),  # type: ignore[arg-type]
         size=tuple(float(v) for v in row.get("size_m", ())),
-        price=row.get("price"),
+        price=None if row.get("price") is None else float(row["price"]),
         mass=str(row.get("mass", "")),
         scan=str(row.get("scan", "")),
         trust=str(row.get("trust", "")),

@@ -31,6 +31,7 @@ class WeighedScan:
     document: dict[str, Any]  # as `weigh --json` gives one piece
     mesh: bytes  # mended, PLY
     picture: bytes  # PNG
+    scene: bytes  # GLB, seen, closed and cut away told apart
 
 
 @dataclass(slots=True)
@@ -40,7 +41,7 @@ class ScanJob:
     folder: Path = field(default_factory=lambda: Path(tempfile.mkdtemp(prefix="plumbstone-scan-")))
     names: list[str] = field(default_factory=list)  # as they were called where they came from
     _process: asyncio.subprocess.Process | None = None
-    _stopped: bool = False
+    _turn: int = 0  # counts what was begun and what was stopped
 
     def take(self, name: str, content: bytes) -> None:
         """Store a scan under a name of our own.
@@ -65,10 +66,12 @@ class ScanJob:
         ScanError
             If it cannot be weighed, took too long or was stopped; says what to do.
         """
-        self._stopped = False
+        self.stop()
+        turn = self._turn
         scans = sorted(path.name for path in self.folder.glob("scan*"))
-        words = ["--keep", "mended.ply", "--picture", "seen.png", *options, "--", *scans]
-        self._process = await asyncio.create_subprocess_exec(
+        pictures = ["--picture", "seen.png", "--picture", "seen.glb"]
+        words = ["--keep", "mended.ply", *pictures, *options, "--", *scans]
+        process = await asyncio.create_subprocess_exec(
             sys.executable,
             "-c",
             _program(),
@@ -81,45 +84,44 @@ class ScanJob:
             stderr=asyncio.subprocess.PIPE,
             start_new_session=True,
         )
-        if self._stopped:
-            self.stop()
+        if turn != self._turn:  # stopped while it was about to start
+            _end(process)
+        else:
+            self._process = process
         try:
-            out, wrong = await asyncio.wait_for(self._process.communicate(), SECONDS)
+            out, wrong = await asyncio.wait_for(process.communicate(), SECONDS)
         except TimeoutError:
-            self.stop()
+            _end(process)
             raise ScanError(
                 f"Not done after {SECONDS:g} s; thin the scan out and send it again."
             ) from None
         except asyncio.CancelledError:
-            self.stop()
+            _end(process)
             raise
-        return self._read(out, wrong.decode(errors="replace"))
+        if turn != self._turn:
+            raise ScanError("Stopped.")
+        return self._read(out, wrong.decode(errors="replace"), process.returncode)
 
     def stop(self) -> None:
         """End the process and all that it started, also if it is only about to start."""
-        self._stopped = True
-        if self._process is not None and self._process.returncode is None:
-            with contextlib.suppress(ProcessLookupError):
-                os.killpg(self._process.pid, signal.SIGKILL)
+        self._turn += 1
+        if self._process is not None:
+            _end(self._process)
 
     def clear(self) -> None:
         """End it, and remove what was sent."""
         self.stop()
         shutil.rmtree(self.folder, ignore_errors=True)
 
-    def _read(self, out: bytes, wrong: str) -> WeighedScan:
+    def _read(self, out: bytes, wrong: str, code: int | None) -> WeighedScan:
         """Take what the process wrote."""
-        assert self._process is not None
-        code = self._process.returncode
-        if self._stopped:
-            raise ScanError("Stopped.")
         try:
             found = json.loads(out)["pieces"][0]
-            mesh = (self.folder / "mended.ply").read_bytes()
-            picture = (self.folder / "seen.png").read_bytes()
+            files = ("mended.ply", "seen.png", "seen.glb")
+            written = [(self.folder / name).read_bytes() for name in files]
         except (ValueError, LookupError, OSError):
             raise ScanError(self._plain(wrong, code)) from None
-        return WeighedScan(found, mesh, picture)
+        return WeighedScan(found, *written)
 
     def _plain(self, wrong: str, code: int | None) -> str:
         """Give the program's message with the names that the user knows."""
@@ -131,6 +133,13 @@ class ScanJob:
             text = text.replace(str(path), self.names[number - 1])
             text = text.replace(path.name, self.names[number - 1])
         return text.replace(f"{self.folder}/", "")
+
+
+def _end(process: asyncio.subprocess.Process) -> None:
+    """End a process and all that it started."""
+    if process.returncode is None:
+        with contextlib.suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGKILL)
 
 
 def _program() -> str:

@@ -1,19 +1,26 @@
 """The page for the shop: a size or a scan in, kilograms and price out."""
 
-import base64
+import asyncio
 import re
+import secrets
+import time
+from collections.abc import Callable
 from typing import Any
 
 from nicegui import ui
+from nicegui.element import Element
 from nicegui.events import UploadEventArguments
 
 from plumbstone.cli.page.folder import Folder
 from plumbstone.cli.page.gate import LARGEST_BODY
-from plumbstone.cli.page.scan_job import ScanJob, WeighedScan
+from plumbstone.cli.page.measures import Measures, number
+from plumbstone.cli.page.scan_job import ScanError, ScanJob, WeighedScan
+from plumbstone.cli.page.turning import turning_view
 from plumbstone.cli.page.widgets import Field, button, element, page, say, telling, warn
+from plumbstone.cli.pictures.colours import AWAY, CLOSED, STONE
 from plumbstone.cli.weigh_output import Prices, document
 from plumbstone.cli.weigh_request import Request, opening_of, weigh_all
-from plumbstone.cli.wording.report import money_words
+from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
 from plumbstone.cli.wording.weighing import budget_words
 from plumbstone.meshes.errors import PlumbstoneError
@@ -24,60 +31,87 @@ from plumbstone.volumes.scape.quantities import parse_quantity
 
 UNKNOWN = "unknown stone"
 SIDES = re.compile(r"[0-9., ]+ *(cm|mm|m|in)? *[x×] *[0-9., ]+ *(cm|mm|m|in)?")
+PAUSE = 0.5  # after the last letter until a scan is weighed again [s]
+SHOWN: dict[str, bytes] = {}  # scenes of open pages, each under a name that cannot be guessed
 
 
 class WeighView:
     """One open page for weighing."""
 
     def __init__(self, folder: Folder, units: Units) -> None:
-        self.folder, self.units = folder, units
+        self.folder, self.units, self.measures = folder, units, Measures(units)
         self.material = UNKNOWN
         self.found: dict[str, Any] | None = None
         self.scan: WeighedScan | None = None
         self.job: ScanJob | None = None
+        self._key = secrets.token_urlsafe(24)
+        self._asked = 0
+        self._began: float | None = None
+        self._second = False
         ui.context.client.on_disconnect(self._leave)
         with page("What does it weigh?", "/") as self.wrong:
             self._form()
+        ui.timer(1.0, self._tick)
 
     def _form(self) -> None:
-        unit = "in" if self.units is Units.US else "cm"
+        unit = self.measures.unit()
         element("p", "soft", f"Sides in {unit}, at their widest; other units may be typed too.")
         with element("div", "sides"):
             self.sides = [
                 Field(name, "", self.run, inputmode="decimal")
                 for name in ("Length", "Width", "Height")
             ]
-        with element("div", "acts"):
-            button("Use a scan instead", self._choose, "main")
-            self.stop = button("Stop", self._stop, hidden=True)
         self._upload()
+        with element("div", "acts drop") as place:
+            self._picker("Use a scan instead", second=False, main=True)
+            self.stop = button("Stop", self._stop, hidden=True)
+            element("span", "soft wide-only", "or drop one here")
+        add = f"(e) => getElement({self.upload.id}).$refs.qRef.addFiles(e.dataTransfer.files)"
+        place.on("dragover.prevent", js_handler="() => {}")
+        place.on("drop.prevent", js_handler=add)
+        self.progress = element("progress", hidden=True, aria_label="Weighing")
         self.state = element("p", "state", role="status")
         self.answer = element("section", "answer", aria_live="polite", aria_label="Answer")
+        self.turned = element("section", "", aria_label="Scans")
         self._material_field()
+        mass = self.measures.unit("mass")
         with element("div", "pair"):
-            self.price = Field(f"Price per {self._mass_unit()}", "", self.run, inputmode="decimal")
-            self.budget = Field("Money you have", "", self.run, inputmode="decimal")
-        mass = f"On the till ({self._mass_unit()})"
+            self.price = Field(f"Price per {mass}", "", self._priced, inputmode="decimal")
+            self.budget = Field("Money you have", "", self._priced, inputmode="decimal")
         with element("details"):
             element("summary", "", "Till, opening, a known length")
-            self.till = Field(mass, "", self.run, inputmode="decimal")
+            self.till = Field(f"On the till ({mass})", "", self.run, inputmode="decimal")
             self.opening = Field(f"Opening ({unit}), such as 80 x 35", "", self.run)
-            self.longest = Field(f"Longest side of the scan ({unit}), by tape", "", self.run)
-            button("Add the scan of the turned stone", self._choose_second, "small")
+            self.longest = Field(f"Greatest distance across it ({unit}), by caliper", "", self.run)
+            self.known = Field("Known thing beside it: card, A4, can 66 x 115 mm", "", self.run)
         with element("div", "acts"):
             self.name = Field("Name", "Stone", None)
             button("Keep it in the stock", self._keep, "main")
         self._show()
+        self._show_scans()
 
     def _upload(self) -> None:
-        self.upload = ui.upload(
+        self.upload: ui.upload = ui.upload(
             on_upload=self._sent,
+            on_begin_upload=lambda: say(self.state, words.SENDING),
             auto_upload=True,
             max_file_size=LARGEST_BODY - 100_000,
-            on_rejected=lambda: warn(self.wrong, "This file is over 80 MB; thin the scan out."),
+            on_rejected=lambda: warn(self.wrong, words.TOO_LARGE),
         ).classes("hidden-upload")
         self.upload.props["aria-hidden"] = "true"
         self.upload.props["inert"] = True
+
+    def _picker(self, text: str, *, second: bool, main: bool = False) -> Element:
+        """Make a button that lets a file be chosen; it opens at once, while the finger is on it."""
+
+        def chosen() -> None:
+            self._second = second
+
+        made = element("button", "b main" if main else "b small", text, type="button")
+        pick = (
+            f"() => {{ getHtmlElement({self.upload.id}).querySelector('input').click(); emit(); }}"
+        )
+        return made.on("click", chosen, js_handler=pick)
 
     def _material_field(self) -> None:
         self.search = Field("Rock or wood: type to search", "", self._search, role="searchbox")
@@ -98,98 +132,126 @@ class WeighView:
         with self.picks:
             for material in fitting[:12]:
                 with element("li"):
-                    act = self._picker(material)
+                    act = self._taker(material)
                     element("button", "", self._about(material), type="button").on("click", act)
-        self.picks.update()
 
-    def _picker(self, material: Material) -> Any:
-        async def pick() -> None:
+    def _taker(self, material: Material) -> Callable[[], Any]:
+        async def take() -> None:
             self._choose_material(material)
             self.picks.props["hidden"] = True
-            self.picks.update()
             await self.run()
 
-        return pick
+        return take
 
     def _choose_material(self, material: Material) -> None:
         self.material = material.key
-        say(self.chosen, f"Taken as {self._about(material)}")
+        say(self.chosen, words.taken_as(self._about(material)))
 
     def _about(self, material: Material) -> str:
         density = material.density
         dense = f", {density.low:.0f}-{density.high:.0f} kg/m³" if density else ""
         return f"{material.name}{dense}{'. ' + material.note if material.note else ''}"
 
+    # Weighing
+
     async def run(self) -> None:
         """Weigh what is typed, or the scan that was sent, and say what comes out."""
+        if self.job is not None:
+            await self._weigh_scan(PAUSE)
+            return
         try:
-            if self.scan is not None:
-                await self._weigh_scan()
-            elif any(side.value.strip() for side in self.sides):
-                self.found = self._weigh_size()
-            else:
-                self.found = None
+            sides = [side.value.strip() for side in self.sides]
+            self.found = self._weigh_size(sides) if all(sides) else None
             warn(self.wrong, "")
         except PlumbstoneError as error:
             self.found = None
-            warn(self.wrong, _asked_plainly(str(error)))
+            warn(self.wrong, words.plain(str(error)))
         self._show()
 
-    def _weigh_size(self) -> dict[str, Any] | None:
-        """Weigh by the three sides; None while one is missing."""
-        sides = [side.value.strip() for side in self.sides]
-        if not all(sides):
-            return None
-        size = " x ".join(f"{parse_quantity(self._length(side), 'length')} m" for side in sides)
-        request = self._request()
+    def _weigh_size(self, sides: list[str]) -> dict[str, Any]:
+        """Weigh by the three sides."""
+        lengths = [parse_quantity(self.measures.typed(side), "length") for side in sides]
+        size = " x ".join(f"{length} m" for length in lengths)
+        mass = self.measures.with_unit(self.till.value, "mass") or None
+        request = Request.parsed(self.material, None, None, None, mass, None, None, "1 g", None)
         found, _ = weigh_all(request, [], size, None, [])
         checked({found[0].name: {"volume_m3": found[0].volume, "mass_kg": found[0].mass}})
-        return document(found[0], Prices(self._per_kg(), None), self._opening())
+        return document(found[0], Prices(None, None), opening_of(self._opening()))
 
-    def _request(self) -> Request:
-        mass = self._mass(self.till.value)
-        return Request.parsed(self.material, None, None, None, mass, None, None, "1 g", None)
-
-    async def _weigh_scan(self) -> None:
-        """Weigh the scans that were sent, in a process of their own."""
-        assert self.job is not None
-        options = ["--material", self.material]
-        for option, text in (
-            ("--mass", self._mass(self.till.value)),
-            ("--longest", self._length(self.longest.value)),
-            ("--opening", self._opening_text()),
-        ):
-            options += [f"{option}={text}"] if text else []
-        if (per_kg := self._per_kg()) is not None:
-            options.append(f"--price-per-kg={per_kg}")
-        options += ["--same-stone"] if len(self.job.names) == 2 else []
-        say(self.state, "Weighing the scan ...")
-        self.stop.props["hidden"] = False
-        self.stop.update()
+    async def _weigh_scan(self, pause: float = 0.0) -> None:
+        """Weigh the scans that were sent, in a process of their own; only the newest counts."""
+        job = self.job
+        assert job is not None
+        self._asked += 1
+        asked = self._asked
+        await asyncio.sleep(pause)
+        if asked != self._asked or job is not self.job:
+            return
         try:
-            self.scan = await self.job.weigh(*options)
+            options = self._options(len(job.names))
+            self._busy(time.monotonic())
+            self.scan = await job.weigh(*options)
             self.found = self.scan.document
+            SHOWN[self._key] = self.scan.scene
+            warn(self.wrong, "")
+        except PlumbstoneError as error:
+            if asked != self._asked:
+                return
+            self.found = None
+            warn(self.wrong, words.plain(str(error)))
         finally:
-            say(self.state, "")
-            self.stop.props["hidden"] = True
-            self.stop.update()
+            if asked == self._asked:
+                self._busy(None)
+        self._show()
+        self._show_scans()
+
+    def _options(self, scans: int) -> list[str]:
+        """Give the options of `weigh`; each is one word, so that none can pass for another."""
+        told = {
+            "--mass": self.measures.with_unit(self.till.value, "mass"),
+            "--longest": self.measures.with_unit(self.longest.value),
+            "--known": self.known.value.strip(),
+            "--opening": self._opening() or "",
+        }
+        options = [f"--material={self.material}", *(f"{k}={v}" for k, v in told.items() if v)]
+        return [*options, "--same-stone"] if scans == 2 else options
+
+    def _busy(self, began: float | None) -> None:
+        self._began = began
+        for shown in (self.stop, self.progress):
+            shown.props["hidden"] = began is None
+        say(self.state, "" if began is None else words.weighing(0.0))
+
+    def _tick(self) -> None:
+        if self._began is not None:
+            say(self.state, words.weighing(time.monotonic() - self._began))
+
+    # Telling
+
+    def _priced(self) -> None:
+        """Tell again with another price; nothing is weighed anew."""
+        try:
+            self._show()
+            warn(self.wrong, "")
+        except PlumbstoneError as error:
+            warn(self.wrong, str(error))
 
     def _show(self) -> None:
         """Say what comes out."""
+        per_kg, budget = self._per_kg(), number(self.budget.value)
         self.answer.clear()
         with self.answer:
             if self.found is None:
-                element("p", "soft", "Type three sides, or use a scan.")
+                element("p", "soft", words.TYPE_OR_SCAN)
                 return
-            self._tell(self.found)
+            self._tell(self.found, per_kg, budget)
 
-    def _tell(self, found: dict[str, Any]) -> None:
+    def _tell(self, found: dict[str, Any], per_kg: float | None, budget: float | None) -> None:
         mass, volume = _range(found["mass_kg"]), _range(found["volume_l"]).times(1e-3)
         element("p", "big", mass_words(mass, self.units))
-        if found["price"] is not None:
-            price = _range(found["price"])
-            element("p", "mid", f"Price {money_words(price)}")
-            budget = _number(self.budget.value)
+        if per_kg is not None:
+            price = mass.times(per_kg)
+            element("p", "mid", words.price_line(price))
             if budget is not None:
                 element("p", "mid", budget_words(price, budget))
         element("p", "", f"{volume_words(volume, self.units)}, {found['material']}")
@@ -197,41 +259,56 @@ class WeighView:
         if sides:
             element("p", "soft", sides)
         if "passes_opening" in found:
-            does = "passes" if found["passes_opening"] else "does not pass"
-            element("p", "", f"It {does} the opening.")
-        caveat = f" ({found['caveat']})" if found["caveat"] else ""
-        trust = f"{found['confidence']}{caveat}"
-        element("p", "", _asked_plainly(f"Trust: {trust}; {found['confidence_reason']}."))
+            element("p", "", words.passes(found["passes_opening"]))
+        trust = words.trust_line(found["confidence"], found["caveat"], found["confidence_reason"])
+        element("p", "", words.plain(trust))
         for text in found["warnings"]:
-            element("p", "fault", _asked_plainly(text))
+            element("p", "fault", words.plain(text))
         for text in found["mended"]:
-            element("p", "soft", _asked_plainly(f"Mended or guessed: {text}"))
-        if self.scan is not None:
-            picture = base64.b64encode(self.scan.picture).decode()
-            element(
-                "img", "", src=f"data:image/png;base64,{picture}", width="100%",
-                alt="The scan from three sides: what was seen, closed and cut away",
-            )  # fmt: skip
+            element("p", "soft", words.plain(words.mended(text)))
 
-    def _choose(self) -> None:
-        self._forget()
-        self.upload.run_method("pickFiles")
+    def _show_scans(self) -> None:
+        """Show the closed scan to be turned, and a field for the one of the turned stone."""
+        self.turned.clear()
+        if self.job is None or self.scan is None:
+            return
+        with self.turned:
+            size = tuple(side / 100 for side in self.scan.document["size_cm"])
+            address = f"/scan/{self._key}?{self._asked}"
+            turning_view(address, size, words.SCAN_IN_3D)
+            with element("p", "soft legend"):
+                for colour, name in zip((STONE, CLOSED, AWAY), words.PARTS, strict=True):
+                    element("i", "", style=f"background:{colour}")
+                    element("span", "", name)
+            for name in self.job.names:
+                element("p", "soft", name)
+            if len(self.job.names) == 1:
+                self._picker("Add the scan of the turned stone", second=True)
+            button("Put the scan away", self._put_away, "small")
 
-    def _choose_second(self) -> None:
-        self.upload.run_method("pickFiles")
+    # Scans
 
     async def _sent(self, event: UploadEventArguments) -> None:
         """Take a scan that was sent."""
         await telling(lambda: self.wrong)(self._taken)(event)
-        self._show()
+        if self.job is not None:
+            await self._weigh_scan()
 
     async def _taken(self, event: UploadEventArguments) -> None:
-        if self.job is None or len(self.job.names) == 2:
-            self._forget()
-            self.job = ScanJob()
-        self.job.take(event.file.name, await event.file.read())
+        content = await event.file.read()
         self.upload.reset()
-        await self._weigh_scan()
+        if not self._second or self.job is None or len(self.job.names) == 2:
+            self._forget()
+        self._second = False
+        job = self.job or ScanJob()
+        try:
+            job.take(event.file.name, content)
+        except ScanError:
+            say(self.state, "")
+            if self.job is None:
+                job.clear()
+            raise
+        self.job = job
 
     def _stop(self) -> None:
         if self.job is not None:
@@ -241,12 +318,18 @@ class WeighView:
         """Put the scan away."""
         if self.job is not None:
             self.job.clear()
+        SHOWN.pop(self._key, None)
         self.job = self.scan = self.found = None
 
+    async def _put_away(self) -> None:
+        self._forget()
+        await self.run()
+        self._show_scans()
+
     def _leave(self) -> None:
-        if self.job is not None:
-            self.job.clear()
-            self.job = self.scan = None
+        self._forget()
+
+    # Keeping
 
     async def _keep(self) -> None:
         await telling(lambda: self.wrong)(self._kept)()
@@ -254,7 +337,7 @@ class WeighView:
     async def _kept(self) -> None:
         """Put it into the stock."""
         if self.found is None:
-            raise PlumbstoneError("There is nothing to keep yet: type three sides or use a scan.")
+            raise PlumbstoneError(words.NOTHING_TO_KEEP)
         found = self.found
         row = {
             "name": self.name.value.strip() or "Stone",
@@ -267,63 +350,26 @@ class WeighView:
         }
         if (per_kg := self._per_kg()) is not None:
             row["price"] = per_kg
-        if mass := self._mass(self.till.value):
-            row["mass"] = mass
+        if self.till.value.strip():
+            row["mass"] = self.measures.typed(self.till.value, "mass")
         mesh, picture = (self.scan.mesh, self.scan.picture) if self.scan else (None, None)
         name = self.folder.keep(row, mesh, picture)
-        say(self.state, f"Kept as {name}.")
+        say(self.state, words.kept_as(name))
 
-    def _mass_unit(self) -> str:
-        return "lb" if self.units is Units.US else "kg"
-
-    def _mass(self, text: str) -> str | None:
-        return _with_unit(text, self._mass_unit())
-
-    def _length(self, text: str) -> str | None:
-        return _with_unit(text, "in" if self.units is Units.US else "cm")
-
-    def _opening_text(self) -> str | None:
-        text = self._length(self.opening.value)
-        if text is not None and not SIDES.fullmatch(text):  # never a name of a file
+    def _opening(self) -> str | None:
+        text = self.measures.with_unit(self.opening.value)
+        if text and not SIDES.fullmatch(text):  # never a name of a file
             raise PlumbstoneError(f'Opening "{text}": write width x depth, such as 80 x 35.')
-        return text
-
-    def _opening(self) -> tuple[float, float] | None:
-        return opening_of(self._opening_text())
+        return text or None
 
     def _per_kg(self) -> float | None:
         """Give the price of a kilogram."""
-        price = _number(self.price.value)
-        return None if price is None else price / parse_quantity(f"1 {self._mass_unit()}", "mass")
-
-
-def _with_unit(text: str, unit: str) -> str | None:
-    """Give what was typed with a unit; a comma counts as a point."""
-    text = text.strip().replace(",", ".")
-    if not text:
-        return None
-    return f"{text} {unit}" if text[-1].isdigit() or text[-1] == "." else text
-
-
-def _number(text: str) -> float | None:
-    """Read a number that was typed; None where there is none."""
-    text = text.strip().replace(",", ".")
-    if not text:
-        return None
-    try:
-        found = float(text)
-    except ValueError:
-        raise PlumbstoneError(f'"{text}" is no number.') from None
-    if not 0 <= found < 1e9:
-        raise PlumbstoneError(f"{text}: write an amount of nothing or more.")
-    return found
+        price = number(self.price.value)
+        if price is None:
+            return None
+        return price / parse_quantity(f"1 {self.measures.unit('mass')}", "mass")
 
 
 def _range(found: Any) -> Range:
     """Take a range from a document."""
     return Range(found["low"], found["mid"], found["high"])
-
-
-def _asked_plainly(text: str) -> str:
-    """Leave out what only a command line has."""
-    return text.replace("--", "")

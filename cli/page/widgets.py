@@ -10,11 +10,11 @@ from typing import Any, ParamSpec
 from nicegui import background_tasks, ui
 from nicegui.element import Element
 
+from plumbstone.cli.wording.page import BROKEN
 from plumbstone.meshes.errors import PlumbstoneError
 
 P = ParamSpec("P")
 DOORS = (("Weigh", "/"), ("Stock", "/stock"), ("Tanks", "/tanks"))
-BROKEN = "Something went wrong in the program itself; nothing was written. Load the page anew."
 
 
 @contextmanager
@@ -78,6 +78,12 @@ class Field:
             self.box.props["^value"] = value
             self.box.on(when, self._typed, js_handler="(e) => emit(e.target.value)")
 
+    def show(self, value: str) -> None:
+        """Show another value; what is shown already is left alone."""
+        if value != self.value:
+            self.value = value
+            set_value(self.box, value)
+
     async def _typed(self, event: Any) -> None:
         self.value = str(event.args)[:300]
         await _called(self._on_input)
@@ -93,7 +99,7 @@ class Choice:
         value: str,
         on_change: Callable[[], Any] | None = None,
     ) -> None:
-        self.value, self._on_change = value, on_change
+        self.value, self.on_change = value, on_change
         with element("label", "field"):
             element("span", "", name)
             self.box = element("select")
@@ -104,9 +110,115 @@ class Choice:
                         option.props["selected"] = True
         self.box.on("change", self._chosen, js_handler="(e) => emit(e.target.value)")
 
+    def show(self, value: str) -> None:
+        """Show another value; what is shown already is left alone."""
+        if value != self.value:
+            self.value = value
+            set_value(self.box, value)
+
     async def _chosen(self, event: Any) -> None:
         self.value = str(event.args)
-        await _called(self._on_change)
+        await _called(self.on_change)
+
+
+class Slider:
+    """A slider with its words above it; values in metres."""
+
+    def __init__(
+        self,
+        words: Callable[[float], str],
+        value: float,
+        most: float,
+        step: float,
+        on_set: Callable[[float], Any],
+        on_move: Callable[[float], Any] | None = None,
+    ) -> None:
+        self.value, self._words, self._on_set, self._on_move = value, words, on_set, on_move
+        with element("label", "field"):
+            self.told = element("span", "", words(value))
+            self.box = element(
+                "input", "", type="range", min=0, max=f"{most * 1e3:.1f}", step=f"{step * 1e3:g}"
+            )
+            self.box.props["^value"] = f"{value * 1e3:.1f}"
+        self.box.on("input", self._moved, js_handler="(e) => emit(+e.target.value)", throttle=0.05)
+        self.box.on("change", self._set, js_handler="(e) => emit(+e.target.value)")
+
+    def show(self, value: float, most: float) -> None:
+        """Show another value, and how far it goes."""
+        if self.box.props["max"] != f"{most * 1e3:.1f}":
+            self.box.props["max"] = f"{most * 1e3:.1f}"
+        if value != self.value:
+            self._tell(value)
+            set_value(self.box, f"{value * 1e3:.1f}")
+
+    def _tell(self, value: float) -> None:
+        self.value = value
+        say(self.told, self._words(value))
+
+    async def _moved(self, event: Any) -> None:
+        self._tell(float(event.args) / 1e3)
+        if self._on_move is not None:
+            await _called(lambda: self._on_move(self.value))  # type: ignore[misc]
+
+    async def _set(self, event: Any) -> None:
+        self._tell(float(event.args) / 1e3)
+        await _called(lambda: self._on_set(self.value))
+
+
+class Figures:
+    """Figures with their names; only what changed is sent."""
+
+    def __init__(self, place: Element, *, small: bool = False) -> None:
+        self._place, self._small = place, small
+        self._shown: list[tuple[str, str]] = []
+        self._values: list[Element] = []
+
+    def show(self, told: list[tuple[str, str]]) -> None:
+        """Show figures."""
+        if [name for name, _ in told] != [name for name, _ in self._shown]:
+            self._make(told)
+        for value, (_, new), (_, old) in zip(self._values, told, self._shown, strict=True):
+            if new != old:
+                say(value, new)
+        self._shown = told
+
+    def _make(self, told: list[tuple[str, str]]) -> None:
+        self._place.clear()
+        self._values = []
+        outer, inner, last = ("span", "small", "b") if self._small else ("div", "dt", "dd")
+        with self._place:
+            for name, text in told:
+                with element(outer):
+                    element(inner, "", f"{name} " if self._small else name)
+                    self._values.append(element(last, "", text))
+        self._shown = told
+
+
+class Form:
+    """Fields that follow what they show: made anew only where others are needed."""
+
+    def __init__(self, place: Element, shape: Callable[[], Any], build: Callable[[], None]) -> None:
+        self._place, self._shape, self._build = place, shape, build
+        self._shown: Any = None
+        self._fields: list[tuple[Field | Choice, Callable[[], str]]] = []
+
+    def follow(self, field: Field | Choice, read: Callable[[], str]) -> None:
+        """Let a field show what can be read at any time."""
+        self._fields.append((field, read))
+
+    def refresh(self) -> None:
+        """Show the newest state, and what was typed but refused no longer."""
+        shape = self._shape()
+        if shape == self._shown:
+            for field, read in self._fields:
+                field.show(read())
+            return
+        self._shown = shape
+        self._fields.clear()
+        self._place.clear()
+        if shape is not None:
+            with self._place:
+                self._build()
 
 
 def set_value(box: Element, value: str) -> None:

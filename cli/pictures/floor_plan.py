@@ -7,6 +7,8 @@ import numpy as np
 from plumbstone.cli.pictures.colours import INK, PAPER
 from plumbstone.cli.pictures.drawing import style
 from plumbstone.cli.pictures.layout import (
+    CROWDED,
+    NARROW,
     SCREEN,
     Entry,
     Medium,
@@ -38,7 +40,8 @@ def plan_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCRE
     tank = sight.plan.scape.tank
     with style():
         panel = laid_out(
-            medium, (tank.length, tank.depth), _entries(sight), above=1.6, below=1.8,
+            medium, (tank.length, tank.depth), _entries(sight), above=1.6,
+            below=3.2 if medium.width < NARROW else 1.8,
             title=sight.plan.scape.name if medium.height else "",
         )  # fmt: skip
         panel.axes.imshow(
@@ -51,9 +54,10 @@ def plan_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCRE
         _border(panel, sight)
         _cuts(panel, sight)
         _outlines(panel, sight)
+        narrow = medium.width < NARROW
         for form in sight.forms:
-            _number(panel, form, medium.number)
-        _gaps(panel, sight, units)
+            _number(panel, form, medium.number, must=not narrow or len(sight.forms) <= CROWDED)
+        _gaps(panel, sight, units, must=not narrow)
         _contours(panel, sight, units)
     return panel.page.figure
 
@@ -104,8 +108,9 @@ def _edge_words(panel: Panel, units: Units) -> None:
     page.write("front", [((x0 + x1) / 2, y)], size=1.1 * text, halo=False)
     words = f"{unit_words(units)}, from the inner faces"
     width, _ = measure(words, 0.85 * text)
-    page.write(words, [(x0 + width / 2, y)], size=0.85 * text, halo=False)
     panel.scale_bar(units, x1, y)
+    places = [(x0 + width / 2, y - down * text) for down in (0, 1.4)]
+    page.write(words, places, size=0.85 * text, halo=False)
 
 
 def _border(panel: Panel, sight: Sight) -> None:
@@ -151,7 +156,7 @@ def _outlines(panel: Panel, sight: Sight) -> None:
             panel.lines(form.seen, zorder=3, color=INK, linewidth=0.7, alpha=0.8)
 
 
-def _number(panel: Panel, form: Form, size: float) -> None:
+def _number(panel: Panel, form: Form, size: float, *, must: bool) -> None:
     """Mark the middle of a piece with a cross and where the tape meets it, and number it."""
     page = panel.page
     x, y = panel.at(*form.middle)
@@ -170,14 +175,14 @@ def _number(panel: Panel, form: Form, size: float) -> None:
               for r in (1.0, 1.5, 2.2, 3.0, 4.0, 5.5)
               for a in np.radians((90, 0, 180, 270, 45, 135, 315, 225))]  # fmt: skip
     found = page.write(
-        str(form.number), around, size=size, must=True, weight="bold",
+        str(form.number), around, size=size, must=must, weight="bold",
         bbox={"boxstyle": "round,pad=0.10"},
     )  # fmt: skip
     if found and np.hypot(found[0] - x, found[1] - y) > 2 * step:
         page.paper.plot([x, found[0]], [y, found[1]], color=INK, linewidth=0.6, zorder=9)
 
 
-def _gaps(panel: Panel, sight: Sight, units: Units) -> None:
+def _gaps(panel: Panel, sight: Sight, units: Units, *, must: bool) -> None:
     """Point at each gap of the border that lets soil through, with its width."""
     border = sight.plan.border
     for gap in border.gaps if border else ():
@@ -188,7 +193,7 @@ def _gaps(panel: Panel, sight: Sight, units: Units) -> None:
         text = panel.page.text
         places = [(x + side * text, y - down * text) for down in (2.5, 3.8, 5.1, 6.4)
                   for side in (0, 2, -2, 4, -4)]  # fmt: skip
-        found = panel.page.write(f"gap {width}", places, size=0.85 * text, must=True)
+        found = panel.page.write(f"gap {width}", places, size=0.85 * text, must=must)
         if found:
             panel.page.paper.annotate(
                 "", (x, y), (found[0], found[1] + 0.6 * text), zorder=11,

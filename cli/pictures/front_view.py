@@ -9,6 +9,8 @@ from plumbstone.cli.pictures.colours import INK, MARK, PAPER, WARN, WATER, colou
 from plumbstone.cli.pictures.drawing import style
 from plumbstone.cli.pictures.floor_plan import across_line, cut_place
 from plumbstone.cli.pictures.layout import (
+    CROWDED,
+    NARROW,
     SCREEN,
     WATER_ENTRY,
     Medium,
@@ -34,8 +36,7 @@ LINE: dict[str, Any] = {"color": MARK, "linewidth": 1.8}
 CHANGE: dict[str, Any] = {"color": MARK, "linewidth": 1.1, "linestyle": (0, (4, 2))}
 STOP: dict[str, Any] = {"color": WARN, "linewidth": 1.5, "linestyle": (0, (1.5, 1.5))}
 BACK = (0, (4, 2.5))  # how a line on the back pane is dashed
-CROWDED = 20  # pieces, beyond which those below the bed are numbered in the plan only
-SAMPLES = 400  # along a cut
+SAMPLES = 220  # along a cut
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +95,8 @@ def front_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
             panel.axes.axhspan(0, tank.water_line, color=WATER, alpha=0.06, linewidth=0, zorder=2)
         panel.tick(units)
         _foot(panel, f"{unit_words(units)} above the glass floor", units)
-        _front_numbers(panel, sight, medium.number)
         _level_lines(panel, marks, tank.length)
+        _front_numbers(panel, sight, medium.number)
         _pour_lines(panel, sight, units)
     return panel.page.figure
 
@@ -107,16 +108,19 @@ def sides_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
     gap = 0.12 * depth
     with style():
         entries = material_entries(sight, cut=True, pieces=False)
-        whole = (2 * depth + gap, height)
+        over = medium.width < NARROW
+        step = (0.0, height + 2 * gap) if over else (depth + gap, 0.0)
+        whole = (depth + step[0], height + step[1])
         title = sight.plan.scape.name if medium.height else ""
         panel = laid_out(medium, whole, entries, above=1.6, below=1.0, title=title)
         panel.axes.axis("off")
         for number, (side, ends) in enumerate(
             (("left", ("front", "back")), ("right", ("back", "front")))
         ):
-            corner = panel.at(number * (depth + gap), 0)
+            at = 1 - number if over else number
+            corner = panel.at(at * step[0], at * step[1])
             part = Panel.on(panel.page, *corner, panel.scale, (depth, height))
-            _heading(part, f"{side} pane, from inside")
+            _heading(part, f"{side} pane, from inside" if over else f"{side} pane")
             _pane(part, sight, side, ends, units)
     return panel.page.figure
 
@@ -124,7 +128,7 @@ def sides_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
 def section_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
     """Draw two cuts: A front to back through the tallest stone, B along the border."""
     tank, height = sight.plan.scape.tank, _drawn_height(sight)
-    gap = 0.12 * max(tank.length, tank.depth)
+    gap = (0.2 if medium.width < NARROW else 0.12) * max(tank.length, tank.depth)
     with style():
         entries = material_entries(sight, cut=True)
         whole = (max(tank.length, tank.depth), 2 * height + gap)
@@ -135,13 +139,13 @@ def section_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = S
         x = np.full(SAMPLES, cut_place(sight))
         upper = Panel.on(panel.page, *panel.at(0, height + gap), panel.scale, (tank.depth, height))
         where = place_words(float(x[0]), units)
-        _heading(upper, f"A, front (at the left) to back, {where} from the left pane")
+        _heading(upper, f"A: front to back, {where} from left")
         _cut(upper, sight, x, y, y, units)
         x = (np.arange(SAMPLES) + 0.5) * tank.length / SAMPLES
         y = np.interp(x, *across_line(sight).T)
         lower = Panel.on(panel.page, *panel.at(0, 0), panel.scale, (tank.length, height))
         along = "along the border" if sight.plan.scape.borders else "through the middle"
-        _heading(lower, f"B, {along}, from the front")
+        _heading(lower, f"B: {along}")
         _cut(lower, sight, x, y, x, units)
     return panel.page.figure
 
@@ -356,7 +360,8 @@ def _cut_form(
         places = [panel.at(x, middle), *(
             (panel.at(x, peak)[0] + side * size, panel.at(x, peak)[1] + up * size)
             for up in (0.8, 1.9, 3.0) for side in (0, 1, -1))]  # fmt: skip
-        panel.page.write(str(form.number), places, size=size, must=True, weight="bold")
+        must = panel.page.width >= NARROW or len(sight.forms) <= CROWDED
+        panel.page.write(str(form.number), places, size=size, must=must, weight="bold")
 
 
 def _heights(

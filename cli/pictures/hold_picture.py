@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from plumbstone.cli.pictures.colours import colour_of
 from plumbstone.cli.pictures.drawing import (
     CLOSED,
     FAINT,
@@ -20,8 +21,9 @@ from plumbstone.cli.pictures.drawing import (
     style,
     unit_name,
 )
+from plumbstone.cli.pictures.sight import bed_colours, top_layers
 from plumbstone.cli.solids import FROM_ABOVE, FROM_FRONT, draw_solids
-from plumbstone.cli.wording.units import Units, push_words
+from plumbstone.cli.wording.units import Units, push_words, written
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.holding.equilibrium import Rig, centre_of_lift, forces_at
 from plumbstone.volumes.holding.free_bodies import loose_strapped, tie_place
@@ -36,6 +38,7 @@ if TYPE_CHECKING:
 
 LONGEST = 12.0  # arrow of the largest force [cm]
 AROUND = 12.0  # shown beside the wood [cm]
+PANE = 1.5  # shown beyond a pane [cm]
 LEAST = 0.02  # of the largest force: smaller ones are left out
 
 
@@ -74,10 +77,43 @@ def _corners(hold: "HoldResult") -> Floats:
     return np.concatenate([b.piece.vertices for b in hold.stage.bodies[hold.number].pieces])
 
 
-def _window(hold: "HoldResult") -> tuple[Floats, Floats]:
-    """Give the lowest and highest corner of what is shown: the wood and a little more [cm]."""
-    wood = _corners(hold) * 100
-    return wood.min(axis=0) - AROUND, wood.max(axis=0) + AROUND
+def _window(plan: "Plan", hold: "HoldResult") -> tuple[Floats, Floats]:
+    """Give the ends of what is shown of the floor: the wood and a little more, in the tank [cm]."""
+    wood, tank = _corners(hold)[:, :2] * 100, plan.scape.tank
+    floor = np.array([tank.length, tank.depth]) * 100
+    low, high = wood.min(axis=0) - AROUND, wood.max(axis=0) + AROUND
+    return np.maximum(low, -PANE), np.minimum(high, floor + PANE)
+
+
+def _bed_cut(axes: "Axes", plan: "Plan", hold: "HoldResult") -> None:
+    """Draw the layers as they lie behind the front pane along the middle of the wood."""
+    bed = plan.bed
+    if bed is None:
+        return
+    middle = float(_corners(hold)[:, 1].mean())
+    row = bed.grid.cell_at(np.zeros(1), np.full(1, middle))[0][0]
+    for result in bed.layers:
+        below, level = (side[row] * 100 for side in (result.below, result.surface))
+        colour = colour_of(result.layer.material)
+        axes.fill_between(bed.grid.x * 100, below, level, facecolor=colour, alpha=0.45, lw=0)
+
+
+def _bed_above(axes: "Axes", plan: "Plan") -> None:
+    """Draw which layer lies on top, and the panes."""
+    tank = plan.scape.tank
+    length, depth = tank.length * 100, tank.depth * 100
+    if plan.bed is not None:
+        colours = bed_colours(plan.bed, top_layers(plan.bed))
+        axes.imshow(colours, origin="lower", extent=(0, length, 0, depth), alpha=0.45, zorder=0)
+        for result in plan.bed.layers:
+            colour = colour_of(result.layer.material)
+            axes.fill([], [], facecolor=colour, alpha=0.45, label=result.layer.name)
+    axes.plot([0, length, length, 0, 0], [0, 0, depth, depth, 0], color=FAINT, lw=1.5)
+
+
+def _force_words(newtons: float, units: Units) -> str:
+    """Write a force, and the mass that weighs as much."""
+    return f"{push_words(newtons, units)}, {written(newtons / GRAVITY, 'sinker', units)}"
 
 
 def _solids(axes: "Axes", plan: "Plan", hold: "HoldResult", *, front: bool) -> None:
@@ -93,6 +129,7 @@ def _solids(axes: "Axes", plan: "Plan", hold: "HoldResult", *, front: bool) -> N
 
 def _from_front(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) -> None:
     """Draw heights: the forces at the level where it first moves, or at the line."""
+    _bed_cut(axes, plan, hold)
     _solids(axes, plan, hold, front=True)
     level, rig = level_shown(hold), _worst_rig(hold)
     wood = _corners(hold)
@@ -101,17 +138,17 @@ def _from_front(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     largest = max(lift, weight, 1e-9)
     at = centre_of_lift(rig, level)[0] * 100
     if lift > LEAST * largest:
-        text = f"lift {push_words(lift, units)}"
+        text = f"lift {_force_words(lift, units)}"
         _arrow(axes, at, height, LONGEST * lift / largest, WATER, text)
     middle = float(rig.centres[0, 0]) * 100
-    text = f"weight {push_words(weight, units)}"
+    text = f"weight {_force_words(weight, units)}"
     _arrow(axes, middle, height, -LONGEST * weight / largest, INK, text)
     pushes, pulls = forces_at(rig, level)
     if not np.isfinite(pushes).all():
         pulls = rig.most_pulls[level]
     for (x, *_), pull, own in zip(rig.ties, pulls, rig.tied, strict=True):
         if own == 0 and pull > LEAST * largest:
-            text = f"tie {push_words(float(pull), units)}"
+            text = f"tie {_force_words(float(pull), units)}"
             _arrow(axes, x * 100, height, -LONGEST * pull / largest, CLOSED, text)
     _pushes(axes, rig, pushes, largest)
     for sinker in loose_strapped(hold.stage.bodies[hold.number]):
@@ -120,9 +157,11 @@ def _from_front(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     surface = float(hold.levels[level]) * 100
     axes.axhline(surface, color=WATER, lw=1.2)
     axes.axhspan(0, surface, color=WATER, alpha=0.08, lw=0)
-    low, high = _window(hold)
+    low, high = _window(plan, hold)
     axes.set_xlim(low[0], high[0])
-    axes.set_ylim(min(-2, height - LONGEST - 6), max(height + LONGEST + 6, high[2], surface + 2))
+    top = max(height + LONGEST + 6, float(wood[:, 2].max()) * 100 + 2, surface + 2)
+    axes.set_ylim(min(-2, height - LONGEST - 6), top)
+    axes.axhline(0, color=FAINT, lw=1.5)
     verdict = "stays, if set as described" if hold.stays else "not proved to stay"
     verdict = hold.first_move.manner if hold.first_move is not None else verdict
     axes.set_title(f"{hold.group.name}: {verdict}", loc="left")
@@ -149,6 +188,7 @@ def _pushes(axes: "Axes", rig: Rig, pushes: Floats, largest: float) -> None:
 
 def _from_above(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) -> None:
     """Draw places: contacts, ties, centres of mass and lift, the edge it tips about."""
+    _bed_above(axes, plan)
     _solids(axes, plan, hold, front=False)
     level, rig = level_shown(hold), _worst_rig(hold)
     own = rig.uppers == 0
@@ -164,14 +204,13 @@ def _from_above(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
         body, placed = hold.stage.bodies[hold.number], hold.stage.placed
         at_them = np.array([tie_place(s, body, placed)[:2] for s in strapped]) * 100
         axes.plot(*at_them.T, "s", color=CLOSED, ms=8, label="strapped stone", zorder=6)
-    places = hold.offers.points
-    if not hold.stays and len(places):
-        x, y = places[:, :2].T * 100
+    if not hold.stays and hold.offers.best:
+        x, y = np.array(hold.offers.best[0].points)[:, :2].T * 100
         axes.plot(x, y, "P", mfc="white", mec=CLOSED, ms=9, label="tie here", zorder=6)
     if hold.first_move is not None and hold.first_move.edge:
         edge = np.array(hold.first_move.edge) * 100
         axes.plot(*edge.T, "-", color=CLOSED, lw=4, marker="D", ms=5, label="tips about", zorder=7)
-    low, high = _window(hold)
+    low, high = _window(plan, hold)
     axes.set_xlim(low[0], high[0])
     axes.set_ylim(low[1], high[1])
     axes.set_aspect("equal")

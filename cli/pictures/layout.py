@@ -25,6 +25,9 @@ class Medium:
 
 
 SCREEN = Medium(430, None, 8.5, 9.5, 4)
+PHONE = Medium(250, None, 10.8, 9.4, 3)  # its smallest words are 11 pixels high at 360
+NARROW = 300  # below which drawings stand one over the other
+CROWDED = 20  # pieces, beyond which not all find room for their number
 PAPER_A4 = Medium(842, 595, 11, 4.05e-3 / 0.0254 * 72 / DIGIT, 34)  # digits of 4 mm
 
 

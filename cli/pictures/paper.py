@@ -23,14 +23,14 @@ Place = tuple[float, float]
 
 
 @cache
-def measure(words: str, size: float) -> Place:
+def measure(words: str, size: float, weight: str = "normal") -> Place:
     """Give the width and height of words in letters of a size [points]."""
     from matplotlib.backends.backend_agg import RendererAgg
     from matplotlib.font_manager import FontProperties
 
     agg: Any = RendererAgg
     renderer = agg(8, 8, 72)
-    font = FontProperties(family=["DejaVu Sans"], size=size)
+    font = FontProperties(family=["DejaVu Sans"], size=size, weight=weight)
     width = renderer.get_text_width_height_descent(words, font, ismath=False)[0]
     height = renderer.get_text_width_height_descent("lp", font, ismath=False)[1]
     return width + 1, height + 1
@@ -105,7 +105,7 @@ class Page:
             The place that was taken.
         """
         size = size or self.text
-        width, height = measure(words, size)
+        width, height = measure(words, size, looks.get("weight", "normal"))
         first = None
         for x, y in middles:
             first = first or (x, y)

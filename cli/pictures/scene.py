@@ -31,7 +31,7 @@ def glb_bytes(sight: Sight) -> bytes:
     plan, scene = sight.plan, trimesh.Scene()
     for form in sight.forms:
         piece, colour = form.body.piece, colour_of(form.body.entry.material)
-        mesh = _mesh(piece.vertices, piece.faces, colour, 255)
+        mesh = painted(piece.vertices, piece.faces, colour, 255)
         _add(scene, mesh, f"{form.number} {form.body.entry.name}")
     x, y = _nodes(sight, SCENE_NODES)
     for index, result in enumerate(plan.bed.layers if plan.bed else ()):
@@ -41,15 +41,15 @@ def glb_bytes(sight: Sight) -> bytes:
         surfaces = (_at_nodes(level, sight.grid, x, y) for level in (low, high))
         vertices, faces = layer_solid(x, y, *surfaces)
         if len(faces):
-            mesh = _mesh(vertices, faces, colour_of(result.layer.material), 255)
+            mesh = painted(vertices, faces, colour_of(result.layer.material), 255)
             _add(scene, mesh, f"layer {index + 1} {result.layer.name}")
     tank = plan.scape.tank
     if tank.water_line is not None:
         box = trimesh.creation.box((tank.length, tank.depth, tank.water_line))
         box.apply_translation((tank.length / 2, tank.depth / 2, tank.water_line / 2))
-        _add(scene, _mesh(box.vertices, box.faces, WATER, 60), "water")
+        _add(scene, painted(box.vertices, box.faces, WATER, 60), "water")
     for name, vertices, faces in _panes(sight):
-        _add(scene, _mesh(vertices, faces, GLASS, 60), name)
+        _add(scene, painted(vertices, faces, GLASS, 60), name)
     data: bytes = scene.export(file_type="glb")
     return data
 
@@ -207,7 +207,7 @@ def _panes(sight: Sight) -> list[tuple[str, Any, Any]]:
     return found
 
 
-def _mesh(vertices: Any, faces: Any, colour: str, alpha: int) -> Any:
+def painted(vertices: Any, faces: Any, colour: str, alpha: int) -> Any:
     """Make a mesh with a plain material, turned to +y up."""
     import trimesh
     from trimesh.visual.material import PBRMaterial

@@ -249,7 +249,7 @@ def _shaded(colour: Any, normals: Floats, light: Floats, *, grainy: float = 0.0)
     return shaded
 
 
-def _bed_colours(bed: "BedResult", top: Any) -> Floats:
+def bed_colours(bed: "BedResult", top: Any) -> Floats:
     """Colour of the bed over each cell."""
     table = np.array([rgb(colour_of(r.layer.material)) for r in bed.layers] + [GLASS_FLOOR])
     colours: Floats = table[top]
@@ -271,7 +271,7 @@ def _picture_from_above(
     dx, dy = grid.spacing
     colours: Floats = np.broadcast_to(np.array(GLASS_FLOOR), (*line.shape, 3)).copy()
     if plan.bed is not None:
-        base = _bed_colours(plan.bed, top_layers(plan.bed))
+        base = bed_colours(plan.bed, top_layers(plan.bed))
         normals = _slopes(gaussian_filter(line, 1.5) * 2, dx, dy)
         colours = _shaded(base, normals, FROM_ABOVE_LIGHT, grainy=GRAIN)
     height, owner = line.copy(), np.full(line.shape, NOTHING)
@@ -305,7 +305,7 @@ def _bed_from_front(
     heights = line[:, column]
     reach = np.maximum.accumulate(heights + rise * grid.y[:, None], axis=0)
     lit = _shaded(
-        _bed_colours(bed, top_layers(bed)),
+        bed_colours(bed, top_layers(bed)),
         _slopes(line, *grid.spacing),
         FROM_FRONT_LIGHT,
         grainy=GRAIN,

@@ -1,4 +1,4 @@
-"""A picture of one scan: what was seen, cut away and closed, in three views with a scale."""
+"""A picture of one scan: what was seen, cut away and closed, in four views with a scale."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,31 +15,35 @@ from plumbstone.cli.pictures.drawing import (
     png_bytes,
     style,
 )
-from plumbstone.cli.solids import FROM_ABOVE, FROM_FRONT, FROM_SIDE, View, draw_solids
+from plumbstone.cli.pictures.scene import painted
+from plumbstone.cli.solids import FROM_ABOVE, FROM_BELOW, FROM_FRONT, FROM_SIDE, View, draw_solids
 from plumbstone.meshes.errors import PlumbstoneError, shown
 from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.thinning import simplified
 from plumbstone.volumes.bodies.weighing import Weighed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+MOST_FACES = 20_000  # of each part of a view that turns
 AROUND = 0.15  # of the longest side: what is shown beside the piece
 
 
 def picture_of(found: list[Weighed], path: Path) -> bytes:
-    """Draw the one piece that was weighed, as PNG."""
+    """Draw the one piece that was weighed, as PNG, or as GLB for a view that turns."""
     if len(found) != 1 or found[0].piece is None or found[0].seen is None:
         raise PlumbstoneError("--picture draws one scan; weigh one with it.")
+    if path.suffix.lower() == ".glb":
+        return _turning(found[0])
     must_be_png(path)
     low, mid, high = (
         v * 1e3 for v in (found[0].volume.low, found[0].volume.mid, found[0].volume.high)
     )
     with style():
-        figure = new_figure(10, 4.4)
-        for axes, view in zip(
-            figure.subplots(1, 3), (FROM_ABOVE, FROM_FRONT, FROM_SIDE), strict=True
-        ):
+        figure = new_figure(10, 7.6)
+        views = (FROM_ABOVE, FROM_FRONT, FROM_BELOW, FROM_SIDE)
+        for axes, view in zip(figure.subplots(2, 2).flat, views, strict=True):
             _draw(axes, found[0], view)
         figure.suptitle(
             f"{shown(found[0].name)}: {mid:.2f} L ({low:.2f}-{high:.2f})", x=0.02, ha="left"
@@ -65,10 +69,34 @@ def _draw(axes: "Axes", weighed: Weighed, view: View) -> None:
     draw_solids(axes, [solid for solid in solids if len(solid[1])], view)
     low, high = vertices.min(axis=0) * 1e2, vertices.max(axis=0) * 1e2
     margin = AROUND * float((high - low).max())
-    axes.set_xlim(low[view.right] - margin, high[view.right] + margin)
+    sides = (low[view.right] - margin, high[view.right] + margin)
+    axes.set_xlim(sides[::-1] if view is FROM_BELOW else sides)  # as one sees it lying on its back
     axes.set_ylim(low[view.up] - margin, high[view.up] + margin)
     axes.set_title(view.title)
     axes.set_xlabel("cm")
+
+
+def _turning(weighed: Weighed) -> bytes:
+    """Give what was seen, closed and cut away as three parts of a scene, from its own corner."""
+    import trimesh
+
+    assert weighed.piece is not None
+    assert weighed.seen is not None
+    corner = weighed.piece.vertices.min(axis=0)
+    vertices, away = weighed.piece.vertices - corner, _near(weighed)
+    colour = WOOD if weighed.material.kind == "wood" else STONE
+    parts = (
+        ("seen", vertices, weighed.seen, colour),
+        ("closed", vertices, weighed.piece.faces[len(weighed.seen) :], CLOSED),
+        ("cut away", away.reshape(-1, 3) - corner, np.arange(3 * len(away)).reshape(-1, 3), AWAY),
+    )
+    scene = trimesh.Scene()
+    for name, corners, faces, fill in parts:
+        if len(faces):
+            mesh = painted(*simplified(corners, faces, MOST_FACES), fill, 255)
+            scene.add_geometry(mesh, node_name=name, geom_name=name)
+    data: bytes = scene.export(file_type="glb")
+    return data
 
 
 def _near(weighed: Weighed) -> Floats:

@@ -12,6 +12,7 @@ from plumbstone.cli.documents import plan_document
 from plumbstone.cli.pictures.drawing import svg_text
 from plumbstone.cli.pictures.floor_plan import plan_figure
 from plumbstone.cli.pictures.front_view import front_figure, section_figure, sides_figure
+from plumbstone.cli.pictures.layout import CROWDED, PHONE, SCREEN
 from plumbstone.cli.pictures.scene import still_picture, three_js, view_data
 from plumbstone.cli.pictures.sight import Sight
 from plumbstone.cli.sheet.outlines import small_outlines, stands_words
@@ -19,16 +20,25 @@ from plumbstone.cli.sheet.sheet_figures import Figures, both
 from plumbstone.cli.sheet.work_order import work_steps
 from plumbstone.cli.wording.bed import bag_words, if_worse_sentence
 from plumbstone.cli.wording.findings import finding_words
-from plumbstone.cli.wording.report import MARKS
+from plumbstone.cli.wording.report import (
+    MARKS,
+    amount_words,
+    item_words,
+    not_yet,
+    told_first,
+    unpriced_words,
+    verdict,
+)
 from plumbstone.cli.wording.units import INCH, Units, show_length, written
 from plumbstone.volumes.findings import Finding, Kind, Severity
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.figures import LayerFigures, Report
+    from plumbstone.volumes.figures import LayerFigures, Report, ShoppingFigures
 
 DRAWINGS = {
     "plan": plan_figure, "front": front_figure, "sides": sides_figure, "section": section_figure
 }  # fmt: skip
+MEDIA = {"wide": SCREEN, "slim": PHONE}
 PANES = {"front": ("left", "right"), "back": ("left", "right"), "left": ("front", "back"),
          "right": ("front", "back"), "border": ("left", "right")}  # fmt: skip
 MOST_ALIKE = 3  # buried pieces that are told one by one
@@ -56,17 +66,20 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
     environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
     environment.globals.update(
         q=figures, both=both, together=lambda found: list(_together(found)),
-        panes=_pane_words, bags=_bags, if_worse=_if_worse,
+        panes=_pane_words, bags=_bags, if_worse=_if_worse, item=item_words, amount=_amount,
     )  # fmt: skip
     text = {name: parts.joinpath(f"sheet.{name}").read_text("utf-8") for name in ("html", "css")}
     code = [parts.joinpath(name).read_text("utf-8") for name in ("viewer.js", "sheet.js")]
     return environment.from_string(text["html"]).render(
         document=document,
         report=report,
-        urgent=[f for f in report.findings if f.severity > Severity.NOTE],
+        urgent=told_first(report),
         notes=[f for f in report.findings if f.severity is Severity.NOTE],
-        stop=_not_yet(report),
+        stop=not_yet(report),
+        verdict=verdict(report).rstrip("."),
+        unpriced=unpriced_words(report),
         first=FIRST_TOLD,
+        crowded=CROWDED,
         steps=list(work_steps(report, figures)),
         cards=[
             {
@@ -91,27 +104,23 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
                 + "x".join(f"{v:.3f}" for v in (report.tank.length_m, report.tank.depth_m)),
             }
         ),
-        buys=_sundries(report),
+        numbers={piece.name: piece.number for piece in report.pieces},
         slice=_slice(report),
     )
 
 
 def _drawings(sight: Sight) -> Iterator[tuple[str, Markup]]:
-    """Give each drawing in both systems of units."""
+    """Give each drawing in both systems of units, for wide and for narrow screens."""
     for name, draw in DRAWINGS.items():
-        pair = [
-            Markup('<div class="of-{}">{}</div>').format(
-                units.value, Markup(svg_text(draw(sight, units), f"{name}-{units.value}-"))
+        drawn = [
+            Markup('<div class="of-{} {}">{}</div>').format(
+                units.value, size,
+                Markup(svg_text(draw(sight, units, medium), f"{name}-{units.value}-{size}-")),
             )
             for units in Units
-        ]
-        yield name, Markup("").join(pair)
-
-
-def _not_yet(report: "Report") -> bool:
-    """Tell whether something floats, falls or does not fit, so that nothing is filled yet."""
-    loose = not all(hold.stays for hold in report.holds)
-    return loose or any(finding.severity is Severity.STOP for finding in report.findings)
+            for size, medium in MEDIA.items()
+        ]  # fmt: skip
+        yield name, Markup("").join(drawn)
 
 
 def _together(findings: Iterable[Finding]) -> Iterator[tuple[Severity, Markup]]:
@@ -132,12 +141,17 @@ def _together(findings: Iterable[Finding]) -> Iterator[tuple[Severity, Markup]]:
 
 def _bags(layer: "LayerFigures") -> Markup:
     """List the bags of a layer; a label is read on the shelf as it is written."""
-    return both(*(bag_words(layer.bags, units) for units in Units))
+    return both(*(bag_words(layer.bags, units).replace(" × ", "\u00a0×\u00a0") for units in Units))
 
 
 def _if_worse(layer: "LayerFigures") -> Markup:
     """Say which bags a layer takes if it needs more than expected."""
     return both(*(if_worse_sentence(layer, units) for units in Units))
+
+
+def _amount(item: "ShoppingFigures") -> Markup:
+    """Say how many of a small thing are needed."""
+    return both(*(amount_words(item, units) for units in Units))
 
 
 def _pane_words(layer: "LayerFigures") -> list[tuple[str, Markup]]:
@@ -153,30 +167,6 @@ def _pane_words(layer: "LayerFigures") -> list[tuple[str, Markup]]:
                 for units in Units
             ))  # fmt: skip
         found.append((pane, words))
-    return found
-
-
-def _sundries(report: "Report") -> list[tuple[str, Markup]]:
-    """List what is needed beside bags and stones: sinkers, ties, pads and the strip."""
-    found = []
-    for hold in report.holds:
-        for sinker in hold.sinkers:
-            if sinker.stone is None:
-                mass = both(*(written(sinker.mass_kg, "sinker", units) for units in Units))
-                words = Markup("{} of {}, {}").format(mass, sinker.material, sinker.how)
-                found.append((f"Sinker for {hold.name}", words))
-    ties = sum(
-        s.how in ("strapped", "hanging", "standing") for h in report.holds for s in h.sinkers
-    )
-    if ties:
-        found.append(("Ties", Markup("{}").format(ties)))
-    pads = sum(p.kind == "stone" and p.set_after_layer is None for p in report.pieces)
-    if pads:
-        found.append(("Pads under stones", Markup("{}").format(pads)))
-    if report.border is not None and report.border.strip:
-        length = report.tank.length_m
-        words = both(*(written(length, "place", units) for units in Units))
-        found.append(("Hidden strip", Markup("{} and a little more").format(words)))
     return found
 
 

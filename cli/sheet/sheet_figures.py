@@ -6,7 +6,8 @@ from typing import Any
 
 from markupsafe import Markup
 
-from plumbstone.cli.wording.units import Toward, Units, written
+from plumbstone.cli.wording.units import Toward, Units, ranged, written
+from plumbstone.meshes.ranges import Range
 
 # End of a key of the document → SI size of its unit.
 SIZES = {"l": 1e-3, "cm": 1e-2, "mm": 1e-3, "g": 1e-3, "kpa": 1e3, "cm2": 1e-4}
@@ -37,6 +38,15 @@ class Figures:
         return Markup(
             '<span class="q" data-path="{}" data-kind="{}" data-us="{}">{}</span>'
         ).format(path, kind, us, metric)
+
+    def ranged(self, path: str, kind: str) -> Markup:
+        """Write the range at a path as "4.0 kg (3.1-5.0)"."""
+        self.used.append(path)
+        figure = Range(*(self.si(f"{path}.{end}") for end in ("low", "mid", "high")))
+        metric, us = (ranged(figure, kind, units) for units in Units)
+        return Markup(
+            '<span class="q" data-path="{}" data-kind="ranged" data-us="{}">{}</span>'
+        ).format(path, us, metric)
 
     def sides(self, path: str) -> Markup:
         """Write length × width × height at a path, the unit once."""

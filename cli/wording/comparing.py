@@ -3,9 +3,13 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-from plumbstone.cli.wording.report import money_words
+from plumbstone.cli.wording.bed import bag_words
+from plumbstone.cli.wording.findings import finding_words
+from plumbstone.cli.wording.report import MARKS, money_words
 from plumbstone.cli.wording.units import Units, mass_words, place_words, volume_words
+from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.figures import HoldFigures, Report
+from plumbstone.volumes.findings import Severity
 
 
 def compared(reports: tuple[Report, Report], units: Units) -> list[list[str]]:
@@ -31,10 +35,19 @@ def _told(report: Report, units: Units) -> Iterator[tuple[str, str]]:
         whole = report.load.full_kg or report.load.full_without_glass_kg
         glass = "with" if report.load.full_kg is not None else "without"
         yield f"Full, {glass} the glass", mass_words(whole, units)
+    for layer in report.layers:
+        bags = f", buy {bag_words(layer.bags, units)}" if layer.bags else ""
+        yield layer.name, f"{volume_words(Range.exact(layer.poured_m3), units)}{bags}"
     for hold in report.holds:
         yield f"Wood: {hold.name}", _hold_words(hold, units)
     if report.costs.total is not None:
         yield "Cost of what has a price", money_words(report.costs.total)
+    if report.costs.without_price:
+        yield "No price given", f"{len(report.costs.without_price)} things"
+    for severity, mark in MARKS.items():
+        found = [finding_words(f, units) for f in report.findings if f.severity is severity]
+        if severity is not Severity.NOTE:
+            yield mark, "\n".join(found) or "nothing"
 
 
 def _hold_words(hold: HoldFigures, units: Units) -> str:

@@ -10,13 +10,14 @@ from plumbstone.cli.wording.units import (
     grams_up,
     place_words,
     push_words,
+    show_length,
 )
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Finding, Kind
 from plumbstone.volumes.holding.buoyancy import Balance
-from plumbstone.volumes.holding.findings import hold_findings, standing_findings
+from plumbstone.volumes.holding.findings import hold_findings
 from plumbstone.volumes.holding.hold_down import HoldResult, end_name
-from plumbstone.volumes.holding.offers import Offer
+from plumbstone.volumes.holding.offers import KEPT, Offer
 from plumbstone.volumes.holding.soaking import Soaking
 from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.water.density import GRAVITY
@@ -87,11 +88,6 @@ def soaking_words(soaking: Soaking) -> str:
         f"heavy enough after about {low:.0f} to {high:.0f} days in the water; "
         f"test before you untie.{aside}"
     )
-
-
-def standing_sentence(stone: Standing, units: Units) -> str:
-    """Warn of a piece that falls, leans or tips easily."""
-    return " ".join(finding_words(finding, units) for finding in standing_findings(stone))
 
 
 def stack_sentence(stone: Standing) -> str | None:
@@ -171,14 +167,19 @@ def _tips(finding: Finding, units: Units) -> str:
             "before it touches enough. Write settle = true, tilt it, or give it a second foot."
         )
     if finding.how == "drawn through":
-        deep = place_words(_number(finding, "through_m"), units)
-        return f"{name}: is drawn {deep} into what it lies on; move them apart."
+        deep = show_length(_number(finding, "through_m"), units)
+        return f"{name}: is drawn {deep} into {others or 'what it lies on'}; move them apart."
     if finding.how == "carrier":
         return f"{name}: {others} beside it does not rest as drawn; see to that first."
     if finding.how == "steep":
         return (
             f"{name}: lies on slopes of up to {_number(finding, 'steep_deg'):.0f}°, on which wet "
             "wood may slide; they are not counted on. Wedge it or set it flatter."
+        )
+    if finding.how == "pane":
+        return (
+            f"{name}: comes near the {finding.where} pane, which is not counted on to hold it. "
+            "Give it a foot, a tie or a stone of its own."
         )
     if finding.how == "may roll off":
         return f"{name}: {others} may roll off as the wood rocks; tie or wedge it."
@@ -285,16 +286,21 @@ def _assumed_sentences(hold: HoldResult, units: Units) -> list[str]:
 def _offer_sentences(hold: HoldResult, units: Units) -> list[str]:
     """Say the least sinkers and where to tie them, and which stones at hand do."""
     name, offers = hold.group.name, hold.offers
-    if hold.balance.asked_pull <= 0 or (hold.stays and not hold.group.tie_points):
+    held = hold.stays and not hold.group.tie_points
+    if hold.balance.asked_pull <= 0 or held or not offers.why:
         return []
     if not offers.best:
         return [f"{name}: no stone that a hand sets holds it at {offers.why}."]
     if not offers.best[0].points:
-        untied = "it holds with nothing tied on; take off what is tied."
-        return [] if not hold.ties else [f"{name}: {untied}"]
+        untied = "it holds without what hangs on it; take that off."
+        return [f"{name}: {untied}"] if _loose(hold) else []
     words = [f"{name}: at least {_offer_words(offers.best[0], units)}, at {offers.why}."]
     words += [f"{name}: or {_offer_words(offer, units)}." for offer in offers.best[1:]]
-    words.append(f"{name}: these in place of what is tied on now; places from left, front, glass.")
+    stay = any(sinker.how in KEPT for sinker in hold.group.sinkers)
+    instead = "these in place of what hangs on it now" if _loose(hold) else ""
+    besides = "what is strapped or laid on it stays on" if stay else ""
+    told = [part for part in (instead, besides, "places from left, front, glass") if part]
+    words.append(f"{name}: {'; '.join(told)}.")
     found = [offer for offer in offers.best if offer.stones]
     if found:
         best = min(found, key=lambda offer: offer.total)
@@ -302,6 +308,11 @@ def _offer_sentences(hold: HoldResult, units: Units) -> list[str]:
     elif hold.has_choice:
         words.append(f"{name}: of the stones at hand none is heavy enough.")
     return words
+
+
+def _loose(hold: HoldResult) -> bool:
+    """Whether something hangs on it, or stands at the end of a tie, that an offer replaces."""
+    return any(sinker.how not in KEPT for sinker in hold.group.sinkers)
 
 
 def _offer_words(offer: Offer, units: Units) -> str:

@@ -1,5 +1,6 @@
 """What is said of a whole report: first what to mend and what to buy, then the figures."""
 
+from collections import Counter
 from collections.abc import Iterator
 
 from plumbstone.cli.wording.bed import bag_words
@@ -9,12 +10,19 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.figures import (
     LoadFigures,
     Report,
+    ShoppingFigures,
     WaterFigures,
 )
 from plumbstone.volumes.findings import Finding, Severity
 
 MARKS = {Severity.STOP: "Mend first", Severity.CARE: "See to", Severity.NOTE: "Note"}
-MOST_FIRST = 14  # findings told before the tables
+SIGNS = {Severity.STOP: "!! ", Severity.CARE: "!  ", Severity.NOTE: ""}  # before it in a terminal
+PLURALS = {
+    "stone": ("stone", "stones"), "wood": ("piece of wood", "pieces of wood"),
+    "lump": ("loose stone", "loose stones"), "sinker": ("sinker", "sinkers"),
+    "tie": ("tie", "ties"), "pad": ("pad", "pads"), "strip": ("hidden strip", "hidden strips"),
+    "fabric": ("piece of fabric", "pieces of fabric"),
+}  # fmt: skip
 
 
 def marked(finding: Finding, units: Units) -> str:
@@ -22,32 +30,73 @@ def marked(finding: Finding, units: Units) -> str:
     return f"{MARKS[finding.severity]}: {finding_words(finding, units)}"
 
 
+def told_first(report: Report) -> list[Finding]:
+    """Give the findings that come before everything else, worst first."""
+    return [finding for finding in report.findings if finding.severity > Severity.NOTE]
+
+
+def not_yet(report: Report) -> bool:
+    """Tell whether something floats, falls or does not fit, so that nothing is filled yet."""
+    loose = not all(hold.stays for hold in report.holds)
+    return loose or any(finding.severity is Severity.STOP for finding in report.findings)
+
+
+def verdict(report: Report) -> str:
+    """Say the first thing of all, on the terminal, the sheet and the page."""
+    if not_yet(report):
+        return "Do not fill yet."
+    if told := told_first(report):
+        return f"See to {len(told)} thing{'s' if len(told) > 1 else ''} first."
+    return "Nothing found that has to be mended, if set as described."
+
+
 def first_lines(report: Report, units: Units) -> Iterator[str]:
-    """Give the block that comes before everything: what to mend, what to buy, what it weighs."""
-    told = [finding for finding in report.findings if finding.severity > Severity.NOTE]
-    if any(finding.severity is Severity.STOP for finding in told):
-        yield "Do not fill yet."
-    elif not told:
-        yield "Nothing found that has to be mended, if set as described."
-    yield from (marked(finding, units) for finding in told[:MOST_FIRST])
-    if len(told) > MOST_FIRST:
-        yield f"and {len(told) - MOST_FIRST} more, below."
+    """Give what comes first: the verdict, what to buy and what it costs, weight and water."""
+    yield verdict(report)
     bags = [f"{bag_words(layer.bags, units)} {layer.name}" for layer in report.layers if layer.bags]
     if bags:
         yield f"Buy: {'; '.join(bags)}."
-    if report.costs.total is not None:
-        yield f"Cost of what has a price: {money_words(report.costs.total)}."
+    yield from cost_lines(report)
     if report.load is not None:
         yield from load_lines(report.load, units)
     if report.water is not None:
         yield dosing_line(report.water, units)
 
 
-def later_findings(report: Report, units: Units) -> Iterator[str]:
-    """Give the findings that the first block leaves out."""
-    told = [finding for finding in report.findings if finding.severity > Severity.NOTE]
-    notes = [finding for finding in report.findings if finding.severity is Severity.NOTE]
-    yield from (marked(finding, units) for finding in (*told[MOST_FIRST:], *notes))
+def cost_lines(report: Report) -> Iterator[str]:
+    """Say what all costs together, and what of it has no price."""
+    total, missing = report.costs.total, unpriced_words(report)
+    if total is not None:
+        kind = "Cost of what has a price" if missing else "Cost"
+        yield f"{kind}: {money_words(total)}."
+    if missing:
+        yield f"No price given: {missing}."
+
+
+def unpriced_words(report: Report) -> str:
+    """Name what has no price: bags and layers by name, all else by count."""
+    unpriced = [item for item in report.shopping if item.cost is None]
+    named = {"bag": "bags of {}", "loose": "{}"}
+    words = dict.fromkeys(named[i.what].format(i.name) for i in unpriced if i.what in named)
+    counts = Counter[str]()
+    for item in unpriced:
+        counts[item.what] += item.count
+    counted = [f"{counts[k]} {PLURALS[k][counts[k] > 1]}" for k in PLURALS if counts[k]]
+    return ", ".join([*words, *counted])
+
+
+def item_words(item: ShoppingFigures) -> str:
+    """Name one thing to buy."""
+    if item.what == "sinker":
+        return f"Sinker for {item.name}"
+    return item.name or PLURALS[item.what][item.count > 1].capitalize()
+
+
+def amount_words(item: ShoppingFigures, units: Units) -> str:
+    """Say how many of a small thing are needed."""
+    if item.length_m is None:
+        return str(item.count)
+    return f"{written(item.length_m, 'place', units, Toward.UP)} and a little more"
 
 
 def money_words(cost: Range) -> str:

@@ -1,6 +1,5 @@
 """From the entries of a scape file to bodies with a form, a weight and a place."""
 
-import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -25,6 +24,7 @@ from plumbstone.meshes.placing import (
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.rulers import Ruler
 from plumbstone.volumes.bodies.weighing import (
+    Weighed,
     mass_of,
     size_volume,
     tape_spread,
@@ -32,6 +32,8 @@ from plumbstone.volumes.bodies.weighing import (
     weigh_scan,
 )
 from plumbstone.volumes.holding.contacts import lean_of, settling_slopes
+from plumbstone.volumes.memo import Memo
+from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.scape.scape import PieceEntry, Shape, Tank
 from plumbstone.volumes.water.displacement import mesh_centre, mesh_volume
 
@@ -78,18 +80,19 @@ class Body:
         return Range(*found)
 
 
-def body_of(entry: PieceEntry) -> Body:
+def body_of(entry: PieceEntry, stamp: object, memo: Memo) -> Body:
     """Make the mesh of an entry, its volume and its dry mass with their ranges.
 
     A measured mass beats the table; where the form is only guessed from a size, the
     mass also gives the volume. A scan keeps its volume and is checked by the mass.
+    `stamp` and `memo` are as for `solid_of`.
     """
     shape, density = entry.shape, entry.material.density
     assert density is not None
     formed = shape.scan or shape.mesh or shape.solid or shape.limbs
     if entry.mass is not None and not formed:
         return _from_mass(entry, entry.mass)
-    piece, volume, how = _form(entry)
+    piece, volume, how = _form(entry, stamp, memo)
     piece = renamed(piece, entry.name, entry.material.key)
     form = mesh_volume(piece.vertices, piece.faces)
     if entry.kind == "wood" and entry.mass is not None:
@@ -107,17 +110,19 @@ def at_rest(entry: PieceEntry) -> PieceEntry:
     return PieceEntry(entry.name, entry.kind, entry.shape, entry.material, entry.mass)
 
 
-def solid_of(form: PieceEntry, _stamp: object, path: Path) -> Body:
+def solid_of(form: PieceEntry, stamp: object, path: Path, memo: Memo) -> Body:
     """Make the body of an entry at rest.
 
     Parameters
     ----------
     form : PieceEntry
         From `at_rest`.
-    _stamp : object
+    stamp : object
         Tells one state of its file from another.
     path : Path
         Of the scape file.
+    memo : Memo
+        Remembers scans, so that one that serves several pieces is weighed once.
 
     Raises
     ------
@@ -125,7 +130,7 @@ def solid_of(form: PieceEntry, _stamp: object, path: Path) -> Body:
         If it cannot be made; the message names the file and the piece.
     """
     try:
-        return body_of(form)
+        return body_of(form, stamp, memo)
     except PlumbstoneError as error:
         raise PlacingError(f'{path}: piece "{form.name}": {error}') from None
 
@@ -208,20 +213,41 @@ def check_inside(body: Body, tank: Tank, path: Path) -> None:
             raise PlacingError(message)
 
 
-def check_overlaps(bodies: Sequence[Body], windows: Sequence[Window], grid: Grid) -> None:
-    """Refuse two stones in one place; `windows` are their columns on the grid."""
-    for (one, a), (other, b) in itertools.combinations(zip(bodies, windows, strict=True), 2):
-        if "wood" in (one.entry.kind, other.entry.kind):
-            continue
-        shared = shared_volume(a, b, grid.cell_area)
-        smaller = min(one.mesh_volume, other.mesh_volume)
-        if shared > OVERLAP * smaller:
-            message = (
-                f'"{other.entry.name}" and "{one.entry.name}" stand in the same place: they '
-                f"share {shared * 1e6:.0f} mL, {shared / smaller:.0%} of the smaller one. "
-                "Move one of them (at, turn)."
-            )
-            raise PlacingError(message)
+def near_pairs(bodies: Sequence[Body]) -> list[tuple[Body, Body]]:
+    """Give the pairs of stones whose upright boxes overlap."""
+    stones = [body for body in bodies if body.entry.kind != "wood"]
+    lows, highs = (np.array([getattr(b.piece, end) for b in stones]) for end in ("low", "high"))
+    if not stones:
+        return []
+    meet = (lows[:, None] < highs[None]).all(axis=2)
+    return [(stones[i], stones[j]) for i, j in np.argwhere(np.triu(meet & meet.T, 1))]
+
+
+def check_apart(one: Body, other: Body, a: Window, b: Window, cell_area: float) -> None:
+    """Refuse two stones in one place.
+
+    Parameters
+    ----------
+    one, other : Body
+    a, b : Window
+        Their columns on one grid.
+    cell_area : float
+        Of that grid [m²].
+
+    Raises
+    ------
+    PlacingError
+        If they share more than a small part of the smaller one.
+    """
+    shared = shared_volume(a, b, cell_area)
+    smaller = min(one.mesh_volume, other.mesh_volume)
+    if shared > OVERLAP * smaller:
+        message = (
+            f'"{other.entry.name}" and "{one.entry.name}" stand in the same place: they '
+            f"share {shared * 1e6:.0f} mL, {shared / smaller:.0%} of the smaller one. "
+            "Move one of them (at, turn)."
+        )
+        raise PlacingError(message)
 
 
 def _settled(piece: Piece, surface: Floats, grid: Grid) -> Piece:
@@ -241,11 +267,16 @@ def _settled(piece: Piece, surface: Floats, grid: Grid) -> Piece:
     return piece
 
 
-def _form(entry: PieceEntry) -> tuple[Piece, Range, str]:
+def _weighed(_stamp: object, scan: Path, material: Material, ruler: Ruler) -> Weighed:
+    """Weigh a scan in one state of its file."""
+    return weigh_scan(scan, material, ruler)
+
+
+def _form(entry: PieceEntry, stamp: object, memo: Memo) -> tuple[Piece, Range, str]:
     """Make the mesh and the range of its volume [m³]."""
     shape = entry.shape
     if shape.scan is not None:
-        weighed = weigh_scan(shape.scan, entry.material, Ruler(shape.unit))
+        weighed = memo(_weighed, stamp, shape.scan, entry.material, Ruler(shape.unit))
         assert weighed.piece is not None
         return weighed.piece, weighed.volume, "scan"
     if shape.mesh is not None:

@@ -8,6 +8,8 @@ import numpy as np
 from plumbstone.meshes.columns import Columns, Grid
 from plumbstone.meshes.piece import Floats, Indices
 
+LEVEL = 1e-9  # [m]: what differs by less is level
+AT_ONCE = 8  # places that are added to a program
 TOUCHING = 3e-4  # [m]: nearer than this to where it rests, a body touches
 
 
@@ -66,25 +68,37 @@ def rest_plane(places: Floats, gaps: Floats, centre: Floats) -> Floats:
 
     Notes
     -----
-    A linear program in three unknowns. A centre beside all that is below has no such plane:
-    the body rests as drawn, and will fall.
+    A linear program in three unknowns, over the few places that bear on it: those at the corners
+    from above, then what would still lie below the plane. A centre beside all that is below has
+    no such plane: the body rests as drawn, and will fall.
     """
     from scipy.optimize import linprog
 
     level = np.array([float(gaps.min()) if len(gaps) else 0.0, 0.0, 0.0])
-    if len(gaps) < 3:
+    if len(gaps) < 3 or np.ptp(gaps) < LEVEL:
         return level
     terms = np.column_stack([np.ones(len(places)), places - centre])
-    found = linprog(
-        [-1.0, 0.0, 0.0], A_ub=terms, b_ub=gaps, bounds=[(None, None)] * 3, method="highs"
-    )
-    return level if found.x is None else np.asarray(found.x, dtype=float)
+    bearing = np.zeros(len(gaps), dtype=bool)
+    bearing[hull_numbers(places)] = True
+    while True:
+        found = linprog(
+            [-1.0, 0.0, 0.0], A_ub=terms[bearing], b_ub=gaps[bearing],
+            bounds=[(None, None)] * 3, method="highs",
+        )  # fmt: skip
+        if found.x is None:
+            return level
+        left = np.where(bearing, np.inf, gaps - terms @ found.x)
+        if left.min() >= -LEVEL:
+            return np.asarray(found.x, dtype=float)
+        bearing[np.argsort(left)[:AT_ONCE]] = True
 
 
 def can_rest(places: Floats, centre: Floats, held: Pulls) -> bool:
     """Whether pushes at places, and pulls up to their bounds, balance a weight at its centre."""
     from scipy.optimize import linprog
 
+    if not len(held.places) and len(places) > 2 and inside_hull(places, centre):
+        return True
     places = places[hull_numbers(places)]
     points = np.concatenate([places, held.places]) - centre
     if not len(points):
@@ -100,6 +114,17 @@ def can_rest(places: Floats, centre: Floats, held: Pulls) -> bool:
         method="highs",
     )
     return found.x is not None
+
+
+def inside_hull(places: Floats, points: Floats) -> bool:
+    """Whether points (p, 2) all lie in the hull of places (n, 2); no where these are in a row."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    try:
+        sides = ConvexHull(places).equations
+    except (QhullError, ValueError):
+        return False
+    return bool((points @ sides[:, :2].T + sides[:, 2] <= LEVEL).all())
 
 
 def hull_numbers(points: Floats) -> Indices:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.volumes.holding.contacts import inside_hull
 from plumbstone.volumes.water.density import GRAVITY
 
 MOST_LIFT = 1e4  # bound of the margin [N]
@@ -92,15 +93,17 @@ def judge(rig: Rig, body: int = 0) -> Verdicts:
     N ≥ 0 and pulls within their bounds exist; a negative one is the load that lacks there.
     The multipliers of the balance are the motion that the bodies start with (virtual work).
     """
-    every = np.arange(rig.levels)
-    missing, falling = _least_missing(rig, body, every)
-    standing = every[missing <= ELASTIC]
-    margins = np.full(rig.levels, -np.inf)
-    motions = falling
-    if len(standing):
-        found, rising = _greatest_lift(rig, body, standing)
-        margins[standing] = found
-        motions[standing] = _whole_where_possible(rig, body, standing, found, rising)
+    standing = np.arange(rig.levels)
+    margins, motions = np.full(rig.levels, -np.inf), np.zeros((0, 0))
+    found = _greatest_lift(rig, body, standing) if all_stay([rig]) else None
+    if found is None:  # somewhere it moves
+        missing, motions = _least_missing(rig, body, standing)
+        standing = standing[missing <= ELASTIC]
+        found = _greatest_lift(rig, body, standing) or _one_by_one(rig, body, standing)
+    rising = _whole_where_possible(rig, body, standing, *found)
+    margins[standing] = found[0]
+    motions = motions if len(motions) else rising.copy()
+    motions[standing] = rising
     return Verdicts(margins, motions.reshape(rig.levels, -1, rig.equations))
 
 
@@ -147,19 +150,20 @@ def forces_at(rig: Rig, level: int) -> tuple[Floats, Floats]:
 def greatest_pulls(rig: Rig) -> Floats:
     """Greatest pull of each tie at any level at which the rig can be in balance, (t,) [N]."""
     pulls = np.zeros(len(rig.ties))
+    standing = np.flatnonzero(stays_at(rig))
+    if not len(standing) or not len(pulls):
+        return pulls
     matrix, count = _matrix(rig), len(rig.contacts)
-    for tie in range(len(rig.ties)):
-        most = rig.most_pulls[:, tie]
-        order = np.argsort(-most)
-        for level in order:
-            if most[level] <= pulls[tie]:
-                break
-            low, high = _bounds(rig, int(level))
-            cost = np.zeros(len(low))
-            cost[count + tie] = -1.0
-            found = _minimum(cost, matrix, _load(rig, int(level)), low, high)
-            if found is not None:
-                pulls[tie] = max(pulls[tie], found.x[count + tie])
+    bounds = [_bounds(rig, int(level)) for level in standing]
+    low, high = [b[0] for b in bounds], [b[1] for b in bounds]
+    loads = [_load(rig, int(level)) for level in standing]
+    for tie in range(len(pulls)):
+        cost = np.zeros(matrix.shape[1])
+        cost[count + tie] = -1.0
+        many = len(standing)
+        found = _minimum_of_blocks([cost] * many, [matrix] * many, loads, low, high)
+        if found is not None:
+            pulls[tie] = found.x.reshape(many, -1)[:, count + tie].max()
     return pulls
 
 
@@ -269,6 +273,9 @@ def _feasible(matrix: Floats, rows: Floats, contacts: int) -> bool:
     count = len(rows)
     if not matrix.shape[1]:
         return bool(np.abs(rows[:, :size]).max() <= ELASTIC)
+    if size == 3 and not ties and (rows[:, 0] > ELASTIC).all():
+        # One body that only rests: its load must pass within its contacts.
+        return inside_hull(matrix[1:].T, rows[:, 1:3] / rows[:, :1])
     pulls = rows[:, size : size + ties], rows[:, size + ties :]
     low = np.hstack([np.zeros((count, contacts)), pulls[0]])
     high = np.hstack([np.full((count, contacts), np.inf), pulls[1]])
@@ -303,8 +310,14 @@ def _least_missing(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats
     return missing, -found.eqlin.marginals.reshape(len(levels), size)
 
 
-def _greatest_lift(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:
-    """Greatest further lift (k,) and the motion that begins there (k, 6 n)."""
+def _greatest_lift(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats] | None:
+    """Greatest further lift (k,) and the motion that begins there (k, 6 n).
+
+    None where a level has no balance, or all of them in one program are at the edge of rounding.
+    """
+    size = rig.equations * len(rig.masses)
+    if not len(levels):
+        return np.zeros(0), np.zeros((0, size))
     matrix = _matrix(rig)
     blocks, loads, low, high, cost = [], [], [], [], []
     for level in levels:
@@ -315,14 +328,18 @@ def _greatest_lift(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats
         high.append(np.concatenate([most, [MOST_LIFT]]))
         cost.append(np.concatenate([np.zeros(matrix.shape[1]), [-1.0]]))
     found = _minimum_of_blocks(cost, blocks, loads, low, high)
-    size = rig.equations * len(rig.masses)
-    if found is None and len(levels) > 1:  # one level is at the edge of rounding: each by itself
-        halves = [_greatest_lift(rig, body, levels[i : i + 1]) for i in range(len(levels))]
-        return np.concatenate([h[0] for h in halves]), np.concatenate([h[1] for h in halves])
     if found is None:
-        return np.array([-np.inf]), np.full((1, size), np.nan)
+        return None
     lifts = found.x.reshape(len(levels), -1)[:, -1]
     return lifts, -found.eqlin.marginals.reshape(len(levels), size)
+
+
+def _one_by_one(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:
+    """Give the same where each level is a program of its own."""
+    size = rig.equations * len(rig.masses)
+    none = np.array([-np.inf]), np.full((1, size), np.nan)
+    parts = [_greatest_lift(rig, body, levels[i : i + 1]) or none for i in range(len(levels))]
+    return np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts])
 
 
 def _whole_where_possible(

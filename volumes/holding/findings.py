@@ -6,9 +6,9 @@ import numpy as np
 
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Finding, Kind, Severity
-from plumbstone.volumes.holding.hold_down import Doubt, HoldResult, Move, Verdict
+from plumbstone.volumes.holding.hold_down import Doubt, HoldResult, Move
 from plumbstone.volumes.holding.stability import LEANS, Standing
-from plumbstone.volumes.holding.touching import EXACT, FLANK
+from plumbstone.volumes.holding.touching import DRAWN_THROUGH
 
 STOP_BELOW = 0.02  # filling stops so far below the level of the first motion [m]
 
@@ -23,12 +23,15 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
     if not stone.doubtful:
         return ()
     about = (stone.name, *stone.on)
+    if stone.through > DRAWN_THROUGH:
+        return (_through_finding(Severity.CARE, stone.name, stone.into, stone.through),)
     if stone.falls_at is not None:
         numbers = {"level_m": stone.falls_at}
         return (Finding(Kind.FALLS, Severity.STOP, about, numbers, how="stack", cure="set again"),)
     if stone.lean > LEANS:
         numbers = {"lean_deg": stone.lean}
-        return (Finding(Kind.TIPS, Severity.STOP, about, numbers, how="leans", cure="set again"),)
+        severity = Severity.STOP if stone.upright or stone.on else Severity.CARE
+        return (Finding(Kind.TIPS, severity, about, numbers, how="leans", cure="set again"),)
     numbers = {
         "tip_deg": stone.tip_angle,
         "push_n": stone.push_wet,
@@ -54,20 +57,26 @@ def _doubt_findings(hold: HoldResult) -> Iterator[Finding]:
             numbers = {"lean_deg": hold.lean}
             yield Finding(Kind.TIPS, Severity.STOP, (name,), numbers, how="leans", cure="settle")
         elif doubt is Doubt.THROUGH:
-            numbers = {"through_m": hold.through}
-            yield Finding(
-                Kind.TIPS, Severity.STOP, (name,), numbers, how="drawn through", cure="apart"
-            )
+            yield _through_finding(Severity.STOP, name, hold.into, hold.through)
         elif doubt is Doubt.CARRIER:
             about = (name, *hold.doubtful)
             yield Finding(Kind.TIPS, Severity.STOP, about, how="carrier", cure="set again")
         elif doubt is Doubt.STEEP:
-            touching = rest.steepness[(rest.gaps <= EXACT) & (rest.normals[:, 2] >= FLANK)]
-            numbers = {"steep_deg": float(touching.max(initial=0.0))}
+            numbers = {"steep_deg": float(rest.steepness[rest.touching()].max(initial=0.0))}
             yield Finding(Kind.TIPS, Severity.CARE, (name,), numbers, how="steep", cure="wedge")
+        elif doubt is Doubt.PANE:
+            where = " and ".join(rest.panes())
+            yield Finding(Kind.TIPS, Severity.CARE, (name,), where=where, how="pane", cure="foot")
         elif doubt is Doubt.SOAKED and hold.drained_move is not None:
             numbers = {"level_m": hold.drained_move.level}
             yield Finding(Kind.FALLS, Severity.CARE, (name,), numbers, how="soaked", cure="wedge")
+
+
+def _through_finding(severity: Severity, name: str, into: str, through: float) -> Finding:
+    """State how deep a piece is drawn into another."""
+    about = (name, into) if into else (name,)
+    numbers = {"through_m": through}
+    return Finding(Kind.TIPS, severity, about, numbers, how="drawn through", cure="apart")
 
 
 def _move_finding(hold: HoldResult, move: Move) -> Finding:
@@ -76,7 +85,7 @@ def _move_finding(hold: HoldResult, move: Move) -> Finding:
         "level_m": move.level,
         "stop_m": max(0.0, move.level - STOP_BELOW),
         "lacking_kg": hold.balance.short,
-        "sure": float(hold.verdict is Verdict.MOVES),
+        "sure": float(hold.moves_at is not None),
         "still_held": float(hold.still_held),
     }
     for k, (x, y) in enumerate(move.edge):

@@ -92,7 +92,8 @@ def float_at_rest(vertices: Floats, faces: Indices, density: float, water: float
     Notes
     -----
     Among all attitudes at its own displacement, the one in which the centre of mass lies
-    lowest over the centre of buoyancy has the least energy.
+    lowest over the centre of buoyancy has the least energy. A turn changes it by the righting
+    moment: the offset of the two centres along the floor.
     """
     from scipy.optimize import minimize
 
@@ -103,19 +104,19 @@ def float_at_rest(vertices: Floats, faces: Indices, density: float, water: float
     middle = mesh_centre(vertices, faces)
     local = vertices - middle
 
-    def height(angles: Floats) -> float:
+    def energy(angles: Floats) -> tuple[float, Floats]:
         turned = local @ _attitude(angles).T
-        level = draught_of(turned, faces, share, 1e-7)
-        return float(-displaced_at_levels(turned, faces, [level])[1][0][2])
+        level = draught_of(turned, faces, share, 1e-9)
+        x, y, z = displaced_at_levels(turned, faces, [level])[1][0]
+        return float(-z) / size, np.array([-y * np.cos(angles[1]), x]) / size
 
+    size = float(np.linalg.norm(local, axis=1).max())
     rng = np.random.default_rng(8)
     starts = [np.zeros(2), *rng.uniform(-np.pi, np.pi, (STARTS, 2))]
-    coarse = sorted(starts, key=height)[:2]
+    coarse = sorted(starts, key=lambda start: energy(start)[0])[:4]
+    options = {"gtol": 1e-7}
     found = min(
-        (
-            minimize(height, start, method="Nelder-Mead", options={"xatol": 1e-5, "fatol": 1e-9})
-            for start in coarse
-        ),
+        (minimize(energy, start, jac=True, method="BFGS", options=options) for start in coarse),
         key=lambda result: float(result.fun),
     )
     turn = _attitude(found.x)

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plumbstone.meshes.columns import Grid, Window
 from plumbstone.meshes.nearest import nearest_on
@@ -16,7 +17,6 @@ from plumbstone.volumes.holding.contacts import Pulls
 from plumbstone.volumes.holding.equilibrium import Rig
 from plumbstone.volumes.holding.soaking import saturated_density
 from plumbstone.volumes.holding.touching import (
-    EXACT,
     Form,
     Resting,
     lies_over,
@@ -27,6 +27,7 @@ from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.water.density import GRAVITY
 from plumbstone.volumes.water.displacement import displaced_at_levels, mesh_centre
 
+LEANS = 1.0  # [degrees]: from here on a body does not rest as it is drawn
 SINKER_HEIGHT = 0.06  # water over the floor that covers a sinker without a place [m]
 LEAST = 1e-9  # volume [m³] or mass [kg] of a piece at the far end of a wide range
 SHRUNK = 5e-4  # [m]: so far inside its corners a patch is counted on
@@ -96,6 +97,11 @@ class Stage:
     def above(self, body: int) -> tuple[int, ...]:
         """Numbers of the bodies that lie on this one."""
         return tuple(i for i, rest in enumerate(self.resting) if body in rest.carriers())
+
+    def into(self, body: int) -> str:
+        """Name of the body that this one is drawn into deepest; empty where that is none."""
+        deepest = self.resting[body].into
+        return self.bodies[deepest].name if deepest >= 0 else ""
 
     def together(self, body: int) -> tuple[int, ...]:
         """Numbers of the bodies that are judged with this one, itself first.
@@ -191,7 +197,8 @@ def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
         Of wood and stone, wet. Its low end is counted on: contacts push straight up, as far
         as they are no steeper, and give way to ties that pull aside within what is left of
         the cone. None asks what could be at best: all that nearly touches pushes within a
-        cone of the highest friction around its normal, wedged or not.
+        cone of the highest friction around its normal, wedged or not, panes too; if it does
+        not rest as drawn, all that is near it there.
     """
     order = stage.together(body)
     number = {which: i for i, which in enumerate(order)}
@@ -201,7 +208,8 @@ def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
     contacts, pushes, uppers, lowers = [], [], [], []
     for i, which in enumerate(order):
         rest = stage.resting[which]
-        places, rays, kept = _pushing(rest, friction, aside)
+        near = rest.near(drawn=which == body and rest.lean > LEANS)
+        places, rays, kept = _pushing(rest, friction, aside, near)
         contacts.append(places)
         pushes.append(rays)
         uppers += [i] * len(places)
@@ -211,12 +219,13 @@ def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
         for tie in stage.ties[which]:
             weight = sinker_weight(tie.sinker, stage, end.stones, tie.place[2])
             weight = weight if tie.taut else np.zeros(len(weight))
-            steep = max(0.2, -tie.direction[2])
+            # At best something beside a stone at the end of a tie keeps it from sliding along.
+            steep = max(0.2, -tie.direction[2]) if friction is None and tie.to else 1.0
             ties.append(tie.place)
             pulls.append(tie.direction)
             tied.append(i)
             ends.append(number.get(_index(stage.bodies, tie.to), -1))
-            most.append(np.maximum(weight, 0) / (steep if tie.to else 1.0))
+            most.append(np.maximum(weight, 0) / steep)
             least.append(np.maximum(weight, 0) if tie.exact else np.zeros(len(weight)))
     count = len(stage.levels)
     return Rig(
@@ -237,16 +246,18 @@ def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
     )
 
 
-def _pushing(rest: Resting, friction: Range | None, aside: bool) -> tuple[Floats, Floats, Indices]:
+def _pushing(
+    rest: Resting, friction: Range | None, aside: bool, near: NDArray[np.bool_]
+) -> tuple[Floats, Floats, Indices]:
     """Places and directions of pushes (c, 3) and the contacts that they belong to (c,)."""
     if friction is None:
-        kept = patch_corners(rest, np.full(len(rest.gaps), True))
+        kept = patch_corners(rest, near)
         rays = _cones(rest.normals[kept], np.full(len(kept), math.atan(GRIPS)))
         places = rest.places[kept]
     else:
         stays = np.where(rest.soil, max(SOIL_FRICTION, friction.low), friction.low)
         spare = np.arctan(stays) - np.radians(rest.steepness)
-        kept = patch_corners(rest, (rest.gaps <= EXACT) & (spare >= 0))
+        kept = patch_corners(rest, rest.touching() & (spare >= 0))
         places = _shrunk(rest.places[kept])
         if not aside:
             return places, np.tile([0.0, 0.0, 1.0], (len(kept), 1)), kept

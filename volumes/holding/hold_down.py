@@ -34,6 +34,7 @@ from plumbstone.volumes.holding.equilibrium import (
 )
 from plumbstone.volumes.holding.floating import Afloat, float_at_rest
 from plumbstone.volumes.holding.free_bodies import (
+    LEANS,
     End,
     Moving,
     Stage,
@@ -53,7 +54,7 @@ from plumbstone.volumes.holding.free_bodies import (
 )
 from plumbstone.volumes.holding.offers import Offers, offers_for
 from plumbstone.volumes.holding.soaking import Soaking, fit_weighings
-from plumbstone.volumes.holding.touching import EXACT
+from plumbstone.volumes.holding.touching import DRAWN_THROUGH
 from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.water.density import GRAVITY
@@ -64,9 +65,7 @@ FINEST_AFLOAT = 1_500  # faces; a finer mesh is thinned before it floats
 AFLOAT_CELLS = 16  # along each thinned mesh
 FINER = 10  # steps of a level in which the first motion is looked for
 TIE_REACH = 0.03  # a tie farther than this from all wood is not on it [m]
-LEANS = 1.0  # [degrees]: from here on wood does not rest as it is drawn
 CARRIER_LEANS = 2.0  # the same of stones below and on it
-DRAWN_THROUGH = 2e-3  # [m]: from here on a pose is not drawn well enough to be judged
 
 
 class HoldError(PlumbstoneError, ValueError):
@@ -90,6 +89,7 @@ class Doubt(StrEnum):
     THROUGH = "through"  # it is drawn into what carries it
     STEEP = "steep"  # what it lies on is too steep to be counted on
     CARRIER = "carrier"  # what carries it, or lies on it, does not rest as drawn
+    PANE = "pane"  # it comes near a pane, which is not counted on
     SOAKED = "soaked"  # full of water it moves when the tank is drained
 
 
@@ -124,7 +124,8 @@ class HoldResult:
     afloat: Afloat | None  # of the group without its sinkers; None: sinks
     soaking: Soaking | None  # from the log of weighings, if there is one
     lean: float  # tilt until it rests on what is below [degrees]
-    through: float  # how deep it is drawn into what carries it [m]
+    through: float  # how deep it is drawn into what is beside or below it [m]
+    into: str  # what that is; empty: glass or bed
     carries: tuple[str, ...]  # stones that lie on it
     doubtful: tuple[str, ...]  # bodies below or on it that do not rest as drawn
     burial: float  # what the settled bed over standing sinkers adds later [kg]
@@ -136,8 +137,8 @@ class HoldResult:
 
     @property
     def moves_at(self) -> float | None:
-        """Level at which it moves while the tank fills [m]; None where it only may."""
-        sure = self.verdict is Verdict.MOVES and self.first_move is not None
+        """Level at which it moves as the tank fills [m]; None where it may, or does before."""
+        sure = self.verdict is Verdict.MOVES and Doubt.LEANS not in self.doubts
         return self.first_move.level if sure and self.first_move else None
 
     @property
@@ -286,10 +287,10 @@ def _judge_group(
     soaked = soaked_end(group, wood, balance.lift, water)
     drained = _drained_move(stage, rig_of(stage, soaked, number, group.friction))
     doubts = _doubts(stage, number, ends, strained, soaked)
-    at_best = all_stay([rig_of(stage, middle, number, None)])
+    at_best = not doubts or all_stay([rig_of(_as_drawn(stage, number), middle, number, None)])
     at_line, most = _tie_forces(rig_of(stage, middle, number, group.friction), rigs)
     verdict = Verdict.UNSURE if doubts else Verdict.STAYS
-    if doubts and not at_best and not {Doubt.LEANS, Doubt.THROUGH, Doubt.CARRIER} & {*doubts}:
+    if doubts and not at_best and not {Doubt.THROUGH, Doubt.CARRIER} & {*doubts}:
         verdict = Verdict.MOVES
     return HoldResult(
         group=group,
@@ -311,6 +312,7 @@ def _judge_group(
         soaking=_soaking(group, balance, wood, water),
         lean=stage.resting[number].lean,
         through=stage.resting[number].through,
+        into=stage.into(number),
         carries=tuple(stage.bodies[i].name for i in stage.above(number)),
         doubtful=_doubtful(stage, number),
         burial=_burial(group, stage.placed, around),
@@ -336,16 +338,22 @@ def _offers(
     """Seek sinkers where it is not proved that a group stays, or places are named for them."""
     group = stage.bodies[number].group
     assert group is not None
-    if not around.offers or (verdict is Verdict.STAYS and not group.tie_points):
+    held = verdict is Verdict.STAYS and not group.tie_points
+    if not around.offers or held or _doubts_of_pose(stage, number):
         return Offers(np.empty((0, 3)), "", ())
 
     def rigs_of(bare: Stage) -> list[Rig]:
         return [rig_of(bare, end, number, group.friction) for end in strained]
 
     def stays(held: Stage) -> bool:
-        return not _doubts(held, number, ends, strained, soaked)
+        return proved(held, number, (*ends, soaked), strained, group.friction)
 
     return offers_for(stage, number, rigs_of, stays, soil, around.grid, material, around.at_hand)
+
+
+def _as_drawn(stage: Stage, number: int) -> Stage:
+    """Leave the dry tank alone where a body leaves its drawn pose before any water comes."""
+    return stage.at_levels(stage.levels[:1]) if stage.resting[number].lean > LEANS else stage
 
 
 def _doubtful(stage: Stage, number: int) -> tuple[str, ...]:
@@ -363,20 +371,42 @@ def _doubts(
     """List why it is not proved that a group stays."""
     rest, group = stage.resting[number], stage.bodies[number].group
     assert group is not None
-    moves = not all_stay([rig_of(stage, end, number, group.friction) for end in ends])
+    found = _doubts_of_balance(stage, number, ends, strained, soaked)
+    found += _doubts_of_pose(stage, number)
+    steep = np.tan(np.radians(rest.steepness)) > group.friction.low
+    if found and bool((steep & rest.touching() & ~rest.soil).any()):
+        found.append(Doubt.STEEP)
+    if found and rest.panes():
+        found.append(Doubt.PANE)
+    return tuple(found)
+
+
+def _doubts_of_pose(stage: Stage, number: int) -> list[Doubt]:
+    """List what is amiss in the drawn pose, whatever is tied on."""
+    rest = stage.resting[number]
     asked = (
-        (Doubt.MOVES, moves),
-        (Doubt.SHORT, not moves and not proved(stage, number, ends, strained, group.friction)),
         (Doubt.LEANS, rest.lean > LEANS),
         (Doubt.THROUGH, rest.through > DRAWN_THROUGH),
         (Doubt.CARRIER, bool(_doubtful(stage, number))),
-        (Doubt.SOAKED, not moves and not proved(stage, number, [soaked], [], group.friction)),
     )
-    found = [doubt for doubt, applies in asked if applies]
-    steep = np.tan(np.radians(rest.steepness)) > group.friction.low
-    if found and bool((steep & (rest.gaps <= EXACT) & ~rest.soil).any()):
-        found.append(Doubt.STEEP)
-    return tuple(found)
+    return [doubt for doubt, applies in asked if applies]
+
+
+def _doubts_of_balance(
+    stage: Stage, number: int, ends: Sequence[End], strained: Sequence[End], soaked: End
+) -> list[Doubt]:
+    """List what lacks in the balance; one program answers where nothing does."""
+    group = stage.bodies[number].group
+    assert group is not None
+    if proved(stage, number, (*ends, soaked), strained, group.friction):
+        return []
+    if not all_stay([rig_of(stage, end, number, group.friction) for end in ends]):
+        return [Doubt.MOVES]
+    asked = (
+        (Doubt.SHORT, proved(stage, number, ends, strained, group.friction)),
+        (Doubt.SOAKED, proved(stage, number, [soaked], [], group.friction)),
+    )
+    return [doubt for doubt, holds in asked if not holds]
 
 
 def _still_held(stage: Stage, number: int, ends: Sequence[End]) -> bool:

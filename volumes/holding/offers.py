@@ -17,6 +17,7 @@ from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.water.displacement import mesh_centre
 
+KEPT = ("strapped", "laid on")  # sinkers that stay where others are offered
 MOST_SINKERS = 3
 MOST_POINTS = 6  # of one kind of places
 NEAR = 0.03  # tie points nearer than this are one [m]
@@ -26,6 +27,7 @@ BURIED = 0.01  # a limb end lies at least so far below the soil line [m]
 BY_HAND = 5.0  # what one hand sets under water [kg]; common practice, no source
 TIMES_WOOD = 4.0  # all sinkers together, in times of what the wood weighs
 STEPS = (1.0, 1.1, 1.3)  # times the least, until the whole verdict is "stays"
+LIGHTER = 0.97  # of what fewer sinkers weigh: else they are not worth another tie
 EVERY = 3  # of the levels, while places are tried
 
 
@@ -93,9 +95,7 @@ def offers_for(
     """
     group = stage.bodies[number].group
     assert group is not None
-    bare = replace(
-        group, sinkers=tuple(s for s in group.sinkers if s.how in ("strapped", "laid on"))
-    )
+    bare = replace(group, sinkers=tuple(s for s in group.sinkers if s.how in KEPT))
     stage = stage.with_group(number, bare)
     if stays(stage):
         nothing = Offer(material, (), (), ())
@@ -245,12 +245,15 @@ def _by_number(
     assert material.density is not None
     wet = 1 - stage.water / material.density.low
     shares = np.where(stage.levels > 0, wet, 1.0)
-    found = []
+    found: list[Offer] = []
     everywhere = least_sinkers(rigs, points, shares, most)
     if everywhere is None:
         return []
     used = np.argsort(-everywhere)[:MOST_SINKERS]
+    least = float(everywhere.sum())  # no set of these places is lighter
     for count in range(1, min(MOST_SINKERS, len(points)) + 1):
+        if found and least >= LIGHTER * found[-1].total:
+            break
         sets = itertools.combinations(range(len(points)), count)
         tried = sets if count < MOST_SINKERS else iter([tuple(int(i) for i in used)])
         best: Offer | None = None
@@ -260,6 +263,8 @@ def _by_number(
                 continue
             if best is None or masses.sum() < best.total:
                 best = _offer(material, points[list(chosen)], masses)
+            if best.total <= least / LIGHTER:
+                break
         if best is not None:
             found.append(best)
     return found
@@ -312,7 +317,7 @@ def _lighter(offers: Sequence[Offer]) -> list[Offer]:
     """Keep larger sets only where they save stone."""
     kept: list[Offer] = []
     for offer in offers:
-        if not kept or offer.total < 0.97 * kept[-1].total:
+        if not kept or offer.total < LIGHTER * kept[-1].total:
             kept.append(offer)
     return kept
 

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from plumbstone.volumes.holding.free_bodies import (
     rig_of,
     stage_of,
 )
-from plumbstone.volumes.holding.touching import EXACT
+from plumbstone.volumes.holding.touching import DRAWN_THROUGH
 from plumbstone.volumes.scape.groups import FRICTION
 from plumbstone.volumes.water.density import GRAVITY
 from plumbstone.volumes.water.displacement import mesh_centre
@@ -43,13 +43,16 @@ class Standing:
     lean: float = 0.0  # tilt until it rests on what is below [degrees]
     falls_at: float | None = None  # water level at which its stack falls as drawn [m]
     unsure: bool = False  # whether it is not proved that it stays as drawn
+    through: float = 0.0  # how deep it is drawn into another [m]
+    into: str = ""  # the piece that this is
 
     @property
     def doubtful(self) -> bool:
-        """Whether it tips easily, lies on an edge or a point, or is not proved to stay."""
+        """Whether it tips easily, lies on an edge, is drawn into another or may not stay."""
         stands = self.upright or bool(self.on)
         tips = self.tip_angle < (SMALL_ANGLE if stands else EDGE)
-        return tips or self.lean > LEANS or self.falls_at is not None or self.unsure
+        amiss = self.lean > LEANS or self.through > DRAWN_THROUGH
+        return tips or amiss or self.falls_at is not None or self.unsure
 
 
 def tip_angle(inside: float, height: float) -> float:
@@ -68,6 +71,7 @@ def judge_stones(
     line: float,
     floor: tuple[float, float],
     grid: Grid,
+    tied: Sequence[str] = (),
 ) -> tuple[Standing, ...]:
     """Judge every stone that rests on the floor, the bed or other stones, and upright wood.
 
@@ -82,6 +86,8 @@ def judge_stones(
     floor : (float, float)
         Length and depth of the tank [m].
     grid : Grid
+    tied : sequence of str
+        Names of wood that something is tied to, which is judged with that.
 
     Notes
     -----
@@ -89,7 +95,8 @@ def judge_stones(
     where no pushes balance it. Soil is not counted.
     """
     stones = {b.entry.name for b in bodies if b.entry.kind == "stone"}
-    judged = [b for b in bodies if b.entry.rests in {"floor", "bed", *stones} and _stands(b)]
+    carries = {"floor", "bed", *stones}
+    judged = [b for b in bodies if b.entry.rests in carries and _stands(b, tied)]
     if not judged:
         return ()
     placed = {b.entry.name: b for b in judged}
@@ -98,14 +105,21 @@ def judge_stones(
     levels, count = np.linspace(0, line, 4), len(moving)
     bare = np.zeros((grid.ny, grid.nx))
     stage = stage_of(moving, windows, placed, bare, grid, levels, water, range(count), soil=False)
-    return tuple(_judged(stage, number, floor) for number in range(count))
+    found = [_judged(stage, number, floor) for number in range(count)]
+    amiss = [piece.falls_at is not None or piece.unsure for piece in found]
+    for number in range(count):
+        # Where what lies on it falls or slides, that is told of the upper piece.
+        if any(amiss[i] for i in stage.above(number)):
+            found[number] = replace(found[number], falls_at=None, unsure=False)
+    return tuple(found)
 
 
-def _stands(body: Body) -> bool:
-    """Whether a piece is a stone, or wood that stands and is not tied to anything."""
+def _stands(body: Body, tied: Sequence[str]) -> bool:
+    """Whether a piece is a stone, or wood that stands and is tied to nothing."""
     size = body.piece.size
     upright = bool(size[2] > UPRIGHT * min(size[0], size[1]))
-    return body.entry.kind == "stone" or (upright and not body.entry.tied_to)
+    free = not body.entry.tied_to and body.entry.name not in tied
+    return body.entry.kind == "stone" or (upright and free)
 
 
 def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
@@ -114,15 +128,18 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     vertices = body.piece.vertices
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     middle = mesh_centre(vertices, body.piece.faces)
-    touching = rest.places[rest.gaps <= EXACT]
+    touching = rest.places[rest.touching()]
     foot = float(touching[:, 2].min()) if len(touching) else float(low[2])
     inside = _inside_hull(touching[:, :2], middle[:2])
     up, top = max(1e-6, float(middle[2]) - foot), max(1e-6, float(high[2]) - foot)
     dry = body.mass.mid * GRAVITY
     wet = max(0.0, body.mass_in_water(stage.water).mid) * GRAVITY
     size = high - low
-    at_best = stays_at(rig_of(stage, End({}, {}), number, None))
+    beside = any(stage.resting[i].through > DRAWN_THROUGH for i in stage.together(number)[1:])
     sure = all_stay([rig_of(stage, e, number, FRICTION) for e in amiss_ends([End({}, {})])])
+    at_best = np.full(len(stage.levels), sure)
+    if not sure:
+        at_best = stays_at(rig_of(stage, End({}, {}), number, None))
     return Standing(
         name=body.entry.name,
         tip_angle=tip_angle(inside, up),
@@ -133,7 +150,9 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
         on=tuple(sorted(stage.bodies[i].name for i in rest.carriers())),
         lean=rest.lean,
         falls_at=None if at_best.all() else float(stage.levels[int(np.argmin(at_best))]),
-        unsure=not sure,
+        unsure=not sure and not beside,
+        through=rest.through,
+        into=stage.into(number),
     )
 
 

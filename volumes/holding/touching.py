@@ -2,13 +2,14 @@
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.columns import Grid, Window
+from plumbstone.meshes.nearest import nearest_on
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.volumes.holding.contacts import Pulls, can_rest, hull_numbers, rest_plane
 
@@ -19,6 +20,11 @@ FLANK = 0.5  # [-]: upward part of a normal; what is steeper is a flank, nothing
 SLOPE_OVER = 0.02  # of the soil [m]
 FOOT = 0.03  # [m]: corners so far above the lowest one may come to touch the floor
 SEARCHED = 2.5  # in cells of the grid: how near the coarse gap must come to be looked at exactly
+DRAWN_THROUGH = 2e-3  # [m]: from here on a pose is not drawn well enough to be judged
+BESIDE = 0.87  # [-]: depth over height of what two pieces share; less (30°) moves them aside
+SAMPLED = 30  # places at which it is measured how deep two pieces are drawn into each other
+FEW = 500  # faces of a mesh that are all looked at
+PANES = {-2: "left", -3: "right", -4: "front", -5: "back"}  # numbers of panes among what carries
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,11 +43,13 @@ class Resting:
 
     places: Floats  # (c, 3) [m]
     normals: Floats  # (c, 3) of what carries, upwards
-    below: Indices  # (c,) which body lies under each; -1: glass or bed
-    gaps: Floats  # (c,) left between them as it rests [m], at most GENEROUS
+    below: Indices  # (c,) which body lies under each; -1: glass or bed; of `PANES`: a pane
+    gaps: Floats  # (c,) left between them as it rests [m]
+    drawn: Floats  # (c,) the same in its drawn pose
     soil: NDArray[np.bool_]  # (c,) whether it is the bed
     slopes: tuple[float, float]  # along x and y, of the plane by which it sinks to rest so
-    through: float  # how deep it is drawn into what carries it [m]
+    through: float  # how deep it is drawn into what is beside or below it [m]
+    into: int = -1  # the body that it is drawn into deepest; -1: none, or glass or bed
 
     @property
     def lean(self) -> float:
@@ -52,6 +60,19 @@ class Resting:
     def steepness(self) -> Floats:
         """Slope of each contact [degrees]."""
         return np.degrees(np.arccos(np.clip(self.normals[:, 2], -1, 1)))
+
+    def touching(self, apart: float = EXACT) -> NDArray[np.bool_]:
+        """Which contacts are no farther apart [m] as it rests, but for panes and flanks."""
+        return np.asarray((self.gaps <= apart) & (self.normals[:, 2] >= FLANK))
+
+    def near(self, *, drawn: bool) -> NDArray[np.bool_]:
+        """Which contacts may touch once things have shifted; only those of its drawn pose."""
+        apart = self.drawn if drawn else np.minimum(self.drawn, self.gaps)
+        return np.asarray(apart * self.normals[:, 2] <= GENEROUS)
+
+    def panes(self) -> tuple[str, ...]:
+        """Names of the panes that it comes near."""
+        return tuple(PANES[int(i)] for i in np.unique(self.below)[::-1] if i in PANES)
 
     def carriers(self) -> tuple[int, ...]:
         """Numbers of the bodies that it lies on."""
@@ -67,6 +88,7 @@ class _Points:
     gaps: Floats
     below: Indices
     soil: NDArray[np.bool_]
+    deep: Floats  # how deep it is drawn into what is below there, whichever way is shortest [m]
 
     @classmethod
     def of(
@@ -75,7 +97,7 @@ class _Points:
         count = len(gaps)
         return cls(
             places.reshape(-1, 3), normals.reshape(-1, 3), gaps,
-            np.full(count, below, dtype=np.int64), np.full(count, soil),
+            np.full(count, below, dtype=np.int64), np.full(count, soil), np.zeros(count),
         )  # fmt: skip
 
     @classmethod
@@ -86,12 +108,13 @@ class _Points:
             np.concatenate([p.gaps for p in parts]),
             np.concatenate([p.below for p in parts]),
             np.concatenate([p.soil for p in parts]),
+            np.concatenate([p.deep for p in parts]),
         )
 
     def chosen(self, keep: NDArray[np.bool_] | Indices) -> "_Points":
         return _Points(
             self.places[keep], self.normals[keep], self.gaps[keep], self.below[keep],
-            self.soil[keep],
+            self.soil[keep], self.deep[keep],
         )  # fmt: skip
 
 
@@ -127,7 +150,9 @@ def resting_of(
     planes below the gaps, the one highest at the centre of mass touches where it comes to
     rest.
     """
-    ground = _Points.together([_on_ground(form, bed, grid) for form in forms])
+    ground = _Points.together(
+        [*(_on_ground(form, bed, grid) for form in forms), *_on_panes(forms, grid)]
+    )
     pairs = [(j, a, b) for j, b in others for a in forms if _beside(a.window, b.window)]
     coarse = [_coarse(a.window, b.window, grid) for _, a, b in pairs]
     near = [ground.places[:, :2], *(c[0] for c in coarse)]
@@ -140,8 +165,9 @@ def resting_of(
         if (left < reach).any():
             parts.append(_exact(a, b, places[left < reach], grid, j))
     rest = _settled(_Points.together(parts), centre, held)
-    deep = max((_shared_depth(a.window, b.window) for _, a, b in pairs), default=0.0)
-    return replace(rest, through=max(rest.through, deep))
+    deep = [(_shared_depth(a, b, grid), j) for j, a, b in pairs]
+    through, into = max([(rest.through, rest.into), *deep])
+    return replace(rest, through=through, into=into)
 
 
 def lies_over(a: Form, b: Form, grid: Grid) -> bool:
@@ -150,34 +176,54 @@ def lies_over(a: Form, b: Form, grid: Grid) -> bool:
         return False
     gaps = _coarse(a.window, b.window, grid)[1]
     near = bool((gaps < SEARCHED * max(grid.spacing)).any())
-    return near or _shared_depth(a.window, b.window) > 0
+    return near or bool((_shared(a.window, b.window) > THROUGH).any())
 
 
 def _settled(points: _Points, centre: Floats, held: Pulls) -> Resting:
     """Rest as drawn where that can be, else on the plane that lies highest at the centre."""
-    if not len(points.gaps):
-        none = np.empty(0)
-        return Resting(points.places, points.normals, points.below, none, points.soil, (0, 0), 0.0)
-    carrying = points.chosen(points.normals[:, 2] >= FLANK)
-    lowest = float(carrying.gaps.min()) if len(carrying.gaps) else 0.0
+    up = points.normals[:, 2]
+    carrying = points.chosen(up >= FLANK)
+    lowest = float(carrying.gaps.min(initial=np.inf)) if len(carrying.gaps) else 0.0
+    aside = carrying.gaps < -EXACT
+    aside &= (carrying.deep <= DRAWN_THROUGH) & (carrying.deep < -BESIDE * carrying.gaps)
+    if aside.any() and abs(float(carrying.gaps[~aside].min(initial=np.inf))) <= EXACT:
+        # It stands on something else, and is drawn a little into what is beside it.
+        standing = carrying.chosen(~aside)
+        if can_rest(standing.places[standing.gaps <= EXACT, :2], centre, held):
+            carrying, lowest = standing, float(standing.gaps.min())
     plane = np.array([lowest, 0.0, 0.0])
     if not can_rest(carrying.places[carrying.gaps - lowest <= EXACT, :2], centre, held):
         plane = rest_plane(carrying.places[:, :2], carrying.gaps, centre)
-    drawn = points.gaps - _at(plane, points.places[:, :2], centre)
-    touching = drawn * points.normals[:, 2] <= GENEROUS
-    near = points.chosen(touching)
-    left = np.clip(drawn[touching], 0, None)
-    # A flank is left out of the plane, and what is drawn into it counts across it.
-    through = max(0.0, -float((drawn * points.normals[:, 2]).min()), -lowest)
+    sunk = _at(plane, points.places[:, :2], centre)
+    left, drawn = points.gaps - sunk, points.gaps - max(lowest, 0.0)
+    kept = np.minimum(left, drawn) * up <= GENEROUS
+    near = points.chosen(kept)
+    # What sinks into a flank, which is left out of the plane, counts across it.
+    deep = np.maximum(points.deep, np.clip(np.minimum(-left, sunk), 0, None) * up)
+    worst = int(deep.argmax())
+    beside = np.where(left[kept] < -EXACT, GENEROUS, 0.0)  # only near: nothing rests on it
     return Resting(
-        near.places, near.normals, near.below, left, near.soil,
-        (float(plane[1]), float(plane[2])), through,
+        near.places, near.normals, near.below, np.clip(left[kept], beside, None),
+        np.clip(drawn[kept], 0, None), near.soil, (float(plane[1]), float(plane[2])),
+        float(deep[worst]), max(int(points.below[worst]), -1) if deep[worst] > 0 else -1,
     )  # fmt: skip
 
 
 def _at(plane: Floats, places: Floats, centre: Floats) -> Floats:
     height: Floats = plane[0] + (places - centre) @ plane[1:]
     return height
+
+
+def _on_panes(forms: Sequence[Form], grid: Grid) -> Iterator[_Points]:
+    """Give the places at which a body comes near a pane; only at best one of them holds it."""
+    corners = np.concatenate([form.vertices for form in forms])
+    sides = zip(PANES, (0, 0, 1, 1), (0.0, grid.length, 0.0, grid.depth), strict=True)
+    for number, axis, at in sides:
+        places = corners[np.abs(corners[:, axis] - at) <= GENEROUS].copy()
+        places[:, axis] = at
+        inward = np.zeros((len(places), 3))
+        inward[:, axis] = -1.0 if at else 1.0
+        yield _Points.of(places, inward, np.zeros(len(places)), number)
 
 
 def _on_ground(form: Form, bed: Floats, grid: Grid) -> _Points:
@@ -247,10 +293,8 @@ def _coarse(a: Window, b: Window, grid: Grid) -> tuple[Floats, Floats]:
     return np.column_stack([grid.x[c + columns.start], grid.y[r + rows.start]]), gaps[found]
 
 
-def _shared_depth(a: Window, b: Window) -> float:
-    """How deep two pieces are drawn into each other [m], where that is more than an edge."""
-    from scipy.ndimage import binary_erosion
-
+def _shared(a: Window, b: Window) -> Floats:
+    """Height [m] that two pieces share in each cell of both."""
     rows = slice(max(a.row, b.row), min(a.place[0].stop, b.place[0].stop))
     columns = slice(max(a.column, b.column), min(a.place[1].stop, b.place[1].stop))
     depth = np.zeros((rows.stop - rows.start, columns.stop - columns.start))
@@ -266,8 +310,47 @@ def _shared_depth(a: Window, b: Window) -> float:
         with np.errstate(invalid="ignore"):
             shared = np.minimum(top_a, top_b) - np.maximum(low_a, low_b)
         depth = np.fmax(depth, np.where(np.isfinite(shared), shared, 0.0))
-    broad = binary_erosion(depth > THROUGH, np.ones((3, 3)))
-    return float(depth[broad].max(initial=0.0))
+    return depth
+
+
+def _shared_depth(a: Form, b: Form, grid: Grid) -> float:
+    """How deep two pieces are drawn into each other [m] where they share more height than an edge.
+
+    Along the floor that is as wide as the shared cells, or as a corner of one lies inside the
+    other.
+    """
+    from scipy.ndimage import distance_transform_edt
+
+    shared = _shared(a.window, b.window)
+    high = float(shared.max(initial=0.0))
+    if high <= DRAWN_THROUGH:
+        return 0.0
+    wide = float(2 * distance_transform_edt(np.pad(shared > THROUGH, 1)).max() - 1)
+    across = wide * min(grid.spacing) if wide > 2 else 0.0
+    return min(high, max(across, _deepest_corner(a, b, grid), _deepest_corner(b, a, grid)))
+
+
+def _deepest_corner(a: Form, b: Form, grid: Grid) -> float:
+    """How deep corners of one piece lie inside another, amid what they share [m]."""
+    row, column = grid.cell_at(a.vertices[:, 0], a.vertices[:, 1])
+    row, column = row - b.window.row, column - b.window.column
+    rows, columns = b.window.bottoms.shape[1:]
+    over = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
+    here, z = a.vertices[over], a.vertices[over, 2]
+    low, top = (v[:, row[over], column[over]] for v in (b.window.bottoms, b.window.tops))
+    inside = here[((low < z) & (z < top)).any(axis=0)]
+    if not len(inside):
+        return 0.0
+    off = np.linalg.norm(inside - inside.mean(axis=0), axis=1)
+    corners = b.vertices[b.faces]
+    near = np.linalg.norm(corners - inside.mean(axis=0), axis=2).min(axis=1) < off.max() + THROUGH
+    near |= len(corners) < FEW
+    amid = inside[np.argsort(off)[:SAMPLED]]
+    return max(_apart(corners[near], place) for place in amid) if near.any() else 0.0
+
+
+def _apart(faces: Floats, place: Floats) -> float:
+    return float(np.linalg.norm(nearest_on(faces, place) - place))
 
 
 def _exact(a: Form, b: Form, cells: Floats, grid: Grid, number: int) -> _Points:
@@ -300,7 +383,26 @@ def _exact(a: Form, b: Form, cells: Floats, grid: Grid, number: int) -> _Points:
     )
     third = _Points.of(*_crossings(_edges(a, under), _edges(b, over)), number)
     points = _Points.together([first, second, third])
-    return points.chosen((points.gaps > -THROUGH) & (points.gaps < 2 * THROUGH))
+    points = points.chosen((points.gaps > -THROUGH) & (points.gaps < 2 * THROUGH))
+    return replace(points, deep=_depths(points, lower, upper))
+
+
+def _depths(points: _Points, lower: Floats, upper: Floats) -> Floats:
+    """How deep places of two meshes lie in each other, by the nearest of their faces (p,).
+
+    Of many places the worst are measured; the others are taken to be no deeper.
+    """
+    deep = np.clip(-points.gaps * points.normals[:, 2], 0, None)
+    worst = np.argsort(-deep)[:SAMPLED]
+    worst = worst[points.gaps[worst] < -EXACT]
+    found = np.zeros(len(worst))
+    for k, i in enumerate(worst):
+        low = points.places[i]
+        high = low + [0.0, 0.0, points.gaps[i]]
+        found[k] = min(_apart(upper, low), _apart(lower, high))
+    deep = np.asarray(np.minimum(deep, found.max(initial=0.0)), dtype=float)
+    deep[worst] = found
+    return deep
 
 
 def _faces_near(form: Form, sums: Floats, grid: Grid, *, up: bool) -> Indices:
@@ -373,18 +475,20 @@ def _crossings(upper: Floats, lower: Floats) -> tuple[Floats, Floats, Floats]:
         t = (d[:, 0] * s[:, 1] - d[:, 1] * s[:, 0]) / cross
         u = (d[:, 0] * r[:, 1] - d[:, 1] * r[:, 0]) / cross
     meet = (t >= 0) & (t <= 1) & (u >= 0) & (u <= 1) & (np.abs(cross) > 1e-12)
-    places = (q + u[:, None] * s)[meet]
-    gaps = (p + t[:, None] * r)[meet, 2] - places[:, 2]
-    normals = np.cross(r[meet], s[meet])
+    p, r, q, s, t, u = p[meet], r[meet], q[meet], s[meet], t[meet], u[meet]
+    places = q + u[:, None] * s
+    gaps = (p + t[:, None] * r)[:, 2] - places[:, 2]
+    normals = np.cross(r, s)
     normals *= np.sign(normals[:, 2:])
     length = np.linalg.norm(normals, axis=1)
     return places, normals / np.maximum(length, 1e-30)[:, None], gaps
 
 
 def patch_corners(resting: Resting, chosen: NDArray[np.bool_]) -> Indices:
-    """Numbers of the contacts at the corners of the hulls, for each thing below by itself."""
+    """Numbers of the contacts at the corners of the hulls, for each thing touched by itself."""
     found = []
     for number in np.unique(resting.below[chosen]):
         here = np.flatnonzero(chosen & (resting.below == number))
-        found.append(here[hull_numbers(resting.places[here, :2])])
+        seen = (1, 2) if number in (-2, -3) else (0, 2) if number in PANES else (0, 1)
+        found.append(here[hull_numbers(resting.places[here][:, seen])])
     return np.concatenate(found) if found else np.empty(0, dtype=np.int64)

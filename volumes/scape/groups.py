@@ -28,6 +28,7 @@ class Sinker:
     at: tuple[float, float, float] | None = None  # where its tie meets the wood, tank frame [m]
     slack: float = 0.0  # of the tie [m]
     stone: str = ""  # name of the piece it is, empty for one without a place
+    price: float | None = None  # per kilogram
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +197,7 @@ def _sinker_from(
         at=section.quantities("at", "length", None, count=3),
         slack=section.quantity("slack", "length", 0.0, least=0),
         stone=stone,
+        price=section.number("price", None, least=0),
     )
     section.done()
     return sinker

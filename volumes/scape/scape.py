@@ -4,7 +4,7 @@ import itertools
 import re
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -114,6 +114,16 @@ class PieceEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class Prices:
+    """Prices of small things, each of one; None where none is given."""
+
+    tie: float | None = None
+    pad: float | None = None
+    strip: float | None = None  # behind one border
+    fabric: float | None = None  # under one layer
+
+
+@dataclass(frozen=True, slots=True)
 class Lump:
     """Stones or wood without a place: only how many, how heavy, how deep."""
 
@@ -125,6 +135,7 @@ class Lump:
     material: Material
     below_soil: float  # fraction of the volume
     pores_filled: bool  # its pores hold water, so only its grains displace
+    price: float | None = None  # per kilogram
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +153,7 @@ class Scape:
     spots: tuple[Spot, ...]  # whose depth is asked for
     at_hand: tuple[PieceEntry, ...]  # stones that could be hung on wood, not in the tank
     materials: Mapping[str, Material] = field(repr=False)
+    prices: Prices = Prices()
     files: tuple[Path, ...] = field(default=(), repr=False)  # all that it was read from
 
     @property
@@ -205,6 +217,7 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
             _at_hand_from(entry, materials) for entry in top.sections("at_hand", most=MOST_AT_HAND)
         ),
         materials=materials,
+        prices=_prices_from(prices) if (prices := top.section("prices", None)) else Prices(),
     )
     masses = {p.name: _mass_and_material(p) for p in scape.pieces if p.kind == "stone"}
     written = tuple(group_from(entry, materials, masses) for entry in top.sections("group"))
@@ -320,6 +333,14 @@ def _inside(section: Section, glass: float | None) -> tuple[tuple[float, ...], t
     if min(sides) < 0.05 or max(sides) > 10:
         raise section.error(key, "must lie between 5 cm and 10 m inside; check the unit.")
     return sides, ()
+
+
+def _prices_from(section: Section) -> Prices:
+    """Read [prices]."""
+    names = (f.name for f in fields(Prices))
+    prices = Prices(*(section.number(name, None, least=0) for name in names))
+    section.done()
+    return prices
 
 
 def _sump_from(section: Section) -> Sump:
@@ -457,6 +478,7 @@ def _lump_from(section: Section, materials: Mapping[str, Material]) -> Lump:
         material=material,
         below_soil=section.number("below_soil", 0.0, least=0, most=1),
         pores_filled=section.flag("pores_filled"),
+        price=section.number("price", None, least=0),
     )
     section.done()
     return lump

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from plumbstone.meshes.faults import enclosed_volume
 from plumbstone.meshes.piece import Floats, Indices
 
 
@@ -23,9 +24,7 @@ def mesh_volume(vertices: Floats, faces: Indices) -> float:
     float
         Enclosed volume [m³]; negative where the faces look inward.
     """
-    if len(faces) == 0:
-        return 0.0
-    return displaced_volume(vertices, faces, float(np.max(vertices[:, 2])))
+    return enclosed_volume(vertices, faces)
 
 
 def mesh_centre(vertices: Floats, faces: Indices) -> Floats:

@@ -1,0 +1,106 @@
+"""How long a figure takes to follow the pointer on the page, and all else after it lets go."""
+
+import contextlib
+import shutil
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+ROOM = Path(__file__).parent.parent / "cli" / "reading-room.toml"
+MOVES, LET_GO = 40, 3
+# Notes when the pointer moved and when the figures' place was told; each step moves by 5 mm.
+WATCH = """() => {
+  window.lags = []; window.from = null;
+  document.addEventListener('pointermove', () => { window.from = performance.now(); }, true);
+  const told = () => { if (window.from !== null) window.lags.push(performance.now() - window.from);
+                       window.from = null; };
+  new MutationObserver(told).observe(document.querySelector('.figures'),
+    { childList: true, subtree: true, characterData: true });
+}"""
+
+
+def drags() -> list[tuple[str, float, float]]:
+    """Drag a stone of the demo tank; give name, median and 95 % [s]; none without a browser."""
+    browser = shutil.which("chromium") or shutil.which("chromium-browser")
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        return []
+    if browser is None:
+        return []
+    with _served() as address, sync_playwright() as driver:
+        chromium = driver.chromium.launch(executable_path=browser, args=["--no-sandbox"])
+        tab = chromium.new_page(viewport={"width": 1280, "height": 800})
+        tab.set_default_timeout(300_000)
+        tab.goto(f"{address}/tank/{ROOM.name}")
+        tab.get_by_text("Saved in").wait_for()
+        tab.evaluate(WATCH)
+        exact = [_drag(tab, way) for way in (1, -1) * LET_GO]
+        lags = [lag / 1e3 for lag in tab.evaluate("window.lags")]
+        chromium.close()
+    return [_row("pointer to figure while dragging", lags), _row("let go to exact", exact)]
+
+
+def _drag(tab: Any, way: int) -> float:
+    """Drag the first stone to and fro; give how long all took once it was let go [s]."""
+    scale = tab.evaluate("document.querySelector('.view.above svg').getScreenCTM().a")
+    box = tab.locator('.view.above [data-piece="Great stone"] text').bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    tab.mouse.move(x, y)
+    tab.mouse.down()
+    for step in range(1, MOVES // LET_GO // 2 + 1):
+        tab.mouse.move(x + way * scale * 5.1 * (1 + step % 2), y)
+        with contextlib.suppress(Exception):  # a step may leave all figures as they are
+            tab.wait_for_function("window.from === null", timeout=1000)
+    tab.mouse.move(x + way * scale * 5.1 * 2, y)
+    tab.evaluate("document.querySelector('.state').innerText = ''")
+    start = time.perf_counter()
+    tab.mouse.up()
+    tab.get_by_text("Saved in").wait_for()
+    return time.perf_counter() - start
+
+
+def _row(name: str, seconds: list[float]) -> tuple[str, float, float]:
+    last = statistics.quantiles(seconds, n=20)[-1] if len(seconds) > 1 else float("nan")
+    return f"{name}, {len(seconds)} times", statistics.median(seconds or [float("nan")]), last
+
+
+@contextlib.contextmanager
+def _served() -> Iterator[str]:
+    """Serve the demo tank on a port that is free."""
+    with socket.socket() as trial:
+        trial.bind(("127.0.0.1", 0))
+        port = trial.getsockname()[1]
+    with tempfile.TemporaryDirectory() as folder:
+        shutil.copy(ROOM, folder)
+        words = ["serve", folder, "--no-open", "--port", str(port)]
+        code = "from plumbstone.cli.main import run; run()"
+        program = subprocess.Popen([sys.executable, "-c", code, *words], stdout=subprocess.DEVNULL)
+        try:
+            for _ in range(600):
+                with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port)):
+                    break
+                time.sleep(0.1)
+            yield f"http://127.0.0.1:{port}"
+        finally:
+            program.kill()
+            program.wait()
+
+
+def main() -> None:
+    """Print how long a drag takes."""
+    found = drags()
+    if not found:
+        print("drags on the page: not timed, as there is no Chromium or no playwright")
+    for name, middle, last in found:
+        print(f"{name:46} median {middle * 1e3:6.0f} ms   95 % {last * 1e3:6.0f} ms")
+
+
+if __name__ == "__main__":
+    main()

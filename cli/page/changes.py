@@ -1,0 +1,185 @@
+"""Changes that the page makes to a scape file: texts in, texts out."""
+
+import tomllib
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any
+
+from plumbstone.cli.page.folder import Kept
+from plumbstone.cli.page.measures import Measures, degrees
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.volumes.scape.scape import PieceEntry, Scape
+from plumbstone.volumes.scape.writing import free_name, pieces_named, with_added, with_keys
+
+Edit = Callable[[str], str]
+Place = tuple[float, float]
+MOUND = {"rise": 0.03, "radius": 0.10}  # of a new one [m]
+SAND = 0.02  # depth of a new layer [m]
+
+
+def layer_rows(text: str) -> list[dict[str, Any]]:
+    """Give the layers of a file that have a name, as they are written."""
+    rows = tomllib.loads(text).get("layer", [])
+    return [row for row in rows if isinstance(row, dict) and isinstance(row.get("name"), str)]
+
+
+def layer_row(text: str, name: str) -> dict[str, Any]:
+    """Give one layer as it is written."""
+    found = next((row for row in layer_rows(text) if row["name"] == name), None)
+    if found is None:
+        raise PlumbstoneError(f'There is no layer "{name}" any more.')
+    return found
+
+
+def level_key(row: Mapping[str, Any]) -> str:
+    """Name the key that a layer's heights stand under."""
+    return "depth" if "depth" in row else "height"
+
+
+def with_in_layer(text: str, layer: str, way: Sequence[str | int], value: Any) -> str:
+    """Set one value deep inside a layer; None takes it away."""
+    row = layer_row(text, layer)
+    if len(way) > 1:
+        at: Any = row
+        for part in way[:-1]:
+            at = at[part]
+        if value is None:
+            del at[way[-1]]
+        else:
+            at[way[-1]] = value
+        value = row[str(way[0])] or None
+    return with_keys(text, "layer", layer, {str(way[0]): value})
+
+
+def with_part(text: str, layer: str, way: Sequence[str], part: Mapping[str, Any]) -> str:
+    """Add a part to a list in a layer, such as a mound, a bag or a terrace."""
+    row = layer_row(text, layer)
+    at: Any = row
+    for key in way[:-1]:
+        at = at[key]
+    at.setdefault(way[-1], []).append(dict(part))
+    return with_keys(text, "layer", layer, {way[0]: row[way[0]]})
+
+
+def with_mound(text: str, layer: str, at: Place, measures: Measures) -> str:
+    """Add a mound to a layer at a place [m]."""
+    part = {
+        "at": [measures.written(v) for v in at],
+        **{key: measures.written(measures.snapped(value)) for key, value in MOUND.items()},
+    }
+    return with_part(text, layer, ["mounds"], part)
+
+
+def with_terraces(text: str, layer: str, scape: Scape, measures: Measures) -> str:
+    """Turn a slope into two steps, or add one step more behind the last."""
+    row = layer_row(text, layer)
+    key = level_key(row)
+    profile = next(la.profile for la in scape.layers if la.name == layer)
+    assert profile is not None
+    steps = list(profile.terraces)
+    if steps:
+        start, level = steps[-1]
+        steps.append((start + (scape.tank.depth - start) / 3, level + SAND))
+    else:
+        low, high = min(profile.corners), max(profile.corners)
+        steps = [(0.0, low), (scape.tank.depth / 3, max(high, low + SAND))]
+    written = [
+        {"from": measures.written(measures.snapped(a)), "level": measures.written(b)}
+        for a, b in steps
+    ]
+    return with_keys(text, "layer", layer, {key: {"terraces": written}})
+
+
+def with_slope(text: str, layer: str, scape: Scape, measures: Measures, *, apart: bool) -> str:
+    """Give a layer a level at the front and one at the back, or one at each corner."""
+    key = level_key(layer_row(text, layer))
+    profile = next(la.profile for la in scape.layers if la.name == layer)
+    assert profile is not None
+    corners = profile.corners
+    if profile.terraces:
+        corners = (*(profile.terraces[0][1],) * 2, *(profile.terraces[-1][1],) * 2)
+    if apart:
+        names: Sequence[str] = ("front_left", "front_right", "back_left", "back_right")
+    else:
+        names, corners = ("front", "back"), (corners[0], corners[2])  # type: ignore[assignment]
+    levels = {name: measures.written(v) for name, v in zip(names, corners, strict=True)}
+    return with_keys(text, "layer", layer, {key: levels})
+
+
+def with_new_layer(text: str, material: str, zone: str, measures: Measures) -> str:
+    """Add a layer on top."""
+    taken = [row["name"] for row in layer_rows(text)]
+    keys = {
+        "name": free_name(material.capitalize(), taken), "material": material, "zone": zone,
+        "depth": measures.written(measures.snapped(SAND)),
+    }  # fmt: skip
+    return with_added(text, "layer", keys)
+
+
+def with_border(text: str, scape: Scape, row: Sequence[str], measures: Measures) -> str:
+    """Draw the border through stones, from the left pane to the right one.
+
+    Of several borders it is the one that has most of these stones, else the first.
+    """
+    places = sorted(entry.at for entry in scape.pieces if entry.name in row)
+    line = [(0.0, places[0][1]), *places, (scape.tank.length, places[-1][1])]
+    points = [[measures.written(x), measures.written(y)] for x, y in line]
+    old = max(scape.borders, key=lambda b: len({*b.stones} & {*row}), default=None)
+    name = old.name or None if old else None
+    ordered = [entry.name for entry in sorted(scape.pieces, key=lambda e: e.at)]
+    stones = [name for name in ordered if name in row]
+    return with_keys(text, "border", name, {"line": points, "stones": stones})
+
+
+def mirrored(entry: PieceEntry, length: float, measures: Measures) -> dict[str, Any]:
+    """Give the keys of a piece on the other side of the middle, turned the other way."""
+    x, y = length - entry.at[0], entry.at[1]
+    keys: dict[str, Any] = {
+        "at": [measures.written(x), measures.written(y)],
+        "turn": degrees(-entry.turn),
+    }
+    return {**keys, "lean": degrees(180 - entry.lean)} if entry.tilt else keys
+
+
+def of_stock(kept: Kept, measures: Measures) -> dict[str, Any]:
+    """Give the keys of a piece from the stock."""
+    keys: dict[str, Any] = {"name": kept.name, "kind": kept.kind, "material": kept.material}
+    if kept.scan:
+        keys |= {"scan": kept.scan, "unit": "m"}
+    else:
+        keys["size"] = [measures.written(side) for side in kept.size]
+    if kept.mass:
+        keys["mass"] = kept.mass
+    if kept.price is not None:
+        keys["price"] = round(kept.price, 4)
+    return keys
+
+
+def added_somewhere(keys: Mapping[str, Any], scape: Scape, measures: Measures) -> Iterator[Edit]:
+    """Give edits that set a new piece at ever other places, the middle first."""
+    shares = [i / 10 for i in range(1, 10)]
+    spread = sorted(
+        ((x, y) for x in shares for y in shares), key=lambda p: abs(p[0] - 0.5) + abs(p[1] - 0.5)
+    )
+    for share_x, share_y in spread:
+        at = (share_x * scape.tank.length, share_y * scape.tank.depth)
+        row = {**keys, "at": [measures.written(measures.snapped(v)) for v in at]}
+        yield lambda text, row=row: with_added(text, "piece", row)  # type: ignore[misc]
+
+
+def places_beside(
+    at: Place, size: Sequence[float], floor: Place, measures: Measures
+) -> Iterator[Place]:
+    """Give places around a piece, the nearest first [m]."""
+    (wide, deep), step = size[:2], measures.step
+    for ring in (1, 2, 3):
+        for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1)):
+            x = measures.snapped(at[0] + dx * ring * (wide + step))
+            y = measures.snapped(at[1] + dy * ring * (deep + step))
+            inside = wide / 2 <= x <= floor[0] - wide / 2 and deep / 2 <= y <= floor[1] - deep / 2
+            if inside:
+                yield x, y
+
+
+def name_for(wanted: str, text: str) -> str:
+    """Give a name for a new piece that is not taken."""
+    return free_name(wanted, pieces_named(text))

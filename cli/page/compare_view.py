@@ -1,0 +1,81 @@
+"""Two tanks, or two versions of one, beside each other."""
+
+from collections.abc import Callable
+
+from nicegui import ui
+
+from plumbstone.cli.page.desk import Desk
+from plumbstone.cli.page.folder import Folder
+from plumbstone.cli.page.widgets import Choice, element, later, page, say, telling
+from plumbstone.cli.wording.comparing import compared
+from plumbstone.cli.wording.page import COMPUTING, NEED_TWO
+from plumbstone.cli.wording.units import Units
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.volumes.figures import Report
+
+
+class CompareView:
+    """One tab that compares."""
+
+    def __init__(
+        self, folder: Folder, desk: Callable[[str], Desk], units: Units, one: str, other: str
+    ) -> None:
+        self._desk, self._units = desk, units
+        names = folder.scapes()
+        with page("Compare", "/tanks", narrow=False) as self._wrong:
+            if len(names) < 2:
+                element("p", "", NEED_TWO)
+                return
+            first = one if one in names else names[0]
+            kin = [name for name in names if name != first and name.startswith(_stem(first))]
+            others = kin or [name for name in names if name != first]
+            second = other if other in names else others[0]
+            options = [(name, name.removesuffix(".toml")) for name in names]
+            with element("div", "pair"):
+                self._choices = [
+                    Choice(label, options, name, self._compare)
+                    for label, name in (("This one", first), ("and that one", second))
+                ]
+            self._state = element("p", "state", role="status")
+            with element("div", "wide"):
+                self._table = element("table", "beside")
+            ui.timer(0.01, self._compare, once=True)
+
+    def _compare(self) -> None:
+        later(telling(lambda: self._wrong)(self._show)())
+
+    async def _show(self) -> None:
+        say(self._state, COMPUTING)
+        names = [choice.value for choice in self._choices]
+        try:
+            one, other = [await self._report(name) for name in names]
+        finally:
+            say(self._state, "")
+        if names != [choice.value for choice in self._choices]:
+            return  # another was chosen meanwhile
+        heads, *rows = compared((one, other), self._units)
+        self._table.clear()
+        with self._table:
+            with element("thead"), element("tr"):
+                element("td")
+                for head in heads[1:]:
+                    element("th", "", head.removesuffix(".toml"), scope="col")
+            with element("tbody"):
+                for name, left, right in rows:
+                    with element("tr", "" if left == right else "differs"):
+                        element("th", "", name, scope="row")
+                        element("td", "", left)
+                        element("td", "", right)
+
+    async def _report(self, name: str) -> Report:
+        """Compute one of them exactly."""
+        desk = self._desk(name)
+        await desk.look()
+        await desk.refine()
+        if desk.fault or desk.seen is None or not desk.seen.exact:
+            raise PlumbstoneError(desk.fault or f"{name}: is being computed; choose it once more.")
+        return desk.seen.report
+
+
+def _stem(name: str) -> str:
+    return name.removesuffix(".toml").split(",")[0]

@@ -1,0 +1,90 @@
+"""Figures as they are typed into the page and as they are written into a scape file."""
+
+from dataclasses import dataclass
+
+from plumbstone.cli.wording.units import INCH, Units
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.volumes.scape.quantities import parse_quantity
+
+STEPS = {Units.METRIC: 0.005, Units.US: INCH / 4}  # [m]
+NAMES = {
+    "length": {Units.METRIC: "cm", Units.US: "in"},
+    "mass": {Units.METRIC: "kg", Units.US: "lb"},
+    "volume": {Units.METRIC: "L", Units.US: "gal"},
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Measures:
+    """How one reader types and reads figures."""
+
+    units: Units
+
+    @property
+    def step(self) -> float:
+        """What places snap to [m]."""
+        return STEPS[self.units]
+
+    def unit(self, kind: str = "length") -> str:
+        """Name the unit that is meant where none is typed."""
+        return NAMES[kind][self.units]
+
+    def snapped(self, metres: float) -> float:
+        """Give the nearest place on the steps [m]."""
+        return round(metres / self.step) * self.step
+
+    def written(self, metres: float) -> str:
+        """Write a length as it stands in a scape file, to a hundredth of a millimetre."""
+        if self.units is Units.US:
+            return f"{round(metres / INCH, 4):g} in"
+        return f"{round(metres * 100, 3):g} cm"
+
+    def with_unit(self, text: str, kind: str = "length") -> str:
+        """Give what was typed with a unit, a comma read as a point; empty where nothing was."""
+        text = text.strip().replace(",", ".")
+        if text[-1:].isdigit() or text[-1:] == ".":
+            return f"{text} {self.unit(kind)}"
+        return text
+
+    def typed(self, text: str, kind: str = "length") -> str:
+        """Give what was typed as a quantity that can be read.
+
+        Raises
+        ------
+        PlumbstoneError
+            If it is none of that kind.
+        """
+        found = self.with_unit(text, kind)
+        parse_quantity(found, kind)
+        return found
+
+
+def number(text: str) -> float | None:
+    """Read an amount that was typed; None where there is none."""
+    text = text.strip().replace(",", ".")
+    if not text:
+        return None
+    try:
+        found = float(text)
+    except ValueError:
+        raise PlumbstoneError(f'"{text}" is no number.') from None
+    if not 0 <= found < 1e9:
+        raise PlumbstoneError(f"{text}: write an amount of nothing or more.")
+    return found
+
+
+def degrees(angle: float) -> float | int:
+    """Bring an angle into -180 to 180; whole ones as whole numbers."""
+    found = round((angle + 180) % 360 - 180, 2)
+    return int(found) if found == int(found) else found
+
+
+def angle(text: str) -> float:
+    """Read degrees."""
+    try:
+        found = float(text.strip().replace(",", ".").rstrip("° "))
+    except ValueError:
+        found = float("nan")
+    if not abs(found) < 1e4:
+        raise PlumbstoneError(f'"{text}" is no angle; write degrees, such as 30.')
+    return found

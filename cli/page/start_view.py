@@ -1,0 +1,232 @@
+"""A guided start: tank, slope, border, wood; every answer is drawn as it is given."""
+
+import asyncio
+import tomllib
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+from nicegui import ui
+
+from plumbstone.cli.page.board import Board, drawing_of
+from plumbstone.cli.page.desk import Seen, preview_of
+from plumbstone.cli.page.folder import Folder
+from plumbstone.cli.page.measures import Measures, number
+from plumbstone.cli.page.starting import Start, first_layout
+from plumbstone.cli.page.tank_forms import made_of
+from plumbstone.cli.page.widgets import (
+    Choice,
+    Field,
+    Figures,
+    Slider,
+    button,
+    element,
+    later,
+    page,
+    say,
+    telling,
+    warn,
+)
+from plumbstone.cli.wording import page as words
+from plumbstone.cli.wording.units import Units, show_length
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.volumes.layout import Layout
+from plumbstone.volumes.scape.quantities import parse_quantity
+from plumbstone.volumes.scape.scape import scape_from
+
+STEPS = ("Tank", "Slope", "Border", "Wood")
+
+
+class StartView:
+    """One tab that starts a tank."""
+
+    def __init__(self, folder: Folder, units: Units) -> None:
+        self._folder, self._units, self._measures = folder, units, Measures(units)
+        self._start, self._step = Start(bags=((f"9 {Measures(units).unit('volume')}", None),)), 0
+        self._layout: Layout | None = None
+        self._wanted = self._looking = False
+        with page("A new tank", "/tanks", narrow=False) as self._wrong:
+            with element("ol", "steps") as self._list:
+                pass
+            with element("div", "tank"):
+                with element("div"):
+                    self._place = element("section", aria_label="Questions")
+                    with element("div", "acts"):
+                        self._back = button("Back", lambda: self._go(-1))
+                        self._next = button("Next", self._forward, "main")
+                    self._figures = Figures(element("dl", "figures", aria_live="polite"))
+                with element("div"):
+                    self._board = Board(self._measures.step)
+        self._ask()
+        ui.timer(0.01, self._changed, once=True)
+
+    def _ask(self) -> None:
+        """Ask the questions of this step."""
+        self._list.clear()
+        with self._list:
+            for i, name in enumerate(STEPS):
+                here = {"aria_current": "step"} if i == self._step else {}
+                element("li", "", name, **here)
+        self._back.props["hidden"] = self._step == 0
+        say(self._next, "Next" if self._step < len(STEPS) - 1 else "Lay it out")
+        self._place.clear()
+        with self._place:
+            element("p", "soft", words.START_HINTS[self._step])
+            (self._tank, self._slope, self._border, self._wood)[self._step]()
+
+    def _tank(self) -> None:
+        start, written = self._start, self._measures.written
+        self._field("Name", start.name, lambda text: text.strip()[:60] or "My tank", "name")
+        with element("div", "sides"):
+            for axis, name in enumerate(("Length", "Depth", "Height")):
+                self._field(
+                    f"{name} ({self._measures.unit()})", written(start.sides[axis]),
+                    partial(self._side, axis), "sides",
+                )  # fmt: skip
+        glass = "" if start.glass is None else f"{start.glass * 1e3:g} mm"
+        self._field("Glass, thick", glass, self._glass, "glass")
+
+    def _slope(self) -> None:
+        start, high = self._start, self._start.sides[2]
+        self._choice("Soil", made_of("substrate"), "soil")
+        self._slider("Soil at the front", "front", 0.5 * high)
+        self._slider("Soil at the back", "back", 0.8 * high)
+        with element("div", "pair"):
+            for i, (holds, price) in enumerate((*start.bags, ("", None))[:2]):
+                self._field("A bag holds", holds, partial(self._bag, i, 0), "bags")
+                shown = "" if price is None else f"{price:g}"
+                self._field("Its price", shown, partial(self._bag, i, 1), "bags")
+
+    def _border(self) -> None:
+        self._check("A row of stones before the soil", "row")
+        self._choice("Rock", made_of("stone"), "rock")
+        self._slider("The row stands from the front", "from_front", self._start.sides[1])
+        self._slider("Its stones are high", "high", self._start.sides[2] / 2)
+
+    def _wood(self) -> None:
+        self._check("A piece of wood", "wood")
+        self._choice("Wood", made_of("wood"), "kind")
+        self._slider("It is long", "long", self._start.sides[0])
+        self._slider("Around its thick end", "girth", self._start.sides[0])
+        unit = self._measures.unit("mass")
+        self._field(
+            f"Dry, on a scale ({unit}), if you know it", self._start.mass, self._mass, "mass"
+        )
+
+    # Answers
+
+    def _field(self, label: str, now: str, read: Callable[[str], Any], key: str) -> None:
+        async def typed() -> None:
+            try:
+                setattr(self._start, key, read(field.value))
+            except PlumbstoneError as error:
+                warn(self._wrong, str(error))
+                return
+            await self._changed()
+
+        field = Field(label, now, typed, when="change")
+
+    def _choice(self, label: str, options: list[tuple[str, str]], key: str) -> None:
+        async def chosen() -> None:
+            setattr(self._start, key, choice.value)
+            await self._changed()
+
+        choice = Choice(label, options, getattr(self._start, key), chosen)
+
+    def _slider(self, label: str, key: str, most: float) -> None:
+        async def moved(value: float) -> None:
+            self._start.pulled[key] = value
+            await self._changed()
+
+        def told(value: float) -> str:
+            return f"{label}: {show_length(value, self._units)}"
+
+        now = self._measures.snapped(self._start.length(key))
+        Slider(told, now, most, self._measures.step, moved, moved)
+
+    def _check(self, label: str, key: str) -> None:
+        async def ticked(event: Any) -> None:
+            setattr(self._start, key, bool(event.args))
+            await self._changed()
+
+        with element("label", "tick"):
+            box = element("input", "", type="checkbox", checked=getattr(self._start, key))
+            element("span", "", label)
+        box.on("change", ticked, js_handler="(e) => emit(e.target.checked)")
+
+    def _length(self, text: str) -> float:
+        return parse_quantity(self._measures.typed(text), "length")
+
+    def _side(self, axis: int, text: str) -> tuple[float, ...]:
+        sides = self._start.sides
+        return (*sides[:axis], self._length(text), *sides[axis + 1 :])
+
+    def _glass(self, text: str) -> float | None:
+        if not text.strip():
+            return None
+        plain = text.strip()[-1:].isdigit() and self._units is Units.METRIC
+        return self._length(f"{text} mm" if plain else text)
+
+    def _mass(self, text: str) -> str:
+        return self._measures.typed(text, "mass") if text.strip() else ""
+
+    def _bag(self, i: int, part: int, text: str) -> tuple[tuple[str, float | None], ...]:
+        bags = [*self._start.bags, ("", None)][: max(2, i + 1)]
+        holds, price = bags[i]
+        bags[i] = (self._measures.with_unit(text, "volume"), price) if part == 0 else (
+            holds, number(text)
+        )  # fmt: skip
+        return tuple(bag for bag in bags if bag[0])
+
+    # Drawing and going on
+
+    async def _changed(self) -> None:
+        """Draw the newest answers."""
+        self._wanted = True
+        if self._looking:
+            return
+        self._looking = True
+        try:
+            while self._wanted:
+                self._wanted = False
+                try:
+                    seen = await asyncio.to_thread(self._look)
+                except PlumbstoneError as error:
+                    warn(self._wrong, _own(error))
+                    continue
+                warn(self._wrong, "")
+                assert self._layout is not None
+                self._board.show(drawing_of(seen, self._layout, self._units))
+                self._figures.show(list(words.figures(seen.report, self._units)))
+        finally:
+            self._looking = False
+
+    def _look(self) -> Seen:
+        text = first_layout(self._start, self._measures, self._step + 1)
+        scape = scape_from(tomllib.loads(text), self._folder.root / "new.toml")
+        layout = self._layout.with_scape(scape) if self._layout else Layout(scape)
+        seen = preview_of(layout)
+        self._layout = layout
+        return seen
+
+    def _go(self, by: int) -> None:
+        self._step += by
+        self._ask()
+        later(self._changed())
+
+    async def _forward(self) -> None:
+        if self._step < len(STEPS) - 1:
+            self._go(1)
+        else:
+            await telling(lambda: self._wrong)(self._lay_out)()
+
+    async def _lay_out(self) -> None:
+        """Write the tank and open it."""
+        text = first_layout(self._start, self._measures)
+        await asyncio.to_thread(self._look)  # what cannot be laid out is told, not written
+        ui.navigate.to(f"/tank/{self._folder.new_tank(self._start.name, text)}")
+
+
+def _own(error: PlumbstoneError) -> str:
+    """Leave out the name of a file that is not there yet."""
+    return str(error).split("new.toml: ", 1)[-1]

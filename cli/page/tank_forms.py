@@ -1,0 +1,437 @@
+"""Fields below the drawing of a tank: the chosen piece, soil, glass, new pieces, results."""
+
+import asyncio
+from collections.abc import Callable, Sequence
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from nicegui.element import Element
+
+from plumbstone.cli.page import changes
+from plumbstone.cli.page.changes import Edit
+from plumbstone.cli.page.folder import Kept
+from plumbstone.cli.page.measures import Measures, angle, degrees, number
+from plumbstone.cli.page.widgets import Choice, Field, Form, button, element, say, telling
+from plumbstone.cli.wording import page as words
+from plumbstone.cli.wording.units import Units, mass_words
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.scape.materials import load_materials
+from plumbstone.volumes.scape.scape import PieceEntry
+from plumbstone.volumes.scape.writing import with_keys, without
+
+if TYPE_CHECKING:
+    from plumbstone.cli.page.tank_view import TankView
+
+SHEET = "build-sheet.html"
+Way = Sequence[str | int]
+ZONES = ("all", "behind border", "before border", "along border", "border gaps")
+LEVELS = (
+    "front", "back", "left", "right", "front_left", "front_right", "back_left", "back_right",
+)  # fmt: skip
+
+
+def made_of(*kinds: str) -> list[tuple[str, str]]:
+    """Give the materials of some kinds to choose from."""
+    return [(m.key, m.name) for m in load_materials().values() if m.kind in kinds]
+
+
+class TankForms:
+    """The fields of one tab."""
+
+    def __init__(self, view: "TankView", piece_place: Element) -> None:
+        self.view, self.desk, self.measures = view, view.desk, view.measures
+        folds = [_fold(name) for name in ("Soil and its bags", "Tank and glass")]
+        self._forms = (
+            Form(piece_place, self._piece_shape, self._piece),
+            Form(folds[0], self._soil_shape, self._soil),
+            Form(folds[1], lambda: bool(self.desk.layout) or None, self._tank),
+        )
+        with _fold("Add a stone or wood"):
+            self._new_piece()
+        if kept := self.desk.folder.kept():
+            with _fold("Add from the stock"):
+                self._stock(kept)
+        with _fold("Build sheet, drawings, versions"):
+            self._results()
+        with _fold("Keys"):
+            for line in words.KEYS:
+                element("p", "soft", line)
+
+    def refresh(self) -> None:
+        """Show the newest state in all fields."""
+        for form in self._forms:
+            form.refresh()
+
+    async def _do(self, make: Callable[[], Edit]) -> None:
+        """Make an edit of what was typed; what cannot be is told and shown no longer."""
+        try:
+            edit = make()
+        except PlumbstoneError as error:
+            self.refresh()
+            say(self.view.wrong, str(error))
+            self.view.wrong.classes(add="fault")
+            return
+        await self.view.edit(edit)
+
+    # The chosen piece
+
+    def _entry(self) -> PieceEntry | None:
+        return self.view.entry(self.view.selected)
+
+    def _piece_shape(self) -> Any:
+        entry = self._entry()
+        if entry is None:
+            return None
+        sized = entry.shape.size is not None
+        return entry.name, entry.rests == "bed", sized, tuple(e.name for e in self.view.entries)
+
+    def _piece(self) -> None:
+        entry = self._entry()
+        assert entry is not None
+        name, form, written = entry.name, self._forms[0], self.measures.written
+        element("h2", "", name)
+        with element("div", "pair"):
+            self._piece_field("From left", lambda e: written(e.at[0]), self._at(0))
+            self._piece_field("From front", lambda e: written(e.at[1]), self._at(1))
+            self._piece_field("Turn °", lambda e: f"{e.turn:g}", self._degrees("turn"))
+            self._piece_field("Tilt °", lambda e: f"{e.tilt:g}", self._degrees("tilt"))
+            if entry.rests == "bed":
+                self._piece_field(
+                    "Pressed in",
+                    lambda e: written(e.pressed),
+                    lambda text: {"pressed": self.measures.typed(text)},
+                )
+            if entry.shape.size is not None:
+                for axis, side in enumerate(("Long", "Wide", "High")):
+                    self._piece_field(side, partial(_side, written, axis), self._size(axis))
+            self._piece_field("Weighed", self._mass_of, self._mass)
+            self._choice(
+                form, "Made of", made_of(entry.kind), lambda: self._now().material.key,
+                lambda value: _keys("piece", name, material=value),
+            )  # fmt: skip
+            grounds = [("floor", "the glass"), ("bed", "the bed")]
+            grounds += [(e.name, e.name) for e in self.view.entries if e.name != name]
+            self._choice(
+                form, "Stands on", grounds, lambda: self._now().rests,
+                lambda value: _keys("piece", name, rests=value),
+            )  # fmt: skip
+        with element("div", "acts"):
+            button("Copy", lambda: self.view.copy(self._now()), "small")
+            button("Mirror", lambda: self.view.mirror(self._now()), "small")
+            button("Take out", lambda: self.view.take_out(self._now()), "small")
+            if entry.kind == "stone":
+                button("Tie to wood", lambda: self.view.tie(name), "small")
+
+    def _now(self) -> PieceEntry:
+        entry = self._entry()
+        if entry is None:
+            raise PlumbstoneError("This piece is no longer in the tank.")
+        return entry
+
+    def _piece_field(
+        self, label: str, read: Callable[[PieceEntry], str], keys: Callable[[str], dict[str, Any]]
+    ) -> None:
+        name = self._now().name
+        self._field(
+            self._forms[0], label, lambda: read(self._now()),
+            lambda text: _keys("piece", name, **keys(text)),
+        )  # fmt: skip
+
+    def _at(self, axis: int) -> Callable[[str], dict[str, Any]]:
+        def keys(text: str) -> dict[str, Any]:
+            at = [self.measures.written(v) for v in self._now().at]
+            at[axis] = self.measures.typed(text)
+            return {"at": at}
+
+        return keys
+
+    def _size(self, axis: int) -> Callable[[str], dict[str, Any]]:
+        def keys(text: str) -> dict[str, Any]:
+            size = [self.measures.written(v) for v in self._now().shape.size or ()]
+            size[axis] = self.measures.typed(text)
+            return {"size": size}
+
+        return keys
+
+    def _degrees(self, key: str) -> Callable[[str], dict[str, Any]]:
+        return lambda text: {key: degrees(angle(text))}
+
+    def _mass(self, text: str) -> dict[str, Any]:
+        return {"mass": self.measures.typed(text, "mass") if text.strip() else None}
+
+    def _mass_of(self, entry: PieceEntry) -> str:
+        return "" if entry.mass is None else mass_words(Range.exact(entry.mass), self.view.units)
+
+    # Soil
+
+    def _soil_shape(self) -> Any:
+        if self.desk.layout is None:
+            return None
+        rows = changes.layer_rows(self.desk.text)
+        row = next((row for row in rows if row["name"] == self.view.layer), None)
+        names = tuple(row["name"] for row in rows)
+        return names, None if row is None else _shape_of(row)
+
+    def _row(self) -> dict[str, Any]:
+        return changes.layer_row(self.desk.text, self.view.layer)
+
+    def _soil(self) -> None:
+        names = [row["name"] for row in changes.layer_rows(self.desk.text)]
+        if self.view.layer in names:
+            choose = Choice("Layer", [(name, name) for name in names], self.view.layer)
+            choose.on_change = lambda: self.view.choose_layer(choose.value)
+            self._layer(self.view.layer)
+        with element("div", "pair"):
+            material = Choice("New layer of", made_of("substrate"), "sand")
+            zone = Choice("Where", [(zone, zone) for zone in ZONES], "all")
+        button("Add the layer", lambda: self._add_layer(material.value, zone.value), "small")
+
+    async def _add_layer(self, material: str, zone: str) -> None:
+        await self.view.edit(
+            lambda text: changes.with_new_layer(text, material, zone, self.measures)
+        )
+        self.view.choose_layer(changes.layer_rows(self.desk.text)[-1]["name"])
+
+    def _layer(self, name: str) -> None:
+        """Fields of one layer: material, heights, mounds, bags."""
+        row, form = self._row(), self._forms[1]
+        key = changes.level_key(row)
+        with element("div", "pair"):
+            self._choice(
+                form, "Made of", made_of("substrate", "strip"),
+                lambda: str(self._row()["material"]),
+                lambda value: _keys("layer", name, material=value),
+            )  # fmt: skip
+            self._levels(key, row.get(key))
+            for i, _ in enumerate(row.get("mounds", [])):
+                self._deep("Mound: rise", ["mounds", i, "rise"])
+                self._deep("Mound: radius", ["mounds", i, "radius"])
+        with element("div", "acts"):
+            self._changer("Add a mound", self._mound)
+            for i, _ in enumerate(row.get("mounds", [])):
+                self._taker("Take the mound away", ["mounds", i])
+            self._changer("Add a terrace", partial(self._shaped, changes.with_terraces))
+            sloped, apart = (partial(changes.with_slope, apart=apart) for apart in (False, True))
+            self._changer("Slope: front and back", partial(self._shaped, sloped))
+            self._changer("Each corner by itself", partial(self._shaped, apart))
+        for i, _ in enumerate(row.get("bags", [])):
+            with element("div", "pair"):
+                self._deep("Bag holds", ["bags", i, "holds"], "volume")
+                self._deep("Price of it", ["bags", i, "price"], "price")
+        with element("div", "acts"):
+            bag = {"holds": f"5 {self.measures.unit('volume')}"}
+            add = partial(changes.with_part, layer=name, way=["bags"], part=bag)
+            self._changer("Add a size of bag", lambda: add)
+            if row.get("bags"):
+                self._taker("Take the last bag away", ["bags", -1])
+            self._changer("Take the layer out", lambda: lambda text: without(text, "layer", name))
+
+    def _levels(self, key: str, levels: Any) -> None:
+        """Fields for the heights of a layer."""
+        if isinstance(levels, str):
+            self._deep("All over", [key])
+        elif isinstance(levels, dict):
+            for pane in LEVELS:
+                if isinstance(levels.get(pane), str):
+                    self._deep(pane.replace("_", " ").capitalize(), [key, pane])
+            for i, _ in enumerate(levels.get("terraces", [])):
+                self._deep(f"Terrace {i + 1} from", [key, "terraces", i, "from"])
+                self._deep(f"Terrace {i + 1} level", [key, "terraces", i, "level"])
+
+    def _mound(self) -> Edit:
+        """Add a mound where the layer is, at the back of the middle."""
+        assert self.desk.layout is not None
+        tank, layer = self.desk.layout.scape.tank, self.view.layer
+        at = (self.measures.snapped(tank.length / 2), self.measures.snapped(0.7 * tank.depth))
+        return lambda text: changes.with_mound(text, layer, at, self.measures)
+
+    def _shaped(self, change: Callable[..., str]) -> Edit:
+        assert self.desk.layout is not None
+        scape, layer = self.desk.layout.scape, self.view.layer
+        return lambda text: change(text, layer, scape, self.measures)
+
+    def _deep(self, label: str, way: Way, kind: str = "length") -> None:
+        """Make a field for one value deep inside the layer."""
+
+        def read() -> str:
+            at: Any = self._row()
+            for part in way[:-1]:
+                at = at[part]
+            return str(at.get(way[-1], ""))
+
+        def edit(text: str) -> Edit:
+            value: Any = self.measures.with_unit(text, kind) if kind != "price" else number(text)
+            layer = self.view.layer
+            return lambda old: changes.with_in_layer(old, layer, way, value)
+
+        self._field(self._forms[1], label, read, edit)
+
+    # Tank
+
+    def _tank(self) -> None:
+        written, form = self.measures.written, self._forms[2]
+
+        def sides() -> list[str]:
+            assert self.desk.layout is not None
+            tank = self.desk.layout.scape.tank
+            return [written(side) for side in (tank.length, tank.depth, tank.height) if side]
+
+        def edit_of(axis: int, text: str) -> Edit:
+            inside = sides()
+            inside[axis : axis + 1] = [self.measures.typed(text)]
+            return _keys("tank", None, inside=inside, outside=None)
+
+        def read(axis: int) -> str:
+            return sides()[axis] if axis < len(sides()) else ""
+
+        def glass() -> str:
+            assert self.desk.layout is not None
+            found = self.desk.layout.scape.tank.glass
+            return "" if found is None else f"{found * 1e3:g} mm"
+
+        with element("div", "pair"):
+            for axis, name in enumerate(("Length inside", "Depth inside", "Height inside")):
+                self._field(form, name, partial(read, axis), partial(edit_of, axis))
+            self._field(
+                form, "Glass, thick", glass,
+                lambda text: _keys("tank", None, glass=_glass(text, self.measures)),
+            )  # fmt: skip
+
+    # New pieces
+
+    def _new_piece(self) -> None:
+        name = Field("Name of it", "Stone", None)
+        material = Choice("Made of", made_of("stone", "wood"), "granite")
+        with element("div", "sides"):
+            sides = [
+                Field(side, "", None, inputmode="decimal") for side in ("Long", "Wide", "High")
+            ]
+
+        async def add() -> None:
+            size = [self.measures.typed(side.value) for side in sides]
+            kind = load_materials()[material.value].kind
+            keys = {"kind": kind, "material": material.value, "size": size}
+            await self._add({"name": name.value.strip() or kind.capitalize(), **keys})
+
+        button("Set it into the tank", telling(lambda: self.view.wrong)(add), "main")
+
+    def _stock(self, kept: Sequence[Kept]) -> None:
+        with element("ul", "told"):
+            for one in kept:
+                told = f"{one.name}, {one.material}, {one.kilograms[1]:.1f} kg"
+                act = partial(self._add, changes.of_stock(one, self.measures))
+                with element("li"):
+                    element("button", "", told, type="button").on("click", act)
+
+    async def _add(self, keys: dict[str, Any]) -> None:
+        """Set a new piece at the first free place, the middle first."""
+        if self.desk.layout is None:
+            raise PlumbstoneError("The tank is not laid out yet.")
+        name = changes.name_for(str(keys["name"]), self.desk.text)
+        edits = changes.added_somewhere(
+            {**keys, "name": name}, self.desk.layout.scape, self.measures
+        )
+        if await self.view.edit_first(edits):
+            self.view.choose(name)
+
+    # Results and versions
+
+    def _results(self) -> None:
+        button("Write build sheet and drawings", self._write_results, "small")
+        self._written = element("p", "", role="status")
+        version = Field("Name of this version", "Second try")
+        keep = partial(self._keep_version, version)
+        button("Keep it as a version", telling(lambda: self.view.wrong)(keep), "small")
+        with element("p"):
+            address = f"/compare?one={self.desk.name}"
+            element("a", "", "Compare with another version or tank", href=address)
+
+    async def _write_results(self) -> None:
+        """Write all results beside the scape file, and link to the sheet."""
+        await telling(lambda: self.view.wrong)(self._write)()
+
+    async def _write(self) -> None:
+        seen, name = self.desk.seen, self.desk.name
+        if seen is None or not seen.exact:
+            raise PlumbstoneError(words.NOT_YET)
+        from plumbstone.cli.results import NAMES, write_results
+
+        say(self._written, words.WRITING)
+        folder = self.desk.folder.results_of(name)
+        await asyncio.to_thread(write_results, seen.plan, seen.report, folder, self.view.units)
+        say(self._written, words.written_into(folder.name))
+        with self._written, element("span", "acts"):
+            for file in sorted(NAMES, key=lambda file: file != SHEET):
+                element("a", "", file, href=f"/result/{name}/{file}", target="_blank")
+
+    async def _keep_version(self, version: Field) -> None:
+        """Write the tank as it is under a name of its own."""
+        name = self.desk.folder.keep_version(self.desk.name, version.value, self.desk.text)
+        say(self._written, words.kept_version(name))
+
+    # Fields that follow the file
+
+    def _field(
+        self, form: Form, label: str, read: Callable[[], str], edit: Callable[[str], Edit]
+    ) -> None:
+        async def typed() -> None:
+            await self._do(lambda: edit(field.value))
+
+        field = Field(label, read(), typed, when="change", inputmode="text")
+        form.follow(field, read)
+
+    def _choice(
+        self,
+        form: Form,
+        label: str,
+        options: list[tuple[str, str]],
+        read: Callable[[], str],
+        edit: Callable[[str], Edit],
+    ) -> None:
+        now = read()
+        if now not in [key for key, _ in options]:
+            options = [(now, now), *options]
+
+        async def chosen() -> None:
+            await self._do(lambda: edit(choice.value))
+
+        choice = Choice(label, options, now, chosen)
+        form.follow(choice, read)
+
+    def _taker(self, label: str, way: Way) -> None:
+        """Make a button that takes one part of the layer away."""
+        gone = partial(changes.with_in_layer, layer=self.view.layer, way=way, value=None)
+        self._changer(label, lambda: gone)
+
+    def _changer(self, label: str, make: Callable[[], Edit]) -> None:
+        button(label, lambda: self._do(make), "small")
+
+
+def _fold(name: str) -> Element:
+    """Make a place that unfolds; give what is inside of it."""
+    with element("details"):
+        element("summary", "", name)
+        return element("div")
+
+
+def _keys(table: str, name: str | None, **keys: Any) -> Edit:
+    return lambda text: with_keys(text, table, name, keys)
+
+
+def _side(written: Callable[[float], str], axis: int, entry: PieceEntry) -> str:
+    return "" if entry.shape.size is None else written(entry.shape.size[axis])
+
+
+def _glass(text: str, measures: Measures) -> str:
+    """Read a thickness; panes are told in millimetres where one counts in centimetres."""
+    if measures.units is Units.METRIC and text.strip()[-1:].isdigit():
+        text = f"{text} mm"
+    return measures.typed(text)
+
+
+def _shape_of(value: Any) -> Any:
+    """Give the keys of a table and of all in it, without values."""
+    if isinstance(value, dict):
+        return tuple((key, _shape_of(part)) for key, part in value.items())
+    return tuple(map(_shape_of, value)) if isinstance(value, list) else None

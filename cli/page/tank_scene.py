@@ -1,0 +1,76 @@
+"""The tank in three dimensions, drawn when it is opened, with its water up to a level."""
+
+import itertools
+from collections.abc import Iterator
+from typing import Any
+
+from plumbstone.cli.page.desk import Desk
+from plumbstone.cli.page.turning import turning_view
+from plumbstone.cli.page.widgets import element
+from plumbstone.cli.pictures.colours import WATER
+from plumbstone.cli.wording.page import IN_3D
+
+THIN = 1e-3  # [m], water of an empty tank, so that there is something to scale
+CLEAR = 0.16
+EDGE = "#1c2b33"
+
+
+def _edges(size: tuple[float, float, float]) -> Iterator[tuple[list[float], list[float]]]:
+    """Give the twelve edges of a box."""
+    for axis in range(3):
+        for ends in itertools.product((0, 1), repeat=2):
+            low, high = [*ends], [*ends]
+            low.insert(axis, 0)
+            high.insert(axis, 1)
+            yield (
+                [share * side for share, side in zip(low, size, strict=True)],
+                [share * side for share, side in zip(high, size, strict=True)],
+            )
+
+
+class TankScene:
+    """A place that unfolds into a turning view."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self._open, self._drawn = False, -1
+        self._water: Any = None
+        with element("details") as place:
+            element("summary", "", "Turn it in 3D")
+            self._place = element("div")
+        place.on("toggle", self._toggled, js_handler="(e) => emit(e.target.open)")
+
+    def refresh(self) -> None:
+        """Draw the newest state, once it is computed exactly."""
+        seen = self._desk.seen
+        if not self._open or seen is None or not seen.exact or self._drawn == self._desk.version:
+            return
+        self._drawn = self._desk.version
+        tank = seen.plan.scape.tank
+        height = tank.height or tank.water_line or tank.depth
+        self._place.clear()
+        with self._place:
+            address = f"/scene/{self._desk.name}?{self._drawn}"
+            size = (tank.length, tank.depth, height)
+            scene = turning_view(address, size, IN_3D, flat=True)
+            with scene:
+                for start, end in _edges(size):
+                    scene.line(start, end).material(EDGE)
+                self._water = scene.box(tank.length, tank.depth, 1.0).material(WATER, CLEAR)
+        self.fill(tank.water_line or 0.0)
+
+    def fill(self, level: float) -> None:
+        """Let the water stand at a level [m]."""
+        seen = self._desk.seen
+        if self._water is None or seen is None:
+            return
+        tank, level = seen.plan.scape.tank, max(level, THIN)
+        self._water.scale(1.0, 1.0, level).move(tank.length / 2, tank.depth / 2, level / 2)
+
+    def _toggled(self, event: Any) -> None:
+        self._open = bool(event.args)
+        if self._open:
+            self.refresh()
+        else:
+            self._drawn, self._water = -1, None
+            self._place.clear()

@@ -1,0 +1,38 @@
+"""A view that turns under the finger, of a glTF scene."""
+
+from nicegui import ui
+
+SHEET = "#e9eeec"  # behind it, by day and by night: glass and water are drawn for it
+
+
+def turning_view(
+    address: str, size: tuple[float, float, float], label: str, *, flat: bool = False
+) -> ui.scene:
+    """Make a view of a scene.
+
+    Parameters
+    ----------
+    address : str
+        Of a glTF file, y up, [m].
+    size : tuple of 3 floats
+        Length, depth and height of what it shows, from its own corner [m].
+    label : str
+        What is read aloud.
+    flat : bool
+        Whether one looks at it from the front, as at a tank, instead of from above its corner.
+    """
+    camera = ui.scene.perspective_camera(fov=40, near=0.01, far=100)
+    scene = ui.scene(grid=False, fps=20, camera=camera, background_color=SHEET).classes("turning")
+    scene.props["aria-label"], scene.props["role"] = label, "img"
+    with scene:
+        scene.gltf(address).rotate(1.5708, 0, 0)
+    x, y, z = (side / 2 for side in size)
+    if flat:
+        away = 2.4 * max(x, 1.4 * z) + y
+        scene.move_camera(x, y - 0.92 * away, z + 0.4 * away, x, y, 0.8 * z, duration=0)
+    else:
+        away = 4.0 * max(x, y, z)
+        scene.move_camera(
+            x - 0.5 * away, y - 0.75 * away, z + 0.5 * away, x, y, 0.8 * z, duration=0
+        )
+    return scene

@@ -1,0 +1,170 @@
+"""What the page says of a tank: verdict, findings, figures, places, and what became of an edit."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from plumbstone.cli.wording.bed import bag_words
+from plumbstone.cli.wording.holding import hold_sentences
+from plumbstone.cli.wording.report import MARKS, first_lines, marked, money_words
+from plumbstone.cli.wording.units import Units, mass_words, place_words, show_length, volume_words
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.figures import Report
+from plumbstone.volumes.findings import Severity
+from plumbstone.volumes.plan import Plan
+
+STOPS = "Do not fill yet."
+CHECKING, COMPUTING = "Being checked ...", "Computing ..."
+BROKEN = "Something went wrong in the program itself; nothing was written. Load the page anew."
+CHANGED = "The file was changed outside; this is how it is now."
+TOUCH_ROW = "Touch the border stones from left to right, then press Done."
+PULL = "Pull the round handles: front and back at both panes. Arrow keys do it, too."
+NO_WOOD = "That is no wood; nothing was tied."
+NO_ROOM = "There is no room beside it."
+NOT_YET = "It is still being computed; press again when it is done."
+NOTHING_TO_KEEP = "There is nothing to keep yet: type three sides or use a scan."
+TYPE_OR_SCAN = "Type three sides, or use a scan."
+SENDING = "Sending the scan ..."
+PARTS = ("seen", "closed, guessed", "cut away")
+TOO_LARGE = "This file is over 80 MB; thin the scan out."
+EMPTY_STOCK = "Nothing kept yet. Weigh a stone and keep it."
+NO_TANK = "There is no tank in this folder yet."
+START_HINTS = (
+    "Inside, as a tape tells it. Everything else follows from it and can be changed later.",
+    "Pull both sliders until the slope looks right.",
+    "Stones from pane to pane keep the soil off the sand in front. Pull them about later.",
+    "It will float, like all wood; the tank then says what must hang on it.",
+)
+KEYS = (
+    "Arrows move the chosen piece or handle one step, with Shift ten.",
+    "R turns it, T tilts it, with Shift the other way.",
+    "D copies it, M mirrors it, Delete takes it out.",
+    "Page Down presses it into the bed, Page Up lifts it.",
+    "Ctrl+Z undoes, Ctrl+Y does it again.",
+)
+IN_3D = "The tank in three dimensions; drag to turn it"
+SCAN_IN_3D = "The closed scan in three dimensions; drag to turn it"
+NEED_TWO = "Keep a version of a tank first, or start a second one; then both can be compared."
+WRITING = "Writing ..."
+CORNERS = ("front left", "front right", "back left", "back right")
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One thing that is told, and what it speaks of."""
+
+    text: str
+    about: tuple[str, ...]
+    severity: Severity
+    where: str = ""
+
+
+def verdict(plan: Plan, report: Report, units: Units) -> str:
+    """Give the first line of all: stop, how many things to see to, or that nothing was found."""
+    if any(not hold.stays for hold in plan.holds):
+        return STOPS
+    first = next(first_lines(report, units), "")
+    care = [f for f in report.findings if f.severity is Severity.CARE]
+    if care and first.startswith(MARKS[Severity.CARE]):
+        return f"{MARKS[Severity.CARE]}: {len(care)}, below."
+    return first
+
+
+def lines(plan: Plan, report: Report, units: Units) -> list[Line]:
+    """Give what was found, worst first."""
+    told = [Line(marked(f, units), f.about, f.severity, f.where) for f in report.findings]
+    for hold in plan.holds:
+        text = " ".join(hold_sentences(hold, units, told_before=True)[:2])
+        told.append(Line(text, hold.group.wood, Severity.NOTE))
+    return sorted(told, key=lambda line: -line.severity)
+
+
+def figures(report: Report, units: Units) -> Iterator[tuple[str, str]]:
+    """Give the figures that change under the hand, each with its name."""
+    if report.water is not None:
+        yield "Dose for", volume_words(report.water.dosing_m3, units)
+        yield "Filling takes", volume_words(report.water.fill_m3, units)
+    if report.load is not None:
+        load = report.load
+        full = load.full_kg or load.full_without_glass_kg
+        yield "Full", mass_words(full, units)
+    if report.costs.total is not None:
+        yield "Costs", money_words(report.costs.total)
+    for layer in report.layers:
+        amount = volume_words(Range.exact(layer.poured_m3), units)
+        bags = f": {bag_words(layer.bags, units)}" if layer.bags else ""
+        yield layer.name, f"{amount}{bags}"
+
+
+def place_line(x: float, y: float, units: Units) -> str:
+    """Say where something is [m]."""
+    return f"{place_words(x, units)} from the left, {place_words(y, units)} from the front"
+
+
+def water_line(level: float, units: Units) -> str:
+    """Say where the water stands [m]."""
+    return f"Water line: {place_words(level, units)} above the glass"
+
+
+def level_line(layer: str, where: str, level: float, units: Units) -> str:
+    """Say how high a layer is drawn at a place [m]."""
+    return f"{layer}, {where}: {show_length(level, units)}"
+
+
+def saved(name: str) -> str:
+    """Say that all is computed and written."""
+    return f"Saved in {name}."
+
+
+def written_into(folder: str) -> str:
+    """Say where the results are."""
+    return f"Written into {folder}:"
+
+
+def kept_version(name: str) -> str:
+    """Say under which name a version was kept."""
+    return f"Kept as {name}; it is in the list of tanks."
+
+
+def touch_wood(stone: str) -> str:
+    """Ask for the wood that a stone is tied to."""
+    return f"Now touch the wood that {stone} is tied to."
+
+
+def taken_as(material: str) -> str:
+    """Say what a stone is counted as."""
+    return f"Taken as {material}"
+
+
+def passes(does: bool) -> str:
+    """Say whether a piece passes the opening."""
+    return f"It {'passes' if does else 'does not pass'} the opening."
+
+
+def trust_line(word: str, caveat: str, reason: str) -> str:
+    """Say how far a weight is to be trusted, and why."""
+    return f"Trust: {word}{f' ({caveat})' if caveat else ''}; {reason}."
+
+
+def mended(text: str) -> str:
+    """Say what was guessed or cut away."""
+    return f"Mended or guessed: {text}"
+
+
+def weighing(seconds: float) -> str:
+    """Say how long a scan is being weighed."""
+    return f"Weighing the scan ... {seconds:.0f} s"
+
+
+def kept_as(name: str) -> str:
+    """Say under which name something was kept."""
+    return f"Kept as {name}."
+
+
+def price_line(price: Range) -> str:
+    """Say what a piece costs."""
+    return f"Price {money_words(price)}"
+
+
+def plain(text: str) -> str:
+    """Leave out what only a command line has."""
+    return text.replace("--", "")

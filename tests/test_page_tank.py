@@ -1,0 +1,265 @@
+"""A tank on the page: started in four steps, its soil pulled, its parts changed, versions compared."""
+
+import time
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+from commands import read_json
+from test_page import (
+    SMALL,
+    Server,
+    at_tank,
+    browser,  # noqa: F401
+    changed,
+    computed,
+    figure,
+    opened,
+    piece,
+    server,  # noqa: F401
+    small_in,
+)
+
+PHONE = {"width": 360, "has_touch": True, "is_mobile": True}
+
+
+def unfold(tab: Any, name: str) -> Any:
+    """Unfold a part below the drawing; give it."""
+    tab.get_by_text(name, exact=True).click()
+    return tab.locator("details", has=tab.locator(f"summary:text-is('{name}')"))
+
+
+def fill(place: Any, label: str, value: str) -> None:
+    """Type into a field and leave it."""
+    box = place.get_by_label(label, exact=True)
+    box.fill(value)
+    box.blur()
+
+
+def test_four_steps_give_a_layout_that_can_be_dragged(browser: Any, server: Server) -> None:  # noqa: F811
+    tab, faults = opened(browser, f"{server.home}/start", **PHONE)
+    fill(tab, "Name", "Shelf")
+    fill(tab, "Length (cm)", "45")
+    for label in ("A bag holds", "A row of stones before the soil", "A piece of wood"):
+        tab.get_by_role("button", name="Next").click()
+        tab.get_by_label(label).first.wait_for()
+    assert tab.evaluate("document.documentElement.scrollWidth") <= 360
+    tab.locator('.view.above [data-piece="Wood"]').wait_for()
+    tab.get_by_role("button", name="Lay it out").click()
+    tab.wait_for_url("**/tank/Shelf.toml")
+    computed(tab)
+    file = server.folder / "Shelf.toml"
+    before = file.read_text(encoding="utf-8")
+    written = tomllib.loads(before)
+    assert written["tank"]["inside"] == ["45 cm", "30 cm", "36 cm"]
+    assert len(written["border"]["stones"]) == 5  # of about 10 cm each, from pane to pane
+    assert "Do not fill yet." in tab.locator(".verdict").inner_text()  # the wood still floats
+    piece(tab, "Wood").focus()
+    tab.keyboard.press("ArrowUp")
+    changed(file, before)
+    assert faults == []
+
+
+def test_soil_is_pulled_at_the_panes(browser: Any, server: Server) -> None:  # noqa: F811
+    file = small_in(server.folder, "pulled.toml")
+    tab, faults = at_tank(browser, server, file.name)
+    tab.get_by_role("button", name="Pull the soil").click()
+    grip = tab.locator('[data-handle="corner/back left"] .grip')
+    grip.scroll_into_view_if_needed()
+    box = grip.bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    scale = tab.evaluate("document.querySelector('.view.front svg').getScreenCTM().a")  # [px/mm]
+    first = figure(tab, "Soil")
+    tab.mouse.move(x, y)
+    tab.mouse.down()
+    tab.mouse.move(x, y - 10 * scale, steps=3)
+    tab.mouse.move(x, y - 20 * scale, steps=3)
+    tab.wait_for_function(
+        f"document.querySelector('.figures').innerText.includes({first!r}) === false"
+    )
+    assert file.read_text(encoding="utf-8") == SMALL  # only looked at so far
+    tab.mouse.up()
+    by_hand = changed(file, SMALL)
+    assert tomllib.loads(by_hand)["layer"][0]["height"] == {"front": "2 cm", "back": "6 cm"}
+    tab.locator('[data-handle="corner/front right"]').focus()
+    tab.keyboard.press("ArrowUp")
+    by_key = changed(file, by_hand)
+    assert tomllib.loads(by_key)["layer"][0]["height"]["front"] == "2.5 cm"
+    computed(tab)
+    poured = read_json("plumbstone plan pulled.toml", server.folder)["layers"][0]["poured_l"]
+    assert figure(tab, "Soil").startswith(f"{poured:.2f} L")
+    assert faults == []
+
+
+def test_all_of_a_layer_and_of_the_glass_is_changed_on_the_page(
+    browser: Any,  # noqa: F811
+    server: Server,  # noqa: F811
+) -> None:
+    file = small_in(server.folder, "shaped.toml")
+    tab, faults = at_tank(browser, server, file.name)
+    soil, text = unfold(tab, "Soil and its bags"), SMALL
+    soil.get_by_role("button", name="Add a mound").click()
+    text = changed(file, text, "mounds")
+    fill(soil, "Mound: rise", "4")
+    text = changed(file, text, 'rise = "4 cm"')
+    tab.get_by_role("button", name="Pull the soil").click()
+    tab.locator('[data-handle="mound/0"]').focus()
+    tab.keyboard.press("ArrowLeft")
+    text = changed(file, text, 'at = ["19.5 cm"')
+    soil.get_by_label("Made of").select_option("sand")
+    text = changed(file, text, 'material = "sand"')
+    fill(soil, "Price of it", "12,50")
+    text = changed(file, text, "price = 12.5")
+    soil.get_by_role("button", name="Add a terrace").click()
+    text = changed(file, text, "terraces")
+    fill(soil, "Terrace 2 level", "5.5")
+    text = changed(file, text, '"5.5 cm"')
+    tank = unfold(tab, "Tank and glass")
+    fill(tank, "Length inside", "45")
+    text = changed(file, text, '"45 cm"')
+    fill(tank, "Glass, thick", "8")
+    text = changed(file, text, 'glass = "8 mm"')
+    fill(tank, "Length inside", "45 parsecs")
+    tab.get_by_role("alert").get_by_text("parsecs").wait_for()
+    assert tank.get_by_label("Length inside").input_value() == "45 cm"
+    assert file.read_text(encoding="utf-8") == text
+    computed(tab)
+    read_json("plumbstone plan shaped.toml", server.folder)
+    assert faults == []
+
+
+def test_a_border_is_drawn_by_touching_stones(browser: Any, server: Server) -> None:  # noqa: F811
+    stones = "".join(
+        f'[[piece]]\nname = "S{i}"\nkind = "stone"\nmaterial = "granite"\nsolid = "boulder"\n'
+        f'size = ["9 cm", "8 cm", "7 cm"]\nat = ["{x} cm", "10 cm"]\n'
+        for i, x in enumerate((6, 16, 27))
+    )
+    text = f'[tank]\ninside = ["40 cm", "25 cm", "25 cm"]\n{stones}'
+    text += '[[layer]]\nname = "Soil"\nmaterial = "baked-clay soil"\nzone = "behind border"\n'
+    text += 'height = "6 cm"\n'
+    line = '[border]\nline = [["0 cm", "3 cm"], ["40 cm", "3 cm"]]\n'
+    file = server.folder / "row.toml"
+    file.write_text(text + line, encoding="utf-8")
+    tab, faults = opened(browser, f"{server.home}/tank/row.toml", **PHONE)
+    computed(tab)
+    tab.get_by_role("button", name="Border: touch stones").tap()
+    for name in ("S1", "S0", "S2"):
+        piece(tab, name).locator("text").tap(force=True)
+    tab.get_by_role("button", name="Done: this is the row").tap()
+    written = tomllib.loads(changed(file, text + line))["border"]
+    assert written["stones"] == ["S0", "S1", "S2"]
+    assert written["line"][1:-1] == [["6 cm", "10 cm"], ["16 cm", "10 cm"], ["27 cm", "10 cm"]]
+    computed(tab)
+    # Between the first and the second stone soil runs: lit, and its finding leads there.
+    tab.wait_for_selector(".view.above .gap")
+    tab.locator(".told button", has_text="S0 - S1").first.click()
+    tab.wait_for_selector(".view.above .gap.lit")
+    assert faults == []
+
+
+def test_who_writes_last_is_asked(browser: Any, server: Server) -> None:  # noqa: F811
+    file = small_in(server.folder, "both.toml")
+    tab, _ = at_tank(browser, server, file.name)
+    piece(tab, "Stone").click()
+    field = tab.get_by_label("From left", exact=True)
+    field.wait_for()
+    mine = tab.get_by_role("button", name="Write my change over it")
+    for attempt in range(20):  # the page looks at the file each second, so it may be first
+        theirs = SMALL.replace("[tank]", f"[tank]\n# theirs {attempt}")
+        field.fill(f"{15 + attempt / 2:g}")
+        file.write_text(theirs, encoding="utf-8")
+        field.blur()
+        time.sleep(0.5)
+        if mine.is_visible():
+            break
+    assert file.read_text(encoding="utf-8") == theirs  # nothing was written over
+    tab.get_by_role("alert").get_by_text("changed by another program").wait_for()
+    mine.click()
+    text = changed(file, theirs)
+    assert f'at = ["{15 + attempt / 2:g} cm", "12 cm"]' in text
+    assert not mine.is_visible()
+
+
+def test_a_view_in_3d_shows_the_filling(browser: Any, server: Server) -> None:  # noqa: F811
+    file = small_in(server.folder, "solid.toml")
+    tab, _ = at_tank(browser, server, file.name)
+    unfold(tab, "Turn it in 3D")
+    tab.wait_for_selector(".turning canvas")
+    level = (
+        "() => { const scene = window['scene_' + document.querySelector('.turning').id];"
+        " let found = null; if (scene) scene.traverse((o) => { if (o.geometry && "
+        "o.geometry.type === 'BoxGeometry') found = o.scale.z * 1 || null; }); return found; }"
+    )
+    group = level.replace("o.scale.z", "o.getWorldScale(o.position.clone()).z")
+    tab.wait_for_function(f"Math.abs(({group})() - 0.22) < 1e-6")  # 3 cm below the rim
+    slider = tab.get_by_role("slider", name="Water line")
+    slider.focus()
+    for _ in range(4):
+        tab.keyboard.press("ArrowLeft")
+    changed(file, SMALL, 'water_line = "20 cm"')
+    tab.wait_for_function(f"Math.abs(({group})() - 0.20) < 1e-6")
+    parts = (
+        "() => { const found = []; window['scene_' + document.querySelector('.turning').id]"
+        ".traverse((o) => found.push(o.name)); return found.join('|'); }"
+    )
+    tab.wait_for_function(f"({parts})().includes('Stone') && ({parts})().includes('Soil')")
+
+
+def test_results_versions_and_comparing(browser: Any, server: Server) -> None:  # noqa: F811
+    file = small_in(server.folder, "two.toml")
+    tab, faults = at_tank(browser, server, file.name)
+    results = unfold(tab, "Build sheet, drawings, versions")
+    results.get_by_role("button", name="Write build sheet").click()
+    results.get_by_role("link", name="build-sheet.html").wait_for()
+    assert (server.folder / "two-plan" / "shopping.csv").is_file()
+    link = results.get_by_role("link", name="build-sheet.html").get_attribute("href")
+    answer = tab.request.get(server.home + link)
+    assert answer.status == 200
+    assert "sandbox" in answer.headers["content-security-policy"]
+    fill(results, "Name of this version", "Low")
+    results.get_by_role("button", name="Keep it as a version").click()
+    results.get_by_text("Kept as two, Low.toml").wait_for()
+    piece(tab, "Stone").click()
+    fill(tab.get_by_label("Chosen piece"), "High", "12")
+    changed(file, SMALL, '"12 cm"]')
+    computed(tab)
+    results.get_by_role("link", name="Compare").click()
+    tab.wait_for_selector(".beside tbody tr")
+    assert tab.get_by_label("and that one").input_value() == "two, Low.toml"
+    rows = {row.locator("th").inner_text(): row.locator("td").all_inner_texts()
+            for row in tab.locator(".beside tbody tr").all()}  # fmt: skip
+    for place, name in enumerate((file.name, "two, Low.toml")):
+        plan = read_json(f"plumbstone plan '{name}'", server.folder)
+        assert rows["Water to dose for"][place].startswith(
+            f"{plan['water']['dosing_l']['mid']:.1f}"
+        )
+        assert f"{plan['load']['full_without_glass_kg']['mid']:.1f} kg" in " ".join(
+            cells[place] for name, cells in rows.items() if name.startswith("Full")
+        )
+        assert rows["Soil"][place].startswith(f"{plan['layers'][0]['poured_l']:.2f} L, buy ")
+    assert rows["Water to dose for"][0] != rows["Water to dose for"][1]
+    assert faults == []
+
+
+def test_a_finding_leads_to_its_place(browser: Any, server: Server) -> None:  # noqa: F811
+    file = small_in(server.folder, "found.toml")
+    tab, _ = at_tank(browser, server, file.name)
+    tab.locator(".told button", has_text="Twig").first.click()
+    tab.wait_for_selector(".view.above .piece.selected[data-piece=Twig]")
+    tab.get_by_role("heading", name="Twig").wait_for()
+
+
+@pytest.mark.parametrize("address", ["/start", "/compare"])
+def test_anyone_can_start_and_compare(browser: Any, server: Server, address: str) -> None:  # noqa: F811
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    for name in ("one.toml", "other.toml"):
+        small_in(Path(server.folder), name)
+    for scheme in ("light", "dark"):
+        tab, faults = opened(browser, server.home + address, color_scheme=scheme)
+        tab.wait_for_selector(".board svg, .beside td")
+        found = axe.Axe().run(tab)
+        wrong = [(v["id"], [n["html"] for n in v["nodes"]]) for v in found.response["violations"]]
+        assert wrong == []
+        assert faults == []
+        tab.context.close()
