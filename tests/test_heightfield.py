@@ -486,6 +486,7 @@ def test_strips_with_any_edge(width: float, side: str, level: float) -> None:
     turn=st.one_of(st.just(0.0), st.floats(0, 90)),
     level=st.floats(0.02, 0.08),
 )
+@example((0.25, 0.14), (0.125, 0.125), (0.5, 0.5), 0.0, 0.0625)
 def test_polygons_with_any_edge(
     at: tuple[float, float],
     size: tuple[float, float],
@@ -523,6 +524,26 @@ def test_a_divider_anywhere(y: float) -> None:
     line = Border(((0.0, y), (0.6, y)), (), strip=False, divider=True)
     found = bed_litres((0.6, 0.3), Zone("behind border"), 0.05, line)
     assert found == pytest.approx(0.6 * (0.3 - y) * 0.05, rel=2e-3)
+
+
+@pytest.mark.parametrize("side", ["left", "right", "front", "back"])
+def test_corners_and_sides_scale_over_the_zone(side: str) -> None:
+    # A strip 20 cm wide: its own corners and the middles of its own sides, as far as its free
+    # edge at repose allows; the integral of the lesser of both.
+    corners, left, right, wide, floor = (0.03, 0.05, 0.04, 0.06), 0.055, 0.035, 0.2, (0.6, 0.4)
+    profile = Profile(True, corners, left, right)
+    soil = Layer("Soil", find_material("baked-clay soil"), Zone(f"{side} strip", wide), profile,
+                 0.0, (), 0.0)  # fmt: skip
+    u, v = np.meshgrid(*[(np.arange(2000) + 0.5) / 2000] * 2)
+    fl, fr, bl, br = corners
+    level = (1 - v) * ((1 - u) * fl + u * fr) + v * ((1 - u) * bl + u * br)
+    bend = 4 * v * (1 - v)  # full in the middle of a side, none in its corners
+    level += (left - (fl + bl) / 2) * np.clip(1 - 2 * u, 0, 1) * bend
+    level += (right - (fr + br) / 2) * np.clip(2 * u - 1, 0, 1) * bend
+    away = {"left": 1 - u, "right": u, "front": 1 - v, "back": v}[side] * wide
+    area = wide * (floor[1] if side in ("left", "right") else floor[0])
+    exact = float(np.minimum(level, SOIL_SLOPE * away).mean()) * area
+    assert solve_bed(floor, [soil]).settled == pytest.approx(exact, rel=2e-3)
 
 
 def test_paths_round_heaps_and_mounds() -> None:

@@ -10,7 +10,7 @@ from commands import read_json, type_in
 
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.placing import raised, renamed, stood_at
-from plumbstone.meshes.primitives import box, ellipsoid
+from plumbstone.meshes.primitives import boulder, box, ellipsoid
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.border import judge_borders
 from plumbstone.volumes.bed.findings import bed_findings
@@ -19,6 +19,7 @@ from plumbstone.volumes.bed.row import row_of
 from plumbstone.volumes.findings import Finding, Kind
 from plumbstone.volumes.scape.layers import Border, Layer, Profile, Sacks, Zone
 from plumbstone.volumes.scape.materials import find_material
+from plumbstone.volumes.water.displacement import mesh_volume
 
 FLOOR = (0.6, 0.4)
 SLOPE = tan(np.radians(33))
@@ -113,6 +114,32 @@ def test_what_shows_beyond_a_gap(retained: float, thick: float) -> None:
     layer = bed.layers[0]
     assert layer.stays == pytest.approx(layer.settled - passed.volume, rel=1e-12)
     assert layer.stays < layer.settled <= layer.wanted + 1e-9
+
+
+def test_what_leaves_and_what_arrives_are_the_same_litres() -> None:
+    # Round stones, some of them below the soil: the free space below both surfaces.
+    stones = []
+    for k in range(6):
+        stone = stood_at(boulder((0.098, 0.07, 0.1), seed=k), 0.05 + 0.1 * k, 0.18)
+        piece = renamed(stone, f"B{k}", "granite")
+        stones.append((piece, mesh_volume(piece.vertices, piece.faces)))
+    low = renamed(stood_at(boulder((0.08, 0.06, 0.03), seed=9), 0.3, 0.24), "Low", "granite")
+    stones.append((low, mesh_volume(low.vertices, low.faces)))
+    row = line(0.18, *(f"B{k}" for k in range(6)))
+    bed = solve_bed(FLOOR, [soil(0.07), sand(0.015)], [row], stones)
+    before, after = (bed.columns.free_below(s).sum() for s in (bed.poured, bed.surface))
+    assert np.abs(bed.surface - bed.poured).sum() > 1e-3 * before
+    assert after == pytest.approx(before, rel=1e-9)
+
+
+def test_layers_of_one_soil_pass_as_one() -> None:
+    border, stones = [line(0.2, "A", "B")], pair(0.15, 0.014, 0.02, 0.2)
+    one = solve_bed(FLOOR, [soil(0.085), sand(0.02)], border, stones)
+    low = soil(0.07, name="Low")
+    two = solve_bed(FLOOR, [low, soil(0.085), sand(0.02)], border, stones)
+    assert np.abs(one.surface - two.surface).max() < 1e-12
+    assert [p.layer for p in two.passed] == ["Low", "Soil"]
+    assert sum(p.volume for p in two.passed) == pytest.approx(one.passed[0].volume, rel=1e-9)
 
 
 def test_a_strip_chips_or_a_filler_close_a_gap() -> None:

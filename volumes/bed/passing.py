@@ -116,7 +116,8 @@ def let_pass(
     openings = [opening for *_, parts in found for opening in parts]
     if not openings:
         return surface, []
-    run = run_through(openings, upper, stack[0].below, surface, side, barred, layer.slope, grid)
+    below = np.maximum(stack[0].below, np.where(barred, 0.0, tops))  # soil leaves a stone bare
+    run = run_through(openings, upper, below, surface, side, barred, layer.slope, grid)
     rested = np.where(side, surface - (upper - run.behind), run.before)
     passed, first = [], 0
     for stretch, high, low, width, parts in found:
