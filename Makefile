@@ -45,6 +45,7 @@ $(VENV)/.run: pyproject.toml
 	@$(BIN)/python -m pip install -q --disable-pip-version-check 'pip>=25.1' 'setuptools>=77'
 	@rm -f $(VENV)/.linked-*
 	@$(LINK)
+	@$(BIN)/python .ci/first_run.py
 	@touch $@ $(LINKED)
 
 $(LINKED): $(VENV)/.run

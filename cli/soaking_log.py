@@ -2,6 +2,7 @@
 
 import csv
 import io
+import stat
 from datetime import date
 from pathlib import Path
 
@@ -24,7 +25,10 @@ def read_log(path: Path) -> dict[str, list[Weighing]]:
         If the file cannot be read; the message names the line.
     """
     try:
-        if path.stat().st_size > LARGEST:
+        state = path.stat()
+        if not stat.S_ISREG(state.st_mode):
+            raise PlumbstoneError(f"{path}: is no plain file; name a log of weighings.")
+        if state.st_size > LARGEST:
             raise PlumbstoneError(f"{path}: is over 1 MB; a log is a page of text.")
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:

@@ -25,7 +25,7 @@ def content_digest(path: Path, *options: str) -> str | None:
 
     None where nothing should be kept of it: other files count too, or it is very large.
     """
-    if path.suffix.lower() not in ONE_FILE:
+    if path.suffix.lower() not in ONE_FILE or not path.is_file():
         return None
     try:
         if path.stat().st_size > LARGEST:

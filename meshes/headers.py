@@ -140,6 +140,18 @@ def _check_archive(content: bytes) -> None:
         raise HeaderError(f"unpacks to {times}, which no scan does; export it again.")
     if any(".." in Path(e.filename).parts or e.filename.startswith("/") for e in entries):
         raise HeaderError("holds paths that lead out of it; export it again.")
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        for entry in archive.infolist():
+            _check_length(archive, entry)
+
+
+def _check_length(archive: zipfile.ZipFile, entry: zipfile.ZipInfo) -> None:
+    """Unpack an entry bit by bit, to see that it is no longer than the archive says."""
+    said, entry.file_size = entry.file_size, entry.file_size + 1  # the reader stops at that
+    with archive.open(entry) as stream:
+        found = sum(len(part) for part in iter(lambda: stream.read(1 << 20), b""))
+    if found > said:
+        raise HeaderError("unpacks to more than it says; export it again.")
 
 
 def _check_3mf(content: bytes) -> None:

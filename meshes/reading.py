@@ -2,6 +2,7 @@
 
 import io
 import re
+import stat
 import tempfile
 import zipfile
 from dataclasses import dataclass, replace
@@ -202,7 +203,10 @@ def _content(path: Path) -> bytes:
         known = " ".join(MESH_KINDS + CLOUD_KINDS)
         raise ScanError(path, f"is none of the known kinds of scan: {known}")
     try:
-        size = path.stat().st_size
+        state = path.stat()
+        if not stat.S_ISREG(state.st_mode):
+            raise ScanError(path, "is no plain file; name a scan.")
+        size = state.st_size
         if size > raised(LARGEST_FILE):
             problem = f"is {size / 1e9:.1f} GB, over the limit; thin it out, or raise --limits."
             raise ScanError(path, problem)

@@ -325,6 +325,28 @@ def test_a_scape_reads_nothing_outside_its_folder(tmp_path: Path, name: str, key
     assert "tank.toml" in told
 
 
+@pytest.mark.parametrize(
+    "line", ["bed {}.toml", "weigh {}.ply", "hold --wood-mass '1 kg' --log {}.csv"]
+)
+@pytest.mark.parametrize("name", ["pipe", "folder", "/dev/zero"])
+def test_only_plain_files_are_read(tmp_path: Path, line: str, name: str) -> None:
+    for ending in ("toml", "ply", "csv"):
+        if name == "pipe":
+            os.mkfifo(tmp_path / f"pipe.{ending}")
+        elif name == "folder":
+            (tmp_path / f"folder.{ending}").mkdir()
+        else:
+            (tmp_path / f"link.{ending}").symlink_to(name)
+    told = refuse(f"plumbstone {line.format('link' if name == '/dev/zero' else name)}", tmp_path)
+    assert "plain file" in told or "no scan in this folder" in told
+
+
+def test_a_long_key_or_name_is_not_quoted_in_full(tmp_path: Path) -> None:
+    for text in (f"{'k' * 100_000} = 1\n{GOOD}", f'name = "{"n" * 100_000}"\n{GOOD}'):
+        (tmp_path / "tank.toml").write_text(text, encoding="utf-8")
+        assert len(refuse("plumbstone bed tank.toml", tmp_path)) < 500
+
+
 def test_trust_widens_what_a_scape_may_read(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 import zipfile
+import zlib
 from pathlib import Path
 from typing import Any
 
@@ -127,6 +128,15 @@ def from_nothing() -> dict[str, Any]:
     return {"accessors": [accessor], "meshes": meshes, "nodes": [{"mesh": 0}]}
 
 
+def lying() -> bytes:
+    """A 3MF of 200 kB that unpacks to 200 MB and says that it is 100 bytes."""
+    packed = bytearray(archive("0" * 200_000_000))
+    entry = packed.rfind(b"PK\x01\x02")  # the central directory, 4.3.12 of the ZIP note
+    packed[entry + 16 : entry + 20] = struct.pack("<I", zlib.crc32(b"0" * 101))
+    packed[entry + 24 : entry + 28] = struct.pack("<I", 100)
+    return bytes(packed)
+
+
 RING = {"nodes": [{"children": [1]}, {"children": [0]}]}
 BOMBS = {
     "from nothing.glb": (lambda: glb(from_nothing()), "promises 300000000 entries"),
@@ -135,6 +145,7 @@ BOMBS = {
     "ring.glb": (lambda: glb(RING), "hold themselves"),
     "laughing.3mf": (laughing, "repeats its parts"),
     "packed.3mf": (lambda: archive('<vertex x="0"/>' * 2_000_000), "times its size"),
+    "lying.3mf": (lying, "more than it says"),
     "entities.3mf": (lambda: archive('<!DOCTYPE a [<!ENTITY b "c">]><model/>'), "definitions"),
     "text.ply": (
         lambda: b"ply\nformat ascii 1.0\nelement vertex 900000000\nproperty float x\nend_header\n0\n",

@@ -2,6 +2,7 @@
 
 import itertools
 import re
+import stat
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
@@ -234,7 +235,10 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
 def _read_toml(path: Path) -> dict[str, object]:
     """Read the file as TOML, with one plain message for all that can go wrong."""
     try:
-        if path.stat().st_size > LARGEST_FILE:
+        state = path.stat()
+        if not stat.S_ISREG(state.st_mode):
+            raise ScapeError(path, "", "is no plain file; name a scape file.")
+        if state.st_size > LARGEST_FILE:
             raise ScapeError(path, "", "is over 2 MB; a scape file is a page of text.")
         text = path.read_text(encoding="utf-8-sig")
         if _deepest_key(text) > DEEPEST_KEY:

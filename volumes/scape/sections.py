@@ -13,6 +13,7 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.quantities import QuantityError, parse_quantity
 
 _REQUIRED: Any = object()
+LONGEST_TEXT = 300  # such as a name [characters]
 EXAMPLES = {"length": '"20 cm"', "mass": '"2.5 kg"', "volume": '"9 L"', "area": '"900 cm2"'}
 
 
@@ -44,6 +45,7 @@ class Section:
 
     def error(self, key: str, problem: str) -> ScapeError:
         """Make an error about one key, to be raised by the caller."""
+        key = f"{key[:60]}..." if len(key) > 60 else key
         return ScapeError(self.path, f"{self.where}.{key}" if self.where else key, problem)
 
     def has(self, key: str) -> bool:
@@ -163,6 +165,8 @@ class Section:
             return value
         if not isinstance(value, str) or not value.strip():
             raise self.error(key, "must be a text in quotation marks.")
+        if len(value) > LONGEST_TEXT:
+            raise self.error(key, f"is a text of over {LONGEST_TEXT} characters; shorten it.")
         return shown(value)
 
     def file(self, key: str, default: Any = _REQUIRED) -> Any:
