@@ -23,4 +23,4 @@ def new(
     if as_json:
         emit_json({"file": str(file)})
     else:
-        typer.echo(f"Wrote {file}. Edit it, then:  plumbstone plan {file}")
+        typer.echo(shown(f"Wrote {file}. Edit it, then:  plumbstone plan {file}"))

@@ -78,7 +78,7 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> 
     narrowest = 1
     for i, column in enumerate(zip(columns, *rows, strict=True)):
         cells = (column[0], *map(unbroken, column[1:]))  # a heading may be broken
-        longest = min(max(len(word) for cell in cells for word in f"{cell} -".split(" ")), 30)
+        longest = min(max(len(word) for cell in cells for word in f"{cell} -".split()), 30)
         narrowest += longest + 2 + (i > 0)
         justify: Literal["left", "right"] = "left" if i == 0 else "right"
         grid.add_column(escape(column[0]), justify=justify, overflow="fold", min_width=longest)
@@ -120,7 +120,7 @@ def print_lines(lines: Iterable[str]) -> None:
 def _told_row(columns: Sequence[str], row: Sequence[str]) -> str:
     """Write one row of a table as words."""
     pairs = zip(columns[1:], row[1:], strict=True)
-    told = (f"{name[:1].lower()}{name[1:]} {cell}" for name, cell in pairs if cell != "-")
+    told = (f"{name} {cell}" for name, cell in pairs if cell != "-")
     return f"{row[0]}: {'; '.join(told)}"
 
 

@@ -22,6 +22,7 @@ from plumbstone.cli.output import (
     wrapped,
 )
 from plumbstone.cli.wording.units import Units
+from plumbstone.meshes.errors import shown
 from plumbstone.volumes.findings import Severity
 
 if TYPE_CHECKING:
@@ -92,7 +93,7 @@ def run_plan(
         return report
     print_plan(result, report, units)
     if out is not None:
-        typer.echo(f"Results are in {out}: open {out / 'build-sheet.html'}")
+        typer.echo(shown(f"Results are in {out}: open {out / 'build-sheet.html'}"))
     return report
 
 

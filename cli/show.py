@@ -19,6 +19,7 @@ from plumbstone.cli.output import (
     working,
 )
 from plumbstone.cli.wording.units import Units
+from plumbstone.meshes.errors import PlumbstoneError, shown
 
 if TYPE_CHECKING:
     import numpy as np
@@ -47,7 +48,6 @@ def show(
     """Show the tank from above and write its pictures; or set two scapes side by side."""
     from plumbstone.cli.results import refuse_results, write_results
     from plumbstone.meshes.beside import trust as trust_folders
-    from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
     from plumbstone.volumes.scape.scape import read_scape
@@ -65,12 +65,12 @@ def show(
     for plan in plans if not as_json else ():
         _print(plan, units)
     if as_json:
-        shown = [{"rows": rows_from_above(plan), "key": _key(plan)} for plan in plans]
-        emit_json(shown[0] if len(shown) == 1 else {"scapes": shown})
+        drawn = [{"rows": rows_from_above(plan), "key": _key(plan)} for plan in plans]
+        emit_json(drawn[0] if len(drawn) == 1 else {"scapes": drawn})
     elif len(plans) == 2:
         _print_compared(plans, units)
     if out is not None and not as_json:
-        typer.echo(f"Pictures are in {out}.")
+        typer.echo(shown(f"Pictures are in {out}."))
         if open_sheet:
             typer.launch(str(out / "build-sheet.html"))
 

@@ -212,6 +212,17 @@ def test_a_kill_before_each_step_is_mended_by_the_next_run(tmp_path: Path) -> No
         assert step > 10
 
 
+def test_odd_names_of_results_are_shown(tmp_path: Path) -> None:
+    """A line end in a name prints no line of its own."""
+    filled(tmp_path)
+    for line in ("show tank.toml --out {}", "new {}"):
+        done = type_in(
+            f"plumbstone {line.format(chr(39) + 'a' + chr(10) + 'b' + chr(39))}", tmp_path
+        )
+        assert done.returncode == (0 if line.startswith("show") else 1)
+        assert "a\\x0ab" in done.stdout + done.stderr
+
+
 LOOK_ALIKES = (
     ".results-2019-photos/beach.jpg", ".results-123-/plan.json", ".ssh-1-1/key", "old/plan.json",
     ".plumbstone-1.part", f".plumbstone-{'a' * 32}-1.part", "results.bak", "plan.json~", "Plan.json",

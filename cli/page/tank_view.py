@@ -24,6 +24,7 @@ from plumbstone.cli.page.widgets import (
     warn,
 )
 from plumbstone.cli.wording import page as words
+from plumbstone.cli.wording.report import not_yet, verdict
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.findings import Severity
@@ -175,9 +176,9 @@ class TankView:
             return
         say(self.state, words.saved(self.desk.name))
         told = words.lines(seen.plan, seen.report, self.units)
-        stops = any(line.severity is Severity.STOP for line in told)
+        stops = not_yet(seen.report)
         self.verdict.classes(add="stop" if stops else "", remove="" if stops else "stop")
-        say(self.verdict, words.verdict(seen.plan, seen.report, self.units))
+        say(self.verdict, verdict(seen.report))
         self._tell_lines(told)
 
     def _tell_lines(self, told: list[words.Line]) -> None:

@@ -97,7 +97,9 @@ const tankView = (data, box, still, say) => {
 
   function addPiece(piece) {
     const raw = bytes(piece.corners, Uint16Array), places = new Float32Array(raw.length);
+    let top = 0; // where its highest corner begins: its number stands there
     for (let k = 0; k < raw.length; k += 3) {
+      if (raw[k + 2] > raw[top + 2]) top = k;
       const [x, y, z] = [0, 1, 2].map((a) => piece.low[a] + raw[k + a] / STEPS * piece.size[a]);
       places.set([x, z, -y], k);
     }
@@ -107,8 +109,7 @@ const tankView = (data, box, still, say) => {
     label.textContent = piece.number;
     label.className = piece.buried ? "tag hidden-piece" : "tag";
     labels.append(label);
-    const [lx, ly, lz] = piece.low, [sx, sy, sz] = piece.size;
-    pieces.push({ mesh, label, spot: new THREE.Vector3(lx + sx / 2, lz + sz, -(ly + sy / 2)), back: colour(piece.colour) });
+    pieces.push({ mesh, label, spot: new THREE.Vector3().fromArray(places, top), back: colour(piece.colour) });
     scene.add(mesh);
   }
 

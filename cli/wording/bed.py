@@ -48,9 +48,8 @@ def bag_words(bags: Iterable[BagFigures], units: Units) -> str:
 
 
 def _bag_size(bag: BagFigures, units: Units) -> str:
-    """Write the size of a bag as its label does, or in the units of the reader."""
-    written_us = any(unit in bag.label for unit in ("lb", "gal", "oz"))
-    if bag.label and written_us == (units is Units.US):
+    """Write the size of a bag as its label does, as one finds it on the shelf."""
+    if bag.label:
         return bag.label
     if bag.holds_kg is not None:
         return written(bag.holds_kg, "bag mass", units)

@@ -5,14 +5,13 @@ from dataclasses import dataclass
 
 from plumbstone.cli.wording.bed import bag_words
 from plumbstone.cli.wording.holding import hold_sentences
-from plumbstone.cli.wording.report import MARKS, first_lines, marked, money_words
+from plumbstone.cli.wording.report import marked, money_words
 from plumbstone.cli.wording.units import Units, mass_words, place_words, show_length, volume_words
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.figures import Report
 from plumbstone.volumes.findings import Severity
 from plumbstone.volumes.plan import Plan
 
-STOPS = "Do not fill yet."
 CHECKING, COMPUTING = "Being checked ...", "Computing ..."
 BROKEN = "Something went wrong in the program itself; nothing was written. Load the page anew."
 CHANGED = "The file was changed outside; this is how it is now."
@@ -56,17 +55,6 @@ class Line:
     about: tuple[str, ...]
     severity: Severity
     where: str = ""
-
-
-def verdict(plan: Plan, report: Report, units: Units) -> str:
-    """Give the first line of all: stop, how many things to see to, or that nothing was found."""
-    if any(not hold.stays for hold in plan.holds):
-        return STOPS
-    first = next(first_lines(report, units), "")
-    care = [f for f in report.findings if f.severity is Severity.CARE]
-    if care and first.startswith(MARKS[Severity.CARE]):
-        return f"{MARKS[Severity.CARE]}: {len(care)}, below."
-    return first
 
 
 def lines(plan: Plan, report: Report, units: Units) -> list[Line]:
