@@ -199,12 +199,10 @@ def by_program(small: Small, step: float) -> Rested:
         open_ &= ~((x > x0) & (x < x1) & (y > y0) & (y < y1))
     for left, right in itertools.pairwise([None, *small.row, None]):
         start, end = left[1] if left else 0.0, right[0] if right else FLOOR[0]
-        if end - start < 1e-9:
-            continue
         beside = [stone for stone in (left, right) if stone]
         middle = (max(s[2] for s in beside) + min(s[3] for s in beside)) / 2
         behind = np.where((x > start) & (x < end), y > middle, behind)
-        # Beyond is what lies outside of the hull of both neighbours, drawn on to a pane.
+        # Beyond is what lies outside of the hulls of all neighbours, drawn on to the panes.
         corners = [(px, py) for s in beside for px in s[:2] for py in s[2:4]]
         panes = ([0.0] if left is None else []) + ([FLOOR[0]] if right is None else [])
         corners += [(pane, py) for pane in panes for s in beside for py in s[2:4]]

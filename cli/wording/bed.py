@@ -91,14 +91,15 @@ def slides(finding: Finding, units: Units) -> str:
     name = finding.about[0]
     if finding.how in ("over wall", "no wall"):
         drawn, wall = _length(finding, "drawn_m", units), _length(finding, "wall_m", units)
+        less = _volume(finding, "volume_m3", units)
         if finding.how == "no wall":
             return (
-                f"{name}: drawn {drawn} high at its border, where nothing stands that holds it; "
-                "set stones there, or give the strip a height."
+                f"{name}: drawn {drawn} high at its border, where nothing stands that holds it "
+                f"({less} less); set stones there, or give the strip a height."
             )
         return (
             f"{name}: drawn {drawn} high at its border, which holds {wall}; above that it lies at "
-            "repose from the top. Set higher stones, or a strip of that height."
+            f"repose from the top ({less} less). Set higher stones, or a strip of that height."
         )
     volume = _volume(finding, "volume_m3", units)
     if finding.how == "crest":

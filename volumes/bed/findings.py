@@ -43,8 +43,9 @@ def bed_findings(
     yield from _leaks(bed, border)
     yield from _off_line(bed)
     for result in bed.layers:
-        yield from _over_walls(result, bed)
-        yield from _slides(result, bed)
+        over = tuple(_over_walls(result, bed))
+        yield from over
+        yield from (f for f in _slides(result, bed) if not over or f.how == "crest")
         yield from _creeps(result)
     last = [result for result in bed.layers if not result.layer.zone.pressed][-1:]
     for result in last:
@@ -124,7 +125,8 @@ def _over_walls(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
         drawn = nearest_level(result.drawn, inside, stretch.middle, bed.grid) or 0.0
         worst = max(worst, (drawn - min(stretch.holds), drawn, min(stretch.holds)))
     if worst[0] > STEP:
-        numbers = {"over_m": worst[0], "drawn_m": worst[1], "wall_m": worst[2]}
+        numbers = {"over_m": worst[0], "drawn_m": worst[1], "wall_m": worst[2],
+                   "volume_m3": result.slide.volume}  # fmt: skip
         how = "over wall" if worst[2] > 0 else "no wall"
         yield Finding(Kind.SLIDES, Severity.CARE, (result.layer.name,), numbers, how=how)
 

@@ -290,14 +290,14 @@ def _shown(
     slope: float,
     grid: Grid,
 ) -> tuple[float, float]:
-    """Volume that lies beyond the faces of the stones [m³], and how far beyond [m]."""
+    """Volume that lies beyond the faces of all stones [m³], and how far beyond [m]."""
     mine = np.isin(run.from_opening, numbers) & ~side & (run.before > lower + 1e-9)
     rows, columns = np.nonzero(mine)
     if len(rows) == 0:
         return 0.0, 0.0
     x, y = grid.x[columns], grid.y[rows]
     if stretch.crack >= 0:
-        out = -polygon_distance(row.cracks[stretch.crack].hull, x, y)
+        out = np.min([-polygon_distance(crack.hull, x, y) for crack in row.cracks], axis=0)
     else:
         out = np.hypot(*(np.array([x, y]) - _foot(stretch, x, y)))
     risen = (run.before - lower)[mine]

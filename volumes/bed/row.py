@@ -120,24 +120,26 @@ def row_of(border: Border, pieces: Iterable[Piece], floor: tuple[float, float]) 
     return Row(replace(border, line=tuple(line)), tuple(stretches), cracks, tuple(missed))
 
 
-def outline(piece: Piece, height: float) -> Floats:
-    """Points of the outline of a level section, half a millimetre apart, (n, 2) [m]."""
-    higher = (piece.vertices[:, 2] >= height)[piece.faces].sum(axis=1)
-    faces = piece.faces[(higher > 0) & (higher < 3)]
-    corners = piece.vertices[faces]
-    above = corners[:, :, 2] >= height
-    ends = []
-    for a, b in ((0, 1), (1, 2), (2, 0)):
-        one, other = corners[:, a], corners[:, b]
-        rise = other[:, 2] - one[:, 2]
-        share = (height - one[:, 2]) / np.where(rise == 0, 1.0, rise)
-        point = one[:, :2] + share[:, None] * (other - one)[:, :2]
-        ends.append(np.where((above[:, a] != above[:, b])[:, None], point, np.nan))
-    if len(faces) == 0:
-        return np.empty((0, 2))
-    points = np.stack(ends, axis=1)
-    order = np.argsort(np.isnan(points[:, :, 0]), axis=1, kind="stable")[:, :2]
-    start, end = np.moveaxis(np.take_along_axis(points, order[:, :, None], axis=1), 1, 0)
+def outlines(piece: Piece, heights: Floats) -> list[Floats]:
+    """Points of the outlines of level sections, half a millimetre apart, (n, 2) each [m]."""
+    z = piece.vertices[piece.faces, 2]
+    low, high = z.min(axis=1), z.max(axis=1)
+    found = []
+    for height in heights:
+        cut = np.flatnonzero((low < height) & (high >= height))
+        above = z[cut] >= height
+        # One corner of each face lies alone on its side: both edges from it are cut.
+        alone = (above == (above.sum(axis=1) == 1)[:, None]).argmax(axis=1)
+        corners = piece.vertices[piece.faces[cut[:, None], (alone[:, None] + np.arange(3)) % 3]]
+        steps = corners[:, 1:] - corners[:, :1]
+        share = (height - corners[:, 0, 2])[:, None] / steps[:, :, 2]
+        ends = corners[:, :1, :2] + share[:, :, None] * steps[:, :, :2]
+        found.append(_dotted(ends[:, 0], ends[:, 1]))
+    return found
+
+
+def _dotted(start: Floats, end: Floats) -> Floats:
+    """Points along straight parts from their starts, half a millimetre apart, (n, 2) [m]."""
     steps = np.maximum(1, np.ceil(np.hypot(*(end - start).T) / POINT)).astype(int)
     which = np.repeat(np.arange(len(start)), steps)
     share = (np.arange(len(which)) - np.repeat(np.cumsum(steps) - steps, steps)) / steps[which]
@@ -158,7 +160,7 @@ def _slices(stones: Sequence[Piece]) -> tuple[Floats, list[list[Floats]]]:
     """Heights of slices, and the outline of every stone in each that it reaches."""
     top = max((float(stone.high[2]) for stone in stones), default=0.0)
     heights = np.arange(SLICE / 2, max(top, SLICE), SLICE)
-    return heights, [[outline(stone, height) for height in heights] for stone in stones]
+    return heights, [outlines(stone, heights) for stone in stones]
 
 
 def _cracks(stones: Sequence[Piece], floor: tuple[float, float]) -> tuple[Crack, ...]:
