@@ -9,7 +9,8 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats, Indices, Piece
 
 CAP_RINGS = 4  # rings of corners in each round end of a limb
-CAP_LENGTH = 0.25  # of a round end, over the diameter there: worn, not turned on a lathe
+CAP_LENGTH = 0.25  # of a round end, over the diameter there
+CAP_FLAT = 0.5  # of that diameter, flat in the middle of the end: sawn and worn, so it can stand
 FOOT = 0.14  # share of a boulder's height that is ground off below, so that it stands
 ROUND_SIDES = 64  # corners around a cylinder; its polygon is scaled to the circle's area
 _ICOSAHEDRON = (
@@ -189,7 +190,7 @@ def stone_of_size(size: Sequence[float], shape_factor: float = 0.5, seed: int = 
 
 
 def branch(points: Floats, diameters: Floats, sides: int = 16) -> Piece:
-    """Tapered limb along a polyline, round at both ends.
+    """Tapered limb along a polyline, worn round at both ends.
 
     Parameters
     ----------
@@ -203,10 +204,11 @@ def branch(points: Floats, diameters: Floats, sides: int = 16) -> Piece:
     Returns
     -------
     Piece
-        In the frame of `points`, closed. Its round ends lie within its length: half ellipsoids,
-        `CAP_LENGTH` diameters long, at most half of the first or last step.
-        A straight one holds its frustum and 2/3 π r² h in each end, of radius r and length h;
-        the facets take 4 % of what is in the ends.
+        In the frame of `points`, closed. Its round ends lie within its length: segments of
+        ellipsoids, `CAP_LENGTH` diameters long, at most half of the first or last step, with a
+        disc of `CAP_FLAT` of their width in front. A straight one holds its frustum and
+        π r² h (2 + `CAP_FLAT`²) / 3 in each end, of radius r and length h; the facets take 2 %
+        of what is in the ends.
 
     Raises
     ------
@@ -314,8 +316,8 @@ def _cap(points: Floats, diameters: Floats) -> list[tuple[Floats, float]]:
     length = np.linalg.norm(points[1] - points[0])
     share = min(CAP_LENGTH * diameters[0] / length, 0.5)  # of the step that is round
     base = diameters[0] + share * (diameters[1] - diameters[0])
-    angles = np.pi / 2 * np.arange(1, CAP_RINGS + 1) / CAP_RINGS
-    inwards = share * (1 - np.cos(angles))
+    angles = np.linspace(np.arcsin(CAP_FLAT), np.pi / 2, CAP_RINGS)
+    inwards = share * (1 - np.cos(angles) / np.cos(angles[0]))
     return [
         (points[0] + along * (points[1] - points[0]), float(base * sine))
         for along, sine in zip(inwards, np.sin(angles), strict=True)

@@ -48,6 +48,16 @@ at = [{at}]
     )
     + SOIL
 )
+LOOSE_WOOD = """
+[[piece]]
+name = "Loose root"
+kind = "wood"
+material = "driftwood"
+solid = "cylinder"
+size = ["20 cm", "5 cm", "5 cm"]
+at = ["22 cm", "12 cm"]
+rests = "bed"
+"""
 ROW = (
     """name = "Row of stones"
 [tank]

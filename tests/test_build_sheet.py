@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 import trimesh
 from commands import type_in
-from small_tanks import CUBE, forty, seen, written_to
+from small_tanks import CUBE, LOOSE_WOOD, forty, seen, written_to
 
 from plumbstone.cli.sheet.build_sheet import build_sheet
 from plumbstone.cli.sheet.sheet_figures import look_up
@@ -196,17 +196,7 @@ def test_jugs_fit_the_amount(litres: float, units: Units, words: str) -> None:
 
 
 def test_wood_that_nothing_holds_is_told_first(tmp_path: Path) -> None:
-    wood = """
-[[piece]]
-name = "Loose root"
-kind = "wood"
-material = "driftwood"
-solid = "cylinder"
-size = ["20 cm", "5 cm", "5 cm"]
-at = ["22 cm", "12 cm"]
-rests = "bed"
-"""
-    sight, report = seen(written_to(tmp_path, CUBE + wood))
+    sight, report = seen(written_to(tmp_path, CUBE + LOOSE_WOOD))
     words = " ".join(Page(build_sheet(sight, report)).words)
     first = words.index("Do not fill yet")
     assert first < words.index("Loose root") < words.index("Order of work")

@@ -34,17 +34,19 @@ SOLIDS = [
     (primitives.stone_of_size((0.28, 0.19, 0.15), 0.8), 0.28 * 0.19 * 0.15 * 0.8, 1e-9),
     (
         primitives.limbs([0.2], [(pi * 0.04, pi * 0.04)]),
-        # A cylinder and an ellipsoid of 40 × 40 × 20 mm; its facets take 4 % of that.
-        pi * 0.02**2 * 0.18 + 4 / 3 * pi * 0.02**2 * 0.01,
+        # A cylinder and two segments of ellipsoids, 10 mm high, between discs of 40 and 20 mm:
+        # π h (3 a² + 3 b² + k² h²) / 6 with a = 20, b = 10 and k h = √(20² - 10²) mm, as of a
+        # sphere of 20 mm (Weisstein, "Spherical Segment", MathWorld) pressed to that height.
+        pi * 0.02**2 * 0.18 + 2 * pi * 0.01 * (3 * 4 + 3 * 1 + 3) * 1e-4 / 6,
         4e-3,
     ),
     (
         primitives.limbs([0.3, 0.2], [(pi * 0.04, pi * 0.02), (pi * 0.02, pi * 0.02)]),
         # A taper of 1 in 30 from 19.667 to 10.167 mm between round ends of 10 and 5 mm:
-        # h (R² + R r + r²) π / 3 and 2/3 π r² h at each end; and a cylinder with an ellipsoid.
+        # h (R² + R r + r²) π / 3, and such segments at each end: π r² h (3 + 3/4 + 3/4) / 6.
         pi / 3 * 0.285 * (19.6667**2 + 19.6667 * 10.1667 + 10.1667**2) * 1e-6
-        + 2 / 3 * pi * (19.6667**2 * 10 + 10.1667**2 * 5) * 1e-9
-        + pi * 0.01**2 * (0.19 + 4 / 3 * 0.005),
+        + 0.75 * pi * (19.6667**2 * 10 + 10.1667**2 * 5) * 1e-9
+        + pi * 0.01**2 * (0.19 + 2 * 0.75 * 0.005),
         2e-3,
     ),
 ]
@@ -87,9 +89,11 @@ def test_fork_is_a_union() -> None:
 def test_a_limb_is_as_long_as_the_tape_says_and_round_at_its_ends() -> None:
     limb = primitives.branch(np.array([[0.0, 0, 0], [0.3, 0, 0]]), np.array([0.04, 0.04]))
     assert limb.size[0] == pytest.approx(0.3, abs=1e-12)
-    tip = limb.vertices[limb.vertices[:, 0] > 0.29 - 1e-9] - [0.29, 0, 0]
-    # On an ellipsoid; polygons stand out by sqrt(2π / (n sin(2π / n))) = 1.3 % of its radius.
-    assert np.linalg.norm(tip / [0.01, 0.02, 0.02], axis=1) == pytest.approx(1, rel=0.014)
+    tip = limb.vertices[:-2][limb.vertices[:-2, 0] > 0.29 - 1e-9] - [0.29, 0, 0]
+    # On an ellipsoid, whose half axis lies √3/2 along a sphere's where its disc begins; polygons
+    # stand out by sqrt(2π / (n sin(2π / n))) = 1.3 % of its radius.
+    axes = [0.01 / np.sqrt(0.75), 0.02, 0.02]
+    assert np.linalg.norm(tip / axes, axis=1) == pytest.approx(1, rel=0.014)
     assert len(tip) > 40
 
 

@@ -11,7 +11,7 @@ from plumbstone.meshes.doubts import Doubt
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.extents import Extents, extents_of
 from plumbstone.meshes.piece import Floats, Indices, Piece
-from plumbstone.meshes.primitives import CAP_LENGTH
+from plumbstone.meshes.primitives import CAP_FLAT, CAP_LENGTH
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.rulers import FAR_OFF, FILE_ALONE, Ruler
 from plumbstone.volumes.scape.materials import Material
@@ -263,13 +263,14 @@ def volume_by_bucket(rise: float, step: float, capacity: float | None, water: fl
 def limb_volume(length: float, girth0: float, girth1: float) -> float:
     """Volume [m³] of a limb by its length and girths [m]: a frustum with round ends.
 
-    The ends are half ellipsoids within the length, as `meshes.primitives.branch` draws them.
+    The ends lie within the length, as `meshes.primitives.branch` draws them.
     """
     radii = np.array([girth0, girth1]) / (2 * np.pi)
     ends = np.minimum(2 * CAP_LENGTH * radii, length / 2)
     a, b = radii + (radii[::-1] - radii) * ends / length  # where the ends begin
     shaft = (length - ends.sum()) * (a * a + a * b + b * b) / 3
-    return float(np.pi * (shaft + 2 / 3 * (a * a * ends[0] + b * b * ends[1])))
+    round_off = (2 + CAP_FLAT**2) / 3
+    return float(np.pi * (shaft + round_off * (a * a * ends[0] + b * b * ends[1])))
 
 
 def tape_spread(volume: float, kind: str) -> Range:
