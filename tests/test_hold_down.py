@@ -610,3 +610,12 @@ def test_hold_and_plan_say_the_same(tmp_path: Path) -> None:
             assert finding_words(finding, Units.METRIC) in told
     spoken = " ".join(type_in("plumbstone hold t.toml", tmp_path).stdout.split())
     assert all(words in spoken for words in told if words.startswith(("Log", "Twin")))
+
+
+def test_the_density_of_wood_that_was_not_weighed_is_not_told(tmp_path: Path) -> None:
+    quick = "plumbstone hold --just-sinks-with '520 g granite'"
+    assert "density" not in type_in(quick, tmp_path).stdout
+    assert read_json(quick, tmp_path)["holds"][0]["density_kg_per_m3"] is None
+    # 1.1 kg that lift 0.324 kg: 1.1 / 1.424 of the water.
+    weighed = read_json(quick + " --wood-mass '1.1 kg'", tmp_path)["holds"][0]
+    assert weighed["density_kg_per_m3"]["mid"] == pytest.approx(997.05 * 1.1 / 1.4244, rel=1e-3)
