@@ -33,7 +33,7 @@ def test_the_simulation_lifts_a_block_where_archimedes_says(tmp_path: Path) -> N
     # 0.9 kg in 1.152 L lift off at 0.9 / (0.24 × 0.08 × ρ) m.
     hold = judged(write(tmp_path, LOG), offers=False)
     end = middle_end(hold.group, hold.stage.wood_of(0), hold.balance.lift, hold.stage.water)
-    run = Tank(hold.stage, 0, end, 0.5, 0.0, Fineness(0.002, 0.004, 0.01)).run(0.36)
+    run = Tank(hold.stage, 0, end, 0.5, 0.0, FINE).run(0.36, drain=False)
     afloat = 0.9 / (0.24 * 0.08 * hold.stage.water)
     assert run.first == pytest.approx(afloat, abs=0.008)  # 5 mm of rise are the motion
     assert run.first > afloat
