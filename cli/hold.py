@@ -335,7 +335,8 @@ def _print_balance(
     typer.echo(hold_sentence(name, balance, stone, units))
     low, high = (grams(v, units) for v in (balance.lift.low, balance.lift.high))
     source = "from the tub test" if balance.from_tub else "from the table of woods"
-    typer.echo(f"Lift {low} to {high}, {source}; density about {balance.density.mid:.0f} kg/m³.")
+    dense = f"; density about {balance.density.mid:.0f} kg/m³" if balance.density else ""
+    typer.echo(f"Lift {low} to {high}, {source}{dense}.")
     if not balance.from_tub:
         typer.echo('A tub test beats the table: --just-sinks-with "520 g granite".')
     if soaking is not None:

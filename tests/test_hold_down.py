@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 from commands import read_json, refuse, type_in
 
-from plumbstone.cli.wording.holding import hold_sentences
+from plumbstone.cli.wording.holding import finding_words, hold_sentences
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.volumes.holding.findings import hold_findings
 from plumbstone.volumes.holding.hold_down import Doubt, HoldResult
 from plumbstone.volumes.holding.offers import places_for
 from plumbstone.volumes.layout import make_plan
@@ -570,3 +571,51 @@ def test_upright_wood_is_judged_with_what_is_strapped_to_it(tmp_path: Path) -> N
     plan = plan_of(tmp_path, post, tied(sinkers, wood='"Post"'))
     assert plan.holds[0].stays
     assert not [s for s in plan.standing if s.name == "Post"]
+
+
+@pytest.mark.parametrize(("at", "hung"), [(48, False), (52.5, True), (58, False)])
+def test_a_stone_that_hangs_on_its_cord_beside_a_foot_tips_it(
+    tmp_path: Path, at: float, hung: bool
+) -> None:
+    """A block of 1.05 kg overhangs a slab that ends at x = 52 cm; 2 kg stand on a taut cord.
+
+    Tied too tight they hang. About that edge, in kg cm: 2 × 0.5 against 1.05 × 2 do not tip it
+    dry; with 6 cm more water, which carries the block, 1.25 × 0.5 do. Over the slab they press it
+    down, and 6 cm off a hair's breadth sets the stone on the floor.
+    """
+    hold = hold_of(
+        tmp_path,
+        stone("Slab", (14, 14, 6), 45),
+        wood("Log", (22, 10, 6), 1.05, 50, 'rests = "Slab"'),
+        tied(
+            '{ mass = "2 kg", material = "granite", how = "standing", '
+            f'at = ["{at} cm", "25 cm", "6 cm"] }}'
+        ),
+    )
+    assert hold.stays is (at == 48)
+    assert (hold.first_move is not None and hold.first_move.hung) is hung
+
+
+def test_hold_and_plan_say_the_same(tmp_path: Path) -> None:
+    """One verdict, the same figures and the same lines, whichever command is asked."""
+    parts = (wood("Log", (40, 6, 6), 1.1, 45), wood("Twin", (30, 5, 5), 0.7, 85, "tilt = 20"))
+    (tmp_path / "t.toml").write_text(TANK + "".join(parts), encoding="utf-8")
+    alone, whole = (read_json(f"plumbstone {c} t.toml --json", tmp_path) for c in ("hold", "plan"))
+    assert alone["holds"] == whole["holds"]
+    assert [hold["verdict"] for hold in alone["holds"]] == ["moves", "moves"]
+    told = {finding["text"] for finding in whole["findings"]}
+    plan = make_plan(read_scape(tmp_path / "t.toml"))
+    for hold in plan.holds:
+        for finding in hold_findings(hold):
+            assert finding_words(finding, Units.METRIC) in told
+    spoken = " ".join(type_in("plumbstone hold t.toml", tmp_path).stdout.split())
+    assert all(words in spoken for words in told if words.startswith(("Log", "Twin")))
+
+
+def test_the_density_of_wood_that_was_not_weighed_is_not_told(tmp_path: Path) -> None:
+    quick = "plumbstone hold --just-sinks-with '520 g granite'"
+    assert "density" not in type_in(quick, tmp_path).stdout
+    assert read_json(quick, tmp_path)["holds"][0]["density_kg_per_m3"] is None
+    # 1.1 kg that lift 0.324 kg: 1.1 / 1.424 of the water.
+    weighed = read_json(quick + " --wood-mass '1.1 kg'", tmp_path)["holds"][0]
+    assert weighed["density_kg_per_m3"]["mid"] == pytest.approx(997.05 * 1.1 / 1.4244, rel=1e-3)

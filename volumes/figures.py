@@ -256,7 +256,7 @@ class BalanceFigures:
     """Vertical balance of wood and sinkers."""
 
     lift_kg: Range = field(metadata=GRAMS)
-    density_kg_per_m3: Range
+    density_kg_per_m3: Range | None
     least_sinker_kg: Range = field(metadata=GRAMS)
     sinker_kg: float = field(metadata=GRAMS)
     short_kg: float | None = field(metadata=GRAMS)

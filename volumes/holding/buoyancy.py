@@ -37,7 +37,7 @@ class Balance:
     """Vertical balance of wood and sinkers; masses as they show on a scale [kg]."""
 
     lift: Range  # net upward pull of the covered wood, as a mass; below 0 it sinks
-    density: Range  # of the wood [kg/m³]
+    density: Range | None  # of the wood [kg/m³]; None where its mass is not known
     least_sinker: Range  # dry stone that just holds it
     asked_sinker: float  # dry stone for the unlucky end of the wood, with the reserve
     short: float  # dry stone that lacks where all stone is as light as it may be
@@ -152,14 +152,13 @@ def balance_from_tub(
 ) -> Balance:
     """Balance wood that just sank with a stone: `tub` is its dry mass [kg] and density.
 
-    The measurement beats any table; without the wood's own mass its density stays unknown
-    and is given as that of the water.
+    The measurement beats any table; without the wood's own mass its density stays unknown.
     """
     mass, density = tub
     lift = Range(
         *(lift_from_tub(mass, rho, water) for rho in (density.low, density.mid, density.high))
     )
-    wood = Range.exact(water)
+    wood = None
     if wood_mass is not None:
         wood = Range(
             *(water * wood_mass / (wood_mass + pull) for pull in (lift.high, lift.mid, lift.low))
@@ -170,7 +169,7 @@ def balance_from_tub(
 def _balance(
     lift: Range,
     mass: float,
-    wood: Range,
+    wood: Range | None,
     stone: Range,
     water: float,
     hung: Hung,

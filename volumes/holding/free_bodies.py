@@ -13,7 +13,7 @@ from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.buoyancy import least_reserve
-from plumbstone.volumes.holding.contacts import Pulls
+from plumbstone.volumes.holding.contacts import Pulls, hull_numbers, inside_hull
 from plumbstone.volumes.holding.equilibrium import Rig
 from plumbstone.volumes.holding.soaking import saturated_density
 from plumbstone.volumes.holding.touching import (
@@ -28,6 +28,7 @@ from plumbstone.volumes.water.density import GRAVITY
 from plumbstone.volumes.water.displacement import displaced_at_levels, mesh_centre
 
 LEANS = 1.0  # [degrees]: from here on a body does not rest as it is drawn
+BESIDE_FOOT = 0.02  # [m]: 0.3 mm of cord turn wood by 1° about an edge so near its tie
 SINKER_HEIGHT = 0.06  # water over the floor that covers a sinker without a place [m]
 LEAST = 1e-9  # volume [m³] or mass [kg] of a piece at the far end of a wide range
 SHRUNK = 5e-4  # [m]: so far inside its corners a patch is counted on
@@ -63,6 +64,7 @@ class End:
     masses: Mapping[str, float]  # of the wood [kg]
     stones: float = 0.0  # -1: stones as light in water as they may be, 1: as heavy
     amiss: tuple[float, float] = (0.0, 0.0)  # by which middles of mass lie off [m]
+    hung: bool = False  # whether stones that stand close beside a foot hang on their taut cords
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +228,8 @@ def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
             tied.append(i)
             ends.append(number.get(_index(stage.bodies, tie.to), -1))
             most.append(np.maximum(weight, 0) / steep)
-            least.append(np.maximum(weight, 0) if tie.exact else np.zeros(len(weight)))
+            exact = tie.exact or (end.hung and hangs_beside(tie, contacts[i]))
+            least.append(np.maximum(weight, 0) if exact else np.zeros(len(weight)))
     count = len(stage.levels)
     return Rig(
         masses=np.array(masses),
@@ -244,6 +247,33 @@ def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
         least_pulls=np.array(least).reshape(-1, count).T,
         most_pulls=np.array(most).reshape(-1, count).T,
     )
+
+
+def hangs_beside(tie: Tie, foot: Floats) -> bool:
+    """Whether a stone at the end of a taut cord, tied close beside a foot (c, 3), may tip it.
+
+    A cord tied so tight that its stone hangs pulls with all its weight, until the wood has
+    tipped far enough to set it down: the less far the tie lies from the edge of the foot, the
+    farther. Over the foot it tips nothing.
+    """
+    straight = tie.direction[2] < -1 + 1e-9
+    if tie.exact or not tie.taut or not straight or not len(foot):
+        return False
+    place = np.array(tie.place[:2])
+    near = float(np.linalg.norm(_nearest_in_hull(foot[:, :2], place) - place))
+    return 0 < near < BESIDE_FOOT
+
+
+def _nearest_in_hull(corners: Floats, place: Floats) -> Floats:
+    """Point of the hull of corners (c, 2) that is nearest to a place (2,)."""
+    if len(corners) > 2 and inside_hull(corners, place):
+        return place
+    around = corners[hull_numbers(corners)]
+    start, along = around, np.roll(around, -1, axis=0) - around
+    share = ((place - start) * along).sum(axis=1) / np.maximum((along**2).sum(axis=1), 1e-12)
+    points: Floats = start + np.clip(share, 0, 1)[:, None] * along
+    nearest: Floats = points[int(np.linalg.norm(points - place, axis=1).argmin())]
+    return nearest
 
 
 def _pushing(
@@ -326,6 +356,16 @@ def ends_of(group: Group, wood: Sequence[Body], lift: Range, water: float) -> tu
             for sign in (1, -1):
                 ends.append(_shifted(middle, wood, [sign * (i == j) for j in range(len(wood))]))
     return tuple(replace(end, stones=stones) for end in ends for stones in (-1.0, 1.0))
+
+
+def with_hung(ends: Iterable[End], stage: Stage, body: int, friction: Range) -> tuple[End, ...]:
+    """Add the ends at which stones hang on their cords, where that can tip a body."""
+    found = tuple(ends)
+    foot = rig_of(stage, found[0], body, friction)
+    own = foot.contacts[foot.uppers == 0]
+    if not any(hangs_beside(tie, own) for tie in stage.ties[body]):
+        return found
+    return (*found, *(replace(end, hung=True) for end in found))
 
 
 def amiss_ends(ends: Iterable[End]) -> tuple[End, ...]:

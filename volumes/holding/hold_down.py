@@ -49,6 +49,7 @@ from plumbstone.volumes.holding.free_bodies import (
     sinker_weight,
     soaked_end,
     stage_of,
+    with_hung,
     with_reserve,
     wood_lift,
 )
@@ -100,6 +101,7 @@ class Move:
     level: float  # of the water [m]
     manner: str  # in words
     edge: tuple[tuple[float, float], ...]  # ends of the edge it tips about [m]; may be empty
+    hung: bool = False  # whether it stays longer where the stones at its cords all stand
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -138,8 +140,9 @@ class HoldResult:
     @property
     def moves_at(self) -> float | None:
         """Level at which it moves as the tank fills [m]; None where it may, or does before."""
+        first = self.first_move
         sure = self.verdict is Verdict.MOVES and Doubt.LEANS not in self.doubts
-        return self.first_move.level if sure and self.first_move else None
+        return first.level if sure and first is not None and not first.hung else None
 
     @property
     def stays(self) -> bool:
@@ -274,16 +277,23 @@ def _judge_group(
     material = group.sinkers[0].material if group.sinkers else around.stone
     balance = balance_of(group, wood, material, stage)
     ends = ends_of(group, wood, balance.lift, water)
+    ends = with_hung(ends, stage, number, group.friction)
     middle = middle_end(group, wood, balance.lift, water)
     rigs = tuple(rig_of(stage, end, number, group.friction) for end in ends)
     # A tub test speaks of the real wood, so the reserve is on its middle.
     unlucky = ends
     if group.tub is not None:
         unlucky = (replace(middle, stones=-1.0), replace(middle, stones=1.0))
+        unlucky = with_hung(unlucky, stage, number, group.friction)
     strained = tuple(with_reserve(e, group, balance.lift, water) for e in unlucky)
     verdicts = [judge(rig) for rig in rigs]
     margins = np.array([verdict.margins for verdict in verdicts])
     first = _first_move(stage, ends, number, group.friction, verdicts)
+    if first is not None and any(end.hung for end in ends):
+        plain = [i for i, end in enumerate(ends) if not end.hung]
+        some, told = [ends[i] for i in plain], [verdicts[i] for i in plain]
+        later = _first_move(stage, some, number, group.friction, told)
+        first = replace(first, hung=later is None or later.level > first.level)
     soaked = soaked_end(group, wood, balance.lift, water)
     drained = _drained_move(stage, rig_of(stage, soaked, number, group.friction))
     doubts = _doubts(stage, number, ends, strained, soaked)
