@@ -36,6 +36,7 @@ from plumbstone.meshes.rulers import (
     measured,
     own_scale,
     ruled_scale,
+    skin_noise,
 )
 from plumbstone.meshes.smoothing import is_smoothed
 from plumbstone.meshes.uncrossing import crossed_share, one_skin, united
@@ -64,6 +65,8 @@ CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 CROSSED_NOISE = 0.04  # the same of one that passed through itself; from memory
 SKIN_SPREAD = 0.013  # the same of a scan with its table in it; calibrated on phone-like scans
 SKIN_NOISE = 0.0005  # how far the skin may lie off as a whole, at 90 % [m]; from memory
+BUMPED, FINE = 0.35, 200_000  # of the noise from corner to corner that may be off as a whole, at
+# 90 %; meshes with more faces average it out
 ROOM = 6.0  # [m]: a scan that is wider has a wrong unit
 UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
@@ -616,7 +619,11 @@ def _guarded(
         faces, volume = faces[:, ::-1], -volume
     if not is_closed(faces, len(vertices)) or volume <= 0:
         raise ScanError(path, "crosses itself so that it encloses no volume; scan it again.")
-    share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
+    noise = body.noise
+    if len(body.seen) < FINE:
+        area = float(face_areas(body.vertices, body.seen).sum())
+        noise = float(np.hypot(noise, BUMPED * skin_noise(body.vertices, body.seen) * area))
+    share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
     found = range_of(volume, doubts)
