@@ -1,4 +1,4 @@
-"""`plumbstone demo`: the reading-room tank of the village library."""
+"""`plumbstone demo`: the reading-room tank of the village library, from the shop on."""
 
 from importlib.resources import files
 from pathlib import Path
@@ -10,6 +10,9 @@ from plumbstone.cli.output import ForceOption, JsonOption, UnitsOption, plain_er
 from plumbstone.cli.wording.units import Units
 
 SCAPE = "reading-room.toml"
+STONE, SCAN, KEPT = "Great stone", "great-stone-scan.ply", "great-stone.ply"
+SIZE, SEED = (0.25, 0.17, 0.22), 1  # of the great stone, as in the scape
+LONGEST = "29.2 cm"  # by the caliper in the shop
 
 
 def demo(
@@ -18,13 +21,42 @@ def demo(
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
-    """Lay out a made-up tank and write everything about it into a folder."""
+    """Weigh a made-up stone in the shop and lay out a made-up tank with it, into a folder."""
     from plumbstone.cli.files import refuse_foreign, write_file
     from plumbstone.cli.plan import run_plan
     from plumbstone.cli.results import NAMES
+    from plumbstone.volumes.scape.writing import with_keys
 
-    content = files("plumbstone.cli").joinpath(SCAPE).read_bytes()
+    text = files("plumbstone.cli").joinpath(SCAPE).read_text(encoding="utf-8")
+    keys = {"solid": None, "size": None, "seed": None, "scan": KEPT}
+    scape = with_keys(text, "piece", STONE, keys).encode()
     with plain_errors():
+        refuse_foreign(folder, (SCAPE, SCAN, KEPT), force=force)
         refuse_foreign(folder / "plan", NAMES, force=force)
-        write_file(folder / SCAPE, content, force=force)
+        _in_the_shop(folder, as_json=as_json, units=units, force=force)
+        write_file(folder / SCAPE, scape, force=force)
         run_plan(folder / SCAPE, folder / "plan", None, None, as_json, units, force)
+
+
+def _in_the_shop(folder: Path, *, as_json: bool, units: Units, force: bool) -> None:
+    """Write the scan of the great stone, weigh it and keep its mended mesh."""
+    from plumbstone.cli.files import write_file
+    from plumbstone.cli.weigh_output import Prices, mesh_content, print_pieces
+    from plumbstone.cli.weigh_request import Request, weigh_all
+    from plumbstone.meshes.as_scanned import as_scanned
+    from plumbstone.meshes.primitives import boulder
+    from plumbstone.meshes.writing import ply_bytes
+
+    path = folder / SCAN
+    write_file(path, ply_bytes(*as_scanned(boulder(SIZE, SEED), SEED)), force=force)
+    request = Request.parsed(
+        "basalt", None, LONGEST, None, None, None, None, "1 g", None
+    ).with_flags(every=False, same_stone=False, rescale=False, meshes=True)
+    found, _ = weigh_all(request, [path], None, None, [])
+    write_file(folder / KEPT, mesh_content(found, folder / KEPT), force=force)
+    if as_json:
+        return
+    line = f'plumbstone weigh {SCAN} --material basalt --longest "{LONGEST}" --keep {KEPT}'
+    typer.echo(f"In the shop:  {line}")
+    print_pieces(found, [], Prices(None, None), units, None)
+    typer.echo("")

@@ -27,6 +27,7 @@ from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.reading import LARGEST_STONE, LARGEST_WOOD, RawScan, read_raw
 from plumbstone.meshes.rulers import (
+    FAR_OFF,
     FILE_ALONE,
     Caliper,
     Known,
@@ -35,6 +36,7 @@ from plumbstone.meshes.rulers import (
     measured,
     own_scale,
     ruled_scale,
+    skin_noise,
 )
 from plumbstone.meshes.smoothing import is_smoothed
 from plumbstone.meshes.uncrossing import crossed_share, one_skin, united
@@ -51,9 +53,11 @@ from plumbstone.meshes.underside import (
     stood_on_rim,
 )
 
-# Share of the volume under a rim that belongs to the body: SHARE + SHARE_LEAN × lean of its walls.
-# Learned by tests/learn_underside.py on 33 stones in 198 scans; last the spread of single scans.
-SHARE, SHARE_LEAN, SHARE_SPREAD = 0.62, 0.15, 0.10
+# Share of the volume under a rim that belongs to the body, by the lean of its walls; of a rim that
+# a level cut left, without it; each with the spread of single scans. From tests/learn_underside.py.
+SHARE, SHARE_LEAN, SHARE_SPREAD = 0.57, 0.60, 0.16
+CUT_SHARE, CUT_SPREAD, LEVEL = 0.52, 0.09, 0.22  # the last: height of such a rim, spread over mean
+LEAST_SHARE = 0.10  # walls that lean far in hide hollows, but some foot is always there
 # No underside reaches farther below its rim than this, over 2 × area / length of the rim: a strip
 # under a limb, and what a round rim has more.
 STRIP_DEPTH, ROUND_DEPTH = 0.20, 0.25
@@ -61,6 +65,8 @@ CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 CROSSED_NOISE = 0.04  # the same of one that passed through itself; from memory
 SKIN_SPREAD = 0.013  # the same of a scan with its table in it; calibrated on phone-like scans
 SKIN_NOISE = 0.0005  # how far the skin may lie off as a whole, at 90 % [m]; from memory
+BUMPED, FINE = 0.35, 200_000  # of the noise from corner to corner that may be off as a whole, at
+# 90 %; meshes with more faces average it out
 ROOM = 6.0  # [m]: a scan that is wider has a wrong unit
 UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
@@ -273,12 +279,27 @@ def with_scale(
         )
         raise ScanError(path, problem)
     total = 1.0 if before is None else before * factor
+    unsure = disagree / 2 + found.noise
+    if any(doubt.what == "attached" for doubt in scans[0].doubts):
+        unsure += _unlike(path, total)
     twice = ruler.longest is not None and ruler.across is not None
-    doubt = ruled_scale(ruler.measured, disagree / 2 + found.noise, total, twice=twice)
+    doubt = ruled_scale(ruler.measured, unsure, total, twice=twice)
     said = (
         f"lengths × {(before or 1.0) * factor:.4g}, from the measured {ruler.measured * 1e2:.1f} cm"
     )
     return tuple(scan.times(factor, said).doubted(doubt) for scan in scans)
+
+
+def _unlike(path: Path, factor: float) -> float:
+    """How far the measured length of a body that may be two is off the file's own, as a share."""
+    off = abs(float(np.log(factor)))
+    if off > np.log(1 + FAR_OFF):
+        problem = (
+            f"is {1 / factor:.2f} times as long as measured, and another thing may be melted into "
+            "it; scan the stone alone."
+        )
+        raise ScanError(path, problem)
+    return off
 
 
 def _bodies(path: Path, raw: RawScan, least: float = SECOND_BODY) -> tuple[ClosedScan, ...]:
@@ -533,7 +554,8 @@ def _open_body(
 
 def share_under(rim: Rim) -> float:
     """Share of the volume under a rim that is taken for the body, 0 to 1."""
-    share = float(np.clip(SHARE + SHARE_LEAN * rim.lean, 0.0, 1.0))
+    share = float(np.clip(SHARE + SHARE_LEAN * rim.lean, LEAST_SHARE, 1.0))
+    share = CUT_SHARE if rim.unevenness < LEVEL else share
     deepest = (STRIP_DEPTH + ROUND_DEPTH * rim.roundness) * 2 * rim.area / rim.length
     return min(share, deepest / rim.height) if rim.height > 0 else 0.0
 
@@ -553,7 +575,8 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         share = share_under(rim)
         vertices, faces = close_below(vertices, faces, rim, share)
         volume -= (1 - share) * rim.under
-        guess += Z90 * SHARE_SPREAD * rim.under * min(1.0, 2 * share / SHARE)
+        spread = CUT_SPREAD if rim.unevenness < LEVEL else SHARE_SPREAD
+        guess += Z90 * spread * rim.under
     taken = f"{(volume - flat) / under:.0%} of the space under its rim" if under > 0 else "nothing"
     said = (
         f"closed the unseen underside: {taken} "
@@ -596,7 +619,11 @@ def _guarded(
         faces, volume = faces[:, ::-1], -volume
     if not is_closed(faces, len(vertices)) or volume <= 0:
         raise ScanError(path, "crosses itself so that it encloses no volume; scan it again.")
-    share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
+    noise = body.noise
+    if len(body.seen) < FINE:
+        area = float(face_areas(body.vertices, body.seen).sum())
+        noise = float(np.hypot(noise, BUMPED * skin_noise(body.vertices, body.seen) * area))
+    share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
     found = range_of(volume, doubts)

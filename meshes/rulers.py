@@ -1,8 +1,10 @@
 """How long a scan really is: by its own file, or by a length that somebody measured."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plumbstone.meshes.doubts import Doubt, in_length
 from plumbstone.meshes.extents import across
@@ -167,26 +169,41 @@ def _calm(vertices: Floats, faces: Indices) -> tuple[Floats, float, float]:
     ----------
     Taubin (1995), "A signal processing approach to fair surface design" (from memory).
     """
-    from scipy.sparse import coo_array, diags_array
-
+    links, lonely = _links(vertices, faces)
     edges = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
-    edges = np.concatenate([edges, edges[:, ::-1]])
-    count = len(vertices)
-    links = coo_array((np.ones(len(edges)), edges.T), shape=(count, count)).tocsr()
-    links = diags_array(1 / np.maximum(links.sum(axis=1), 1)) @ links
-    lonely = np.ones(count, dtype=bool)
-    lonely[edges] = False
     step = float(np.median(np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)))
     reach = SMOOTHED * float(np.ptp(vertices[~lonely], axis=0).max())
     found = vertices.copy()
     for _ in range(min(int((reach / step) ** 2), MOST_ROUNDS)):
         for share in (0.5, -0.52):
             found += share * (links @ found - found) * ~lonely[:, None]
-    bumps = links @ found - found
-    bumps = (bumps - links @ bumps)[~lonely]
-    out = np.einsum("ij,ij->i", bumps, _corner_normals(found, faces)[~lonely])
-    spread = float(np.median(np.abs(out))) * PER_BUMP
-    return found, spread, step
+    return found, _bumps(found, faces, links, lonely), step
+
+
+def skin_noise(vertices: Floats, faces: Indices) -> float:
+    """Measure the noise from corner to corner of a skin, as a standard deviation [m]."""
+    return _bumps(vertices, faces, *_links(vertices, faces))
+
+
+def _links(vertices: Floats, faces: Indices) -> tuple[Any, NDArray[np.bool_]]:
+    """Give the matrix that takes each corner to the mean of its neighbours, and who has none."""
+    from scipy.sparse import coo_array, diags_array
+
+    edges = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
+    edges = np.concatenate([edges, edges[:, ::-1]])
+    count = len(vertices)
+    links = coo_array((np.ones(len(edges)), edges.T), shape=(count, count)).tocsr()
+    lonely = np.ones(count, dtype=bool)
+    lonely[edges] = False
+    return diags_array(1 / np.maximum(links.sum(axis=1), 1)) @ links, lonely
+
+
+def _bumps(vertices: Floats, faces: Indices, links: Any, lonely: NDArray[np.bool_]) -> float:
+    """Measure what neighbours of corners do not explain of their places, a deviation [m]."""
+    off = links @ vertices - vertices
+    off = (off - links @ off)[~lonely]
+    out = np.einsum("ij,ij->i", off, _corner_normals(vertices, faces)[~lonely])
+    return float(np.median(np.abs(out))) * PER_BUMP
 
 
 def _corner_normals(vertices: Floats, faces: Indices) -> Floats:

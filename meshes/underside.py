@@ -15,7 +15,7 @@ WIDE_OPENING = 0.5  # rim length over that of the body's outline from above
 LEAST_RIM = 0.2  # length of a further rim over that of the longest
 LOOKS_DOWN = 0.5  # downward part of a rim's vector area
 LENGTH_OF_CELL = 0.7  # mean way of a line through a square cell, teeth taken off
-BEYOND = 1.5  # times a circular segment: what may lie beyond the bridge over a missing side
+BEYOND = 2.0  # times a circular segment: what may lie beyond the bridge over a missing side
 CLIMBS, LEAST_CLIMB = 0.25, 0.40  # of a body's height: rim that left its foot, and how far it goes
 MOST_BULGED = 50  # holes that are closed so; the smaller ones are closed flat
 
@@ -29,6 +29,7 @@ class Rim:
     area: float  # of the rim seen from below [m²]
     length: float  # [m]
     lean: float  # mean upward part of the walls' outward normals at the rim, -1 to 1
+    unevenness: float  # of its height: spread over mean; a level cut leaves little
 
     @property
     def height(self) -> float:
@@ -188,7 +189,9 @@ def measure_rim(vertices: Floats, faces: Indices, edges: Indices) -> Rim:
     under = -_flux(np.concatenate([vertices, tip[None]]), lid)
     area = -float(fan(vertices, edges)[0][2])
     length = _outline_length(vertices[edges[:, 0], :2], area)
-    return Rim(edges, under, area, length, _lean(vertices, faces, edges))
+    heights = vertices[edges[:, 0], 2]
+    unevenness = float(heights.std() / max(abs(heights.mean()), 1e-9))
+    return Rim(edges, under, area, length, _lean(vertices, faces, edges), unevenness)
 
 
 def _outline_length(points: Floats, area: float) -> float:
