@@ -269,13 +269,6 @@ material = "driftwood"
 solid = "box"
 size = ["20 cm", "6 cm", "5 cm"]
 at = ["30 cm", "12 cm"]
-[[piece]]
-name = "Block"
-kind = "stone"
-material = "granite"
-solid = "box"
-size = ["10 cm", "10 cm", "10 cm"]
-at = ["30 cm", "24 cm"]
 """
 
 
@@ -286,13 +279,21 @@ def test_wood_that_floats_is_held_by_a_stone(browser: Any, server: Server) -> No
     assert tab.locator("h2").first.inner_text() == "Do not fill yet."
     assert tab.locator(".view.above .piece.floats").get_attribute("data-piece") == "Root"
     assert "430 g of stone" in tab.locator(".told .stop").first.inner_text()
-    piece(tab, "Block").click()
+    tab.get_by_text("Add a stone or wood").click()
+    tab.get_by_label("Name of it").fill("Block")
+    for side in ("Long", "Wide", "High"):
+        tab.get_by_label(side, exact=True).fill("10")
+    tab.get_by_role("button", name="Set it into the tank").click()
+    piece(tab, "Block").focus()
+    for _ in range(2):  # away from the wood that it was set beside
+        tab.keyboard.press("Shift+ArrowUp")
+    changed(server.folder / "wood.toml", WOOD, '"30 cm", "25 cm"')
     tab.get_by_role("button", name="Tie to wood").click()
     piece(tab, "Root").click()
     tab.wait_for_selector(".view.above .piece:not(.floats)[data-piece=Root]")
     computed(tab)
     text = (server.folder / "wood.toml").read_text(encoding="utf-8")
-    assert text.startswith(WOOD[:-1])
+    assert text.startswith(WOOD)
     assert 'tied_to = ["Root"]' in text
     hold = read_json("plumbstone plan wood.toml", server.folder)["holds"][0]
     assert hold["stays"]
