@@ -77,6 +77,7 @@ class Server:
             with socket.socket() as trial:
                 if trial.connect_ex(("127.0.0.1", self.port)) == 0:
                     return
+            assert self.process.poll() is None, self.process.stdout.read()
             time.sleep(0.1)
         raise AssertionError("the page did not open")
 
@@ -281,13 +282,16 @@ def test_wood_that_floats_is_held_by_a_stone(browser: Any, server: Server) -> No
     assert "430 g of stone" in tab.locator(".told .stop").first.inner_text()
     tab.get_by_text("Add a stone or wood").click()
     tab.get_by_label("Name of it").fill("Block")
+    tab.get_by_label("Shape").select_option("box")
     for side in ("Long", "Wide", "High"):
         tab.get_by_label(side, exact=True).fill("10")
     tab.get_by_role("button", name="Set it into the tank").click()
-    piece(tab, "Block").focus()
-    for _ in range(2):  # away from the wood that it was set beside
-        tab.keyboard.press("Shift+ArrowUp")
-    changed(server.folder / "wood.toml", WOOD, '"30 cm", "25 cm"')
+    file = server.folder / "wood.toml"
+    chosen = tab.get_by_label("Chosen piece")
+    for label, at in (("From front", "24"), ("From left", "30")):
+        chosen.get_by_label(label, exact=True).fill(at)
+        chosen.get_by_label(label, exact=True).blur()
+        changed(file, "", f'"{at} cm"')
     tab.get_by_role("button", name="Tie to wood").click()
     piece(tab, "Root").click()
     tab.wait_for_selector(".view.above .piece:not(.floats)[data-piece=Root]")
