@@ -207,6 +207,7 @@ def test_a_view_in_3d_shows_the_filling(browser: Any, server: Server) -> None:  
     assert faults == []
 
 
+@pytest.mark.slow
 def test_results_versions_and_comparing(browser: Any, server: Server) -> None:  # noqa: F811
     file = small_in(server.folder, "two.toml")
     tab, faults = at_tank(browser, server, file.name)
