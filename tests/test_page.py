@@ -77,6 +77,7 @@ class Server:
             with socket.socket() as trial:
                 if trial.connect_ex(("127.0.0.1", self.port)) == 0:
                     return
+            assert self.process.poll() is None, self.process.stdout.read()
             time.sleep(0.1)
         raise AssertionError("the page did not open")
 
@@ -269,13 +270,6 @@ material = "driftwood"
 solid = "box"
 size = ["20 cm", "6 cm", "5 cm"]
 at = ["30 cm", "12 cm"]
-[[piece]]
-name = "Block"
-kind = "stone"
-material = "granite"
-solid = "box"
-size = ["10 cm", "10 cm", "10 cm"]
-at = ["30 cm", "24 cm"]
 """
 
 
@@ -286,13 +280,24 @@ def test_wood_that_floats_is_held_by_a_stone(browser: Any, server: Server) -> No
     assert tab.locator("h2").first.inner_text() == "Do not fill yet."
     assert tab.locator(".view.above .piece.floats").get_attribute("data-piece") == "Root"
     assert "430 g of stone" in tab.locator(".told .stop").first.inner_text()
-    piece(tab, "Block").click()
+    tab.get_by_text("Add a stone or wood").click()
+    tab.get_by_label("Name of it").fill("Block")
+    tab.get_by_label("Shape").select_option("box")
+    for side in ("Long", "Wide", "High"):
+        tab.get_by_label(side, exact=True).fill("10")
+    tab.get_by_role("button", name="Set it into the tank").click()
+    file = server.folder / "wood.toml"
+    chosen = tab.get_by_label("Chosen piece")
+    for label, at in (("From front", "24"), ("From left", "30")):
+        chosen.get_by_label(label, exact=True).fill(at)
+        chosen.get_by_label(label, exact=True).blur()
+        changed(file, "", f'"{at} cm"')
     tab.get_by_role("button", name="Tie to wood").click()
     piece(tab, "Root").click()
     tab.wait_for_selector(".view.above .piece:not(.floats)[data-piece=Root]")
     computed(tab)
     text = (server.folder / "wood.toml").read_text(encoding="utf-8")
-    assert text.startswith(WOOD[:-1])
+    assert text.startswith(WOOD)
     assert 'tied_to = ["Root"]' in text
     hold = read_json("plumbstone plan wood.toml", server.folder)["holds"][0]
     assert hold["stays"]

@@ -98,6 +98,7 @@ def half_scanned(flip: bool) -> bytes:
     return ply_bytes(vertices, seen)
 
 
+@pytest.mark.slow
 def test_the_turned_stone_is_scanned_a_second_time(browser: Any, shop: Server) -> None:  # noqa: F811
     tab, faults = opened(browser, shop.home, **PHONE)
     with tab.expect_file_chooser() as chooser:

@@ -183,7 +183,7 @@ def test_who_writes_last_is_asked(browser: Any, server: Server) -> None:  # noqa
 
 def test_a_view_in_3d_shows_the_filling(browser: Any, server: Server) -> None:  # noqa: F811
     file = small_in(server.folder, "solid.toml")
-    tab, _ = at_tank(browser, server, file.name)
+    tab, faults = at_tank(browser, server, file.name)
     unfold(tab, "Turn it in 3D")
     tab.wait_for_selector(".turning canvas")
     level = (
@@ -204,8 +204,10 @@ def test_a_view_in_3d_shows_the_filling(browser: Any, server: Server) -> None:  
         ".traverse((o) => found.push(o.name)); return found.join('|'); }"
     )
     tab.wait_for_function(f"({parts})().includes('Stone') && ({parts})().includes('Soil')")
+    assert faults == []
 
 
+@pytest.mark.slow
 def test_results_versions_and_comparing(browser: Any, server: Server) -> None:  # noqa: F811
     file = small_in(server.folder, "two.toml")
     tab, faults = at_tank(browser, server, file.name)

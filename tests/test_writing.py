@@ -160,6 +160,22 @@ def test_limbs_as_tables_of_their_own_follow_their_piece() -> None:
     assert read(without(text, "piece", "W")).pieces == ()
 
 
+def test_a_key_that_stands_as_tables_of_its_own_is_replaced() -> None:
+    text = (
+        '[tank]\ninside = ["60 cm", "30 cm", "36 cm"]\n\n[[layer]]\nname = "S"\n'
+        'material = "sand"\n[layer.height]  # by eye\nfront = "2 cm"\nback = "4 cm"\n'
+        '[[layer.bags]]\nholds = "5 kg"\n[[layer.bags]]\nholds = "9 kg"\n\n# the end\n'
+    )
+    low = with_keys(text, "layer", "S", {"height": {"front": "1 cm", "back": "4 cm"}})
+    profile = read(low).layers[0].profile
+    assert profile is not None
+    assert profile.corners == pytest.approx((0.01, 0.01, 0.04, 0.04))
+    assert [bag.holds for bag in read(low).layers[0].bags] == [5, 9]
+    one = with_keys(low, "layer", "S", {"bags": [{"holds": "2 kg"}]})
+    assert [bag.holds for bag in read(one).layers[0].bags] == [2]
+    assert one.endswith("# the end\n")
+
+
 def test_what_is_not_there_is_told() -> None:
     with pytest.raises(WritingError, match='piece "Nobody" is not written as a table'):
         with_keys(DEMO, "piece", "Nobody", {"turn": 1})

@@ -15,6 +15,7 @@ from plumbstone.cli.page.widgets import Choice, Field, Form, button, element, sa
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording.units import Units, mass_words
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.primitives import SOLIDS
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.materials import load_materials
 from plumbstone.volumes.scape.scape import PieceEntry
@@ -302,7 +303,10 @@ class TankForms:
 
     def _new_piece(self) -> None:
         name = Field("Name of it", "Stone", None)
-        material = Choice("Made of", made_of("stone", "wood"), "granite")
+        with element("div", "pair"):
+            material = Choice("Made of", made_of("stone", "wood"), "granite")
+            shapes = [("", words.BY_SIZE), *((solid, solid) for solid in (*SOLIDS, "boulder"))]
+            shape = Choice("Shape", shapes, "")
         with element("div", "sides"):
             sides = [
                 Field(side, "", None, inputmode="decimal") for side in ("Long", "Wide", "High")
@@ -311,7 +315,9 @@ class TankForms:
         async def add() -> None:
             size = [self.measures.typed(side.value) for side in sides]
             kind = load_materials()[material.value].kind
-            keys = {"kind": kind, "material": material.value, "size": size}
+            keys: dict[str, Any] = {"kind": kind, "material": material.value, "size": size}
+            if shape.value:
+                keys["solid"] = shape.value
             await self._add({"name": name.value.strip() or kind.capitalize(), **keys})
 
         button("Set it into the tank", telling(lambda: self.view.wrong)(add), "main")

@@ -31,7 +31,9 @@ def page(title: str, door: str, *, narrow: bool = True) -> Iterator[Element]:
                 link.props["aria-current"] = "page"
     with element("div", "sheet narrow" if narrow else "sheet"):
         element("h1", "", title)
-        yield element("div", "", role="alert")
+        place = element("div", "", role="alert")
+        ui.on_exception(lambda error: _tell_fault(place, error))  # of handlers, never silent
+        yield place
 
 
 def element(tag: str, classes: str = "", text: str = "", **attributes: Any) -> Element:
@@ -239,13 +241,14 @@ def telling(
                 warn(place(), "")
             except PlumbstoneError as error:
                 warn(place(), str(error))
-            except Exception:
-                warn(place(), BROKEN)
-                raise
 
         return guarded
 
     return around
+
+
+def _tell_fault(place: Element, error: Exception) -> None:
+    warn(place, str(error) if isinstance(error, PlumbstoneError) else BROKEN)
 
 
 def warn(place: Element, text: str) -> None:

@@ -42,6 +42,7 @@ KEYS = (
 )
 IN_3D = "The tank in three dimensions; drag to turn it"
 SCAN_IN_3D = "The closed scan in three dimensions; drag to turn it"
+BY_SIZE = "rounded, by its size"
 NEED_TWO = "Keep a version of a tank first, or start a second one; then both can be compared."
 WRITING = "Writing ..."
 CORNERS = ("front left", "front right", "back left", "back right")

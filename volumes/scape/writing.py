@@ -76,6 +76,10 @@ def with_keys(text: str, table: str, name: str | None, keys: Mapping[str, Any]) 
     if name is None and not any(block.table == table for block in blocks):
         return with_added(text, table, keys, listed=False)
     at = _place(blocks, table, name)
+    parts = {f"{table}.{key}" for key in keys}  # a key may stand as tables of its own
+    for place in reversed(range(at + 1, _last_of(blocks, at) + 1)):
+        if blocks[place].table in parts:
+            blocks = _dropped(blocks, place)
     blocks[at] = _set(blocks[at], keys)
     return _joined(blocks)
 
