@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 ROOM = Path(__file__).parent.parent / "cli" / "reading-room.toml"
-MOVES, LET_GO = 40, 3
+MOVES, LET_GO = 40, 2
 # Notes when the pointer moved and when the figures' place was told; each step moves by 5 mm.
 WATCH = """() => {
   window.lags = []; window.from = null;

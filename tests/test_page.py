@@ -17,7 +17,7 @@ from commands import PROGRAM, read_json
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 FLAGS = [
-    "--no-sandbox", "--enable-unsafe-swiftshader", "--disable-background-networking",
+    "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader", "--disable-background-networking",
     "--disable-component-update", "--disable-sync", "--no-first-run",
 ]  # fmt: skip
 WAIT = 120_000  # [ms], most that a busy machine is given
@@ -105,6 +105,15 @@ def browser() -> Iterator[Any]:
         chromium = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         yield chromium
         chromium.close()
+
+
+@pytest.fixture(autouse=True)
+def tidy(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Close what a test opened, so that it draws no longer."""
+    yield
+    if "browser" in request.fixturenames:
+        for context in request.getfixturevalue("browser").contexts:
+            context.close()
 
 
 @pytest.fixture(scope="module")

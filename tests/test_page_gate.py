@@ -11,7 +11,7 @@ from pathlib import Path
 import nicegui
 import numpy as np
 import pytest
-from test_page import Server, browser, opened  # noqa: F401
+from test_page import Server, browser, opened, tidy  # noqa: F401
 
 from plumbstone.cli.page.folder import Folder, FolderError
 

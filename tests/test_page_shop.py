@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 import trimesh
 from commands import read_json, type_in
-from test_page import SCANS, Server, browser, opened, shop  # noqa: F401
+from test_page import SCANS, Server, browser, opened, shop, tidy  # noqa: F401
 
 from plumbstone.meshes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes

@@ -19,6 +19,7 @@ from test_page import (
     piece,
     server,  # noqa: F401
     small_in,
+    tidy,  # noqa: F401
 )
 
 PHONE = {"width": 360, "has_touch": True, "is_mobile": True}

@@ -290,7 +290,7 @@ class TankView:
         if done:
             later(self._refine())
         else:
-            warn(self.wrong, refused)
+            warn(self.wrong, refused or words.NO_ROOM)
         return done
 
     async def set(self, name: str, **keys: Any) -> None:
