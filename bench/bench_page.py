@@ -13,7 +13,10 @@ from pathlib import Path
 from typing import Any
 
 ROOM = Path(__file__).parent.parent / "cli" / "reading-room.toml"
-MOVES, LET_GO = 40, 2
+STEP = 5.0  # what places snap to [mm]
+# Each place is visited once, as what was computed is remembered.
+PLACES = [(x, y) for y in (1, -1, 2, -2) for x in range(-3, 4)]
+LET_GO = 4
 # Notes when the pointer moved and when the figures' place was told; each step moves by 5 mm.
 WATCH = """() => {
   window.lags = []; window.from = null;
@@ -41,29 +44,31 @@ def drags() -> list[tuple[str, float, float]]:
         tab.goto(f"{address}/tank/{ROOM.name}")
         tab.get_by_text("Saved in").wait_for()
         tab.evaluate(WATCH)
-        exact = [_drag(tab, way) for way in (1, -1) * LET_GO]
+        starts = [(0, 0), *PLACES[LET_GO - 1 :: LET_GO]]
+        parts = [PLACES[i : i + LET_GO] for i in range(0, len(PLACES), LET_GO)]
+        exact = [_drag(tab, start, part) for start, part in zip(starts, parts, strict=False)]
         lags = [lag / 1e3 for lag in tab.evaluate("window.lags")]
         chromium.close()
     return [_row("pointer to figure while dragging", lags), _row("let go to exact", exact)]
 
 
-def _drag(tab: Any, way: int) -> float:
-    """Drag the first stone to and fro; give how long all took once it was let go [s]."""
-    scale = tab.evaluate("document.querySelector('.view.above svg').getScreenCTM().a")
+def _drag(tab: Any, start: tuple[int, int], places: list[tuple[int, int]]) -> float:
+    """Drag a stone over some places; give how long all took once it was let go [s]."""
+    step = STEP * tab.evaluate("document.querySelector('.view.above svg').getScreenCTM().a")
     box = tab.locator('.view.above [data-piece="Great stone"] text').bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     tab.mouse.move(x, y)
     tab.mouse.down()
-    for step in range(1, MOVES // LET_GO // 2 + 1):
-        tab.mouse.move(x + way * scale * 5.1 * (1 + step % 2), y)
+    for to_x, to_y in places:
+        tab.mouse.move(x + step * (to_x - start[0]), y - step * (to_y - start[1]))
         with contextlib.suppress(Exception):  # a step may leave all figures as they are
-            tab.wait_for_function("window.from === null", timeout=1000)
-    tab.mouse.move(x + way * scale * 5.1 * 2, y)
-    tab.evaluate("document.querySelector('.state').innerText = ''")
-    start = time.perf_counter()
+            tab.wait_for_function("window.from === null", timeout=3000)
+    tab.wait_for_function("!document.querySelector('.state').innerText.includes('Saved in')")
+    begun = time.perf_counter()
     tab.mouse.up()
     tab.get_by_text("Saved in").wait_for()
-    return time.perf_counter() - start
+    tab.evaluate("window.from = null")
+    return time.perf_counter() - begun
 
 
 def _row(name: str, seconds: list[float]) -> tuple[str, float, float]:

@@ -158,6 +158,22 @@ def test_a_broken_file_is_told_and_can_be_mended(tmp_path: Path) -> None:
     asyncio.run(work())
 
 
+def test_all_who_ask_wait_for_the_exact_state(tmp_path: Path) -> None:
+    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    desk = Desk(Folder(tmp_path), "small.toml")
+
+    async def work() -> None:
+        await desk.look()
+        first = asyncio.create_task(desk.refine())
+        await asyncio.sleep(0)
+        await desk.refine()  # while another tab has it computed
+        assert desk.seen is not None
+        assert desk.seen.exact
+        await first
+
+    asyncio.run(work())
+
+
 def test_names_lead_nowhere_else(tmp_path: Path) -> None:
     (tmp_path / "served").mkdir()
     (tmp_path / "secret.toml").write_text(SMALL, encoding="utf-8")

@@ -52,7 +52,8 @@ class Desk:
     _undone: list[str] = field(default_factory=list)
     _done: list[str] = field(default_factory=list)
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
-    _refining: bool = False
+    _refining: asyncio.Lock = field(default_factory=asyncio.Lock)
+    _refused: int = -1  # the version that cannot be computed exactly
     _before: str = ""
 
     @property
@@ -137,26 +138,22 @@ class Desk:
         return await asyncio.to_thread(_figures_only, layout, pieces)
 
     async def refine(self) -> None:
-        """Compute everything exactly, for the newest state only."""
-        if self._refining:
-            return
-        self._refining = True
-        try:
+        """Compute everything exactly, for the newest state only; all who ask wait for it."""
+        async with self._refining:
             while self.layout is not None and not (self.seen and self.seen.exact):
                 layout, version = self.layout, self.version
+                if self._refused == version:
+                    return
                 try:
                     seen = await asyncio.to_thread(_exact, layout)
                 except PlumbstoneError as error:
                     if version == self.version:
-                        self.fault = str(error)
+                        self.fault, self._refused = str(error), version
                         self.shown += 1
-                        return
                     continue
                 if version == self.version:
                     self.seen, self.fault = seen, ""
                     self.shown += 1
-        finally:
-            self._refining = False
 
     async def _step(self, take: list[str], give: list[str]) -> None:
         """Move one text from a pile onto the other."""
