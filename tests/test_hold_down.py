@@ -9,6 +9,7 @@ from commands import read_json, refuse, type_in
 
 from plumbstone.cli.wording.holding import finding_words, hold_sentences
 from plumbstone.cli.wording.units import Units
+from plumbstone.meshes.columns import Grid
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.holding.findings import hold_findings
 from plumbstone.volumes.holding.hold_down import Doubt, HoldResult
@@ -253,18 +254,18 @@ def test_default_tie_points(tmp_path: Path) -> None:
         '["10 cm", "0 cm", "30 cm"]], girth = ["12 cm", "8 cm"] }, { path = [["0 cm", "0 cm", '
         '"15 cm"], ["-10 cm", "0 cm", "30 cm"]], girth = ["10 cm", "8 cm"] }]\n'
     )
-    bare = plan_of(tmp_path, fork).holds[0].offers
-    assert bare.why == "the lowest crotch"
-    assert bare.points[0] == pytest.approx([0.60, 0.25, 0.17], abs=0.03)
+    (bare,) = plan_of(tmp_path, fork).bodies
+    group, grid = Group("Fork", ("Fork",)), Grid.of_spacing(1.2, 0.5, 0.01)
+    flat = np.zeros((grid.ny, grid.nx))
+    found = {why: points for points, why in places_for(group, [bare.piece], flat, grid)}
+    assert list(found)[:2] == ["limbs below the soil line", "the lowest crotch"]
+    assert not len(found["limbs below the soil line"])
+    assert found["the lowest crotch"][0] == pytest.approx([0.60, 0.25, 0.17], abs=0.03)
     layer = '[[layer]]\nname = "Sand"\nmaterial = "sand"\ndepth = "6 cm"\n'
     deep = plan_of(tmp_path, fork, layer)
     assert deep.bed is not None
     points, why = next(
-        iter(
-            places_for(
-                Group("Fork", ("Fork",)), [deep.bodies[0].piece], deep.bed.soil_line, deep.bed.grid
-            )
-        )
+        iter(places_for(group, [deep.bodies[0].piece], deep.bed.soil_line, deep.bed.grid))
     )
     assert why == "limbs below the soil line"
     assert points[0] == pytest.approx([0.60, 0.25, 0.0], abs=0.025)

@@ -17,6 +17,7 @@ from plumbstone.volumes.holding.contacts import Pulls, hull_numbers, inside_hull
 from plumbstone.volumes.holding.equilibrium import Rig
 from plumbstone.volumes.holding.soaking import saturated_density
 from plumbstone.volumes.holding.touching import (
+    LEANS,
     Form,
     Resting,
     lies_over,
@@ -27,7 +28,6 @@ from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.water.density import GRAVITY
 from plumbstone.volumes.water.displacement import displaced_at_levels, mesh_centre
 
-LEANS = 1.0  # [degrees]: from here on a body does not rest as it is drawn
 BESIDE_FOOT = 0.02  # [m]: 0.3 mm of cord turn wood by 1° about an edge so near its tie
 SINKER_HEIGHT = 0.06  # water over the floor that covers a sinker without a place [m]
 LEAST = 1e-9  # volume [m³] or mass [kg] of a piece at the far end of a wide range

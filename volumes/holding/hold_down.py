@@ -34,7 +34,6 @@ from plumbstone.volumes.holding.equilibrium import (
 )
 from plumbstone.volumes.holding.floating import Afloat, float_at_rest
 from plumbstone.volumes.holding.free_bodies import (
-    LEANS,
     End,
     Moving,
     Stage,
@@ -55,7 +54,7 @@ from plumbstone.volumes.holding.free_bodies import (
 )
 from plumbstone.volumes.holding.offers import Offers, offers_for
 from plumbstone.volumes.holding.soaking import Soaking, fit_weighings
-from plumbstone.volumes.holding.touching import DRAWN_THROUGH
+from plumbstone.volumes.holding.touching import DRAWN_THROUGH, LEANS
 from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.water.density import GRAVITY
@@ -367,11 +366,12 @@ def _as_drawn(stage: Stage, number: int) -> Stage:
 
 
 def _doubtful(stage: Stage, number: int) -> tuple[str, ...]:
-    """Name bodies judged with a group that do not rest as drawn themselves."""
+    """Name bodies judged with a group that do not rest as drawn, whatever the group does."""
+    others = ((i, stage.resting[i]) for i in stage.together(number)[1:])
     return tuple(
         stage.bodies[i].name
-        for i in stage.together(number)[1:]
-        if stage.resting[i].lean > CARRIER_LEANS or stage.resting[i].through > DRAWN_THROUGH
+        for i, rest in others
+        if rest.lean > CARRIER_LEANS or (rest.through > DRAWN_THROUGH and rest.into != number)
     )
 
 

@@ -1,7 +1,6 @@
 """Where bodies touch: the true patches between their faces, once they have come to rest."""
 
 import itertools
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -11,7 +10,13 @@ from numpy.typing import NDArray
 from plumbstone.meshes.columns import Grid, Window
 from plumbstone.meshes.nearest import nearest_on
 from plumbstone.meshes.piece import Floats, Indices
-from plumbstone.volumes.holding.contacts import Pulls, can_rest, hull_numbers, rest_plane
+from plumbstone.volumes.holding.contacts import (
+    Pulls,
+    can_rest,
+    hull_numbers,
+    lean_of,
+    rest_plane,
+)
 
 EXACT = 1e-4  # [m]: nearer than this to where it rests, a body touches
 GENEROUS = 3e-3  # [m]: nearer than this, it may touch once things have shifted
@@ -20,6 +25,7 @@ FLANK = 0.5  # [-]: upward part of a normal; what is steeper is a flank, nothing
 SLOPE_OVER = 0.02  # of the soil [m]
 FOOT = 0.03  # [m]: corners so far above the lowest one may come to touch the floor
 SEARCHED = 2.5  # in cells of the grid: how near the coarse gap must come to be looked at exactly
+LEANS = 1.0  # [degrees]: from here on a body does not rest as it is drawn
 DRAWN_THROUGH = 2e-3  # [m]: from here on a pose is not drawn well enough to be judged
 BESIDE = 0.87  # [-]: depth over height of what two pieces share; less (30°) moves them aside
 SAMPLED = 30  # places at which it is measured how deep two pieces are drawn into each other
@@ -54,7 +60,7 @@ class Resting:
     @property
     def lean(self) -> float:
         """How far it must tilt from its drawn pose to rest so [degrees]."""
-        return math.degrees(math.atan(math.hypot(*self.slopes)))
+        return lean_of(self.slopes)
 
     @property
     def steepness(self) -> Floats:
@@ -198,8 +204,10 @@ def _settled(points: _Points, centre: Floats, held: Pulls) -> Resting:
     left, drawn = points.gaps - sunk, points.gaps - max(lowest, 0.0)
     kept = np.minimum(left, drawn) * up <= GENEROUS
     near = points.chosen(kept)
-    # What sinks into a flank, which is left out of the plane, counts across it.
-    deep = np.maximum(points.deep, np.clip(np.minimum(-left, sunk), 0, None) * up)
+    deep = points.deep
+    if lean_of((float(plane[1]), float(plane[2]))) <= LEANS:
+        # What sinks into a flank, which is left out of the plane, counts across it.
+        deep = np.maximum(deep, np.clip(np.minimum(-left, sunk), 0, None) * up)
     worst = int(deep.argmax())
     beside = np.where(left[kept] < -EXACT, GENEROUS, 0.0)  # only near: nothing rests on it
     return Resting(
