@@ -43,7 +43,6 @@ def bed(
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.bed.pouring import depths_at
     from plumbstone.volumes.layout import Layout
-    from plumbstone.volumes.report import findings_on
     from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
@@ -60,16 +59,15 @@ def bed(
             figures = [checked(layout.bed(spacing)) for layout in layouts]
             documents = [document_of(each) for each in figures]
             beds = [(ground.bed, ground.purchases) for ground in grounds]
-            found = [findings_on(s, g) for s, g in zip(read, grounds, strict=True)]
         spots = [depths_at(s.spots, b) if b else () for s, (b, _) in zip(read, beds, strict=True)]
     if as_json:
         emit_json(documents[0] if len(documents) == 1 else {"scapes": documents})
         return
-    for each, (laid, purchases), places, told in zip(figures, beds, spots, found, strict=True):
+    for each, (laid, purchases), places in zip(figures, beds, spots, strict=True):
         print_bed(each.name, each.layers, units)
         if laid is not None:
             print_depths(laid, places, units)
-        for finding in told:
+        for finding in each.findings:
             typer.echo(marked(finding, units))
         if jug_size is not None:
             print_pouring(purchases, jug_size, units)

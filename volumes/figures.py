@@ -403,6 +403,7 @@ class BedFigures:
     depths_m: Mapping[str, float]
     spots: tuple[SpotFigures, ...]
     cost: float | None
+    findings: tuple[Finding, ...]  # worst first
 
 
 @dataclass(frozen=True, slots=True)

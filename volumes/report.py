@@ -104,6 +104,7 @@ def bed_figures(scape: Scape, ground: Ground) -> BedFigures:
         depths_m=dict(ground.bed.depths) if ground.bed else {},
         spots=tuple(_spot(spot) for spot in spots),
         cost=costs_of(shopping_of(scape, layers, ())).bags,
+        findings=findings_on(scape, ground),
     )
 
 
