@@ -112,6 +112,13 @@ MISTAKES = {
         WOOD + '[[group]]\nwood = ["W"]\nsinkers = [{ stone = "A" }, { stone = "A" }]\n[[layer]]',
         ['"A" once more'],
     ),
+    "too many corners": (
+        "[[layer]]",
+        ('[[layer]]\nmaterial = "sand"\ndepth = "1 cm"\nzone = ['
+         + ", ".join(f'["{30 + k % 7} cm", "{1 + k / 10} cm"]' for k in range(210)) + "]\n") * 2
+        + "[[layer]]",
+        ["420 points", "--limits"],
+    ),
     "a stone holds two groups": (
         "[[layer]]",
         WOOD + WOOD.replace('"W"', '"V"') + '[[group]]\nwood = ["W"]\nsinkers = [{ stone = "A" }]\n'
