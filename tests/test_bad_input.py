@@ -41,7 +41,7 @@ WOOD = """[[piece]]
 name = "W"
 kind = "wood"
 material = "driftwood"
-mass = "0.5 kg"
+mass = "0.2 kg"
 limbs = [{ length = "25 cm", girth = ["14 cm", "12 cm"] }]
 at = ["30 cm", "22 cm"]
 """
