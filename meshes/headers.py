@@ -33,7 +33,7 @@ def check_header(kind: str, content: bytes) -> None:
     Parameters
     ----------
     kind : str
-        Its suffix, such as ``".glb"``; other kinds than GLB, glTF, 3MF and PLY pass.
+        Its suffix, such as ``".glb"``; kinds without a check of their own pass.
     content : bytes
         The whole file.
 
@@ -53,6 +53,8 @@ def check_header(kind: str, content: bytes) -> None:
         _check_3mf(content)
     elif kind == ".ply":
         _check_ply(content)
+    elif kind in (".las", ".laz"):
+        _check_las(content)
 
 
 def _check_gltf(content: bytes, binary: bool) -> None:
@@ -185,6 +187,15 @@ def _count_tags(model: bytes, own: dict[bytes, int], children: dict[bytes, list[
         else:
             whose = b"" if tag == b"item" else current
             children[whose].append(named.get(b"objectid", b"?"))
+
+
+def _check_las(content: bytes) -> None:
+    """Check the records that a LAS header promises (ASPRS LAS 1.4 R15, table 3)."""
+    head = content[:375].ljust(375, b"\0")
+    records, extended = (int.from_bytes(head[at : at + 4], "little") for at in (100, 243))
+    extended = extended if head[25] >= 4 else 0  # since version 1.4
+    if 54 * records + 60 * extended > len(content):
+        raise HeaderError("promises more records than it holds; export it again.")
 
 
 def _check_ply(content: bytes) -> None:

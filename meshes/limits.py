@@ -13,6 +13,7 @@ MOST_ENTRIES = 200  # tables of one kind in a scape file, such as [[piece]]
 MOST_AT_HAND = 60  # stones that could be hung on wood
 MOST_WOOD = 30  # pieces of wood
 MOST_POINTS = 300  # of a line, a zone or a surface
+MOST_CORNERS = 400  # of all zones and borders of a scape
 MOST_MEMORY = 4_000_000_000  # of the program with its workers [bytes]
 MOST_SECONDS = 600  # of a command, or of each of many scans
 VARIABLE = "PLUMBSTONE_LIMITS"  # factor on all of them; child processes inherit it

@@ -18,7 +18,10 @@ def parsed_usd(path: Path, content: bytes) -> Parsed:
     usd = needed(path, "pxr.Usd", OTHER)
     geometry = needed(path, "pxr.UsdGeom", OTHER)
     try:
+        _check_alone(path, needed(path, "pxr.Sdf", OTHER))
         stage = usd.Stage.Open(str(path))
+    except ScanError:
+        raise
     except Exception:  # the library raises its own kind, and prints
         stage = None
     if stage is None:
@@ -34,6 +37,19 @@ def parsed_usd(path: Path, content: bytes) -> Parsed:
         raise ScanError(path, f"holds no mesh; export it as {OTHER}.")
     unit = geometry.GetStageMetersPerUnit(stage)
     return Parsed(tuple(parts), float(unit), str(geometry.GetStageUpAxis(stage)).lower())
+
+
+def _check_alone(path: Path, sdf: Any) -> None:
+    """Refuse a stage that takes layers from other files than its own, before they are opened."""
+    own = str(path.resolve())
+    layers = [own]
+    for name in layers:  # grows as it is walked
+        if name != own and not name.startswith(f"{own}["):
+            raise ScanError(path, f"takes parts from other files; export it as one, {OTHER}.")
+        layer = sdf.Layer.FindOrOpen(name)
+        for other in layer.GetCompositionAssetDependencies() if layer else ():
+            found = str(sdf.ComputeAssetPathRelativeToLayer(layer, other))
+            layers += [found] if found not in layers else []
 
 
 def _part(path: Path, mesh: Any, cache: Any, archive: bytes | None) -> Part:

@@ -41,7 +41,7 @@ WOOD = """[[piece]]
 name = "W"
 kind = "wood"
 material = "driftwood"
-mass = "0.5 kg"
+mass = "0.2 kg"
 limbs = [{ length = "25 cm", girth = ["14 cm", "12 cm"] }]
 at = ["30 cm", "22 cm"]
 """
@@ -111,6 +111,13 @@ MISTAKES = {
         "[[layer]]",
         WOOD + '[[group]]\nwood = ["W"]\nsinkers = [{ stone = "A" }, { stone = "A" }]\n[[layer]]',
         ['"A" once more'],
+    ),
+    "too many corners": (
+        "[[layer]]",
+        ('[[layer]]\nmaterial = "sand"\ndepth = "1 cm"\nzone = ['
+         + ", ".join(f'["{30 + k % 7} cm", "{1 + k / 10} cm"]' for k in range(210)) + "]\n") * 2
+        + "[[layer]]",
+        ["420 points", "--limits"],
     ),
     "a stone holds two groups": (
         "[[layer]]",

@@ -12,7 +12,8 @@ import trimesh
 from plumbstone.meshes.closing import closed_scan
 from plumbstone.meshes.faults import enclosed_volume
 from plumbstone.meshes.primitives import boulder
-from plumbstone.meshes.reading import ScanError
+from plumbstone.meshes.reading import ScanError, read_raw
+from plumbstone.meshes.rulers import FILE_ALONE
 
 STONE = boulder((0.2, 0.15, 0.12), 4, subdivisions=4)
 VOLUME = enclosed_volume(STONE.vertices, STONE.faces)
@@ -199,3 +200,20 @@ def test_fbx_is_refused_with_what_to_do(tmp_path: Path) -> None:
     (tmp_path / "a.fbx").write_bytes(b"Kaydara FBX Binary")
     with pytest.raises(ScanError, match="export GLB"):
         closed_scan(tmp_path / "a.fbx")
+
+
+@pytest.mark.parametrize("other", ["/etc/passwd", "../secret.usda", "./beside.usda"])
+@pytest.mark.parametrize("ending", ["usda", "usdz"])
+def test_usd_opens_no_other_file(tmp_path: Path, other: str, ending: str) -> None:
+    pytest.importorskip("pxr.Usd", reason="usd-core is not installed")
+    text = f'#usda 1.0\ndef Xform "A" (\n    references = @{other}@\n)\n{{\n}}\n'
+    path = tmp_path / f"s.{ending}"
+    if ending == "usda":
+        path.write_text(text, encoding="utf-8")
+    else:
+        with zipfile.ZipFile(path, "w") as archive:  # stored, as USDZ asks
+            archive.writestr("s.usda", text)
+    (tmp_path / "beside.usda").write_text("#usda 1.0\n", encoding="utf-8")
+    inside = ending == "usdz" and other[0] == "."  # of the archive, where no such layer is
+    with pytest.raises(ScanError, match="holds no mesh" if inside else "other files"):
+        read_raw(path, FILE_ALONE)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from plumbstone.meshes.limits import MOST_AT_HAND, MOST_WOOD, raised
+from plumbstone.meshes.limits import MOST_AT_HAND, MOST_CORNERS, MOST_WOOD, raised
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.primitives import SOLIDS
 from plumbstone.meshes.ranges import Range
@@ -534,6 +534,13 @@ def _check_names(scape: Scape) -> None:
             if name not in wooden:
                 problem = f'names "{name}", which is no piece of wood in this scape.'
                 raise ScapeError(scape.path, f'group "{group.name}"', problem)
+    zones = (layer.zone.polygon + layer.zone.line for layer in scape.layers)
+    corners = sum(map(len, (*zones, *(border.line for border in scape.borders))))
+    if corners > raised(MOST_CORNERS):
+        problem = (
+            f"zones and borders of {corners} points in all, over {raised(MOST_CORNERS)}; draw "
+        )
+        raise ScapeError(scape.path, "", f"{problem}them with fewer, or raise --limits.")
     _check_room(scape)
     for name in (name for border in scape.borders for name in border.stones):
         if name not in names:
