@@ -38,7 +38,7 @@ from plumbstone.meshes.rulers import (
     ruled_scale,
     skin_noise,
 )
-from plumbstone.meshes.smoothing import is_smoothed
+from plumbstone.meshes.smoothing import is_smoothed, roughness
 from plumbstone.meshes.uncrossing import crossed_share, one_skin, united
 from plumbstone.meshes.underside import (
     Breach,
@@ -67,8 +67,8 @@ SKIN_SPREAD = 0.013  # the same of a scan with its table in it; calibrated on ph
 SKIN_NOISE = 0.0005  # how far the skin may lie off as a whole, at 90 % [m]; from memory
 BUMPED, FINE = 0.35, 200_000  # of the noise from corner to corner that may be off as a whole, at
 # 90 %; meshes with more faces average it out
-CALM = 0.024  # of its step: noise from corner to corner of a skin that was fused over 3-5 mm
-# (0.009-0.015); phones' pictures leave 0.035 and more
+CALM = 0.0026  # of its step: roughness of the calmest tenth of a skin that was fused over 3-5 mm
+# (0.0006-0.0024); phones' pictures leave 0.0024-0.010, so some of theirs are called poor too
 ROOM = 6.0  # [m]: a scan that is wider has a wrong unit
 UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
@@ -604,12 +604,12 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
 
 
 def _is_calm(body: OpenBody) -> bool:
-    """Tell whether a coarse skin runs from corner to corner as evenly as fusion leaves it."""
+    """Tell whether the calmest tenth of a coarse skin is as even as fusion leaves it."""
     if len(body.seen) >= FINE:
         return False
     sides = body.vertices[body.seen[:, 1]] - body.vertices[body.seen[:, 0]]
     step = float(np.median(np.linalg.norm(sides, axis=1)))
-    return skin_noise(body.vertices, body.seen) < CALM * step
+    return float(roughness(body.vertices, body.seen)[0]) < CALM * step
 
 
 def _unseen_side(breach: Breach, volume: float) -> Doubt:
