@@ -38,7 +38,7 @@ from plumbstone.meshes.rulers import (
     ruled_scale,
     skin_noise,
 )
-from plumbstone.meshes.smoothing import is_smoothed
+from plumbstone.meshes.smoothing import is_smoothed, roughness
 from plumbstone.meshes.uncrossing import crossed_share, one_skin, united
 from plumbstone.meshes.underside import (
     Breach,
@@ -55,8 +55,8 @@ from plumbstone.meshes.underside import (
 
 # Share of the volume under a rim that belongs to the body, by the lean of its walls; of a rim that
 # a level cut left, without it; each with the spread of single scans. From tests/learn_underside.py.
-SHARE, SHARE_LEAN, SHARE_SPREAD = 0.57, 0.60, 0.16
-CUT_SHARE, CUT_SPREAD, LEVEL = 0.52, 0.09, 0.22  # the last: height of such a rim, spread over mean
+SHARE, SHARE_LEAN, SHARE_SPREAD = 0.57, 0.60, 0.20
+CUT_SHARE, CUT_SPREAD, LEVEL = 0.58, 0.09, 0.22  # the last: height of such a rim, spread over mean
 LEAST_SHARE = 0.10  # walls that lean far in hide hollows, but some foot is always there
 # No underside reaches farther below its rim than this, over 2 × area / length of the rim: a strip
 # under a limb, and what a round rim has more.
@@ -67,6 +67,8 @@ SKIN_SPREAD = 0.013  # the same of a scan with its table in it; calibrated on ph
 SKIN_NOISE = 0.0005  # how far the skin may lie off as a whole, at 90 % [m]; from memory
 BUMPED, FINE = 0.35, 200_000  # of the noise from corner to corner that may be off as a whole, at
 # 90 %; meshes with more faces average it out
+CALM = 0.0026  # of its step: roughness of the calmest tenth of a skin that was fused over 3-5 mm
+# (0.0006-0.0024); phones' pictures leave 0.0024-0.010, so some of theirs are called poor too
 ROOM = 6.0  # [m]: a scan that is wider has a wrong unit
 UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
@@ -591,7 +593,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         says = f"the table or cloth under it is uneven by {body.ground.spread * 1e3:.1f} mm"
         doubts.append(Doubt("table", off, off, f"{says}; lay it on a board"))
     doubts += [_unseen_side(b, volume) for r in body.rims if (b := breach_of(vertices, r.edges))]
-    if is_smoothed(body.vertices, body.seen):
+    if is_smoothed(body.vertices, body.seen) or _is_calm(body):
         skin = float(face_areas(body.vertices, body.seen).sum()) / volume
         says = (
             "its skin is smooth as by LiDAR, which rounds off edges by 3-5 mm; scan it with the "
@@ -599,6 +601,15 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         )
         doubts.append(Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, says, "poor"))
     return _guarded(path, body, vertices, faces, tuple(doubts))
+
+
+def _is_calm(body: OpenBody) -> bool:
+    """Tell whether the calmest tenth of a coarse skin is as even as fusion leaves it."""
+    if len(body.seen) >= FINE:
+        return False
+    sides = body.vertices[body.seen[:, 1]] - body.vertices[body.seen[:, 0]]
+    step = float(np.median(np.linalg.norm(sides, axis=1)))
+    return float(roughness(body.vertices, body.seen)[0]) < CALM * step
 
 
 def _unseen_side(breach: Breach, volume: float) -> Doubt:

@@ -18,6 +18,7 @@ SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; ro
 NOISE_LEFT = 0.5  # share of what smoothing took off a length that may be wrong, at 90 %
 TIP_NOISE, CUT_TIPS = 2.0, 0.22  # what noise left in the skin adds to a length, in deviations, and
 # what corners that no point met take off it, in steps from point to point; by trials
+DRAWN = 1000  # faces: with fewer it is no scan, and its corners lie where they are
 UNSEEN_REACH = 0.35  # share of what the closed underside reaches farther that may be true
 PER_BUMP = 1.08  # white noise, over the median of what neighbours do not explain of it
 MOST_TIPS = 1500  # corners of the hull whose distances are compared
@@ -91,6 +92,8 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     longest, way = diameter(smooth)
     unseen = max(diameter(vertices)[0] / diameter(vertices[corners])[0] - 1, 0.0)
     smoothed = max(diameter(vertices[corners])[0] / longest - 1, 0.0) * NOISE_LEFT
+    if len(faces) < DRAWN:
+        spread = step = 0.0
     coarse = float(np.hypot(TIP_NOISE * spread, CUT_TIPS * step)) / longest
     change = CUT_TIPS * step - TIP_NOISE * spread
     wide = diameter(smooth @ across(way).T)[0]

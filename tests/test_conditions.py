@@ -7,7 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from phone_scans import Stone, lumpy_stones, seeded_stones, seeded_wood
+from judged_shapes import other_stones, other_wood
+from phone_scans import Stone, lumpy_stones, seeded_stones
 from scan_conditions import CONDITIONS, made
 
 from plumbstone.meshes.closing import closed_scan
@@ -56,7 +57,7 @@ def test_what_is_no_stone_is_told(tmp_path: Path, name: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", CONDITIONS)
 def test_no_word_is_false(tmp_path: Path, name: str) -> None:
-    table, refused, told = judged(tmp_path, name, seeded_stones(12, 500) + lumpy_stones(12, 700))
+    table, refused, told = judged(tmp_path, name, other_stones(24, 31000))
     print(told)
     assert table[:, 3].sum() <= FALSE * (len(table) + refused), told
 
@@ -64,6 +65,6 @@ def test_no_word_is_false(tmp_path: Path, name: str) -> None:
 @pytest.mark.slow
 def test_no_word_is_false_for_wood(tmp_path: Path) -> None:
     for name in ("table in view", "smoothed by LiDAR", "a flank missing"):
-        table, refused, told = judged(tmp_path, name, seeded_wood(24, 900))
+        table, refused, told = judged(tmp_path, name, other_wood(24, 32000))
         print("wood,", told)
         assert table[:, 3].sum() <= FALSE * (len(table) + refused), told
