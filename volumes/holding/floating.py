@@ -36,6 +36,8 @@ def draught_of(vertices: Floats, faces: Indices, share: float, error: float = 1e
 
     low, high = float(vertices[:, 2].min()), float(vertices[:, 2].max())
     wanted = share * mesh_volume(vertices, faces)
+    if not 0 < wanted < displaced_volume(vertices, faces, high):
+        raise FloatError("This skin is not closed well enough to tell how it floats.")
     return float(
         brentq(
             lambda level: displaced_volume(vertices, faces, level) - wanted, low, high, xtol=error

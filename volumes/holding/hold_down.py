@@ -32,7 +32,7 @@ from plumbstone.volumes.holding.equilibrium import (
     judge,
     lifts_whole,
 )
-from plumbstone.volumes.holding.floating import Afloat, float_at_rest
+from plumbstone.volumes.holding.floating import Afloat, FloatError, float_at_rest
 from plumbstone.volumes.holding.free_bodies import (
     End,
     Moving,
@@ -564,7 +564,10 @@ def _afloat(wood: Sequence[Body], balance: Balance, water: float) -> Afloat | No
     )
     mass = sum(body.mass.mid for body in wood)
     share = mass / (mass + balance.lift.mid)
-    return float_at_rest(vertices, faces, share * water, water)
+    try:
+        return float_at_rest(vertices, faces, share * water, water)
+    except FloatError:  # a thinned skin through itself: not told rather than guessed
+        return None
 
 
 def _soaking(group: Group, balance: Balance, wood: Sequence[Body], water: float) -> Soaking | None:
