@@ -6,8 +6,8 @@ What is compiled is kept beside the code, or in the user's cache where that is w
 import tempfile
 from pathlib import Path
 
-from plumbstone.meshes.closing import closed_scan
-from plumbstone.meshes.primitives import boulder
+from plumbstone.meshes.closing.scans import closed_scan
+from plumbstone.meshes.shapes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
 from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.report import report_of

@@ -27,10 +27,10 @@ def libraries() -> list[Row]:
     import pyvista
     import trimesh
 
-    from plumbstone.meshes.faults import is_closed
-    from plumbstone.meshes.primitives import boulder
-    from plumbstone.meshes.reading import read_raw
-    from plumbstone.meshes.rulers import FILE_ALONE
+    from plumbstone.meshes.measures.faults import is_closed
+    from plumbstone.meshes.measures.rulers import FILE_ALONE
+    from plumbstone.meshes.reading.scans import read_raw
+    from plumbstone.meshes.shapes.primitives import boulder
     from plumbstone.meshes.writing import ply_bytes
     from plumbstone.volumes.water.displacement import (
         displaced_at_levels,
@@ -87,7 +87,7 @@ def hydrostatics(level: float) -> float:
     import capytaine
 
     logging.getLogger("capytaine").setLevel(logging.ERROR)
-    from plumbstone.meshes.primitives import boulder
+    from plumbstone.meshes.shapes.primitives import boulder
 
     stone = boulder((0.3, 0.22, 0.25), 5, 4)
     panels = np.column_stack([stone.faces, stone.faces[:, 2]])
@@ -126,7 +126,7 @@ def fine_bed() -> list[Row]:
 
 def write_stones(folder: Path, count: int, subdivisions: int) -> list[str]:
     """Write scans of stones and a scape with all of them."""
-    from plumbstone.meshes.primitives import boulder
+    from plumbstone.meshes.shapes.primitives import boulder
     from plumbstone.meshes.writing import ply_bytes
 
     text = '[tank]\ninside = ["120 cm", "50 cm", "50 cm"]\nwater_line = "46 cm"\n'
@@ -146,8 +146,8 @@ def write_stones(folder: Path, count: int, subdivisions: int) -> list[str]:
 
 def growth() -> list[Row]:
     """Exponents of time against faces and against cells, by least squares in logarithms."""
-    from plumbstone.meshes.closing import closed_scan
-    from plumbstone.meshes.primitives import boulder
+    from plumbstone.meshes.closing.scans import closed_scan
+    from plumbstone.meshes.shapes.primitives import boulder
     from plumbstone.meshes.writing import ply_bytes
     from plumbstone.volumes.bed.heightfield import stable_surface
     from plumbstone.volumes.water.displacement import displaced_at_levels

@@ -25,7 +25,7 @@ THEIRS = "import sys, trimesh; m = trimesh.load(sys.argv[1]); print(m.is_waterti
 
 def rows() -> list[Row]:
     """Time and peak memory on a closed PLY of 1.3 million faces; time on a phone-like scan."""
-    from plumbstone.meshes.primitives import boulder
+    from plumbstone.meshes.shapes.primitives import boulder
     from plumbstone.meshes.writing import ply_bytes
 
     with tempfile.TemporaryDirectory() as folder:
@@ -71,7 +71,7 @@ def write_phone_scan(path: Path) -> int:
     """Write a stone on its table with holes and noise; how many faces it has."""
     from phone_scans import phone_scan, turn_to
 
-    from plumbstone.meshes.primitives import boulder
+    from plumbstone.meshes.shapes.primitives import boulder
     from plumbstone.meshes.writing import ply_bytes
 
     stone = boulder((0.25, 0.2, 0.18), seed=8, subdivisions=7)

@@ -15,7 +15,7 @@ Row = tuple[str, float, float, float, str]
 
 def rough_ball(subdivisions: int) -> Any:
     """A closed stone of 20 · 4^n faces."""
-    from plumbstone.meshes.primitives import boulder
+    from plumbstone.meshes.shapes.primitives import boulder
 
     return boulder((0.3, 0.22, 0.25), seed=5, subdivisions=subdivisions)
 
@@ -74,9 +74,9 @@ def columns() -> Row:
     """Columns of 20 stones of 82 000 faces on a 1 mm grid, against trimesh loading them."""
     import trimesh
 
-    from plumbstone.meshes.columns import Grid, columns_of, merged_columns
-    from plumbstone.meshes.placing import stood_at
-    from plumbstone.meshes.primitives import boulder
+    from plumbstone.meshes.measures.columns import Grid, columns_of, merged_columns
+    from plumbstone.meshes.shapes.placing import stood_at
+    from plumbstone.meshes.shapes.primitives import boulder
     from plumbstone.meshes.writing import ply_bytes
 
     grid = Grid.of_spacing(1.2, 0.5, 0.001)
@@ -103,7 +103,7 @@ def levels() -> Row:
     """Sixty water levels of a group of six pieces, against six cuts of one by trimesh."""
     import trimesh
 
-    from plumbstone.meshes.primitives import boulder
+    from plumbstone.meshes.shapes.primitives import boulder
     from plumbstone.volumes.water.displacement import displaced_at_levels
 
     pieces = [boulder((0.3, 0.2, 0.2), seed, 7) for seed in range(6)]

@@ -39,8 +39,8 @@ def bed(
     """Say how many litres, kilograms and bags each layer takes."""
     from plumbstone.cli.documents import document_of
     from plumbstone.cli.wording.report import marked
-    from plumbstone.meshes.beside import trust as trust_folders
     from plumbstone.meshes.errors import PlumbstoneError
+    from plumbstone.meshes.reading.beside import trust as trust_folders
     from plumbstone.volumes.bed.pouring import depths_at
     from plumbstone.volumes.layout import Layout
     from plumbstone.volumes.sanity import checked

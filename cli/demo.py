@@ -43,8 +43,8 @@ def _in_the_shop(folder: Path, *, as_json: bool, units: Units, force: bool) -> N
     from plumbstone.cli.files import write_file
     from plumbstone.cli.weigh_output import Prices, mesh_content, print_pieces
     from plumbstone.cli.weigh_request import Request, weigh_all
-    from plumbstone.meshes.as_scanned import as_scanned
-    from plumbstone.meshes.primitives import boulder
+    from plumbstone.meshes.shapes.as_scanned import as_scanned
+    from plumbstone.meshes.shapes.primitives import boulder
     from plumbstone.meshes.writing import ply_bytes
 
     path = folder / SCAN

@@ -82,8 +82,8 @@ def hold(
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Say whether wood stays down, and how many grams of stone it needs."""
-    from plumbstone.meshes.beside import trust as trust_folders
     from plumbstone.meshes.errors import PlumbstoneError
+    from plumbstone.meshes.reading.beside import trust as trust_folders
     from plumbstone.volumes.report import balance_figures
     from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.groups import FACTOR

@@ -11,8 +11,8 @@ import typer
 
 from plumbstone.cli.output import TrustOption
 from plumbstone.cli.terminal import set_terminal
-from plumbstone.meshes.beside import trust as trust_folders
 from plumbstone.meshes.limits import VARIABLE
+from plumbstone.meshes.reading.beside import trust as trust_folders
 
 # name → what it does; the module `cli/<name>.py` has a function of that name
 COMMANDS = {

@@ -25,7 +25,7 @@ def mat(
     """Write a mat of tags: print it at 100 %, put the stone on it, scan both with texture."""
     from plumbstone.cli.files import write_file
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.meshes.mat import PAPERS
+    from plumbstone.meshes.reading.mat import PAPERS
 
     with plain_errors():
         if paper not in PAPERS:
@@ -47,7 +47,7 @@ def pages(file: Path, paper: str, sheets: int) -> bytes:
     from matplotlib.backends.backend_pdf import PdfPages
     from matplotlib.figure import Figure
 
-    from plumbstone.meshes.mat import PAPERS
+    from plumbstone.meshes.reading.mat import PAPERS
 
     width, height = (side * 1e3 for side in PAPERS[paper])
     stream = io.BytesIO()
@@ -70,7 +70,7 @@ def _draw_tags(axes: "Axes", file: Path, paper: str, sheet: int) -> None:
     import numpy as np
     from matplotlib.collections import PolyCollection
 
-    from plumbstone.meshes.mat import TAG, tag_bits, tag_places
+    from plumbstone.meshes.reading.mat import TAG, tag_bits, tag_places
 
     squares = []
     for number, corners in tag_places(paper, sheet).items():
@@ -92,7 +92,7 @@ def _draw_tags(axes: "Axes", file: Path, paper: str, sheet: int) -> None:
 
 def _draw_control(axes: "Axes", sheet: int, sheets: int) -> None:
     """Draw the control line and what to do with it."""
-    from plumbstone.meshes.mat import CONTROL
+    from plumbstone.meshes.reading.mat import CONTROL
 
     left, right, level = 20.0, 20.0 + CONTROL * 1e3, 14.0
     axes.plot([left, right], [level, level], color="black", linewidth=0.6)

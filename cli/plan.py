@@ -52,7 +52,7 @@ def plan(
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Compute everything from a scape file; --out writes it into a folder."""
-    from plumbstone.meshes.beside import trust as trust_folders
+    from plumbstone.meshes.reading.beside import trust as trust_folders
 
     trust_folders(trust)
     with plain_errors():

@@ -47,7 +47,7 @@ def show(
 ) -> None:
     """Show the tank from above and write its pictures; or set two scapes side by side."""
     from plumbstone.cli.results import refuse_results, write_results
-    from plumbstone.meshes.beside import trust as trust_folders
+    from plumbstone.meshes.reading.beside import trust as trust_folders
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
     from plumbstone.volumes.scape.scape import read_scape
@@ -92,7 +92,7 @@ def rows_from_above(plan: "Plan") -> list[str]:
     """
     import numpy as np
 
-    from plumbstone.meshes.columns import Grid, columns_of
+    from plumbstone.meshes.measures.columns import Grid, columns_of
 
     tank, across = plan.scape.tank, min(WIDTH, width() - FRAME)
     rows = max(4, round(across * tank.depth / tank.length / 2))

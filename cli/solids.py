@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from plumbstone.meshes.mending.thinning import thinned
 from plumbstone.meshes.piece import Floats, Indices
-from plumbstone.meshes.thinning import thinned
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,8 +9,8 @@ from functools import partial
 from pathlib import Path
 
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.measures.rulers import Known, Ruler
 from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.rulers import Known, Ruler
 from plumbstone.volumes.bodies.weighing import (
     Weighed,
     checked_by_mass,
@@ -27,7 +27,7 @@ from plumbstone.volumes.bodies.weighing import (
 from plumbstone.volumes.scape.materials import Material, find_material
 from plumbstone.volumes.scape.quantities import parse_quantity
 
-MAT_CONTROL = 0.100  # [m]; see plumbstone.meshes.mat
+MAT_CONTROL = 0.100  # [m]; see plumbstone.meshes.reading.mat
 # ISO/IEC 7810 ID-1; ISO 216; ANSI/ASME Y14.1 [m]
 KNOWN_SHEETS = {
     "card": (0.08560, 0.05398), "a4": (0.297, 0.210), "a5": (0.210, 0.148),
@@ -155,7 +155,7 @@ def opening_of(text: str | None) -> tuple[float, float] | None:
 def _weigh_scans(request: Request, files: list[Path]) -> tuple[list[Weighed], Failures]:
     """Weigh scans, many of them side by side; heaviest first."""
     if request.same_stone:
-        from plumbstone.meshes.joining import joined_scan
+        from plumbstone.meshes.closing.joining import joined_scan
 
         if len(files) != 2:
             raise PlumbstoneError(f"--same-stone takes two scans of one stone, not {len(files)}.")
@@ -218,8 +218,8 @@ def _workers() -> int:
 def weigh_file(request: Request, path: Path) -> list[Weighed] | str:
     """Weigh the bodies of one scan, or say why not; taken from the cache if it can be."""
     from plumbstone.cli.weigh_cache import recalled, remembered
-    from plumbstone.meshes.closing import closed_scans
-    from plumbstone.meshes.keeping import kept_scan
+    from plumbstone.meshes.closing.keeping import kept_scan
+    from plumbstone.meshes.closing.scans import closed_scans
 
     try:
         known = None if request.meshes else recalled(path, request)

@@ -132,8 +132,8 @@ def meshed(name: str, field: Field, size: float) -> Stone:
 
 def largest(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """The shell with the most faces, outward."""
-    from plumbstone.meshes.faults import enclosed_volume, shells
-    from plumbstone.meshes.mending import compacted
+    from plumbstone.meshes.measures.faults import enclosed_volume, shells
+    from plumbstone.meshes.mending.welding import compacted
 
     number = shells(faces, len(vertices))
     vertices, faces = compacted(vertices, faces[number == np.bincount(number).argmax()])

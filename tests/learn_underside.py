@@ -1,6 +1,6 @@
 """Learns how much of the space under a rim belongs to the stone: run it by hand.
 
-Prints the constants of `meshes/closing.py`. It uses boulders and lumps of 2000 and 2100 on, broken,
+Prints the constants of `meshes/closing/scans.py`. It uses boulders and lumps of 2000 and 2100 on, broken,
 layered and weathered stones of 51000 on and every second complete scan, each fused with its table
 and cut out in two ways; the trials judge on others.
 """
@@ -18,8 +18,8 @@ from phone_scans import (
 )
 from scan_conditions import made
 
-from plumbstone.meshes.closing import LEVEL, opened_bodies
-from plumbstone.meshes.reading import RawScan
+from plumbstone.meshes.closing.scans import LEVEL, opened_bodies
+from plumbstone.meshes.reading.scans import RawScan
 
 SCANS = Path(__file__).parent.parent.parent / "shared" / "scans"
 

@@ -8,7 +8,7 @@ from phone_scans import Stone
 from PIL import Image, ImageFilter
 from scan_conditions import plain, standing
 
-from plumbstone.meshes.mat import PAPERS, TAG, tag_bits, tag_places
+from plumbstone.meshes.reading.mat import PAPERS, TAG, tag_bits, tag_places
 
 CHARTS = 5  # along each side of the texture
 FINER = 4  # pixels drawn for each of the texture

@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from plumbstone.meshes.loading import open3d
-from plumbstone.meshes.mending import compacted
-from plumbstone.meshes.primitives import boulder, ellipsoid, fork, unit_sphere
+from plumbstone.meshes.mending.welding import compacted
+from plumbstone.meshes.reading.loading import open3d
+from plumbstone.meshes.shapes.primitives import boulder, ellipsoid, fork, unit_sphere
 
 Stone = tuple[str, np.ndarray, np.ndarray]
 SIGHTS = ("cameras", "slope", "level")
@@ -285,8 +285,8 @@ SCANNED = (
 
 def scanned_stones(folder: Path) -> list[Stone]:
     """Complete, consistently wound scans by others, brought to 18 to 30 cm."""
-    from plumbstone.meshes.faults import is_closed
-    from plumbstone.meshes.reading import read_scan
+    from plumbstone.meshes.measures.faults import is_closed
+    from plumbstone.meshes.reading.scans import read_scan
 
     stones = []
     for i, name in enumerate(SCANNED):

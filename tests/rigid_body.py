@@ -14,8 +14,8 @@ import mujoco
 import numpy as np
 from scipy.spatial import ConvexHull
 
-from plumbstone.meshes import primitives
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.shapes import primitives
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.free_bodies import (
     End,

@@ -23,8 +23,8 @@ from scipy.spatial import ConvexHull
 from scipy.spatial.distance import pdist
 from skimage.measure import marching_cubes
 
-from plumbstone.meshes.loading import open3d
-from plumbstone.meshes.mending import compacted
+from plumbstone.meshes.mending.welding import compacted
+from plumbstone.meshes.reading.loading import open3d
 
 CELLS = 88  # of the field along the longer side of the scene
 Mesh = tuple[np.ndarray, np.ndarray]

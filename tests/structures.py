@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
-from plumbstone.meshes.primitives import boulder
+from plumbstone.meshes.shapes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
 
 Rng = np.random.Generator

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from plumbstone.meshes.primitives import boulder
+from plumbstone.meshes.shapes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
 
 WATCHED = """

@@ -9,7 +9,7 @@ import pytest
 import trimesh
 from commands import refuse, type_in
 
-from plumbstone.meshes.primitives import boulder
+from plumbstone.meshes.shapes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
 
 GOOD = """

@@ -11,7 +11,7 @@ from judged_shapes import other_stones, other_wood
 from phone_scans import Stone, lumpy_stones, seeded_stones
 from scan_conditions import CONDITIONS, made
 
-from plumbstone.meshes.closing import closed_scan
+from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.writing import ply_bytes
 

@@ -9,8 +9,8 @@ import pytest
 import trimesh
 
 from plumbstone.meshes.piece import Piece
-from plumbstone.meshes.primitives import box, ellipsoid
-from plumbstone.meshes.reading import read_scan
+from plumbstone.meshes.reading.scans import read_scan
+from plumbstone.meshes.shapes.primitives import box, ellipsoid
 from plumbstone.volumes.water.displacement import (
     centre_of_buoyancy,
     displaced_at_levels,

@@ -26,7 +26,7 @@ from plumbstone.cli.pictures.printed import template_pdf, tiles
 from plumbstone.cli.pictures.scene import glb_bytes, three_js, view_data
 from plumbstone.cli.pictures.sight import Sight
 from plumbstone.cli.wording.units import Units
-from plumbstone.meshes.thinning import simplified
+from plumbstone.meshes.mending.thinning import simplified
 
 FIGURES = (plan_figure, front_figure, sides_figure, section_figure)
 

@@ -22,7 +22,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from plumbstone.cli.files import LIST, WriteError, put_whole, write_file, write_files, write_new
 from plumbstone.cli.results import NAMES
-from plumbstone.meshes.primitives import boulder
+from plumbstone.meshes.shapes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
 
 TANK = """

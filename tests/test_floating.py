@@ -5,9 +5,9 @@ from math import pi, sqrt
 import numpy as np
 import pytest
 
-from plumbstone.meshes import primitives
 from plumbstone.meshes.piece import Piece
-from plumbstone.meshes.primitives import box, cylinder
+from plumbstone.meshes.shapes import primitives
+from plumbstone.meshes.shapes.primitives import box, cylinder
 from plumbstone.volumes.holding.floating import (
     FloatError,
     draught_of,

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 import trimesh
 
-from plumbstone.meshes.closing import closed_scan
-from plumbstone.meshes.faults import enclosed_volume
-from plumbstone.meshes.primitives import boulder
-from plumbstone.meshes.reading import ScanError, read_raw
-from plumbstone.meshes.rulers import FILE_ALONE
+from plumbstone.meshes.closing.scans import closed_scan
+from plumbstone.meshes.measures.faults import enclosed_volume
+from plumbstone.meshes.measures.rulers import FILE_ALONE
+from plumbstone.meshes.reading.scans import ScanError, read_raw
+from plumbstone.meshes.shapes.primitives import boulder
 
 STONE = boulder((0.2, 0.15, 0.12), 4, subdivisions=4)
 VOLUME = enclosed_volume(STONE.vertices, STONE.faces)

@@ -20,9 +20,9 @@ from plumbstone.cli.documents import plan_document
 from plumbstone.cli.results import write_results
 from plumbstone.cli.soaking_log import read_log
 from plumbstone.cli.wording.units import Units
-from plumbstone.meshes.closing import closed_scan
+from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.primitives import boulder
+from plumbstone.meshes.shapes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
 from plumbstone.volumes.figures import Report
 from plumbstone.volumes.layout import make_plan

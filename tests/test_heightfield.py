@@ -14,11 +14,11 @@ from hypothesis.extra.numpy import arrays
 from shapely import Polygon
 from shapely.affinity import rotate, translate
 
-from plumbstone.meshes.closing import closed_scan
-from plumbstone.meshes.columns import Columns, Grid, Window, columns_of, merged_columns
+from plumbstone.meshes.closing.scans import closed_scan
+from plumbstone.meshes.measures.columns import Columns, Grid, Window, columns_of, merged_columns
 from plumbstone.meshes.piece import Piece
-from plumbstone.meshes.placing import stood_at, tilted, turned
-from plumbstone.meshes.primitives import boulder, box, ellipsoid
+from plumbstone.meshes.shapes.placing import stood_at, tilted, turned
+from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
 from plumbstone.volumes.bed.heightfield import SurfaceError, lifted_out, stable_surface
 from plumbstone.volumes.bed.pouring import BedError, solve_bed
 from plumbstone.volumes.scape.layers import Border, Layer, Mound, Profile, Zone

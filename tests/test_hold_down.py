@@ -9,8 +9,8 @@ from commands import read_json, refuse, type_in
 
 from plumbstone.cli.wording.holding import finding_words, hold_sentences
 from plumbstone.cli.wording.units import Units
-from plumbstone.meshes.columns import Grid
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.measures.columns import Grid
 from plumbstone.volumes.holding.findings import hold_findings
 from plumbstone.volumes.holding.hold_down import Doubt, HoldResult
 from plumbstone.volumes.holding.offers import places_for

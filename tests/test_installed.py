@@ -90,7 +90,7 @@ def test_every_command_runs_where_nothing_can_be_written(bare: Path, home: str) 
         return run(*before, *words, cwd=work, env=environment)
 
     python = bare / "venv" / "bin" / "python"
-    make = "from plumbstone.meshes.primitives import boulder as b; s = b((.1, .1, .1), 4);"
+    make = "from plumbstone.meshes.shapes.primitives import boulder as b; s = b((.1, .1, .1), 4);"
     make += "import plumbstone as p; from plumbstone.meshes.writing import ply_bytes;"
     make += "open('stone.ply', 'wb').write(ply_bytes(s.vertices, s.faces)); print(p.__file__)"
     told = typed(python, "-c", make).stdout

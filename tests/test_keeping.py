@@ -6,13 +6,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from plumbstone.meshes import keeping
-from plumbstone.meshes.closing import ClosedScan, closed_scan
+from plumbstone.meshes.closing import keeping
+from plumbstone.meshes.closing.keeping import kept_scan
+from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
 from plumbstone.meshes.contents import cache_folder
-from plumbstone.meshes.faults import enclosed_volume
-from plumbstone.meshes.keeping import kept_scan
-from plumbstone.meshes.primitives import boulder
-from plumbstone.meshes.rulers import Ruler
+from plumbstone.meshes.measures.faults import enclosed_volume
+from plumbstone.meshes.measures.rulers import Ruler
+from plumbstone.meshes.shapes.primitives import boulder
 from plumbstone.meshes.writing import kept_bytes, ply_bytes
 
 

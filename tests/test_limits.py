@@ -17,9 +17,9 @@ import trimesh
 from commands import PROGRAM
 
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.headers import check_header
-from plumbstone.meshes.reading import read_raw
-from plumbstone.meshes.rulers import FILE_ALONE
+from plumbstone.meshes.measures.rulers import FILE_ALONE
+from plumbstone.meshes.reading.headers import check_header
+from plumbstone.meshes.reading.scans import read_raw
 
 CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
 UNDER_LIMITS = """

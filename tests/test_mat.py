@@ -9,11 +9,11 @@ from commands import refuse, type_in
 from mats import card_picture, scanned_on, sheet_picture
 from phone_scans import lumpy_stones, seeded_stones, united
 
-from plumbstone.meshes.closing import ClosedScan, closed_scan
-from plumbstone.meshes.mat import tag_places
-from plumbstone.meshes.parts import ScanError
-from plumbstone.meshes.primitives import box, cylinder
-from plumbstone.meshes.rulers import Known, Ruler
+from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
+from plumbstone.meshes.measures.rulers import Known, Ruler
+from plumbstone.meshes.reading.mat import tag_places
+from plumbstone.meshes.reading.parts import ScanError
+from plumbstone.meshes.shapes.primitives import box, cylinder
 from plumbstone.meshes.writing import ply_bytes
 
 cv2 = pytest.importorskip("cv2", reason="opencv-python-headless is not installed")

@@ -9,7 +9,7 @@ import trimesh
 from commands import read_json, type_in
 from test_page import SCANS, Server, browser, opened, shop, tidy  # noqa: F401
 
-from plumbstone.meshes.primitives import boulder
+from plumbstone.meshes.shapes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
 
 PHONE = {"width": 360, "has_touch": True, "is_mobile": True}

@@ -23,12 +23,12 @@ from phone_scans import (
 from scipy.spatial import ConvexHull
 from scipy.spatial.distance import pdist
 
-from plumbstone.meshes.closing import closed_scan
+from plumbstone.meshes.closing.joining import joined_scan
+from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.faults import enclosed_volume, is_closed
-from plumbstone.meshes.joining import joined_scan
-from plumbstone.meshes.primitives import boulder
-from plumbstone.meshes.rulers import Ruler
+from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
+from plumbstone.meshes.measures.rulers import Ruler
+from plumbstone.meshes.shapes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
 
 

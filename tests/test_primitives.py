@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 import trimesh
 
-from plumbstone.meshes import primitives
 from plumbstone.meshes.piece import Piece
+from plumbstone.meshes.shapes import primitives
 from plumbstone.volumes.bodies.weighing import limb_volume
 
 AXIS = np.array([[0.0, 0.0, 0.0], [0.1, 0.0, 0.1], [0.2, 0.1, 0.12]])

@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 import trimesh
 
-from plumbstone.meshes.closing import closed_scan
-from plumbstone.meshes.faults import enclosed_volume, is_closed, winding_number
-from plumbstone.meshes.primitives import boulder, box
-from plumbstone.meshes.reading import ScanError, read_scan
-from plumbstone.meshes.uncrossing import crossed_share
+from plumbstone.meshes.closing.scans import closed_scan
+from plumbstone.meshes.measures.faults import enclosed_volume, is_closed, winding_number
+from plumbstone.meshes.mending.uncrossing import crossed_share
+from plumbstone.meshes.reading.scans import ScanError, read_scan
+from plumbstone.meshes.shapes.primitives import boulder, box
 from plumbstone.meshes.writing import ply_bytes
 
 # Volumes [file unit³] as the manifest of the scans states them, measured with trimesh.

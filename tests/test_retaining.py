@@ -9,9 +9,9 @@ import pytest
 from commands import read_json, type_in
 
 from plumbstone.meshes.piece import Piece
-from plumbstone.meshes.placing import raised, renamed, stood_at, turned
-from plumbstone.meshes.primitives import boulder, box, ellipsoid
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.shapes.placing import raised, renamed, stood_at, turned
+from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
 from plumbstone.volumes.bed.border import judge_borders
 from plumbstone.volumes.bed.findings import bed_findings
 from plumbstone.volumes.bed.pouring import BedResult, solve_bed

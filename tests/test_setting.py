@@ -8,9 +8,9 @@ import trimesh
 
 from plumbstone.cli.wording.findings import finding_words
 from plumbstone.cli.wording.units import Units
-from plumbstone.meshes.columns import Grid, columns_of
-from plumbstone.meshes.placing import shared_volume, stood_at, tilted, turned
-from plumbstone.meshes.primitives import boulder, box, ellipsoid
+from plumbstone.meshes.measures.columns import Grid, columns_of
+from plumbstone.meshes.shapes.placing import shared_volume, stood_at, tilted, turned
+from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
 from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import read_scape

@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 from scipy.sparse import csr_matrix
 from shapely import MultiPoint, contains_xy
 
-from plumbstone.meshes.columns import Grid
-from plumbstone.meshes.placing import renamed, stood_at
-from plumbstone.meshes.primitives import box
+from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.shapes.placing import renamed, stood_at
+from plumbstone.meshes.shapes.primitives import box
 from plumbstone.volumes.bed.pouring import BedResult, solve_bed
 from plumbstone.volumes.bed.slump import Opening, Run, run_through
 from plumbstone.volumes.scape.layers import Border, Layer, Profile, Zone

@@ -16,11 +16,11 @@ from phone_scans import phone_scan
 from scipy.spatial.transform import Rotation
 
 from plumbstone.cli import workers
-from plumbstone.meshes.extents import extents_of
-from plumbstone.meshes.faults import enclosed_volume
+from plumbstone.meshes.measures.extents import extents_of
+from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.piece import Piece
-from plumbstone.meshes.primitives import boulder, box, ellipsoid
-from plumbstone.meshes.reading import read_scan
+from plumbstone.meshes.reading.scans import read_scan
+from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
 from plumbstone.meshes.writing import ply_bytes
 
 

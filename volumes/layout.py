@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from plumbstone.meshes.columns import Columns, Grid, Window, merged_columns
+from plumbstone.meshes.measures.columns import Columns, Grid, Window, merged_columns
 from plumbstone.meshes.piece import Floats, Piece
-from plumbstone.meshes.reading import file_stamp
+from plumbstone.meshes.reading.scans import file_stamp
 from plumbstone.volumes.bed.bags import bags_of
 from plumbstone.volumes.bed.border import judge_borders
 from plumbstone.volumes.bed.interfaces import (

@@ -4,7 +4,7 @@ import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from plumbstone.meshes.columns import Columns, Grid
+from plumbstone.meshes.measures.columns import Columns, Grid
 from plumbstone.volumes.bed.bags import BagChoice, BagsIfWorse
 from plumbstone.volumes.bed.border import BorderResult
 from plumbstone.volumes.bed.interfaces import Heave, Swallowed

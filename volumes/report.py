@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from plumbstone.meshes.columns import Grid
+from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import BagChoice
 from plumbstone.volumes.bed.border import BorderResult, judge_borders

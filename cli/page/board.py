@@ -11,7 +11,7 @@ from plumbstone.cli.page.desk import Seen
 from plumbstone.cli.pictures.colours import colour_of
 from plumbstone.cli.wording.page import place_line
 from plumbstone.cli.wording.units import Units, mass_words
-from plumbstone.meshes.columns import Grid, Window, columns_of
+from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bed.pouring import BedResult
 from plumbstone.volumes.bodies.placement import Body

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.reading import MESH_KINDS
+from plumbstone.meshes.reading.scans import MESH_KINDS
 
 SECONDS = 120.0
 MEMORY = 6_000_000_000  # [bytes]

@@ -15,8 +15,8 @@ from plumbstone.cli.page.widgets import Choice, Field, Form, button, element, sa
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording.units import Units, mass_words
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.primitives import SOLIDS
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.shapes.primitives import SOLIDS
 from plumbstone.volumes.scape.materials import load_materials
 from plumbstone.volumes.scape.scape import PieceEntry
 from plumbstone.volumes.scape.writing import with_keys, without

@@ -22,7 +22,7 @@ from plumbstone.cli.pictures.layout import (
 from plumbstone.cli.pictures.paper import Panel, measure
 from plumbstone.cli.pictures.sight import Sight
 from plumbstone.cli.wording.units import Units, place_words, show_length
-from plumbstone.meshes.columns import columns_of
+from plumbstone.meshes.measures.columns import columns_of
 from plumbstone.meshes.piece import Floats
 
 if TYPE_CHECKING:

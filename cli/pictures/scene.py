@@ -8,11 +8,11 @@ import numpy as np
 
 from plumbstone.cli.pictures.colours import GLASS, WATER, colour_of
 from plumbstone.cli.pictures.sight import Form, Sight, picture_from_front, top_layers
+from plumbstone.meshes.mending.thinning import layer_solid, simplified
 from plumbstone.meshes.piece import Floats
-from plumbstone.meshes.thinning import layer_solid, simplified
 
 if TYPE_CHECKING:
-    from plumbstone.meshes.columns import Grid
+    from plumbstone.meshes.measures.columns import Grid
     from plumbstone.volumes.scape.materials import Material
 
 NODES, SCENE_NODES = 220, 120  # along the length, of the bed in the view and in glTF

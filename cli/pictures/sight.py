@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from plumbstone.cli.pictures.colours import colour_of, rgb
-from plumbstone.meshes.columns import Grid, Window, columns_of
+from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.volumes.bodies.findings import MOSTLY
 

@@ -18,8 +18,8 @@ from plumbstone.cli.pictures.drawing import (
 from plumbstone.cli.pictures.scene import painted
 from plumbstone.cli.solids import FROM_ABOVE, FROM_BELOW, FROM_FRONT, FROM_SIDE, View, draw_solids
 from plumbstone.meshes.errors import PlumbstoneError, shown
+from plumbstone.meshes.mending.thinning import simplified
 from plumbstone.meshes.piece import Floats
-from plumbstone.meshes.thinning import simplified
 from plumbstone.volumes.bodies.weighing import Weighed
 
 if TYPE_CHECKING:

@@ -10,8 +10,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from plumbstone.meshes.columns import Columns, Grid
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.measures.columns import Columns, Grid
 from plumbstone.meshes.piece import Floats, Indices
 
 ROUNDS = 100_000  # sweeps; a handful is usual, mazes need more

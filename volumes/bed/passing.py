@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.columns import Grid
+from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch
 from plumbstone.volumes.bed.slump import LEAST, Opening, Run, run_through

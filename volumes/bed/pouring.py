@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.columns import Columns, Grid, Window, columns_of, merged_columns
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.limits import MOST_CELLS, raised
+from plumbstone.meshes.measures.columns import Columns, Grid, Window, columns_of, merged_columns
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import settling_range

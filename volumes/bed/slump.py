@@ -14,7 +14,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from plumbstone.meshes.columns import Grid
+from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats, Indices
 
 TURNS = 60  # of Newton's method

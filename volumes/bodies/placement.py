@@ -6,12 +6,14 @@ from pathlib import Path
 
 import numpy as np
 
-from plumbstone.meshes import primitives
-from plumbstone.meshes.columns import Grid, Window, columns_of, merged_columns
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.faults import is_closed
+from plumbstone.meshes.measures.columns import Grid, Window, columns_of, merged_columns
+from plumbstone.meshes.measures.faults import is_closed
+from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.piece import Floats, Piece
-from plumbstone.meshes.placing import (
+from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.shapes import primitives
+from plumbstone.meshes.shapes.placing import (
     raised,
     renamed,
     resting_height,
@@ -21,8 +23,6 @@ from plumbstone.meshes.placing import (
     tilted,
     turned,
 )
-from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.rulers import Ruler
 from plumbstone.volumes.bodies.weighing import (
     Weighed,
     mass_of,

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from plumbstone.meshes.rulers import Ruler
+from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.volumes.bodies.weighing import (
     WeighingError,
     weigh_mass,

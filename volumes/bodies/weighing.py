@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from plumbstone.meshes.doubts import Doubt
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.extents import Extents, extents_of
+from plumbstone.meshes.measures.doubts import Doubt
+from plumbstone.meshes.measures.extents import Extents, extents_of
+from plumbstone.meshes.measures.rulers import FAR_OFF, FILE_ALONE, Ruler
 from plumbstone.meshes.piece import Floats, Indices, Piece
-from plumbstone.meshes.primitives import CAP_FLAT, CAP_LENGTH
 from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.rulers import FAR_OFF, FILE_ALONE, Ruler
+from plumbstone.meshes.shapes.primitives import CAP_FLAT, CAP_LENGTH
 from plumbstone.volumes.scape.materials import Material
 
 if TYPE_CHECKING:
-    from plumbstone.meshes.closing import ClosedScan
+    from plumbstone.meshes.closing.scans import ClosedScan
 
 SHAPE_FACTORS = Range(0.40, 0.50, 0.60)  # of the box around a stone; common practice, no source
 BOX_SHARES = (0.12, 1.0)  # of its box that any stone fills; the upper is geometry
@@ -95,7 +95,7 @@ def weigh_scan(
     ScanError
         If the scan cannot be read or its volume cannot be told.
     """
-    from plumbstone.meshes.keeping import kept_scan
+    from plumbstone.meshes.closing.keeping import kept_scan
 
     weighed = weigh_closed(kept_scan(path, ruler), material, extents=False)
     return weighed if mass is None else checked_by_mass(weighed, mass)

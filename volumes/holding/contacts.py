@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plumbstone.meshes.columns import Columns, Grid
+from plumbstone.meshes.measures.columns import Columns, Grid
 from plumbstone.meshes.piece import Floats, Indices
 
 LEVEL = 1e-9  # [m]: what differs by less is level

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.columns import Grid, Window
-from plumbstone.meshes.nearest import nearest_on
+from plumbstone.meshes.measures.columns import Grid, Window
+from plumbstone.meshes.measures.nearest import nearest_on
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.placement import Body

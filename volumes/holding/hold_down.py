@@ -7,12 +7,12 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.columns import Grid, columns_of
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.nearest import nearest_on
+from plumbstone.meshes.measures.columns import Grid, columns_of
+from plumbstone.meshes.measures.nearest import nearest_on
+from plumbstone.meshes.mending.thinning import thinned
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.thinning import thinned
 from plumbstone.volumes.bed.pouring import BedResult
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.buoyancy import (

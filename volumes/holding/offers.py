@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plumbstone.meshes.columns import Grid, columns_of
-from plumbstone.meshes.faults import shells
+from plumbstone.meshes.measures.columns import Grid, columns_of
+from plumbstone.meshes.measures.faults import shells
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.equilibrium import Rig, least_sinkers

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plumbstone.meshes.columns import Grid, columns_of
+from plumbstone.meshes.measures.columns import Grid, columns_of
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.equilibrium import all_stay, stays_at

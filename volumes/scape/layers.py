@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numba import njit
 
-from plumbstone.meshes.columns import Grid
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.limits import MOST_POINTS
+from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import Bag, bag_from

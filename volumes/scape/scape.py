@@ -12,8 +12,8 @@ import numpy as np
 
 from plumbstone.meshes.limits import MOST_AT_HAND, MOST_CORNERS, MOST_WOOD, raised
 from plumbstone.meshes.piece import Piece
-from plumbstone.meshes.primitives import SOLIDS
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.shapes.primitives import SOLIDS
 from plumbstone.volumes.scape.groups import Group, group_from, with_tied
 from plumbstone.volumes.scape.layers import (
     Border,

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from plumbstone.meshes.beside import OutsideError, file_beside
 from plumbstone.meshes.errors import PlumbstoneError, shown
 from plumbstone.meshes.limits import MOST_ENTRIES, MOST_POINTS, raised
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.reading.beside import OutsideError, file_beside
 from plumbstone.volumes.scape.quantities import QuantityError, parse_quantity
 
 _REQUIRED: Any = object()

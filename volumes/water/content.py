@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plumbstone.meshes.columns import Columns, Grid
+from plumbstone.meshes.measures.columns import Columns, Grid
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.pouring import BedResult, LayerResult

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.faults import enclosed_volume
+from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.piece import Floats, Indices
 
 
@@ -71,7 +71,7 @@ def displaced_volume(vertices: Floats, faces: Indices, water_level: float) -> fl
 
     Examples
     --------
-    >>> from plumbstone.meshes.primitives import box
+    >>> from plumbstone.meshes.shapes.primitives import box
     >>> cube = box((1.0, 1.0, 1.0))
     >>> round(displaced_volume(cube.vertices, cube.faces, 0.25), 12)
     0.25

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from plumbstone.meshes.columns import Grid, Window, columns_of
+from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.piece import Floats, Piece
 
 

@@ -9,11 +9,11 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.doubts import Doubt, in_length
-from plumbstone.meshes.faults import face_areas
-from plumbstone.meshes.isolating import Plane, find_table, turn_up
-from plumbstone.meshes.parts import Parsed, Part, ScanError, needed
+from plumbstone.meshes.measures.doubts import Doubt, in_length
+from plumbstone.meshes.measures.faults import face_areas
+from plumbstone.meshes.measures.isolating import Plane, find_table, turn_up
 from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.reading.parts import Parsed, Part, ScanError, needed
 
 TAG, PITCH = 0.024, 0.033  # side of a tag's black square, and from tag to tag [m]
 CONTROL = 0.100  # length of the control line [m]

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from plumbstone.meshes.faults import enclosed_volume, face_areas, winding_number
+from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, winding_number
+from plumbstone.meshes.mending.thinning import thinned
 from plumbstone.meshes.piece import Floats, Indices
-from plumbstone.meshes.thinning import thinned
 
 INNER_POINTS = 500  # wanted inside the body
 MOST_POINTS = 4000

@@ -6,8 +6,8 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.extents import even_directions
-from plumbstone.meshes.faults import enclosed_volume, face_areas
+from plumbstone.meshes.measures.extents import even_directions
+from plumbstone.meshes.measures.faults import enclosed_volume, face_areas
 from plumbstone.meshes.piece import Floats, Indices
 
 CELLS = 44  # of the lattice along the longest side
@@ -163,7 +163,7 @@ def stand_below(vertices: Floats, faces: Indices) -> Stand | None:
 
 def _inside(vertices: Floats, faces: Indices, shape: tuple[int, int, int]) -> NDArray[np.bool_]:
     """Which points of a lattice, in its cells, a closed mesh holds."""
-    from plumbstone.meshes.uncrossing import wound_around
+    from plumbstone.meshes.mending.uncrossing import wound_around
 
     return wound_around(vertices, faces, shape)[0]
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from plumbstone.meshes.mending import compacted
+from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.piece import Floats, Indices, Piece
 
 LOW, OVERHANG, DOWN = 0.003, 0.15, -0.5  # hidden: what lies below that height [m], and what looks

@@ -6,20 +6,20 @@ from typing import Any
 
 import numpy as np
 
-from plumbstone.meshes.closing import (
+from plumbstone.meshes.closing.scans import (
     ClosedScan,
     OpenBody,
     body_of,
     with_scale,
     wound_raw,
 )
-from plumbstone.meshes.doubts import Doubt
-from plumbstone.meshes.faults import enclosed_volume, face_areas, is_closed, shells
-from plumbstone.meshes.loading import open3d
-from plumbstone.meshes.mending import compacted
-from plumbstone.meshes.parts import ScanError
+from plumbstone.meshes.measures.doubts import Doubt
+from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, is_closed, shells
+from plumbstone.meshes.measures.rulers import FILE_ALONE, Ruler
+from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.piece import Floats, Indices, Piece
-from plumbstone.meshes.rulers import FILE_ALONE, Ruler
+from plumbstone.meshes.reading.loading import open3d
+from plumbstone.meshes.reading.parts import ScanError
 
 COARSE, FINE = 40, 150  # lattice cells along the stone: for features, for the last fit
 TRIES = 6  # alignments from different seeds, of which the best is taken

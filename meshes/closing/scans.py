@@ -7,40 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
-from plumbstone.meshes.attached import Stand, halves_of, parts_of, stand_below
-from plumbstone.meshes.clouds import cloud_surface
-from plumbstone.meshes.doubts import WORDS, Doubt, foremost, range_of, trust_in
-from plumbstone.meshes.faults import crowded_edges, enclosed_volume, face_areas, is_closed, shells
-from plumbstone.meshes.isolating import (
-    LEAST_CUT,
-    SECOND_BODY,
-    Plane,
-    bodies_on_ground,
-    split_bodies,
-    table_within,
-)
-from plumbstone.meshes.known import told_apart
-from plumbstone.meshes.mending import compacted, outer_shell, without_crowded, wound
-from plumbstone.meshes.occupancy import occupied_volume
-from plumbstone.meshes.parts import ScanError
-from plumbstone.meshes.piece import Floats, Indices, Piece
-from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.reading import LARGEST_STONE, LARGEST_WOOD, RawScan, read_raw
-from plumbstone.meshes.rulers import (
-    FAR_OFF,
-    FILE_ALONE,
-    Caliper,
-    Known,
-    Ruler,
-    factor_by,
-    measured,
-    own_scale,
-    ruled_scale,
-    skin_noise,
-)
-from plumbstone.meshes.smoothing import is_smoothed, roughness
-from plumbstone.meshes.uncrossing import crossed_share, one_skin, united
-from plumbstone.meshes.underside import (
+from plumbstone.meshes.closing.attached import Stand, halves_of, parts_of, stand_below
+from plumbstone.meshes.closing.clouds import cloud_surface
+from plumbstone.meshes.closing.smoothing import is_smoothed, roughness
+from plumbstone.meshes.closing.underside import (
     Breach,
     Rim,
     boundary_parts,
@@ -52,6 +22,42 @@ from plumbstone.meshes.underside import (
     skirt_volume,
     stood_on_rim,
 )
+from plumbstone.meshes.measures.doubts import WORDS, Doubt, foremost, range_of, trust_in
+from plumbstone.meshes.measures.faults import (
+    crowded_edges,
+    enclosed_volume,
+    face_areas,
+    is_closed,
+    shells,
+)
+from plumbstone.meshes.measures.isolating import (
+    LEAST_CUT,
+    SECOND_BODY,
+    Plane,
+    bodies_on_ground,
+    split_bodies,
+    table_within,
+)
+from plumbstone.meshes.measures.rulers import (
+    FAR_OFF,
+    FILE_ALONE,
+    Caliper,
+    Known,
+    Ruler,
+    factor_by,
+    measured,
+    own_scale,
+    ruled_scale,
+    skin_noise,
+)
+from plumbstone.meshes.mending.occupancy import occupied_volume
+from plumbstone.meshes.mending.uncrossing import crossed_share, one_skin, united
+from plumbstone.meshes.mending.welding import compacted, outer_shell, without_crowded, wound
+from plumbstone.meshes.piece import Floats, Indices, Piece
+from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.reading.known import told_apart
+from plumbstone.meshes.reading.parts import ScanError
+from plumbstone.meshes.reading.scans import LARGEST_STONE, LARGEST_WOOD, RawScan, read_raw
 
 # Share of the volume under a rim that belongs to the body, by the lean of its walls; of a rim that
 # a level cut left, without it; each with the spread of single scans. From tests/learn_underside.py.

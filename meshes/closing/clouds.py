@@ -6,13 +6,13 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.isolating import LEAST_CUT, Plane, plane_of_samples
-from plumbstone.meshes.loading import open3d
-from plumbstone.meshes.mending import compacted
-from plumbstone.meshes.parts import ScanError
+from plumbstone.meshes.measures.isolating import LEAST_CUT, Plane, plane_of_samples
+from plumbstone.meshes.measures.rulers import diameter
+from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.piece import Floats, Indices
-from plumbstone.meshes.primitives import unit_sphere
-from plumbstone.meshes.rulers import diameter
+from plumbstone.meshes.reading.loading import open3d
+from plumbstone.meshes.reading.parts import ScanError
+from plumbstone.meshes.shapes.primitives import unit_sphere
 
 LEAST_POINTS = 500
 NEIGHBOURS = 8

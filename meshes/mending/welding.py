@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.faults import (
+from plumbstone.meshes.measures.faults import (
     _edge_counts,
     face_areas,
     is_closed,

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.faults import face_areas, shells
+from plumbstone.meshes.measures.faults import face_areas, shells
 from plumbstone.meshes.piece import Floats, Indices
 
 SAMPLES = 20_000

@@ -6,15 +6,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from plumbstone.meshes.doubts import Doubt, in_length
-from plumbstone.meshes.extents import smallest_box
-from plumbstone.meshes.mat import Sheet, rectified
-from plumbstone.meshes.parts import Parsed, ScanError, needed
+from plumbstone.meshes.measures.doubts import Doubt, in_length
+from plumbstone.meshes.measures.extents import smallest_box
+from plumbstone.meshes.measures.rulers import Known
 from plumbstone.meshes.piece import Floats
-from plumbstone.meshes.rulers import Known
+from plumbstone.meshes.reading.mat import Sheet, rectified
+from plumbstone.meshes.reading.parts import Parsed, ScanError, needed
 
 if TYPE_CHECKING:
-    from plumbstone.meshes.closing import ClosedScan
+    from plumbstone.meshes.closing.scans import ClosedScan
 
 OFF_SHAPE = 0.05  # how far the proportions of a thing may lie off those that it should have
 SURELY = 0.02  # the same, so that the scale can be called good

@@ -10,8 +10,8 @@ from urllib.parse import unquote
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.parts import NO_FACES, OwnFolder, Parsed, Part, ScanError, needed
 from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.reading.parts import NO_FACES, OwnFolder, Parsed, Part, ScanError, needed
 
 DRACO, MESHOPT = "KHR_draco_mesh_compression", "EXT_meshopt_compression"
 KNOWN = {DRACO, MESHOPT, "KHR_mesh_quantization", "KHR_texture_transform", "KHR_texture_basisu",

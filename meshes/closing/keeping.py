@@ -7,11 +7,11 @@ from pathlib import Path
 
 import numpy as np
 
-from plumbstone.meshes.closing import ClosedScan, closed_scan
+from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
 from plumbstone.meshes.contents import kept_place
-from plumbstone.meshes.doubts import Doubt
+from plumbstone.meshes.measures.doubts import Doubt
+from plumbstone.meshes.measures.rulers import FILE_ALONE, Ruler
 from plumbstone.meshes.piece import Piece
-from plumbstone.meshes.rulers import FILE_ALONE, Ruler
 
 MOST_KEPT = 2_000_000_000  # [bytes] of all that is kept; the oldest go first
 ENDING = ".closed.npz"

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from plumbstone.meshes.mending import compacted, distinct
+from plumbstone.meshes.mending.welding import compacted, distinct
 from plumbstone.meshes.piece import Floats, Indices
 
 FINEST_ERROR = 0.001  # of the longest side: by so much a face may be off at first

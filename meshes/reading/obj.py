@@ -6,8 +6,8 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from plumbstone.meshes.parts import NO_FACES, Parsed, Part
 from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.reading.parts import NO_FACES, Parsed, Part
 
 
 class Beside(Protocol):

@@ -12,22 +12,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from plumbstone.meshes.contents import seal_of
-from plumbstone.meshes.doubts import Doubt
-from plumbstone.meshes.faults import is_closed
-from plumbstone.meshes.gltf import parsed_gltf
-from plumbstone.meshes.headers import HeaderError, check_header
 from plumbstone.meshes.limits import LARGEST_FILE, MOST_FACES, raised
-from plumbstone.meshes.mending import compacted, outer_shell, welded, wound
-from plumbstone.meshes.obj import Beside, parsed_obj
-from plumbstone.meshes.parts import NO_FACES, OwnFolder, Parsed, Part, needed
-from plumbstone.meshes.parts import ScanError as ScanError
+from plumbstone.meshes.measures.doubts import Doubt
+from plumbstone.meshes.measures.faults import is_closed
+from plumbstone.meshes.measures.rulers import Ruler
+from plumbstone.meshes.mending.welding import compacted, outer_shell, welded, wound
 from plumbstone.meshes.piece import Floats, Indices, Piece
-from plumbstone.meshes.points import parsed_points
-from plumbstone.meshes.rulers import Ruler
-from plumbstone.meshes.usd import parsed_usd
+from plumbstone.meshes.reading.gltf import parsed_gltf
+from plumbstone.meshes.reading.headers import HeaderError, check_header
+from plumbstone.meshes.reading.obj import Beside, parsed_obj
+from plumbstone.meshes.reading.parts import NO_FACES, OwnFolder, Parsed, Part, needed
+from plumbstone.meshes.reading.parts import ScanError as ScanError
+from plumbstone.meshes.reading.points import parsed_points
+from plumbstone.meshes.reading.usd import parsed_usd
 
 if TYPE_CHECKING:
-    from plumbstone.meshes.mat import Sheet
+    from plumbstone.meshes.reading.mat import Sheet
 
 USD_KINDS = (".usdz", ".usd", ".usdc", ".usda")
 MESH_KINDS = (".stl", ".ply", ".obj", ".off", ".glb", ".gltf", ".3mf", ".dae", ".zip", *USD_KINDS)
@@ -153,10 +153,10 @@ def read_raw(path: Path, ruler: Ruler) -> RawScan:
 def _by_sheet(path: Path, parsed: Parsed, ruler: Ruler) -> "Sheet":
     """Measure the file's unit by the mat, or by a flat thing in view."""
     if ruler.known is not None:
-        from plumbstone.meshes.known import read_sheet
+        from plumbstone.meshes.reading.known import read_sheet
 
         return read_sheet(path, parsed, ruler.known)
-    from plumbstone.meshes.mat import read_mat
+    from plumbstone.meshes.reading.mat import read_mat
 
     return read_mat(path, parsed, ruler.control)
 
@@ -188,7 +188,7 @@ def _mended(raw: RawScan) -> tuple[Indices, tuple[str, ...], tuple[Indices, ...]
 
 def _volume_is_positive(vertices: Floats, faces: Indices) -> bool:
     """Tell whether a closed mesh encloses more than rounding noise."""
-    from plumbstone.meshes.faults import enclosed_volume
+    from plumbstone.meshes.measures.faults import enclosed_volume
 
     extent = float(np.ptp(vertices, axis=0).max())
     return enclosed_volume(vertices, faces) > 1e-9 * extent**3

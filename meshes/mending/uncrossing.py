@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.faults import enclosed_volume
+from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.piece import Floats, Indices
 
 PLANES, LINES = 9, 9  # planes through the outline and vertical lines in each, for crossings
@@ -187,7 +187,7 @@ def _turns(
     vertices: Floats, faces: Indices, rows: int, columns: int
 ) -> tuple[Indices, Floats, Indices, Indices]:
     """Follow vertical lines upwards through a mesh: cell, height, winding after, and its step."""
-    from plumbstone.meshes.columns import signed_hits
+    from plumbstone.meshes.measures.columns import signed_hits
 
     cells, heights, upward = signed_hits(vertices, faces, rows, columns)
     order = np.lexsort((heights, cells))

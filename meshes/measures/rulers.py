@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.doubts import Doubt, in_length
-from plumbstone.meshes.extents import across
+from plumbstone.meshes.measures.doubts import Doubt, in_length
+from plumbstone.meshes.measures.extents import across
 from plumbstone.meshes.piece import Floats, Indices
 
 OWN_LENGTHS = 0.04  # of the lengths in a phone's file, at 90 %: + 3 ... 4 % by a depth camera;

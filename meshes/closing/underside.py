@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.faults import face_areas, open_edges
-from plumbstone.meshes.isolating import Plane, upright
+from plumbstone.meshes.measures.faults import face_areas, open_edges
+from plumbstone.meshes.measures.isolating import Plane, upright
 from plumbstone.meshes.piece import Floats, Indices
 
 BAND = 3  # rings of faces above the rim that tell the slope of the wall

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import numpy as np
 
-from plumbstone.meshes.parts import NO_FACES, Parsed, Part, ScanError, needed
 from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.reading.parts import NO_FACES, Parsed, Part, ScanError, needed
 
 PCD_TYPES = {"F": "f", "I": "i", "U": "u"}
 DECIMAL_COMMA = re.compile(r"-?\d+,\d+(e[-+]?\d+)?", re.IGNORECASE)

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from plumbstone.meshes.parts import Parsed, Part, ScanError, needed
 from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.reading.parts import Parsed, Part, ScanError, needed
 
 OTHER = "GLB, OBJ or PLY"
 
@@ -104,7 +104,7 @@ def _image(path: Path, mesh: Any, archive: bytes | None) -> bytes | None:
     """Picture of the bound material's colour; None where there is none within reach."""
     from pxr import UsdShade
 
-    from plumbstone.meshes.parts import OwnFolder
+    from plumbstone.meshes.reading.parts import OwnFolder
 
     material, _ = UsdShade.MaterialBindingAPI(mesh.GetPrim()).ComputeBoundMaterial()
     if not material:

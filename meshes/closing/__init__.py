@@ -1,0 +1,1 @@
+"""From an open scan to a closed body: table, underside, clouds, what is attached."""

@@ -1,0 +1,1 @@
+"""What is measured of a mesh, how sure that is, and by which ruler."""

@@ -1,0 +1,1 @@
+"""Welding, winding, thinning and uncrossing of meshes."""

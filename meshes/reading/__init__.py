@@ -1,0 +1,1 @@
+"""Files of scans: formats, headers, units, and things of known size in view."""

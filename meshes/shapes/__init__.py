@@ -1,0 +1,1 @@
+"""Simple solids, limbs, and placing them."""
