@@ -25,7 +25,7 @@ COMMANDS = {
     "mat": "Write a mat of tags: print it at 100 %, put the stone on it, scan both with texture.",
     "materials": "List materials: densities, angles of repose, grain sizes, and their sources.",
     "serve": "Open a page in the browser: weigh in the shop, lay out at the desk.",
-    "demo": "Lay out a made-up tank and write everything about it into a folder.",
+    "demo": "Weigh a made-up stone in the shop and lay out a made-up tank with it, into a folder.",
 }
 
 
