@@ -47,6 +47,13 @@ def test_nothing_that_is_called_held_moves(tmp_path: Path, slot: int) -> None:
     assert held(case.simulated(QUICK, case.any_end()))
 
 
+def test_what_is_also_pushed_aside_names_the_end_that_rises(tmp_path: Path) -> None:
+    case = case_of(60127, tmp_path, offers=False)
+    assert case is not None
+    assert case.hold.first_move is not None
+    assert case.hold.first_move.manner == "tips up at its left end"
+
+
 def trial(case: Case, fine: Fineness) -> dict[str, object]:
     """Simulate a scape and all that is offered for it."""
     hold = case.hold

@@ -497,7 +497,7 @@ def _move(stage: Stage, rig: Rig, verdicts: Verdicts, level: int) -> Move:
         slack = bool((rig.tied == 0).any()) and not rig.most_pulls[:, rig.tied == 0].any()
         return Move(at, "rises as far as its slack tie lets it" if slack else "lifts off whole", ())
     edge = tuple((float(x), float(y)) for x, y in hinge(rig, motion))
-    direction = np.asarray(motion[0, 1:]) * (-1 if falls else 1)
+    direction = np.asarray(motion[0, 1:3]) * (-1 if falls else 1)
     end = end_name(direction)
     if falls:
         return Move(at, f"tips over by its own weight, down at its {end} end", edge)
