@@ -20,7 +20,7 @@ from plumbstone.cli.pictures.layout import (
     unit_words,
 )
 from plumbstone.cli.pictures.paper import Panel, measure
-from plumbstone.cli.pictures.sight import Sight
+from plumbstone.cli.pictures.sight import Form, Sight, outline_of
 from plumbstone.cli.wording.units import Units, place_words, show_length
 from plumbstone.meshes.measures.columns import columns_of
 from plumbstone.meshes.piece import Floats
@@ -36,7 +36,8 @@ LINE: dict[str, Any] = {"color": MARK, "linewidth": 1.8}
 CHANGE: dict[str, Any] = {"color": MARK, "linewidth": 1.1, "linestyle": (0, (4, 2))}
 STOP: dict[str, Any] = {"color": WARN, "linewidth": 1.5, "linestyle": (0, (1.5, 1.5))}
 BACK = (0, (4, 2.5))  # how a line on the back pane is dashed
-SAMPLES = 220  # along a cut
+SAMPLES = 450  # along a cut
+CUT_STEP = 0.001  # between the heights at which a cut piece is looked at [m]
 
 
 @dataclass(frozen=True, slots=True)
@@ -332,31 +333,33 @@ def _cut(panel: Panel, sight: Sight, x: Floats, y: Floats, along: Floats, units:
 
 
 def _cut_form(
-    panel: Panel, sight: Sight, form: Any, cells: tuple[Any, Any], along: Floats, size: float
+    panel: Panel, sight: Sight, form: Form, cells: tuple[Any, Any], along: Floats, size: float
 ) -> None:
-    """Fill the intervals of one piece on a cut, and number it."""
+    """Fill one piece on a cut, and number it."""
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
     window = columns_of(form.body.piece.vertices, form.body.piece.faces, sight.grid)
     row, column = cells[0] - window.row, cells[1] - window.column
     rows, columns = window.bottoms.shape[1:]
     inside = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
-    widest: tuple[float, float, float] | None = None
-    for low, high in zip(window.bottoms, window.tops, strict=True):
-        bottom, top = np.full(len(along), np.nan), np.full(len(along), np.nan)
-        bottom[inside] = low[row[inside], column[inside]]
-        top[inside] = high[row[inside], column[inside]]
-        bottom[np.isinf(bottom)] = top[np.isinf(top)] = np.nan
-        solid = np.flatnonzero(np.isfinite(bottom))
-        if len(solid) < 2:
-            continue
-        panel.axes.fill_between(
-            along, bottom, top, facecolor=colour_of(form.body.entry.material), edgecolor=INK,
-            linewidth=0.8, zorder=3,
-        )  # fmt: skip
-        at = solid[len(solid) // 2]
-        if widest is None:
-            widest = (float(along[at]), float(bottom[at] + top[at]) / 2, float(top[at]))
-    if widest is not None:
-        x, middle, peak = widest
+    if not inside.any():
+        return
+    place = (slice(None), row[inside], column[inside])
+    heights = np.arange(CUT_STEP / 2, form.body.piece.high[2] + CUT_STEP, CUT_STEP)[:, None, None]
+    solid = np.zeros((len(heights), len(along)), dtype=bool)
+    solid[:, inside] = ((window.bottoms[place] <= heights) & (heights < window.tops[place])).any(1)
+    rings = outline_of(solid, along, heights.ravel())
+    if rings:
+        shape = Path.make_compound_path(*(Path(ring, closed=True) for ring in rings))
+        colour = colour_of(form.body.entry.material)
+        panel.axes.add_patch(
+            PathPatch(shape, facecolor=colour, edgecolor=INK, linewidth=0.8, zorder=3)
+        )
+        at = np.flatnonzero(solid.any(axis=0))
+        at = at[len(at) // 2]
+        ends = heights.ravel()[np.flatnonzero(solid[:, at])[[0, -1]]]
+        x, middle, peak = float(along[at]), float(ends.mean()), float(ends[1])
         places = [panel.at(x, middle), *(
             (panel.at(x, peak)[0] + side * size, panel.at(x, peak)[1] + up * size)
             for up in (0.8, 1.9, 3.0) for side in (0, 1, -1))]  # fmt: skip
