@@ -136,6 +136,9 @@ class Slider:
         on_move: Callable[[float], Any] | None = None,
     ) -> None:
         self.value, self._words, self._on_set, self._on_move = value, words, on_set, on_move
+        self._own = (
+            0  # settings by hand that are being worked on: the hand is ahead of what is shown
+        )
         with element("label", "field"):
             self.told = element("span", "", words(value))
             self.box = element(
@@ -149,7 +152,7 @@ class Slider:
         """Show another value, and how far it goes."""
         if self.box.props["max"] != f"{most * 1e3:.1f}":
             self.box.props["max"] = f"{most * 1e3:.1f}"
-        if value != self.value:
+        if value != self.value and not self._own:
             self._tell(value)
             set_value(self.box, f"{value * 1e3:.1f}")
 
@@ -164,7 +167,11 @@ class Slider:
 
     async def _set(self, event: Any) -> None:
         self._tell(float(event.args) / 1e3)
-        await _called(lambda: self._on_set(self.value))
+        self._own += 1
+        try:
+            await _called(lambda: self._on_set(self.value))
+        finally:
+            self._own -= 1
 
 
 class Figures:
