@@ -44,8 +44,11 @@ def cache_folder(name: str) -> Path | None:
     """
     root = Path(os.environ.get("XDG_CACHE_HOME", ""))
     if not root.is_absolute():
-        root = Path(os.environ.get("HOME", "")) / ".cache"
-    return root / "plumbstone" / name if root.is_absolute() else None
+        home = Path(os.environ.get("HOME", ""))
+        if not (home.is_absolute() and home.is_dir()):
+            return None
+        root = home / ".cache"
+    return root / "plumbstone" / name
 
 
 def set_library_caches() -> None:
