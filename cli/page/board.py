@@ -81,7 +81,7 @@ def drawing_of(seen: Seen, layout: Layout, units: Units) -> dict[str, Any]:
         told = figures[body.entry.name]
         above, front = memo(outlines, body, tank.length, tank.depth, height)
         place = place_line(told.from_left_m, told.from_front_m, units)
-        low, high = body.piece.vertices.min(axis=0), body.piece.vertices.max(axis=0)
+        low, high = body.piece.low, body.piece.high
         pieces[body.entry.name] = {
             "number": number,
             "name": body.entry.name,

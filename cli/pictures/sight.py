@@ -82,7 +82,7 @@ def look_at(plan: "Plan") -> Sight:
         tops = plan.bed.columns.highest
         stands_out = (tops > plan.bed.surface - 1e-9) & (tops > 0)
         line = np.where(stands_out, np.clip(tops - SKIN, 0, beside), beside)
-    peaks = [float(body.piece.vertices[:, 2].max()) for body in plan.bodies]
+    peaks = [float(body.piece.high[2]) for body in plan.bodies]
     height = tank.height or max([*peaks, tank.water_line or 0.0, float(line.max()), 0.05]) + 0.02
     windows = [columns_of(b.piece.vertices, b.piece.faces, grid) for b in plan.bodies]
     picture, owner = _picture_from_above(plan, windows, line, grid)
@@ -184,7 +184,7 @@ def _forms(
     found = []
     for place, (body, window) in enumerate(zip(plan.bodies, windows, strict=True)):
         vertices, faces = body.piece.vertices, body.piece.faces
-        low, high = vertices.min(axis=0), vertices.max(axis=0)
+        low, high = body.piece.low, body.piece.high
         found.append(
             Form(
                 number=place + 1,

@@ -126,7 +126,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     """Judge one piece about every edge of the hull of its contacts, and with its stack."""
     rest, body = stage.resting[number], stage.bodies[number].pieces[0]
     vertices = body.piece.vertices
-    low, high = vertices.min(axis=0), vertices.max(axis=0)
+    low, high = body.piece.low, body.piece.high
     middle = mesh_centre(vertices, body.piece.faces)
     touching = rest.places[rest.touching()]
     foot = float(touching[:, 2].min()) if len(touching) else float(low[2])
