@@ -51,6 +51,15 @@ def _not_asked_for() -> None:
     """Stand for a command that this run does not use."""
 
 
+def _tell_version(asked: bool) -> None:
+    """Print the version and end."""
+    if asked:
+        from importlib.metadata import version
+
+        typer.echo(f"plumbstone {version('plumbstone')}")
+        raise typer.Exit
+
+
 def options(
     limits: Annotated[
         float,
@@ -62,6 +71,12 @@ def options(
         ),
     ] = 1.0,
     trust: TrustOption = None,
+    _version: Annotated[
+        bool,
+        typer.Option(
+            "--version", help="Say which plumbstone this is.", is_eager=True, callback=_tell_version
+        ),
+    ] = False,
 ) -> None:
     """Set what holds for every command."""
     trust_folders(trust)

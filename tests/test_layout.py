@@ -7,6 +7,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from commands import type_in
 
 from plumbstone.cli.main import COMMANDS
 
@@ -52,3 +53,9 @@ def test_docstring_examples(name: str) -> None:
 def test_summaries_are_those_of_the_commands(name: str) -> None:
     command = getattr(importlib.import_module(f"plumbstone.cli.{name}"), name)
     assert COMMANDS[name] == command.__doc__.strip().splitlines()[0]
+
+
+def test_the_program_tells_the_version_of_its_package(tmp_path: Path) -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    told = type_in("plumbstone --version", tmp_path)
+    assert told.stdout == f"plumbstone {project['project']['version']}\n"
