@@ -24,6 +24,9 @@ from plumbstone.volumes.scape.quantities import _KINDS, QuantityError, parse_qua
         ("75 °F", "temperature", (75 - 32) / 1.8),
         ("24 C", "temperature", 24.0),
         ("-2cm", "length", -0.02),
+        ("23 5/8 in", "length", 23.625 * 0.0254),
+        ('5-1/2"', "length", 5.5 * 0.0254),
+        ("3/4 gal", "volume", 0.75 * 231 * 0.0254**3),
     ],
 )
 def test_exact_units(text: str, kind: str, si: float) -> None:
@@ -34,6 +37,15 @@ def test_exact_units(text: str, kind: str, si: float) -> None:
                                   "((( cm", "8 __import__('os')", "8 cm; 3", "nan cm"])  # fmt: skip
 def test_what_is_no_length_is_refused(text: object) -> None:
     with pytest.raises(QuantityError, match=r"unit|length|large"):
+        parse_quantity(text, "length")
+
+
+@pytest.mark.parametrize(
+    ("text", "told"), [("60,5 cm", "write 60.5 cm or 605 cm"), ("1,500 mm", "write 1.500 mm or 1500 mm"),
+                       ("1/3 in", "write 8 cm or 3 in"), ("2 1 cm", "write 8 cm"), ("23 5/8", "no unit")],
+)  # fmt: skip
+def test_commas_and_odd_fractions_are_not_guessed(text: str, told: str) -> None:
+    with pytest.raises(QuantityError, match=re.escape(told)):
         parse_quantity(text, "length")
 
 

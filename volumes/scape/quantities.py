@@ -8,6 +8,8 @@ from plumbstone.meshes.errors import PlumbstoneError
 
 LONGEST = 60  # [characters]
 _NUMBER_AND_UNIT = re.compile(r"([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]{1,3})?) *(.*)")
+_TAPE = re.compile(r"(?:([0-9]{1,4})[ -])?([0-9]{1,2})/(2|4|8|16|32|64) *(.*)")  # 23 5/8 in
+_COMMA = re.compile(r"[-+]?[0-9]+,[0-9]+ *[^0-9,].*")
 _INCH, _POUND = 0.0254, 0.45359237  # exact: international yard and pound, 1959
 # Exact: NIST Handbook 44, appendix C; UK SI 1995/1804.
 _US_GALLON, _IMPERIAL_GALLON = (
@@ -77,7 +79,7 @@ def parse_quantity(text: Any, kind: str) -> float:
     Parameters
     ----------
     text : str
-        Such as ``"8 cm"``; at most 60 characters.
+        Such as ``"8 cm"`` or, as on a tape, ``"23 5/8 in"``; at most 60 characters.
     kind : str
         ``"length"``, ``"mass"``, ``"volume"``, ``"area"``, ``"density"``,
         ``"temperature"`` or ``"force"``.
@@ -96,6 +98,8 @@ def parse_quantity(text: Any, kind: str) -> float:
     --------
     >>> round(parse_quantity("3 in", "length"), 4)
     0.0762
+    >>> round(parse_quantity('23 5/8"', "length"), 6)
+    0.600075
     >>> round(parse_quantity("5 gal", "volume") * 1e3, 3)
     18.927
     """
@@ -108,14 +112,17 @@ def parse_quantity(text: Any, kind: str) -> float:
         said = "that" if not isinstance(text, str) else f'"{text[:20]}…"'
         message = f"{said} is not a {kind}; write a number and a unit, such as {example}."
         raise QuantityError(message)
-    found = _NUMBER_AND_UNIT.fullmatch(text.strip())
-    if found is None:
-        message = f'"{text}" is not a {kind}; write a number and a unit, such as {example}.'
+    number, unit = _parted(text.strip())
+    if number is None:
+        how = f"write a number and a unit, such as {example}"
+        if _COMMA.fullmatch(text.strip()):  # a decimal comma, or one between thousands
+            how = f"write {text.replace(',', '.')} or {text.replace(',', '')}"
+        message = f'"{text}" is not a {kind}; {how}.'
         raise QuantityError(message)
-    if not found[2]:
+    if not unit:
         message = f'"{text}" has no unit; write {example}.'
         raise QuantityError(message)
-    value = _in_si(float(found[1]), found[2], kind)
+    value = _in_si(number, unit, kind)
     if value is None:
         message = f'"{text}" is not a {kind}; write {example}.'
         raise QuantityError(message)
@@ -132,6 +139,16 @@ def is_quantity(text: Any, kind: str) -> bool:
     except QuantityError:
         return False
     return True
+
+
+def _parted(text: str) -> tuple[float | None, str]:
+    """Part a text into number and unit; None where it does not begin with a number."""
+    if tape := _TAPE.fullmatch(text):
+        return int(tape[1] or 0) + int(tape[2]) / int(tape[3]), tape[4]
+    found = _NUMBER_AND_UNIT.fullmatch(text)
+    if found is None or found[2].startswith(","):
+        return None, ""
+    return float(found[1]), found[2]
 
 
 def _in_si(number: float, unit: str, kind: str) -> float | None:

@@ -250,9 +250,15 @@ class Section:
         except QuantityError as error:
             raise self.error(key, str(error)) from None
         if number < least:
-            bound = "less than nothing" if least == 0 else f"below {least:g} (SI units)"
+            bound = "less than nothing" if least == 0 else f"below {_written(least, kind)}"
             raise self.error(key, f"is {value}, {bound}; give a larger {kind}.")
         return number
+
+
+def _written(value: float, kind: str) -> str:
+    """Write a bound (SI) in the unit that people use for its kind."""
+    unit, size = {"length": ("cm", 1e-2), "mass": ("g", 1e-3)}.get(kind, ("L", 1e-3))
+    return f"{value / size:g} {unit}"
 
 
 def _brief(value: Any) -> str:
