@@ -18,7 +18,7 @@ UNSAID = {"unsaid": True}  # not in documents
 
 @dataclass(frozen=True, slots=True)
 class TankFigures:
-    """The tank, inside dimensions."""
+    """The tank, inside dimensions [m]."""
 
     length_m: float
     depth_m: float

@@ -173,7 +173,7 @@ class Layout:
         return self._plan(self.ground(spacing), salt, judged=True)
 
     def holds(self, spacing: float | None = None) -> tuple[HoldResult, ...]:
-        """Judge the wood alone, as `plan` does; `spacing` as for `ground`."""
+        """Judge the wood alone, as `plan` does; `spacing` [m] as for `ground`."""
         tank = self.scape.tank
         return self._holds(self.ground(spacing), water_density(tank.celsius, tank.salinity))
 
@@ -182,7 +182,7 @@ class Layout:
         return report_of(self.plan(spacing, salt))
 
     def bed(self, spacing: float | None = None) -> BedFigures:
-        """Lay the bed and give its figures; `spacing` as for `ground`."""
+        """Lay the bed and give its figures; `spacing` [m] as for `ground`."""
         return bed_figures(self.scape, self.ground(spacing))
 
     def _plan(self, ground: Ground, salt: float | None, *, judged: bool) -> Plan:

@@ -77,7 +77,7 @@ def enclosed_volume(vertices: Floats, faces: Indices) -> float:
 
 
 def face_areas(vertices: Floats, faces: Indices) -> Floats:
-    """Area of each face, (m,)."""
+    """Area of each face [square of the unit of the mesh], (m,)."""
     a, b, c = (vertices[faces[:, i]] for i in range(3))
     area: Floats = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2
     return area

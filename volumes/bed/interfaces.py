@@ -55,7 +55,7 @@ def lasting_slope(material: Material) -> float:
 
 
 def filter_ratio(coarse: Material, fine: Material) -> float:
-    """D15 of the coarse grains over D85 of the fine ones; up to 4 the fine ones stay out."""
+    """D15 of the coarse grains over D85 of the fine ones [m/m]; up to 4 the fine ones stay out."""
     if coarse.d15 is None or fine.d85 is None:
         return 0.0  # sizes are not known
     return coarse.d15 / fine.d85

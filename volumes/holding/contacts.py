@@ -64,7 +64,7 @@ def lean_of(slopes: tuple[float, float]) -> float:
 
 
 def rest_plane(places: Floats, gaps: Floats, centre: Floats) -> Floats:
-    """Height at the centre and slopes (3,) of the plane below all gaps that is highest there.
+    """Height at the centre [m] and slopes (3,) of the plane below all gaps, highest there.
 
     Notes
     -----
@@ -94,7 +94,7 @@ def rest_plane(places: Floats, gaps: Floats, centre: Floats) -> Floats:
 
 
 def can_rest(places: Floats, centre: Floats, held: Pulls) -> bool:
-    """Whether pushes at places, and pulls up to their bounds, balance a weight at its centre."""
+    """Whether pushes at places [m] and pulls up to their bounds [kg] balance a centred weight."""
     from scipy.optimize import linprog
 
     if not len(held.places) and len(places) > 2 and inside_hull(places, centre):
@@ -117,7 +117,7 @@ def can_rest(places: Floats, centre: Floats, held: Pulls) -> bool:
 
 
 def inside_hull(places: Floats, points: Floats) -> bool:
-    """Whether points (p, 2) all lie in the hull of places (n, 2); no where these are in a row."""
+    """Whether points (p, 2) [m] all lie in the hull of places (n, 2); no where that is flat."""
     from scipy.spatial import ConvexHull, QhullError
 
     try:

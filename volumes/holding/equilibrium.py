@@ -53,7 +53,7 @@ class Rig:
         return 6 if level.any() else 3
 
     def held_places(self, body: int) -> Floats:
-        """Places at which a body rests or is tied, (h, 2)."""
+        """Places at which a body rests or is tied [m], (h, 2)."""
         return np.concatenate(
             [self.contacts[self.uppers == body, :2], self.ties[self.tied == body, :2]]
         )
@@ -232,7 +232,7 @@ def hinge(rig: Rig, motion: Floats, body: int = 0) -> Floats:
     Returns
     -------
     (h, 2) float array
-        Two points, or one, of its contacts and ties that do not move; none where it lifts
+        Two points [m], or one, of its contacts and ties that do not move; none where it lifts
         off whole.
     """
     here = rig.held_places(body)
@@ -259,7 +259,7 @@ def lifts_whole(rig: Rig, motion: Floats, body: int = 0) -> bool:
 
 
 def centre_of_lift(rig: Rig, level: int, body: int = 0) -> Floats:
-    """Centre of buoyancy of a body (2,), or of its mass where there is no lift."""
+    """Centre of buoyancy of a body [m], (2,), or of its mass where there is no lift."""
     wet = rig.lifts[level, body] > 0
     at: Floats = rig.lift_centres[level, body] if wet else rig.centres[body]
     return at

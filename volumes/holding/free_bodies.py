@@ -250,7 +250,7 @@ def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
 
 
 def hangs_beside(tie: Tie, foot: Floats) -> bool:
-    """Whether a stone at the end of a taut cord, tied close beside a foot (c, 3), may tip it.
+    """Whether a stone at the end of a taut cord, tied close beside a foot (c, 3) [m], may tip it.
 
     A cord tied so tight that its stone hangs pulls with all its weight, until the wood has
     tipped far enough to set it down: the less far the tie lies from the edge of the foot, the

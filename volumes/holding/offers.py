@@ -131,7 +131,7 @@ def limb_ends_below(piece: Piece, bed: Floats, grid: Grid) -> Floats:
 
 
 def lowest_crotch(piece: Piece, grid: Grid) -> Floats:
-    """Place where the two lowest limbs of a piece part, (1, 3); none where they never do, (0, 3).
+    """Place [m] where the two lowest limbs of a piece part, (1, 3); (0, 3) where they never do.
 
     Notes
     -----

@@ -33,7 +33,7 @@ class Spread:
 
 
 def drawn(figure: Range, places: Floats) -> Floats:
-    """Values of a range at standard normal places, its bounds at 5 and 95 %."""
+    """Values of a range, in its own unit, at standard normal places; its bounds at 5 and 95 %."""
     return np.array([figure.at(float(place) / Z90) for place in places])
 
 

@@ -114,7 +114,7 @@ class Layer:
 
     @property
     def slope(self) -> float:
-        """Tangent of the angle of repose."""
+        """Tangent of the angle of repose [m/m]."""
         return float(np.tan(np.radians(self.repose.mid)))
 
 

@@ -116,7 +116,7 @@ class PieceEntry:
 
 @dataclass(frozen=True, slots=True)
 class Prices:
-    """Prices of small things, each of one; None where none is given."""
+    """Prices of small things [money of the user], each of one; None where none is given."""
 
     tie: float | None = None
     pad: float | None = None

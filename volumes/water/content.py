@@ -136,7 +136,7 @@ def water_below(
 def dosing_of(
     tank: Tank, bed: BedResult | None, parts: TankParts, space: OpenSpace, salt: float | None
 ) -> Dosing:
-    """Water by its uses, and the marks for changes; `salt` in grams of mix per litre."""
+    """Water by its uses, and the marks for changes; `salt` is mix in water [g/L]."""
     line = tank.water_line
     assert line is not None
     outside = tank.filter_water + (tank.sump.water if tank.sump else 0.0)

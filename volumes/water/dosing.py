@@ -28,7 +28,7 @@ class TankParts:
 
     @property
     def closure(self) -> float:
-        """Sum of the parts over the box, less one; 0 where the ways agree."""
+        """Sum of the parts as a share of the box, less one; 0 where the ways agree."""
         parts = (self.stone, self.wood, self.grains, self.between_grains, self.free_water)
         return sum(part.mid for part in parts) / self.box - 1
 
