@@ -123,6 +123,15 @@ def _registered(moving: Any, fixed: Any, size: float) -> Fit:
         pipeline.CorrespondenceCheckerBasedOnDistance(1.5 * cell),
         pipeline.CorrespondenceCheckerBasedOnNormal(0.6),
     ]
+
+    def improved(clouds: list[Any], turn: Floats, reaches: tuple[float, ...]) -> Fit:
+        for reach in reaches:
+            turn = pipeline.registration_icp(
+                *clouds, reach, turn, pipeline.TransformationEstimationPointToPlane()
+            ).transformation
+        found = pipeline.evaluate_registration(*clouds, 0.3 * cell, turn)
+        return Fit(np.asarray(turn), float(found.fitness), float(found.inlier_rmse))
+
     best = Fit(np.eye(4), 0.0, np.inf)
     for seed in range(TRIES):
         o3d.utility.random.seed(seed)
@@ -131,17 +140,12 @@ def _registered(moving: Any, fixed: Any, size: float) -> Fit:
             pipeline.TransformationEstimationPointToPoint(False), 3, checks,
             pipeline.RANSACConvergenceCriteria(50_000, 0.999),
         )  # fmt: skip
-        turn = rough.transformation
-        for reach in (1.5 * cell, 0.5 * cell, 0.25 * cell):
-            turn = pipeline.registration_icp(
-                fine[0], fine[1], reach, turn, pipeline.TransformationEstimationPointToPlane()
-            ).transformation
-        found = pipeline.evaluate_registration(fine[0], fine[1], 0.3 * cell, turn)
-        if found.fitness > best.overlap:
-            best = Fit(np.asarray(turn), float(found.fitness), float(found.inlier_rmse))
+        found = improved(small, rough.transformation, (1.5 * cell, 0.5 * cell))
+        if found.overlap > best.overlap:
+            best = found
         if best.overlap > CLEAR_OVERLAP:
             break
-    return best
+    return improved(fine, best.turn, (0.5 * cell, 0.25 * cell))
 
 
 def _surface(path: Path, cloud: Any) -> tuple[Floats, Indices]:
