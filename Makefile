@@ -3,10 +3,15 @@
 PYTHON ?= python3
 VENV := .venv$(if $(filter command,$(origin PYTHON)),-$(notdir $(PYTHON)))
 BIN := $(VENV)/bin
-# An editable install links files one by one, so it is renewed when a file comes or goes.
-LINKED := $(VENV)/.linked-$(shell find pyproject.toml plumbstone volumes meshes cli -type f ! -name '*.pyc' | sort | cksum | cut -d' ' -f1)
+# An editable install links files one by one and compiles the loops, so it is renewed when a file
+# comes or goes and when a loop changes.
+LINKED := $(VENV)/.linked-$(shell { find plumbstone volumes meshes cli -type f ! -name '*.pyc' ! -name '*.so' | sort; \
+  cat setup.py $$(find volumes meshes -name '*.pyx'); } | cksum | cut -d' ' -f1)
+# A wheel with a C compiler in it, where there is no other.
+ZIG = $(shell command -v cc >/dev/null || echo ziglang)
 
-LINK = PYTHONWARNINGS=ignore $(BIN)/python -m pip install -q -e '.[formats,mat]' --no-build-isolation --config-settings editable_mode=strict
+LINK = PYTHONWARNINGS=ignore $(BIN)/python -m pip install -q -e '.[formats,mat]' $(1) --no-build-isolation --config-settings editable_mode=strict \
+  && $(BIN)/python -Pc 'import compileall, plumbstone; compileall.compile_dir(plumbstone.__path__[0], quiet=1)'
 
 .PHONY: help demo test slow check bench docs clean
 .DEFAULT_GOAL := help
@@ -42,14 +47,13 @@ $(VENV)/.run: pyproject.toml
 	  || { echo "plumbstone needs Python 3.11 or newer; name one: make PYTHON=python3.11 $(MAKECMDGOALS)"; exit 1; }
 	@test -x $(BIN)/pip || $(PYTHON) -m venv $(VENV) \
 	  || { rm -rf $(VENV); echo "This Python cannot make environments; Debian's package python3-venv mends that."; exit 1; }
-	@$(BIN)/python -m pip install -q --disable-pip-version-check 'pip>=25.1' 'setuptools>=77'
+	@$(BIN)/python -m pip install -q --disable-pip-version-check 'pip>=25.1' 'setuptools>=77' 'cython>=3.1' $(ZIG)
 	@rm -f $(VENV)/.linked-*
-	@$(LINK)
-	@$(BIN)/python .ci/first_run.py
+	@$(call LINK)
 	@touch $@ $(LINKED)
 
 $(LINKED): $(VENV)/.run
-	@test -e $@ || { rm -f $(VENV)/.linked-* && $(LINK) --no-deps && touch $@; }
+	@test -e $@ || { rm -f $(VENV)/.linked-* && $(call LINK,--no-deps) && touch $@; }
 
 $(VENV)/.test $(VENV)/.check $(VENV)/.bench $(VENV)/.docs: $(VENV)/.%: $(VENV)/.run
 	@$(BIN)/python -m pip install -q --group $*

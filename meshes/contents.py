@@ -52,16 +52,14 @@ def cache_folder(name: str) -> Path | None:
 
 
 def set_library_caches() -> None:
-    """Name a place for what libraries compile and list, where the user has no home for it.
+    """Name a place for the fonts that matplotlib lists, where the user has no home for it.
 
-    Left alone, they would make a folder called ``~``, warn, or refuse to start.
+    Left alone, it would make a folder called ``~``, warn, or refuse to start.
     """
     home = os.environ.get("HOME", "")
     if Path(home).is_absolute() and os.access(home, os.W_OK):
         return
-    folder = _private_folder()
-    for name, part in (("NUMBA_CACHE_DIR", "numba"), ("MPLCONFIGDIR", "matplotlib")):
-        os.environ.setdefault(name, str(folder / part))
+    os.environ.setdefault("MPLCONFIGDIR", str(_private_folder() / "matplotlib"))
 
 
 def _private_folder() -> Path:
@@ -111,6 +109,7 @@ def seal_of(content: bytes) -> str | None:
 def _method() -> str:
     """Digest of the code that turns a scan into a volume, so that a new version starts anew."""
     digest = hashlib.blake2b(digest_size=8)
-    for source in sorted(Path(__file__).parent.rglob("*.py")):
-        digest.update(source.read_bytes())
+    for source in sorted(Path(__file__).parent.rglob("*.py*")):
+        if source.suffix in (".py", ".pyx"):
+            digest.update(source.read_bytes())
     return digest.hexdigest()

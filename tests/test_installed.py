@@ -53,7 +53,7 @@ def bare() -> Iterator[Path]:
         shutil.copytree(
             ROOT / name, place / "source" / name, ignore=shutil.ignore_patterns("__pycache__")
         )
-    for name in ("pyproject.toml", "README.md", "LICENSE"):
+    for name in ("pyproject.toml", "setup.py", "README.md", "LICENSE"):
         shutil.copy(ROOT / name, place / "source" / name)
     pip = (sys.executable, "-m", "pip", "-q", "--disable-pip-version-check")
     build = ("wheel", "--no-deps", "--no-build-isolation", "-w", str(place), str(place / "source"))

@@ -2,10 +2,10 @@
 
 from dataclasses import dataclass
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from plumbstone.meshes.loops import basins_of
 from plumbstone.meshes.measures.extents import even_directions
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas
 from plumbstone.meshes.piece import Floats, Indices
@@ -80,7 +80,7 @@ def parts_of(vertices: Floats, faces: Indices) -> Parts:
     inside = _inside((vertices - origin) / step, faces, (nx, ny, nz))
     depth = distance_transform_edt(inside)
     order = np.argsort(-depth, axis=None, kind="stable")[: int(inside.sum())]
-    label, neck = _basins(depth.ravel(), order, np.array([ny * nz, nz, 1]), NECK)
+    label, neck = basins_of(depth.ravel(), order, np.array([ny * nz, nz, 1]), NECK, LEAST_PART)
     numbers, counts = np.unique(label[order], return_counts=True)
     rank = np.argsort(-counts)
     large = counts[rank] >= LEAST_PART * len(order)
@@ -166,57 +166,3 @@ def _inside(vertices: Floats, faces: Indices, shape: tuple[int, int, int]) -> ND
     from plumbstone.meshes.mending.uncrossing import wound_around
 
     return wound_around(vertices, faces, shape)[0]
-
-
-@numba.njit(cache=True)
-def _basins(
-    depth: Floats, order: Indices, strides: Indices, neck: float
-) -> tuple[NDArray[np.int64], float]:
-    """Flood basins from the deepest cell down, and join those whose ridge is no neck."""
-    label = np.full(len(depth), -1, dtype=np.int64)
-    parent = np.arange(len(order))
-    peak = np.zeros(len(order))
-    size = np.zeros(len(order), dtype=np.int64)
-    count = 0
-    narrowest = 1.0
-    enough = LEAST_PART * len(order)
-    around = np.empty(26, dtype=np.int64)
-    n = 0
-    for i in range(-1, 2):
-        for j in range(-1, 2):
-            for k in range(-1, 2):
-                if i != 0 or j != 0 or k != 0:
-                    around[n] = i * strides[0] + j * strides[1] + k * strides[2]
-                    n += 1
-    for cell in order:
-        mine = -1
-        for way in around:
-            other = label[cell + way]
-            if other < 0:
-                continue
-            while parent[other] != other:
-                other = parent[other]
-            if mine < 0:
-                mine = other
-            elif other != mine:
-                lower, higher = (other, mine) if peak[other] < peak[mine] else (mine, other)
-                ratio = depth[cell] / peak[lower]
-                apart = ratio < neck and size[lower] >= enough
-                if apart:
-                    narrowest = min(narrowest, ratio)
-                else:
-                    parent[lower] = higher
-                    size[higher] += size[lower]
-                    mine = higher
-        if mine < 0:
-            mine = count
-            peak[mine] = depth[cell]
-            count += 1
-        label[cell] = mine
-        size[mine] += 1
-    for cell in order:
-        root = label[cell]
-        while parent[root] != root:
-            root = parent[root]
-        label[cell] = root
-    return label, narrowest

@@ -6,9 +6,9 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from plumbstone.meshes.loops import crossings, put_by_cell, united
 from plumbstone.meshes.piece import Floats, Indices
 
 _NUDGE = (1.234567e-7, 2.345678e-7)  # of a cell: keeps samples off edges drawn on round numbers
@@ -206,9 +206,9 @@ def columns_of(
     spread = 1.0 if scattered else 0.0
     shift_x = spread * _shifts(row1)[row0:]
     shift_y = spread * _shifts(column1)[column0:]
-    cells, heights, _, count = _hits(scaled, faces, shift_x, shift_y, spread / 2, 4 * size)
+    cells, heights, _, count = crossings(scaled, faces, shift_x, shift_y, spread / 2, 4 * size)
     if count > len(cells):
-        cells, heights, _, count = _hits(scaled, faces, shift_x, shift_y, spread / 2, count)
+        cells, heights, _, count = crossings(scaled, faces, shift_x, shift_y, spread / 2, count)
     heights, starts = _sorted_by_cell(cells, heights, count, size)
     bottoms, tops = _paired(heights, starts, shape)
     inside = (low[:2] >= 0).all() and high[0] <= grid.length and high[1] <= grid.depth
@@ -232,7 +232,7 @@ def merged_columns(parts: Sequence[Window], grid: Grid) -> Columns:
             at = filled[rows, columns], rows + part.row, columns + part.column
             bottoms[at], tops[at] = low[rows, columns], high[rows, columns]
             filled[rows, columns] += 1
-    kept = _unite(bottoms, tops, counts)
+    kept = united(bottoms, tops, counts)
     return Columns(bottoms[:kept], tops[:kept])
 
 
@@ -258,104 +258,14 @@ def signed_hits(
     """
     shifted = np.ascontiguousarray(vertices - [0.5 + _NUDGE[0], 0.5 + _NUDGE[1], 0.0])
     middle = np.zeros(rows), np.zeros(columns)
-    count = _hits(shifted, faces, *middle, 0.0, 1)[3]
-    cells, heights, upward, count = _hits(shifted, faces, *middle, 0.0, max(count, 1))
+    count = crossings(shifted, faces, *middle, 0.0, 1)[3]
+    cells, heights, upward, count = crossings(shifted, faces, *middle, 0.0, max(count, 1))
     return cells[:count], heights[:count], upward[:count]
-
-
-@njit(cache=True)
-def _unite(bottoms: Floats, tops: Floats, counts: NDArray[np.int64]) -> int:  # pragma: no cover
-    """Sort the intervals of each column and merge overlaps, in place; give the most left."""
-    most = 0
-    for j in range(counts.shape[0]):
-        for i in range(counts.shape[1]):
-            n = counts[j, i]
-            for k in range(1, n):  # few each, so they are put in one by one
-                low, high, at = bottoms[k, j, i], tops[k, j, i], k
-                while at > 0 and bottoms[at - 1, j, i] > low:
-                    bottoms[at, j, i], tops[at, j, i] = bottoms[at - 1, j, i], tops[at - 1, j, i]
-                    at -= 1
-                bottoms[at, j, i], tops[at, j, i] = low, high
-            kept = 0
-            for k in range(n):
-                low, high = bottoms[k, j, i], tops[k, j, i]
-                if kept and low <= tops[kept - 1, j, i]:
-                    tops[kept - 1, j, i] = max(tops[kept - 1, j, i], high)
-                else:
-                    bottoms[kept, j, i], tops[kept, j, i] = low, high
-                    kept += 1
-            for k in range(kept, n):
-                bottoms[k, j, i] = tops[k, j, i] = np.inf
-            most = max(most, kept)
-    return most
 
 
 def _shifts(count: int) -> Floats:
     """Shift of each row or column of scattered points, in cells from the middle, (count,)."""
     return np.asarray((np.arange(count) * _GOLDEN + 0.5) % 1 - 0.5, dtype=np.float64)
-
-
-@njit(cache=True)
-def _hits(
-    vertices: Floats, faces: Indices, shift_x: Floats, shift_y: Floats, aside: float, room: int
-) -> tuple[NDArray[np.int64], Floats, NDArray[np.bool_], int]:  # pragma: no cover
-    """Find where the vertical lines through all samples cross the faces.
-
-    The sample of a cell lies in its middle, `shift_x` of its row and `shift_y` of its column
-    aside, at most `aside` each. Returns the flat cells (rows × columns), the heights, whether the
-    face looks up, and how many there are; more than `room` are counted but not kept.
-    """
-    rows, columns = len(shift_x), len(shift_y)
-    cells = np.empty(room, dtype=np.int64)
-    upward = np.empty(room, dtype=np.bool_)
-    heights = np.empty(room)
-    count = 0
-    for f in range(len(faces)):
-        a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
-        xa, xb, xc = vertices[a, 0], vertices[b, 0], vertices[c, 0]
-        i0, i1 = (
-            max(0, int(np.ceil(min(xa, xb, xc) - aside))),
-            min(columns - 1, int(np.floor(max(xa, xb, xc) + aside))),
-        )
-        if i0 > i1:
-            continue
-        ya, yb, yc = vertices[a, 1], vertices[b, 1], vertices[c, 1]
-        j0, j1 = (
-            max(0, int(np.ceil(min(ya, yb, yc) - aside))),
-            min(rows - 1, int(np.floor(max(ya, yb, yc) + aside))),
-        )
-        if j0 > j1:
-            continue
-        za, zb, zc = vertices[a, 2], vertices[b, 2], vertices[c, 2]
-        for j in range(j0, j1 + 1):
-            for i in range(i0, i1 + 1):
-                x, y = i + shift_x[j], j + shift_y[i]
-                wa = (xb - x) * (yc - y) - (xc - x) * (yb - y)
-                wb = (xc - x) * (ya - y) - (xa - x) * (yc - y)
-                wc = (xa - x) * (yb - y) - (xb - x) * (ya - y)
-                if (wa > 0 and wb > 0 and wc > 0) or (wa < 0 and wb < 0 and wc < 0):
-                    if count < room:
-                        cells[count] = j * columns + i
-                        upward[count] = wa > 0
-                        heights[count] = (wa * za + wb * zb + wc * zc) / (wa + wb + wc)
-                    count += 1
-    return cells, heights, upward, count
-
-
-@njit(cache=True)
-def _put_by_cell(
-    cells: NDArray[np.int64], heights: Floats, count: int, fill: NDArray[np.int64], ordered: Floats
-) -> None:  # pragma: no cover
-    """Put hits of one cell side by side and rising; `fill` is where each cell starts."""
-    first = fill.copy()
-    for k in range(count):
-        cell, height = cells[k], heights[k]
-        at = fill[cell]
-        while at > first[cell] and ordered[at - 1] > height:
-            ordered[at] = ordered[at - 1]
-            at -= 1
-        ordered[at] = height
-        fill[cell] += 1
 
 
 def _sorted_by_cell(
@@ -365,7 +275,7 @@ def _sorted_by_cell(
     starts = np.zeros(size + 1, dtype=np.int64)
     np.cumsum(np.bincount(cells[:count], minlength=size), out=starts[1:])
     ordered = np.empty(count)
-    _put_by_cell(cells, heights, count, starts[:-1].copy(), ordered)
+    put_by_cell(cells, heights, count, starts[:-1].copy(), ordered)
     return ordered, starts
 
 

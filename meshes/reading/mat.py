@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from plumbstone.meshes.loops import paint
 from plumbstone.meshes.measures.doubts import Doubt, in_length
 from plumbstone.meshes.measures.faults import face_areas
 from plumbstone.meshes.measures.isolating import Plane, find_table, turn_up
@@ -137,7 +137,7 @@ def rectified(path: Path, parsed: Parsed) -> tuple[NDArray[np.uint8], float]:
         texture = _grey(path, part)
         rows, columns = texture.shape
         where = (places - [low[0], high[1]]) / pixel * [1, -1]
-        _paint(picture, where, part.uv[on] * [columns, -rows] + [0, rows], texture)
+        paint(picture, where, part.uv[on] * [columns, -rows] + [0, rows], texture)
     return picture, pixel / nominal
 
 
@@ -159,39 +159,6 @@ def _grey(path: Path, part: Part) -> NDArray[np.uint8]:
         return np.asarray(Image.open(io.BytesIO(part.image)).convert("L"))
     except Exception:  # hostile pictures raise anything
         raise ScanError(path, "has a texture that cannot be read; export it again.") from None
-
-
-@numba.njit(cache=True)
-def _paint(
-    picture: NDArray[np.uint8], where: Floats, uv: Floats, texture: NDArray[np.uint8]
-) -> None:
-    """Draw textured triangles, corners (m, 3, 2) as column and row of picture and texture."""
-    rows, columns = picture.shape
-    high, wide = texture.shape
-    for k in range(len(where)):
-        (ax, ay), (bx, by), (cx, cy) = where[k]
-        area = (bx - ax) * (cy - ay) - (cx - ax) * (by - ay)
-        if abs(area) < 1e-12:
-            continue
-        for row in range(max(0, int(min(ay, by, cy))), min(rows, int(max(ay, by, cy)) + 2)):
-            for column in range(
-                max(0, int(min(ax, bx, cx))), min(columns, int(max(ax, bx, cx)) + 2)
-            ):
-                b = ((column - ax) * (cy - ay) - (cx - ax) * (row - ay)) / area
-                c = ((bx - ax) * (row - ay) - (column - ax) * (by - ay)) / area
-                a = 1 - b - c
-                if a < -1e-6 or b < -1e-6 or c < -1e-6:
-                    continue
-                x = a * uv[k, 0, 0] + b * uv[k, 1, 0] + c * uv[k, 2, 0] - 0.5
-                y = a * uv[k, 0, 1] + b * uv[k, 1, 1] + c * uv[k, 2, 1] - 0.5
-                i, j = (
-                    min(max(int(np.floor(x)), 0), wide - 2),
-                    min(max(int(np.floor(y)), 0), high - 2),
-                )
-                u, v = min(max(x - i, 0.0), 1.0), min(max(y - j, 0.0), 1.0)
-                upper = texture[j, i] * (1 - u) + texture[j, i + 1] * u
-                lower = texture[j + 1, i] * (1 - u) + texture[j + 1, i + 1] * u
-                picture[row, column] = int(upper * (1 - v) + lower * v + 0.5)
 
 
 def _detected(cv2: Any, picture: NDArray[np.uint8]) -> list[tuple[int, Floats]]:

@@ -5,10 +5,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numba import njit
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.limits import MOST_POINTS
+from plumbstone.meshes.loops import signed_distances
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
@@ -441,25 +441,7 @@ def _border_distance(border: Border, x: Floats, y: Floats) -> Floats:
 def polygon_distance(polygon: Floats, x: Floats, y: Floats) -> Floats:
     """Signed distance to a polygon [m], positive inside."""
     corners = np.ascontiguousarray(polygon, dtype=np.float64)
-    return _signed_distance(corners, x.ravel(), y.ravel()).reshape(x.shape)
-
-
-@njit(cache=True)
-def _signed_distance(polygon: Floats, x: Floats, y: Floats) -> Floats:  # pragma: no cover
-    """Signed distance of points (n,) to a polygon [m], positive inside."""
-    found = np.empty(len(x))
-    for k in range(len(x)):
-        inside, nearest = False, np.inf
-        for i in range(len(polygon)):
-            x0, y0 = polygon[i - 1]
-            sx, sy = polygon[i, 0] - x0, polygon[i, 1] - y0
-            rx, ry = x[k] - x0, y[k] - y0
-            if (ry < 0) != (ry < sy) and rx < ry * sx / sy:
-                inside = not inside
-            along = min(max((rx * sx + ry * sy) / max(sx * sx + sy * sy, 1e-18), 0.0), 1.0)
-            nearest = min(nearest, (rx - along * sx) ** 2 + (ry - along * sy) ** 2)
-        found[k] = np.sqrt(nearest) if inside else -np.sqrt(nearest)
-    return found
+    return signed_distances(corners, x.ravel(), y.ravel()).reshape(x.shape)
 
 
 def line_distance(line: Floats, x: Floats, y: Floats) -> Floats:
