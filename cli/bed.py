@@ -6,16 +6,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from plumbstone.cli.output import (
-    JsonOption,
-    TrustOption,
-    UnitsOption,
-    emit_json,
-    plain_errors,
-    print_lines,
-    table,
-    working,
-)
+from plumbstone.cli.options import JsonOption, TrustOption
+from plumbstone.cli.output import UnitsOption, emit_json, plain_errors, print_lines, table, working
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:

@@ -6,7 +6,8 @@ from typing import Annotated
 
 import typer
 
-from plumbstone.cli.output import ForceOption, JsonOption, UnitsOption, plain_errors
+from plumbstone.cli.options import ForceOption, JsonOption
+from plumbstone.cli.output import UnitsOption, plain_errors
 from plumbstone.cli.wording.units import Units
 
 SCAPE = "reading-room.toml"

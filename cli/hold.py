@@ -8,15 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from plumbstone.cli.output import (
-    ForceOption,
-    JsonOption,
-    TrustOption,
-    UnitsOption,
-    emit_json,
-    plain_errors,
-    working,
-)
+from plumbstone.cli.options import ForceOption, JsonOption, TrustOption
+from plumbstone.cli.output import UnitsOption, emit_json, plain_errors, working
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from plumbstone.cli.output import TrustOption
+from plumbstone.cli.options import TrustOption
 from plumbstone.cli.terminal import set_terminal
 from plumbstone.meshes.limits import VARIABLE
 from plumbstone.meshes.reading.beside import trust as trust_folders

@@ -4,7 +4,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from plumbstone.cli.output import JsonOption, emit_json, plain_errors, range_json, table
+from plumbstone.cli.options import JsonOption
+from plumbstone.cli.output import emit_json, plain_errors, range_json, table
 
 if TYPE_CHECKING:
     from plumbstone.volumes.scape.materials import Material

@@ -7,7 +7,8 @@ from typing import Annotated
 import typer
 
 from plumbstone.cli.files import write_new
-from plumbstone.cli.output import JsonOption, emit_json, plain_errors
+from plumbstone.cli.options import JsonOption
+from plumbstone.cli.output import emit_json, plain_errors
 from plumbstone.meshes.errors import shown
 
 

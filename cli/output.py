@@ -1,7 +1,6 @@
 """What every command shares: plain errors, JSON, units for people, tables, progress."""
 
 import io
-import json
 import re
 import shutil
 import sys
@@ -9,7 +8,6 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
@@ -27,17 +25,6 @@ JOINTS = re.compile(rf"(?<=[\d½¼¾]) (?=(?:{UNITS})(?!\w))|(?<=×) (?=\d)|(?<=
 RANGES = re.compile(r"(?<=\w) (?=\(\d[^ ]*\))")  # between a figure and its range
 GLUE = "\ue000"  # stands for a blank at which no line is broken
 
-TrustOption = Annotated[
-    list[Path] | None,
-    typer.Option(
-        "--trust",
-        help="A scape file may also name scans and maps in this folder; repeat it.",
-    ),
-]
-ForceOption = Annotated[
-    bool, typer.Option("--force", help="Replace files that are not plumbstone's own or changed.")
-]
-JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on stdout.")]
 UnitsOption = Annotated[Units, typer.Option("--units", help="Units of the tables.")]
 
 
@@ -56,6 +43,8 @@ def plain_errors() -> Iterator[None]:
 
 def emit_json(document: dict[str, Any]) -> None:
     """Print one JSON document and nothing else on stdout."""
+    import json
+
     plain = not (sys.stdout.encoding or "").lower().startswith("utf")
     typer.echo(json.dumps(document, ensure_ascii=plain, indent=2, allow_nan=False))
 

@@ -8,10 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from plumbstone.cli.bed import GridOption, print_bed
+from plumbstone.cli.options import ForceOption, JsonOption, TrustOption
 from plumbstone.cli.output import (
-    ForceOption,
-    JsonOption,
-    TrustOption,
     UnitsOption,
     emit_json,
     plain_errors,

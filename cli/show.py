@@ -5,11 +5,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from plumbstone.cli.options import ForceOption, JsonOption, TrustOption
 from plumbstone.cli.output import (
     GLUE,
-    ForceOption,
-    JsonOption,
-    TrustOption,
     UnitsOption,
     emit_json,
     plain_errors,

@@ -5,7 +5,8 @@ from typing import Annotated
 
 import typer
 
-from plumbstone.cli.output import ForceOption, JsonOption, UnitsOption, emit_json, plain_errors
+from plumbstone.cli.options import ForceOption, JsonOption
+from plumbstone.cli.output import UnitsOption, emit_json, plain_errors
 from plumbstone.cli.wording.units import Units
 
 Scans = Annotated[

@@ -7,7 +7,6 @@ own. Time is kept by an alarm of the system that ends a process by itself.
 """
 
 import contextlib
-import multiprocessing
 import os
 import select
 import signal
@@ -15,13 +14,14 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from functools import partial
 from pathlib import Path
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 from plumbstone.meshes.limits import MOST_MEMORY, MOST_SECONDS, raised
+
+if TYPE_CHECKING:
+    from concurrent.futures import ProcessPoolExecutor
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -37,6 +37,9 @@ def side_by_side(
     An item whose process dies is tried once more by itself; None where it dies again. On
     Ctrl-C the workers are stopped at once.
     """
+    import multiprocessing
+    from concurrent.futures.process import BrokenProcessPool
+
     end_time_limit()  # it holds for each item from here on
     work = partial(_within_time, work)
     pool = _pool(workers)
@@ -59,8 +62,10 @@ def side_by_side(
         pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _pool(workers: int) -> ProcessPoolExecutor:
+def _pool(workers: int) -> "ProcessPoolExecutor":
     """Make a pool whose workers end with this process."""
+    from concurrent.futures import ProcessPoolExecutor
+
     return ProcessPoolExecutor(workers, initializer=_start_worker, initargs=(os.getpid(),))
 
 

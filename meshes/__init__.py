@@ -1,5 +1,5 @@
 """Shapes without physics: reading, mending and placing closed triangle meshes."""
 
-from plumbstone.meshes.contents import set_library_caches
+from plumbstone.meshes.folders import set_library_caches
 
 set_library_caches()  # before any of them is loaded

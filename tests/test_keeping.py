@@ -9,7 +9,7 @@ import pytest
 from plumbstone.meshes.closing import keeping
 from plumbstone.meshes.closing.keeping import kept_scan
 from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
-from plumbstone.meshes.contents import cache_folder
+from plumbstone.meshes.folders import cache_folder
 from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.shapes.primitives import boulder

@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from plumbstone.meshes.measures.calipers import diameter
 from plumbstone.meshes.measures.isolating import LEAST_CUT, Plane, plane_of_samples
-from plumbstone.meshes.measures.rulers import diameter
 from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.meshes.reading.loading import open3d

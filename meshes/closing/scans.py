@@ -22,6 +22,14 @@ from plumbstone.meshes.closing.underside import (
     skirt_volume,
     stood_on_rim,
 )
+from plumbstone.meshes.measures.calipers import (
+    Caliper,
+    factor_by,
+    measured,
+    own_scale,
+    ruled_scale,
+    skin_noise,
+)
 from plumbstone.meshes.measures.doubts import WORDS, Doubt, foremost, range_of, trust_in
 from plumbstone.meshes.measures.faults import (
     crowded_edges,
@@ -38,18 +46,7 @@ from plumbstone.meshes.measures.isolating import (
     split_bodies,
     table_within,
 )
-from plumbstone.meshes.measures.rulers import (
-    FAR_OFF,
-    FILE_ALONE,
-    Caliper,
-    Known,
-    Ruler,
-    factor_by,
-    measured,
-    own_scale,
-    ruled_scale,
-    skin_noise,
-)
+from plumbstone.meshes.measures.rulers import FAR_OFF, FILE_ALONE, Known, Ruler
 from plumbstone.meshes.mending.occupancy import occupied_volume
 from plumbstone.meshes.mending.uncrossing import crossed_share, one_skin, united
 from plumbstone.meshes.mending.welding import compacted, outer_shell, without_crowded, wound

@@ -1,23 +1,21 @@
 """Volume and mass of a stone or a piece of wood: from a scan, a tape, limbs or a scale."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.doubts import Doubt
-from plumbstone.meshes.measures.extents import Extents, extents_of
 from plumbstone.meshes.measures.rulers import FAR_OFF, FILE_ALONE, Ruler
-from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.shapes.primitives import CAP_FLAT, CAP_LENGTH
 from plumbstone.volumes.scape.materials import Material
 
 if TYPE_CHECKING:
     from plumbstone.meshes.closing.scans import ClosedScan
+    from plumbstone.meshes.measures.extents import Extents
+    from plumbstone.meshes.piece import Floats, Indices, Piece
 
 SHAPE_FACTORS = Range(0.40, 0.50, 0.60)  # of the box around a stone; common practice, no source
 BOX_SHARES = (0.12, 1.0)  # of its box that any stone fills; the upper is geometry
@@ -52,10 +50,10 @@ class Weighed:
     confidence: Confidence
     changes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
-    piece: Piece | None = None
-    seen: Indices | None = None  # faces of the piece that were scanned, not guessed
-    away: Floats | None = None  # (k, 3, 3) corners of what was cut away beside it [m]
-    extents: Extents | None = None  # of a scan
+    piece: "Piece | None" = None
+    seen: "Indices | None" = None  # faces of the piece that were scanned, not guessed
+    away: "Floats | None" = None  # (k, 3, 3) corners of what was cut away beside it [m]
+    extents: "Extents | None" = None  # of a scan
 
     def mass_in_water(self, water: float) -> Range:
         """Mass it shows hanging in water of a density [kg/m³], pores full of air → [kg]."""
@@ -103,6 +101,8 @@ def weigh_scan(
 
 def weigh_closed(scan: "ClosedScan", material: Material, *, extents: bool = True) -> Weighed:
     """Weigh a scan that was closed; `extents` finds the openings it passes, which takes longer."""
+    from plumbstone.meshes.measures.extents import extents_of
+
     volume, doubt = scan.volume, scan.doubt
     measured = extents_of(scan.piece.vertices) if extents else None
     sides = scan.piece.size.tolist() if measured is None else measured.sides
@@ -149,7 +149,7 @@ def weigh_size(
     """Weigh a stone by length × width × height [m]; a measured mass [kg] beats the table."""
     density = _density(material)
     if mass is not None:
-        box = float(np.prod(size))
+        box = math.prod(size)
         _refuse_slip(mass, Range(BOX_SHARES[0] * box, box / 2, BOX_SHARES[1] * box), material)
         return replace(weigh_mass(mass, material), size=size, source="size and mass")
     volume = size_volume(size, factor)
@@ -208,7 +208,7 @@ def rescaled_to_mass(weighed: Weighed, mass: float) -> Weighed:
     implied = volume_of_mass(mass, _density(weighed.material))
     scale = (implied.mid / weighed.volume.mid) ** (1 / 3)
     trust = Confidence("good", "weighed; the scan was scaled to the mass")
-    if abs(np.log(scale)) > np.log(1 + FAR_OFF):
+    if abs(math.log(scale)) > math.log(1 + FAR_OFF):
         reason = f"scan and mass disagree: lengths × {scale:.2f}; see that they are of one stone"
         trust = Confidence("poor", reason, "scale")
     piece = weighed.piece
@@ -265,6 +265,10 @@ def limb_volume(length: float, girth0: float, girth1: float) -> float:
 
     The ends lie within the length, as `meshes.primitives.branch` draws them.
     """
+    import numpy as np
+
+    from plumbstone.meshes.shapes.primitives import CAP_FLAT, CAP_LENGTH
+
     radii = np.array([girth0, girth1]) / (2 * np.pi)
     ends = np.minimum(2 * CAP_LENGTH * radii, length / 2)
     a, b = radii + (radii[::-1] - radii) * ends / length  # where the ends begin
@@ -281,7 +285,7 @@ def tape_spread(volume: float, kind: str) -> Range:
 
 def size_volume(size: tuple[float, float, float], factor: float | None = None) -> Range:
     """Volume [m³] of a stone by length × width × height [m] × shape factor."""
-    box = float(np.prod(size))
+    box = math.prod(size)
     if factor is None:
         return SHAPE_FACTORS.times(box)
     found = SHAPE_FACTORS.times(factor / SHAPE_FACTORS.mid)  # a guess knows no more than a tape
@@ -313,7 +317,7 @@ def _refuse_slip(mass: float, possible: Range, material: Material) -> None:
 
     if fits(mass):
         return
-    off = {slip: abs(np.log(mass * slip / (possible.mid * density.mid))) for slip in SLIPS}
+    off = {slip: abs(math.log(mass * slip / (possible.mid * density.mid))) for slip in SLIPS}
     likely = min((slip for slip in SLIPS if fits(mass * slip)), key=off.__getitem__, default=None)
     meant = "see the unit and the point"
     if likely is not None:

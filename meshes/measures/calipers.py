@@ -1,0 +1,190 @@
+"""How long a scan really is: a caliper laid on it, and what its own file or a ruler is worth."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plumbstone.meshes.measures.doubts import Doubt, in_length
+from plumbstone.meshes.measures.extents import across
+from plumbstone.meshes.measures.rulers import FAR_OFF, Ruler
+from plumbstone.meshes.piece import Floats, Indices
+
+OWN_LENGTHS = 0.04  # of the lengths in a phone's file, at 90 %: + 3 ... 4 % by a depth camera;
+# one stone by a phone and by a structured scanner (eesd-epfl/spherical-harmonics, stone 11)
+CALIPER, CALIPER_STEP = 0.004, 0.001  # of a length by caliper or tape: share, and [m]; from memory
+SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; rounds at most
+NOISE_LEFT = 0.5  # share of what smoothing took off a length that may be wrong, at 90 %
+TIP_NOISE, CUT_TIPS = 2.0, 0.22  # what noise left in the skin adds to a length, in deviations, and
+# what corners that no point met take off it, in steps from point to point; by trials
+DRAWN = 1000  # faces: with fewer it is no scan, and its corners lie where they are
+UNSEEN_REACH = 0.35  # share of what the closed underside reaches farther that may be true
+PER_BUMP = 1.08  # white noise, over the median of what neighbours do not explain of it
+MOST_TIPS = 1500  # corners of the hull whose distances are compared
+
+
+@dataclass(frozen=True, slots=True)
+class Caliper:
+    """Greatest distance between two points of a body, and its width across."""
+
+    longest: float
+    across: float
+    noise: float  # share that noise may have left in them
+
+    def reaching(self, reach: float) -> "Caliper":
+        """Meet halfway what the points reach [m] that a skin was put around; it cuts off tips."""
+        if not reach:
+            return self
+        off = (reach - self.longest) / 2
+        noise = self.noise + abs(off) / self.longest
+        return Caliper(self.longest + off, self.across + off, noise)
+
+
+def measured(vertices: Floats, faces: Indices) -> Caliper:
+    """Lay a caliper on a body.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float array
+    faces : (m, 3) int array
+        The skin that was seen; what was closed below it reaches farther than any stone.
+
+    Returns
+    -------
+    Caliper
+        Diameter of the hull and greatest extent at right angles to it [m], of the skin with its
+        noise smoothed out, as noise lengthens both. What a coarse mesh cannot tell of its tips,
+        and what the unseen underside may add, is in its noise.
+    """
+    corners = np.unique(faces)
+    calm, spread, step = _calm(vertices, faces)
+    smooth = calm[corners]
+    longest, way = diameter(smooth)
+    unseen = max(diameter(vertices)[0] / diameter(vertices[corners])[0] - 1, 0.0)
+    smoothed = max(diameter(vertices[corners])[0] / longest - 1, 0.0) * NOISE_LEFT
+    if len(faces) < DRAWN:
+        spread = step = 0.0
+    coarse = float(np.hypot(TIP_NOISE * spread, CUT_TIPS * step)) / longest
+    change = CUT_TIPS * step - TIP_NOISE * spread
+    wide = diameter(smooth @ across(way).T)[0]
+    noise = smoothed + UNSEEN_REACH * unseen + coarse
+    return Caliper(longest + change, wide + change, noise)
+
+
+def factor_by(ruler: Ruler, found: Caliper) -> tuple[float, float]:
+    """Factor that brings a scan to its measured lengths, and how far two of them disagree."""
+    pairs = [
+        (known, seen)
+        for known, seen in ((ruler.longest, found.longest), (ruler.across, found.across))
+        if known is not None
+    ]
+    factors = [known / seen for known, seen in pairs]
+    weights = [known for known, _ in pairs]
+    factor = float(np.average(factors, weights=weights))
+    return factor, max(factors) / min(factors) - 1
+
+
+def own_scale() -> Doubt:
+    """Doubt of lengths that nobody checked."""
+    says = (
+        "its lengths are the file's own, and phones are off by 3-4 %; a bank card in view "
+        "(--known card) or one measured length (--longest) would bring that below 1 %"
+    )
+    return in_length("scale", OWN_LENGTHS, says, trust="fair")
+
+
+def ruled_scale(length: float, unsure: float, factor: float, *, twice: bool) -> Doubt:
+    """Doubt of lengths that were set by a measured one [m]; `twice` where a second one agrees.
+
+    One length alone bears no "good": what was found of the body may reach too far, or not far
+    enough, and nothing would tell.
+    """
+    share = float(np.hypot(CALIPER, CALIPER_STEP / length)) + unsure
+    says = f"its lengths follow the {length * 1e2:.1f} cm that you measured"
+    trust = "good" if twice else "fair"
+    if not twice:
+        says += "; the width across (--across) would check it"
+    if abs(np.log(factor)) > np.log(1 + FAR_OFF):
+        says += f", × {factor:.3g} on the file's own; see that it is the right stone and unit"
+        trust = "fair"
+    return in_length("scale", share, says, trust)
+
+
+def diameter(points: Floats) -> tuple[float, Floats]:
+    """Greatest distance of two points, (n, 2) or (n, 3), and its direction."""
+    from scipy.spatial import ConvexHull, QhullError
+    from scipy.spatial.distance import cdist
+
+    try:
+        corners = points[ConvexHull(points).vertices]
+    except QhullError:
+        corners = points
+    corners = corners[:: max(1, len(corners) // MOST_TIPS)]
+    apart = cdist(corners, corners)
+    first, second = np.unravel_index(int(apart.argmax()), apart.shape)
+    way = corners[second] - corners[first]
+    length = float(np.linalg.norm(way))
+    return length, way / max(length, 1e-300)
+
+
+def _calm(vertices: Floats, faces: Indices) -> tuple[Floats, float, float]:
+    """Smooth noise out of a skin without shrinking it.
+
+    Returns
+    -------
+    vertices : (n, 3) float array
+    spread : float
+        Standard deviation of the noise that is left [m].
+    step : float
+        Median distance of neighbours [m].
+
+    References
+    ----------
+    Taubin (1995), "A signal processing approach to fair surface design" (from memory).
+    """
+    links, lonely = _links(vertices, faces)
+    edges = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
+    step = float(np.median(np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)))
+    reach = SMOOTHED * float(np.ptp(vertices[~lonely], axis=0).max())
+    found = vertices.copy()
+    for _ in range(min(int((reach / step) ** 2), MOST_ROUNDS)):
+        for share in (0.5, -0.52):
+            found += share * (links @ found - found) * ~lonely[:, None]
+    return found, _bumps(found, faces, links, lonely), step
+
+
+def skin_noise(vertices: Floats, faces: Indices) -> float:
+    """Measure the noise from corner to corner of a skin, as a standard deviation [m]."""
+    return _bumps(vertices, faces, *_links(vertices, faces))
+
+
+def _links(vertices: Floats, faces: Indices) -> tuple[Any, NDArray[np.bool_]]:
+    """Give the matrix that takes each corner to the mean of its neighbours, and who has none."""
+    from scipy.sparse import coo_array, diags_array
+
+    edges = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
+    edges = np.concatenate([edges, edges[:, ::-1]])
+    count = len(vertices)
+    links = coo_array((np.ones(len(edges)), edges.T), shape=(count, count)).tocsr()
+    lonely = np.ones(count, dtype=bool)
+    lonely[edges] = False
+    return diags_array(1 / np.maximum(links.sum(axis=1), 1)) @ links, lonely
+
+
+def _bumps(vertices: Floats, faces: Indices, links: Any, lonely: NDArray[np.bool_]) -> float:
+    """Measure what neighbours of corners do not explain of their places, a deviation [m]."""
+    off = links @ vertices - vertices
+    off = (off - links @ off)[~lonely]
+    out = np.einsum("ij,ij->i", off, _corner_normals(vertices, faces)[~lonely])
+    return float(np.median(np.abs(out))) * PER_BUMP
+
+
+def _corner_normals(vertices: Floats, faces: Indices) -> Floats:
+    """Give unit normals at the corners of a mesh, (n, 3); zero where no face is."""
+    a, b, c = (vertices[faces[:, i]] for i in range(3))
+    normals = np.zeros_like(vertices)
+    for k in range(3):
+        np.add.at(normals, faces[:, k], np.cross(b - a, c - a))
+    found: Floats = normals / (np.linalg.norm(normals, axis=1)[:, None] + 1e-300)
+    return found
