@@ -21,7 +21,7 @@ def shown(text: str) -> str:
     >>> print(shown("stone\x1b[2J"))
     stone\x1b[2J
     """
-    if text.isascii() and text.isprintable():
+    if text.isprintable():  # no such sign acts
         return text
     return "".join(_escaped(sign) if _acts(sign) else sign for sign in text)
 
