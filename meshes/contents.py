@@ -37,6 +37,18 @@ def content_digest(path: Path, *options: str) -> str | None:
     return digest.hexdigest()
 
 
+def file_stamp(path: Path) -> tuple[int, int] | None:
+    """Tell one state of a file from another: time of its last change [ns] and size [bytes].
+
+    None where it cannot be looked at.
+    """
+    try:
+        state = path.stat()
+    except OSError:
+        return None
+    return state.st_mtime_ns, state.st_size
+
+
 def kept_place(path: Path, kind: str, ending: str, *options: str) -> Path | None:
     """Where results of one kind are kept of this content of a scan; None where nothing is."""
     folder = cache_folder(kind)

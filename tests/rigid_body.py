@@ -29,9 +29,9 @@ from plumbstone.volumes.holding.free_bodies import (
     tie_place,
 )
 from plumbstone.volumes.holding.hold_down import HoldResult, Surroundings, judge_groups
-from plumbstone.volumes.holding.offers import KEPT, Offer
+from plumbstone.volumes.holding.offers import Offer
 from plumbstone.volumes.layout import Layout
-from plumbstone.volumes.scape.groups import Sinker
+from plumbstone.volumes.scape.groups import KEPT, Sinker
 from plumbstone.volumes.scape.materials import find_material
 from plumbstone.volumes.scape.scape import read_scape
 from plumbstone.volumes.water.density import water_density

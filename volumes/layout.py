@@ -3,13 +3,13 @@
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from plumbstone.meshes.contents import file_stamp
 from plumbstone.meshes.measures.columns import Columns, Grid, Window, merged_columns
 from plumbstone.meshes.piece import Floats, Piece
-from plumbstone.meshes.reading.scans import file_stamp
 from plumbstone.volumes.bed.bags import bags_of
 from plumbstone.volumes.bed.border import judge_borders
 from plumbstone.volumes.bed.interfaces import (
@@ -45,8 +45,6 @@ from plumbstone.volumes.bodies.placement import (
     upon_bed,
 )
 from plumbstone.volumes.figures import BedFigures, Report
-from plumbstone.volumes.holding.hold_down import HoldResult, Surroundings, judge_groups
-from plumbstone.volumes.holding.stability import Standing, judge_stones
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.plan import Ground, Plan, Purchase, in_order_of_work
 from plumbstone.volumes.report import bed_figures, report_of
@@ -62,6 +60,10 @@ from plumbstone.volumes.water.content import (
 )
 from plumbstone.volumes.water.density import water_density
 from plumbstone.volumes.water.dosing import drain_back
+
+if TYPE_CHECKING:
+    from plumbstone.volumes.holding.hold_down import HoldResult
+    from plumbstone.volumes.holding.stability import Standing
 
 SINKER_STONE = "granite"
 PREVIEW_GRID = 0.004  # [m]
@@ -172,7 +174,7 @@ class Layout:
         """
         return self._plan(self.ground(spacing), salt, judged=True)
 
-    def holds(self, spacing: float | None = None) -> tuple[HoldResult, ...]:
+    def holds(self, spacing: float | None = None) -> "tuple[HoldResult, ...]":
         """Judge the wood alone, as `plan` does; `spacing` [m] as for `ground`."""
         tank = self.scape.tank
         return self._holds(self.ground(spacing), water_density(tank.celsius, tank.salinity))
@@ -320,7 +322,7 @@ class Layout:
         )
         return self.memo(_poured, self.memo, maps, *inputs)
 
-    def _holds(self, ground: Ground, water: float) -> tuple[HoldResult, ...]:
+    def _holds(self, ground: Ground, water: float) -> "tuple[HoldResult, ...]":
         """Judge every group of wood; none without a water line."""
         line, scape = self.scape.tank.water_line, self.scape
         if line is None or not scape.groups:
@@ -331,8 +333,10 @@ class Layout:
             at_hand,
         )  # fmt: skip
 
-    def _standing(self, ground: Ground, water: float) -> tuple[Standing, ...]:
+    def _standing(self, ground: Ground, water: float) -> "tuple[Standing, ...]":
         """Judge every stone that stands or lies on others."""
+        from plumbstone.volumes.holding.stability import judge_stones
+
         tank = self.scape.tank
         floor = (tank.length, tank.depth)
         line = tank.water_line or 0.0
@@ -392,8 +396,10 @@ def _judged_groups(
     grid: Grid,
     bed: BedResult | None,
     at_hand: tuple[Body, ...],
-) -> tuple[HoldResult, ...]:
+) -> "tuple[HoldResult, ...]":
     """Judge all groups in their surroundings."""
+    from plumbstone.volumes.holding.hold_down import Surroundings, judge_groups
+
     around = Surroundings(
         water=water,
         water_line=line,

@@ -3,6 +3,7 @@
 import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from plumbstone.meshes.measures.columns import Columns, Grid
 from plumbstone.volumes.bed.bags import BagChoice, BagsIfWorse
@@ -11,11 +12,13 @@ from plumbstone.volumes.bed.interfaces import Heave, Swallowed
 from plumbstone.volumes.bed.passing import Rest
 from plumbstone.volumes.bed.pouring import BedResult, LayerResult, SpotDepth
 from plumbstone.volumes.bodies.placement import Body
-from plumbstone.volumes.holding.hold_down import HoldResult
-from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.scape.scape import Scape
 from plumbstone.volumes.water.dosing import Dosing, DrainBack, TankParts
 from plumbstone.volumes.water.loads import Load
+
+if TYPE_CHECKING:
+    from plumbstone.volumes.holding.hold_down import HoldResult
+    from plumbstone.volumes.holding.stability import Standing
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,8 +55,8 @@ class Plan:
     load: Load | None
     drain_back: DrainBack | None
     border: BorderResult | None
-    holds: tuple[HoldResult, ...]
-    standing: tuple[Standing, ...]
+    holds: "tuple[HoldResult, ...]"
+    standing: "tuple[Standing, ...]"
     rests: tuple[Rest, ...]
     swallowed: tuple[Swallowed, ...]
     heaves: tuple[Heave, ...]

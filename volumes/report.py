@@ -1,7 +1,7 @@
 """From a plan to its report: the figures and findings that every page, list and file takes."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -42,11 +42,6 @@ from plumbstone.volumes.figures import (
     WaterFigures,
 )
 from plumbstone.volumes.findings import Finding, Kind, Severity, worst_first
-from plumbstone.volumes.holding.buoyancy import Balance
-from plumbstone.volumes.holding.findings import hold_findings, standing_findings
-from plumbstone.volumes.holding.hold_down import HoldResult
-from plumbstone.volumes.holding.soaking import Soaking
-from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.plan import Ground, Plan, Purchase
 from plumbstone.volumes.scape.groups import Sinker
 from plumbstone.volumes.scape.layers import Border
@@ -55,6 +50,12 @@ from plumbstone.volumes.shopping import costs_of, shopping_of
 from plumbstone.volumes.water.density import water_density
 from plumbstone.volumes.water.dosing import DrainBack
 from plumbstone.volumes.water.loads import ONE_PERSON, Load
+
+if TYPE_CHECKING:
+    from plumbstone.volumes.holding.buoyancy import Balance
+    from plumbstone.volumes.holding.hold_down import HoldResult
+    from plumbstone.volumes.holding.soaking import Soaking
+    from plumbstone.volumes.holding.stability import Standing
 
 ROOT_TOLERANCE = 1e-3  # [m]
 LYING = 1e-3  # a layer thinner than this is not poured there [m]
@@ -122,6 +123,8 @@ def findings_on(scape: Scape, ground: Ground) -> tuple[Finding, ...]:
 
 def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ...]:
     """Collect what was found, worst first."""
+    from plumbstone.volumes.holding.findings import hold_findings, standing_findings
+
     covered = {piece.name: piece.covered for piece in pieces}
     tank = plan.scape.tank
     return worst_first(
@@ -208,7 +211,7 @@ def layer_figures(
     )
 
 
-def hold_figures(hold: HoldResult) -> HoldFigures:
+def hold_figures(hold: "HoldResult") -> HoldFigures:
     """Take the figures of what holds one group."""
     first, drained = hold.first_move, hold.drained_move
     return HoldFigures(
@@ -252,7 +255,7 @@ def hold_figures(hold: HoldResult) -> HoldFigures:
     )
 
 
-def balance_figures(balance: Balance) -> BalanceFigures:
+def balance_figures(balance: "Balance") -> BalanceFigures:
     """Take the figures of a vertical balance."""
     return BalanceFigures(
         lift_kg=balance.lift,
@@ -267,7 +270,7 @@ def balance_figures(balance: Balance) -> BalanceFigures:
     )
 
 
-def soaking_figures(soaking: Soaking) -> SoakingFigures:
+def soaking_figures(soaking: "Soaking") -> SoakingFigures:
     """Take the figures of a log of weighings."""
     return SoakingFigures(
         soaking.neutral, soaking.saturated, soaking.latest, soaking.days, soaking.sinks,
@@ -275,7 +278,7 @@ def soaking_figures(soaking: Soaking) -> SoakingFigures:
     )  # fmt: skip
 
 
-def _sinker(sinker: Sinker, hold: HoldResult) -> SinkerFigures:
+def _sinker(sinker: Sinker, hold: "HoldResult") -> SinkerFigures:
     """Take the figures of one sinker, and where its tie is taken to be."""
     ties = [tie for tie in hold.ties if tie.sinker == sinker]
     assumed = tuple(map(float, ties[0].place)) if ties and ties[0].assumed else None
@@ -328,7 +331,7 @@ def _border(border: BorderResult | None) -> BorderFigures | None:
     )
 
 
-def _standing(stone: Standing) -> StandingFigures:
+def _standing(stone: "Standing") -> StandingFigures:
     return StandingFigures(
         name=stone.name,
         tip_deg=stone.tip_angle,

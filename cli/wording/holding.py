@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from plumbstone.cli.wording.units import (
     Units,
@@ -14,18 +15,20 @@ from plumbstone.cli.wording.units import (
 )
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Finding, Kind
-from plumbstone.volumes.holding.buoyancy import Balance
-from plumbstone.volumes.holding.findings import hold_findings
-from plumbstone.volumes.holding.hold_down import HoldResult, end_name
-from plumbstone.volumes.holding.offers import KEPT, Offer
-from plumbstone.volumes.holding.soaking import Soaking
-from plumbstone.volumes.holding.stability import Standing
+from plumbstone.volumes.scape.groups import KEPT
 from plumbstone.volumes.water.density import GRAVITY
+
+if TYPE_CHECKING:
+    from plumbstone.volumes.holding.buoyancy import Balance
+    from plumbstone.volumes.holding.hold_down import HoldResult
+    from plumbstone.volumes.holding.offers import Offer
+    from plumbstone.volumes.holding.soaking import Soaking
+    from plumbstone.volumes.holding.stability import Standing
 
 SECOND_FOOT = "give it a second foot, wedge it, or lay a stone on the end that rises."
 
 
-def hold_sentence(name: str, balance: Balance, stone: str, units: Units) -> str:
+def hold_sentence(name: str, balance: "Balance", stone: str, units: Units) -> str:
     """Say by weight alone what a group needs and what it has, grams first.
 
     Without a place nothing is said of staying: how a stone is tied decides that.
@@ -49,11 +52,13 @@ def hold_sentence(name: str, balance: Balance, stone: str, units: Units) -> str:
     return f"{name}: needs {needs} of {stone}; you hung {had}. Add {short}, or it may lift."
 
 
-def hold_sentences(hold: HoldResult, units: Units, *, told_before: bool = False) -> list[str]:
+def hold_sentences(hold: "HoldResult", units: Units, *, told_before: bool = False) -> list[str]:
     """Say of one group whether it stays, else why not and what to do, then the rest.
 
     `told_before` leaves out the findings, where they stand further up.
     """
+    from plumbstone.volumes.holding.findings import hold_findings
+
     told = [] if told_before else [finding_words(f, units) for f in hold_findings(hold)]
     return [
         *([_staying(hold, units)] if hold.stays else []),
@@ -73,7 +78,7 @@ def finding_words(finding: Finding, units: Units) -> str:
     return WORDED[finding.kind](finding, units)
 
 
-def soaking_words(soaking: Soaking) -> str:
+def soaking_words(soaking: "Soaking") -> str:
     """Say what a log of weighings tells; no date where it shows none."""
     aside = ""
     if soaking.aside:
@@ -90,7 +95,7 @@ def soaking_words(soaking: Soaking) -> str:
     )
 
 
-def stack_sentence(stone: Standing) -> str | None:
+def stack_sentence(stone: "Standing") -> str | None:
     """Say of a stone that lies on others what to see to; None for any other."""
     if not stone.on or stone.doubtful:
         return None
@@ -100,7 +105,7 @@ def stack_sentence(stone: Standing) -> str | None:
     )
 
 
-def _staying(hold: HoldResult, units: Units) -> str:
+def _staying(hold: "HoldResult", units: Units) -> str:
     """Say that a group is proved to stay, and by what."""
     name, balance = hold.group.name, hold.balance
     needs, had = balance.asked_sinker, grams(balance.hung, units)
@@ -269,7 +274,7 @@ def _edge_words(finding: Finding, units: Units) -> str:
     return f", about its {'edge from' if len(ends) > 1 else 'foot at'} {where} from left and front,"
 
 
-def _assumed_sentences(hold: HoldResult, units: Units) -> list[str]:
+def _assumed_sentences(hold: "HoldResult", units: Units) -> list[str]:
     """Say where a tie is taken to be that the file gives no place for."""
     words = []
     for tie in hold.ties:
@@ -283,7 +288,7 @@ def _assumed_sentences(hold: HoldResult, units: Units) -> list[str]:
     return words
 
 
-def _offer_sentences(hold: HoldResult, units: Units) -> list[str]:
+def _offer_sentences(hold: "HoldResult", units: Units) -> list[str]:
     """Say the least sinkers and where to tie them, and which stones at hand do."""
     name, offers = hold.group.name, hold.offers
     held = hold.stays and not hold.group.tie_points
@@ -310,12 +315,12 @@ def _offer_sentences(hold: HoldResult, units: Units) -> list[str]:
     return words
 
 
-def _loose(hold: HoldResult) -> bool:
+def _loose(hold: "HoldResult") -> bool:
     """Whether something hangs on it, or stands at the end of a tie, that an offer replaces."""
     return any(sinker.how not in KEPT for sinker in hold.group.sinkers)
 
 
-def _offer_words(offer: Offer, units: Units) -> str:
+def _offer_words(offer: "Offer", units: Units) -> str:
     """Write sinkers and their places."""
     parts = []
     for mass, how, point in zip(offer.masses, offer.hows, offer.points, strict=True):
@@ -324,7 +329,7 @@ def _offer_words(offer: Offer, units: Units) -> str:
     return f"{' and '.join(parts)} of {offer.material.name}"
 
 
-def _margin_sentences(hold: HoldResult, units: Units) -> list[str]:
+def _margin_sentences(hold: "HoldResult", units: Units) -> list[str]:
     """Say how much more lift it bears at its worst level: grams first, then the factor."""
     if not hold.stays or hold.balance.lift.high <= 0:
         return []
@@ -334,7 +339,7 @@ def _margin_sentences(hold: HoldResult, units: Units) -> list[str]:
     return [f"{margin}; the plan asks for {hold.group.factor:g} times."]
 
 
-def _tie_sentences(hold: HoldResult, units: Units) -> list[str]:
+def _tie_sentences(hold: "HoldResult", units: Units) -> list[str]:
     """Give the force in each tie, to compare with what its maker rates it for."""
     words = []
     pulling = zip(hold.ties, hold.tie_forces, hold.greatest_ties, strict=True)
@@ -354,8 +359,10 @@ def _tie_sentences(hold: HoldResult, units: Units) -> list[str]:
     return words
 
 
-def _float_sentences(hold: HoldResult, units: Units) -> list[str]:
+def _float_sentences(hold: "HoldResult", units: Units) -> list[str]:
     """Say how it floats when nothing holds it."""
+    from plumbstone.volumes.holding.hold_down import end_name
+
     afloat = hold.afloat
     if afloat is None:
         return []
@@ -369,7 +376,7 @@ def _float_sentences(hold: HoldResult, units: Units) -> list[str]:
     return [f"{words}, its {end_name(rise[:2])} end up by {tilt:.0f}°."]
 
 
-def _scan_sentences(hold: HoldResult) -> list[str]:
+def _scan_sentences(hold: "HoldResult") -> list[str]:
     """Say what a scan of wood leaves out."""
     wood = hold.stage.wood_of(hold.number)
     if hold.group.tub is not None or not any(b.entry.shape.scan is not None for b in wood):
@@ -380,7 +387,7 @@ def _scan_sentences(hold: HoldResult) -> list[str]:
     ]
 
 
-def _soaking_sentence(hold: HoldResult, units: Units) -> str:
+def _soaking_sentence(hold: "HoldResult", units: Units) -> str:
     """Say when the tie may come off; without a log of weighings only a bound, no date."""
     if hold.soaking is not None:
         return f"{hold.group.name}: {soaking_words(hold.soaking)}"

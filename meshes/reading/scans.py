@@ -437,15 +437,3 @@ def _scale(
         raise ScanError(path, problem)
     said = f"unit judged {likely[0]} from its size ({sizes[0]}); --unit corrects it"
     return UNITS[likely[0]], said, True
-
-
-def file_stamp(path: Path) -> tuple[int, int] | None:
-    """Tell one state of a file from another: time of its last change [ns] and size [bytes].
-
-    None where it cannot be looked at.
-    """
-    try:
-        state = path.stat()
-    except OSError:
-        return None
-    return state.st_mtime_ns, state.st_size

@@ -176,16 +176,19 @@ def stone_of_size(size: Sequence[float], shape_factor: float = 0.5, seed: int = 
         raise FormError(message)
     directions, faces = unit_sphere(4)
 
-    def filled(power: float) -> tuple[float, Floats]:
-        norm = (np.abs(directions) ** power).sum(axis=1) ** (1 / power)
+    def formed(power: float) -> tuple[Floats, float]:
+        norm = (np.abs(directions) ** np.exp(power)).sum(axis=1) ** np.exp(-power)
         unit = directions / norm[:, None]
-        return float(_signed_volume(unit, faces)) / 8, unit
+        return unit, _signed_volume(unit, faces) / 8 - shape_factor
 
-    low, high = 0.7, 60.0
-    for _ in range(60):
-        middle = np.sqrt(low * high)
-        low, high = (middle, high) if filled(middle)[0] < shape_factor else (low, middle)
-    vertices = filled(float(np.sqrt(low * high)))[1] * extent / 2 + [0, 0, extent[2] / 2]
+    (a, b), steps = np.log([0.7, 60.0]), 60
+    before, (unit, off) = formed(a)[1], formed(b)
+    while abs(off) > 1e-12 and (steps := steps - 1):  # regula falsi, Illinois
+        power = (a * off - b * before) / (off - before)
+        unit, found = formed(power)
+        a, before = (b, off) if found * off < 0 else (a, before / 2)
+        b, off = power, found
+    vertices = unit * extent / 2 + [0, 0, extent[2] / 2]
     return Piece(vertices, faces, "stone", source="size and shape factor")
 
 

@@ -38,7 +38,7 @@ PARTS = 6  # of a cell at the edge of a zone, each way
 STRAIGHT = 0.98  # less slope of a distance shows a ridge
 AS_MEANT = 1e-5  # [m]
 NONE = Range.exact(0.0)
-MEASURED, MOST = 50, 80  # cells for a slope; per cent of them that are no steeper
+MEASURED, MOST = 50, 0.8  # cells for a slope; share of them that are no steeper
 
 
 class BedError(PlumbstoneError, ValueError):
@@ -429,8 +429,8 @@ def _with_slope(result: LayerResult, surface: Floats, columns: Columns, grid: Gr
     open_ &= (columns.solid == 0) & (result.surface >= result.drawn - 1e-6)
     if open_.sum() < MEASURED:
         return result
-    rises = np.asarray(np.hypot(rise_x, rise_y), dtype=float)
-    steep = float(np.percentile(rises[open_], MOST))
+    rises = np.sort(np.hypot(rise_x, rise_y)[open_])  # np.percentile would load numpy.ma
+    steep = float(np.interp(MOST * (len(rises) - 1), np.arange(len(rises)), rises))
     x, y = (float(np.asarray(rise)[open_].mean()) for rise in (rise_x, rise_y))
     across = ("left to right" if x > 0 else "right to left") if abs(x) > abs(y) else ""
     towards = across or ("front to back" if y > 0 else "back to front")

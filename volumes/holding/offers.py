@@ -13,11 +13,10 @@ from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.equilibrium import Rig, least_sinkers
 from plumbstone.volumes.holding.free_bodies import Stage
-from plumbstone.volumes.scape.groups import Group, Sinker
+from plumbstone.volumes.scape.groups import KEPT, Group, Sinker
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.water.displacement import mesh_centre
 
-KEPT = ("strapped", "laid on")  # sinkers that stay where others are offered
 MOST_SINKERS = 3
 MOST_POINTS = 6  # of one kind of places
 NEAR = 0.03  # tie points nearer than this are one [m]

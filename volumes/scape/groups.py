@@ -12,6 +12,7 @@ from plumbstone.volumes.scape.materials import Material, find_material
 from plumbstone.volumes.scape.sections import Section
 
 HOLDS = ("strapped", "hanging", "standing", "laid on")
+KEPT = ("strapped", "laid on")  # those that stay where other sinkers are offered
 FACTOR = 1.3  # common practice, no source
 FRICTION = Range(math.tan(math.radians(15)), math.tan(math.radians(27)), 0.8)
 # of wet wood on stone: slippery, common, rough; from memory

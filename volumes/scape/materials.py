@@ -6,7 +6,7 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 from plumbstone.meshes.errors import PlumbstoneError
@@ -100,7 +100,7 @@ class Material:
 @cache
 def load_materials() -> Mapping[str, Material]:
     """Read the table that comes with plumbstone, by name."""
-    text = files("plumbstone.volumes.scape").joinpath("materials.toml").read_text(encoding="utf-8")
+    text = Path(__file__).with_name("materials.toml").read_text(encoding="utf-8")
     return {key: _material(key, row) for key, row in tomllib.loads(text).items()}
 
 
