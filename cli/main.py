@@ -95,6 +95,8 @@ def _set_limits(words: Sequence[str]) -> None:
 def run() -> None:
     """Run the program as it is typed, in a process of its own that is watched."""
     words = sys.argv[1:]
+    # Our matrices are small: threads of BLAS would spin more than they compute.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     if words and "--help" not in words:
         from plumbstone.cli.workers import supervise
 

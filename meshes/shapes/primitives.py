@@ -1,6 +1,7 @@
 """Simple solids and natural shapes as closed, outward meshes with known volumes."""
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -365,8 +366,12 @@ def _frames(tangents: Floats) -> list[tuple[Floats, Floats]]:
     return frames
 
 
+@cache
 def unit_sphere(subdivisions: int) -> tuple[Floats, Indices]:
-    """Make a unit sphere from a subdivided icosahedron: corners (n, 3), faces (20 · 4^k, 3)."""
+    """Make a unit sphere from a subdivided icosahedron: corners (n, 3), faces (20 · 4^k, 3).
+
+    The same arrays are given each time, so they cannot be written to.
+    """
     golden = (1 + 5**0.5) / 2
     base = np.array([[0, s, t * golden] for s in (-1, 1) for t in (-1, 1)], dtype=float)
     vertices = np.concatenate([np.roll(base, shift, axis=1) for shift in range(3)])
@@ -374,14 +379,15 @@ def unit_sphere(subdivisions: int) -> tuple[Floats, Indices]:
     vertices = vertices / np.linalg.norm(vertices, axis=1)[:, None]
     for _ in range(subdivisions):
         vertices, faces = _subdivided(vertices, faces)
+    vertices.flags.writeable = faces.flags.writeable = False
     return vertices, faces
 
 
 def _subdivided(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
     """Split each face of a unit sphere in four."""
     edges = np.sort(faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
-    unique, inverse = np.unique(edges, axis=0, return_inverse=True)
-    middles = vertices[unique].sum(axis=1)
+    keys, inverse = np.unique(edges @ [len(vertices), 1], return_inverse=True)
+    middles = vertices[np.column_stack(np.divmod(keys, len(vertices)))].sum(axis=1)
     middles /= np.linalg.norm(middles, axis=1)[:, None]
     ab, bc, ca = (inverse.reshape(-1, 3) + len(vertices)).T
     a, b, c = faces.T
