@@ -109,7 +109,9 @@ class Layout:
         tank = replace(self.scape.tank, water_line=level)
         return self.with_scape(replace(self.scape, tank=tank))
 
-    def ground(self, spacing: float | None = None, *, exact: bool = True) -> Ground:
+    def ground(
+        self, spacing: float | None = None, *, exact: bool = True, measured: bool = True
+    ) -> Ground:
         """Set the pieces, pour the layers and choose bags.
 
         Main pieces stand first; the bed is poured; pieces that rest on it are pressed in;
@@ -121,6 +123,8 @@ class Layout:
             Width of a grid cell [m]; chosen if not given.
         exact : bool
             Whether litres are extrapolated from two grids; one coarse grid gives a preview.
+        measured : bool
+            Without it only surfaces are found: no litres and no bags.
 
         Raises
         ------
@@ -139,18 +143,19 @@ class Layout:
         if any(layer.profile for layer in scape.layers):
             upon = upon_bed(scape.pieces)
             first = [b for b in bodies if b.entry.name not in upon]
-            bed = self._bed_around(first, spacing, exact, measured=not on_bed)
+            bed = self._bed_around(first, spacing, exact, measured=measured and not on_bed)
             grid = bed.grid
             if on_bed:
                 bodies = self._set_on_bed(bodies, self.memo(_tops_over, bed), grid)
-                bed = self._bed_around(bodies, spacing, exact)
+                bed = self._bed_around(bodies, spacing, exact, measured=measured)
             _check_rim(scape, bed)
         elif on_bed:
             bodies = self._set_on_bed(bodies, self.memo(np.zeros, (grid.ny, grid.nx)), grid)
         if on_bed:
             self._check_overlaps(bodies, grid)
         columns = bed.columns if bed else self._columns(bodies, grid)
-        purchases = tuple(Purchase(r, *self.memo(bags_of, r)) for r in bed.layers) if bed else ()
+        bought = bed.layers if bed and measured else ()
+        purchases = tuple(Purchase(r, *self.memo(bags_of, r)) for r in bought)
         return Ground(bodies, grid, columns, bed, purchases)
 
     def preview(self) -> Plan:
@@ -177,7 +182,8 @@ class Layout:
     def holds(self, spacing: float | None = None) -> "tuple[HoldResult, ...]":
         """Judge the wood alone, as `plan` does; `spacing` [m] as for `ground`."""
         tank = self.scape.tank
-        return self._holds(self.ground(spacing), water_density(tank.celsius, tank.salinity))
+        ground = self.ground(spacing, measured=False)
+        return self._holds(ground, water_density(tank.celsius, tank.salinity))
 
     def report(self, spacing: float | None = None, salt: float | None = None) -> Report:
         """Compute everything and give its figures and findings; see `plan`."""
