@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats
-from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch
+from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch, standing_out
 from plumbstone.volumes.bed.slump import LEAST, Opening, Run, run_through
+from plumbstone.volumes.bed.taut import Strings, string_around
 from plumbstone.volumes.scape.layers import polygon_distance
 from plumbstone.volumes.scape.materials import Material
 
@@ -256,11 +257,28 @@ def _openings(
     length = float(np.hypot(*(end - start)))
     count = math.ceil(length / PART) if stretch.crack < 0 and length > 0 else 1
     points = start + np.linspace(0, 1, count + 1)[:, None] * (end - start)
+    strings = _strings(row.cracks[stretch.crack], points, lower, upper) if stretch.crack >= 0 else None
     parts = [
-        Opening((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), sill)
+        Opening((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), sill, strings)
         for a, b in itertools.pairwise(points)
     ]
     return width, parts
+
+
+def _strings(
+    crack: Crack, ends: Floats, lower: float, upper: float
+) -> tuple[Strings, Strings] | None:
+    """Draw strings from the ends of a gap around its stones, before and behind them."""
+    found = []
+    for height, behind in ((lower, False), (upper, True)):
+        left, right = (
+            string_around(end, standing_out(stone, height), clockwise=is_left is not behind)
+            for end, stone, is_left in zip(ends, crack.stones, (True, False), strict=True)
+        )
+        if left is None or right is None:
+            return None
+        found.append(Strings(left, right))
+    return found[0], found[1]
 
 
 def _filled(
@@ -295,7 +313,7 @@ def _shown(
     rows, columns = np.nonzero(mine)
     if len(rows) == 0:
         return 0.0, 0.0
-    x, y = grid.x[columns], grid.y[rows]
+    x, y = (place[mine] for place in grid.scattered)  # as stones are cut into cells
     if stretch.crack >= 0:
         out = np.min([-polygon_distance(crack.hull, x, y) for crack in row.cracks], axis=0)
     else:
