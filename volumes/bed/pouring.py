@@ -17,7 +17,7 @@ from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import settling_range
 from plumbstone.volumes.bed.heightfield import empty_below, lifted_out, stable_surface
-from plumbstone.volumes.bed.passing import Passed, let_pass, pass_alike
+from plumbstone.volumes.bed.passing import Passed, Side, let_pass
 from plumbstone.volumes.bed.row import ENDLESS, Row, row_of
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.layers import (
@@ -497,14 +497,13 @@ def _at_rest(bed: BedResult, memo: Memo) -> BedResult:
     """Let layers run through the border that they lie behind, one after the other."""
     surface, found = bed.surface, []
     for row, stack in _stacks(bed):
-        side = memo(_bounds, stack[0].layer.zone, row, bed.grid)[1]
+        cells = memo(_bounds, stack[0].layer.zone, row, bed.grid)[1]
         fillers = [
             (other.layer.material, other.surface) for other in bed.layers
             if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is row
         ]  # fmt: skip
-        surface, passed = let_pass(
-            stack, row, side, surface, fillers, bed.columns.highest, bed.grid
-        )
+        beside = Side(row, cells, fillers, bed.columns.highest, bed.grid)
+        surface, passed = let_pass(stack, beside, surface)
         found += passed
     layers = tuple(
         replace(r, passed=sum(p.volume for p in found if p.layer == r.layer.name))
@@ -518,25 +517,13 @@ def _at_rest(bed: BedResult, memo: Memo) -> BedResult:
 
 
 def _stacks(bed: BedResult) -> list[tuple[Row, list[LayerResult]]]:
-    """Layers beside each border; those move together that follow each other and pass alike."""
-    found: list[tuple[Row, list[LayerResult]]] = []
-    last = -1
-    for i, result in enumerate(bed.layers):
+    """Layers on either side of each border, from below."""
+    found: dict[tuple[int, str], tuple[Row, list[LayerResult]]] = {}
+    for result in bed.layers:
         zone, row = result.layer.zone, row_for(result.layer.zone, bed.rows)
-        if row is None or zone.name not in ("behind border", "before border"):
-            continue
-        below = bed.layers[i - 1].layer
-        if (
-            last == i - 1 >= 0
-            and found[-1][0] is row
-            and below.zone.name == zone.name
-            and pass_alike(below.material, result.layer.material, row)
-        ):
-            found[-1][1].append(result)
-        else:
-            found.append((row, [result]))
-        last = i
-    return found
+        if row is not None and zone.name in ("behind border", "before border"):
+            found.setdefault((id(row), zone.name), (row, []))[1].append(result)
+    return list(found.values())
 
 
 def _measured(result: LayerResult, columns: Columns, grid: Grid) -> LayerResult:

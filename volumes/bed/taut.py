@@ -4,6 +4,7 @@ Between two convex outlines that lie nearest to each other at the ends of a gap,
 place is straight where it lies before the gap, and else a string drawn taut around one of them.
 """
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -81,25 +82,25 @@ def taut_ways(ends: Floats, strings: Strings, x: Floats, y: Floats) -> Floats:
     length = float(step @ step)
     share = ((x - start[0]) * step[0] + (y - start[1]) * step[1]) / max(length, 1e-18)
     along = np.clip(share, 0, 1)
-    ways = np.hypot(x - start[0] - along * step[0], y - start[1] - along * step[1])
+    ways: Floats = np.hypot(x - start[0] - along * step[0], y - start[1] - along * step[1])
     for string, beside in ((strings.left, share < 0), (strings.right, share > 1)):
         ways[beside] = _around(string, x[beside], y[beside])
-    return np.asarray(ways, dtype=float)
+    return ways
 
 
 def _around(string: Floats, x: Floats, y: Floats) -> Floats:
     """Length of a string to places, (n,) [m]: it leaves the stone where it runs on straight."""
-    ways = np.hypot(x - string[0, 0], y - string[0, 1])
+    ways: Floats = np.hypot(x - string[0, 0], y - string[0, 1])
     if len(string) < 3:
         return ways
     (x0, y0), (x1, y1), (x2, y2) = string[:3]
     turn = np.sign((x1 - x0) * (y2 - y1) - (y1 - y0) * (x2 - x1))
     behind, done = np.arange(len(x)), 0.0
-    for (x0, y0), (x1, y1) in zip(string[:-1], string[1:], strict=True):
+    for (x0, y0), (x1, y1) in itertools.pairwise(string):
         done += float(np.hypot(x1 - x0, y1 - y0))
         bent = (x1 - x0) * (y[behind] - y0) - (y1 - y0) * (x[behind] - x0)
         behind = behind[bent * turn > 0]
         if len(behind) == 0:
             break
         ways[behind] = done + np.hypot(x[behind] - x1, y[behind] - y1)
-    return np.asarray(ways, dtype=float)
+    return ways
