@@ -196,7 +196,7 @@ def by_program(small: Small, step: float) -> Rested:
     cp = pytest.importorskip("cvxpy", reason="cvxpy is not installed here")
     shape = (round(FLOOR[1] / step), round(FLOOR[0] / step))
     x, y = np.meshgrid((np.arange(shape[1]) + 0.5) * step, (np.arange(shape[0]) + 0.5) * step)
-    open_, behind, away = np.ones(shape, bool), y > MIDDLE, np.ones(shape, bool)
+    open_, behind, away = np.ones(shape, bool), y > MIDDLE, np.ones(shape)
     for x0, x1, y0, y1, _ in small.row + small.free:
         open_ &= ~((x > x0) & (x < x1) & (y > y0) & (y < y1))
     for left, right in itertools.pairwise([None, *small.row, None]):
@@ -208,7 +208,10 @@ def by_program(small: Small, step: float) -> Rested:
         corners = [(px, py) for s in beside for px in s[:2] for py in s[2:4]]
         panes = ([0.0] if left is None else []) + ([FLOOR[0]] if right is None else [])
         corners += [(pane, py) for pane in panes for s in beside for py in s[2:4]]
-        away &= ~contains_xy(MultiPoint(corners).convex_hull, x, y)
+        hull = MultiPoint(corners).convex_hull
+        parts = itertools.product((np.arange(6) - 2.5) / 6 * step, repeat=2)
+        inside = np.mean([contains_xy(hull, x + right, y + up) for right, up in parts], axis=0)
+        away = np.minimum(away, 1 - inside)
 
     def solved(cells: np.ndarray, goal: np.ndarray, largest: bool) -> np.ndarray:
         number = np.full(shape, -1)
@@ -228,7 +231,7 @@ def by_program(small: Small, step: float) -> Rested:
     poured = solved(behind & open_, drawn, largest=True)
     start = np.where(open_, np.where(behind, poured, small.sand), 0.0)
     rested = start if small.strip else solved(open_, start, largest=False)
-    beyond = np.where(away & ~behind & open_, rested - start, 0.0)
+    beyond = np.where(~behind & open_, away * (rested - start), 0.0)
     volumes = [
         poured[behind & open_].sum(), (drawn - poured)[behind & open_].sum(),
         small.sand * (~behind & open_).sum(), beyond.sum(),

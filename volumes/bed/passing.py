@@ -151,10 +151,10 @@ def _passes(soil: Material, top: float, stretch: Stretch, lower: float, side: Si
     if top <= lower:
         return True
     if stretch.crack < 0:
-        return math.dist(stretch.start, stretch.end) > _held(soil)
+        return math.dist(stretch.start, stretch.end) > least_open(soil)
     crack = side.row.cracks[stretch.crack]
     above = _filled(crack, soil, lower, top, side)
-    open_ = (crack.heights < top) & (crack.heights > above) & (crack.openings > _held(soil))
+    open_ = (crack.heights < top) & (crack.heights > above) & (crack.openings > least_open(soil))
     return bool(open_.any())
 
 
@@ -217,7 +217,7 @@ def _shares(
 
 def state_of(width: float, soil: Material) -> str:
     """Tell whether grains pass a gap of a width [m]: "holds", "may arch" or "runs"."""
-    if width <= _held(soil):
+    if width <= least_open(soil):
         return "holds"
     return "runs" if soil.d50 is None or width > RUNS * soil.d50 else "may arch"
 
@@ -229,8 +229,8 @@ def is_filter(filler: Material, soil: Material, width: float) -> tuple[bool, boo
     return holds, stays
 
 
-def _held(soil: Material) -> float:
-    """Width of a gap that holds grains [m]."""
+def least_open(soil: Material) -> float:
+    """Width up to which a gap holds grains [m]."""
     return HOLDS * (soil.d15 or 0.0)
 
 
@@ -285,7 +285,7 @@ def _openings(
     sill, width = max(stretch.stays, held), float(np.hypot(*(end - start)))
     if stretch.crack >= 0:
         crack = side.row.cracks[stretch.crack]
-        wide = (crack.openings > _held(soil)) & (crack.heights < upper)
+        wide = (crack.openings > least_open(soil)) & (crack.heights < upper)
         wide &= crack.heights > min(lower, float(crack.heights.min()))
         if not wide.any():
             return None
@@ -301,13 +301,13 @@ def _openings(
         start, end = middle - across / 2, middle + across / 2
     elif sill > upper - 2 * max(side.grid.spacing):
         return None  # it lies at repose from the top of its wall
-    if sill > upper - LEAST or width <= _held(soil):
+    if sill > upper - LEAST or width <= least_open(soil):
         return None
     length = float(np.hypot(*(end - start)))
     count = math.ceil(length / PART) if stretch.crack < 0 and length > 0 else 1
     points = start + np.linspace(0, 1, count + 1)[:, None] * (end - start)
     strings = (
-        _strings(side.row.cracks[stretch.crack], points, lower, upper)
+        strings_of(side.row.cracks[stretch.crack], points, lower, upper)
         if stretch.crack >= 0
         else None
     )
@@ -318,7 +318,7 @@ def _openings(
     return width, parts
 
 
-def _strings(
+def strings_of(
     crack: Crack, ends: Floats, lower: float, upper: float
 ) -> tuple[Strings, Strings] | None:
     """Draw strings from the ends of a gap around its stones, before and behind them."""

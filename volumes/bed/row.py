@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from plumbstone.meshes.piece import Floats, Piece
+from plumbstone.volumes.bed.taut import corners_of
 from plumbstone.volumes.scape.layers import Border, line_distance
 
 SLACK = 0.01  # [m]: a line that passes a stone so near runs over it
@@ -232,14 +233,11 @@ def _middle_least(gaps: Floats, points: Floats) -> int:
 
 def _hull(points: Floats, length: float, left: bool, right: bool) -> Floats:
     """Outline around points, drawn on to a pane where they stand next to one."""
-    from scipy.spatial import ConvexHull
-
     if left:
         points = np.concatenate([points, points * [0, 1]])
     if right:
         points = np.concatenate([points, points * [0, 1] + [length, 0]])
-    hull: Floats = points[ConvexHull(points).vertices]
-    return hull
+    return points[corners_of(points)]
 
 
 def _stretches(

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Floats, Indices
 
 TOUCHES = 1e-3  # [m]: the end of a gap may lie so far within the outline
 
@@ -23,6 +23,20 @@ class Strings:
 
     left: Floats
     right: Floats
+
+
+def corners_of(points: Floats) -> Indices:
+    """Numbers of the points (n, 2) that are corners of their hull, anticlockwise, (k,).
+
+    None where all lie on one line.
+    """
+    from scipy.spatial import ConvexHull, QhullError
+
+    try:
+        corners: Indices = ConvexHull(points).vertices
+    except QhullError:
+        return np.zeros(0, dtype=np.int64)
+    return corners
 
 
 def string_around(end: Floats, outline: Floats, clockwise: bool) -> Floats | None:
@@ -48,14 +62,14 @@ def string_around(end: Floats, outline: Floats, clockwise: bool) -> Floats | Non
     >>> string_around(np.array([1.5, 0.5]), square, clockwise=True)[:3].tolist()
     [[1.5, 0.5], [1.0, 0.0], [0.0, 0.0]]
     """
-    from scipy.spatial import ConvexHull
-
     if len(outline) == 0:
         return end[None]
     middle = outline.mean(axis=0)
     out = end + (end - middle) * (TOUCHES / max(float(np.hypot(*(end - middle))), 1e-9))
     corners = np.vstack([outline, out])
-    around = ConvexHull(corners).vertices  # anticlockwise
+    around = corners_of(corners)
+    if len(around) == 0:
+        return end[None]
     first = np.flatnonzero(around == len(outline))
     if len(first) == 0:
         return None
