@@ -100,7 +100,18 @@ def run_through(
         shapes = np.array([w[2].shape for w in windows], dtype=np.int64)
         ways = np.concatenate([w[2].ravel() for w in windows])
         lay = partial(
-            lay_surface, ways, starts, shapes, sills, upper, below, lower, side, slope, rested, source
+            lay_surface,
+            ways,
+            starts,
+            shapes,
+            sills,
+            upper,
+            below,
+            lower,
+            side,
+            slope,
+            rested,
+            source,
         )
         lost, gained = _balanced(lay, levels, lowest)
     moved = source >= 0
