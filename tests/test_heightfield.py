@@ -2,6 +2,7 @@
 
 import itertools
 from collections.abc import Sequence
+from dataclasses import replace
 from math import pi, radians, tan
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from shapely.affinity import rotate, translate
 from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.measures.columns import Columns, Grid, Window, columns_of, merged_columns
 from plumbstone.meshes.piece import Piece
+from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.shapes.placing import stood_at, tilted, turned
 from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
 from plumbstone.volumes.bed.heightfield import SurfaceError, lifted_out, stable_surface
@@ -544,6 +546,15 @@ def test_corners_and_sides_scale_over_the_zone(side: str) -> None:
     area = wide * (floor[1] if side in ("left", "right") else floor[0])
     exact = float(np.minimum(level, SOIL_SLOPE * away).mean()) * area
     assert solve_bed(floor, [soil]).settled == pytest.approx(exact, rel=2e-3)
+
+
+def test_corners_of_a_narrow_zone() -> None:
+    # 8 cm on the left and 2 cm on the right of a left strip of 20 cm in 60 × 30 cm: the lesser of
+    # 8 - 0.3 x and (20 - x) tan 33°, 2.828 L; scaled over the whole tank it would be 3.217; derived.
+    profile = Profile(True, (0.08, 0.02, 0.08, 0.02))
+    material = replace(find_material("baked-clay soil"), repose=Range.exact(33))
+    soil = Layer("Soil", material, Zone("left strip", 0.2), profile, 0.0, (), 0.0)
+    assert solve_bed((0.6, 0.3), [soil]).settled == pytest.approx(2.828e-3, rel=1e-3)
 
 
 def test_paths_round_heaps_and_mounds() -> None:

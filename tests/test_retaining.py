@@ -185,6 +185,64 @@ def test_layers_of_one_soil_pass_as_one() -> None:
     assert sum(p.volume for p in two.passed) == pytest.approx(one.passed[0].volume, rel=1e-9)
 
 
+def fan(width: float, height: float) -> float:
+    """Ridge and quarter cones that a level edge of that height feeds; derived [m³]."""
+    return width * height**2 / (2 * SLOPE) + pi * height**3 / (6 * SLOPE**2)
+
+
+def filler(depth: float) -> Layer:
+    """Lava gravel of the soil's repose, which a gap of 6.3 mm holds."""
+    material = replace(find_material("lava gravel"), repose=Range.exact(33))
+    profile = Profile(True, (depth,) * 4)
+    return Layer("Filler", material, Zone("behind border"), profile, 0.0, (), 0.0)
+
+
+def leaked(gap: float, *layers: Layer) -> dict[str, float]:
+    """What of each layer passes a gap between thin stones [m³]."""
+    bed = solve_bed(FLOOR, layers, [line(0.2, "A", "B")], pair(0.15, gap, 0.001, 0.2), exact=False)
+    return {passed.layer: passed.volume for passed in bed.passed}
+
+
+@pytest.mark.parametrize(
+    ("filled", "height", "before"),
+    [(0.0, 0.085, 0.025), (0.03, 0.085, 0.025), (0.06, 0.085, 0.025), (0.066, 0.081, 0.012),
+     (0.052, 0.077, 0.02)],
+)  # fmt: skip
+def test_soil_runs_over_a_layer_that_the_gap_holds(
+    filled: float, height: float, before: float
+) -> None:
+    # The held layer is a sill: over a high one only what lies at repose above it comes through.
+    layers = [soil(height), sand(before)] if filled == 0 else [
+        filler(filled), sand(before), soil(height)]  # fmt: skip
+    over = min(height - filled, (height - before) / 2) - 0.0005 * SLOPE
+    exact = pytest.approx(fan(0.005, over), rel=0.02, abs=2e-7)
+    assert leaked(0.005, *layers) == {"Soil": exact}
+
+
+def test_each_gap_holds_what_it_can() -> None:
+    # 5 mm hold the gravel, which runs through 14 mm; the fans do not meet.
+    stones = [
+        stone("A", (0.1475, 0.001, 0.15), 0.07375, 0.2), stone("B", (0.29, 0.001, 0.15), 0.2975, 0.2),
+        stone("C", (0.1435, 0.001, 0.15), 0.52825, 0.2),
+    ]  # fmt: skip
+    layers = [filler(0.06), soil(0.08), sand(0.025)]
+    bed = solve_bed(FLOOR, layers, [line(0.2, "A", "B", "C")], stones, exact=False)
+    through = [sum(p.volume for p in bed.passed if p.crack == k) for k in (1, 2)]
+    cut = 0.0005 * SLOPE
+    assert through[0] == pytest.approx(fan(0.005, 0.02 - cut), rel=0.02, abs=2e-7)
+    assert through[1] == pytest.approx(fan(0.014, 0.0275 - cut), rel=0.02)
+    before, after = (bed.columns.free_below(s).sum() for s in (bed.poured, bed.surface))
+    assert after == pytest.approx(before, rel=1e-9)
+
+
+def test_fine_soil_runs_from_below_a_layer_that_the_gap_holds() -> None:
+    # It goes as it would alone, and what lies on it sinks.
+    low = soil(0.06)
+    alone = leaked(0.005, low, sand(0.02))
+    assert leaked(0.005, low, filler(0.08), sand(0.02)) == pytest.approx(alone, rel=1e-9)
+    assert alone["Soil"] == pytest.approx(fan(0.005, 0.02 - 0.0005 * SLOPE), rel=0.02)
+
+
 def test_a_strip_chips_or_a_filler_close_a_gap() -> None:
     stones = pair(0.15, 0.006, 0.05, 0.2)
     bare = solve_bed(FLOOR, [soil(0.06), sand(0.01)], [line(0.2, "A", "B")], stones)

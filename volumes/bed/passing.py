@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats
-from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch
+from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch, standing_out
 from plumbstone.volumes.bed.slump import LEAST, Opening, Run, run_through
+from plumbstone.volumes.bed.taut import Strings, string_around
 from plumbstone.volumes.scape.layers import polygon_distance
 from plumbstone.volumes.scape.materials import Material
 
@@ -42,6 +43,17 @@ class Passed:
     reach: float  # how far beyond their faces [m]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Side:
+    """One side of a border, and what stands there."""
+
+    row: Row
+    cells: NDArray[np.bool_]  # (rows, columns) on this side
+    fillers: Sequence[tuple[Material, Floats]]  # pressed into the gaps, and up to where [m]
+    tops: Floats  # (rows, columns) of the stones [m]
+    grid: Grid
+
+
 @dataclass(frozen=True, slots=True)
 class Rest:
     """What of a layer comes to rest beyond its border."""
@@ -65,32 +77,19 @@ def rests_of(passed: Sequence[Passed]) -> tuple[Rest, ...]:
 
 
 def let_pass(
-    stack: Sequence["LayerResult"],
-    row: Row,
-    side: NDArray[np.bool_],
-    surface: Floats,
-    fillers: Sequence[tuple[Material, Floats]],
-    tops: Floats,
-    grid: Grid,
+    stack: Sequence["LayerResult"], side: Side, surface: Floats
 ) -> tuple[Floats, list[Passed]]:
     """Let layers run through the open places of their border.
 
     Parameters
     ----------
     stack : sequence of LayerResult
-        Layers that lie one on the other and pass the same gaps, from below. They move as one, at
-        the slope of the uppermost; what leaves a place is taken from above.
-    row : Row
-        Their border.
-    side : (rows, columns) bool array
-        Cells on their side of the border.
+        Layers on their side of the border, from below. At an open place those move as one that
+        follow each other and pass it, at the slope of the uppermost; what leaves is taken from
+        above. A layer below that is held there is the sill over which they run; one above sinks.
+    side : Side
     surface : (rows, columns) float array
         Of the whole bed [m].
-    fillers : sequence of (Material, (rows, columns) float array)
-        What is pressed into the gaps, and up to where [m].
-    tops : (rows, columns) float array
-        Of the stones [m].
-    grid : Grid
 
     Returns
     -------
@@ -99,69 +98,126 @@ def let_pass(
     passed : list of Passed
         One for each gap and each layer of which something passes.
     """
-    layer = stack[-1].layer
-    upper = np.where(side, stack[-1].surface, 0.0)
-    barred = np.where(side, tops >= upper - 1e-9, tops > surface - 1e-9) & (tops > 0)
-    sides = (upper, side & ~barred), (surface, ~side & ~barred)
-    found: list[tuple[Stretch, float, float, float, list[Opening]]] = []
-    for stretch in row.stretches:
-        at = stretch.middle
-        near = BESIDE + math.dist(stretch.start, stretch.end) / 2
-        levels = [nearest_level(f, ok, at, grid, near) for f, ok in sides]
-        if levels[0] is None or levels[1] is None or levels[0] - levels[1] < LEAST:
+    bounds = [stack[0].below, *(np.where(side.cells, result.surface, 0.0) for result in stack)]
+    before = ~side.cells & (side.tops <= np.maximum(surface - 1e-9, 0.0))
+    groups: dict[tuple[int, int], list[Stretch]] = {}
+    for stretch in side.row.stretches:
+        lower = _level(surface, before, stretch, side) or 0.0
+        for group in _moving(stack, bounds, stretch, lower, side):
+            groups.setdefault(group, []).append(stretch)
+    passed: list[Passed] = []
+    for (first, last), stretches in sorted(groups.items()):
+        moving, within = stack[first : last + 1], bounds[first : last + 2]
+        found = _run(moving, within, first > 0, stretches, surface, side)
+        if found is None:
             continue
-        open_ = _openings(stretch, row, layer.material, levels[0], levels[1], fillers, grid)
+        surface, behind, more = found
+        passed += more
+        lost = bounds[last + 1] - behind
+        for k in range(first + 1, len(bounds)):
+            left = np.minimum(bounds[k], np.maximum(behind, bounds[first]))
+            bounds[k] = left if k <= last + 1 else bounds[k] - lost
+    return surface, passed
+
+
+def _level(field: Floats, where: NDArray[np.bool_], stretch: Stretch, side: Side) -> float | None:
+    """Height of a surface beside the middle of a stretch [m]; None where it ends there."""
+    near = BESIDE + math.dist(stretch.start, stretch.end) / 2
+    return nearest_level(field, where, stretch.middle, side.grid, near)
+
+
+def _moving(
+    stack: Sequence["LayerResult"],
+    bounds: Sequence[Floats],
+    stretch: Stretch,
+    lower: float,
+    side: Side,
+) -> list[tuple[int, int]]:
+    """First and last of the layers that move as one through a stretch, group by group."""
+    found: list[tuple[int, int]] = []
+    for k, (result, top) in enumerate(zip(stack, bounds[1:], strict=True)):
+        height = _level(top, top > 0, stretch, side)
+        if height is None or not _passes(result.layer.material, height, stretch, lower, side):
+            continue
+        if found and found[-1][1] == k - 1:
+            found[-1] = found[-1][0], k
+        else:
+            found.append((k, k))
+    return found
+
+
+def _passes(soil: Material, top: float, stretch: Stretch, lower: float, side: Side) -> bool:
+    """Tell whether grains up to a height pass a stretch, or lie no higher than what is before."""
+    if top <= lower:
+        return True
+    if stretch.crack < 0:
+        return math.dist(stretch.start, stretch.end) > least_open(soil)
+    crack = side.row.cracks[stretch.crack]
+    above = _filled(crack, soil, lower, top, side)
+    open_ = (crack.heights < top) & (crack.heights > above) & (crack.openings > least_open(soil))
+    return bool(open_.any())
+
+
+def _run(
+    stack: Sequence["LayerResult"],
+    bounds: Sequence[Floats],
+    on_held: bool,
+    stretches: Sequence[Stretch],
+    surface: Floats,
+    side: Side,
+) -> tuple[Floats, Floats, list[Passed]] | None:
+    """Let some layers run as one: the whole surface, theirs behind, and what passes."""
+    layer, upper, cells, tops = stack[-1].layer, bounds[-1], side.cells, side.tops
+    barred = np.where(cells, tops >= upper - 1e-9, tops > surface - 1e-9) & (tops > 0)
+    found: list[tuple[Stretch, float, float, float, list[Opening]]] = []
+    for stretch in stretches:
+        high = _level(upper, cells & ~barred, stretch, side)
+        low = _level(surface, ~cells & ~barred, stretch, side)
+        if high is None or low is None or high - low < LEAST:
+            continue
+        held = _level(bounds[0], cells & ~barred, stretch, side) if on_held else None
+        open_ = _openings(stretch, layer.material, high, low, held or 0.0, side)
         if open_ is not None:
-            found.append((stretch, levels[0], levels[1], *open_))
+            found.append((stretch, high, low, *open_))
     openings = [opening for *_, parts in found for opening in parts]
     if not openings:
-        return surface, []
-    below = np.maximum(stack[0].below, np.where(barred, 0.0, tops))  # soil leaves a stone bare
-    run = run_through(openings, upper, below, surface, side, barred, layer.slope, grid)
-    rested = np.where(side, surface - (upper - run.behind), run.before)
-    passed, first = [], 0
+        return None
+    below = np.maximum(bounds[0], np.where(barred, 0.0, tops))  # soil leaves a stone bare
+    run = run_through(openings, upper, below, surface, cells, barred, layer.slope, side.grid)
+    passed, number = [], 0
     for stretch, high, low, width, parts in found:
-        numbers = range(first, first + len(parts))
-        first += len(parts)
-        volume, reach = _shown(run, numbers, stretch, row, surface, side, layer.slope, grid)
-        for result, share in zip(stack, _shares(stack, run, numbers, upper, side), strict=True):
+        numbers = range(number, number + len(parts))
+        number += len(parts)
+        volume, reach = _shown(run, numbers, stretch, surface, layer.slope, side)
+        for result, share in zip(stack, _shares(bounds, run, numbers, cells), strict=True):
             if share > 0:
                 passed.append(
                     Passed(
-                        result.layer.name, row, stretch.crack, stretch.middle, width, high, low,
-                        volume * share, reach,
+                        result.layer.name, side.row, stretch.crack, stretch.middle, width, high,
+                        low, volume * share, reach,
                     )
                 )  # fmt: skip
-    return rested, passed
+    return np.where(cells, surface - (upper - run.behind), run.before), run.behind, passed
 
 
 def _shares(
-    stack: Sequence["LayerResult"],
-    run: Run,
-    numbers: Sequence[int],
-    upper: Floats,
-    side: NDArray[np.bool_],
+    bounds: Sequence[Floats], run: Run, numbers: Sequence[int], cells: NDArray[np.bool_]
 ) -> list[float]:
     """Share that each layer of a stack has in what passes some openings."""
-    if len(stack) == 1:
+    if len(bounds) == 2:
         return [1.0]
-    mine = np.isin(run.from_opening, numbers) & side
-    behind, lost = run.behind[mine], []
-    for result in stack:
-        top, bottom = np.minimum(result.surface, upper)[mine], result.below[mine]
-        lost.append(float(np.clip(top - np.maximum(bottom, behind), 0, None).sum()))
+    mine = np.isin(run.from_opening, numbers) & cells
+    behind = run.behind[mine]
+    lost = [
+        float(np.clip(top[mine] - np.maximum(bottom[mine], behind), 0, None).sum())
+        for bottom, top in itertools.pairwise(bounds)
+    ]
     return [part / max(sum(lost), 1e-12) for part in lost]
-
-
-def pass_alike(one: Material, other: Material, row: Row) -> bool:
-    """Tell whether two grains pass the same gaps of a border."""
-    widths = np.concatenate([crack.openings for crack in row.cracks] or [np.zeros(0)])
-    return bool(((widths > _held(one)) == (widths > _held(other))).all())
 
 
 def state_of(width: float, soil: Material) -> str:
     """Tell whether grains pass a gap of a width [m]: "holds", "may arch" or "runs"."""
-    if width <= _held(soil):
+    if width <= least_open(soil):
         return "holds"
     return "runs" if soil.d50 is None or width > RUNS * soil.d50 else "may arch"
 
@@ -173,8 +229,8 @@ def is_filter(filler: Material, soil: Material, width: float) -> tuple[bool, boo
     return holds, stays
 
 
-def _held(soil: Material) -> float:
-    """Width of a gap that holds grains [m]."""
+def least_open(soil: Material) -> float:
+    """Width up to which a gap holds grains [m]."""
     return HOLDS * (soil.d15 or 0.0)
 
 
@@ -222,25 +278,19 @@ def _cells(low: float, high: float, width: float, count: int) -> slice:
 
 
 def _openings(
-    stretch: Stretch,
-    row: Row,
-    soil: Material,
-    upper: float,
-    lower: float,
-    fillers: Sequence[tuple[Material, Floats]],
-    grid: Grid,
+    stretch: Stretch, soil: Material, upper: float, lower: float, held: float, side: Side
 ) -> tuple[float, list[Opening]] | None:
     """Part a stretch into openings; its width [m]; None where it holds."""
     start, end = np.array(stretch.start), np.array(stretch.end)
-    sill, width = stretch.stays, float(np.hypot(*(end - start)))
+    sill, width = max(stretch.stays, held), float(np.hypot(*(end - start)))
     if stretch.crack >= 0:
-        crack = row.cracks[stretch.crack]
-        wide = (crack.openings > _held(soil)) & (crack.heights < upper)
+        crack = side.row.cracks[stretch.crack]
+        wide = (crack.openings > least_open(soil)) & (crack.heights < upper)
         wide &= crack.heights > min(lower, float(crack.heights.min()))
         if not wide.any():
             return None
         lowest = float(crack.heights[wide].min()) - SLICE / 2
-        sill = max(stretch.stays, lowest, _filled(crack, fillers, soil, lower, upper, grid))
+        sill = max(sill, lowest, _filled(crack, soil, lower, upper, side))
         width = float(crack.between(lower, upper).max())
         used = wide & (crack.heights > max(sill, lower))
         if not used.any():
@@ -249,34 +299,48 @@ def _openings(
         middle, across = crack.ends[k].mean(axis=0), crack.ends[k][1] - crack.ends[k][0]
         across *= crack.openings[used].mean() / max(float(np.hypot(*across)), 1e-9)
         start, end = middle - across / 2, middle + across / 2
-    elif sill > upper - 2 * max(grid.spacing):
+    elif sill > upper - 2 * max(side.grid.spacing):
         return None  # it lies at repose from the top of its wall
-    if sill > upper - LEAST or width <= _held(soil):
+    if sill > upper - LEAST or width <= least_open(soil):
         return None
     length = float(np.hypot(*(end - start)))
     count = math.ceil(length / PART) if stretch.crack < 0 and length > 0 else 1
     points = start + np.linspace(0, 1, count + 1)[:, None] * (end - start)
+    strings = (
+        strings_of(side.row.cracks[stretch.crack], points, lower, upper)
+        if stretch.crack >= 0
+        else None
+    )
     parts = [
-        Opening((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), sill)
+        Opening((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), sill, strings)
         for a, b in itertools.pairwise(points)
     ]
     return width, parts
 
 
-def _filled(
-    crack: Crack,
-    fillers: Sequence[tuple[Material, Floats]],
-    soil: Material,
-    lower: float,
-    upper: float,
-    grid: Grid,
-) -> float:
+def strings_of(
+    crack: Crack, ends: Floats, lower: float, upper: float
+) -> tuple[Strings, Strings] | None:
+    """Draw strings from the ends of a gap around its stones, before and behind them."""
+    found = []
+    for height, behind in ((lower, False), (upper, True)):
+        left, right = (
+            string_around(end, standing_out(stone, height), clockwise=is_left is not behind)
+            for end, stone, is_left in zip(ends, crack.stones, (True, False), strict=True)
+        )
+        if left is None or right is None:
+            return None
+        found.append(Strings(left, right))
+    return found[0], found[1]
+
+
+def _filled(crack: Crack, soil: Material, lower: float, upper: float, side: Side) -> float:
     """Height to which what is pressed into a gap closes it [m]."""
     closed = 0.0
     width = float(crack.between(lower, upper).max())
-    for material, surface in fillers:
+    for material, surface in side.fillers:
         if all(is_filter(material, soil, width)):
-            closed = max(closed, float(surface[grid.cell_at(*crack.at)]))
+            closed = max(closed, float(surface[side.grid.cell_at(*crack.at)]))
     return closed
 
 
@@ -284,26 +348,23 @@ def _shown(
     run: Run,
     numbers: Sequence[int],
     stretch: Stretch,
-    row: Row,
     lower: Floats,
-    side: NDArray[np.bool_],
     slope: float,
-    grid: Grid,
+    side: Side,
 ) -> tuple[float, float]:
     """Volume that lies beyond the faces of all stones [m³], and how far beyond [m]."""
-    mine = np.isin(run.from_opening, numbers) & ~side & (run.before > lower + 1e-9)
-    rows, columns = np.nonzero(mine)
-    if len(rows) == 0:
+    mine = np.isin(run.from_opening, numbers) & ~side.cells & (run.before > lower + 1e-9)
+    if not mine.any():
         return 0.0, 0.0
-    x, y = grid.x[columns], grid.y[rows]
+    x, y = (place[mine] for place in side.grid.scattered)  # as stones are cut into cells
     if stretch.crack >= 0:
-        out = np.min([-polygon_distance(crack.hull, x, y) for crack in row.cracks], axis=0)
+        out = np.min([-polygon_distance(crack.hull, x, y) for crack in side.row.cracks], axis=0)
     else:
         out = np.hypot(*(np.array([x, y]) - _foot(stretch, x, y)))
     risen = (run.before - lower)[mine]
     shown = out > 0
-    volume = float(risen[shown].sum()) * grid.cell_area
-    toe = out + np.minimum(risen / slope, max(grid.spacing))
+    volume = float(risen[shown].sum()) * side.grid.cell_area
+    toe = out + np.minimum(risen / slope, max(side.grid.spacing))
     return volume, float(toe[shown].max(initial=0.0))
 
 

@@ -17,8 +17,10 @@ from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import settling_range
 from plumbstone.volumes.bed.heightfield import empty_below, lifted_out, stable_surface
-from plumbstone.volumes.bed.passing import Passed, let_pass, pass_alike
-from plumbstone.volumes.bed.row import ENDLESS, Row, row_of
+from plumbstone.volumes.bed.passing import Passed, Side, least_open, let_pass, strings_of
+from plumbstone.volumes.bed.row import ENDLESS, WIDEST, Crack, Row, row_of, standing_out
+from plumbstone.volumes.bed.slump import ways_around
+from plumbstone.volumes.bed.taut import corners_of
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.layers import (
     Border,
@@ -38,6 +40,8 @@ PARTS = 6  # of a cell at the edge of a zone, each way
 STRAIGHT = 0.98  # less slope of a distance shows a ridge
 AS_MEANT = 1e-5  # [m]
 NONE = Range.exact(0.0)
+TERRACE = 3.0  # times the slope of repose: steeper is a step that is drawn
+AROUND = 30  # cells around a gap in which what rises from it is exact
 MEASURED, MOST = 50, 0.8  # cells for a slope; share of them that are no steeper
 
 
@@ -372,7 +376,17 @@ def _pour(
         full = np.maximum(drawn if layer.profile.above_glass else level + drawn, level)
         target = np.where(inside, full, level)
         below = surface
-        limit = _from_wall(full, edge, layer.slope, grid) if holds.any() else full
+        limit = full.copy()
+        if holds.any() and edge is not None:
+            _from_wall(limit, full, edge, np.abs(edge) < max(grid.spacing), layer.slope, grid)
+        if (np.hypot(*np.gradient(full, *grid.spacing[::-1])) > layer.slope * (1 + 1e-9)).any():
+            for piece, _ in bodies:
+                _from_stone(limit, full, piece, layer.slope, grid)
+            row = row_for(layer.zone, rows)
+            for crack in row.cracks if row else ():
+                if least_open(layer.material) < crack.openings.min() <= WIDEST:
+                    barred = columns.highest >= full
+                    _from_gap(limit, full, crack, inside, barred, layer.slope, grid)
         wanted = np.where(inside, np.maximum(limit, below), below)
         walls = ~inside & (holds >= wanted.max())
         surface = stable_surface(
@@ -405,19 +419,65 @@ def _pour(
     return BedResult(grid, columns, sloped, surface, depths, tuple(rows))
 
 
-def _from_wall(full: Floats, edge: Floats | None, slope: float, grid: Grid) -> Floats:
+def _from_wall(
+    limit: Floats, full: Floats, away: Floats, beside: NDArray[np.bool_], slope: float, grid: Grid
+) -> None:
     """Bring what rises too steeply from a wall down to what lies at repose from its very foot.
 
     The foot lies between the middles of cells; from these alone, all behind would be too high.
+    `limit` is changed in place, in the cells beside a wall that lies `away` from them [m].
     """
-    if edge is None:
-        return full
-    beside = np.abs(edge) < max(grid.spacing)
-    rises, away = (np.gradient(field, *grid.spacing[::-1]) for field in (full, edge))
-    steep = rises[0][beside] * away[0][beside] + rises[1][beside] * away[1][beside]
-    limit = full.copy()
-    limit[beside] -= np.maximum(steep - slope, 0.0) * edge[beside]
-    return limit
+    rises, leads = (np.gradient(field, *grid.spacing[::-1]) for field in (full, away))
+    steep = rises[0][beside] * leads[0][beside] + rises[1][beside] * leads[1][beside]
+    steep = np.where(steep < TERRACE * slope, np.maximum(steep - slope, 0.0), 0.0)
+    limit[beside] -= steep * away[beside]
+
+
+def _from_stone(limit: Floats, full: Floats, piece: Piece, slope: float, grid: Grid) -> None:
+    """Do the same beside a stone that stands out, in place."""
+    points = standing_out(piece, float(full[grid.cell_at(*piece.vertices[:, :2].mean(axis=0))]))
+    corners = points[corners_of(points)] if len(points) > 2 else points
+    if len(corners) < 3:
+        return
+    near = 3 * max(grid.spacing)
+    low, high = (
+        grid.cell_at(*end) for end in (corners.min(axis=0) - near, corners.max(axis=0) + near)
+    )
+    part = slice(low[0], high[0] + 1), slice(low[1], high[1] + 1)
+    x, y = (place[part] for place in grid.centres)
+    if min(x.shape) < 2:
+        return
+    away = -polygon_distance(corners, x, y)
+    beside = np.abs(away) < max(grid.spacing)
+    _from_wall(limit[part], full[part], away, beside, slope, grid)
+
+
+def _from_gap(
+    limit: Floats,
+    full: Floats,
+    crack: Crack,
+    inside: NDArray[np.bool_],
+    barred: NDArray[np.bool_],
+    slope: float,
+    grid: Grid,
+) -> None:
+    """Lower what is drawn behind a gap, in place, to what rises from the gap around its stones."""
+    from scipy.ndimage import map_coordinates
+
+    ends = crack.ends[int(crack.openings.argmin())]
+    places = (ends / grid.spacing - 0.5).T[::-1]
+    heights = map_coordinates(full, places, order=1, mode="nearest")
+    strings = strings_of(crack, ends, *heights)
+    if strings is None:
+        return
+    far = AROUND * max(grid.spacing)
+    row, column, ways = ways_around(ends.ravel(), strings, far, barred, inside, grid)
+    part = slice(row, row + ways.shape[0]), slice(column, column + ways.shape[1])
+    x, y = (place[part] for place in grid.centres)
+    step = ends[1] - ends[0]
+    along = ((x - ends[0, 0]) * step[0] + (y - ends[0, 1]) * step[1]) / max(step @ step, 1e-18)
+    foot = heights[0] + np.clip(along, 0, 1) * (heights[1] - heights[0])
+    limit[part] = np.where(inside[part], np.minimum(limit[part], foot + slope * ways), limit[part])
 
 
 def _with_slope(result: LayerResult, surface: Floats, columns: Columns, grid: Grid) -> LayerResult:
@@ -497,14 +557,13 @@ def _at_rest(bed: BedResult, memo: Memo) -> BedResult:
     """Let layers run through the border that they lie behind, one after the other."""
     surface, found = bed.surface, []
     for row, stack in _stacks(bed):
-        side = memo(_bounds, stack[0].layer.zone, row, bed.grid)[1]
+        cells = memo(_bounds, stack[0].layer.zone, row, bed.grid)[1]
         fillers = [
             (other.layer.material, other.surface) for other in bed.layers
             if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is row
         ]  # fmt: skip
-        surface, passed = let_pass(
-            stack, row, side, surface, fillers, bed.columns.highest, bed.grid
-        )
+        beside = Side(row, cells, fillers, bed.columns.highest, bed.grid)
+        surface, passed = let_pass(stack, beside, surface)
         found += passed
     layers = tuple(
         replace(r, passed=sum(p.volume for p in found if p.layer == r.layer.name))
@@ -518,25 +577,13 @@ def _at_rest(bed: BedResult, memo: Memo) -> BedResult:
 
 
 def _stacks(bed: BedResult) -> list[tuple[Row, list[LayerResult]]]:
-    """Layers beside each border; those move together that follow each other and pass alike."""
-    found: list[tuple[Row, list[LayerResult]]] = []
-    last = -1
-    for i, result in enumerate(bed.layers):
+    """Layers on either side of each border, from below."""
+    found: dict[tuple[int, str], tuple[Row, list[LayerResult]]] = {}
+    for result in bed.layers:
         zone, row = result.layer.zone, row_for(result.layer.zone, bed.rows)
-        if row is None or zone.name not in ("behind border", "before border"):
-            continue
-        below = bed.layers[i - 1].layer
-        if (
-            last == i - 1 >= 0
-            and found[-1][0] is row
-            and below.zone.name == zone.name
-            and pass_alike(below.material, result.layer.material, row)
-        ):
-            found[-1][1].append(result)
-        else:
-            found.append((row, [result]))
-        last = i
-    return found
+        if row is not None and zone.name in ("behind border", "before border"):
+            found.setdefault((id(row), zone.name), (row, []))[1].append(result)
+    return list(found.values())
 
 
 def _measured(result: LayerResult, columns: Columns, grid: Grid) -> LayerResult:

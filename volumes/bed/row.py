@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from plumbstone.meshes.piece import Floats, Piece
+from plumbstone.volumes.bed.taut import corners_of
 from plumbstone.volumes.scape.layers import Border, line_distance
 
 SLACK = 0.01  # [m]: a line that passes a stone so near runs over it
@@ -27,6 +28,7 @@ class Crack:
     openings: Floats  # (k,) narrowest way between both in each slice [m]
     ends: Floats  # (k, 2, 2) its ends on the left and on the right neighbour [m]
     hull: Floats  # (n, 2) outline around both neighbours from above [m]
+    stones: tuple[Piece | None, Piece | None]  # left and right; None for a pane
 
     @property
     def at(self) -> tuple[float, float]:
@@ -138,6 +140,14 @@ def outlines(piece: Piece, heights: Floats) -> list[Floats]:
     return found
 
 
+def standing_out(piece: Piece | None, height: float) -> Floats:
+    """Points of what a stone shows from above of its part over a height, (n, 2) [m]."""
+    if piece is None:
+        return np.empty((0, 2))
+    above = piece.vertices[piece.vertices[:, 2] >= height, :2]
+    return np.concatenate([above, *outlines(piece, np.array([height]))])
+
+
 def _dotted(start: Floats, end: Floats) -> Floats:
     """Points along straight parts from their starts, half a millimetre apart, (n, 2) [m]."""
     steps = np.maximum(1, np.ceil(np.hypot(*(end - start).T) / POINT)).astype(int)
@@ -192,6 +202,7 @@ def _cracks(stones: Sequence[Piece], floor: tuple[float, float]) -> tuple[Crack,
                 np.array([f[1] for f in found]),
                 np.array([f[2] for f in found]),
                 _hull(around, floor[0], i == 0, i == len(stones)),
+                (stones[i - 1] if i else None, stones[i] if i < len(stones) else None),
             )
         )
     return tuple(cracks)
@@ -222,14 +233,11 @@ def _middle_least(gaps: Floats, points: Floats) -> int:
 
 def _hull(points: Floats, length: float, left: bool, right: bool) -> Floats:
     """Outline around points, drawn on to a pane where they stand next to one."""
-    from scipy.spatial import ConvexHull
-
     if left:
         points = np.concatenate([points, points * [0, 1]])
     if right:
         points = np.concatenate([points, points * [0, 1] + [length, 0]])
-    hull: Floats = points[ConvexHull(points).vertices]
-    return hull
+    return points[corners_of(points)]
 
 
 def _stretches(

@@ -9,6 +9,7 @@ that falls from it; and the level is the one at which as much is gained as is lo
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,11 +17,14 @@ from numpy.typing import NDArray
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.volumes.bed.loops import lay_surface, ways_from
+from plumbstone.volumes.bed.taut import Strings, taut_ways
 
 TURNS = 60  # of Newton's method
 HALVINGS = 8  # of one step
 FARTHEST = 0.01  # [m]: no level moves more in one step
 LEAST = 1e-3  # [m]: a step so small does not run
+WIDER = 1.15  # times the distance to which a surface changes at a guessed level
+AGREE = 2.0  # cells by which a way on the grid and a taut one may differ
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +34,7 @@ class Opening:
     start: tuple[float, float]  # its ends on the line [m]
     end: tuple[float, float]
     sill: float  # height below which it is closed [m]
+    strings: tuple[Strings, Strings] | None = None  # around its stones: before them, behind them
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,25 +80,40 @@ def run_through(
     lowest = float(lower[open_lower].min(initial=highest))
     ends = np.array([(*o.start, *o.end) for o in openings]).reshape(-1, 4)
     sills = np.array([o.sill for o in openings], dtype=float)
-    windows = [
-        _window(e, _far(e, np.where(open_upper, upper, -np.inf), lowest, slope, grid), barred, side,
-                grid)
-        for e in ends
-    ]  # fmt: skip
-    starts = np.array([(w[0], w[1]) for w in windows], dtype=np.int64).reshape(-1, 2)
-    shapes = np.array([w[2].shape for w in windows], dtype=np.int64).reshape(-1, 2)
-    ways = np.concatenate([w[2].ravel() for w in windows] or [np.zeros(0)])
-    levels = np.full(len(openings), (highest + lowest) / 2)
+    moving = np.where(open_upper, upper, -np.inf)
+    levels = np.array([(_height(e, moving, slope, grid) + lowest) / 2 for e in ends])
     rested, source = np.empty(upper.shape), np.empty(upper.shape, dtype=np.int64)
     upper, below, lower = (np.ascontiguousarray(field) for field in (upper, below, lower))
-
-    def lay(levels: Floats, flows: Floats, stiff: Floats) -> None:
-        lay_surface(
-            ways, starts, shapes, sills, upper, below, lower, side, slope, rested, source, levels,
-            flows, stiff,
-        )  # fmt: skip
-
-    lost, gained = _balanced(lay, levels, lowest)
+    far, windows = np.zeros(len(ends)), [(0, 0, np.empty((0, 0)))] * len(ends)
+    lost = gained = np.zeros(len(ends))
+    while True:
+        needed = np.array(
+            [_far(e, moving, h, lowest, slope, grid) for e, h in zip(ends, levels, strict=True)]
+        )
+        wider = np.flatnonzero(needed > far)
+        if len(wider) == 0:
+            break
+        far[wider] = WIDER * needed[wider]
+        for k in wider.tolist():
+            windows[k] = ways_around(ends[k], openings[k].strings, far[k], barred, side, grid)
+        starts = np.array([w[:2] for w in windows], dtype=np.int64)
+        shapes = np.array([w[2].shape for w in windows], dtype=np.int64)
+        ways = np.concatenate([w[2].ravel() for w in windows])
+        lay = partial(
+            lay_surface,
+            ways,
+            starts,
+            shapes,
+            sills,
+            upper,
+            below,
+            lower,
+            side,
+            slope,
+            rested,
+            source,
+        )
+        lost, gained = _balanced(lay, levels, lowest)
     moved = source >= 0
     behind = np.where(side & moved, np.maximum(rested, below), upper)
     before = np.where(~side & moved, rested, lower)
@@ -102,30 +122,64 @@ def run_through(
     return Run(behind, before, levels, lost * grid.cell_area, source)
 
 
-def _far(ends: Floats, upper: Floats, lowest: float, slope: float, grid: Grid) -> float:
-    """How far from an opening the surface may change, on either side [m]."""
-    half = np.hypot(*(ends[2:] - ends[:2])) / 2
-    x, y = (ends[:2] + ends[2:]) / 2
-    away = np.hypot(grid.x - x, (grid.y - y)[:, None]) - half
-    spare = upper - slope * away
-    falls = float(away[spare > lowest].max(initial=0.0))
-    return max(falls, (float(spare.max()) - lowest) / slope, 0.0) + 3 * max(grid.spacing)
+def _height(ends: Floats, upper: Floats, slope: float, grid: Grid) -> float:
+    """Height from which the soil around an opening presses on it [m]."""
+    highest = float(upper.max())
+    part, away = _around_it(ends, highest / slope, grid)
+    return max(float((upper[part] - slope * away).max(initial=-np.inf)), 0.0)
 
 
-def _window(
-    ends: Floats, far: float, barred: NDArray[np.bool_], side: NDArray[np.bool_], grid: Grid
-) -> tuple[int, int, Floats]:
-    """Ways from an opening to the cells around it [m]; first row and column of that part."""
+def _far(
+    ends: Floats, upper: Floats, level: float, lowest: float, slope: float, grid: Grid
+) -> float:
+    """How far from an opening the surface changes on either side, at a level in it [m]."""
+    part, away = _around_it(ends, (float(upper.max()) - level) / slope, grid)
+    falls = float(away[upper[part] - slope * away > level].max(initial=0.0))
+    return max(falls, (level - lowest) / slope) + 3 * max(grid.spacing)
+
+
+def _part(ends: Floats, far: float, grid: Grid) -> tuple[slice, slice]:
+    """Cells that lie as near to an opening as that [m]."""
     dx, dy = grid.spacing
-    low = np.minimum(ends[:2], ends[2:]) - far
-    high = np.maximum(ends[:2], ends[2:]) + far
-    column0, row0 = max(0, int(low[0] / dx)), max(0, int(low[1] / dy))
-    column1, row1 = min(grid.nx, int(high[0] / dx) + 1), min(grid.ny, int(high[1] / dy) + 1)
-    part = (slice(row0, row1), slice(column0, column1))
+    low, high = np.minimum(ends[:2], ends[2:]) - far, np.maximum(ends[:2], ends[2:]) + far
+    return (
+        slice(max(0, int(low[1] / dy)), min(grid.ny, int(high[1] / dy) + 1)),
+        slice(max(0, int(low[0] / dx)), min(grid.nx, int(high[0] / dx) + 1)),
+    )
+
+
+def _around_it(ends: Floats, far: float, grid: Grid) -> tuple[tuple[slice, slice], Floats]:
+    """Cells around an opening, and how far from it they lie at least [m]."""
+    part = _part(ends, max(far, 0.0) + 2 * max(grid.spacing), grid)
+    x, y = (ends[:2] + ends[2:]) / 2
+    away: Floats = np.hypot(grid.x[part[1]] - x, (grid.y[part[0]] - y)[:, None])
+    return part, away - np.hypot(*(ends[2:] - ends[:2])) / 2
+
+
+def ways_around(
+    ends: Floats,
+    strings: tuple[Strings, Strings] | None,
+    far: float,
+    barred: NDArray[np.bool_],
+    side: NDArray[np.bool_],
+    grid: Grid,
+) -> tuple[int, int, Floats]:
+    """Ways from an opening to the cells around it [m]; first row and column of that part.
+
+    Exact where a string around its two stones is as long as the way on the grid, about.
+    """
+    dx, dy = grid.spacing
+    part = _part(ends, far, grid)
+    row0, column0 = part[0].start, part[1].start
     ways = ways_from(
         np.ascontiguousarray(barred[part]), np.ascontiguousarray(side[part]),
         ends - np.array([column0 * dx, row0 * dy] * 2), far, dx, dy,
     )  # fmt: skip
+    for own, around in zip((False, True), strings or (), strict=False):
+        rows, columns = np.nonzero((side[part] == own) & (ways <= far))
+        taut = taut_ways(ends, around, grid.x[column0 + columns], grid.y[row0 + rows])
+        alike = np.abs(taut - ways[rows, columns]) < AGREE * max(dx, dy)
+        ways[rows[alike], columns[alike]] = taut[alike]
     return row0, column0, ways
 
 
