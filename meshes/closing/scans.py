@@ -277,7 +277,7 @@ def with_scale(
     lengths mean nothing.
     """
     if not ruler.measured:
-        return tuple(_of_own_size(path, scan) for scan in scans)
+        return tuple(_of_own_size(path, scan, ruler) for scan in scans)
     found = scans[0].caliper
     factor, disagree = factor_by(ruler, found)
     if disagree > MOST_DISAGREE:
@@ -450,13 +450,15 @@ def _said(scan: ClosedScan, changes: tuple[str, ...], warnings: tuple[str, ...] 
     return replace(scan, piece=told)
 
 
-def _of_own_size(path: Path, scan: ClosedScan) -> ClosedScan:
+def _of_own_size(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
     """Take the file's own lengths for a body, and doubt them."""
     size = float(scan.piece.size.max())
     if size > LARGEST_WOOD:
         raise ScanError(path, f"is {size:.1f} m long, more than a tank holds; give --unit.")
-    scan = scan.doubted(own_scale())
-    return _said(scan, (), (f"{size:.2f} m long: check the unit.",) if size > LARGEST_STONE else ())
+    if size > LARGEST_STONE and ruler.unit is None:
+        says = f"it would be {size:.2f} m long; check that with --unit"
+        scan = scan.doubted(Doubt("unit", 0.0, 0.0, says, trust="poor"))
+    return scan.doubted(own_scale())
 
 
 def _complete(path: Path, raw: RawScan) -> tuple[ClosedScan, ...]:

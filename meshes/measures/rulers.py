@@ -136,7 +136,7 @@ def ruled_scale(length: float, unsure: float, factor: float, *, twice: bool) -> 
         says += "; the width across (--across) would check it"
     if abs(np.log(factor)) > np.log(1 + FAR_OFF):
         says += f", × {factor:.3g} on the file's own; see that it is the right stone and unit"
-        trust = "fair"
+        trust = "poor"
     return in_length("scale", share, says, trust)
 
 
