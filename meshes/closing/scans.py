@@ -9,7 +9,6 @@ import numpy as np
 
 from plumbstone.meshes.closing.attached import Stand, halves_of, parts_of, stand_below
 from plumbstone.meshes.closing.clouds import cloud_surface
-from plumbstone.meshes.closing.smoothing import is_smoothed, roughness
 from plumbstone.meshes.closing.underside import (
     Breach,
     Rim,
@@ -59,22 +58,21 @@ from plumbstone.meshes.reading.known import told_apart
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.reading.scans import LARGEST_STONE, LARGEST_WOOD, RawScan, read_raw
 
-# Share of the volume under a rim that belongs to the body, by the lean of its walls; of a rim that
-# a level cut left, without it; each with the spread of single scans. From tests/learn_underside.py.
-SHARE, SHARE_LEAN, SHARE_SPREAD = 0.57, 0.60, 0.20
-CUT_SHARE, CUT_SPREAD, LEVEL = 0.58, 0.09, 0.22  # the last: height of such a rim, spread over mean
-LEAST_SHARE = 0.10  # walls that lean far in hide hollows, but some foot is always there
-# No underside reaches farther below its rim than this, over 2 × area / length of the rim: a strip
-# under a limb, and what a round rim has more.
-STRIP_DEPTH, ROUND_DEPTH = 0.20, 0.25
+# Share of the volume under a rim that belongs to the body: a constant, and what its roundness, the
+# lean of its walls and its area over the widest section add; the spread of single scans. From
+# tests/learn_underside.py.
+SHARE, BY_ROUNDNESS, BY_LEAN, BY_WIDTH, SHARE_SPREAD = -0.29, 0.42, -0.22, 0.50, 0.17
+FOOT_TAILS = 2.0  # spreads to either side: its tails are longer than a normal's
+LEAST_SHARE = 0.03  # some foot is always there
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 CROSSED_NOISE = 0.04  # the same of one that passed through itself; from memory
 SKIN_SPREAD = 0.013  # the same of a scan with its table in it; calibrated on phone-like scans
 SKIN_NOISE = 0.0005  # how far the skin may lie off as a whole, at 90 % [m]; from memory
 BUMPED, FINE = 0.35, 200_000  # of the noise from corner to corner that may be off as a whole, at
 # 90 %; meshes with more faces average it out
-CALM = 0.0026  # of its step: roughness of the calmest tenth of a skin that was fused over 3-5 mm
-# (0.0006-0.0024); phones' pictures leave 0.0024-0.010, so some of theirs are called poor too
+CALM, CALM_STEP = 0.105e-3, 3.2  # calmest quarter of a skin that was fused over 3-5 mm: less [m],
+# and over the square of its step [1/m]. It leaves 0.085 mm or 2.4 at most, pictures 0.13 mm or 4.4,
+# structured light 7
 ROOM = 6.0  # [m]: a scan that is wider has a wrong unit
 UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
@@ -563,11 +561,15 @@ def _open_body(
 
 
 def share_under(rim: Rim) -> float:
-    """Share of the volume under a rim that is taken for the body, 0 to 1."""
-    share = float(np.clip(SHARE + SHARE_LEAN * rim.lean, LEAST_SHARE, 1.0))
-    share = CUT_SHARE if rim.unevenness < LEVEL else share
-    deepest = (STRIP_DEPTH + ROUND_DEPTH * rim.roundness) * 2 * rim.area / rim.length
-    return min(share, deepest / rim.height) if rim.height > 0 else 0.0
+    """Share of the volume under a rim that is taken for the body, 0 to 1.
+
+    Notes
+    -----
+    A round rim is that of a round foot. A jagged one runs along shadows of overhangs, and a rim
+    much narrower than the body was cut into a flank that leans far in: little stone is below both.
+    """
+    share = SHARE + BY_ROUNDNESS * rim.roundness + BY_LEAN * rim.lean
+    return float(np.clip(share + BY_WIDTH * rim.area / rim.widest, LEAST_SHARE, 1.0))
 
 
 def _finished(path: Path, body: OpenBody) -> ClosedScan:
@@ -585,8 +587,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         share = share_under(rim)
         vertices, faces = close_below(vertices, faces, rim, share)
         volume -= (1 - share) * rim.under
-        spread = CUT_SPREAD if rim.unevenness < LEVEL else SHARE_SPREAD
-        guess += Z90 * spread * rim.under
+        guess += FOOT_TAILS * SHARE_SPREAD * rim.under
     taken = f"{(volume - flat) / under:.0%} of the space under its rim" if under > 0 else "nothing"
     said = (
         f"closed the unseen underside: {taken} "
@@ -601,7 +602,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         says = f"the table or cloth under it is uneven by {body.ground.spread * 1e3:.1f} mm"
         doubts.append(Doubt("table", off, off, f"{says}; lay it on a board"))
     doubts += [_unseen_side(b, volume) for r in body.rims if (b := breach_of(vertices, r.edges))]
-    if is_smoothed(body.vertices, body.seen) or _is_calm(body):
+    if _is_smoothed(body):
         skin = float(face_areas(body.vertices, body.seen).sum()) / volume
         says = (
             "its skin is smooth as by LiDAR, which rounds off edges by 3-5 mm; scan it with the "
@@ -611,13 +612,12 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
     return _guarded(path, body, vertices, faces, tuple(doubts))
 
 
-def _is_calm(body: OpenBody) -> bool:
-    """Tell whether the calmest tenth of a coarse skin is as even as fusion leaves it."""
-    if len(body.seen) >= FINE:
-        return False
+def _is_smoothed(body: OpenBody) -> bool:
+    """Tell whether a skin lacks the roughness that a phone's pictures leave."""
     sides = body.vertices[body.seen[:, 1]] - body.vertices[body.seen[:, 0]]
     step = float(np.median(np.linalg.norm(sides, axis=1)))
-    return float(roughness(body.vertices, body.seen)[0]) < CALM * step
+    _, calm = skin_noise(body.vertices, body.seen)
+    return calm < min(CALM, CALM_STEP * step**2)
 
 
 def _unseen_side(breach: Breach, volume: float) -> Doubt:
@@ -641,7 +641,7 @@ def _guarded(
     noise = body.noise
     if len(body.seen) < FINE:
         area = float(face_areas(body.vertices, body.seen).sum())
-        noise = float(np.hypot(noise, BUMPED * skin_noise(body.vertices, body.seen) * area))
+        noise = float(np.hypot(noise, BUMPED * skin_noise(body.vertices, body.seen)[0] * area))
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
