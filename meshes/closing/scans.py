@@ -62,7 +62,7 @@ from plumbstone.meshes.reading.scans import LARGEST_STONE, LARGEST_WOOD, RawScan
 # lean of its walls and its area over the widest section add; the spread of single scans. From
 # tests/learn_underside.py.
 SHARE, BY_ROUNDNESS, BY_LEAN, BY_WIDTH, SHARE_SPREAD = -0.29, 0.42, -0.22, 0.50, 0.17
-FOOT_TAILS = 2.0  # spreads to either side: its tails are longer than a normal's
+FOOT_TAILS = 2.6  # spreads to either side: its tails are longer than a normal's, and 98 % shall hold
 LEAST_SHARE = 0.03  # some foot is always there
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 CROSSED_NOISE = 0.04  # the same of one that passed through itself; from memory
@@ -152,6 +152,7 @@ class OpenBody:
     rims: tuple[Rim, ...]  # open edges of what was not seen from above; none if it has no underside
     skirt: float  # volume with walls dropped from the rims to the ground [m³]
     noise: float  # of its skin and its caps, at 90 % [m³]
+    smoothed: bool  # its skin lacks the roughness that a phone's pictures leave
     ground: Plane | None  # before the body was turned upright; None where none was seen
     changes: tuple[str, ...]
     away: Floats  # (k, 3, 3) corners of what was cut away [m]
@@ -340,6 +341,8 @@ def _by_points(path: Path, points: Floats, least: float) -> tuple[ClosedScan, ..
 
 def _is_torn(raw: RawScan) -> bool:
     """Tell whether a surface is in many pieces, none of which is most of it or a closed body."""
+    if is_closed(raw.faces, len(raw.vertices)):
+        return False
     number = shells(raw.faces, len(raw.vertices))
     areas = np.bincount(number, weights=face_areas(raw.vertices, raw.faces))
     pieces = np.flatnonzero(areas > LEAST_PIECE * areas.sum())
@@ -539,16 +542,17 @@ def _open_body(
 ) -> OpenBody:
     """Fill the holes in the skin of one body and measure its rims."""
     on_table = ground is not None
-    rims, holes = rims_and_holes(vertices, boundary_parts(faces, len(vertices)), on_table)
+    parts = boundary_parts(faces, len(vertices))
+    rims, holes = rims_and_holes(vertices, parts, on_table)
     if rims and not on_table:
         count = len(vertices)
         stood = stood_on_rim(np.concatenate([vertices, away.reshape(-1, 3)]), rims[0], count)
         vertices, away = stood[:count], stood[count:].reshape(-1, 3, 3)
         changes = (*changes, "no table in the scan: its widest rim is taken to lie on the ground")
     if skirt_volume(vertices, faces) < 0:
-        faces = faces[:, ::-1]
+        faces, parts = faces[:, ::-1], [edges[:, ::-1] for edges in parts]
     if rims or on_table:
-        rims, holes = rims_and_holes(vertices, boundary_parts(faces, len(vertices)), on_table=True)
+        rims, holes = rims_and_holes(vertices, parts, on_table=True)
     seen = faces
     vertices, faces, caps = filled(vertices, faces, holes)
     if holes:
@@ -558,7 +562,26 @@ def _open_body(
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
     measured = tuple(measure_rim(vertices, faces, edges) for edges in rims)
     skirt = skirt_volume(vertices, faces)
-    return OpenBody(vertices, faces, seen, measured, skirt, noise, ground, changes, away)
+    bumps, smoothed = _texture(vertices, seen)
+    if len(seen) < FINE:
+        area = float(face_areas(vertices, seen).sum())
+        noise = float(np.hypot(noise, BUMPED * bumps * area))
+    return OpenBody(vertices, faces, seen, measured, skirt, noise, smoothed, ground, changes, away)
+
+
+def _texture(vertices: Floats, faces: Indices) -> tuple[float, bool]:
+    """Noise of a skin [m], and whether it lacks the roughness that a phone's pictures leave.
+
+    Of a very fine skin a strip across its middle tells both.
+    """
+    if len(faces) > FINE:
+        along = vertices[faces[:, 0], 0]
+        half = FINE / len(faces) / 2
+        low, high = np.quantile(along, [0.5 - half, 0.5 + half])
+        faces = faces[(along >= low) & (along <= high)]
+    step = float(np.median(np.linalg.norm(vertices[faces[:, 1]] - vertices[faces[:, 0]], axis=1)))
+    bumps, calm = skin_noise(vertices, faces)
+    return bumps, calm < min(CALM, CALM_STEP * step**2)
 
 
 def share_under(rim: Rim) -> float:
@@ -603,7 +626,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         says = f"the table or cloth under it is uneven by {body.ground.spread * 1e3:.1f} mm"
         doubts.append(Doubt("table", off, off, f"{says}; lay it on a board"))
     doubts += [_unseen_side(b, volume) for r in body.rims if (b := breach_of(vertices, r.edges))]
-    if _is_smoothed(body):
+    if body.smoothed:
         skin = float(face_areas(body.vertices, body.seen).sum()) / volume
         says = (
             "its skin is smooth as by LiDAR, which rounds off edges by 3-5 mm; scan it with the "
@@ -611,14 +634,6 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         )
         doubts.append(Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, says, "poor"))
     return _guarded(path, body, vertices, faces, tuple(doubts))
-
-
-def _is_smoothed(body: OpenBody) -> bool:
-    """Tell whether a skin lacks the roughness that a phone's pictures leave."""
-    sides = body.vertices[body.seen[:, 1]] - body.vertices[body.seen[:, 0]]
-    step = float(np.median(np.linalg.norm(sides, axis=1)))
-    _, calm = skin_noise(body.vertices, body.seen)
-    return calm < min(CALM, CALM_STEP * step**2)
 
 
 def _unseen_side(breach: Breach, volume: float) -> Doubt:
@@ -639,11 +654,7 @@ def _guarded(
         faces, volume = faces[:, ::-1], -volume
     if not is_closed(faces, len(vertices)) or volume <= 0:
         raise ScanError(path, "crosses itself so that it encloses no volume; scan it again.")
-    noise = body.noise
-    if len(body.seen) < FINE:
-        area = float(face_areas(body.vertices, body.seen).sum())
-        noise = float(np.hypot(noise, BUMPED * skin_noise(body.vertices, body.seen)[0] * area))
-    share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, noise / volume))
+    share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
     found = range_of(volume, doubts)
