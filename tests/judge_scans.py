@@ -157,10 +157,7 @@ def judged(name: str, count: int, seed: int, teach: bool) -> Iterator[tuple[str,
         yield name, list(mat_rows(stones_of(count, seed, teach), seed))
         return
     kind, _, rest = name.rpartition(": ")
-    if kind == "wood":
-        stones = wood_of(count, seed, teach)
-    else:
-        stones = stones_of(count, seed, teach)
+    stones = (wood_of if kind == "wood" else stones_of)(count, seed, teach)
     yield name, list(rows(rest, stones, seed, teach, SMALL[rest] if kind == "small" else 0.0))
 
 

@@ -62,7 +62,7 @@ from plumbstone.meshes.reading.scans import LARGEST_STONE, LARGEST_WOOD, RawScan
 # lean of its walls and its area over the widest section add; the spread of single scans. From
 # tests/learn_underside.py.
 SHARE, BY_ROUNDNESS, BY_LEAN, BY_WIDTH, SHARE_SPREAD = -0.29, 0.42, -0.22, 0.50, 0.17
-FOOT_TAILS = 2.6  # spreads to either side: its tails are longer than a normal's, and 98 % shall hold
+FOOT_TAILS = 2.6  # spreads to either side that hold 98 %; its tails are longer than a normal's
 LEAST_SHARE = 0.03  # some foot is always there
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 CROSSED_NOISE = 0.04  # the same of one that passed through itself; from memory

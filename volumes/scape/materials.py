@@ -15,9 +15,12 @@ from plumbstone.volumes.scape.sections import Section
 
 MISSPELT = 0.75  # likeness of two names from which on one may be the other misspelt
 MOST_LIKELY = 4  # materials offered for a description
-FILLERS = frozenset("a an and the with of in on or like that stone stones rock rocks".split())
+FILLERS = frozenset(
+    ["a", "an", "and", "the", "with", "of", "in", "on", "or", "like", "that"]
+    + ["stone", "stones", "rock", "rocks"]
+)
 KINDS = ("stone", "wood", "substrate", "strip")
-CLASSES = {"stone": "stone", "rock": "stone", "wood": "wood", "soil": "substrate"}  # words for a kind
+CLASSES = {"stone": "stone", "rock": "stone", "wood": "wood", "soil": "substrate"}
 # What is believed of each kind [kg/m³]; wide bounds, common practice, no source.
 DENSITIES = {"stone": (150, 9e3), "wood": (60, 1600), "substrate": (30, 9e3), "strip": (1, 2e4)}
 FULLEST = 0.9  # share of a heap that grains of all sizes fill at most; common practice, no source
