@@ -218,13 +218,14 @@ def _workers() -> int:
 def weigh_file(request: Request, path: Path) -> list[Weighed] | str:
     """Weigh the bodies of one scan, or say why not; taken from the cache if it can be."""
     from plumbstone.cli.weigh_cache import recalled, remembered
-    from plumbstone.meshes.closing.keeping import kept_scan
-    from plumbstone.meshes.closing.scans import closed_scans
 
     try:
         known = None if request.meshes else recalled(path, request)
         if known is not None:
             return _numbered(known)
+        from plumbstone.meshes.closing.keeping import kept_scan
+        from plumbstone.meshes.closing.scans import closed_scans
+
         if request.every:
             scans = closed_scans(path, request.ruler)
         else:

@@ -1,6 +1,7 @@
-"""Stones and wood on which nothing was learned: other makers, other seeds than the trials that tune.
+"""Stones and wood of several makers; on some of them nothing is ever learned.
 
-Each is the zero level of a distance-like field on a lattice, so that it is closed and its volume
+Hewn, ledged and pitted stones and gnarled wood teach (`learn_underside.py`, seeds from 51000) and were looked
+at while rules were made. Flaked, blocky and worn stones and stumps only judge. Each is the zero level of a distance-like field on a lattice, so that it is closed and its volume
 is that of its mesh.
 """
 
@@ -72,7 +73,77 @@ def gnarled(rng: np.random.Generator) -> Field:
         start = bits[rng.integers(1, 9)][0]
         way = _direction(rng) + [0.4, 0, 0]
         walk(bits, start, way, rng.uniform(0.06, 0.1), 0.03, 5, rng)
-    skin = relief(rng, 0.006)
+    return limbs(bits, relief(rng, 0.006))
+
+
+def flaked(rng: np.random.Generator) -> Field:
+    """Glassy rock: a round core from which shells were struck, with sharp ridges between them."""
+    sides = np.array([1, rng.uniform(0.55, 0.9), rng.uniform(0.5, 0.85)]) * 0.95
+    struck = []
+    for _ in range(rng.integers(7, 14)):
+        way, radius = _direction(rng), rng.uniform(0.35, 1.4)
+        struck.append((way * (sides * rng.uniform(0.62, 0.9) + radius), radius))
+    skin = relief(rng, 0.005)
+
+    def field(p: np.ndarray) -> np.ndarray:
+        core = (np.linalg.norm(p / sides, axis=1) - 1) * sides.min()
+        hollows = [radius - np.linalg.norm(p - middle, axis=1) for middle, radius in struck]
+        return np.maximum(core, np.max(hollows, axis=0)) + skin(p)
+
+    return field
+
+
+def blocky(rng: np.random.Generator) -> Field:
+    """Jointed rock: blocks at slightly different angles that grew together, edges a little worn."""
+    frame = np.linalg.qr(rng.normal(size=(3, 3)))[0]
+    blocks = []
+    for _ in range(rng.integers(4, 9)):
+        turn = np.linalg.qr(frame + 0.15 * rng.normal(size=(3, 3)))[0]
+        middle = rng.uniform(-0.35, 0.35, 3) * [1, 0.7, 0.6]
+        blocks.append((turn, middle, rng.uniform(0.22, 0.6, 3)))
+    worn, skin = rng.uniform(0.01, 0.08), relief(rng, 0.015)
+
+    def field(p: np.ndarray) -> np.ndarray:
+        apart = []
+        for turn, middle, half in blocks:
+            over = np.abs((p - middle) @ turn) - half + worn
+            aside = np.linalg.norm(np.maximum(over, 0), axis=1)
+            apart.append(aside + np.minimum(over.max(axis=1), 0) - worn)
+        return np.min(apart, axis=0) + skin(p)
+
+    return field
+
+
+def worn(rng: np.random.Generator) -> Field:
+    """River stone: a superellipsoid, bent, with faint hollows."""
+    sides, power = np.array([1, rng.uniform(0.6, 0.9), rng.uniform(0.35, 0.8)]), rng.uniform(1.8, 4)
+    ways, phases = rng.normal(size=(9, 3)) * 1.8, rng.uniform(0, 6.28, (9,))
+    pull, skin = rng.normal(size=(9, 3)) * 0.05, relief(rng, 0.008)
+
+    def field(p: np.ndarray) -> np.ndarray:
+        q = (p + np.sin(p @ ways.T + phases) @ pull) / sides / 0.95
+        reach = (np.abs(q) ** power).sum(axis=1) ** (1 / power)
+        return (reach - 1) * sides.min() + skin(p)
+
+    return field
+
+
+def stump(rng: np.random.Generator) -> Field:
+    """Wood: a short thick stem from which four to seven roots spread, fork and thin out."""
+    bits: list[tuple[np.ndarray, np.ndarray, float, float]] = []
+    thick = rng.uniform(0.13, 0.22)
+    walk(bits, np.zeros(3), np.array([0.1, 0, 1.0]), thick, 0.8 * thick, 3, rng)
+    for angle in np.linspace(0, 6.28, rng.integers(4, 8), endpoint=False):
+        way = np.array([np.cos(angle), np.sin(angle), rng.uniform(-0.6, 0.1)])
+        first = len(bits)
+        walk(bits, np.zeros(3), way, rng.uniform(0.6, 0.9) * thick, 0.05, 5, rng)
+        fork, turned = bits[first + 2][1], way + 0.8 * _direction(rng)
+        walk(bits, fork, turned, bits[first + 2][3], 0.03, 3, rng)
+    return limbs(bits, relief(rng, 0.008))
+
+
+def limbs(bits: list[tuple[np.ndarray, np.ndarray, float, float]], skin: Field) -> Field:
+    """Tapering bits grown together."""
 
     def field(p: np.ndarray) -> np.ndarray:
         found = np.full(len(p), 9.0)
@@ -141,19 +212,34 @@ def largest(vertices: np.ndarray, faces: np.ndarray) -> tuple[np.ndarray, np.nda
 
 
 def other_stones(count: int, first: int) -> list[Stone]:
-    """Hewn, ledged and pitted stones in turn, 14 to 36 cm."""
-    found = []
-    for seed in range(first, first + count):
-        rng = np.random.default_rng(seed)
-        make = (hewn, ledged, pitted)[seed % 3]
-        found.append(meshed(f"{make.__name__} {seed}", make(rng), rng.uniform(0.14, 0.36)))
-    return found
+    """Hewn, ledged and pitted stones in turn, 14 to 36 cm: may teach."""
+    return _in_turn((hewn, ledged, pitted), count, first, (0.14, 0.36))
+
+
+def judged_stones(count: int, first: int) -> list[Stone]:
+    """Flaked, blocky and worn stones in turn, 14 to 36 cm: only judge."""
+    return _in_turn((flaked, blocky, worn), count, first, (0.14, 0.36))
 
 
 def other_wood(count: int, first: int) -> list[Stone]:
-    """Root wood of 25 to 60 cm."""
+    """Root wood of 25 to 60 cm: may teach."""
+    return _in_turn((gnarled,), count, first, (0.25, 0.6))
+
+
+def judged_wood(count: int, first: int) -> list[Stone]:
+    """Stumps with roots of 25 to 60 cm: only judge."""
+    return _in_turn((stump,), count, first, (0.25, 0.6))
+
+
+def _in_turn(
+    makers: tuple[Callable[[np.random.Generator], Field], ...],
+    count: int,
+    first: int,
+    sizes: tuple[float, float],
+) -> list[Stone]:
     found = []
     for seed in range(first, first + count):
         rng = np.random.default_rng(seed)
-        found.append(meshed(f"gnarled {seed}", gnarled(rng), rng.uniform(0.25, 0.6)))
+        make = makers[seed % len(makers)]
+        found.append(meshed(f"{make.__name__} {seed}", make(rng), rng.uniform(*sizes)))
     return found

@@ -1,15 +1,18 @@
-"""Learns how much of the space under a rim belongs to the stone: run it by hand.
+"""Learns how much of the space under a rim belongs to the stone: run it by hand, some ten minutes.
 
-Prints the constants of `meshes/closing/scans.py`. It uses boulders and lumps of 2000 and 2100 on, broken,
-layered and weathered stones of 51000 on and every second complete scan, each fused with its table
-and cut out in two ways; the trials judge on others.
+Prints the constants of `meshes/closing/scans.py`. It uses boulders and lumps of 2000 and 2100 on,
+broken, layered and weathered stones of 51000 on and every second complete scan, each fused with its
+table at two noises and cut out in three ways; the trials judge on others.
 """
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 from judged_shapes import other_stones
 from phone_scans import (
+    SIGHTS,
+    Stone,
     lumpy_stones,
     phone_scan,
     scanned_stones,
@@ -18,48 +21,61 @@ from phone_scans import (
 )
 from scan_conditions import made
 
-from plumbstone.meshes.closing.scans import LEVEL, opened_bodies
+from plumbstone.meshes.closing.scans import LEAST_SHARE, opened_bodies
+from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.reading.scans import RawScan
 
 SCANS = Path(__file__).parent.parent.parent / "shared" / "scans"
-
-
 MOST_WEIGHT = 0.12  # of the volume: a scan with more under its rim counts no more than that
+FUSED = ("table in view", "noise of many scales, 1 mm")
+POSES = 3  # of each scanned stone
 
 
-def shares() -> np.ndarray:
-    """True share, volume under the rim over the true one, lean, unevenness: a row a scan."""
-    rows = []
-    stones = seeded_stones(3, 2000) + lumpy_stones(3, 2100) + other_stones(9, 51000)
-    for k, stone in enumerate(stones + scanned_stones(SCANS)[::2]):
-        fused = made("table in view", stone, 3000 + k)
-        found = [(fused.vertices, fused.faces, fused.volume * fused.wrong**3)]
-        for sight in ("level", "slope"):
-            rng = np.random.default_rng(7000 + k)
-            pose = standing_poses(stone[1], rng, 1)[0]
-            cut = phone_scan(stone[1], stone[2], pose, rng, sight)
-            found.append((cut.vertices * cut.unit, cut.faces, cut.volume))
-        for vertices, faces, volume in found:
+def scans_of(stone: Stone, seed: int) -> Iterator[tuple[np.ndarray, np.ndarray, float]]:
+    """Corners, faces and true volume of five scans of a stone."""
+    for name in FUSED:
+        fused = made(name, stone, 3000 + seed)
+        yield fused.vertices, fused.faces, fused.volume * fused.wrong**3
+    for sight in SIGHTS:
+        rng = np.random.default_rng(7000 + seed)
+        pose = standing_poses(stone[1], rng, 1)[0]
+        cut = phone_scan(stone[1], stone[2], pose, rng, sight)
+        yield cut.vertices * cut.unit, cut.faces, cut.volume
+
+
+def rows_of(stone: Stone, seed: int) -> Iterator[tuple[float, ...]]:
+    """True share, volume under the rim over the true one, and what the share is told from."""
+    for vertices, faces, volume in scans_of(stone, seed):
+        try:
             body = opened_bodies(Path("scan.ply"), RawScan(vertices, faces, "z", (), ()))[0]
-            if body.rims:
-                rim, under = body.rims[0], sum(rim.under for rim in body.rims)
-                share = (volume - body.skirt + under) / under
-                rows.append((share, under / volume, rim.lean, rim.unevenness))
-    return np.array(rows)
+        except PlumbstoneError:
+            continue
+        if body.rims:
+            rim, under = body.rims[0], sum(rim.under for rim in body.rims)
+            share = (volume - body.skirt + under) / under
+            yield share, under / volume, rim.roundness, rim.lean, rim.area / rim.widest
 
 
 def main() -> None:
-    found = shares()
-    cut = found[:, 3] < LEVEL
-    mean = np.average(found[cut, 0], weights=found[cut, 1])
-    print(f"CUT_SHARE, CUT_SPREAD = {mean:.2f}, {found[cut, 0].std():.2f}")
-    share, weight, lean, _ = found[~cut].T
-    weight = np.minimum(weight, MOST_WEIGHT)
-    terms = np.column_stack([np.ones_like(lean), lean])
+    found = list[tuple[float, ...]]()
+    for stones, poses in (
+        (seeded_stones(14, 2000), 1),
+        (lumpy_stones(14, 2100), 1),
+        (other_stones(27, 51000), 1),
+        (scanned_stones(SCANS)[::2], POSES),
+    ):
+        for k, stone in enumerate(stones):
+            for pose in range(poses):
+                found += rows_of(stone, k + 100 * pose)
+        print(f"{len(found)} scans", flush=True)
+    share, under, *told = np.array(found).T
+    weight = np.minimum(under, MOST_WEIGHT)
+    terms = np.column_stack([np.ones_like(share), *told])
     fit, *_ = np.linalg.lstsq(terms * weight[:, None], share * weight, rcond=None)
-    off = (share - terms @ fit) * weight
+    off = (share - np.clip(terms @ fit, LEAST_SHARE, 1.0)) * weight
     spread = np.sqrt((off**2).sum() / (weight**2).sum())
-    print(f"SHARE, SHARE_LEAN, SHARE_SPREAD = {fit[0]:.2f}, {fit[1]:.2f}, {spread:.2f}")
+    names = "SHARE, BY_ROUNDNESS, BY_LEAN, BY_WIDTH, SHARE_SPREAD"
+    print(f"{names} = {', '.join(f'{value:.2f}' for value in (*fit, spread))}")
 
 
 if __name__ == "__main__":

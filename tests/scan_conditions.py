@@ -29,6 +29,7 @@ from plumbstone.meshes.reading.loading import open3d
 CELLS = 88  # of the field along the longer side of the scene
 Mesh = tuple[np.ndarray, np.ndarray]
 Field = Callable[[np.ndarray], np.ndarray]
+Rough = Callable[[Mesh, np.random.Generator, float, float, float], Mesh]
 
 
 @dataclass
@@ -43,6 +44,13 @@ class Scene:
     blur: float = 0.0
     swell: float = 0.0
     lift: float = 0.0
+    cells: int = CELLS
+    noise: Rough | None = None  # waves of three lengths where there is none
+
+    def rough(
+        self, mesh: Mesh, rng: np.random.Generator, white: float, waves: float, reach: float = 0.02
+    ) -> Mesh:
+        return (self.noise or roughened)(mesh, rng, white, waves, reach)
 
 
 @dataclass(frozen=True)
@@ -103,7 +111,7 @@ def fused(scene: Scene, reach: float, below: float = 0.02) -> Mesh:
     half = reach * scene.size
     low = np.array([-half, -half, -below])
     high = np.array([half, half, float(vertices[:, 2].max()) + 0.02])
-    step = 2 * half / CELLS
+    step = 2 * half / scene.cells
     axes = [np.arange(lo, hi, step) for lo, hi in zip(low, high, strict=True)]
     grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
     parts = [distance_to((vertices, scene.stone[1])), *scene.extras]
@@ -139,6 +147,25 @@ def roughened(
     return vertices + off[:, None] * _corner_normals(vertices, faces), faces
 
 
+def drifted(
+    mesh: Mesh, rng: np.random.Generator, white: float, waves: float, reach: float = 0.02
+) -> Mesh:
+    """Noise of another making, as strong: random fields of five lengths up to a reach, heavy tails.
+
+    Each is white noise on a lattice that was blurred, so that it has no waves.
+    """
+    vertices, faces = mesh
+    low, size = vertices.min(axis=0), float(np.ptp(vertices, axis=0).max())
+    off = white * rng.standard_t(5, len(vertices)) * np.sqrt(3 / 5)
+    for length in reach * 2.0 ** -np.arange(5):
+        cell = max(length / 2, size / 90)
+        shape = np.ceil(np.ptp(vertices, axis=0) / cell).astype(int) + 2
+        field = gaussian_filter(rng.normal(size=shape), 1.0, mode="wrap")
+        places = (vertices - low) / cell
+        off += map_coordinates(field / field.std(), places.T, order=1) * waves / 2 / np.sqrt(5)
+    return vertices + off[:, None] * _corner_normals(vertices, faces), faces
+
+
 def seen_of(mesh: Mesh, rng: np.random.Generator) -> Mesh:
     """What cameras around see of it."""
     vertices, faces = mesh
@@ -154,13 +181,19 @@ def finished(mesh: Mesh, scene: Scene, rng: np.random.Generator, scale: float) -
 
 
 def plain(scene: Scene, rng: np.random.Generator) -> Mesh:
-    return roughened(seen_of(fused(scene, 1.0), rng), rng, 0.0002, 0.0006)
+    return scene.rough(seen_of(fused(scene, 1.0), rng), rng, 0.0002, 0.0006)
 
 
 def noisy(scene: Scene, rng: np.random.Generator) -> Mesh:
     mesh = seen_of(fused(scene, 0.9), rng)
     amount = 0.002 * scene.size / 0.3 if scene.size > 0.2 else 0.0013
-    return roughened(mesh, rng, amount, amount / 2)
+    return scene.rough(mesh, rng, amount, amount / 2)
+
+
+def of_many_scales(scene: Scene, rng: np.random.Generator) -> Mesh:
+    """As `noisy`, half as strong, but up to lengths of 6 cm."""
+    amount = 0.004 * scene.size
+    return scene.rough(seen_of(fused(scene, 0.9), rng), rng, amount / 2, amount, 0.06)
 
 
 def on_cloth(scene: Scene, rng: np.random.Generator) -> Mesh:
@@ -221,7 +254,7 @@ def slab(scene: Scene, rng: np.random.Generator) -> Mesh:
         return np.maximum(aside, np.maximum(-thick - p[:, 2], p[:, 2]))
 
     whole = fused(replace(scene, ground=plate), 1.1, below=thick + 0.02)
-    return roughened(whole, rng, 0.0002, 0.0006)
+    return scene.rough(whole, rng, 0.0002, 0.0006)
 
 
 def poisson(scene: Scene, rng: np.random.Generator) -> Mesh:
@@ -245,7 +278,7 @@ def without_flank(scene: Scene, rng: np.random.Generator) -> Mesh:
 def by_lidar(scene: Scene, rng: np.random.Generator) -> Mesh:
     blur = rng.uniform(0.003, 0.005)
     mesh = seen_of(fused(replace(scene, blur=blur, swell=rng.uniform(0, 0.004)), 1.0), rng)
-    return roughened(mesh, rng, 0.0, 0.0003, 0.05)
+    return scene.rough(mesh, rng, 0.0, 0.0003, 0.05)
 
 
 def ghosted(scene: Scene, rng: np.random.Generator) -> Mesh:
@@ -271,7 +304,7 @@ def wide_table(scene: Scene, rng: np.random.Generator) -> Mesh:
 
 
 def cropped_flat(scene: Scene, rng: np.random.Generator) -> Mesh:
-    mesh = roughened(fused(replace(scene, ground=None), 0.7), rng, 0.0002, 0.0006)
+    mesh = scene.rough(fused(replace(scene, ground=None), 0.7), rng, 0.0002, 0.0006)
     vertices, faces = mesh
     keep = (vertices[faces][:, :, 2] > rng.uniform(0.002, 0.008)).all(axis=1)
     return compacted(vertices, faces[keep])
@@ -302,6 +335,7 @@ def as_cloud(scene: Scene, rng: np.random.Generator) -> Mesh:
 CONDITIONS: dict[str, Callable[[Scene, np.random.Generator], Mesh]] = {
     "table in view": plain,
     "rough skin, 2 mm": noisy,
+    "noise of many scales, 1 mm": of_many_scales,
     "on a wrinkled cloth": on_cloth,
     "on a stand": on_stand,
     "held in a hand": in_hand,
@@ -319,8 +353,20 @@ CONDITIONS: dict[str, Callable[[Scene, np.random.Generator], Mesh]] = {
 }
 
 
-def made(name: str, stone: Stone, seed: int, scale: float = 1.0, off: float = 0.015) -> Made:
-    """One scan under a condition, the same for the same seed."""
+def made(
+    name: str,
+    stone: Stone,
+    seed: int,
+    scale: float = 1.0,
+    off: float = 0.015,
+    unlike: bool = False,
+) -> Made:
+    """One scan under a condition, the same for the same seed.
+
+    `unlike` takes noise of another making and a lattice of another width: to judge.
+    """
     rng = np.random.default_rng([seed, sum(map(ord, name))])
     scene = standing(stone, rng, scale)
+    if unlike:
+        scene = replace(scene, noise=drifted, cells=int(rng.integers(70, 110)))
     return finished(CONDITIONS[name](scene, rng), scene, rng, off)

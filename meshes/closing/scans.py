@@ -9,7 +9,6 @@ import numpy as np
 
 from plumbstone.meshes.closing.attached import Stand, halves_of, parts_of, stand_below
 from plumbstone.meshes.closing.clouds import cloud_surface
-from plumbstone.meshes.closing.smoothing import is_smoothed, roughness
 from plumbstone.meshes.closing.underside import (
     Breach,
     Rim,
@@ -56,22 +55,22 @@ from plumbstone.meshes.reading.known import told_apart
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.reading.scans import LARGEST_STONE, LARGEST_WOOD, RawScan, read_raw
 
-# Share of the volume under a rim that belongs to the body, by the lean of its walls; of a rim that
-# a level cut left, without it; each with the spread of single scans. From tests/learn_underside.py.
-SHARE, SHARE_LEAN, SHARE_SPREAD = 0.57, 0.60, 0.20
-CUT_SHARE, CUT_SPREAD, LEVEL = 0.58, 0.09, 0.22  # the last: height of such a rim, spread over mean
-LEAST_SHARE = 0.10  # walls that lean far in hide hollows, but some foot is always there
-# No underside reaches farther below its rim than this, over 2 × area / length of the rim: a strip
-# under a limb, and what a round rim has more.
-STRIP_DEPTH, ROUND_DEPTH = 0.20, 0.25
+# Share of the volume under a rim that belongs to the body: a constant, and what its roundness, the
+# lean of its walls and its area over the widest section add; the spread of single scans. From
+# tests/learn_underside.py.
+SHARE, BY_ROUNDNESS, BY_LEAN, BY_WIDTH, SHARE_SPREAD = -0.29, 0.42, -0.22, 0.50, 0.17
+FOOT_TAILS = 2.6  # spreads to either side that hold 98 %; its tails are longer than a normal's
+LEAST_SHARE = 0.03  # some foot is always there
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 CROSSED_NOISE = 0.04  # the same of one that passed through itself; from memory
 SKIN_SPREAD = 0.013  # the same of a scan with its table in it; calibrated on phone-like scans
-SKIN_NOISE = 0.0005  # how far the skin may lie off as a whole, at 90 % [m]; from memory
+SKIN_NOISE = 0.0003  # how far the skin may lie off as a whole, at 90 % [m]; rock by photos of
+# phones lies off by less than 0.08 mm (Sensors 2021, 21(3), 922), here four times that
 BUMPED, FINE = 0.35, 200_000  # of the noise from corner to corner that may be off as a whole, at
 # 90 %; meshes with more faces average it out
-CALM = 0.0026  # of its step: roughness of the calmest tenth of a skin that was fused over 3-5 mm
-# (0.0006-0.0024); phones' pictures leave 0.0024-0.010, so some of theirs are called poor too
+CALM, CALM_STEP = 0.105e-3, 3.2  # calmest quarter of a skin that was fused over 3-5 mm: less [m],
+# and over the square of its step [1/m]. It leaves 0.085 mm or 2.4 at most, pictures 0.13 mm or 4.4,
+# structured light 7
 ROOM = 6.0  # [m]: a scan that is wider has a wrong unit
 UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
@@ -150,6 +149,7 @@ class OpenBody:
     rims: tuple[Rim, ...]  # open edges of what was not seen from above; none if it has no underside
     skirt: float  # volume with walls dropped from the rims to the ground [m³]
     noise: float  # of its skin and its caps, at 90 % [m³]
+    smoothed: bool  # its skin lacks the roughness that a phone's pictures leave
     ground: Plane | None  # before the body was turned upright; None where none was seen
     changes: tuple[str, ...]
     away: Floats  # (k, 3, 3) corners of what was cut away [m]
@@ -274,7 +274,7 @@ def with_scale(
     lengths mean nothing.
     """
     if not ruler.measured:
-        return tuple(_of_own_size(path, scan) for scan in scans)
+        return tuple(_of_own_size(path, scan, ruler) for scan in scans)
     found = scans[0].caliper
     factor, disagree = factor_by(ruler, found)
     if disagree > MOST_DISAGREE:
@@ -338,6 +338,8 @@ def _by_points(path: Path, points: Floats, least: float) -> tuple[ClosedScan, ..
 
 def _is_torn(raw: RawScan) -> bool:
     """Tell whether a surface is in many pieces, none of which is most of it or a closed body."""
+    if is_closed(raw.faces, len(raw.vertices)):
+        return False
     number = shells(raw.faces, len(raw.vertices))
     areas = np.bincount(number, weights=face_areas(raw.vertices, raw.faces))
     pieces = np.flatnonzero(areas > LEAST_PIECE * areas.sum())
@@ -447,13 +449,15 @@ def _said(scan: ClosedScan, changes: tuple[str, ...], warnings: tuple[str, ...] 
     return replace(scan, piece=told)
 
 
-def _of_own_size(path: Path, scan: ClosedScan) -> ClosedScan:
+def _of_own_size(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
     """Take the file's own lengths for a body, and doubt them."""
     size = float(scan.piece.size.max())
     if size > LARGEST_WOOD:
         raise ScanError(path, f"is {size:.1f} m long, more than a tank holds; give --unit.")
-    scan = scan.doubted(own_scale())
-    return _said(scan, (), (f"{size:.2f} m long: check the unit.",) if size > LARGEST_STONE else ())
+    if size > LARGEST_STONE and ruler.unit is None:
+        says = f"it would be {size:.2f} m long; check that with --unit"
+        scan = scan.doubted(Doubt("unit", 0.0, 0.0, says, trust="poor"))
+    return scan.doubted(own_scale())
 
 
 def _complete(path: Path, raw: RawScan) -> tuple[ClosedScan, ...]:
@@ -535,16 +539,17 @@ def _open_body(
 ) -> OpenBody:
     """Fill the holes in the skin of one body and measure its rims."""
     on_table = ground is not None
-    rims, holes = rims_and_holes(vertices, boundary_parts(faces, len(vertices)), on_table)
+    parts = boundary_parts(faces, len(vertices))
+    rims, holes = rims_and_holes(vertices, parts, on_table)
     if rims and not on_table:
         count = len(vertices)
         stood = stood_on_rim(np.concatenate([vertices, away.reshape(-1, 3)]), rims[0], count)
         vertices, away = stood[:count], stood[count:].reshape(-1, 3, 3)
         changes = (*changes, "no table in the scan: its widest rim is taken to lie on the ground")
     if skirt_volume(vertices, faces) < 0:
-        faces = faces[:, ::-1]
+        faces, parts = faces[:, ::-1], [edges[:, ::-1] for edges in parts]
     if rims or on_table:
-        rims, holes = rims_and_holes(vertices, boundary_parts(faces, len(vertices)), on_table=True)
+        rims, holes = rims_and_holes(vertices, parts, on_table=True)
     seen = faces
     vertices, faces, caps = filled(vertices, faces, holes)
     if holes:
@@ -554,15 +559,38 @@ def _open_body(
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
     measured = tuple(measure_rim(vertices, faces, edges) for edges in rims)
     skirt = skirt_volume(vertices, faces)
-    return OpenBody(vertices, faces, seen, measured, skirt, noise, ground, changes, away)
+    bumps, smoothed = _texture(vertices, seen)
+    if len(seen) < FINE:
+        area = float(face_areas(vertices, seen).sum())
+        noise = float(np.hypot(noise, BUMPED * bumps * area))
+    return OpenBody(vertices, faces, seen, measured, skirt, noise, smoothed, ground, changes, away)
+
+
+def _texture(vertices: Floats, faces: Indices) -> tuple[float, bool]:
+    """Noise of a skin [m], and whether it lacks the roughness that a phone's pictures leave.
+
+    Of a very fine skin a strip across its middle tells both.
+    """
+    if len(faces) > FINE:
+        along = vertices[faces[:, 0], 0]
+        half = FINE / len(faces) / 2
+        low, high = np.quantile(along, [0.5 - half, 0.5 + half])
+        faces = faces[(along >= low) & (along <= high)]
+    step = float(np.median(np.linalg.norm(vertices[faces[:, 1]] - vertices[faces[:, 0]], axis=1)))
+    bumps, calm = skin_noise(vertices, faces)
+    return bumps, calm < min(CALM, CALM_STEP * step**2)
 
 
 def share_under(rim: Rim) -> float:
-    """Share of the volume under a rim that is taken for the body, 0 to 1."""
-    share = float(np.clip(SHARE + SHARE_LEAN * rim.lean, LEAST_SHARE, 1.0))
-    share = CUT_SHARE if rim.unevenness < LEVEL else share
-    deepest = (STRIP_DEPTH + ROUND_DEPTH * rim.roundness) * 2 * rim.area / rim.length
-    return min(share, deepest / rim.height) if rim.height > 0 else 0.0
+    """Share of the volume under a rim that is taken for the body, 0 to 1.
+
+    Notes
+    -----
+    A round rim is that of a round foot. A jagged one runs along shadows of overhangs, and a rim
+    much narrower than the body was cut into a flank that leans far in: little stone is below both.
+    """
+    share = SHARE + BY_ROUNDNESS * rim.roundness + BY_LEAN * rim.lean
+    return float(np.clip(share + BY_WIDTH * rim.area / rim.widest, LEAST_SHARE, 1.0))
 
 
 def _finished(path: Path, body: OpenBody) -> ClosedScan:
@@ -580,8 +608,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         share = share_under(rim)
         vertices, faces = close_below(vertices, faces, rim, share)
         volume -= (1 - share) * rim.under
-        spread = CUT_SPREAD if rim.unevenness < LEVEL else SHARE_SPREAD
-        guess += Z90 * spread * rim.under
+        guess += FOOT_TAILS * SHARE_SPREAD * rim.under
     taken = f"{(volume - flat) / under:.0%} of the space under its rim" if under > 0 else "nothing"
     said = (
         f"closed the unseen underside: {taken} "
@@ -596,7 +623,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         says = f"the table or cloth under it is uneven by {body.ground.spread * 1e3:.1f} mm"
         doubts.append(Doubt("table", off, off, f"{says}; lay it on a board"))
     doubts += [_unseen_side(b, volume) for r in body.rims if (b := breach_of(vertices, r.edges))]
-    if is_smoothed(body.vertices, body.seen) or _is_calm(body):
+    if body.smoothed:
         skin = float(face_areas(body.vertices, body.seen).sum()) / volume
         says = (
             "its skin is smooth as by LiDAR, which rounds off edges by 3-5 mm; scan it with the "
@@ -604,15 +631,6 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         )
         doubts.append(Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, says, "poor"))
     return _guarded(path, body, vertices, faces, tuple(doubts))
-
-
-def _is_calm(body: OpenBody) -> bool:
-    """Tell whether the calmest tenth of a coarse skin is as even as fusion leaves it."""
-    if len(body.seen) >= FINE:
-        return False
-    sides = body.vertices[body.seen[:, 1]] - body.vertices[body.seen[:, 0]]
-    step = float(np.median(np.linalg.norm(sides, axis=1)))
-    return float(roughness(body.vertices, body.seen)[0]) < CALM * step
 
 
 def _unseen_side(breach: Breach, volume: float) -> Doubt:
@@ -633,11 +651,7 @@ def _guarded(
         faces, volume = faces[:, ::-1], -volume
     if not is_closed(faces, len(vertices)) or volume <= 0:
         raise ScanError(path, "crosses itself so that it encloses no volume; scan it again.")
-    noise = body.noise
-    if len(body.seen) < FINE:
-        area = float(face_areas(body.vertices, body.seen).sum())
-        noise = float(np.hypot(noise, BUMPED * skin_noise(body.vertices, body.seen) * area))
-    share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, noise / volume))
+    share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
     found = range_of(volume, doubts)

@@ -29,12 +29,7 @@ class Rim:
     area: float  # of the rim seen from below [m²]
     length: float  # [m]
     lean: float  # mean upward part of the walls' outward normals at the rim, -1 to 1
-    unevenness: float  # of its height: spread over mean; a level cut leaves little
-
-    @property
-    def height(self) -> float:
-        """Mean height of the rim over the table [m]."""
-        return self.under / self.area
+    widest: float  # greatest level section of the body [m²]
 
     @property
     def roundness(self) -> float:
@@ -189,9 +184,14 @@ def measure_rim(vertices: Floats, faces: Indices, edges: Indices) -> Rim:
     under = -_flux(np.concatenate([vertices, tip[None]]), lid)
     area = -float(fan(vertices, edges)[0][2])
     length = _outline_length(vertices[edges[:, 0], :2], area)
-    heights = vertices[edges[:, 0], 2]
-    unevenness = float(heights.std() / max(abs(heights.mean()), 1e-9))
-    return Rim(edges, under, area, length, _lean(vertices, faces, edges), unevenness)
+    lean = _lean(vertices, faces, edges)
+    return Rim(edges, under, area, length, lean, _widest_section(vertices, faces))
+
+
+def _widest_section(vertices: Floats, faces: Indices) -> float:
+    """Greatest area of a level section, walls dropped below its rims [m²]."""
+    flat, height = _seen_from_above(vertices, faces)
+    return float(np.cumsum(flat[np.argsort(-height)]).max())
 
 
 def _outline_length(points: Floats, area: float) -> float:
@@ -229,11 +229,17 @@ def close_below(vertices: Floats, faces: Indices, rim: Rim, share: float) -> tup
 
 def _flux(vertices: Floats, faces: Indices) -> float:
     """Flux of (0, 0, z) through a surface [m³]."""
+    flat, height = _seen_from_above(vertices, faces)
+    return float(flat @ height)
+
+
+def _seen_from_above(vertices: Floats, faces: Indices) -> tuple[Floats, Floats]:
+    """Area of each face from above, below zero for one that looks down [m²]; its mean height."""
     a, b, c = (vertices[faces[:, i]] for i in range(3))
     area = (
         (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (c[:, 0] - a[:, 0]) * (b[:, 1] - a[:, 1])
     ) / 2
-    return float(area @ (a[:, 2] + b[:, 2] + c[:, 2]) / 3)
+    return area, (a[:, 2] + b[:, 2] + c[:, 2]) / 3
 
 
 def _rings_of(faces: Indices, count: int, corners: Indices, rings: int) -> NDArray[np.bool_]:

@@ -11,7 +11,7 @@ from plumbstone.meshes.measures.extents import across
 from plumbstone.meshes.measures.rulers import FAR_OFF, Ruler
 from plumbstone.meshes.piece import Floats, Indices
 
-OWN_LENGTHS = 0.04  # of the lengths in a phone's file, at 90 %: + 3 ... 4 % by a depth camera;
+OWN_LENGTHS = 0.045  # of the lengths in a phone's file, at 90 %: + 3 ... 4 % by a depth camera;
 # one stone by a phone and by a structured scanner (eesd-epfl/spherical-harmonics, stone 11)
 CALIPER, CALIPER_STEP = 0.004, 0.001  # of a length by caliper or tape: share, and [m]; from memory
 SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; rounds at most
@@ -107,7 +107,7 @@ def ruled_scale(length: float, unsure: float, factor: float, *, twice: bool) -> 
         says += "; the width across (--across) would check it"
     if abs(np.log(factor)) > np.log(1 + FAR_OFF):
         says += f", × {factor:.3g} on the file's own; see that it is the right stone and unit"
-        trust = "fair"
+        trust = "poor"
     return in_length("scale", share, says, trust)
 
 
@@ -151,12 +151,22 @@ def _calm(vertices: Floats, faces: Indices) -> tuple[Floats, float, float]:
     for _ in range(min(int((reach / step) ** 2), MOST_ROUNDS)):
         for share in (0.5, -0.52):
             found += share * (links @ found - found) * ~lonely[:, None]
-    return found, _bumps(found, faces, links, lonely), step
+    noise = float(np.median(_bumps(found, faces, links, lonely))) * PER_BUMP
+    return found, noise, step
 
 
-def skin_noise(vertices: Floats, faces: Indices) -> float:
-    """Measure the noise from corner to corner of a skin, as a standard deviation [m]."""
-    return _bumps(vertices, faces, *_links(vertices, faces))
+def skin_noise(vertices: Floats, faces: Indices) -> tuple[float, float]:
+    """Measure how far neighbours do not explain the corners of a skin [m].
+
+    Returns
+    -------
+    noise : float
+        Its standard deviation.
+    calm : float
+        How far the calmest quarter lies off at most.
+    """
+    off = _bumps(vertices, faces, *_links(vertices, faces))
+    return float(np.median(off)) * PER_BUMP, float(np.quantile(off, 0.25))
 
 
 def _links(vertices: Floats, faces: Indices) -> tuple[Any, NDArray[np.bool_]]:
@@ -172,12 +182,13 @@ def _links(vertices: Floats, faces: Indices) -> tuple[Any, NDArray[np.bool_]]:
     return diags_array(1 / np.maximum(links.sum(axis=1), 1)) @ links, lonely
 
 
-def _bumps(vertices: Floats, faces: Indices, links: Any, lonely: NDArray[np.bool_]) -> float:
-    """Measure what neighbours of corners do not explain of their places, a deviation [m]."""
+def _bumps(vertices: Floats, faces: Indices, links: Any, lonely: NDArray[np.bool_]) -> Floats:
+    """Give what neighbours of corners do not explain of their places, along their normals [m]."""
     off = links @ vertices - vertices
     off = (off - links @ off)[~lonely]
     out = np.einsum("ij,ij->i", off, _corner_normals(vertices, faces)[~lonely])
-    return float(np.median(np.abs(out))) * PER_BUMP
+    found: Floats = np.abs(out)
+    return found
 
 
 def _corner_normals(vertices: Floats, faces: Indices) -> Floats:

@@ -208,9 +208,10 @@ def rescaled_to_mass(weighed: Weighed, mass: float) -> Weighed:
     implied = volume_of_mass(mass, _density(weighed.material))
     scale = (implied.mid / weighed.volume.mid) ** (1 / 3)
     trust = Confidence("good", "weighed; the scan was scaled to the mass")
-    if abs(math.log(scale)) > math.log(1 + FAR_OFF):
+    off = abs(math.log(scale))
+    if 3 * off > math.log(1 + FAR_OFF):
         reason = f"scan and mass disagree: lengths × {scale:.2f}; see that they are of one stone"
-        trust = Confidence("poor", reason, "scale")
+        trust = Confidence("poor" if off > math.log(1 + FAR_OFF) else "fair", reason, "scale")
     piece = weighed.piece
     return replace(
         weighed,

@@ -16,24 +16,11 @@ from plumbstone.volumes.scape.sections import Section
 MISSPELT = 0.75  # likeness of two names from which on one may be the other misspelt
 MOST_LIKELY = 4  # materials offered for a description
 FILLERS = frozenset(
-    [
-        "a",
-        "an",
-        "and",
-        "the",
-        "with",
-        "of",
-        "in",
-        "on",
-        "or",
-        "like",
-        "stone",
-        "stones",
-        "rock",
-        "rocks",
-    ]
+    ["a", "an", "and", "the", "with", "of", "in", "on", "or", "like", "that"]
+    + ["stone", "stones", "rock", "rocks"]
 )
 KINDS = ("stone", "wood", "substrate", "strip")
+CLASSES = {"stone": "stone", "rock": "stone", "wood": "wood", "soil": "substrate"}
 # What is believed of each kind [kg/m³]; wide bounds, common practice, no source.
 DENSITIES = {"stone": (150, 9e3), "wood": (60, 1600), "substrate": (30, 9e3), "strip": (1, 2e4)}
 FULLEST = 0.9  # share of a heap that grains of all sizes fill at most; common practice, no source
@@ -135,9 +122,12 @@ def described(words: str, materials: Mapping[str, Material] | None = None) -> tu
     """
     known = load_materials() if materials is None else materials
     asked = _stems(words)
+    kinds = {kind for word, kind in CLASSES.items() if re.search(rf"\b{word}s?\b", words.lower())}
     scored = []
     for material in known.values():
-        named, looks = _stems(material.key), _stems(material.looks)
+        if kinds and material.kind not in kinds:
+            continue
+        named, looks = _stems(material.key), _stems(material.looks or material.note)
         score = 2 * len(asked & named) + len(asked & (looks - named))
         if score:
             scored.append((score, material))
