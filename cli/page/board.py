@@ -70,11 +70,14 @@ class Board(ui.element, component="board.js"):
             self.run_method("show", parts, list(self._drawn.get("pieces", {})))
 
 
-def drawing_of(seen: Seen, layout: Layout, units: Units) -> dict[str, Any]:
-    """Give all that the board draws, as plain data; heavy outlines are remembered."""
+def drawing_of(seen: Seen, before: Seen | None, layout: Layout, units: Units) -> dict[str, Any]:
+    """Give all that the board draws, as plain data; heavy outlines are remembered.
+
+    What floats is told of the last state that was judged.
+    """
     plan, tank, memo = seen.plan, seen.plan.scape.tank, layout.memo
     height = tank.height or max(tank.water_line or 0.0, 0.3)
-    floats = floating(plan)
+    floats = floating(before.plan) if before else set()
     figures = {piece.name: piece for piece in seen.report.pieces}
     pieces = {}
     for number, body in enumerate(plan.bodies, 1):

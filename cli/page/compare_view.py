@@ -72,7 +72,7 @@ class CompareView:
         desk = self._desk(name)
         await desk.look()
         await desk.refine()
-        if desk.fault or desk.seen is None or not desk.seen.exact:
+        if desk.fault or desk.seen is None or not desk.seen.judged:
             raise PlumbstoneError(desk.fault or f"{name}: is being computed; choose it once more.")
         return desk.seen.report
 

@@ -92,6 +92,7 @@ class ScanJob:
             out, wrong = await asyncio.wait_for(process.communicate(), SECONDS)
         except TimeoutError:
             _end(process)
+            await process.communicate()  # what it said last; its pipes are closed then
             raise ScanError(
                 f"Not done after {SECONDS:g} s; thin the scan out and send it again."
             ) from None

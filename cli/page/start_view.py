@@ -196,7 +196,7 @@ class StartView:
                     continue
                 warn(self._wrong, "")
                 assert self._layout is not None
-                self._board.show(drawing_of(seen, self._layout, self._units))
+                self._board.show(drawing_of(seen, None, self._layout, self._units))
                 self._figures.show(list(words.figures(seen.report, self._units)))
         finally:
             self._looking = False

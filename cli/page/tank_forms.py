@@ -359,7 +359,7 @@ class TankForms:
 
     async def _write(self) -> None:
         seen, name = self.desk.seen, self.desk.name
-        if seen is None or not seen.exact:
+        if seen is None or not seen.judged:
             raise PlumbstoneError(words.NOT_YET)
         from plumbstone.cli.results import NAMES, write_results
 

@@ -41,9 +41,10 @@ class TankScene:
         place.on("toggle", self._toggled, js_handler="(e) => emit(e.target.open)")
 
     def refresh(self) -> None:
-        """Draw the newest state, once it is computed exactly."""
+        """Draw the newest state, once all of it is computed."""
         seen = self._desk.seen
-        if not self._open or seen is None or not seen.exact or self._drawn == self._desk.version:
+        new = seen is not None and seen.judged and self._drawn != self._desk.version
+        if not self._open or seen is None or not new:
             return
         self._drawn = self._desk.version
         tank = seen.plan.scape.tank

@@ -13,6 +13,9 @@ from plumbstone.volumes.findings import Severity
 from plumbstone.volumes.plan import Plan
 
 CHECKING, COMPUTING = "Being checked ...", "Computing ..."
+PREVIEW = "A quick look; the exact figures follow ..."
+JUDGING = "Figures are exact; what holds and what floats is being checked ..."
+FINDINGS, FOUND_BEFORE = "Findings", "Found before this change"
 BROKEN = "Something went wrong in the program itself; nothing was written. Load the page anew."
 CHANGED = "The file was changed outside; this is how it is now."
 TOUCH_ROW = "Touch the border stones from left to right, then press Done."
