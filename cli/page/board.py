@@ -9,6 +9,7 @@ from nicegui import ui
 
 from plumbstone.cli.page.desk import Seen
 from plumbstone.cli.pictures.colours import colour_of
+from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.page import place_line
 from plumbstone.cli.wording.units import Units, mass_words
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
@@ -23,7 +24,7 @@ OUTLINE_GRID = 0.003  # [m]
 BED_CELLS = 160  # along the length, of what is drawn of the bed
 LEVELS, OFF_LEVEL = 0.02, 0.0007  # lines of equal height, just off what is flat by design [m]
 HALF = 0.5
-ABOVE, FRONT = "From above, the back on top", "From the front"
+ABOVE, FRONT = labels.ABOVE, labels.FRONT
 
 
 class Board(ui.element, component="board.js"):

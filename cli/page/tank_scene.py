@@ -8,6 +8,7 @@ from plumbstone.cli.page.desk import Desk
 from plumbstone.cli.page.turning import turning_view
 from plumbstone.cli.page.widgets import element
 from plumbstone.cli.pictures.colours import WATER
+from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.page import IN_3D
 
 THIN = 1e-3  # [m], water of an empty tank, so that there is something to scale
@@ -36,7 +37,7 @@ class TankScene:
         self._open, self._drawn = False, -1
         self._water: Any = None
         with element("details") as place:
-            element("summary", "", "Turn it in 3D")
+            element("summary", "", labels.TURN_IN_3D)
             self._place = element("div")
         place.on("toggle", self._toggled, js_handler="(e) => emit(e.target.open)")
 

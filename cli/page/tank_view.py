@@ -24,6 +24,7 @@ from plumbstone.cli.page.widgets import (
     warn,
 )
 from plumbstone.cli.wording import page as words
+from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.report import not_yet, verdict
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
@@ -62,22 +63,23 @@ class TankView:
         with page(self.desk.name.removesuffix(".toml"), "/tanks", narrow=False) as self.wrong:
             self.ask = element("div", "acts", hidden=True)
             with self.ask:
-                button("Take the file as it is", self._take_theirs)
-                button("Write my change over it", self._write_mine)
+                button(labels.TAKE_THEIRS, self._take_theirs)
+                button(labels.WRITE_MINE, self._write_mine)
             self.verdict = element("h2", "verdict", aria_live="polite")
             with element("div", "tank"):
-                with element("div"):
+                with element("div", "draw"):
                     self._tools()
                     self.state = element("p", "state", role="status")
                     self._board_place = element("div")
                     self._water_place = element("div")
-                    piece = element("section", aria_label="Chosen piece")
-                    self.scene = TankScene(self.desk)
-                    self.forms = TankForms(self, piece)
-                with element("div"):
+                    piece = element("section", aria_label=labels.CHOSEN)
+                with element("div", "findings"):
                     self.figures = Figures(element("dl", "figures", aria_live="polite"))
                     self.found = element("h2")
                     self.told = element("ul", "told")
+                with element("div", "forms"):
+                    self.scene = TankScene(self.desk)
+                    self.forms = TankForms(self, piece)
             self.strip = Figures(element("div", "strip", aria_hidden="true"), small=True)
         say(self.state, words.COMPUTING)
         ui.timer(0.01, self._open, once=True)
@@ -85,10 +87,10 @@ class TankView:
 
     def _tools(self) -> None:
         with element("div", "acts"):
-            self.undo = button("Undo", lambda: self._step(self.desk.undo), "small")
-            self.redo = button("Redo", lambda: self._step(self.desk.redo), "small")
-            self.rowing = button("Border: touch stones", self._row, "small")
-            self.soil = button("Pull the soil", self.pull, "small", aria_pressed="false")
+            self.undo = button(labels.UNDO, lambda: self._step(self.desk.undo), "small")
+            self.redo = button(labels.REDO, lambda: self._step(self.desk.redo), "small")
+            self.rowing = button(labels.BORDER, self._row, "small")
+            self.soil = button(labels.PULL_SOIL, self.pull, "small", aria_pressed="false")
 
     async def _open(self) -> None:
         """Lay the tank out and show it."""
@@ -165,6 +167,8 @@ class TankView:
         found = []
         if self._pulls and seen.plan.bed is not None:
             found = handles_of(self.layer, seen.plan.bed, seen.plan.scape.tank, self.units)
+        if self._pulls:
+            say(self.state, words.PULL if found else words.NO_HANDLES)
         self._handles = {handle.key: handle for handle in found}
         self._board.tell(handles=[handle.drawn() for handle in found])
 
@@ -382,7 +386,7 @@ class TankView:
         """Begin or end pulling the soil."""
         self._pulls = not self._pulls
         self.soil.props["aria-pressed"] = "true" if self._pulls else "false"
-        say(self.state, words.PULL if self._pulls else "")
+        say(self.state, "")
         if self.desk.seen is not None and self._board is not None:
             self._grips(self.desk.seen)
 
@@ -411,7 +415,7 @@ class TankView:
     async def _row(self) -> None:
         """Begin or end touching border stones."""
         row, scape = self.row, self.desk.layout.scape if self.desk.layout else None
-        say(self.rowing, "Done: this is the row" if row is None else "Border: touch stones")
+        say(self.rowing, labels.ROW_DONE if row is None else labels.BORDER)
         self.row = [] if row is None else None
         if row is None:
             say(self.state, words.TOUCH_ROW)

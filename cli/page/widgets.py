@@ -10,12 +10,13 @@ from typing import Any, ParamSpec
 from nicegui import background_tasks, ui
 from nicegui.element import Element
 
+from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.page import BROKEN
 from plumbstone.meshes.errors import PlumbstoneError
 
 P = ParamSpec("P")
 ROUNDING = 1e-6  # of what a slider tells [m]
-DOORS = (("Weigh", "/"), ("Stock", "/stock"), ("Tanks", "/tanks"))
+DOORS = ((labels.WEIGH, "/"), (labels.STOCK, "/stock"), (labels.TANKS, "/tanks"))
 
 
 @contextmanager
@@ -24,7 +25,7 @@ def page(title: str, door: str, *, narrow: bool = True) -> Iterator[Element]:
     style = files("plumbstone.cli.page").joinpath("page.css").read_text(encoding="utf-8")
     ui.page_title(f"{title} · plumbstone")
     ui.add_head_html(f"<style>{style}</style>")
-    with element("nav", "bar", aria_label="Doors"):
+    with element("nav", "bar", aria_label=labels.DOORS):
         element("span", "mark", "plumbstone")
         for name, address in DOORS:
             link = element("a", "", name, href=address)
