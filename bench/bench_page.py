@@ -8,7 +8,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,14 +17,22 @@ STEP = 5.0  # what places snap to [mm]
 # Each place is visited once, as what was computed is remembered.
 PLACES = [(x, y) for y in (1, -1, 2, -2) for x in range(-3, 4)]
 LET_GO = 4
-# Notes when the pointer moved and when the figures' place was told; each step moves by 5 mm.
+# Notes when the pointer moved and when the figures (or why not) of that place were shown.
 WATCH = """() => {
-  window.lags = []; window.from = null;
-  document.addEventListener('pointermove', () => { window.from = performance.now(); }, true);
+  window.lags = []; window.from = null; window.exact = 0;
+  document.addEventListener('pointermove', () => { window.moved = performance.now(); }, true);
+  new MutationObserver(() => { window.from = window.moved; }) // what did not snap is no move
+    .observe(document.querySelector('.view.above [data-piece="Great stone"]'),
+             { attributes: true, attributeFilter: ['transform'] });
+  document.addEventListener('pointerup', () => { window.up = performance.now(); }, true);
   const told = () => { if (window.from !== null) window.lags.push(performance.now() - window.from);
                        window.from = null; };
   new MutationObserver(told).observe(document.querySelector('.figures'),
-    { childList: true, subtree: true, characterData: true });
+    { attributes: true, attributeFilter: ['data-of'] });
+  const state = document.querySelector('.state');
+  new MutationObserver(() => { if (state.innerText.startsWith('Figures are exact'))
+                                 window.exact = performance.now() - window.up; })
+    .observe(state, { childList: true, subtree: true, characterData: true });
 }"""
 
 
@@ -46,14 +54,19 @@ def drags() -> list[tuple[str, float, float]]:
         tab.evaluate(WATCH)
         starts = [(0, 0), *PLACES[LET_GO - 1 :: LET_GO]]
         parts = [PLACES[i : i + LET_GO] for i in range(0, len(PLACES), LET_GO)]
-        exact = [_drag(tab, start, part) for start, part in zip(starts, parts, strict=False)]
+        let_go = [_drag(tab, start, part) for start, part in zip(starts, parts, strict=False)]
         lags = [lag / 1e3 for lag in tab.evaluate("window.lags")]
         chromium.close()
-    return [_row("pointer to figure while dragging", lags), _row("let go to exact", exact)]
+    exact, all_told = zip(*let_go, strict=True)
+    return [
+        _row("pointer to figure while dragging", lags),
+        _row("let go to exact figures", exact),
+        _row("let go to verdict", all_told),
+    ]
 
 
-def _drag(tab: Any, start: tuple[int, int], places: list[tuple[int, int]]) -> float:
-    """Drag a stone over some places; give how long all took once it was let go [s]."""
+def _drag(tab: Any, start: tuple[int, int], places: list[tuple[int, int]]) -> tuple[float, float]:
+    """Drag a stone over some places; give how long figures and all took once let go [s]."""
     step = STEP * tab.evaluate("document.querySelector('.view.above svg').getScreenCTM().a")
     box = tab.locator('.view.above [data-piece="Great stone"] text').bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
@@ -61,17 +74,16 @@ def _drag(tab: Any, start: tuple[int, int], places: list[tuple[int, int]]) -> fl
     tab.mouse.down()
     for to_x, to_y in places:
         tab.mouse.move(x + step * (to_x - start[0]), y - step * (to_y - start[1]))
-        with contextlib.suppress(Exception):  # a step may leave all figures as they are
-            tab.wait_for_function("window.from === null", timeout=3000)
-    tab.wait_for_function("!document.querySelector('.state').innerText.includes('Saved in')")
+        tab.wait_for_function("window.from === null")
     begun = time.perf_counter()
     tab.mouse.up()
     tab.get_by_text("Saved in").wait_for()
+    spent = time.perf_counter() - begun
     tab.evaluate("window.from = null")
-    return time.perf_counter() - begun
+    return tab.evaluate("window.exact") / 1e3, spent
 
 
-def _row(name: str, seconds: list[float]) -> tuple[str, float, float]:
+def _row(name: str, seconds: Sequence[float]) -> tuple[str, float, float]:
     last = statistics.quantiles(seconds, n=20)[-1] if len(seconds) > 1 else float("nan")
     return f"{name}, {len(seconds)} times", statistics.median(seconds or [float("nan")]), last
 

@@ -5,16 +5,18 @@ import random
 import tracemalloc
 from pathlib import Path
 
+import numpy as np
 import pytest
 from commands import type_in
 from test_page import DEMO, SMALL, demo_in
 
 from plumbstone.cli.documents import plan_document
-from plumbstone.cli.page.desk import ChangedOutsideError, Desk
+from plumbstone.cli.page.desk import ChangedOutsideError, Desk, glimpse_spacing
 from plumbstone.cli.page.folder import Folder, FolderError
 from plumbstone.cli.page.scan_job import ScanError, ScanJob
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.memo import MOST, Memo
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import read_scape
 from plumbstone.volumes.scape.writing import pieces_named, with_keys
@@ -42,7 +44,7 @@ async def edited(desk: Desk, dice: random.Random) -> None:
 def same_as_alone(desk: Desk) -> None:
     """Compare all figures with a computation of the saved file from scratch, to the last bit."""
     assert desk.seen is not None
-    assert desk.seen.exact
+    assert desk.seen.judged
     alone = report_of(make_plan(read_scape(desk.folder.scape(desk.name))))
     assert plan_document(desk.seen.report) == plan_document(alone)
 
@@ -67,14 +69,54 @@ def test_edits_equal_the_command_line_bit_for_bit(tmp_path: Path, edits: int) ->
     assert type_in("plumbstone plan small.toml", tmp_path).returncode == 0
 
 
+def test_exact_work_gives_way_to_the_hand_and_ends_with_what_is_newest(tmp_path: Path) -> None:
+    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    desk, stages = Desk(Folder(tmp_path), "small.toml"), []
+
+    def told() -> None:
+        assert desk.seen is not None
+        stages.append((desk.seen.exact, desk.seen.judged, desk.version))
+
+    async def work() -> None:
+        await desk.look()
+        first = asyncio.create_task(desk.refine(told))
+        for step in range(4):
+            await desk.moved("Stone", (0.20 + step / 200, 0.13))
+        assert not any(judged for _, judged, _ in stages)
+        await desk.change(lambda text: with_keys(text, "piece", "Stone", {"turn": 30}))
+        assert desk.seen is not None
+        assert not desk.seen.exact
+        await first
+
+    asyncio.run(work())
+    last = desk.version
+    done = [stage for stage in stages if stage[2] == last]
+    assert (True, False, last) in done  # litres first
+    assert done[-1] == (True, True, last)
+    same_as_alone(desk)
+
+
+def test_what_is_remembered_is_bounded() -> None:
+    memo = Memo(most=1_000_000)
+    for size in range(50):
+        memo(np.zeros, 20_000 + size)  # 160 kB
+    assert memo.computed == 50
+    memo(np.zeros, 20_049)
+    assert memo.computed == 50  # the last ones are still known
+    memo(np.zeros, 20_040)
+    assert memo.computed == 51
+
+
 @pytest.mark.slow
 def test_memory_stays_flat(tmp_path: Path) -> None:
-    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
-    desk, dice = Desk(Folder(tmp_path), "small.toml"), random.Random(3)
+    demo_in(tmp_path)
+    desk, dice = Desk(Folder(tmp_path), DEMO), random.Random(3)
 
     async def work(edits: int) -> int:
-        for _ in range(edits):
+        for count in range(edits):
             await edited(desk, dice)
+            if count % 10 == 0:
+                await desk.refine()
         return tracemalloc.get_traced_memory()[0]
 
     async def whole() -> tuple[int, int]:
@@ -84,9 +126,9 @@ def test_memory_stays_flat(tmp_path: Path) -> None:
     tracemalloc.start()
     early, late = asyncio.run(whole())
     tracemalloc.stop()
-    # The memo holds the last 200 of each stage, so it is full by the first reading; texts of
-    # 500 undos are 0.4 MB.
-    assert late < early * 1.1 + 1e6
+    # The memo is full by the first reading; texts of 500 undos are 8 MB.
+    assert late < early * 1.1 + 1e7
+    assert late < 1.5 * MOST
 
 
 def test_what_is_seen_under_the_hand_is_the_preview_of_that_place(tmp_path: Path) -> None:
@@ -98,7 +140,8 @@ def test_what_is_seen_under_the_hand_is_the_preview_of_that_place(tmp_path: Path
         await desk.look()
         glimpse = await desk.moved("Stone", (0.22, 0.13))
         assert desk.layout is not None
-        whole = report_of(desk.layout.moved("Stone", (0.22, 0.13)).preview())
+        spacing = glimpse_spacing((0.40, 0.25))
+        whole = report_of(desk.layout.moved("Stone", (0.22, 0.13)).preview(spacing))
         for name in ("water", "load", "costs", "layers"):
             assert getattr(glimpse.report, name) == getattr(whole, name)
         assert glimpse.report.costs.pieces is not None
@@ -168,7 +211,7 @@ def test_all_who_ask_wait_for_the_exact_state(tmp_path: Path) -> None:
         await asyncio.sleep(0)
         await desk.refine()  # while another tab has it computed
         assert desk.seen is not None
-        assert desk.seen.exact
+        assert desk.seen.judged
         await first
 
     asyncio.run(work())

@@ -65,7 +65,7 @@ def test_four_steps_give_a_layout_that_can_be_dragged(browser: Any, server: Serv
 def test_soil_is_pulled_at_the_panes(browser: Any, server: Server) -> None:  # noqa: F811
     file = small_in(server.folder, "pulled.toml")
     tab, faults = at_tank(browser, server, file.name)
-    tab.get_by_role("button", name="Pull the soil").click()
+    tab.get_by_role("button", name="Soil", exact=True).click()
     grip = tab.locator('[data-handle="corner/back left"] .grip')
     grip.scroll_into_view_if_needed()
     box = grip.bounding_box()
@@ -104,7 +104,7 @@ def test_all_of_a_layer_and_of_the_glass_is_changed_on_the_page(
     text = changed(file, text, "mounds")
     fill(soil, "Mound: rise", "4")
     text = changed(file, text, 'rise = "4 cm"')
-    tab.get_by_role("button", name="Pull the soil").click()
+    tab.get_by_role("button", name="Soil", exact=True).click()
     tab.locator('[data-handle="mound/0"]').focus()
     tab.keyboard.press("ArrowLeft")
     text = changed(file, text, 'at = ["19.5 cm"')
@@ -144,7 +144,7 @@ def test_a_border_is_drawn_by_touching_stones(browser: Any, server: Server) -> N
     file.write_text(text + line, encoding="utf-8")
     tab, faults = opened(browser, f"{server.home}/tank/row.toml", **PHONE)
     computed(tab)
-    tab.get_by_role("button", name="Border: touch stones").tap()
+    tab.get_by_role("button", name="Border", exact=True).tap()
     for name in ("S1", "S0", "S2"):
         piece(tab, name).locator("text").tap(force=True)
     tab.get_by_role("button", name="Done: this is the row").tap()

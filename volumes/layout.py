@@ -158,9 +158,13 @@ class Layout:
         purchases = tuple(Purchase(r, *self.memo(bags_of, r)) for r in bought)
         return Ground(bodies, grid, columns, bed, purchases)
 
-    def preview(self) -> Plan:
+    def preview(self, spacing: float | None = None) -> Plan:
         """Lay the bed on one coarse grid, with water and load; wood and border are left out."""
-        return self._plan(self.ground(exact=False), None, judged=False)
+        return self._plan(self.ground(spacing, exact=False), None, judged=False)
+
+    def poured(self) -> Plan:
+        """Lay the bed exactly, with water and load as in `plan`; nothing is judged yet."""
+        return self._plan(self.ground(), None, judged=False)
 
     def plan(self, spacing: float | None = None, salt: float | None = None) -> Plan:
         """Compute everything about the scape.
@@ -336,7 +340,7 @@ class Layout:
         at_hand = tuple(self._solid(at_rest(entry)) for entry in scape.at_hand)
         return self.memo(
             _judged_groups, scape.groups, ground.bodies, water, line, ground.grid, ground.bed,
-            at_hand,
+            at_hand, self.memo,
         )  # fmt: skip
 
     def _standing(self, ground: Ground, water: float) -> "tuple[Standing, ...]":
@@ -347,7 +351,8 @@ class Layout:
         floor = (tank.length, tank.depth)
         line = tank.water_line or 0.0
         tied = tuple(n for g in self.scape.groups if g.sinkers for n in g.wood)
-        return self.memo(judge_stones, ground.bodies, water, line, floor, ground.grid, tied)
+        inputs = (ground.bodies, water, line, floor, ground.grid, tied)
+        return self.memo(judge_stones, *inputs, self.memo)
 
 
 def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = None) -> Plan:
@@ -402,6 +407,7 @@ def _judged_groups(
     grid: Grid,
     bed: BedResult | None,
     at_hand: tuple[Body, ...],
+    memo: Memo,
 ) -> "tuple[HoldResult, ...]":
     """Judge all groups in their surroundings."""
     from plumbstone.volumes.holding.hold_down import Surroundings, judge_groups
@@ -413,6 +419,7 @@ def _judged_groups(
         bed=bed,
         stone=find_material(SINKER_STONE),
         at_hand=at_hand,
+        memo=memo,
     )
     return judge_groups(groups, bodies, around)
 

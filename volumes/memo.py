@@ -2,6 +2,8 @@
 
 from collections import OrderedDict
 from collections.abc import Callable
+from contextvars import ContextVar
+from dataclasses import fields, is_dataclass
 from threading import Lock
 from typing import Any, ParamSpec, TypeVar
 
@@ -9,14 +11,29 @@ import numpy as np
 
 P = ParamSpec("P")
 T = TypeVar("T")
+SHORT = 200  # numbers of an array that are compared one by one
+MOST = 400_000_000  # [bytes] of arrays that are kept; a changed bed of a large tank takes 40 MB
+SMALL = 2_000  # [bytes] that a result counts at least
+
+
+class HaltedError(Exception):
+    """A computation that was ended because nobody waits for it any more."""
+
+
+HALT: ContextVar[Callable[[], bool]] = ContextVar("HALT", default=lambda: False)
 
 
 class Memo:
-    """Remembers what functions gave for the last inputs of each.
+    """Remembers what functions gave for the inputs that were asked for last.
 
-    Inputs that compare by value (frozen dataclasses, numbers, tuples) are told apart by it;
-    meshes, bodies, arrays and results of earlier stages by being the same object. So a stage
-    is computed again where anything that it depends on has changed, and only there.
+    Inputs that compare by value (frozen dataclasses, numbers, tuples, short arrays) are told
+    apart by it; meshes, bodies, arrays and results of earlier stages by being the same object.
+    So a stage is computed again where anything that it depends on has changed, and only there.
+
+    Notes
+    -----
+    Before each stage it is asked whether the whole is to be halted: who sets `HALT` in the
+    context of a thread ends what runs there by `HaltedError`; what is done by then stays.
 
     Examples
     --------
@@ -25,28 +42,34 @@ class Memo:
     (3, 3, 1)
     """
 
-    def __init__(self, keep: int = 200) -> None:
+    def __init__(self, most: int = MOST) -> None:
         self.computed = 0  # how often a function was really called
-        self._keep = keep
+        self._most, self._bytes = most, 0
         self._lock = Lock()
-        self._kept: dict[Callable[..., Any], OrderedDict[tuple[Any, ...], Any]] = {}
+        self._kept: OrderedDict[tuple[Any, ...], tuple[Any, int]] = OrderedDict()
 
     def __call__(self, function: Callable[P, T], *inputs: P.args, **named: P.kwargs) -> T:
         """Give what the function gives for these inputs, from memory where it can."""
-        key = (*map(_key, inputs), *((name, _key(value)) for name, value in named.items()))
+        if HALT.get()():
+            raise HaltedError
+        key = (function, *map(_key, inputs), *((n, _key(value)) for n, value in named.items()))
         with self._lock:
-            kept = self._kept.setdefault(function, OrderedDict())
-            if key in kept:
-                kept.move_to_end(key)
-                found: T = kept[key]
+            if key in self._kept:
+                self._kept.move_to_end(key)
+                found: T = self._kept[key][0]
                 return found
         result = function(*inputs, **named)
         with self._lock:
             self.computed += 1
-            kept[key] = result
-            while len(kept) > self._keep:
-                kept.popitem(last=False)
+            self._keep(key, result, SMALL + _bytes_of(result))
         return result
+
+    def _keep(self, key: tuple[Any, ...], result: object, size: int) -> None:
+        """Keep a result, and drop those that were not asked for longest."""
+        self._bytes += size - self._kept.pop(key, (None, 0))[1]
+        self._kept[key] = result, size
+        while self._bytes > self._most and len(self._kept) > 1:
+            self._bytes -= self._kept.popitem(last=False)[1][1]
 
 
 class _Same:
@@ -67,7 +90,19 @@ class _Same:
 def _key(value: Any) -> Any:
     """Give what stands for an input in a key."""
     if isinstance(value, np.ndarray):
-        return _Same(value)
+        short = value.size <= SHORT
+        return (value.dtype.str, value.shape, value.tobytes()) if short else _Same(value)
     if isinstance(value, tuple):
         return tuple(map(_key, value))
     return value
+
+
+def _bytes_of(value: Any) -> int:
+    """Add up the arrays in a result; what two results share counts in both."""
+    if isinstance(value, np.ndarray):
+        return value.nbytes
+    if isinstance(value, tuple):
+        return sum(map(_bytes_of, value))
+    if is_dataclass(value):
+        return sum(_bytes_of(getattr(value, f.name)) for f in fields(value))
+    return 0

@@ -16,8 +16,10 @@ from plumbstone.cli.page.folder import Folder
 from plumbstone.cli.page.gate import Gate
 from plumbstone.cli.page.start_view import StartView
 from plumbstone.cli.page.tank_view import TankView
+from plumbstone.cli.page.thumbnail import thumbnail_by_size
 from plumbstone.cli.page.weigh_view import SHOWN, WeighView
 from plumbstone.cli.page.widgets import button, element, page, telling
+from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.page import BROKEN, EMPTY_STOCK, NO_TANK, price_line
 from plumbstone.cli.wording.units import Units, mass_words, show_length
 from plumbstone.meshes.errors import PlumbstoneError
@@ -85,8 +87,12 @@ def application(
 
     @app.get("/picture/{name}")
     def picture(name: str) -> Response:
-        path = folder.picture_of(name)
-        return FileResponse(path) if path else PlainTextResponse("No picture.", 404)
+        if path := folder.picture_of(name):
+            return FileResponse(path)
+        size, colour = next(((k.size, k.colour) for k in folder.kept() if k.name == name), ((), ""))
+        if len(size) != 3:
+            return PlainTextResponse("No picture.", 404)
+        return Response(thumbnail_by_size(size, colour), media_type="image/png")
 
     @app.get("/result/{name}/{file}")
     def result(name: str, file: str) -> Response:
@@ -134,23 +140,24 @@ def _without_glass(plan: Plan) -> bytes:
 
 def _stock_page(folder: Folder, units: Units, order: str, rock: str) -> None:
     """Show cards of what was kept."""
-    with page("Stock", "/stock", narrow=False) as wrong:
+    with page(labels.STOCK, "/stock", narrow=False) as wrong:
         kept = sorted(folder.kept(), key=ORDERS.get(order, ORDERS["heaviest"]))
         if not kept:
             element("p", "", EMPTY_STOCK)
             return
         with element("div", "acts"):
             for words in ORDERS:
-                element("a", "", words, href=f"/stock?order={words}")
+                _pick(words, f"/stock?order={words}&rock={rock}", here=words == order)
             for material in sorted({one.material for one in kept}):
-                element("a", "", f"only {material}", href=f"/stock?order={order}&rock={material}")
+                only = "" if rock == material else material
+                _pick(labels.only(material), f"/stock?order={order}&rock={only}", here=not only)
         with element("ul", "cards"):
             for number, one in enumerate(kept, 1):
                 if rock and one.material != rock:
                     continue
                 with element("li", "card"):
-                    if folder.picture_of(one.name):
-                        element("img", "", src=f"/picture/{one.name}", alt="")
+                    if one.size or one.scan:
+                        element("img", "", src=f"/picture/{one.name}", alt="", loading="lazy")
                     element("h2", "", f"{number}. {one.name}")
                     mass = Range(*one.kilograms)
                     element("p", "mid", mass_words(mass, units))
@@ -163,12 +170,18 @@ def _stock_page(folder: Folder, units: Units, order: str, rock: str) -> None:
                         folder.drop(name)
                         ui.navigate.reload()
 
-                    button("Take off the list", telling(lambda: wrong)(drop), "small")
+                    button(labels.TAKE_OFF, telling(lambda: wrong)(drop), "small")
+
+
+def _pick(text: str, address: str, *, here: bool) -> None:
+    """Make a link that sorts or filters; it stands out while it holds."""
+    now = {"aria_current": "true"} if here else {}
+    element("a", "pick", text, href=address, **now)
 
 
 def _tanks_page(folder: Folder) -> None:
     """List the scape files, and start a new one."""
-    with page("Tanks", "/tanks"):
+    with page(labels.TANKS, "/tanks"):
         names = folder.scapes()
         if not names:
             element("p", "", NO_TANK)
@@ -178,6 +191,6 @@ def _tanks_page(folder: Folder) -> None:
                     element("a", "mid", name.removesuffix(".toml"), href=f"/tank/{name}")
 
         with element("p", "acts"):
-            element("a", "b main", "Start a new tank in four steps", href="/start")
+            element("a", "b main", labels.START_TANK, href="/start")
             if len(names) > 1:
-                element("a", "b", "Compare two", href="/compare")
+                element("a", "b", labels.COMPARE_TWO, href="/compare")

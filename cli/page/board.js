@@ -2,7 +2,7 @@
 // drawing itself comes from the program, in parts as they change; here it only follows the hand
 // until the program has answered.
 const SVG = `
-  <div class="board" @keydown="onKey">
+  <div :class="['board', { stale }]" @keydown="onKey">
     <figure v-for="view in views" :key="view.key" :class="'view ' + view.key">
       <figcaption>{{ view.title }}</figcaption>
       <svg :viewBox="'-8 -8 ' + (drawing.length + 16) + ' ' + (view.tall + 16)" :ref="view.key"
@@ -63,8 +63,8 @@ const SLIGHT = 3; // a pointer that wanders less has only touched [px]
 export default {
   template: SVG,
   props: { step: Number, above: String, front: String },
-  data: () => ({ drawing: null, selected: "", marked: [], row: [], spots: [], handles: [], fill: null, unit: 2,
-                 moving: null, pulling: null, sent: {}, told: 0, timer: null, pressing: false }),
+  data: () => ({ stale: false, drawing: null, selected: "", marked: [], row: [], spots: [], handles: [], fill: null, unit: 2,
+                 moving: null, pulling: null, sent: {}, loose: {}, told: 0, timer: null, pressing: false }),
   mounted() {
     this.watcher = new ResizeObserver(() => this.measure());
     this.watcher.observe(this.$el.parentElement);
@@ -104,6 +104,7 @@ export default {
     },
     tell(state) {
       Object.assign(this, state);
+      if (state.handles) this.loose = {};
     },
     measure() {
       const svg = this.$refs.above && this.$refs.above[0];
@@ -113,6 +114,7 @@ export default {
       clearTimeout(this.later);
       this.moving = this.pulling = null;
       this.sent = {};
+      this.loose = {};
     },
     focusPiece(name) {
       const group = this.$refs.above[0].querySelector(`[data-piece="${CSS.escape(name)}"]`);
@@ -139,7 +141,7 @@ export default {
     },
     at(handle) {
       const p = this.pulling;
-      return p && p.handle.key === handle.key ? p.to : handle.at;
+      return p && p.handle.key === handle.key ? p.to : this.loose[handle.key] || handle.at;
     },
     place(event, svg) {
       return new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
@@ -207,7 +209,11 @@ export default {
       this.loosen();
       const m = this.moving;
       this.moving = null;
-      if (!m || !m.moved || (m.to[0] === m.start[0] && m.to[1] === m.start[1])) return;
+      if (!m || !m.moved) return;
+      if (m.to[0] === m.start[0] && m.to[1] === m.start[1]) {
+        this.$emit("cancelled", {}); // back where it stood
+        return;
+      }
       this.sent[m.piece.name] = m.to;
       this.$emit("moved", { name: m.piece.name, x: m.to[0], y: m.to[1] });
     },
@@ -222,7 +228,7 @@ export default {
       group.focus({ preventScroll: true });
       group.setPointerCapture(event.pointerId);
       const from = this.place(event, group.ownerSVGElement);
-      this.pulling = { handle, from, start: handle.at, to: handle.at, pointer: event.pointerId };
+      this.pulling = { handle, from, start: this.at(handle), to: this.at(handle), pointer: event.pointerId };
     },
     onPull(event) {
       const p = this.pulling;
@@ -237,6 +243,7 @@ export default {
                   moves.includes("y") ? base + this.snapped(y - base, 0, most - base) : p.start[1]];
       if (to[0] === p.to[0] && to[1] === p.to[1]) return;
       p.to = to;
+      p.pulled = true;
       this.often("pulling", { key: p.handle.key, x: to[0], y: to[1] });
     },
     onLoose(event) {
@@ -245,11 +252,14 @@ export default {
     loosen() {
       clearTimeout(this.later);
       const p = this.pulling;
-      if (p && (p.to[0] !== p.start[0] || p.to[1] !== p.start[1])) {
-        p.handle.at = p.to; // until the program has answered
-        this.$emit("pulled", { key: p.handle.key, x: p.to[0], y: p.to[1] });
-      }
       this.pulling = null;
+      if (!p || !p.pulled) return;
+      if (p.to[0] === p.start[0] && p.to[1] === p.start[1]) {
+        this.$emit("cancelled", {});
+        return;
+      }
+      this.loose[p.handle.key] = p.to; // until the program has answered
+      this.$emit("pulled", { key: p.handle.key, x: p.to[0], y: p.to[1] });
     },
     // Keys.
     onKey(event) {
@@ -287,7 +297,7 @@ export default {
     nudgeGrip(handle, dx, dy) {
       if (!this.pulling || this.pulling.handle.key !== handle.key) {
         this.settle();
-        this.pulling = { handle, start: handle.at, to: handle.at };
+        this.pulling = { handle, start: this.at(handle), to: this.at(handle) };
       }
       this.pullTo(this.pulling.to[0] + dx, this.pulling.to[1] + dy);
     },

@@ -9,6 +9,7 @@ from nicegui import ui
 
 from plumbstone.cli.page.desk import Seen
 from plumbstone.cli.pictures.colours import colour_of
+from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.page import place_line
 from plumbstone.cli.wording.units import Units, mass_words
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
@@ -23,7 +24,7 @@ OUTLINE_GRID = 0.003  # [m]
 BED_CELLS = 160  # along the length, of what is drawn of the bed
 LEVELS, OFF_LEVEL = 0.02, 0.0007  # lines of equal height, just off what is flat by design [m]
 HALF = 0.5
-ABOVE, FRONT = "From above, the back on top", "From the front"
+ABOVE, FRONT = labels.ABOVE, labels.FRONT
 
 
 class Board(ui.element, component="board.js"):
@@ -70,11 +71,14 @@ class Board(ui.element, component="board.js"):
             self.run_method("show", parts, list(self._drawn.get("pieces", {})))
 
 
-def drawing_of(seen: Seen, layout: Layout, units: Units) -> dict[str, Any]:
-    """Give all that the board draws, as plain data; heavy outlines are remembered."""
+def drawing_of(seen: Seen, before: Seen | None, layout: Layout, units: Units) -> dict[str, Any]:
+    """Give all that the board draws, as plain data; heavy outlines are remembered.
+
+    What floats is told of the last state that was judged.
+    """
     plan, tank, memo = seen.plan, seen.plan.scape.tank, layout.memo
     height = tank.height or max(tank.water_line or 0.0, 0.3)
-    floats = floating(plan)
+    floats = floating(before.plan) if before else set()
     figures = {piece.name: piece for piece in seen.report.pieces}
     pieces = {}
     for number, body in enumerate(plan.bodies, 1):

@@ -1,5 +1,6 @@
 """Changes that the page makes to a scape file: texts in, texts out."""
 
+import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
@@ -14,6 +15,7 @@ Edit = Callable[[str], str]
 Place = tuple[float, float]
 MOUND = {"rise": 0.03, "radius": 0.10}  # of a new one [m]
 SAND = 0.02  # depth of a new layer [m]
+BORDER = "Border"
 
 
 def layer_rows(text: str) -> list[dict[str, Any]]:
@@ -118,16 +120,29 @@ def with_new_layer(text: str, material: str, zone: str, measures: Measures) -> s
 def with_border(text: str, scape: Scape, row: Sequence[str], measures: Measures) -> str:
     """Draw the border through stones, from the left pane to the right one.
 
-    Of several borders it is the one that has most of these stones, else the first.
+    It is the border that has most of these stones; where none has any, one without stones, else
+    a new one.
     """
     places = sorted(entry.at for entry in scape.pieces if entry.name in row)
     line = [(0.0, places[0][1]), *places, (scape.tank.length, places[-1][1])]
     points = [[measures.written(x), measures.written(y)] for x, y in line]
-    old = max(scape.borders, key=lambda b: len({*b.stones} & {*row}), default=None)
-    name = old.name or None if old else None
     ordered = [entry.name for entry in sorted(scape.pieces, key=lambda e: e.at)]
-    stones = [name for name in ordered if name in row]
-    return with_keys(text, "border", name, {"line": points, "stones": stones})
+    keys = {"line": points, "stones": [name for name in ordered if name in row]}
+    old = max(scape.borders, key=lambda b: len({*b.stones} & {*row}), default=None)
+    if old is not None and not {*old.stones} & {*row}:
+        old = next((border for border in scape.borders if not border.stones), None)
+        if old is None:
+            return _with_new_border(text, scape, keys)
+    return with_keys(text, "border", old.name or None if old else None, keys)
+
+
+def _with_new_border(text: str, scape: Scape, keys: Mapping[str, Any]) -> str:
+    """Add a border beside others; each of several needs a name, and a table of a list."""
+    taken = [border.name for border in scape.borders]
+    if taken == [""]:
+        text = re.sub(r"(?m)^([ \t]*)\[\s*border\s*\]", r"\1[[border]]", text, count=1)
+        text, taken = with_keys(text, "border", None, {"name": BORDER}), [BORDER]
+    return with_added(text, "border", {"name": free_name(BORDER, taken), **keys})
 
 
 def mirrored(entry: PieceEntry, length: float, measures: Measures) -> dict[str, Any]:

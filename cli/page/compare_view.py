@@ -7,6 +7,7 @@ from nicegui import ui
 from plumbstone.cli.page.desk import Desk
 from plumbstone.cli.page.folder import Folder
 from plumbstone.cli.page.widgets import Choice, element, later, page, say, telling
+from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.comparing import compared
 from plumbstone.cli.wording.page import COMPUTING, NEED_TWO
 from plumbstone.cli.wording.units import Units
@@ -22,7 +23,7 @@ class CompareView:
     ) -> None:
         self._desk, self._units = desk, units
         names = folder.scapes()
-        with page("Compare", "/tanks", narrow=False) as self._wrong:
+        with page(labels.COMPARE, "/tanks", narrow=False) as self._wrong:
             if len(names) < 2:
                 element("p", "", NEED_TWO)
                 return
@@ -34,7 +35,7 @@ class CompareView:
             with element("div", "pair"):
                 self._choices = [
                     Choice(label, options, name, self._compare)
-                    for label, name in (("This one", first), ("and that one", second))
+                    for label, name in ((labels.THIS_ONE, first), (labels.THAT_ONE, second))
                 ]
             self._state = element("p", "state", role="status")
             with element("div", "wide"):
@@ -72,7 +73,7 @@ class CompareView:
         desk = self._desk(name)
         await desk.look()
         await desk.refine()
-        if desk.fault or desk.seen is None or not desk.seen.exact:
+        if desk.fault or desk.seen is None or not desk.seen.judged:
             raise PlumbstoneError(desk.fault or f"{name}: is being computed; choose it once more.")
         return desk.seen.report
 

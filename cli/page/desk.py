@@ -1,6 +1,8 @@
 """One open scape: its text, what undoes it, and what was computed of it, kept warm."""
 
 import asyncio
+import math
+import time
 import tomllib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
@@ -10,7 +12,8 @@ from typing import TYPE_CHECKING
 from plumbstone.cli.files import put_whole
 from plumbstone.cli.page.folder import Folder, FolderError
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.volumes.layout import Layout
+from plumbstone.volumes.layout import PREVIEW_GRID, Layout
+from plumbstone.volumes.memo import HALT, HaltedError
 from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.sanity import checked
@@ -21,6 +24,9 @@ if TYPE_CHECKING:
     from plumbstone.volumes.figures import PieceFigures, Report
 
 Edit = Callable[[str], str]
+GLIMPSE_CELLS = 6000  # of the grid on which what is under the hand is looked at
+GLIMPSE_GRID = 0.010  # its widest cell [m]
+QUIET = 0.3  # after the last look under the hand until exact work goes on [s]
 
 
 class ChangedOutsideError(PlumbstoneError):
@@ -29,11 +35,12 @@ class ChangedOutsideError(PlumbstoneError):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Seen:
-    """What was computed of one state of the scape."""
+    """What was computed of one state of the scape: a preview, then exactly, then judged."""
 
     plan: Plan
     report: "Report"
-    exact: bool  # False for a preview, in which nothing is judged
+    exact: bool = False  # whether litres and loads are what `plan` says
+    judged: bool = False  # whether it is known what floats, falls and runs through, too
 
 
 @dataclass(slots=True, eq=False)
@@ -45,6 +52,7 @@ class Desk:
     text: str = ""
     layout: Layout | None = None
     seen: Seen | None = None
+    judged: Seen | None = None  # the last one that was judged
     fault: str = ""  # why it cannot be laid out
     version: int = 0  # counts changes of the text
     shown: int = 0  # counts changes of what is to be seen
@@ -54,6 +62,9 @@ class Desk:
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
     _refining: asyncio.Lock = field(default_factory=asyncio.Lock)
     _refused: int = -1  # the version that cannot be computed exactly
+    _writes: int = 0  # changes that are being tried and written
+    _looks: int = 0  # under the hand, that are being computed
+    _in_hand: float = 0.0  # until then something is being dragged, as far as is known [s]
     _before: str = ""
 
     @property
@@ -105,9 +116,11 @@ class Desk:
             If the new text cannot be laid out and the old one could; nothing is written.
         """
         async with self._lock:
-            await self._write(edit(self.text), over)
-            self._done.append(self._before)
-            self._undone.clear()
+            text = edit(self.text)
+            if text != self.text or over:
+                await self._write(text, over)
+                self._done.append(self._before)
+                self._undone.clear()
 
     async def undo(self) -> None:
         """Go one change back."""
@@ -135,25 +148,61 @@ class Desk:
     async def _glimpse(self, layout: Layout) -> Seen:
         """Preview a layout for its figures alone; those of the pieces are taken from before."""
         pieces = self.seen.report.pieces if self.seen else ()
-        return await asyncio.to_thread(_figures_only, layout, pieces)
+        version, self._looks = self.version, self._looks + 1
+        try:
+            return await asyncio.to_thread(_figures_only, layout, pieces)
+        finally:
+            self._looks -= 1
+            if version == self.version:
+                self._in_hand = time.monotonic() + QUIET
 
-    async def refine(self) -> None:
-        """Compute everything exactly, for the newest state only; all who ask wait for it."""
+    async def refine(self, told: Callable[[], None] = lambda: None) -> None:
+        """Compute the newest state exactly, then judge it; all who ask wait for it.
+
+        Parameters
+        ----------
+        told : callable
+            Called whenever there is more to be seen.
+
+        Notes
+        -----
+        It halts while something is dragged or written, and begins again with what was done.
+        """
         async with self._refining:
-            while self.layout is not None and not (self.seen and self.seen.exact):
-                layout, version = self.layout, self.version
-                if self._refused == version:
+            while self.layout is not None and not (self.seen and self.seen.judged):
+                if self._refused == self.version:
                     return
-                try:
-                    seen = await asyncio.to_thread(_exact, layout)
-                except PlumbstoneError as error:
-                    if version == self.version:
-                        self.fault, self._refused = str(error), version
-                        self.shown += 1
+                if self._busy():
+                    await asyncio.sleep(0.02)
                     continue
-                if version == self.version:
-                    self.seen, self.fault = seen, ""
-                    self.shown += 1
+                await self._refine_once(self.layout, self.version)
+                told()
+
+    async def _refine_once(self, layout: Layout, version: int) -> None:
+        """Go one step on, unless something comes between."""
+        stage = judged if self.seen and self.seen.exact else poured
+
+        def work() -> Seen:
+            HALT.set(lambda: version != self.version or self._busy())
+            return stage(layout)
+
+        try:
+            seen = await asyncio.to_thread(work)
+        except HaltedError:
+            return
+        except PlumbstoneError as error:
+            if version == self.version:
+                self.fault, self._refused = str(error), version
+                self.shown += 1
+            return
+        if version == self.version:
+            self.seen, self.fault = seen, ""
+            self.judged = seen if seen.judged else self.judged
+            self.shown += 1
+
+    def _busy(self) -> bool:
+        """Tell whether somebody waits for something else."""
+        return self._writes + self._looks > 0 or time.monotonic() < self._in_hand
 
     async def _step(self, take: list[str], give: list[str]) -> None:
         """Move one text from a pile onto the other."""
@@ -169,6 +218,7 @@ class Desk:
             raise ChangedOutsideError(f"{self.name} was changed by another program meanwhile.")
         scape = self._scape(text)
         layout = self.layout.with_scape(scape) if self.layout else Layout(scape)
+        self._writes += 1
         try:
             seen: Seen | None = await asyncio.to_thread(preview_of, layout)
             fault = ""
@@ -176,6 +226,9 @@ class Desk:
             if not self.fault:
                 raise
             seen, fault = None, str(error)
+        finally:
+            self._writes -= 1
+            self._in_hand = 0.0  # it was let go
         self._put(text)
         self._before, self.text = self.text, text
         self._stamp = self._disk_stamp()
@@ -231,17 +284,29 @@ class Desk:
 def preview_of(layout: Layout) -> Seen:
     """Look at a layout quickly, nothing judged."""
     plan = layout.preview()
-    return Seen(plan, checked(report_of(plan)), exact=False)
+    return Seen(plan, checked(report_of(plan)))
+
+
+def poured(layout: Layout) -> Seen:
+    """Compute litres and loads exactly."""
+    plan = layout.poured()
+    return Seen(plan, checked(report_of(plan)), exact=True)
+
+
+def judged(layout: Layout) -> Seen:
+    """Compute everything."""
+    plan = layout.plan()
+    return Seen(plan, checked(report_of(plan)), exact=True, judged=True)
+
+
+def glimpse_spacing(floor: tuple[float, float]) -> float:
+    """Give the width of a cell for a look under the hand at a floor [m]."""
+    return min(max(math.sqrt(math.prod(floor) / GLIMPSE_CELLS), PREVIEW_GRID), GLIMPSE_GRID)
 
 
 def _figures_only(layout: Layout, pieces: Sequence["PieceFigures"]) -> Seen:
-    plan = replace(layout.preview(), bodies=())
+    tank = layout.scape.tank
+    plan = replace(layout.preview(glimpse_spacing((tank.length, tank.depth))), bodies=())
     report = checked(report_of(plan))
     shopping = shopping_of(plan.scape, report.layers, pieces)
-    report = replace(report, shopping=shopping, costs=costs_of(shopping))
-    return Seen(plan, report, exact=False)
-
-
-def _exact(layout: Layout) -> Seen:
-    plan = layout.plan()
-    return Seen(plan, checked(report_of(plan)), exact=True)
+    return Seen(plan, replace(report, shopping=shopping, costs=costs_of(shopping)))

@@ -9,6 +9,7 @@ from typing import Any
 from plumbstone.cli.files import put_whole, write_new
 from plumbstone.cli.results import NAMES
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.volumes.scape.materials import load_materials
 from plumbstone.volumes.scape.scape import LARGEST_FILE
 from plumbstone.volumes.scape.writing import free_name, with_added, without
 
@@ -34,6 +35,14 @@ class Kept:
     mass: str  # as weighed on the till, empty where it was not
     scan: str  # file in the stock folder, empty for a piece by size
     trust: str
+
+    @property
+    def colour(self) -> str:
+        """Give the colour of its material; that of stone where the list names an unknown one."""
+        from plumbstone.cli.pictures.colours import STONE, colour_of
+
+        found = load_materials().get(self.material)
+        return colour_of(found) if found else STONE
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,7 +41,7 @@ class Handle:
     def which(self) -> str:
         """Which of its kind: a corner, or a number from 1 on."""
         what, _, which = self.key.partition("/")
-        return which if what == "corner" else f"{int(which) + 1}"
+        return which if what in ("corner", "map") else f"{int(which) + 1}"
 
     def told(self, layer: str, to: tuple[float, float], units: Units) -> str:
         """Say where it is pulled to [m]."""
@@ -61,7 +61,7 @@ class Handle:
 
 
 def handles_of(layer: str, bed: BedResult, tank: Tank, units: Units) -> list[Handle]:
-    """Give the handles of one layer; none where its heights come from points or a map."""
+    """Give the handles of one layer; none where its heights come from a map."""
     result = next((r for r in bed.layers if r.layer.name == layer), None)
     if result is None or result.layer.profile is None:
         return []
@@ -69,7 +69,9 @@ def handles_of(layer: str, bed: BedResult, tank: Tank, units: Units) -> list[Han
     found = list(_mounds(layer, profile, tank, units))
     if profile.terraces:
         found += _terraces(layer, result, bed, tank, units)
-    elif not profile.points and profile.heightmap is None:
+    elif profile.points:
+        found += _points(layer, result, bed, tank, units)
+    elif profile.heightmap is None:
         found += _corners(layer, result, tank, units)
     return found
 
@@ -86,7 +88,11 @@ def pulled(text: str, layer: str, handle: Handle, to: tuple[float, float], writt
         return with_keys(text, "layer", layer, {"mounds": mounds})
     levels = row[key] if isinstance(row[key], dict) else {"front": row[key], "back": row[key]}
     number = written(max(0.0, to[1] - handle.base))
-    if what == "corner":
+    if what == "point":
+        levels["points"][int(which)]["at"] = [written(v) for v in to]
+    elif what == "rise":
+        levels["points"][int(which)]["level"] = number
+    elif what == "corner":
         single = which.replace(" ", "_")
         levels[single if single in levels else which.split()[0]] = number
     else:
@@ -135,6 +141,23 @@ def _terraces(
         )  # fmt: skip
         words = show_length(level, units)
         yield Handle(f"step/{i}", "front", (x, level), "y", words, f"{label}: {words}", _rim(tank))
+
+
+def _points(
+    layer: str, result: LayerResult, bed: BedResult, tank: Tank, units: Units
+) -> Iterator[Handle]:
+    """Give two handles for each point that a height is told of: its place, and its level."""
+    assert result.layer.profile is not None
+    for i, (x, y, level) in enumerate(result.layer.profile.points):
+        above = result.layer.profile.above_glass
+        base = 0.0 if above else float(result.below[bed.grid.cell_at(x, y)])
+        words, label = show_length(level, units), f"{layer}, {i + 1}"
+        place = f"{label}: {place_line(x, y, units)}"
+        yield Handle(f"point/{i}", "above", (x, y), "xy", f"{i + 1}", place, tank.depth)
+        yield Handle(
+            f"rise/{i}", "front", (x, base + level), "y", f"{i + 1}: {words}", f"{label}: {words}",
+            _rim(tank), base=base,
+        )  # fmt: skip
 
 
 def _mounds(layer: str, profile: Profile, tank: Tank, units: Units) -> Iterator[Handle]:

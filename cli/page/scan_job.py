@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import json
+import math
 import os
 import shutil
 import signal
@@ -18,6 +19,9 @@ from plumbstone.meshes.reading.scans import MESH_KINDS
 SECONDS = 120.0
 MEMORY = 6_000_000_000  # [bytes]
 KINDS = (*MESH_KINDS, ".xyz")
+MENDED, SCENE = "mended.ply", "seen.glb"
+STARTING, SPEED = 3.0, 2e6  # [s] and [bytes/s] by which it is told how far it has come
+CLOSED_AT = 0.8  # share of the work after which the closed body is written
 
 
 class ScanError(PlumbstoneError, ValueError):
@@ -30,7 +34,6 @@ class WeighedScan:
 
     document: dict[str, Any]  # as `weigh --json` gives one piece
     mesh: bytes  # mended, PLY
-    picture: bytes  # PNG
     scene: bytes  # GLB, seen, closed and cut away told apart
 
 
@@ -68,9 +71,10 @@ class ScanJob:
         """
         self.stop()
         turn = self._turn
+        for name in (MENDED, SCENE):  # of a time before
+            (self.folder / name).unlink(missing_ok=True)
         scans = sorted(path.name for path in self.folder.glob("scan*"))
-        pictures = ["--picture", "seen.png", "--picture", "seen.glb"]
-        words = ["--keep", "mended.ply", *pictures, *options, "--", *scans]
+        words = ["--keep", MENDED, "--picture", SCENE, *options, "--", *scans]
         process = await asyncio.create_subprocess_exec(
             sys.executable,
             "-c",
@@ -92,6 +96,7 @@ class ScanJob:
             out, wrong = await asyncio.wait_for(process.communicate(), SECONDS)
         except TimeoutError:
             _end(process)
+            await process.communicate()  # what it said last; its pipes are closed then
             raise ScanError(
                 f"Not done after {SECONDS:g} s; thin the scan out and send it again."
             ) from None
@@ -101,6 +106,15 @@ class ScanJob:
         if turn != self._turn:
             raise ScanError("Stopped.")
         return self._read(out, wrong.decode(errors="replace"), process.returncode)
+
+    def share(self, seconds: float) -> float:
+        """Estimate how much is done: by what is written, and by the size of what was sent."""
+        sent = sum(path.stat().st_size for path in self.folder.glob("scan*"))
+        spent = 1 - math.exp(-seconds / (STARTING + sent / SPEED))
+        done = CLOSED_AT * spent
+        if (self.folder / MENDED).exists():
+            done = max(done, CLOSED_AT) + (1 - CLOSED_AT) / 2 * spent
+        return min(done, 0.99)
 
     def stop(self) -> None:
         """End the process and all that it started, also if it is only about to start."""
@@ -117,8 +131,7 @@ class ScanJob:
         """Take what the process wrote."""
         try:
             found = json.loads(out)["pieces"][0]
-            files = ("mended.ply", "seen.png", "seen.glb")
-            written = [(self.folder / name).read_bytes() for name in files]
+            written = [(self.folder / name).read_bytes() for name in (MENDED, SCENE)]
         except (ValueError, LookupError, OSError):
             raise ScanError(self._plain(wrong, code)) from None
         return WeighedScan(found, *written)

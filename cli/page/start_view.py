@@ -28,6 +28,7 @@ from plumbstone.cli.page.widgets import (
     warn,
 )
 from plumbstone.cli.wording import page as words
+from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.units import Units, show_length
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.layout import Layout
@@ -45,15 +46,15 @@ class StartView:
         self._start, self._step = Start(bags=((f"9 {Measures(units).unit('volume')}", None),)), 0
         self._layout: Layout | None = None
         self._wanted = self._looking = False
-        with page("A new tank", "/tanks", narrow=False) as self._wrong:
+        with page(labels.NEW_TANK, "/tanks", narrow=False) as self._wrong:
             with element("ol", "steps") as self._list:
                 pass
             with element("div", "tank"):
                 with element("div"):
-                    self._place = element("section", aria_label="Questions")
+                    self._place = element("section", aria_label=labels.QUESTIONS)
                     with element("div", "acts"):
-                        self._back = button("Back", lambda: self._go(-1))
-                        self._next = button("Next", self._forward, "main")
+                        self._back = button(labels.BACK, lambda: self._go(-1))
+                        self._next = button(labels.NEXT, self._forward, "main")
                     self._figures = Figures(element("dl", "figures", aria_live="polite"))
                 with element("div"):
                     self._board = Board(self._measures.step)
@@ -68,7 +69,7 @@ class StartView:
                 here = {"aria_current": "step"} if i == self._step else {}
                 element("li", "", name, **here)
         self._back.props["hidden"] = self._step == 0
-        say(self._next, "Next" if self._step < len(STEPS) - 1 else "Lay it out")
+        say(self._next, labels.NEXT if self._step < len(STEPS) - 1 else labels.LAY_OUT)
         self._place.clear()
         with self._place:
             element("p", "soft", words.START_HINTS[self._step])
@@ -76,42 +77,40 @@ class StartView:
 
     def _tank(self) -> None:
         start, written = self._start, self._measures.written
-        self._field("Name", start.name, lambda text: text.strip()[:60] or "My tank", "name")
+        self._field(labels.NAME, start.name, _named, "name")
         with element("div", "sides"):
-            for axis, name in enumerate(("Length", "Depth", "Height")):
+            for axis, name in enumerate((labels.LENGTH, labels.DEPTH, labels.HEIGHT)):
                 self._field(
-                    f"{name} ({self._measures.unit()})", written(start.sides[axis]),
+                    labels.side_in(name, self._measures.unit()), written(start.sides[axis]),
                     partial(self._side, axis), "sides",
                 )  # fmt: skip
         glass = "" if start.glass is None else f"{start.glass * 1e3:g} mm"
-        self._field("Glass, thick", glass, self._glass, "glass")
+        self._field(labels.GLASS, glass, self._glass, "glass")
 
     def _slope(self) -> None:
         start, high = self._start, self._start.sides[2]
-        self._choice("Soil", made_of("substrate"), "soil")
-        self._slider("Soil at the front", "front", 0.5 * high)
-        self._slider("Soil at the back", "back", 0.8 * high)
+        self._choice(labels.SOIL, made_of("substrate"), "soil")
+        self._slider(labels.SOIL_FRONT, "front", 0.5 * high)
+        self._slider(labels.SOIL_BACK, "back", 0.8 * high)
         with element("div", "pair"):
             for i, (holds, price) in enumerate((*start.bags, ("", None))[:2]):
-                self._field("A bag holds", holds, partial(self._bag, i, 0), "bags")
+                self._field(labels.A_BAG_HOLDS, holds, partial(self._bag, i, 0), "bags")
                 shown = "" if price is None else f"{price:g}"
-                self._field("Its price", shown, partial(self._bag, i, 1), "bags")
+                self._field(labels.ITS_PRICE, shown, partial(self._bag, i, 1), "bags")
 
     def _border(self) -> None:
-        self._check("A row of stones before the soil", "row")
-        self._choice("Rock", made_of("stone"), "rock")
-        self._slider("The row stands from the front", "from_front", self._start.sides[1])
-        self._slider("Its stones are high", "high", self._start.sides[2] / 2)
+        self._check(labels.A_ROW, "row")
+        self._choice(labels.ROCK, made_of("stone"), "rock")
+        self._slider(labels.ROW_FROM_FRONT, "from_front", self._start.sides[1])
+        self._slider(labels.STONES_HIGH, "high", self._start.sides[2] / 2)
 
     def _wood(self) -> None:
-        self._check("A piece of wood", "wood")
-        self._choice("Wood", made_of("wood"), "kind")
-        self._slider("It is long", "long", self._start.sides[0])
-        self._slider("Around its thick end", "girth", self._start.sides[0])
+        self._check(labels.A_PIECE_OF_WOOD, "wood")
+        self._choice(labels.WOOD, made_of("wood"), "kind")
+        self._slider(labels.IT_IS_LONG, "long", self._start.sides[0])
+        self._slider(labels.GIRTH, "girth", self._start.sides[0])
         unit = self._measures.unit("mass")
-        self._field(
-            f"Dry, on a scale ({unit}), if you know it", self._start.mass, self._mass, "mass"
-        )
+        self._field(labels.dry_mass(unit), self._start.mass, self._mass, "mass")
 
     # Answers
 
@@ -196,7 +195,7 @@ class StartView:
                     continue
                 warn(self._wrong, "")
                 assert self._layout is not None
-                self._board.show(drawing_of(seen, self._layout, self._units))
+                self._board.show(drawing_of(seen, None, self._layout, self._units))
                 self._figures.show(list(words.figures(seen.report, self._units)))
         finally:
             self._looking = False
@@ -225,6 +224,10 @@ class StartView:
         text = first_layout(self._start, self._measures)
         await asyncio.to_thread(self._look)  # what cannot be laid out is told, not written
         ui.navigate.to(f"/tank/{self._folder.new_tank(self._start.name, text)}")
+
+
+def _named(text: str) -> str:
+    return text.strip()[:60] or labels.MY_TANK
 
 
 def _own(error: PlumbstoneError) -> str:

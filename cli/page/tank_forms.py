@@ -13,6 +13,7 @@ from plumbstone.cli.page.folder import Kept
 from plumbstone.cli.page.measures import Measures, angle, degrees, number
 from plumbstone.cli.page.widgets import Choice, Field, Form, button, element, say, telling
 from plumbstone.cli.wording import page as words
+from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.units import Units, mass_words
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
@@ -29,6 +30,7 @@ Way = Sequence[str | int]
 ZONES = ("all", "behind border", "before border", "along border", "border gaps")
 LEVELS = (
     "front", "back", "left", "right", "front_left", "front_right", "back_left", "back_right",
+    "black", "white",
 )  # fmt: skip
 
 
@@ -42,20 +44,20 @@ class TankForms:
 
     def __init__(self, view: "TankView", piece_place: Element) -> None:
         self.view, self.desk, self.measures = view, view.desk, view.measures
-        folds = [_fold(name) for name in ("Soil and its bags", "Tank and glass")]
+        folds = [_fold(name) for name in (labels.SOIL_AND_BAGS, labels.TANK_AND_GLASS)]
         self._forms = (
             Form(piece_place, self._piece_shape, self._piece),
             Form(folds[0], self._soil_shape, self._soil),
             Form(folds[1], lambda: bool(self.desk.layout) or None, self._tank),
         )
-        with _fold("Add a stone or wood"):
+        with _fold(labels.ADD_PIECE):
             self._new_piece()
         if kept := self.desk.folder.kept():
-            with _fold("Add from the stock"):
+            with _fold(labels.FROM_STOCK):
                 self._stock(kept)
-        with _fold("Build sheet, drawings, versions"):
+        with _fold(labels.RESULTS):
             self._results()
-        with _fold("Keys"):
+        with _fold(labels.KEYS):
             for line in words.KEYS:
                 element("p", "soft", line)
 
@@ -93,36 +95,36 @@ class TankForms:
         name, form, written = entry.name, self._forms[0], self.measures.written
         element("h2", "", name)
         with element("div", "pair"):
-            self._piece_field("From left", lambda e: written(e.at[0]), self._at(0))
-            self._piece_field("From front", lambda e: written(e.at[1]), self._at(1))
-            self._piece_field("Turn °", lambda e: f"{e.turn:g}", self._degrees("turn"))
-            self._piece_field("Tilt °", lambda e: f"{e.tilt:g}", self._degrees("tilt"))
+            self._piece_field(labels.FROM_LEFT, lambda e: written(e.at[0]), self._at(0))
+            self._piece_field(labels.FROM_FRONT, lambda e: written(e.at[1]), self._at(1))
+            self._piece_field(labels.TURN, lambda e: f"{e.turn:g}", self._degrees("turn"))
+            self._piece_field(labels.TILT, lambda e: f"{e.tilt:g}", self._degrees("tilt"))
             if entry.rests == "bed":
                 self._piece_field(
-                    "Pressed in",
+                    labels.PRESSED,
                     lambda e: written(e.pressed),
                     lambda text: {"pressed": self.measures.typed(text)},
                 )
             if entry.shape.size is not None:
-                for axis, side in enumerate(("Long", "Wide", "High")):
+                for axis, side in enumerate((labels.LONG, labels.WIDE, labels.HIGH)):
                     self._piece_field(side, partial(_side, written, axis), self._size(axis))
-            self._piece_field("Weighed", self._mass_of, self._mass)
+            self._piece_field(labels.WEIGHED, self._mass_of, self._mass)
             self._choice(
-                form, "Made of", made_of(entry.kind), lambda: self._now().material.key,
+                form, labels.MADE_OF, made_of(entry.kind), lambda: self._now().material.key,
                 lambda value: _keys("piece", name, material=value),
             )  # fmt: skip
-            grounds = [("floor", "the glass"), ("bed", "the bed")]
+            grounds = [("floor", labels.THE_GLASS), ("bed", labels.THE_BED)]
             grounds += [(e.name, e.name) for e in self.view.entries if e.name != name]
             self._choice(
-                form, "Stands on", grounds, lambda: self._now().rests,
+                form, labels.STANDS_ON, grounds, lambda: self._now().rests,
                 lambda value: _keys("piece", name, rests=value),
             )  # fmt: skip
         with element("div", "acts"):
-            button("Copy", lambda: self.view.copy(self._now()), "small")
-            button("Mirror", lambda: self.view.mirror(self._now()), "small")
-            button("Take out", lambda: self.view.take_out(self._now()), "small")
+            button(labels.COPY, lambda: self.view.copy(self._now()), "small")
+            button(labels.MIRROR, lambda: self.view.mirror(self._now()), "small")
+            button(labels.TAKE_OUT, lambda: self.view.take_out(self._now()), "small")
             if entry.kind == "stone":
-                button("Tie to wood", lambda: self.view.tie(name), "small")
+                button(labels.TIE, lambda: self.view.tie(name), "small")
 
     def _now(self) -> PieceEntry:
         entry = self._entry()
@@ -172,7 +174,9 @@ class TankForms:
         rows = changes.layer_rows(self.desk.text)
         row = next((row for row in rows if row["name"] == self.view.layer), None)
         names = tuple(row["name"] for row in rows)
-        return names, None if row is None else _shape_of(row)
+        borders = tuple(border.name for border in self.desk.layout.scape.borders)
+        zone = None if row is None else str(row.get("zone"))
+        return names, borders, zone, None if row is None else _shape_of(row)
 
     def _row(self) -> dict[str, Any]:
         return changes.layer_row(self.desk.text, self.view.layer)
@@ -180,13 +184,13 @@ class TankForms:
     def _soil(self) -> None:
         names = [row["name"] for row in changes.layer_rows(self.desk.text)]
         if self.view.layer in names:
-            choose = Choice("Layer", [(name, name) for name in names], self.view.layer)
+            choose = Choice(labels.LAYER, [(name, name) for name in names], self.view.layer)
             choose.on_change = lambda: self.view.choose_layer(choose.value)
             self._layer(self.view.layer)
         with element("div", "pair"):
-            material = Choice("New layer of", made_of("substrate"), "sand")
-            zone = Choice("Where", [(zone, zone) for zone in ZONES], "all")
-        button("Add the layer", lambda: self._add_layer(material.value, zone.value), "small")
+            material = Choice(labels.NEW_LAYER, made_of("substrate"), "sand")
+            zone = Choice(labels.WHERE, [(zone, zone) for zone in ZONES], "all")
+        button(labels.ADD_LAYER, lambda: self._add_layer(material.value, zone.value), "small")
 
     async def _add_layer(self, material: str, zone: str) -> None:
         await self.view.edit(
@@ -200,45 +204,65 @@ class TankForms:
         key = changes.level_key(row)
         with element("div", "pair"):
             self._choice(
-                form, "Made of", made_of("substrate", "strip"),
+                form, labels.MADE_OF, made_of("substrate", "strip"),
                 lambda: str(self._row()["material"]),
                 lambda value: _keys("layer", name, material=value),
             )  # fmt: skip
+            self._where(row)
             self._levels(key, row.get(key))
             for i, _ in enumerate(row.get("mounds", [])):
-                self._deep("Mound: rise", ["mounds", i, "rise"])
-                self._deep("Mound: radius", ["mounds", i, "radius"])
+                self._deep(labels.MOUND_RISE, ["mounds", i, "rise"])
+                self._deep(labels.MOUND_RADIUS, ["mounds", i, "radius"])
         with element("div", "acts"):
-            self._changer("Add a mound", self._mound)
+            self._changer(labels.ADD_MOUND, self._mound)
             for i, _ in enumerate(row.get("mounds", [])):
-                self._taker("Take the mound away", ["mounds", i])
-            self._changer("Add a terrace", partial(self._shaped, changes.with_terraces))
+                self._taker(labels.MOUND_AWAY, ["mounds", i])
+            self._changer(labels.ADD_TERRACE, partial(self._shaped, changes.with_terraces))
             sloped, apart = (partial(changes.with_slope, apart=apart) for apart in (False, True))
-            self._changer("Slope: front and back", partial(self._shaped, sloped))
-            self._changer("Each corner by itself", partial(self._shaped, apart))
+            self._changer(labels.SLOPE, partial(self._shaped, sloped))
+            self._changer(labels.CORNERS_APART, partial(self._shaped, apart))
         for i, _ in enumerate(row.get("bags", [])):
             with element("div", "pair"):
-                self._deep("Bag holds", ["bags", i, "holds"], "volume")
-                self._deep("Price of it", ["bags", i, "price"], "price")
+                self._deep(labels.BAG_HOLDS, ["bags", i, "holds"], "volume")
+                self._deep(labels.BAG_PRICE, ["bags", i, "price"], "price")
         with element("div", "acts"):
             bag = {"holds": f"5 {self.measures.unit('volume')}"}
             add = partial(changes.with_part, layer=name, way=["bags"], part=bag)
-            self._changer("Add a size of bag", lambda: add)
+            self._changer(labels.ADD_BAG, lambda: add)
             if row.get("bags"):
-                self._taker("Take the last bag away", ["bags", -1])
-            self._changer("Take the layer out", lambda: lambda text: without(text, "layer", name))
+                self._taker(labels.BAG_AWAY, ["bags", -1])
+            self._changer(labels.LAYER_OUT, lambda: lambda text: without(text, "layer", name))
+
+    def _where(self, row: dict[str, Any]) -> None:
+        """Choose where a layer lies, and of several borders which one is meant."""
+        name, form = self.view.layer, self._forms[1]
+        if row.get("zone") in ZONES:
+            self._choice(
+                form, labels.WHERE, [(zone, zone) for zone in ZONES],
+                lambda: str(self._row().get("zone")),
+                lambda value: _keys("layer", name, zone=value),
+            )  # fmt: skip
+        borders = self.desk.layout.scape.borders if self.desk.layout else ()
+        if len(borders) > 1 and str(row.get("zone", "")).endswith("border"):
+            self._choice(
+                form, labels.WHICH_BORDER, [(border.name, border.name) for border in borders],
+                lambda: str(self._row().get("border", borders[0].name)),
+                lambda value: _keys("layer", name, border=value),
+            )  # fmt: skip
 
     def _levels(self, key: str, levels: Any) -> None:
         """Fields for the heights of a layer."""
         if isinstance(levels, str):
-            self._deep("All over", [key])
+            self._deep(labels.ALL_OVER, [key])
         elif isinstance(levels, dict):
             for pane in LEVELS:
                 if isinstance(levels.get(pane), str):
                     self._deep(pane.replace("_", " ").capitalize(), [key, pane])
+            for i, _ in enumerate(levels.get("points", [])):
+                self._deep(labels.point_level(i + 1), [key, "points", i, "level"])
             for i, _ in enumerate(levels.get("terraces", [])):
-                self._deep(f"Terrace {i + 1} from", [key, "terraces", i, "from"])
-                self._deep(f"Terrace {i + 1} level", [key, "terraces", i, "level"])
+                self._deep(labels.terrace_from(i + 1), [key, "terraces", i, "from"])
+                self._deep(labels.terrace_level(i + 1), [key, "terraces", i, "level"])
 
     def _mound(self) -> Edit:
         """Add a mound where the layer is, at the back of the middle."""
@@ -292,24 +316,27 @@ class TankForms:
             return "" if found is None else f"{found * 1e3:g} mm"
 
         with element("div", "pair"):
-            for axis, name in enumerate(("Length inside", "Depth inside", "Height inside")):
+            for axis, name in enumerate(
+                (labels.INSIDE_LENGTH, labels.INSIDE_DEPTH, labels.INSIDE_HEIGHT)
+            ):
                 self._field(form, name, partial(read, axis), partial(edit_of, axis))
             self._field(
-                form, "Glass, thick", glass,
+                form, labels.GLASS, glass,
                 lambda text: _keys("tank", None, glass=_glass(text, self.measures)),
             )  # fmt: skip
 
     # New pieces
 
     def _new_piece(self) -> None:
-        name = Field("Name of it", "Stone", None)
+        name = Field(labels.NAME_OF_IT, labels.STONE, None)
         with element("div", "pair"):
-            material = Choice("Made of", made_of("stone", "wood"), "granite")
+            material = Choice(labels.MADE_OF, made_of("stone", "wood"), "granite")
             shapes = [("", words.BY_SIZE), *((solid, solid) for solid in (*SOLIDS, "boulder"))]
-            shape = Choice("Shape", shapes, "")
+            shape = Choice(labels.SHAPE, shapes, "")
         with element("div", "sides"):
             sides = [
-                Field(side, "", None, inputmode="decimal") for side in ("Long", "Wide", "High")
+                Field(side, "", None, inputmode="decimal")
+                for side in (labels.LONG, labels.WIDE, labels.HIGH)
             ]
 
         async def add() -> None:
@@ -320,7 +347,7 @@ class TankForms:
                 keys["solid"] = shape.value
             await self._add({"name": name.value.strip() or kind.capitalize(), **keys})
 
-        button("Set it into the tank", telling(lambda: self.view.wrong)(add), "main")
+        button(labels.SET_IN, telling(lambda: self.view.wrong)(add), "main")
 
     def _stock(self, kept: Sequence[Kept]) -> None:
         with element("ul", "told"):
@@ -344,14 +371,14 @@ class TankForms:
     # Results and versions
 
     def _results(self) -> None:
-        button("Write build sheet and drawings", self._write_results, "small")
+        button(labels.WRITE_RESULTS, self._write_results, "small")
         self._written = element("p", "", role="status")
-        version = Field("Name of this version", "Second try")
+        version = Field(labels.VERSION_NAME, labels.SECOND_TRY)
         keep = partial(self._keep_version, version)
-        button("Keep it as a version", telling(lambda: self.view.wrong)(keep), "small")
+        button(labels.KEEP_VERSION, telling(lambda: self.view.wrong)(keep), "small")
         with element("p"):
             address = f"/compare?one={self.desk.name}"
-            element("a", "", "Compare with another version or tank", href=address)
+            element("a", "line", labels.COMPARE_WITH, href=address)
 
     async def _write_results(self) -> None:
         """Write all results beside the scape file, and link to the sheet."""
@@ -359,7 +386,7 @@ class TankForms:
 
     async def _write(self) -> None:
         seen, name = self.desk.seen, self.desk.name
-        if seen is None or not seen.exact:
+        if seen is None or not seen.judged:
             raise PlumbstoneError(words.NOT_YET)
         from plumbstone.cli.results import NAMES, write_results
 

@@ -8,6 +8,7 @@ from plumbstone.cli.page.desk import Desk
 from plumbstone.cli.page.turning import turning_view
 from plumbstone.cli.page.widgets import element
 from plumbstone.cli.pictures.colours import WATER
+from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.page import IN_3D
 
 THIN = 1e-3  # [m], water of an empty tank, so that there is something to scale
@@ -36,14 +37,15 @@ class TankScene:
         self._open, self._drawn = False, -1
         self._water: Any = None
         with element("details") as place:
-            element("summary", "", "Turn it in 3D")
+            element("summary", "", labels.TURN_IN_3D)
             self._place = element("div")
         place.on("toggle", self._toggled, js_handler="(e) => emit(e.target.open)")
 
     def refresh(self) -> None:
-        """Draw the newest state, once it is computed exactly."""
+        """Draw the newest state, once all of it is computed."""
         seen = self._desk.seen
-        if not self._open or seen is None or not seen.exact or self._drawn == self._desk.version:
+        new = seen is not None and seen.judged and self._drawn != self._desk.version
+        if not self._open or seen is None or not new:
             return
         self._drawn = self._desk.version
         tank = seen.plan.scape.tank

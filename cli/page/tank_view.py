@@ -24,6 +24,7 @@ from plumbstone.cli.page.widgets import (
     warn,
 )
 from plumbstone.cli.wording import page as words
+from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.report import not_yet, verdict
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
@@ -50,8 +51,9 @@ class TankView:
         self._board: Board | None = None
         self._slider: Slider | None = None
         self._shown = -1
-        self._wanted: Callable[[], Awaitable[Seen]] | None = None
+        self._wanted: tuple[Callable[[], Awaitable[Seen]], str] | None = None
         self._looking = False
+        self._held = False  # something is being dragged, so what is shown is of that place
         self._retry: Edit | None = None
         self._question = ""  # what the one who writes last is asked
         self._told: Any = None
@@ -61,22 +63,23 @@ class TankView:
         with page(self.desk.name.removesuffix(".toml"), "/tanks", narrow=False) as self.wrong:
             self.ask = element("div", "acts", hidden=True)
             with self.ask:
-                button("Take the file as it is", self._take_theirs)
-                button("Write my change over it", self._write_mine)
+                button(labels.TAKE_THEIRS, self._take_theirs)
+                button(labels.WRITE_MINE, self._write_mine)
             self.verdict = element("h2", "verdict", aria_live="polite")
             with element("div", "tank"):
-                with element("div"):
+                with element("div", "draw"):
                     self._tools()
                     self.state = element("p", "state", role="status")
                     self._board_place = element("div")
                     self._water_place = element("div")
-                    piece = element("section", aria_label="Chosen piece")
+                    piece = element("section", aria_label=labels.CHOSEN)
+                with element("div", "findings"):
+                    self.figures = Figures(element("dl", "figures", aria_live="polite"))
+                    self.found = element("h2")
+                    self.told = element("ul", "told")
+                with element("div", "forms"):
                     self.scene = TankScene(self.desk)
                     self.forms = TankForms(self, piece)
-                with element("div"):
-                    self.figures = Figures(element("dl", "figures", aria_live="polite"))
-                    element("h2", "", "Findings")
-                    self.told = element("ul", "told")
             self.strip = Figures(element("div", "strip", aria_hidden="true"), small=True)
         say(self.state, words.COMPUTING)
         ui.timer(0.01, self._open, once=True)
@@ -84,10 +87,10 @@ class TankView:
 
     def _tools(self) -> None:
         with element("div", "acts"):
-            self.undo = button("Undo", lambda: self._step(self.desk.undo), "small")
-            self.redo = button("Redo", lambda: self._step(self.desk.redo), "small")
-            self.rowing = button("Border: touch stones", self._row, "small")
-            self.soil = button("Pull the soil", self.pull, "small", aria_pressed="false")
+            self.undo = button(labels.UNDO, lambda: self._step(self.desk.undo), "small")
+            self.redo = button(labels.REDO, lambda: self._step(self.desk.redo), "small")
+            self.rowing = button(labels.BORDER, self._row, "small")
+            self.soil = button(labels.PULL_SOIL, self.pull, "small", aria_pressed="false")
 
     async def _open(self) -> None:
         """Lay the tank out and show it."""
@@ -119,6 +122,7 @@ class TankView:
             act.props["disabled"] = not there
         if seen is None or desk.layout is None:
             return
+        self._held = False
         self._draw(seen)
         self._tell(seen)
         self._water(seen)
@@ -131,11 +135,11 @@ class TankView:
             with self._board_place:
                 self._board = Board(
                     self.measures.step, pick=self._picked, moving=self._moving, moved=self._moved,
-                    key=self._key, cancelled=self._show, pulling=self._pulling,
+                    key=self._key, cancelled=self._let_go, pulling=self._pulling,
                     pulled=self._pulled, grip=self._gripped,
                 )  # fmt: skip
             self._board.tell(fill=None, marked=[], spots=[])
-        self._board.show(drawing_of(seen, self.desk.layout, self.units))
+        self._board.show(drawing_of(seen, self.desk.judged, self.desk.layout, self.units))
         self._mark()
         self._grips(seen)
 
@@ -163,23 +167,33 @@ class TankView:
         found = []
         if self._pulls and seen.plan.bed is not None:
             found = handles_of(self.layer, seen.plan.bed, seen.plan.scape.tank, self.units)
+        if self._pulls:
+            say(self.state, words.PULL if found else words.NO_HANDLES)
         self._handles = {handle.key: handle for handle in found}
         self._board.tell(handles=[handle.drawn() for handle in found])
 
     def _tell(self, seen: Seen) -> None:
-        """Tell verdict, figures and findings; what a preview leaves unjudged is not told."""
+        """Tell figures, verdict and findings; what was found before is told as such."""
         self._figures(seen)
-        if not seen.exact:
-            say(self.verdict, words.CHECKING)
-            say(self.state, words.COMPUTING)
-            self._tell_lines([])
+        self._doubt(seen.judged)
+        if not seen.judged:
+            say(self.state, words.JUDGING if seen.exact else words.PREVIEW)
             return
         say(self.state, words.saved(self.desk.name))
-        told = words.lines(seen.plan, seen.report, self.units)
-        stops = not_yet(seen.report)
-        self.verdict.classes(add="stop" if stops else "", remove="" if stops else "stop")
+        if not_yet(seen.report):
+            self.verdict.classes(add="stop")
         say(self.verdict, verdict(seen.report))
-        self._tell_lines(told)
+        self._tell_lines(words.lines(seen.plan, seen.report, self.units))
+
+    def _doubt(self, sure: bool) -> None:
+        """Say whether verdict and findings are of what is shown, or of a state before."""
+        say(self.found, words.FINDINGS if sure else words.FOUND_BEFORE)
+        self.told.classes(add="" if sure else "stale", remove="stale" if sure else "")
+        if self._board is not None:
+            self._board.tell(stale=not sure)
+        self.verdict.classes(remove="stop")
+        if not sure:
+            say(self.verdict, words.CHECKING)
 
     def _tell_lines(self, told: list[words.Line]) -> None:
         if told == self._told:
@@ -192,9 +206,9 @@ class TankView:
                     made = element("button", CLASSES[line.severity], line.text, type="button")
                     made.on("click", partial(self._point_at, line))
 
-    def _figures(self, seen: Seen) -> None:
+    def _figures(self, seen: Seen, of: str = "") -> None:
         told = list(words.figures(seen.report, self.units))
-        self.figures.show(told)
+        self.figures.show(told, of)
         self.strip.show([(name, text.split(" (")[0]) for name, text in told[:3:2]])
 
     def _water(self, seen: Seen) -> None:
@@ -223,44 +237,58 @@ class TankView:
 
     # Looking without writing
 
-    async def _glimpse(self, look: Callable[[], Awaitable[Seen]], *, ground: bool = False) -> None:
+    async def _glimpse(
+        self, look: Callable[[], Awaitable[Seen]], of: str, *, ground: bool = False
+    ) -> None:
         """Show the figures of a state under the hand; only the newest one counts."""
-        self._wanted = look
+        self._wanted, self._held = (look, of), True
         if self._looking:
             return
         self._looking = True
         try:
             while self._wanted is not None:
-                wanted, self._wanted = self._wanted, None
+                (wanted, of), self._wanted = self._wanted, None
                 try:
                     seen = await wanted()
                 except PlumbstoneError as error:
-                    say(self.state, str(error))
+                    if self._held:
+                        say(self.state, str(error))
+                        self.figures.mark(of)
                     continue
-                self._figures(seen)
-                say(self.verdict, words.CHECKING)
-                if ground and self._board is not None and self.desk.layout is not None:
-                    self._board.show(ground_of(seen.plan, self.desk.layout))
+                if self._held:
+                    self._show_glimpse(seen, of, ground)
         finally:
             self._looking = False
+
+    def _show_glimpse(self, seen: Seen, of: str, ground: bool) -> None:
+        self._figures(seen, of)
+        self._doubt(sure=False)
+        if ground and self._board is not None and self.desk.layout is not None:
+            self._board.show(ground_of(seen.plan, self.desk.layout))
+
+    def _let_go(self) -> None:
+        """Show the saved state again: what was dragged stands where it stood."""
+        self._wanted = None
+        self._show()
+        later(self._refine())
 
     async def _moving(self, event: Any) -> None:
         """Look at a piece under the hand."""
         name, x, y = str(event.args["name"]), *self._metres(event)
         say(self.state, words.place_line(x, y, self.units))
-        await self._glimpse(lambda: self.desk.moved(name, (x, y)))
+        await self._glimpse(lambda: self.desk.moved(name, (x, y)), _of(event))
 
     async def _pulling(self, event: Any) -> None:
         """Look at the soil under the hand."""
         edit = self._pull_edit(event)
         if edit is not None:
-            await self._glimpse(lambda: self.desk.tried(edit), ground=True)
+            await self._glimpse(lambda: self.desk.tried(edit), _of(event), ground=True)
 
     async def _filling(self, level: float) -> None:
         if self._board is not None:
             self._board.tell(fill=level * 1e3)
         self.scene.fill(level)
-        await self._glimpse(lambda: self.desk.filled(level))
+        await self._glimpse(lambda: self.desk.filled(level), f"water {level:g}")
 
     # Writing
 
@@ -270,7 +298,7 @@ class TankView:
 
     async def edit_first(self, edits: Iterable[Edit]) -> bool:
         """Make the first of some edits that can be laid out; tell whether one could."""
-        self._wanted, refused, done = None, "", False
+        self._wanted, refused, done, version = None, "", False, self.desk.version
         for edit in edits:
             try:
                 await self.desk.change(edit)
@@ -284,12 +312,11 @@ class TankView:
                 continue
             done = True
             break
-        if not done and self._board is not None:
+        if version == self.desk.version and self._board is not None:
             self._board.run_method("refuse")
         self._show()
-        if done:
-            later(self._refine())
-        else:
+        later(self._refine())
+        if not done:
             warn(self.wrong, refused or words.NO_ROOM)
         return done
 
@@ -359,7 +386,7 @@ class TankView:
         """Begin or end pulling the soil."""
         self._pulls = not self._pulls
         self.soil.props["aria-pressed"] = "true" if self._pulls else "false"
-        say(self.state, words.PULL if self._pulls else "")
+        say(self.state, "")
         if self.desk.seen is not None and self._board is not None:
             self._grips(self.desk.seen)
 
@@ -388,7 +415,7 @@ class TankView:
     async def _row(self) -> None:
         """Begin or end touching border stones."""
         row, scape = self.row, self.desk.layout.scape if self.desk.layout else None
-        say(self.rowing, "Done: this is the row" if row is None else "Border: touch stones")
+        say(self.rowing, labels.ROW_DONE if row is None else labels.BORDER)
         self.row = [] if row is None else None
         if row is None:
             say(self.state, words.TOUCH_ROW)
@@ -445,13 +472,17 @@ class TankView:
     # The file
 
     async def _refine(self) -> None:
-        """Compute exactly, then show it to this tab; others see it at their next look."""
+        """Compute exactly, and show it to this tab; others see it at their next look."""
         try:
-            await self.desk.refine()
+            await self.desk.refine(self._show_new)
         except Exception:
             warn(self.wrong, words.BROKEN)
             raise
-        if self._shown != self.desk.shown:
+        self._show_new()
+
+    def _show_new(self) -> None:
+        """Show what is new, but not amid a drag."""
+        if self._shown != self.desk.shown and not self._held:
             self._show()
 
     async def _look(self) -> None:
@@ -462,7 +493,7 @@ class TankView:
         except PlumbstoneError as error:
             warn(self.wrong, str(error))
             return
-        if self._shown != self.desk.shown:
+        if self._shown != self.desk.shown and not self._held:
             self._show()
             later(self._refine())
 
@@ -501,6 +532,11 @@ class TankView:
                 await self._step(self.desk.undo)
             elif key in ("y", "z"):
                 await self._step(self.desk.redo)
+
+
+def _of(event: Any) -> str:
+    """Name the place that something is dragged to."""
+    return f"{event.args['x']:g} {event.args['y']:g}"
 
 
 def _copied(text: str, *, name: str, keys: dict[str, Any]) -> str:

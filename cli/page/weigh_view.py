@@ -15,12 +15,14 @@ from plumbstone.cli.page.folder import Folder
 from plumbstone.cli.page.gate import LARGEST_BODY
 from plumbstone.cli.page.measures import Measures, number
 from plumbstone.cli.page.scan_job import ScanError, ScanJob, WeighedScan
+from plumbstone.cli.page.thumbnail import thumbnail_of_scan
 from plumbstone.cli.page.turning import turning_view
 from plumbstone.cli.page.widgets import Field, button, element, page, say, telling, warn
-from plumbstone.cli.pictures.colours import AWAY, CLOSED, STONE
+from plumbstone.cli.pictures.colours import AWAY, CLOSED, STONE, colour_of
 from plumbstone.cli.weigh_output import Prices, document
 from plumbstone.cli.weigh_request import Request, opening_of, weigh_all
 from plumbstone.cli.wording import page as words
+from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
 from plumbstone.cli.wording.weighing import budget_words
 from plumbstone.meshes.errors import PlumbstoneError
@@ -49,44 +51,49 @@ class WeighView:
         self._began: float | None = None
         self._second = False
         ui.context.client.on_disconnect(self._leave)
-        with page("What does it weigh?", "/") as self.wrong:
+        with page(labels.WEIGH_TITLE, "/") as self.wrong:
             self._form()
-        ui.timer(1.0, self._tick)
+        ui.timer(0.5, self._tick)
 
     def _form(self) -> None:
         unit = self.measures.unit()
-        element("p", "soft", f"Sides in {unit}, at their widest; other units may be typed too.")
-        with element("div", "sides"):
+        self.by_size = element("div")
+        with self.by_size:
+            element("p", "soft", words.sides_in(unit))
+        with self.by_size, element("div", "sides"):
             self.sides = [
                 Field(name, "", self.run, inputmode="decimal")
-                for name in ("Length", "Width", "Height")
+                for name in (labels.LENGTH, labels.WIDTH, labels.HEIGHT)
             ]
         self._upload()
         with element("div", "acts drop") as place:
-            self._picker("Use a scan instead", second=False, main=True)
-            self.stop = button("Stop", self._stop, hidden=True)
-            element("span", "soft wide-only", "or drop one here")
+            self._picker(labels.USE_SCAN, second=False, main=True)
+            self.stop = button(labels.STOP, self._stop, hidden=True)
+            element("span", "soft wide-only", labels.DROP_HERE)
         add = f"(e) => getElement({self.upload.id}).$refs.qRef.addFiles(e.dataTransfer.files)"
         place.on("dragover.prevent", js_handler="() => {}")
         place.on("drop.prevent", js_handler=add)
-        self.progress = element("progress", hidden=True, aria_label="Weighing")
+        self.progress = element(
+            "progress", hidden=True, aria_label=labels.WEIGHING, max="1", value="0"
+        )
         self.state = element("p", "state", role="status")
-        self.answer = element("section", "answer", aria_live="polite", aria_label="Answer")
-        self.turned = element("section", "", aria_label="Scans")
+        self.answer = element("section", "answer", aria_live="polite", aria_label=labels.ANSWER)
+        self.turned = element("section", "", aria_label=labels.SCANS)
         self._material_field()
         mass = self.measures.unit("mass")
         with element("div", "pair"):
-            self.price = Field(f"Price per {mass}", "", self._priced, inputmode="decimal")
-            self.budget = Field("Money you have", "", self._priced, inputmode="decimal")
+            self.price = Field(labels.price_per(mass), "", self._priced, inputmode="decimal")
+            self.budget = Field(labels.BUDGET, "", self._priced, inputmode="decimal")
         with element("details"):
-            element("summary", "", "Till, opening, a known length")
-            self.till = Field(f"On the till ({mass})", "", self.run, inputmode="decimal")
-            self.opening = Field(f"Opening ({unit}), such as 80 x 35", "", self.run)
-            self.longest = Field(f"Greatest distance across it ({unit}), by caliper", "", self.run)
-            self.known = Field("Known thing beside it: card, A4, can 66 x 115 mm", "", self.run)
+            element("summary", "", labels.MORE)
+            self.till = Field(labels.on_till(mass), "", self.run, inputmode="decimal")
+            self.opening = Field(labels.opening(unit), "", self.run)
+            self.longest = Field(labels.longest(unit), "", self.run)
+            self.known = Field(labels.KNOWN, "", self.run)
         with element("div", "acts"):
-            self.name = Field("Name", "Stone", None)
-            button("Keep it in the stock", self._keep, "main")
+            self.name = Field(labels.NAME, labels.STONE, None)
+            button(labels.KEEP, self._keep, "main")
+        self.kept = element("p", "state", role="status")
         self._show()
         self._show_scans()
 
@@ -114,8 +121,8 @@ class WeighView:
         return made.on("click", chosen, js_handler=pick)
 
     def _material_field(self) -> None:
-        self.search = Field("Rock or wood: type to search", "", self._search, role="searchbox")
-        self.picks = element("ul", "picks", aria_label="Rocks and woods", hidden=True)
+        self.search = Field(labels.SEARCH_MATERIAL, "", self._search, role="searchbox")
+        self.picks = element("ul", "picks", aria_label=labels.MATERIALS, hidden=True)
         self.chosen = element("p", "soft")
         self._choose_material(load_materials()[UNKNOWN])
 
@@ -220,11 +227,16 @@ class WeighView:
         self._began = began
         for shown in (self.stop, self.progress):
             shown.props["hidden"] = began is None
-        say(self.state, "" if began is None else words.weighing(0.0))
+        say(self.state, "")
+        self._tick()
 
     def _tick(self) -> None:
-        if self._began is not None:
-            say(self.state, words.weighing(time.monotonic() - self._began))
+        """Tell how far the weighing has come."""
+        if self._began is not None and self.job is not None:
+            seconds = time.monotonic() - self._began
+            share = self.job.share(seconds)
+            self.progress.props["value"] = f"{share:.2f}"
+            say(self.state, words.weighing(share, seconds))
 
     # Telling
 
@@ -248,7 +260,9 @@ class WeighView:
 
     def _tell(self, found: dict[str, Any], per_kg: float | None, budget: float | None) -> None:
         mass, volume = _range(found["mass_kg"]), _range(found["volume_l"]).times(1e-3)
-        element("p", "big", mass_words(mass, self.units))
+        with element("p", "big"):
+            for part in words.unbroken(mass_words(mass, self.units)):
+                element("span", "", part)
         if per_kg is not None:
             price = mass.times(per_kg)
             element("p", "mid", words.price_line(price))
@@ -270,6 +284,7 @@ class WeighView:
     def _show_scans(self) -> None:
         """Show the closed scan to be turned, and a field for the one of the turned stone."""
         self.turned.clear()
+        self.by_size.props["hidden"] = self.job is not None
         if self.job is None or self.scan is None:
             return
         with self.turned:
@@ -282,9 +297,10 @@ class WeighView:
                     element("span", "", name)
             for name in self.job.names:
                 element("p", "soft", name)
-            if len(self.job.names) == 1:
-                self._picker("Add the scan of the turned stone", second=True)
-            button("Put the scan away", self._put_away, "small")
+            with element("div", "acts"):
+                if len(self.job.names) == 1:
+                    self._picker(labels.TURNED_SCAN, second=True)
+                button(labels.PUT_AWAY, self._put_away, "small")
 
     # Scans
 
@@ -340,7 +356,7 @@ class WeighView:
             raise PlumbstoneError(words.NOTHING_TO_KEEP)
         found = self.found
         row = {
-            "name": self.name.value.strip() or "Stone",
+            "name": self.name.value.strip() or labels.STONE,
             "kind": load_materials()[self.material].kind,
             "material": self.material,
             "kilograms": [round(found["mass_kg"][key], 3) for key in ("low", "mid", "high")],
@@ -352,9 +368,13 @@ class WeighView:
             row["price"] = per_kg
         if self.till.value.strip():
             row["mass"] = self.measures.typed(self.till.value, "mass")
-        mesh, picture = (self.scan.mesh, self.scan.picture) if self.scan else (None, None)
+        mesh = picture = None
+        if self.scan is not None:
+            mesh = self.scan.mesh
+            colour = colour_of(load_materials()[self.material])
+            picture = await asyncio.to_thread(thumbnail_of_scan, mesh, colour)
         name = self.folder.keep(row, mesh, picture)
-        say(self.state, words.kept_as(name))
+        say(self.kept, words.kept_as(name))
 
     def _opening(self) -> str | None:
         text = self.measures.with_unit(self.opening.value)

@@ -10,11 +10,13 @@ from typing import Any, ParamSpec
 from nicegui import background_tasks, ui
 from nicegui.element import Element
 
+from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.page import BROKEN
 from plumbstone.meshes.errors import PlumbstoneError
 
 P = ParamSpec("P")
-DOORS = (("Weigh", "/"), ("Stock", "/stock"), ("Tanks", "/tanks"))
+ROUNDING = 1e-6  # of what a slider tells [m]
+DOORS = ((labels.WEIGH, "/"), (labels.STOCK, "/stock"), (labels.TANKS, "/tanks"))
 
 
 @contextmanager
@@ -23,7 +25,7 @@ def page(title: str, door: str, *, narrow: bool = True) -> Iterator[Element]:
     style = files("plumbstone.cli.page").joinpath("page.css").read_text(encoding="utf-8")
     ui.page_title(f"{title} · plumbstone")
     ui.add_head_html(f"<style>{style}</style>")
-    with element("nav", "bar", aria_label="Doors"):
+    with element("nav", "bar", aria_label=labels.DOORS):
         element("span", "mark", "plumbstone")
         for name, address in DOORS:
             link = element("a", "", name, href=address)
@@ -48,6 +50,8 @@ def element(tag: str, classes: str = "", text: str = "", **attributes: Any) -> E
 
 def say(place: Element, text: str) -> None:
     """Put a text into an element instead of what was in it."""
+    if place._text == text and not place.default_slot.children:
+        return
     place.clear()
     place._text = text
     place.update()
@@ -136,9 +140,8 @@ class Slider:
         on_move: Callable[[float], Any] | None = None,
     ) -> None:
         self.value, self._words, self._on_set, self._on_move = value, words, on_set, on_move
-        self._own = (
-            0  # settings by hand that are being worked on: the hand is ahead of what is shown
-        )
+        self._own = 0  # settings by hand that are worked on: it is ahead of what is shown
+        self._saved: float | None = None  # what was shown to it last
         with element("label", "field"):
             self.told = element("span", "", words(value))
             self.box = element(
@@ -146,22 +149,31 @@ class Slider:
             )
             self.box.props["^value"] = f"{value * 1e3:.1f}"
         self.box.on("input", self._moved, js_handler="(e) => emit(+e.target.value)", throttle=0.05)
-        self.box.on("change", self._set, js_handler="(e) => emit(+e.target.value)")
+        for let_go in ("change", "pointerup"):  # back where it began is no change
+            self.box.on(let_go, self._set, js_handler="(e) => emit(+e.target.value)")
 
     def show(self, value: float, most: float) -> None:
         """Show another value, and how far it goes."""
         if self.box.props["max"] != f"{most * 1e3:.1f}":
             self.box.props["max"] = f"{most * 1e3:.1f}"
-        if value != self.value and not self._own:
-            self._tell(value)
-            set_value(self.box, f"{value * 1e3:.1f}")
+        self._saved = value
+        self._show_saved()
+
+    def _show_saved(self) -> None:
+        if self._saved is None or self._own or abs(self._saved - self.value) < ROUNDING:
+            return
+        self._tell(self._saved)
+        set_value(self.box, f"{self._saved * 1e3:.1f}")
 
     def _tell(self, value: float) -> None:
         self.value = value
         say(self.told, self._words(value))
 
     async def _moved(self, event: Any) -> None:
-        self._tell(float(event.args) / 1e3)
+        value = float(event.args) / 1e3
+        if abs(value - self.value) < ROUNDING:
+            return  # told late: it is set already
+        self._tell(value)
         if self._on_move is not None:
             await _called(lambda: self._on_move(self.value))  # type: ignore[misc]
 
@@ -172,6 +184,7 @@ class Slider:
             await _called(lambda: self._on_set(self.value))
         finally:
             self._own -= 1
+            self._show_saved()
 
 
 class Figures:
@@ -182,8 +195,14 @@ class Figures:
         self._shown: list[tuple[str, str]] = []
         self._values: list[Element] = []
 
-    def show(self, told: list[tuple[str, str]]) -> None:
-        """Show figures."""
+    def mark(self, of: str) -> None:
+        """Note what place under the hand was looked at last."""
+        if self._place.props.get("data-of") != of:
+            self._place.props["data-of"] = of
+
+    def show(self, told: list[tuple[str, str]], of: str = "") -> None:
+        """Show figures, of a place under the hand or of what is saved."""
+        self.mark(of)
         if [name for name, _ in told] != [name for name, _ in self._shown]:
             self._make(told)
         for value, (_, new), (_, old) in zip(self._values, told, self._shown, strict=True):

@@ -13,6 +13,9 @@ from plumbstone.volumes.findings import Severity
 from plumbstone.volumes.plan import Plan
 
 CHECKING, COMPUTING = "Being checked ...", "Computing ..."
+PREVIEW = "A quick look; the exact figures follow ..."
+JUDGING = "Figures are exact; what holds and what floats is being checked ..."
+FINDINGS, FOUND_BEFORE = "Findings", "Found before this change"
 BROKEN = "Something went wrong in the program itself; nothing was written. Load the page anew."
 CHANGED = "The file was changed outside; this is how it is now."
 TOUCH_ROW = "Touch the border stones from left to right, then press Done."
@@ -45,6 +48,27 @@ SCAN_IN_3D = "The closed scan in three dimensions; drag to turn it"
 BY_SIZE = "rounded, by its size"
 NEED_TWO = "Keep a version of a tank first, or start a second one; then both can be compared."
 WRITING = "Writing ..."
+ON_THE_PAGE = (
+    (" (--known card)", ""),
+    (" (--longest)", ""),
+    (" (--across)", ""),
+    ("; --unit corrects it", ""),
+    (
+        "Say which with --unit, or give a measured length with --longest",
+        "Type its greatest distance",
+    ),
+    ("give --unit or a known length with --longest", "type its greatest distance"),
+    ("give --longest", "type its greatest distance"),
+    ("give --unit", "type its greatest distance"),
+    (", or raise --limits", ""),
+    ("--rescale trusts the scale.", "Leave out one of them."),
+    ("weigh each with --all", "scan each alone"),
+    ("; look at --picture", ""),
+    (", see --picture", ": see it turned below"),
+    ("or see --picture", "or see it turned below"),
+    (", or measure limbs: --limb", ""),
+)
+NO_HANDLES = "Its heights come from a map in a file; its levels can be typed below."
 CORNERS = ("front left", "front right", "back left", "back right")
 
 
@@ -139,9 +163,20 @@ def mended(text: str) -> str:
     return f"Mended or guessed: {text}"
 
 
-def weighing(seconds: float) -> str:
-    """Say how long a scan is being weighed."""
-    return f"Weighing the scan ... {seconds:.0f} s"
+def weighing(share: float, seconds: float) -> str:
+    """Say how far the weighing of a scan has come."""
+    return f"Weighing the scan ... about {100 * share:.0f} %, {seconds:.0f} s"
+
+
+def sides_in(unit: str) -> str:
+    """Say how the three sides are typed."""
+    return f"Sides in {unit}, at their widest; other units may be typed too."
+
+
+def unbroken(text: str) -> list[str]:
+    """Take a figure and its range apart, so that a line breaks only between them."""
+    first, bracket, rest = text.partition(" (")
+    return [f"{first} ", f"({rest}"] if bracket else [first]
 
 
 def kept_as(name: str) -> str:
@@ -155,5 +190,7 @@ def price_line(price: Range) -> str:
 
 
 def plain(text: str) -> str:
-    """Leave out what only a command line has."""
+    """Say what only a command line has in the words of the page."""
+    for option, said in ON_THE_PAGE:
+        text = text.replace(option, said)
     return text.replace("--", "")

@@ -20,10 +20,12 @@ from plumbstone.volumes.holding.touching import (
     LEANS,
     Form,
     Resting,
+    beside,
     lies_over,
     patch_corners,
     resting_of,
 )
+from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.water.density import GRAVITY
 from plumbstone.volumes.water.displacement import displaced_at_levels, mesh_centre
@@ -135,6 +137,7 @@ def stage_of(
     levels: Floats,
     water: float,
     judged: Iterable[int],
+    memo: Memo,
     *,
     soil: bool = True,
 ) -> Stage:
@@ -156,10 +159,15 @@ def stage_of(
         [kg/m³]
     judged : iterable of int
         Numbers of the bodies that will be judged.
+    memo : Memo
+        Where one body rests hangs on what is near it alone.
     soil : bool
         Whether the bed carries what is set on it; else its lowest place alone does.
     """
-    forms = [[_form(body, windows, soil=soil) for body in moving.pieces] for moving in bodies]
+    forms = [
+        tuple(memo(_form, b, windows[b.entry.name], soil) for b in moving.pieces)
+        for moving in bodies
+    ]
     ties = [ties_of(moving, placed) for moving in bodies]
     resting = []
     for i, moving in enumerate(bodies):
@@ -167,22 +175,22 @@ def stage_of(
             (j, form)
             for j, parts in enumerate(forms)
             for form in parts
-            if j != i and any(lies_over(own, form, grid) for own in forms[i])
+            if j != i and any(_may_touch(own, form, grid, memo) for own in forms[i])
         ]
-        masses, places = _weights(moving, placed)
+        masses, places = _weights(moving, placed, memo)
         centre = np.average(places, axis=0, weights=masses)
         pulling = [tie for tie in ties[i] if tie.taut and tie.direction[2] < 0]
-        held = Pulls(
-            np.array([tie.place[:2] for tie in pulling]).reshape(-1, 2),
-            np.array([tie.sinker.mass / sum(masses) for tie in pulling]),
-        )
-        resting.append(resting_of(forms[i], others, bed, grid, centre, held))
+        tied_at = np.array([tie.place[:2] for tie in pulling]).reshape(-1, 2)
+        shares = np.array([tie.sinker.mass / sum(masses) for tie in pulling])
+        under = bed if any(form.ground is None for form in forms[i]) else np.empty(0)
+        rest = memo(_resting, forms[i], tuple(others), under, grid, centre, tied_at, shares)
+        resting.append(rest)
     needed: set[str] = set()
     for i in judged:
         for j in _together(i, resting, ties, bodies):
             needed |= {b.entry.name for b in bodies[j].pieces}
             needed |= {t.sinker.stone for t in ties[j] if t.sinker.stone in placed}
-    wet = {name: _wet(placed[name], levels) for name in needed}
+    wet = {name: memo(_wet, placed[name], levels) for name in needed}
     return Stage(tuple(bodies), tuple(resting), tuple(ties), wet, placed, levels, water)
 
 
@@ -520,11 +528,13 @@ def sinker_state(sinker: Sinker, stage: Stage, sign: float) -> tuple[float, floa
     return sinker.mass, sinker.mass / density.at(sign)
 
 
-def _weights(moving: Moving, placed: Mapping[str, Body]) -> tuple[list[float], list[Floats]]:
+def _weights(
+    moving: Moving, placed: Mapping[str, Body], memo: Memo
+) -> tuple[list[float], list[Floats]]:
     """Middle masses [kg] of what a body is made of, and their places (2,) [m]."""
     strapped = loose_strapped(moving)
     heavy = [b.mass.mid for b in moving.pieces] + [s.mass for s in strapped]
-    places = [mesh_centre(b.piece.vertices, b.piece.faces)[:2] for b in moving.pieces]
+    places = [memo(mesh_centre, b.piece.vertices, b.piece.faces)[:2] for b in moving.pieces]
     return heavy, places + [tie_place(s, moving, placed)[:2] for s in strapped]
 
 
@@ -573,14 +583,32 @@ def _covered(sinker: Sinker, stage: Stage, sign: float, height: float) -> Floats
     return np.clip((stage.levels - foot) / SINKER_HEIGHT, 0, 1)
 
 
-def _form(body: Body, windows: Mapping[str, Window], *, soil: bool) -> Form:
+def _form(body: Body, window: Window, soil: bool) -> Form:
     """Give the surface of a piece and what carries it from below."""
     vertices, ground = body.piece.vertices, 0.0
     if body.entry.rests == "bed":
         if soil:
-            return Form(vertices, body.piece.faces, windows[body.entry.name], None)
+            return Form(vertices, body.piece.faces, window, None)
         ground = float(vertices[:, 2].min())
-    return Form(vertices, body.piece.faces, windows[body.entry.name], ground)
+    return Form(vertices, body.piece.faces, window, ground)
+
+
+def _may_touch(own: Form, other: Form, grid: Grid, memo: Memo) -> bool:
+    """Tell whether one piece may touch another from above, or is drawn into it."""
+    return beside(own.window, other.window) and memo(lies_over, own, other, grid)
+
+
+def _resting(
+    forms: Sequence[Form],
+    others: Sequence[tuple[int, Form]],
+    bed: Floats,
+    grid: Grid,
+    centre: Floats,
+    places: Floats,
+    shares: Floats,
+) -> Resting:
+    """Find where a body comes to rest, pulled down at places by shares of its weight."""
+    return resting_of(forms, others, bed, grid, centre, Pulls(places, shares))
 
 
 def _index(bodies: Sequence[Moving], name: str) -> int:

@@ -1,7 +1,7 @@
 """Whether groups of wood stay down as the water rises and falls, and how they would move."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 import numpy as np
@@ -55,6 +55,7 @@ from plumbstone.volumes.holding.free_bodies import (
 from plumbstone.volumes.holding.offers import Offers, offers_for
 from plumbstone.volumes.holding.soaking import Soaking, fit_weighings
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH, LEANS
+from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.water.density import GRAVITY
@@ -160,6 +161,7 @@ class Surroundings:
     stone: Material  # of sinkers that are still to be chosen
     at_hand: tuple[Body, ...]  # stones to choose from
     offers: bool = True  # whether sinkers are sought where it is not proved that wood stays
+    memo: Memo = field(default_factory=Memo, repr=False)
 
     @property
     def soil_line(self) -> Floats:
@@ -192,7 +194,7 @@ def judge_groups(
     placed = {body.entry.name: body for body in bodies}
     groups = [_with_masses(group, placed) for group in groups]
     levels, soil = np.linspace(0, around.water_line, LEVELS + 1), around.soil_line
-    stage = set_stage(groups, bodies, around.water, levels, around.grid, soil)
+    stage = set_stage(groups, bodies, around.water, levels, around.grid, soil, around.memo)
     return tuple(_judge_group(i, group, stage, around, soil) for i, group in enumerate(groups))
 
 
@@ -203,13 +205,16 @@ def set_stage(
     levels: Floats,
     grid: Grid,
     bed: Floats,
+    memo: Memo,
 ) -> Stage:
     """Tell what can move (groups, stones that lie on wood) from what stands, and where they rest.
 
     The groups come first, in their order.
     """
     placed = {body.entry.name: body for body in bodies}
-    windows = {n: columns_of(b.piece.vertices, b.piece.faces, grid) for n, b in placed.items()}
+    windows = {
+        n: memo(columns_of, b.piece.vertices, b.piece.faces, grid) for n, b in placed.items()
+    }
     moving, taken = [], set()
     for group in groups:
         names = [*group.wood, *(s.stone for s in group.sinkers if s.how == "strapped" and s.stone)]
@@ -227,7 +232,8 @@ def set_stage(
             s.stone for s in group.sinkers if s.how == "laid on" and not lies_as_body(s, placed)
         }
     moving += [Moving(name, (body,)) for name, body in placed.items() if name not in taken]
-    return stage_of(moving, windows, placed, bed, grid, levels, water, range(len(groups)))
+    judged = range(len(groups))
+    return stage_of(moving, windows, placed, bed, grid, levels, water, judged, memo)
 
 
 def balance_of(group: Group, wood: Sequence[Body], stone: Material, stage: Stage) -> Balance:
@@ -317,7 +323,7 @@ def _judge_group(
         ties=stage.ties[number],
         tie_forces=at_line,
         greatest_ties=most,
-        afloat=_afloat(wood, balance, water),
+        afloat=around.memo(_afloat, wood, balance, water),
         soaking=_soaking(group, balance, wood, water),
         lean=stage.resting[number].lean,
         through=stage.resting[number].through,

@@ -19,6 +19,7 @@ from plumbstone.volumes.holding.free_bodies import (
     stage_of,
 )
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
+from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import FRICTION
 from plumbstone.volumes.water.density import GRAVITY
 from plumbstone.volumes.water.displacement import mesh_centre
@@ -71,7 +72,8 @@ def judge_stones(
     line: float,
     floor: tuple[float, float],
     grid: Grid,
-    tied: Sequence[str] = (),
+    tied: Sequence[str],
+    memo: Memo,
 ) -> tuple[Standing, ...]:
     """Judge every stone that rests on the floor, the bed or other stones, and upright wood.
 
@@ -88,6 +90,8 @@ def judge_stones(
     grid : Grid
     tied : sequence of str
         Names of wood that something is tied to, which is judged with that.
+    memo : Memo
+        Remembers columns and where single pieces rest.
 
     Notes
     -----
@@ -100,11 +104,14 @@ def judge_stones(
     if not judged:
         return ()
     placed = {b.entry.name: b for b in judged}
-    windows = {n: columns_of(b.piece.vertices, b.piece.faces, grid) for n, b in placed.items()}
+    windows = {
+        n: memo(columns_of, b.piece.vertices, b.piece.faces, grid) for n, b in placed.items()
+    }
     moving = [Moving(name, (body,)) for name, body in placed.items()]
     levels, count = np.linspace(0, line, 4), len(moving)
-    bare = np.zeros((grid.ny, grid.nx))
-    stage = stage_of(moving, windows, placed, bare, grid, levels, water, range(count), soil=False)
+    stage = stage_of(
+        moving, windows, placed, np.empty(0), grid, levels, water, range(count), memo, soil=False
+    )
     found = [_judged(stage, number, floor) for number in range(count)]
     amiss = [piece.falls_at is not None or piece.unsure for piece in found]
     for number in range(count):

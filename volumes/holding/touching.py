@@ -82,7 +82,8 @@ class Resting:
 
     def carriers(self) -> tuple[int, ...]:
         """Numbers of the bodies that it lies on."""
-        return tuple(int(i) for i in np.unique(self.below[self.gaps <= EXACT]) if i >= 0)
+        found = self.below[(self.gaps <= EXACT) & (self.below >= 0)]
+        return tuple(sorted(set(found.tolist())))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -159,7 +160,7 @@ def resting_of(
     ground = _Points.together(
         [*(_on_ground(form, bed, grid) for form in forms), *_on_panes(forms, grid)]
     )
-    pairs = [(j, a, b) for j, b in others for a in forms if _beside(a.window, b.window)]
+    pairs = [(j, a, b) for j, b in others for a in forms if beside(a.window, b.window)]
     coarse = [_coarse(a.window, b.window, grid) for _, a, b in pairs]
     near = [ground.places[:, :2], *(c[0] for c in coarse)]
     heights = [ground.gaps, *(c[1] for c in coarse)]
@@ -177,9 +178,7 @@ def resting_of(
 
 
 def lies_over(a: Form, b: Form, grid: Grid) -> bool:
-    """Whether one piece may touch another from above, or is drawn into it."""
-    if not _beside(a.window, b.window):
-        return False
+    """Whether one piece may touch another beside it from above, or is drawn into it."""
     gaps = _coarse(a.window, b.window, grid)[1]
     near = bool((gaps < SEARCHED * max(grid.spacing)).any())
     return near or bool((_shared(a.window, b.window) > THROUGH).any())
@@ -266,7 +265,8 @@ def _on_ground(form: Form, bed: Floats, grid: Grid) -> _Points:
     return _Points.of(np.column_stack([x, y, height]), normals, gaps, -1, soil=True)
 
 
-def _beside(a: Window, b: Window) -> bool:
+def beside(a: Window, b: Window) -> bool:
+    """Whether two pieces share columns, or the boxes around them do."""
     (ra, ca), (rb, cb) = a.place, b.place
     along: bool = ra.start < rb.stop and rb.start < ra.stop
     across: bool = ca.start < cb.stop and cb.start < ca.stop
