@@ -21,12 +21,13 @@ from typing import TYPE_CHECKING, TypeVar
 from plumbstone.meshes.limits import MOST_MEMORY, MOST_SECONDS, raised
 
 if TYPE_CHECKING:
-    from concurrent.futures import ProcessPoolExecutor
+    from concurrent.futures import Future, ProcessPoolExecutor
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 PROC = Path("/proc")
 FULL = 99  # exit code of a process that found itself too large
+CLEANED = 3.0  # [s] after which what was stopped by Ctrl-C should have ended
 
 
 def side_by_side(
@@ -44,14 +45,14 @@ def side_by_side(
     work = partial(_within_time, work)
     pool = _pool(workers)
     try:
-        futures = [pool.submit(work, item) for item in items]
+        futures = _submitted(pool, work, items)
         for item, future in zip(items, futures, strict=True):
             try:
                 yield future.result()
             except BrokenProcessPool:
                 with _pool(1) as alone:
                     try:
-                        yield alone.submit(work, item).result()
+                        yield _submitted(alone, work, [item])[0].result()
                     except BrokenProcessPool:
                         yield None
     except BaseException:
@@ -67,6 +68,19 @@ def _pool(workers: int) -> "ProcessPoolExecutor":
     from concurrent.futures import ProcessPoolExecutor
 
     return ProcessPoolExecutor(workers, initializer=_start_worker, initargs=(os.getpid(),))
+
+
+def _submitted(
+    pool: "ProcessPoolExecutor", work: Callable[[Item], Result], items: Sequence[Item]
+) -> "list[Future[Result]]":
+    """Start the workers of a pool; Ctrl-C waits, as the hooks of a fork would swallow it."""
+    if not hasattr(signal, "pthread_sigmask"):
+        return [pool.submit(work, item) for item in items]
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        return [pool.submit(work, item) for item in items]
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _start_worker(parent: int) -> None:
@@ -114,17 +128,25 @@ def supervise() -> int | None:
     _end_with(parent)
     _end_when_full()
     _set_time_limit(raised(MOST_SECONDS))
-    signal.signal(signal.SIGINT, _interrupted)
+    signal.signal(signal.SIGINT, _Interrupt())
     return None
 
 
 def _watch(child: int) -> int:
     """Wait for the process that works; stop what takes too much memory; say what happened."""
     most = _most_memory()
-    signal.signal(signal.SIGINT, lambda *_: _kill(child, signal.SIGINT))
+    stopped: list[float] = []  # when Ctrl-C came, and when it was passed on again
+
+    def stop(*_: object) -> None:
+        stopped.append(time.monotonic())
+        _kill(child, signal.SIGINT)
+
+    signal.signal(signal.SIGINT, stop)
     full = False
     while True:
         _wait_a_moment(child)
+        if stopped and time.monotonic() > stopped[-1] + CLEANED:
+            stop()  # some library swallowed it
         ended, status = os.waitpid(child, os.WNOHANG)
         if ended:
             code = os.waitstatus_to_exitcode(status)
@@ -159,10 +181,18 @@ def _exit_code(code: int, full: bool, most: int) -> int:
     return 1 if stopped else 3
 
 
-def _interrupted(*_: object) -> None:
-    """Take the first Ctrl-C alone, so that cleaning up after it is not broken off."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    raise KeyboardInterrupt
+class _Interrupt:
+    """Takes Ctrl-C, and none that follows soon, so that cleaning up is not broken off."""
+
+    def __init__(self) -> None:
+        self.last = -CLEANED
+
+    def __call__(self, *_: object) -> None:
+        """Stop what goes on."""
+        now = time.monotonic()
+        if now - self.last > CLEANED / 2:
+            self.last = now
+            raise KeyboardInterrupt
 
 
 def _kill(process: int, number: int) -> None:
