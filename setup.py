@@ -39,6 +39,17 @@ class Compiled(build_ext):
         super().finalize_options()
         self.cython_c_in_temp = True
 
+    def build_extension(self, ext: Extension) -> None:
+        """Compile one; an editable install keeps what it has beside a source that is older."""
+        built = Path(self.get_ext_fullpath(ext.name))
+        kept = Path(ext.sources[0]).with_name(built.name)
+        ages = [Path(file).stat().st_mtime for file in (*ext.sources, __file__)]
+        if self.editable_mode and kept.exists() and kept.stat().st_mtime > max(ages):
+            built.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy2(kept, built)
+        else:
+            super().build_extension(ext)
+
     def run(self) -> None:
         """Compile all."""
         try:

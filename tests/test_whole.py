@@ -3,6 +3,9 @@
 import json
 import multiprocessing
 import resource
+import shlex
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -17,11 +20,12 @@ from plumbstone.cli.results import NAMES, write_results
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed import pouring
-from plumbstone.volumes.layout import make_plan
-from plumbstone.volumes.report import report_of
+from plumbstone.volumes.layout import Layout, make_plan
+from plumbstone.volumes.report import hold_figures, report_of
 from plumbstone.volumes.scape.scape import read_scape
 
 ROOM = Path(__file__).parent.parent / "cli" / "reading-room.toml"
+STARTER = ROOM.with_name("starter.toml")
 
 SCAPE = """
 [tank]
@@ -168,3 +172,37 @@ def test_ranges_add_as_independent_figures() -> None:
     assert (total.low, total.mid, total.high) == pytest.approx((25, 30, 35))
     with pytest.raises(ValueError, match="rising order"):
         Range(2, 1, 3)
+
+
+@pytest.mark.parametrize(
+    ("line", "spared"),
+    [
+        ("--help", {"numpy", "json", "multiprocessing", "plumbstone.cli.output"}),
+        ("weigh --size '20 x 15 x 10 cm' -m granite", {"numpy", "pydantic", "multiprocessing"}),
+        (
+            "bed tank.toml",
+            {"scipy", "numpy.ma", "pydantic", "plumbstone.volumes.holding.hold_down"},
+        ),
+    ],
+)
+def test_a_command_loads_no_more_than_it_uses(line: str, spared: set[str], tmp_path: Path) -> None:
+    (tmp_path / "tank.toml").write_text(STARTER.read_text(encoding="utf-8"), encoding="utf-8")
+    code = f"""
+import sys
+from plumbstone.cli.main import answer
+try:
+    answer({shlex.split(line)!r})
+finally:
+    print(*sorted({spared!r} & set(sys.modules)), file=sys.__stderr__)
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=tmp_path, capture_output=True, text=True, check=True
+    )
+    assert done.stderr.split() == []
+
+
+def test_wood_is_judged_alike_with_and_without_litres() -> None:
+    layout = Layout(read_scape(ROOM))
+    alone = [hold_figures(hold) for hold in layout.holds(0.006)]
+    assert alone
+    assert alone == [hold_figures(hold) for hold in layout.plan(0.006).holds]

@@ -124,14 +124,14 @@ def row_of(border: Border, pieces: Iterable[Piece], floor: tuple[float, float]) 
 
 def outlines(piece: Piece, heights: Floats) -> list[Floats]:
     """Points of the outlines of level sections, half a millimetre apart, (n, 2) each [m]."""
-    z = piece.vertices[piece.faces, 2]
-    low, high = z.min(axis=1), z.max(axis=1)
+    z = np.stack([piece.vertices[side, 2] for side in piece.faces.T])
+    low, high = z.min(axis=0), z.max(axis=0)
     found = []
     for height in heights:
         cut = np.flatnonzero((low < height) & (high >= height))
-        above = z[cut] >= height
+        above = z[:, cut] >= height
         # One corner of each face lies alone on its side: both edges from it are cut.
-        alone = (above == (above.sum(axis=1) == 1)[:, None]).argmax(axis=1)
+        alone = (above == (above.sum(axis=0) == 1)).argmax(axis=0)
         corners = piece.vertices[piece.faces[cut[:, None], (alone[:, None] + np.arange(3)) % 3]]
         steps = corners[:, 1:] - corners[:, :1]
         share = (height - corners[:, 0, 2])[:, None] / steps[:, :, 2]
