@@ -357,7 +357,7 @@ def _pour(
 ) -> BedResult:
     """Lay all layers on one grid."""
     windows = [memo(cut_piece, piece, volume, grid) for piece, volume in bodies]
-    columns = merged_columns(windows, grid)
+    columns, pieces = merged_columns(windows, grid), [piece for piece, _ in bodies]
     standing = columns  # what stands while the layers are poured
     if set_later:
         firm = [w for (p, _), w in zip(bodies, windows, strict=True) if p.name not in set_later]
@@ -379,14 +379,12 @@ def _pour(
         limit = full.copy()
         if holds.any() and edge is not None:
             _from_wall(limit, full, edge, np.abs(edge) < max(grid.spacing), layer.slope, grid)
-        if (np.hypot(*np.gradient(full, *grid.spacing[::-1])) > layer.slope * (1 + 1e-9)).any():
-            for piece, _ in bodies:
-                _from_stone(limit, full, piece, layer.slope, grid)
-            row = row_for(layer.zone, rows)
-            for crack in row.cracks if row else ():
-                if least_open(layer.material) < crack.openings.min() <= WIDEST:
-                    barred = columns.highest >= full
-                    _from_gap(limit, full, crack, inside, barred, layer.slope, grid)
+        rises = np.hypot(*np.gradient(full, *grid.spacing[::-1]))
+        steep = inside & (rises > layer.slope * (1 + 1e-9)) & (rises < TERRACE * layer.slope)
+        if steep.any():
+            _from_stones(
+                limit, full, inside, row_for(layer.zone, rows), pieces, columns, layer, grid
+            )
         wanted = np.where(inside, np.maximum(limit, below), below)
         walls = ~inside & (holds >= wanted.max())
         surface = stable_surface(
@@ -431,6 +429,25 @@ def _from_wall(
     steep = rises[0][beside] * leads[0][beside] + rises[1][beside] * leads[1][beside]
     steep = np.where(steep < TERRACE * slope, np.maximum(steep - slope, 0.0), 0.0)
     limit[beside] -= steep * away[beside]
+
+
+def _from_stones(
+    limit: Floats,
+    full: Floats,
+    inside: NDArray[np.bool_],
+    row: Row | None,
+    pieces: Sequence[Piece],
+    columns: Columns,
+    layer: Layer,
+    grid: Grid,
+) -> None:
+    """Lower what is drawn too steep, in place, to what rises from stones and gaps before it."""
+    for piece in pieces:
+        _from_stone(limit, full, piece, layer.slope, grid)
+    barred = columns.highest >= full
+    for crack in row.cracks if row else ():
+        if least_open(layer.material) < crack.openings.min() <= WIDEST:
+            _from_gap(limit, full, crack, inside, barred, layer.slope, grid)
 
 
 def _from_stone(limit: Floats, full: Floats, piece: Piece, slope: float, grid: Grid) -> None:
