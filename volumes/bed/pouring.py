@@ -40,6 +40,7 @@ PARTS = 6  # of a cell at the edge of a zone, each way
 STRAIGHT = 0.98  # less slope of a distance shows a ridge
 AS_MEANT = 1e-5  # [m]
 NONE = Range.exact(0.0)
+ALIKE = 1e-3  # [m]: heights that differ by less are one
 TERRACE = 3.0  # times the slope of repose: steeper is a step that is drawn
 AROUND = 30  # cells around a gap in which what rises from it is exact
 MEASURED, MOST = 50, 0.8  # cells for a slope; share of them that are no steeper
@@ -667,15 +668,15 @@ def _slide(
     missing: Floats, target: Floats, surface: Floats, below: Floats, columns: Columns, grid: Grid
 ) -> Slide:
     """Sum up what slides, (rows, columns) [m], where it ends lowest, and what its crest keeps."""
-    row, column = np.unravel_index(int(missing.argmax()), missing.shape)
-    volume = float(missing.sum()) * grid.cell_area
-    slide = Slide(volume, float(missing.max()), *_place(row, column, grid))
+    volume, drop = float(missing.sum()) * grid.cell_area, float(missing.max())
+    low_rows, low_columns = np.nonzero(missing > drop - ALIKE)
+    slide = Slide(volume, drop, *_place(int(low_rows.mean()), int(low_columns.mean()), grid))
     free = (columns.solid == 0) & (target > below + 1e-6)
     if not free.any():
         return slide
     crest = float(target[free].max())
-    highest = np.where(free & (target > crest - 1e-3), surface, -np.inf)
-    high_rows, high_columns = np.nonzero(highest > highest.max() - 1e-3)
+    highest = np.where(free & (target > crest - ALIKE), surface, -np.inf)
+    high_rows, high_columns = np.nonzero(highest > highest.max() - ALIKE)
     where, _ = _place(int(high_rows.mean()), int(high_columns.mean()), grid)
     return replace(slide, crest_drawn=crest, crest_stays=float(highest.max()), crest_where=where)
 
