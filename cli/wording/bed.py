@@ -69,12 +69,19 @@ def leaks(finding: Finding, units: Units) -> str:
     width = written(number(finding, "width_m"), "gap", units)
     fill = written(number(finding, "fill_m3"), "volume", units, Toward.UP)
     where = f"Gap {finding.about[1]} - {finding.about[2]}, {width}"
+    shows = f"{name} shows {reach} beyond the stones ({volume})"
+    if finding.how == "falls out":
+        grain = written(number(finding, "grain_m"), "gap", units, Toward.UP)
+        return (
+            f"{where}: {finding.where} is too fine to stay in it, which takes grains of {grain}, "
+            f"and then {shows}; pack chips first, or set a hidden strip behind it."
+        )
+    if finding.how == "lets through":
+        return f"{where}: {finding.where} is too coarse to hold {name}: {shows}; {finding.cure}."
     cure = f"{finding.cure}, about {fill} to fill it"
     if finding.how == "may arch":
-        return (
-            f"{where}: may hold until disturbed, then {name} shows {reach} out ({volume}); {cure}."
-        )
-    return f"{where}: {name} shows {reach} out on the sand ({volume}); {cure}."
+        return f"{where}: may hold until disturbed, then {shows}; {cure}."
+    return f"{where}: {shows}; {cure}."
 
 
 def off_line(finding: Finding, units: Units) -> str:

@@ -123,7 +123,7 @@ def cure_for(width: float, soil: Material, filters: Sequence[Material]) -> str:
     """Say what to put into a gap [m] so that a soil stays behind it."""
     for material in filters:
         if all(is_filter(material, soil, width)):
-            return f"wedge {material.name} into it"
+            return f"press {material.name} into it"
     return "set a hidden strip behind it, or pack chips first, then wedge gravel"
 
 

@@ -17,7 +17,15 @@ from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import settling_range
 from plumbstone.volumes.bed.heightfield import empty_below, lifted_out, stable_surface
-from plumbstone.volumes.bed.passing import Passed, Side, least_open, let_pass, strings_of
+from plumbstone.volumes.bed.passing import (
+    Passed,
+    Side,
+    is_filter,
+    least_open,
+    let_pass,
+    nearest_level,
+    strings_of,
+)
 from plumbstone.volumes.bed.row import ENDLESS, WIDEST, Crack, Row, row_of, standing_out
 from plumbstone.volumes.bed.slump import ways_around
 from plumbstone.volumes.bed.taut import corners_of
@@ -240,8 +248,12 @@ def solve_bed(
         for times in ((1, 2, 4) if exact and measured else (1,))
     )
     fine, *wider = (_pour(g, layers, rows, bodies, set_later, memo, measured) for g in grids)
+    firm = tuple(_firm(row, fine) for row in rows)
+    lying = fine  # what is pressed into a gap and does not close it holds nothing
+    if any(one is not other for one, other in zip(firm, rows, strict=True)):
+        lying = _pour(fine.grid, layers, firm, bodies, set_later, memo, measured=False)
     if not measured:
-        return _at_rest(fine, memo)
+        return _at_rest(fine, lying, memo)
     gain, wide = 0.0, fine
     if exact:
         gain, wide = _gain(fine.settled, *(bed.settled for bed in wider)), wider[0]
@@ -255,7 +267,7 @@ def solve_bed(
         ]
         results = _with_range(results, coarse, ends)
     results = _sacks_filled(_less_lumps(results, buried_lumps))
-    return _at_rest(replace(fine, layers=tuple(results)), memo)
+    return _at_rest(replace(fine, layers=tuple(results)), lying, memo)
 
 
 def bed_heights(result: BedResult) -> Floats:
@@ -571,13 +583,40 @@ def _bounds(
     return edge, edge > 0, holds
 
 
-def _at_rest(bed: BedResult, memo: Memo) -> BedResult:
-    """Let layers run through the border that they lie behind, one after the other."""
-    surface, found = bed.surface, []
-    for row, stack in _stacks(bed):
+def _firm(row: Row, bed: BedResult) -> Row:
+    """Leave out the gaps of a row in which what is pressed into them does not hold the soil."""
+    beside = {
+        name: [
+            r for r in bed.layers if r.layer.zone.name == name
+            and row_for(r.layer.zone, bed.rows) is row
+        ]
+        for name in ("border gaps", "behind border", "before border")
+    }  # fmt: skip
+    pressed, soils, sands = beside.values()
+    if not pressed or not soils:
+        return row
+    edge, soil = soils[-1].edge, soils[-1].layer.material
+    assert edge is not None
+    drawn = [np.max([r.drawn for r in some] or [0 * edge], axis=0) for some in (soils, sands)]
+    fillers = [r.layer.material for r in pressed]
+    firm = []
+    for crack in row.cracks:
+        upper = nearest_level(drawn[0], edge > 0, crack.at, bed.grid) or 0.0
+        lower = nearest_level(drawn[1], edge <= 0, crack.at, bed.grid) or 0.0
+        width = float(crack.between(min(lower, upper), upper).max())
+        closes = any(all(is_filter(filler, soil, width)) for filler in fillers)
+        if closes or width <= least_open(soil):
+            firm.append(crack)
+    return row if len(firm) == len(row.cracks) else replace(row, cracks=tuple(firm))
+
+
+def _at_rest(bed: BedResult, lying: BedResult, memo: Memo) -> BedResult:
+    """Let layers run through the border that they lie behind, from how they are `lying`."""
+    surface, found = lying.surface, []
+    for row, stack in _stacks(lying, bed.rows):
         cells = memo(_bounds, stack[0].layer.zone, row, bed.grid)[1]
         fillers = [
-            (other.layer.material, other.surface) for other in bed.layers
+            (other.layer.material, other.surface) for other in lying.layers
             if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is row
         ]  # fmt: skip
         beside = Side(row, cells, fillers, bed.columns.highest, bed.grid)
@@ -590,15 +629,15 @@ def _at_rest(bed: BedResult, memo: Memo) -> BedResult:
     depths = _depths(surface, bed.columns, bed.grid)
     return replace(
         bed, layers=layers, surface=surface, depths=depths, passed=tuple(found),
-        poured=bed.surface,
+        poured=lying.surface,
     )  # fmt: skip
 
 
-def _stacks(bed: BedResult) -> list[tuple[Row, list[LayerResult]]]:
+def _stacks(bed: BedResult, rows: Sequence[Row]) -> list[tuple[Row, list[LayerResult]]]:
     """Layers on either side of each border, from below."""
     found: dict[tuple[int, str], tuple[Row, list[LayerResult]]] = {}
     for result in bed.layers:
-        zone, row = result.layer.zone, row_for(result.layer.zone, bed.rows)
+        zone, row = result.layer.zone, row_for(result.layer.zone, rows)
         if row is not None and zone.name in ("behind border", "before border"):
             found.setdefault((id(row), zone.name), (row, []))[1].append(result)
     return list(found.values())
