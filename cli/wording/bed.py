@@ -78,7 +78,8 @@ def leaks(finding: Finding, units: Units) -> str:
         )
     if finding.how == "lets through":
         return f"{where}: {finding.where} is too coarse to hold {name}: {shows}; {finding.cure}."
-    cure = f"{finding.cure}, about {fill} to fill it"
+    filled = number(finding, "fill_m3") > 0
+    cure = f"{finding.cure}, about {fill} to fill it" if filled else finding.cure
     if finding.how == "may arch":
         return f"{where}: may hold until disturbed, then {shows}; {cure}."
     return f"{where}: {shows}; {cure}."
