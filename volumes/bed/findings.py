@@ -101,7 +101,8 @@ def _leaks(bed: BedResult, border: BorderResult | None) -> Iterator[Finding]:
             {
                 "width_m": passed.width, "retained_m": passed.upper - passed.lower,
                 "volume_m3": passed.volume, "reach_m": passed.reach,
-                "fill_m3": gap.fill if gap and not passed.row.border.strip else 0.0, "grain_m": STAYS_RATIO * passed.width,
+                "fill_m3": gap.fill if gap and not passed.row.border.strip else 0.0,
+                "grain_m": STAYS_RATIO * passed.width,
             },
             where=filler,
             how=how,
