@@ -593,7 +593,7 @@ def _firm(row: Row, bed: BedResult) -> Row:
         for name in ("border gaps", "behind border", "before border")
     }  # fmt: skip
     pressed, soils, sands = beside.values()
-    if not pressed or not soils:
+    if not pressed or not soils or row.border.strip:
         return row
     edge, soil = soils[-1].edge, soils[-1].layer.material
     assert edge is not None
