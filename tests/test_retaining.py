@@ -261,6 +261,30 @@ def test_a_strip_chips_or_a_filler_close_a_gap() -> None:
     assert told(half, Kind.LEAKS)  # soil above the gravel still comes over it
 
 
+def test_gravel_that_falls_out_of_a_gap_holds_nothing() -> None:
+    # Of 7.5 mm (D85) in a gap of 20 mm: 1.2 times the width is asked for. What passes is what
+    # would without it.
+    stones, border = pair(0.15, 0.02, 0.03, 0.2), [line(0.2, "A", "B")]
+    bare = solve_bed(FLOOR, [soil(0.08), sand(0.01)], border, stones, exact=False)
+    gravel, zone, high = (
+        find_material("wedge gravel"),
+        Zone("border gaps"),
+        Profile(True, (0.09,) * 4),
+    )
+    wedge = Layer("Wedge", gravel, zone, high, 0.0, (), 0.0)
+    filled = solve_bed(FLOOR, [soil(0.08), sand(0.01), wedge], border, stones, exact=False)
+    (leak,) = told(filled, Kind.LEAKS)
+    assert (leak.how, leak.where) == ("falls out", "Wedge")
+    assert leak.numbers["volume_m3"] == pytest.approx(bare.passed[0].volume, rel=1e-9)
+    assert leak.numbers["grain_m"] == pytest.approx(0.024, abs=5e-4)
+    coarse = replace(wedge, material=replace(gravel, d15=0.008, d85=0.025))
+    closed = solve_bed(FLOOR, [soil(0.08), sand(0.01), coarse], border, stones, exact=False)
+    assert told(closed, Kind.LEAKS) == []
+    chips = replace(wedge, material=replace(gravel, d15=0.02, d85=0.03))
+    through = solve_bed(FLOOR, [soil(0.08), sand(0.01), chips], border, stones, exact=False)
+    assert told(through, Kind.LEAKS)[0].how == "lets through"
+
+
 def test_gaps_are_measured_between_sections() -> None:
     # Two balls of 10 cm, 12 cm apart: 2 cm at their middle, and along the line through both.
     balls = [renamed(stood_at(ellipsoid((0.1,) * 3), x, y), name, "granite")

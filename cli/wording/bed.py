@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from plumbstone.cli.wording.units import INCH, Units, show_length, volume_words, written
+from plumbstone.cli.wording.units import INCH, Toward, Units, show_length, volume_words, written
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.figures import BagFigures, LayerFigures
 from plumbstone.volumes.findings import Finding, Kind
@@ -20,7 +20,7 @@ def layer_sentences(layer: LayerFigures, units: Units) -> Iterator[str]:
     if layer.bags_if_worse:
         yield if_worse_sentence(layer, units)
     if layer.left_over_m3 is not None:
-        left = volume_words(Range.exact(layer.left_over_m3), units)
+        left = written(layer.left_over_m3, "volume", units, Toward.DOWN)
         if layer.left_over_m3 < 0.10 * layer.poured_m3:
             yield f"{layer.name}: {left} left over, little for topping up. Take one more, sealed."
         else:
@@ -67,14 +67,22 @@ def leaks(finding: Finding, units: Units) -> str:
             "slowly, after the sand is in."
         )
     width = written(number(finding, "width_m"), "gap", units)
-    fill = _volume(finding, "fill_m3", units)
+    fill = written(number(finding, "fill_m3"), "volume", units, Toward.UP)
     where = f"Gap {finding.about[1]} - {finding.about[2]}, {width}"
-    cure = f"{finding.cure}, about {fill} to fill it"
-    if finding.how == "may arch":
+    shows = f"{name} shows {reach} beyond the stones ({volume})"
+    if finding.how == "falls out":
+        grain = written(number(finding, "grain_m"), "gap", units, Toward.UP)
         return (
-            f"{where}: may hold until disturbed, then {name} shows {reach} out ({volume}); {cure}."
+            f"{where}: {finding.where} is too fine to stay in it, which takes grains of {grain}, "
+            f"and then {shows}; pack chips first, or set a hidden strip behind it."
         )
-    return f"{where}: {name} shows {reach} out on the sand ({volume}); {cure}."
+    if finding.how == "lets through":
+        return f"{where}: {finding.where} is too coarse to hold {name}: {shows}; {finding.cure}."
+    filled = number(finding, "fill_m3") > 0
+    cure = f"{finding.cure}, about {fill} to fill it" if filled else finding.cure
+    if finding.how == "may arch":
+        return f"{where}: may hold until disturbed, then {shows}; {cure}."
+    return f"{where}: {shows}; {cure}."
 
 
 def off_line(finding: Finding, units: Units) -> str:
@@ -103,9 +111,8 @@ def slides(finding: Finding, units: Units) -> str:
         )
     volume = _volume(finding, "volume_m3", units)
     if finding.how == "crest":
-        stays, drawn, run = (
-            _length(finding, f"{key}_m", units) for key in ("stays", "drawn", "run")
-        )
+        stays, drawn = (_length(finding, f"{key}_m", units) for key in ("stays", "drawn"))
+        run = _needed(finding, "run_m", units)
         return (
             f"{name}: {finding.where} stays at {stays} of the {drawn} drawn ({volume} less); it "
             f"needs {run} of run, a wall or a terrace."
@@ -151,7 +158,7 @@ def heaves(finding: Finding, units: Units) -> str:
     filler, *cover = finding.about
     if not cover:
         return f"{filler}: floats while dry, and nothing lies on it; soak it first, and cover it."
-    lacking, needed = (_length(finding, key, units) for key in ("lacking_m", "cover_m"))
+    lacking, needed = (_needed(finding, key, units) for key in ("lacking_m", "cover_m"))
     return (
         f"{filler} may float while dry and lift {cover[0]} (lifts {lift}, which presses {press}; "
         f"1.3 times is asked): soak it first, or cover it {lacking} deeper, {needed} in all."
@@ -211,6 +218,10 @@ def number(finding: Finding, key: str) -> float:
 
 def _length(finding: Finding, key: str, units: Units) -> str:
     return show_length(number(finding, key), units)
+
+
+def _needed(finding: Finding, key: str, units: Units) -> str:
+    return written(number(finding, key), "length", units, Toward.UP)
 
 
 def _volume(finding: Finding, key: str, units: Units) -> str:

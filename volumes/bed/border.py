@@ -119,11 +119,13 @@ def _retained_layer(row: Row, bed: BedResult) -> LayerResult | None:
     return next(behind, None)
 
 
-def cure_for(width: float, soil: Material, filters: Sequence[Material]) -> str:
-    """Say what to put into a gap [m] so that a soil stays behind it."""
+def cure_for(width: float, soil: Material, filters: Sequence[Material], strip: bool = False) -> str:
+    """Say what to put into a gap [m] so that a soil stays behind it, where a strip is too low."""
+    if strip:
+        return "set a higher strip behind it"
     for material in filters:
         if all(is_filter(material, soil, width)):
-            return f"wedge {material.name} into it"
+            return f"press {material.name} into it"
     return "set a hidden strip behind it, or pack chips first, then wedge gravel"
 
 
@@ -146,7 +148,7 @@ def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult)
         state,
         sum(p.volume for p in passed),
         max((p.reach for p in passed), default=0.0),
-        "" if state == "holds" else cure_for(width, material, _filters()),
+        "" if state == "holds" else cure_for(width, material, _filters(), row.border.strip),
         fill,
     )
 

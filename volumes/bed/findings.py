@@ -11,9 +11,16 @@ from plumbstone.volumes.bed.interfaces import (
     lasting_slope,
     overlaps,
 )
-from plumbstone.volumes.bed.passing import nearest_level, state_of
+from plumbstone.volumes.bed.passing import (
+    STAYS_RATIO,
+    Passed,
+    is_filter,
+    nearest_level,
+    state_of,
+)
 from plumbstone.volumes.bed.pouring import BedResult, LayerResult, row_for
 from plumbstone.volumes.findings import Finding, Kind, Severity
+from plumbstone.volumes.scape.materials import Material
 
 SEEN = 5e-7  # [m³]: less beyond the stones is not seen
 VOID = 5e-5  # [m³]: less space below stones is not told
@@ -86,22 +93,34 @@ def _leaks(bed: BedResult, border: BorderResult | None) -> Iterator[Finding]:
         crack = passed.row.cracks[passed.crack]
         gap = gaps.get((crack.left, crack.right))
         soil = next(r.layer.material for r in bed.layers if r.layer.name == passed.layer)
-        how = state_of(passed.width, soil)
+        how, filler = _filled(passed, soil, bed)
         yield Finding(
             Kind.LEAKS,
-            Severity.CARE if how == "runs" else Severity.NOTE,
+            Severity.NOTE if how == "may arch" else Severity.CARE,
             (passed.layer, crack.left, crack.right),
             {
                 "width_m": passed.width, "retained_m": passed.upper - passed.lower,
                 "volume_m3": passed.volume, "reach_m": passed.reach,
-                "fill_m3": gap.fill if gap else 0.0,
+                "fill_m3": gap.fill if gap and not passed.row.border.strip else 0.0,
+                "grain_m": STAYS_RATIO * passed.width,
             },
+            where=filler,
             how=how,
             cure=gap.cure if gap else "",
         )  # fmt: skip
     for name, (volume, reach) in pulled.items():
         numbers = {"volume_m3": volume, "reach_m": reach}
         yield Finding(Kind.LEAKS, Severity.CARE, (name,), numbers, how="divider pulled")
+
+
+def _filled(passed: Passed, soil: Material, bed: BedResult) -> tuple[str, str]:
+    """Tell how a gap is open, and which layer is pressed into it and does not close it."""
+    for other in bed.layers:
+        if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is passed.row:
+            holds, stays = is_filter(other.layer.material, soil, passed.width)
+            if not (holds and stays):
+                return "lets through" if stays else "falls out", other.layer.name
+    return state_of(passed.width, soil), ""
 
 
 def _off_line(bed: BedResult) -> Iterator[Finding]:

@@ -17,7 +17,15 @@ from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import settling_range
 from plumbstone.volumes.bed.heightfield import empty_below, lifted_out, stable_surface
-from plumbstone.volumes.bed.passing import Passed, Side, least_open, let_pass, strings_of
+from plumbstone.volumes.bed.passing import (
+    Passed,
+    Side,
+    is_filter,
+    least_open,
+    let_pass,
+    nearest_level,
+    strings_of,
+)
 from plumbstone.volumes.bed.row import ENDLESS, WIDEST, Crack, Row, row_of, standing_out
 from plumbstone.volumes.bed.slump import ways_around
 from plumbstone.volumes.bed.taut import corners_of
@@ -40,6 +48,7 @@ PARTS = 6  # of a cell at the edge of a zone, each way
 STRAIGHT = 0.98  # less slope of a distance shows a ridge
 AS_MEANT = 1e-5  # [m]
 NONE = Range.exact(0.0)
+ALIKE = 1e-3  # [m]: heights that differ by less are one
 TERRACE = 3.0  # times the slope of repose: steeper is a step that is drawn
 AROUND = 30  # cells around a gap in which what rises from it is exact
 MEASURED, MOST = 50, 0.8  # cells for a slope; share of them that are no steeper
@@ -239,8 +248,12 @@ def solve_bed(
         for times in ((1, 2, 4) if exact and measured else (1,))
     )
     fine, *wider = (_pour(g, layers, rows, bodies, set_later, memo, measured) for g in grids)
+    firm = tuple(_firm(row, fine) for row in rows)
+    lying = fine  # what is pressed into a gap and does not close it holds nothing
+    if any(one is not other for one, other in zip(firm, rows, strict=True)):
+        lying = _pour(fine.grid, layers, firm, bodies, set_later, memo, measured=False)
     if not measured:
-        return _at_rest(fine, memo)
+        return _at_rest(fine, lying, memo)
     gain, wide = 0.0, fine
     if exact:
         gain, wide = _gain(fine.settled, *(bed.settled for bed in wider)), wider[0]
@@ -254,7 +267,7 @@ def solve_bed(
         ]
         results = _with_range(results, coarse, ends)
     results = _sacks_filled(_less_lumps(results, buried_lumps))
-    return _at_rest(replace(fine, layers=tuple(results)), memo)
+    return _at_rest(replace(fine, layers=tuple(results)), lying, memo)
 
 
 def bed_heights(result: BedResult) -> Floats:
@@ -357,7 +370,7 @@ def _pour(
 ) -> BedResult:
     """Lay all layers on one grid."""
     windows = [memo(cut_piece, piece, volume, grid) for piece, volume in bodies]
-    columns = merged_columns(windows, grid)
+    columns, pieces = merged_columns(windows, grid), [piece for piece, _ in bodies]
     standing = columns  # what stands while the layers are poured
     if set_later:
         firm = [w for (p, _), w in zip(bodies, windows, strict=True) if p.name not in set_later]
@@ -379,14 +392,12 @@ def _pour(
         limit = full.copy()
         if holds.any() and edge is not None:
             _from_wall(limit, full, edge, np.abs(edge) < max(grid.spacing), layer.slope, grid)
-        if (np.hypot(*np.gradient(full, *grid.spacing[::-1])) > layer.slope * (1 + 1e-9)).any():
-            for piece, _ in bodies:
-                _from_stone(limit, full, piece, layer.slope, grid)
-            row = row_for(layer.zone, rows)
-            for crack in row.cracks if row else ():
-                if least_open(layer.material) < crack.openings.min() <= WIDEST:
-                    barred = columns.highest >= full
-                    _from_gap(limit, full, crack, inside, barred, layer.slope, grid)
+        rises = np.hypot(*np.gradient(full, *grid.spacing[::-1]))
+        steep = inside & (rises > layer.slope * (1 + 1e-9)) & (rises < TERRACE * layer.slope)
+        if steep.any():
+            _from_stones(
+                limit, full, inside, row_for(layer.zone, rows), pieces, columns, layer, grid
+            )
         wanted = np.where(inside, np.maximum(limit, below), below)
         walls = ~inside & (holds >= wanted.max())
         surface = stable_surface(
@@ -431,6 +442,25 @@ def _from_wall(
     steep = rises[0][beside] * leads[0][beside] + rises[1][beside] * leads[1][beside]
     steep = np.where(steep < TERRACE * slope, np.maximum(steep - slope, 0.0), 0.0)
     limit[beside] -= steep * away[beside]
+
+
+def _from_stones(
+    limit: Floats,
+    full: Floats,
+    inside: NDArray[np.bool_],
+    row: Row | None,
+    pieces: Sequence[Piece],
+    columns: Columns,
+    layer: Layer,
+    grid: Grid,
+) -> None:
+    """Lower what is drawn too steep, in place, to what rises from stones and gaps before it."""
+    for piece in pieces:
+        _from_stone(limit, full, piece, layer.slope, grid)
+    barred = columns.highest >= full
+    for crack in row.cracks if row else ():
+        if least_open(layer.material) < crack.openings.min() <= WIDEST:
+            _from_gap(limit, full, crack, inside, barred, layer.slope, grid)
 
 
 def _from_stone(limit: Floats, full: Floats, piece: Piece, slope: float, grid: Grid) -> None:
@@ -553,13 +583,40 @@ def _bounds(
     return edge, edge > 0, holds
 
 
-def _at_rest(bed: BedResult, memo: Memo) -> BedResult:
-    """Let layers run through the border that they lie behind, one after the other."""
-    surface, found = bed.surface, []
-    for row, stack in _stacks(bed):
+def _firm(row: Row, bed: BedResult) -> Row:
+    """Leave out the gaps of a row in which what is pressed into them does not hold the soil."""
+    beside = {
+        name: [
+            r for r in bed.layers if r.layer.zone.name == name
+            and row_for(r.layer.zone, bed.rows) is row
+        ]
+        for name in ("border gaps", "behind border", "before border")
+    }  # fmt: skip
+    pressed, soils, sands = beside.values()
+    if not pressed or not soils or row.border.strip:
+        return row
+    edge, soil = soils[-1].edge, soils[-1].layer.material
+    assert edge is not None
+    drawn = [np.max([r.drawn for r in some] or [0 * edge], axis=0) for some in (soils, sands)]
+    fillers = [r.layer.material for r in pressed]
+    firm = []
+    for crack in row.cracks:
+        upper = nearest_level(drawn[0], edge > 0, crack.at, bed.grid) or 0.0
+        lower = nearest_level(drawn[1], edge <= 0, crack.at, bed.grid) or 0.0
+        width = float(crack.between(min(lower, upper), upper).max())
+        closes = any(all(is_filter(filler, soil, width)) for filler in fillers)
+        if closes or width <= least_open(soil):
+            firm.append(crack)
+    return row if len(firm) == len(row.cracks) else replace(row, cracks=tuple(firm))
+
+
+def _at_rest(bed: BedResult, lying: BedResult, memo: Memo) -> BedResult:
+    """Let layers run through the border that they lie behind, from how they are `lying`."""
+    surface, found = lying.surface, []
+    for row, stack in _stacks(lying, bed.rows):
         cells = memo(_bounds, stack[0].layer.zone, row, bed.grid)[1]
         fillers = [
-            (other.layer.material, other.surface) for other in bed.layers
+            (other.layer.material, other.surface) for other in lying.layers
             if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is row
         ]  # fmt: skip
         beside = Side(row, cells, fillers, bed.columns.highest, bed.grid)
@@ -572,15 +629,15 @@ def _at_rest(bed: BedResult, memo: Memo) -> BedResult:
     depths = _depths(surface, bed.columns, bed.grid)
     return replace(
         bed, layers=layers, surface=surface, depths=depths, passed=tuple(found),
-        poured=bed.surface,
+        poured=lying.surface,
     )  # fmt: skip
 
 
-def _stacks(bed: BedResult) -> list[tuple[Row, list[LayerResult]]]:
+def _stacks(bed: BedResult, rows: Sequence[Row]) -> list[tuple[Row, list[LayerResult]]]:
     """Layers on either side of each border, from below."""
     found: dict[tuple[int, str], tuple[Row, list[LayerResult]]] = {}
     for result in bed.layers:
-        zone, row = result.layer.zone, row_for(result.layer.zone, bed.rows)
+        zone, row = result.layer.zone, row_for(result.layer.zone, rows)
         if row is not None and zone.name in ("behind border", "before border"):
             found.setdefault((id(row), zone.name), (row, []))[1].append(result)
     return list(found.values())
@@ -650,15 +707,15 @@ def _slide(
     missing: Floats, target: Floats, surface: Floats, below: Floats, columns: Columns, grid: Grid
 ) -> Slide:
     """Sum up what slides, (rows, columns) [m], where it ends lowest, and what its crest keeps."""
-    row, column = np.unravel_index(int(missing.argmax()), missing.shape)
-    volume = float(missing.sum()) * grid.cell_area
-    slide = Slide(volume, float(missing.max()), *_place(row, column, grid))
+    volume, drop = float(missing.sum()) * grid.cell_area, float(missing.max())
+    low_rows, low_columns = np.nonzero(missing > drop - ALIKE)
+    slide = Slide(volume, drop, *_place(int(low_rows.mean()), int(low_columns.mean()), grid))
     free = (columns.solid == 0) & (target > below + 1e-6)
     if not free.any():
         return slide
     crest = float(target[free].max())
-    highest = np.where(free & (target > crest - 1e-3), surface, -np.inf)
-    high_rows, high_columns = np.nonzero(highest > highest.max() - 1e-3)
+    highest = np.where(free & (target > crest - ALIKE), surface, -np.inf)
+    high_rows, high_columns = np.nonzero(highest > highest.max() - ALIKE)
     where, _ = _place(int(high_rows.mean()), int(high_columns.mean()), grid)
     return replace(slide, crest_drawn=crest, crest_stays=float(highest.max()), crest_where=where)
 
