@@ -63,7 +63,7 @@ FOOT_TAILS = 2.6  # spreads to either side that hold 98 %; its tails are longer 
 LEAST_SHARE = 0.03  # some foot is always there
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 CROSSED_NOISE = 0.04  # the same of one that passed through itself; from memory
-SKIN_SPREAD = 0.013  # the same of a scan with its table in it; calibrated on phone-like scans
+SKIN_SPREAD = 0.018  # the same of a scan with its table in it, at 98 %; of the scans that taught
 SKIN_NOISE = 0.0003  # how far the skin may lie off as a whole, at 90 % [m]; rock by photos of
 # phones lies off by less than 0.08 mm (Sensors 2021, 21(3), 922), here four times that
 BUMPED, FINE = 0.35, 200_000  # of the noise from corner to corner that may be off as a whole, at

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.doubts import Doubt, in_length
 from plumbstone.meshes.measures.extents import across
+from plumbstone.meshes.measures.faults import open_edges
 from plumbstone.meshes.measures.rulers import FAR_OFF, Ruler
 from plumbstone.meshes.piece import Floats, Indices
 
@@ -18,8 +19,13 @@ SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; ro
 NOISE_LEFT = 0.5  # share of what smoothing took off a length that may be wrong, at 90 %
 TIP_NOISE, CUT_TIPS = 2.0, 0.22  # what noise left in the skin adds to a length, in deviations, and
 # what corners that no point met take off it, in steps from point to point; by trials
+SPIKE, ROUGH = 2.5, 0.1  # deviations from which on a corner is a spike of noise; noise over the step,
+# with less a tip is none
 DRAWN = 1000  # faces: with fewer it is no scan, and its corners lie where they are
-UNSEEN_REACH = 0.35  # share of what the closed underside reaches farther that may be true
+UNSEEN_REACH = 0.35  # share of what walls dropped from the rim to the ground reach farther that may
+# be true; by trials
+LOW = 0.35  # of the height: open edges below are a rim, those above holes
+NORMAL_MEDIAN = 0.6745  # median of the size of normal noise, in standard deviations
 PER_BUMP = 1.08  # white noise, over the median of what neighbours do not explain of it
 MOST_TIPS = 1500  # corners of the hull whose distances are compared
 
@@ -61,7 +67,7 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     calm, spread, step = _calm(vertices, faces)
     smooth = calm[corners]
     longest, way = diameter(smooth)
-    unseen = max(diameter(vertices)[0] / diameter(vertices[corners])[0] - 1, 0.0)
+    unseen = diameter(np.concatenate([smooth, _dropped(vertices, faces)]))[0] / longest - 1
     smoothed = max(diameter(vertices[corners])[0] / longest - 1, 0.0) * NOISE_LEFT
     if len(faces) < DRAWN:
         spread = step = 0.0
@@ -70,6 +76,14 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     wide = diameter(smooth @ across(way).T)[0]
     noise = smoothed + UNSEEN_REACH * unseen + coarse
     return Caliper(longest + change, wide + change, noise)
+
+
+def _dropped(vertices: Floats, faces: Indices) -> Floats:
+    """Feet of walls dropped from the rim of an open skin, z up, to the ground, (k, 3)."""
+    ring = vertices[np.unique(open_edges(faces))]
+    ground, top = float(vertices[:, 2].min()), float(vertices[:, 2].max())
+    low = ring[ring[:, 2] < ground + LOW * (top - ground)]
+    return np.column_stack([low[:, :2], np.full(len(low), ground)])
 
 
 def factor_by(ruler: Ruler, found: Caliper) -> tuple[float, float]:
@@ -147,12 +161,25 @@ def _calm(vertices: Floats, faces: Indices) -> tuple[Floats, float, float]:
     edges = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
     step = float(np.median(np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)))
     reach = SMOOTHED * float(np.ptp(vertices[~lonely], axis=0).max())
-    found = vertices.copy()
+    found = _without_spikes(vertices, faces, links, lonely, step)
     for _ in range(min(int((reach / step) ** 2), MOST_ROUNDS)):
         for share in (0.5, -0.52):
             found += share * (links @ found - found) * ~lonely[:, None]
     noise = float(np.median(_bumps(found, faces, links, lonely))) * PER_BUMP
     return found, noise, step
+
+
+def _without_spikes(
+    vertices: Floats, faces: Indices, links: Any, lonely: NDArray[np.bool_], step: float
+) -> Floats:
+    """Bring corners of a rough skin back that noise put far out."""
+    found, means = vertices.copy(), links @ vertices
+    out = np.einsum("ij,ij->i", means - vertices, _corner_normals(vertices, faces))
+    spread = float(np.median(np.abs(out[~lonely]))) / NORMAL_MEDIAN
+    if spread > ROUGH * step:
+        spikes = (np.abs(out) > SPIKE * spread) & ~lonely
+        found[spikes] = means[spikes]
+    return found
 
 
 def skin_noise(vertices: Floats, faces: Indices) -> tuple[float, float]:
