@@ -636,7 +636,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         )
         if not body.smoothed:
             says = (
-                f"its faces of {body.step * 1e3:.0f} mm are too coarse for its limbs, so that nothing "
+                f"its faces of {body.step * 1e3:.0f} mm are too coarse for its limbs: nothing "
                 "tells whether a LiDAR swelled them; scan it finer, or measure them: --limb"
             )
         doubts.append(Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, says, "poor"))

@@ -19,7 +19,10 @@ SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; ro
 NOISE_LEFT = 0.5  # share of what smoothing took off a length that may be wrong, at 90 %
 TIP_NOISE, CUT_TIPS = 2.0, 0.22  # what noise left in the skin adds to a length, in deviations, and
 # what corners that no point met take off it, in steps from point to point; by trials
-SPIKE, ROUGH = 2.5, 0.1  # deviations from which on a corner is a spike of noise; noise over the step,
+SPIKE, ROUGH = (
+    2.5,
+    0.1,
+)  # deviations from which on a corner is a spike of noise; noise over the step,
 # with less a tip is none
 DRAWN = 1000  # faces: with fewer it is no scan, and its corners lie where they are
 UNSEEN_REACH = 0.35  # share of what walls dropped from the rim to the ground reach farther that may
