@@ -1,5 +1,6 @@
 """How long a scan really is: a caliper laid on it, and what its own file or a ruler is worth."""
 
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,6 +31,8 @@ UNSEEN_REACH = 0.35  # share of what walls dropped from the rim to the ground re
 LOW = 0.35  # of the height: open edges below are a rim, those above holes
 NORMAL_MEDIAN = 0.6745  # median of the size of normal noise, in standard deviations
 PER_BUMP = 1.08  # white noise, over the median of what neighbours do not explain of it
+TIED = 0.015  # share by which a diagonal may be shorter than the longest and yet be measured as it
+ALONG = 0.995  # cosine of two diagonals that are the same
 MOST_TIPS = 1500  # corners of the hull whose distances are compared
 
 
@@ -38,7 +41,7 @@ class Caliper:
     """Greatest distance between two points of a body, and its width across."""
 
     longest: float
-    across: float
+    across: tuple[float, float]  # least and greatest, where several diagonals are nearly as long
     noise: float  # share that noise may have left in them
 
     def reaching(self, reach: float) -> "Caliper":
@@ -47,7 +50,7 @@ class Caliper:
             return self
         off = (reach - self.longest) / 2
         noise = self.noise + abs(off) / self.longest
-        return Caliper(self.longest + off, self.across + off, noise)
+        return Caliper(self.longest + off, (self.across[0] + off, self.across[1] + off), noise)
 
 
 def measured(vertices: Floats, faces: Indices) -> Caliper:
@@ -69,16 +72,31 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     corners = np.unique(faces)
     calm, spread, step = _calm(vertices, faces)
     smooth = calm[corners]
-    longest, way = diameter(smooth)
+    longest, _ = diameter(smooth)
     unseen = diameter(np.concatenate([smooth, _dropped(vertices, faces)]))[0] / longest - 1
     smoothed = max(diameter(vertices[corners])[0] / longest - 1, 0.0) * NOISE_LEFT
     if len(faces) < DRAWN:
         spread = step = 0.0
     coarse = float(np.hypot(TIP_NOISE * spread, CUT_TIPS * step)) / longest
     change = CUT_TIPS * step - TIP_NOISE * spread
-    wide = diameter(smooth @ across(way).T)[0]
+    low, high = _widths_across(smooth)
     noise = smoothed + UNSEEN_REACH * unseen + coarse
-    return Caliper(longest + change, wide + change, noise)
+    return Caliper(longest + change, (low + change, high + change), noise)
+
+
+def _widths_across(points: Floats) -> tuple[float, float]:
+    """Least and greatest width at right angles to diagonals that may pass for the longest [m]."""
+    corners = _hull_corners(points)
+    apart = _distances(corners)
+    pairs = np.argwhere(np.triu(apart > (1 - TIED) * apart.max()))
+    order = np.argsort(-apart[pairs[:, 0], pairs[:, 1]])
+    ways = list[Floats]()
+    for first, second in pairs[order]:
+        way = (corners[second] - corners[first]) / apart[first, second]
+        if all(abs(float(way @ other)) < ALONG for other in ways):
+            ways.append(way)
+    widths = [diameter(corners @ across(way).T)[0] for way in ways]
+    return min(widths), max(widths)
 
 
 def _dropped(vertices: Floats, faces: Indices) -> Floats:
@@ -91,14 +109,14 @@ def _dropped(vertices: Floats, faces: Indices) -> Floats:
 
 def factor_by(ruler: Ruler, found: Caliper) -> tuple[float, float]:
     """Factor that brings a scan to its measured lengths, and how far two of them disagree."""
-    pairs = [
-        (known, seen)
-        for known, seen in ((ruler.longest, found.longest), (ruler.across, found.across))
-        if known is not None
-    ]
-    factors = [known / seen for known, seen in pairs]
-    weights = [known for known, _ in pairs]
-    factor = float(np.average(factors, weights=weights))
+    low, high = found.across
+    seen = (low + high) / 2
+    if ruler.longest is None or ruler.across is None:
+        factor = ruler.longest / found.longest if ruler.longest else (ruler.across or 0.0) / seen
+        return factor, 0.0 if ruler.longest else (high - low) / seen
+    seen = min(max(ruler.across * found.longest / ruler.longest, low), high)
+    factors = ruler.longest / found.longest, ruler.across / seen
+    factor = float(np.average(factors, weights=(ruler.longest, ruler.across)))
     return factor, max(factors) / min(factors) - 1
 
 
@@ -130,19 +148,29 @@ def ruled_scale(length: float, unsure: float, factor: float, *, twice: bool) -> 
 
 def diameter(points: Floats) -> tuple[float, Floats]:
     """Greatest distance of two points, (n, 2) or (n, 3), and its direction."""
-    from scipy.spatial import ConvexHull, QhullError
-    from scipy.spatial.distance import cdist
-
-    try:
-        corners = points[ConvexHull(points).vertices]
-    except QhullError:
-        corners = points
-    corners = corners[:: max(1, len(corners) // MOST_TIPS)]
-    apart = cdist(corners, corners)
+    corners = _hull_corners(points)
+    apart = _distances(corners)
     first, second = np.unravel_index(int(apart.argmax()), apart.shape)
     way = corners[second] - corners[first]
     length = float(np.linalg.norm(way))
     return length, way / max(length, 1e-300)
+
+
+def _hull_corners(points: Floats) -> Floats:
+    """Corners of a hull, at most `MOST_TIPS` of them."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    with suppress(QhullError):
+        points = points[ConvexHull(points).vertices]
+    return points[:: max(1, len(points) // MOST_TIPS)]
+
+
+def _distances(points: Floats) -> Floats:
+    """Distances of all pairs of points, (n, n)."""
+    from scipy.spatial.distance import cdist
+
+    apart: Floats = cdist(points, points)
+    return apart
 
 
 def _calm(vertices: Floats, faces: Indices) -> tuple[Floats, float, float]:
