@@ -18,8 +18,14 @@ OWN_LENGTHS = 0.045  # of the lengths in a phone's file, at 90 %: + 3 ... 4 % by
 CALIPER, CALIPER_STEP = 0.004, 0.001  # of a length by caliper or tape: share, and [m]; from memory
 SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; rounds at most
 NOISE_LEFT = 0.5  # share of what smoothing took off a length that may be wrong, at 90 %
-TIP_NOISE, CUT_TIPS = 2.0, 0.22  # what noise left in the skin adds to a length, in deviations, and
-# what corners that no point met take off it, in steps from point to point; by trials
+TIP_NOISE, TIP_UNSURE = (
+    2.0,
+    3.0,
+)  # what noise left in the skin adds to a length, and how far that is
+# off at most, in deviations; by trials
+CUT_TIPS = (
+    0.22  # what corners that no point met take off it, in steps from point to point; by trials
+)
 SPIKE, ROUGH = (
     2.5,
     0.1,
@@ -77,7 +83,7 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     smoothed = max(diameter(vertices[corners])[0] / longest - 1, 0.0) * NOISE_LEFT
     if len(faces) < DRAWN:
         spread = step = 0.0
-    coarse = float(np.hypot(TIP_NOISE * spread, CUT_TIPS * step)) / longest
+    coarse = float(np.hypot(TIP_UNSURE * spread, CUT_TIPS * step)) / longest
     change = CUT_TIPS * step - TIP_NOISE * spread
     low, high = _widths_across(smooth)
     noise = smoothed + UNSEEN_REACH * unseen + coarse
