@@ -18,19 +18,11 @@ OWN_LENGTHS = 0.045  # of the lengths in a phone's file, at 90 %: + 3 ... 4 % by
 CALIPER, CALIPER_STEP = 0.004, 0.001  # of a length by caliper or tape: share, and [m]; from memory
 SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; rounds at most
 NOISE_LEFT = 0.5  # share of what smoothing took off a length that may be wrong, at 90 %
-TIP_NOISE, TIP_UNSURE = (
-    2.0,
-    3.0,
-)  # what noise left in the skin adds to a length, and how far that is
-# off at most, in deviations; by trials
-CUT_TIPS = (
-    0.22  # what corners that no point met take off it, in steps from point to point; by trials
-)
-SPIKE, ROUGH = (
-    2.5,
-    0.1,
-)  # deviations from which on a corner is a spike of noise; noise over the step,
-# with less a tip is none
+TIP_NOISE, TIP_UNSURE = 2.0, 3.0  # what noise left in the skin adds to a length, and at most how
+# far that is off, in deviations; by trials
+CUT_TIPS = 0.22  # what corners that no point met take off, in steps from point to point; by trials
+SPIKE, ROUGH = 2.5, 0.1  # deviations from which on a corner is a spike of noise; noise over the
+# step, with less a tip is none
 DRAWN = 1000  # faces: with fewer it is no scan, and its corners lie where they are
 UNSEEN_REACH = 0.35  # share of what walls dropped from the rim to the ground reach farther that may
 # be true; by trials
