@@ -93,6 +93,7 @@ BULKY, COMPACT, CONVEX = 0.45, 0.78, 0.93  # share of its hull: what a stone fil
 # wood at most; above the last no second body can hide
 SWOLLEN, SHRUNK = 0.006, 0.003  # of a skin that fusion over 3-5 mm rounded: how far it may lie off
 # outward and inward, at 90 % [m]; + 44 ... 50 % on a 20 cm stone by a phone's LiDAR (manifest)
+MOST_STAND = 1.5  # of the volume above it: what holds more is rather the body itself
 ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane [m]
 THIN_SLAB = 0.25  # of the volume: a table that holds more may be a ledge of the stone
 FLAT = "it is so flat that a table may be part of it; look at --picture"
@@ -400,6 +401,9 @@ def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
         return scan
     found = _finished(path, above)
     took = scan.volume.mid / found.volume.mid - 1
+    if took > MOST_STAND:
+        says = f"its lower {stand.height * 1e2:.0f} cm may be a stand; see --picture"
+        return scan.doubted(Doubt("stand", took / (1 + took), 0.05, says, trust="poor"))
     says = (
         f"what looks like a stand of {stand.height * 1e2:.0f} cm was cut away below it; "
         "stand the stone on a flat table, or see --picture"
