@@ -1,6 +1,6 @@
 """Judges `weigh` on scans under the conditions of shops: run it by hand, it prints as it goes.
 
-    python tests/judge_scans.py [--seed 81000] [--count 24] [--teach] [CONDITION...]
+    python tests/judge_scans.py [--seed 84000] [--count 24] [--teach] [CONDITION...]
 
 The stones are flaked, blocky and worn ones, and scans by others that taught nothing; the wood is
 stumps. Noise and lattice are of another making than those that teach. Each scan is weighed by the
@@ -35,7 +35,8 @@ from plumbstone.meshes.writing import ply_bytes
 SCANS = Path(__file__).parent.parent.parent / "shared" / "scans"
 WOOD = ("table in view", "a flank missing", "smoothed by LiDAR", "cloud with its table")
 SMALL = {"rough skin, 2 mm": 0.12}  # tried on stones of this length too [m]
-RULERS = ("file", "longest", "both")
+NAMES = (*CONDITIONS, *(f"small: {n}" for n in SMALL), *(f"wood: {n}" for n in WOOD), "mat")
+FIRST = 84000  # seed of the first scan
 Row = dict[str, object]
 
 
@@ -151,37 +152,38 @@ def told(name: str, kind: str, table: list[Row]) -> str:
     return f"{head} {shares} | {inside} | {wide:.1%} | {poor} | {false} |"
 
 
-def judged(name: str, count: int, seed: int, teach: bool) -> Iterator[tuple[str, list[Row]]]:
-    """Judge one condition; "wood, …", "small, …" and "mat" are ones too."""
+def judged(name: str, count: int, seed: int, teach: bool) -> Iterator[Row]:
+    """Make and weigh the scans of one of `NAMES`."""
     if name == "mat":
-        yield name, list(mat_rows(stones_of(count, seed, teach), seed))
-        return
+        return mat_rows(stones_of(count, seed, teach), seed)
     kind, _, rest = name.rpartition(": ")
     stones = (wood_of if kind == "wood" else stones_of)(count, seed, teach)
-    yield name, list(rows(rest, stones, seed, teach, SMALL[rest] if kind == "small" else 0.0))
+    return rows(rest, stones, seed, teach, SMALL[rest] if kind == "small" else 0.0)
+
+
+def lines_of(name: str, table: list[Row]) -> list[str]:
+    """Lines of a Markdown table, one for each ruler."""
+    kinds = dict.fromkeys(str(row["ruler"]) for row in table)
+    return [told(name, kind, [row for row in table if row["ruler"] == kind]) for kind in kinds]
 
 
 def main() -> None:
     parser = ArgumentParser(description="Judge weigh on scans as phones make them.")
-    parser.add_argument("--seed", type=int, default=81000)
+    parser.add_argument("--seed", type=int, default=FIRST)
     parser.add_argument("--count", type=int, default=24)
     parser.add_argument("--teach", action="store_true")
     parser.add_argument("--rows", type=Path, help="write each scan there, JSON a line")
     parser.add_argument("conditions", nargs="*")
     asked = parser.parse_args()
     told_once()
-    names = [*CONDITIONS, *(f"small: {n}" for n in SMALL), *(f"wood: {n}" for n in WOOD), "mat"]
-    for name in asked.conditions or names:
-        for told_name, table in judged(name, asked.count, asked.seed, asked.teach):
+    for name in asked.conditions or NAMES:
+        table = []
+        for row in judged(name, asked.count, asked.seed, asked.teach):
+            table.append(row)
             if asked.rows:
                 with asked.rows.open("a") as file:
-                    file.writelines(
-                        json.dumps({"condition": told_name, **row}, default=float) + "\n"
-                        for row in table
-                    )
-            for kind in dict.fromkeys(str(row["ruler"]) for row in table):
-                some = [row for row in table if row["ruler"] == kind]
-                print(told(told_name, kind, some), flush=True)
+                    file.write(json.dumps({"condition": name, **row}, default=float) + "\n")
+        print(*lines_of(name, table), sep="\n", flush=True)
 
 
 if __name__ == "__main__":

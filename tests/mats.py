@@ -96,3 +96,34 @@ def shuffled(picture: np.ndarray, rng: np.random.Generator):
         return found
 
     return atlas, moved
+
+
+def write_usdz(mesh: trimesh.Trimesh, path: Path) -> None:
+    """A textured scan as a phone writes it: USDZ in metres, y up."""
+    from pxr import Sdf, Usd, UsdGeom, UsdShade, UsdUtils, Vt
+
+    picture = path.with_suffix(".png")
+    mesh.visual.material.baseColorTexture.save(picture)
+    stage = Usd.Stage.CreateNew(str(path.with_suffix(".usdc")))
+    UsdGeom.SetStageMetersPerUnit(stage, 1.0)
+    UsdGeom.SetStageUpAxis(stage, "Y")
+    form = UsdGeom.Mesh.Define(stage, "/scan")
+    form.CreatePointsAttr(Vt.Vec3fArray.FromNumpy(mesh.vertices.astype("f4")))
+    form.CreateFaceVertexCountsAttr([3] * len(mesh.faces))
+    form.CreateFaceVertexIndicesAttr(Vt.IntArray.FromNumpy(mesh.faces.ravel().astype("i4")))
+    places = UsdGeom.PrimvarsAPI(form).CreatePrimvar(
+        "st", Sdf.ValueTypeNames.TexCoord2fArray, UsdGeom.Tokens.vertex
+    )
+    places.Set(Vt.Vec2fArray.FromNumpy(np.asarray(mesh.visual.uv, dtype="f4")))
+    material = UsdShade.Material.Define(stage, "/look")
+    surface = UsdShade.Shader.Define(stage, "/look/surface")
+    surface.CreateIdAttr("UsdPreviewSurface")
+    texture = UsdShade.Shader.Define(stage, "/look/texture")
+    texture.CreateIdAttr("UsdUVTexture")
+    texture.CreateInput("file", Sdf.ValueTypeNames.Asset).Set(str(picture))
+    colour = texture.CreateOutput("rgb", Sdf.ValueTypeNames.Float3)
+    surface.CreateInput("diffuseColor", Sdf.ValueTypeNames.Color3f).ConnectToSource(colour)
+    material.CreateSurfaceOutput().ConnectToSource(surface.ConnectableAPI(), "surface")
+    UsdShade.MaterialBindingAPI.Apply(form.GetPrim()).Bind(material)
+    stage.GetRootLayer().Save()
+    UsdUtils.CreateNewUsdzPackage(str(path.with_suffix(".usdc")), str(path))

@@ -13,11 +13,14 @@ import numpy as np
 import pytest
 from commands import PROGRAM, read_json, refuse, type_in
 from phone_scans import phone_scan
+from scipy.spatial.distance import pdist
 from scipy.spatial.transform import Rotation
 
 from plumbstone.cli import workers
+from plumbstone.meshes.measures.calipers import factor_by, measured
 from plumbstone.meshes.measures.extents import extents_of
 from plumbstone.meshes.measures.faults import enclosed_volume
+from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.reading.scans import read_scan
 from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
@@ -358,3 +361,23 @@ def test_two_scans_of_one_stone(tmp_path: Path) -> None:
     (tmp_path / "c.ply").write_bytes(ply_bytes(scan.vertices * scan.unit, scan.faces))
     assert "does not match" in refuse(line.replace("b.ply", "c.ply"), tmp_path)
     assert "takes two scans" in refuse("plumbstone weigh a.ply --same-stone -m granite", tmp_path)
+
+
+def test_a_width_across_may_belong_to_any_of_two_diagonals_as_long() -> None:
+    # A sheared box: diagonals of 24.25 and 23.91 cm, by Pythagoras; the width across each is the
+    # greatest distance of its corners in the plane at right angles to it.
+    corners = np.array([[x, y, z] for x in (0, 0.2) for y in (0, 0.12) for z in (0, 0.06)])
+    corners[:, 0] += 0.017 * corners[:, 1]
+    solid = box((0.2, 0.12, 0.06))
+    moved = solid.vertices - solid.vertices.min(axis=0)
+    moved[:, 0] += 0.017 * moved[:, 1]
+    found = measured(moved, solid.faces)
+    for first, second in (([0, 0, 0], [0.2, 0.12, 0.06]), ([0, 0.12, 0], [0.2, 0, 0.06])):
+        a, b = (np.array(p) + [0.017 * p[1], 0, 0] for p in (first, second))
+        way = (b - a) / np.linalg.norm(b - a)
+        flat = corners - np.outer(corners @ way, way)
+        wide = float(pdist(flat).max())
+        ruler = Ruler(longest=0.24253, across=wide)
+        factor, disagree = factor_by(ruler, found)
+        assert disagree < 0.002
+        assert factor == pytest.approx(1, abs=0.002)

@@ -20,6 +20,7 @@ HALVED, CUT_WAYS, CUTS = 1600, 24, 7  # points, directions and cuts in each that
 GAINED, GAINED_SHARE, MOST_GAINED = 0.08, 0.50, 0.115  # hollow that one cut takes away, over the
 # volume and over all of it. Single stones give 0.02-0.04 (layered ones up to 0.18: doubted), two
 # that touch 0.13 and more
+HULLED = 50_000  # points that a hull is laid around; more change it by less than 0.1 %
 JUTS = 0.12  # how much wider than a stand the body above grows, and narrower a waist is
 
 
@@ -72,7 +73,6 @@ def parts_of(vertices: Floats, faces: Indices) -> Parts:
     between them lies much lower than the peak of the lower one.
     """
     from scipy.ndimage import distance_transform_edt
-    from scipy.spatial import ConvexHull
 
     low, size = vertices.min(axis=0), np.ptp(vertices, axis=0)
     step = float(size.max()) / CELLS
@@ -88,9 +88,16 @@ def parts_of(vertices: Floats, faces: Indices) -> Parts:
     shares = counts[rank][large] / counts[rank][large].sum()
     other = np.isin(label, numbers[rank[1:]][large[1:]]).reshape(depth.shape)
     points = (np.argwhere(other) + 0.5) * step + origin
-    hull = float(ConvexHull(vertices).volume)
+    hull = _hull_volume(vertices)
     solidity = enclosed_volume(vertices, faces) / hull
     return Parts(tuple(float(s) for s in shares), neck, solidity, points)
+
+
+def _hull_volume(points: Floats) -> float:
+    """Volume of the hull of points, of very many by every so many of them [m³]."""
+    from scipy.spatial import ConvexHull
+
+    return float(ConvexHull(points[:: max(1, len(points) // HULLED)]).volume)
 
 
 def halves_of(vertices: Floats, faces: Indices) -> Halves:
@@ -114,7 +121,7 @@ def halves_of(vertices: Floats, faces: Indices) -> Halves:
     chosen = rng.choice(len(faces), HALVED, p=areas / areas.sum())
     points = vertices[faces[chosen]].mean(axis=1)
     hull = float(ConvexHull(points).volume)
-    volume = enclosed_volume(vertices, faces) * hull / float(ConvexHull(vertices).volume)
+    volume = enclosed_volume(vertices, faces) * hull / _hull_volume(vertices)
     best = (hull, 0.0)
     for way in even_directions(CUT_WAYS):
         along = points @ way

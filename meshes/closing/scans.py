@@ -63,14 +63,16 @@ FOOT_TAILS = 2.6  # spreads to either side that hold 98 %; its tails are longer 
 LEAST_SHARE = 0.03  # some foot is always there
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 CROSSED_NOISE = 0.04  # the same of one that passed through itself; from memory
-SKIN_SPREAD = 0.013  # the same of a scan with its table in it; calibrated on phone-like scans
+SKIN_SPREAD = 0.018  # the same of a scan with its table in it, at 98 %; of the scans that taught
 SKIN_NOISE = 0.0003  # how far the skin may lie off as a whole, at 90 % [m]; rock by photos of
 # phones lies off by less than 0.08 mm (Sensors 2021, 21(3), 922), here four times that
 BUMPED, FINE = 0.35, 200_000  # of the noise from corner to corner that may be off as a whole, at
 # 90 %; meshes with more faces average it out
-CALM, CALM_STEP = 0.105e-3, 3.2  # calmest quarter of a skin that was fused over 3-5 mm: less [m],
+CALM, CALM_STEP = 0.095e-3, 3.2  # calmest quarter of a skin that was fused over 3-5 mm: less [m],
 # and over the square of its step [1/m]. It leaves 0.085 mm or 2.4 at most, pictures 0.13 mm or 4.4,
 # structured light 7
+COARSE = 0.35  # step of a skin times its area over the volume. Stones give up to 0.25; of more, its
+# limbs are so few faces thick that their own bend hides how rough it is
 ROOM = 6.0  # [m]: a scan that is wider has a wrong unit
 UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
@@ -91,6 +93,7 @@ BULKY, COMPACT, CONVEX = 0.45, 0.78, 0.93  # share of its hull: what a stone fil
 # wood at most; above the last no second body can hide
 SWOLLEN, SHRUNK = 0.006, 0.003  # of a skin that fusion over 3-5 mm rounded: how far it may lie off
 # outward and inward, at 90 % [m]; + 44 ... 50 % on a 20 cm stone by a phone's LiDAR (manifest)
+MOST_STAND = 1.5  # of the volume above it: what holds more is rather the body itself
 ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane [m]
 THIN_SLAB = 0.25  # of the volume: a table that holds more may be a ledge of the stone
 FLAT = "it is so flat that a table may be part of it; look at --picture"
@@ -149,6 +152,7 @@ class OpenBody:
     rims: tuple[Rim, ...]  # open edges of what was not seen from above; none if it has no underside
     skirt: float  # volume with walls dropped from the rims to the ground [m³]
     noise: float  # of its skin and its caps, at 90 % [m³]
+    step: float  # from corner to corner of its skin [m]
     smoothed: bool  # its skin lacks the roughness that a phone's pictures leave
     ground: Plane | None  # before the body was turned upright; None where none was seen
     changes: tuple[str, ...]
@@ -397,6 +401,9 @@ def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
         return scan
     found = _finished(path, above)
     took = scan.volume.mid / found.volume.mid - 1
+    if took > MOST_STAND:
+        says = f"its lower {stand.height * 1e2:.0f} cm may be a stand; see --picture"
+        return scan.doubted(Doubt("stand", took / (1 + took), 0.05, says, trust="poor"))
     says = (
         f"what looks like a stand of {stand.height * 1e2:.0f} cm was cut away below it; "
         "stand the stone on a flat table, or see --picture"
@@ -559,17 +566,19 @@ def _open_body(
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
     measured = tuple(measure_rim(vertices, faces, edges) for edges in rims)
     skirt = skirt_volume(vertices, faces)
-    bumps, smoothed = _texture(vertices, seen)
+    bumps, step, smoothed = _texture(vertices, seen)
     if len(seen) < FINE:
         area = float(face_areas(vertices, seen).sum())
         noise = float(np.hypot(noise, BUMPED * bumps * area))
-    return OpenBody(vertices, faces, seen, measured, skirt, noise, smoothed, ground, changes, away)
+    return OpenBody(
+        vertices, faces, seen, measured, skirt, noise, step, smoothed, ground, changes, away
+    )
 
 
-def _texture(vertices: Floats, faces: Indices) -> tuple[float, bool]:
-    """Noise of a skin [m], and whether it lacks the roughness that a phone's pictures leave.
+def _texture(vertices: Floats, faces: Indices) -> tuple[float, float, bool]:
+    """Noise and step of a skin [m], and whether it lacks the roughness that pictures leave.
 
-    Of a very fine skin a strip across its middle tells both.
+    Of a very fine skin a strip across its middle tells them.
     """
     if len(faces) > FINE:
         along = vertices[faces[:, 0], 0]
@@ -578,7 +587,7 @@ def _texture(vertices: Floats, faces: Indices) -> tuple[float, bool]:
         faces = faces[(along >= low) & (along <= high)]
     step = float(np.median(np.linalg.norm(vertices[faces[:, 1]] - vertices[faces[:, 0]], axis=1)))
     bumps, calm = skin_noise(vertices, faces)
-    return bumps, calm < min(CALM, CALM_STEP * step**2)
+    return bumps, step, calm < min(CALM, CALM_STEP * step**2)
 
 
 def share_under(rim: Rim) -> float:
@@ -623,12 +632,17 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         says = f"the table or cloth under it is uneven by {body.ground.spread * 1e3:.1f} mm"
         doubts.append(Doubt("table", off, off, f"{says}; lay it on a board"))
     doubts += [_unseen_side(b, volume) for r in body.rims if (b := breach_of(vertices, r.edges))]
-    if body.smoothed:
-        skin = float(face_areas(body.vertices, body.seen).sum()) / volume
+    skin = float(face_areas(body.vertices, body.seen).sum()) / volume
+    if body.smoothed or body.step * skin > COARSE:
         says = (
             "its skin is smooth as by LiDAR, which rounds off edges by 3-5 mm; scan it with the "
             "camera, or weigh it"
         )
+        if not body.smoothed:
+            says = (
+                f"its faces of {body.step * 1e3:.0f} mm are too coarse for its limbs: nothing "
+                "tells whether a LiDAR swelled them; scan it finer, or measure them: --limb"
+            )
         doubts.append(Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, says, "poor"))
     return _guarded(path, body, vertices, faces, tuple(doubts))
 

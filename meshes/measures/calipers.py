@@ -1,5 +1,6 @@
 """How long a scan really is: a caliper laid on it, and what its own file or a ruler is worth."""
 
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,6 +9,7 @@ from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.doubts import Doubt, in_length
 from plumbstone.meshes.measures.extents import across
+from plumbstone.meshes.measures.faults import open_edges
 from plumbstone.meshes.measures.rulers import FAR_OFF, Ruler
 from plumbstone.meshes.piece import Floats, Indices
 
@@ -16,11 +18,19 @@ OWN_LENGTHS = 0.045  # of the lengths in a phone's file, at 90 %: + 3 ... 4 % by
 CALIPER, CALIPER_STEP = 0.004, 0.001  # of a length by caliper or tape: share, and [m]; from memory
 SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; rounds at most
 NOISE_LEFT = 0.5  # share of what smoothing took off a length that may be wrong, at 90 %
-TIP_NOISE, CUT_TIPS = 2.0, 0.22  # what noise left in the skin adds to a length, in deviations, and
-# what corners that no point met take off it, in steps from point to point; by trials
+TIP_NOISE, TIP_UNSURE = 2.0, 3.0  # what noise left in the skin adds to a length, and at most how
+# far that is off, in deviations; by trials
+CUT_TIPS = 0.22  # what corners that no point met take off, in steps from point to point; by trials
+SPIKE, ROUGH = 2.5, 0.1  # deviations from which on a corner is a spike of noise; noise over the
+# step, with less a tip is none
 DRAWN = 1000  # faces: with fewer it is no scan, and its corners lie where they are
-UNSEEN_REACH = 0.35  # share of what the closed underside reaches farther that may be true
+UNSEEN_REACH = 0.35  # share of what walls dropped from the rim to the ground reach farther that may
+# be true; by trials
+LOW = 0.35  # of the height: open edges below are a rim, those above holes
+NORMAL_MEDIAN = 0.6745  # median of the size of normal noise, in standard deviations
 PER_BUMP = 1.08  # white noise, over the median of what neighbours do not explain of it
+TIED = 0.015  # share by which a diagonal may be shorter than the longest and yet be measured as it
+ALONG = 0.995  # cosine of two diagonals that are the same
 MOST_TIPS = 1500  # corners of the hull whose distances are compared
 
 
@@ -29,7 +39,7 @@ class Caliper:
     """Greatest distance between two points of a body, and its width across."""
 
     longest: float
-    across: float
+    across: tuple[float, float]  # least and greatest, where several diagonals are nearly as long
     noise: float  # share that noise may have left in them
 
     def reaching(self, reach: float) -> "Caliper":
@@ -38,7 +48,7 @@ class Caliper:
             return self
         off = (reach - self.longest) / 2
         noise = self.noise + abs(off) / self.longest
-        return Caliper(self.longest + off, self.across + off, noise)
+        return Caliper(self.longest + off, (self.across[0] + off, self.across[1] + off), noise)
 
 
 def measured(vertices: Floats, faces: Indices) -> Caliper:
@@ -60,28 +70,51 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     corners = np.unique(faces)
     calm, spread, step = _calm(vertices, faces)
     smooth = calm[corners]
-    longest, way = diameter(smooth)
-    unseen = max(diameter(vertices)[0] / diameter(vertices[corners])[0] - 1, 0.0)
+    longest, _ = diameter(smooth)
+    unseen = diameter(np.concatenate([smooth, _dropped(vertices, faces)]))[0] / longest - 1
     smoothed = max(diameter(vertices[corners])[0] / longest - 1, 0.0) * NOISE_LEFT
     if len(faces) < DRAWN:
         spread = step = 0.0
-    coarse = float(np.hypot(TIP_NOISE * spread, CUT_TIPS * step)) / longest
+    coarse = float(np.hypot(TIP_UNSURE * spread, CUT_TIPS * step)) / longest
     change = CUT_TIPS * step - TIP_NOISE * spread
-    wide = diameter(smooth @ across(way).T)[0]
+    low, high = _widths_across(smooth)
     noise = smoothed + UNSEEN_REACH * unseen + coarse
-    return Caliper(longest + change, wide + change, noise)
+    return Caliper(longest + change, (low + change, high + change), noise)
+
+
+def _widths_across(points: Floats) -> tuple[float, float]:
+    """Least and greatest width at right angles to diagonals that may pass for the longest [m]."""
+    corners = _hull_corners(points)
+    apart = _distances(corners)
+    pairs = np.argwhere(np.triu(apart > (1 - TIED) * apart.max()))
+    order = np.argsort(-apart[pairs[:, 0], pairs[:, 1]])
+    ways = list[Floats]()
+    for first, second in pairs[order]:
+        way = (corners[second] - corners[first]) / apart[first, second]
+        if all(abs(float(way @ other)) < ALONG for other in ways):
+            ways.append(way)
+    widths = [diameter(corners @ across(way).T)[0] for way in ways]
+    return min(widths), max(widths)
+
+
+def _dropped(vertices: Floats, faces: Indices) -> Floats:
+    """Feet of walls dropped from the rim of an open skin, z up, to the ground, (k, 3)."""
+    ring = vertices[np.unique(open_edges(faces))]
+    ground, top = float(vertices[:, 2].min()), float(vertices[:, 2].max())
+    low = ring[ring[:, 2] < ground + LOW * (top - ground)]
+    return np.column_stack([low[:, :2], np.full(len(low), ground)])
 
 
 def factor_by(ruler: Ruler, found: Caliper) -> tuple[float, float]:
     """Factor that brings a scan to its measured lengths, and how far two of them disagree."""
-    pairs = [
-        (known, seen)
-        for known, seen in ((ruler.longest, found.longest), (ruler.across, found.across))
-        if known is not None
-    ]
-    factors = [known / seen for known, seen in pairs]
-    weights = [known for known, _ in pairs]
-    factor = float(np.average(factors, weights=weights))
+    low, high = found.across
+    seen = (low + high) / 2
+    if ruler.longest is None or ruler.across is None:
+        factor = ruler.longest / found.longest if ruler.longest else (ruler.across or 0.0) / seen
+        return factor, 0.0 if ruler.longest else (high - low) / seen
+    seen = min(max(ruler.across * found.longest / ruler.longest, low), high)
+    factors = ruler.longest / found.longest, ruler.across / seen
+    factor = float(np.average(factors, weights=(ruler.longest, ruler.across)))
     return factor, max(factors) / min(factors) - 1
 
 
@@ -113,19 +146,29 @@ def ruled_scale(length: float, unsure: float, factor: float, *, twice: bool) -> 
 
 def diameter(points: Floats) -> tuple[float, Floats]:
     """Greatest distance of two points, (n, 2) or (n, 3), and its direction."""
-    from scipy.spatial import ConvexHull, QhullError
-    from scipy.spatial.distance import cdist
-
-    try:
-        corners = points[ConvexHull(points).vertices]
-    except QhullError:
-        corners = points
-    corners = corners[:: max(1, len(corners) // MOST_TIPS)]
-    apart = cdist(corners, corners)
+    corners = _hull_corners(points)
+    apart = _distances(corners)
     first, second = np.unravel_index(int(apart.argmax()), apart.shape)
     way = corners[second] - corners[first]
     length = float(np.linalg.norm(way))
     return length, way / max(length, 1e-300)
+
+
+def _hull_corners(points: Floats) -> Floats:
+    """Corners of a hull, at most `MOST_TIPS` of them."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    with suppress(QhullError):
+        points = points[ConvexHull(points).vertices]
+    return points[:: max(1, len(points) // MOST_TIPS)]
+
+
+def _distances(points: Floats) -> Floats:
+    """Distances of all pairs of points, (n, n)."""
+    from scipy.spatial.distance import cdist
+
+    apart: Floats = cdist(points, points)
+    return apart
 
 
 def _calm(vertices: Floats, faces: Indices) -> tuple[Floats, float, float]:
@@ -147,12 +190,25 @@ def _calm(vertices: Floats, faces: Indices) -> tuple[Floats, float, float]:
     edges = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
     step = float(np.median(np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)))
     reach = SMOOTHED * float(np.ptp(vertices[~lonely], axis=0).max())
-    found = vertices.copy()
+    found = _without_spikes(vertices, faces, links, lonely, step)
     for _ in range(min(int((reach / step) ** 2), MOST_ROUNDS)):
         for share in (0.5, -0.52):
             found += share * (links @ found - found) * ~lonely[:, None]
     noise = float(np.median(_bumps(found, faces, links, lonely))) * PER_BUMP
     return found, noise, step
+
+
+def _without_spikes(
+    vertices: Floats, faces: Indices, links: Any, lonely: NDArray[np.bool_], step: float
+) -> Floats:
+    """Bring corners of a rough skin back that noise put far out."""
+    found, means = vertices.copy(), links @ vertices
+    out = np.einsum("ij,ij->i", means - vertices, _corner_normals(vertices, faces))
+    spread = float(np.median(np.abs(out[~lonely]))) / NORMAL_MEDIAN
+    if spread > ROUGH * step:
+        spikes = (np.abs(out) > SPIKE * spread) & ~lonely
+        found[spikes] = means[spikes]
+    return found
 
 
 def skin_noise(vertices: Floats, faces: Indices) -> tuple[float, float]:
