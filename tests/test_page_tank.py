@@ -17,7 +17,6 @@ from test_page import (
     figure,
     opened,
     piece,
-    server,  # noqa: F401
     small_in,
     tidy,  # noqa: F401
 )
@@ -95,7 +94,7 @@ def test_soil_is_pulled_at_the_panes(browser: Any, server: Server) -> None:  # n
 
 def test_all_of_a_layer_and_of_the_glass_is_changed_on_the_page(
     browser: Any,  # noqa: F811
-    server: Server,  # noqa: F811
+    server: Server,
 ) -> None:
     file = small_in(server.folder, "shaped.toml")
     tab, faults = at_tank(browser, server, file.name)
@@ -260,7 +259,7 @@ def test_anyone_can_start_and_compare(browser: Any, server: Server, address: str
         small_in(Path(server.folder), name)
     for scheme in ("light", "dark"):
         tab, faults = opened(browser, server.home + address, color_scheme=scheme)
-        tab.wait_for_selector(".board svg, .beside td")
+        tab.wait_for_selector(".board svg, .beside tbody td")
         found = axe.Axe().run(tab)
         wrong = [(v["id"], [n["html"] for n in v["nodes"]]) for v in found.response["violations"]]
         assert wrong == []

@@ -21,7 +21,7 @@ const SVG = `
            :class="['piece', piece.kind, { selected: piece.name === selected, floats: piece.floats,
                     marked: marked.includes(piece.name) }]"
            :transform="shift(piece, view)" :data-piece="piece.name"
-           @pointerdown.stop="onDown($event, piece, view)" @pointermove="onMove" @pointerup="onUp"
+           @touchstart.prevent @pointerdown.stop="onDown($event, piece, view)" @pointermove="onMove" @pointerup="onUp"
            @pointercancel="onCancel" @focus="onFocus(piece.name)">
           <path :d="piece[view.key]" :fill="piece.fill" />
           <text :font-size="15 * unit" :stroke-width="4 * unit" :x="piece.middle[0]"
@@ -39,7 +39,7 @@ const SVG = `
            tabindex="0" role="slider" :aria-label="handle.label" :aria-valuetext="handle.value"
            :aria-valuenow="Math.round(at(handle)[handle.moves === 'x' ? 0 : 1])" aria-valuemin="0"
            :aria-valuemax="Math.round(handle.most)" :data-handle="handle.key"
-           @pointerdown.stop="onGrip($event, handle, view)" @pointermove="onPull" @pointerup="onLoose"
+           @touchstart.prevent @pointerdown.stop="onGrip($event, handle, view)" @pointermove="onPull" @pointerup="onLoose"
            @pointercancel="onCancel" @focus="onGripFocus(handle)">
           <circle v-if="handle.ring" class="ring" :cx="at(handle)[0]" :cy="view.tall - at(handle)[1]" :r="handle.ring" />
           <line v-if="handle.across" class="across" x1="0" :x2="drawing.length"

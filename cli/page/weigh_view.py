@@ -17,7 +17,16 @@ from plumbstone.cli.page.measures import Measures, number
 from plumbstone.cli.page.scan_job import ScanError, ScanJob, WeighedScan
 from plumbstone.cli.page.thumbnail import thumbnail_of_scan
 from plumbstone.cli.page.turning import turning_view
-from plumbstone.cli.page.widgets import Field, button, element, page, say, telling, warn
+from plumbstone.cli.page.widgets import (
+    Field,
+    button,
+    element,
+    page,
+    say,
+    say_unbroken,
+    telling,
+    warn,
+)
 from plumbstone.cli.pictures.colours import AWAY, CLOSED, STONE, colour_of
 from plumbstone.cli.weigh_output import Prices, document
 from plumbstone.cli.weigh_request import Request, opening_of, weigh_all
@@ -67,7 +76,7 @@ class WeighView:
             ]
         self._upload()
         with element("div", "acts drop") as place:
-            self._picker(labels.USE_SCAN, second=False, main=True)
+            self.pick = self._picker(labels.USE_SCAN, second=False, main=True)
             self.stop = button(labels.STOP, self._stop, hidden=True)
             element("span", "soft wide-only", labels.DROP_HERE)
         add = f"(e) => getElement({self.upload.id}).$refs.qRef.addFiles(e.dataTransfer.files)"
@@ -260,9 +269,7 @@ class WeighView:
 
     def _tell(self, found: dict[str, Any], per_kg: float | None, budget: float | None) -> None:
         mass, volume = _range(found["mass_kg"]), _range(found["volume_l"]).times(1e-3)
-        with element("p", "big"):
-            for part in words.unbroken(mass_words(mass, self.units)):
-                element("span", "", part)
+        say_unbroken(element("p", "big"), mass_words(mass, self.units))
         if per_kg is not None:
             price = mass.times(per_kg)
             element("p", "mid", words.price_line(price))
@@ -285,6 +292,7 @@ class WeighView:
         """Show the closed scan to be turned, and a field for the one of the turned stone."""
         self.turned.clear()
         self.by_size.props["hidden"] = self.job is not None
+        say(self.pick, labels.USE_SCAN if self.job is None else labels.OTHER_SCAN)
         if self.job is None or self.scan is None:
             return
         with self.turned:
@@ -359,9 +367,9 @@ class WeighView:
             "name": self.name.value.strip() or labels.STONE,
             "kind": load_materials()[self.material].kind,
             "material": self.material,
-            "kilograms": [round(found["mass_kg"][key], 3) for key in ("low", "mid", "high")],
-            "litres": [round(found["volume_l"][key], 4) for key in ("low", "mid", "high")],
-            "size_m": [round(side / 100, 4) for side in found["size_cm"]],
+            "kilograms": [round(found["mass_kg"][key], 6) for key in ("low", "mid", "high")],
+            "litres": [round(found["volume_l"][key], 6) for key in ("low", "mid", "high")],
+            "size_m": [round(side / 100, 6) for side in found["size_cm"]],
             "trust": found["confidence"],
         }
         if (per_kg := self._per_kg()) is not None:

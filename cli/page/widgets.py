@@ -11,7 +11,7 @@ from nicegui import background_tasks, ui
 from nicegui.element import Element
 
 from plumbstone.cli.wording import page_labels as labels
-from plumbstone.cli.wording.page import BROKEN
+from plumbstone.cli.wording.page import BROKEN, unbroken
 from plumbstone.meshes.errors import PlumbstoneError
 
 P = ParamSpec("P")
@@ -55,6 +55,14 @@ def say(place: Element, text: str) -> None:
     place.clear()
     place._text = text
     place.update()
+
+
+def say_unbroken(place: Element, text: str) -> None:
+    """Put a figure into an element, its lines broken only between its parts."""
+    place.clear()
+    with place:
+        for part in unbroken(text):
+            element("span", "", part)
 
 
 def button(text: str, act: Callable[..., Any], classes: str = "", **attributes: Any) -> Element:
@@ -207,7 +215,7 @@ class Figures:
             self._make(told)
         for value, (_, new), (_, old) in zip(self._values, told, self._shown, strict=True):
             if new != old:
-                say(value, new)
+                say_unbroken(value, new)
         self._shown = told
 
     def _make(self, told: list[tuple[str, str]]) -> None:
@@ -218,7 +226,8 @@ class Figures:
             for name, text in told:
                 with element(outer):
                     element(inner, "", f"{name} " if self._small else name)
-                    self._values.append(element(last, "", text))
+                    self._values.append(element(last))
+                say_unbroken(self._values[-1], text)
         self._shown = told
 
 
