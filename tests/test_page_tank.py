@@ -158,6 +158,53 @@ def test_a_border_is_drawn_by_touching_stones(browser: Any, server: Server) -> N
     assert faults == []
 
 
+def thumb(tab: Any, kind: str, *at: tuple[float, float]) -> None:
+    """Touch the screen as a finger does, or lift it."""
+    session = tab.context.new_cdp_session(tab)
+    points = [{"x": x, "y": y} for x, y in at]
+    session.send("Input.dispatchTouchEvent", {"type": f"touch{kind}", "touchPoints": points})
+
+
+def test_a_stone_is_dragged_by_a_thumb(browser: Any, server: Server) -> None:  # noqa: F811
+    file = small_in(server.folder, "thumb.toml")
+    tab, faults = at_tank(browser, server, file.name, **PHONE)
+    box = piece(tab, "Stone").locator("text").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    thumb(tab, "Start", (x, y))
+    for step in range(1, 7):  # upwards: the page must not scroll instead
+        thumb(tab, "Move", (x + step, y - 4 * step))
+    tab.wait_for_selector(".figures[data-of^='2']")
+    # What is known of the place before is told as such, and the verdict as open.
+    assert tab.locator(".verdict").inner_text() == "Being checked ..."
+    assert tab.get_by_role("heading", name="Found before this change").is_visible()
+    assert tab.evaluate("scrollY") == 0
+    assert file.read_text(encoding="utf-8") == SMALL
+    thumb(tab, "End")
+    row = tomllib.loads(changed(file, SMALL))["piece"][0]
+    x, y = (float(side.removesuffix(" cm")) for side in row["at"])
+    assert x > 20
+    assert y > 12
+    computed(tab, f"{y:g} cm from the front")
+    assert tab.get_by_role("heading", name="Findings").is_visible()
+    assert tab.evaluate("document.documentElement.scrollWidth") <= 360
+    assert faults == []
+
+
+def test_what_is_refused_is_told_and_shown_no_longer(browser: Any, server: Server) -> None:  # noqa: F811
+    file = small_in(server.folder, "refused.toml")
+    tab, _ = at_tank(browser, server, file.name, **PHONE)
+    slider = tab.get_by_role("slider", name="Water line")
+    before = slider.input_value()
+    slider.focus()
+    tab.keyboard.press("Home")  # no water at all is no water line
+    alert = tab.get_by_role("alert")
+    alert.get_by_text("water_line").wait_for()
+    tab.get_by_text("Water line: 22 cm").wait_for()
+    assert slider.input_value() == before
+    assert str(server.folder) not in alert.inner_text()
+    assert file.read_text(encoding="utf-8") == SMALL
+
+
 def test_who_writes_last_is_asked(browser: Any, server: Server) -> None:  # noqa: F811
     file = small_in(server.folder, "both.toml")
     tab, _ = at_tank(browser, server, file.name)
