@@ -158,11 +158,15 @@ def test_a_border_is_drawn_by_touching_stones(browser: Any, server: Server) -> N
     assert faults == []
 
 
-def thumb(tab: Any, kind: str, *at: tuple[float, float]) -> None:
-    """Touch the screen as a finger does, or lift it."""
+def thumb(tab: Any) -> Any:
+    """Give what touches the screen as a finger does, moves along, or lifts."""
     session = tab.context.new_cdp_session(tab)
-    points = [{"x": x, "y": y} for x, y in at]
-    session.send("Input.dispatchTouchEvent", {"type": f"touch{kind}", "touchPoints": points})
+
+    def act(kind: str, *at: tuple[float, float]) -> None:
+        points = [{"x": x, "y": y} for x, y in at]
+        session.send("Input.dispatchTouchEvent", {"type": f"touch{kind}", "touchPoints": points})
+
+    return act
 
 
 def test_a_stone_is_dragged_by_a_thumb(browser: Any, server: Server) -> None:  # noqa: F811
@@ -170,16 +174,17 @@ def test_a_stone_is_dragged_by_a_thumb(browser: Any, server: Server) -> None:  #
     tab, faults = at_tank(browser, server, file.name, **PHONE)
     box = piece(tab, "Stone").locator("text").bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-    thumb(tab, "Start", (x, y))
+    touch = thumb(tab)
+    touch("Start", (x, y))
     for step in range(1, 7):  # upwards: the page must not scroll instead
-        thumb(tab, "Move", (x + step, y - 4 * step))
+        touch("Move", (x + step, y - 4 * step))
     tab.wait_for_selector(".figures[data-of^='2']")
     # What is known of the place before is told as such, and the verdict as open.
     assert tab.locator(".verdict").inner_text() == "Being checked ..."
     assert tab.get_by_role("heading", name="Found before this change").is_visible()
     assert tab.evaluate("scrollY") == 0
     assert file.read_text(encoding="utf-8") == SMALL
-    thumb(tab, "End")
+    touch("End")
     row = tomllib.loads(changed(file, SMALL))["piece"][0]
     x, y = (float(side.removesuffix(" cm")) for side in row["at"])
     assert x > 20
@@ -192,17 +197,17 @@ def test_a_stone_is_dragged_by_a_thumb(browser: Any, server: Server) -> None:  #
 
 def test_what_is_refused_is_told_and_shown_no_longer(browser: Any, server: Server) -> None:  # noqa: F811
     file = small_in(server.folder, "refused.toml")
-    tab, _ = at_tank(browser, server, file.name, **PHONE)
-    slider = tab.get_by_role("slider", name="Water line")
+    tab, faults = at_tank(browser, server, file.name, **PHONE)
+    slider, alert = tab.get_by_role("slider", name="Water line"), tab.get_by_role("alert")
     before = slider.input_value()
     slider.focus()
-    tab.keyboard.press("Home")  # no water at all is no water line
-    alert = tab.get_by_role("alert")
-    alert.get_by_text("water_line").wait_for()
+    tab.keyboard.press("Home")
+    alert.get_by_text("is no depth of water").wait_for()
     tab.get_by_text("Water line: 22 cm").wait_for()
     assert slider.input_value() == before
     assert str(server.folder) not in alert.inner_text()
     assert file.read_text(encoding="utf-8") == SMALL
+    assert faults == []
 
 
 def test_who_writes_last_is_asked(browser: Any, server: Server) -> None:  # noqa: F811

@@ -219,6 +219,7 @@ class TankView:
                 self._slider = Slider(
                     lambda level: words.water_line(level, self.units), tank.water_line or 0.0,
                     tank.height, self.measures.step, self._filled, self._filling,
+                    least=self.measures.step,
                 )  # fmt: skip
         elif self._slider is not None and tank.water_line is not None and tank.height is not None:
             self._slider.show(tank.water_line, tank.height)

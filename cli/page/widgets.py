@@ -146,15 +146,15 @@ class Slider:
         step: float,
         on_set: Callable[[float], Any],
         on_move: Callable[[float], Any] | None = None,
+        least: float = 0.0,
     ) -> None:
         self.value, self._words, self._on_set, self._on_move = value, words, on_set, on_move
         self._own = 0  # settings by hand that are worked on: it is ahead of what is shown
         self._saved: float | None = None  # what was shown to it last
         with element("label", "field"):
             self.told = element("span", "", words(value))
-            self.box = element(
-                "input", "", type="range", min=0, max=f"{most * 1e3:.1f}", step=f"{step * 1e3:g}"
-            )
+            low, high, each = f"{least * 1e3:g}", f"{most * 1e3:.1f}", f"{step * 1e3:g}"
+            self.box = element("input", "", type="range", min=low, max=high, step=each)
             self.box.props["^value"] = f"{value * 1e3:.1f}"
         self.box.on("input", self._moved, js_handler="(e) => emit(+e.target.value)", throttle=0.05)
         for let_go in ("change", "pointerup"):  # back where it began is no change
