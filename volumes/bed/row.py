@@ -125,7 +125,8 @@ def row_of(border: Border, pieces: Iterable[Piece], floor: tuple[float, float]) 
 def outlines(piece: Piece, heights: Floats) -> list[Floats]:
     """Points of the outlines of level sections, half a millimetre apart, (n, 2) each [m]."""
     z = piece.vertices[piece.faces, 2]
-    low, high = z.min(axis=1), z.max(axis=1)
+    one, two, three = z.T  # a reduction over three columns would take ten times as long
+    low, high = np.minimum(np.minimum(one, two), three), np.maximum(np.maximum(one, two), three)
     found = []
     for height in heights:
         cut = np.flatnonzero((low < height) & (high >= height))
