@@ -153,6 +153,7 @@ def test_a_scan_is_stopped(browser: Any, server: Server) -> None:  # noqa: F811
     tab.get_by_role("button", name="Stop").tap()
     tab.get_by_role("alert").get_by_text("Stopped").wait_for()
     assert not tab.get_by_role("button", name="Stop").is_visible()
+    tab.get_by_label("Length", exact=True).wait_for()  # one can go on by the tape
 
 
 def test_a_broken_scan_is_told_plainly(browser: Any, server: Server) -> None:  # noqa: F811
@@ -163,6 +164,8 @@ def test_a_broken_scan_is_told_plainly(browser: Any, server: Server) -> None:  #
     said = alert.inner_text()
     assert "Traceback" not in said
     assert "/tmp" not in said
+    tab.get_by_role("button", name="Put the scan away").tap()
+    tab.get_by_label("Length", exact=True).wait_for()
     assert not list(Path(server.folder).parent.glob("*stone<b>*"))
 
 

@@ -213,7 +213,7 @@ class WeighView:
         except PlumbstoneError as error:
             if asked != self._asked:
                 return
-            self.found = None
+            self.found = self.scan = None
             warn(self.wrong, words.plain(str(error)))
         finally:
             if asked == self._asked:
@@ -289,26 +289,29 @@ class WeighView:
             element("p", "soft", words.plain(words.mended(text)))
 
     def _show_scans(self) -> None:
-        """Show the closed scan to be turned, and a field for the one of the turned stone."""
+        """Show the scans that were sent, closed ones to be turned, instead of the three sides."""
         self.turned.clear()
         self.by_size.props["hidden"] = self.job is not None
         say(self.pick, labels.USE_SCAN if self.job is None else labels.OTHER_SCAN)
-        if self.job is None or self.scan is None:
+        if self.job is None:
             return
         with self.turned:
-            size = tuple(side / 100 for side in self.scan.document["size_cm"])
-            address = f"/scan/{self._key}?{self._asked}"
-            turning_view(address, size, words.SCAN_IN_3D)
-            with element("p", "soft legend"):
-                for colour, name in zip((STONE, CLOSED, AWAY), words.PARTS, strict=True):
-                    element("i", "", style=f"background:{colour}")
-                    element("span", "", name)
+            if self.scan is not None:
+                self._show_closed(self.scan)
             for name in self.job.names:
                 element("p", "soft", name)
             with element("div", "acts"):
-                if len(self.job.names) == 1:
+                if self.scan is not None and len(self.job.names) == 1:
                     self._picker(labels.TURNED_SCAN, second=True)
                 button(labels.PUT_AWAY, self._put_away, "small")
+
+    def _show_closed(self, scan: WeighedScan) -> None:
+        size = tuple(side / 100 for side in scan.document["size_cm"])
+        turning_view(f"/scan/{self._key}?{self._asked}", size, words.SCAN_IN_3D)
+        with element("p", "soft legend"):
+            for colour, name in zip((STONE, CLOSED, AWAY), words.PARTS, strict=True):
+                element("i", "", style=f"background:{colour}")
+                element("span", "", name)
 
     # Scans
 
@@ -335,8 +338,8 @@ class WeighView:
         self.job = job
 
     def _stop(self) -> None:
-        if self.job is not None:
-            self.job.stop()
+        """Stop the weighing; what was sent is put away."""
+        self._forget()
 
     def _forget(self) -> None:
         """Put the scan away."""
