@@ -2,10 +2,15 @@
 
 import fcntl
 import os
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from commands import type_in
+
+if TYPE_CHECKING:
+    from test_page import Server
 
 ROOT = Path(__file__).parent.parent
 SCANS = ROOT.parent / "shared" / "scans"
@@ -27,6 +32,16 @@ def scans() -> Path:
     if not SCANS.is_dir():
         pytest.skip("the folder ../shared/scans with scans by others is not here")
     return SCANS
+
+
+@pytest.fixture(scope="session")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator["Server"]:
+    """Serve one folder for all tests of the page."""
+    from test_page import Server
+
+    running = Server(tmp_path_factory.mktemp("served"))
+    yield running
+    running.kill()
 
 
 @pytest.fixture(scope="session")

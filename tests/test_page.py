@@ -96,7 +96,7 @@ def demo_in(folder: Path) -> Path:
     return folder / DEMO
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="module")  # not longer: while it is open no other loop may run
 def browser() -> Iterator[Any]:
     if CHROMIUM is None:
         pytest.skip("no Chromium on this machine")
@@ -114,20 +114,6 @@ def tidy(request: pytest.FixtureRequest) -> Iterator[None]:
     if "browser" in request.fixturenames:
         for context in request.getfixturevalue("browser").contexts:
             context.close()
-
-
-@pytest.fixture(scope="module")
-def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    running = Server(tmp_path_factory.mktemp("served"))
-    yield running
-    running.kill()
-
-
-@pytest.fixture(scope="module")
-def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
-    running = Server(tmp_path_factory.mktemp("shop"))
-    yield running
-    running.kill()
 
 
 def opened(browser: Any, address: str, width: int = 1280, **options: Any) -> tuple[Any, list[str]]:

@@ -1,24 +1,38 @@
 """What the page writes and computes, without a browser: the same as the command line."""
 
 import asyncio
+import io
+import json
 import random
+import tomllib
 import tracemalloc
+import zipfile
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
+import trimesh
 from commands import type_in
+from PIL import Image
 from test_page import DEMO, SMALL, demo_in
 
 from plumbstone.cli.documents import plan_document
+from plumbstone.cli.page.changes import with_border
 from plumbstone.cli.page.desk import ChangedOutsideError, Desk, glimpse_spacing
 from plumbstone.cli.page.folder import Folder, FolderError
+from plumbstone.cli.page.handles import handles_of, pulled
+from plumbstone.cli.page.measures import Measures
 from plumbstone.cli.page.scan_job import ScanError, ScanJob
+from plumbstone.cli.page.thumbnail import thumbnail_by_size
+from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.volumes.layout import make_plan
+from plumbstone.meshes.piece import Piece
+from plumbstone.meshes.shapes.primitives import boulder
+from plumbstone.volumes.layout import Layout, make_plan
 from plumbstone.volumes.memo import MOST, Memo
 from plumbstone.volumes.report import report_of
-from plumbstone.volumes.scape.scape import read_scape
+from plumbstone.volumes.scape.scape import read_scape, scape_from
 from plumbstone.volumes.scape.writing import pieces_named, with_keys
 
 
@@ -266,3 +280,121 @@ def test_a_scan_that_wants_too_much_memory(monkeypatch: pytest.MonkeyPatch) -> N
     assert "Traceback" not in str(told.value)
     assert str(job.folder) not in str(told.value)
     job.clear()
+
+
+STONE = boulder((0.1, 0.1, 0.08), subdivisions=3)
+
+
+def packed(name: str, size: int) -> bytes:
+    """Give a small archive that unpacks to so many bytes."""
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr(name, b"0" * size)
+    return stream.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "said"),
+    [
+        ("cut.glb", lambda: glb_of(STONE)[:2000], "more than the file holds"),
+        ("empty.ply", lambda: b"", "is empty; export the scan again"),
+        ("bomb.3mf", lambda: packed("3D/3dmodel.model", 1_100_000_000), "unpacks to over 1 GB"),
+        ("drawing.png", lambda: b"<svg onload='alert(1)'/>", "send one of"),
+        ("drawing.ply", lambda: b"<svg onload='alert(1)'/>", "is no PLY file"),
+        ("../../x\n\x1b[2J.stl", lambda: b"solid a\nendsolid a\n", "is no readable STL file"),
+        ("a.gltf", lambda: OUTSIDE, "which is not beside it"),
+    ],
+)
+def test_a_hostile_file_is_told_in_a_sentence(
+    name: str, content: Callable[[], bytes], said: str
+) -> None:
+    job = ScanJob()
+
+    def weigh() -> None:
+        job.take(name, content())
+        asyncio.run(job.weigh())
+
+    with pytest.raises(ScanError, match=said) as told:
+        weigh()
+    assert str(told.value).isprintable()
+    assert "Traceback" not in str(told.value)
+    assert str(job.folder) not in str(told.value)
+    job.clear()
+
+
+OUTSIDE = json.dumps(
+    {
+        "asset": {"version": "2.0"}, "scene": 0, "scenes": [{"nodes": [0]}],
+        "nodes": [{"mesh": 0}], "meshes": [{"primitives": [{"attributes": {"POSITION": 0}}]}],
+        "accessors": [{"bufferView": 0, "componentType": 5126, "count": 1, "type": "VEC3"}],
+        "bufferViews": [{"buffer": 0, "byteLength": 12}],
+        "buffers": [{"uri": "/etc/passwd", "byteLength": 12}],
+    }
+).encode()  # fmt: skip
+
+
+def glb_of(piece: Piece) -> bytes:
+    data: bytes = trimesh.Trimesh(piece.vertices, piece.faces).export(file_type="glb")
+    return data
+
+
+def test_how_far_a_weighing_has_come_grows_and_never_claims_the_end() -> None:
+    job = ScanJob()
+    job.take("x.stl", b"solid\nendsolid\n")
+    early, late = job.share(1.0), job.share(60.0)
+    (job.folder / "mended.ply").write_bytes(b"")  # the body is closed
+    shares = [0.0, early, late, job.share(60.0), job.share(1e6)]
+    assert shares == sorted(shares)
+    assert shares[-1] < 1
+    job.clear()
+
+
+def test_what_is_kept_without_a_picture_is_sketched_by_its_size() -> None:
+    for size in ((0.28, 0.19, 0.15), (0.4, 0.06, 0.05)):
+        picture = Image.open(io.BytesIO(thumbnail_by_size(size, "#808080")))
+        left, top, right, bottom = picture.getchannel("A").getbbox() or (0, 0, 0, 0)
+        assert (right - left) > (bottom - top) > 10  # it lies on its longest sides
+
+
+ROWS = """
+[border]  # mine
+line = [["0 cm", "8 cm"], ["40 cm", "8 cm"]]
+stones = ["Stone"]
+"""
+
+
+def test_stones_of_no_border_are_a_further_one(tmp_path: Path) -> None:
+    text = (
+        SMALL + ROWS + SMALL.split("[[piece]]")[1].join(["[[piece]]", ""]).replace("Stone", "Top")
+    )
+    scape = scape_from(tomllib.loads(text), tmp_path / "x.toml")
+    measures = Measures(Units.METRIC)
+    new = with_border(text, scape, ["Top"], measures)
+    assert "# mine" in new
+    rows = tomllib.loads(new)["border"]
+    assert [(row["name"], row["stones"]) for row in rows] == [
+        ("Border", ["Stone"]),
+        ("Border 2", ["Top"]),
+    ]
+    again = scape_from(tomllib.loads(new), tmp_path / "x.toml")
+    same = with_border(new, again, ["Top"], measures)  # of those, the one that has the stone
+    assert tomllib.loads(same)["border"] == rows
+
+
+def test_points_of_a_height_are_pulled(tmp_path: Path) -> None:
+    points = (
+        'height = { points = [{ at = ["10 cm", "5 cm"], level = "3 cm" }, '
+        '{ at = ["30 cm", "20 cm"], level = "6 cm" }] }'
+    )
+    text = SMALL.replace('height = { front = "2 cm", back = "4 cm" }', points)
+    scape = scape_from(tomllib.loads(text), tmp_path / "x.toml")
+    bed = Layout(scape).preview().bed
+    assert bed is not None
+    found = {h.key: h for h in handles_of("Soil", bed, scape.tank, Units.METRIC)}
+    assert found["point/1"].at == (0.30, 0.20)
+    assert found["rise/1"].at == (0.30, 0.06)
+    written = Measures(Units.METRIC).written
+    text = pulled(text, "Soil", found["point/1"], (0.25, 0.18), written)
+    text = pulled(text, "Soil", found["rise/1"], (0.25, 0.07), written)
+    last = tomllib.loads(text)["layer"][0]["height"]["points"][1]
+    assert last == {"at": ["25 cm", "18 cm"], "level": "7 cm"}

@@ -110,19 +110,15 @@ def test_another_site_can_neither_post_nor_point_its_name_here(phone: Server) ->
     assert ask(phone, "/", cookie=cookie, origin="null")[0] == 403
 
 
-def test_this_machine_alone_is_served_unless_asked(tmp_path: Path) -> None:
-    here = Server(tmp_path)
-    try:
-        listening = subprocess.run(
-            ["cat", "/proc/net/tcp"], capture_output=True, text=True, check=True
-        ).stdout
-        at = [row.split()[1] for row in listening.splitlines() if f":{here.port:04X} " in row]
-        assert at
-        assert all(address.startswith("0100007F") for address in at if ":" in address)
-        assert ask(here, "/", host=f"evil.example:{here.port}")[0] == 421
-        assert handshake(here, origin="http://evil.example") == 403
-    finally:
-        here.kill()
+def test_this_machine_alone_is_served_unless_asked(server: Server) -> None:
+    listening = subprocess.run(
+        ["cat", "/proc/net/tcp"], capture_output=True, text=True, check=True
+    ).stdout
+    at = [row.split()[1] for row in listening.splitlines() if f":{server.port:04X} " in row]
+    assert at
+    assert all(address.startswith("0100007F") for address in at if ":" in address)
+    assert ask(server, "/", host=f"evil.example:{server.port}")[0] == 421
+    assert handshake(server, origin="http://evil.example") == 403
 
 
 OWN = f"/_nicegui/{nicegui.__version__}"

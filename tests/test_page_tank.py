@@ -17,7 +17,6 @@ from test_page import (
     figure,
     opened,
     piece,
-    server,  # noqa: F401
     small_in,
     tidy,  # noqa: F401
 )
@@ -95,7 +94,7 @@ def test_soil_is_pulled_at_the_panes(browser: Any, server: Server) -> None:  # n
 
 def test_all_of_a_layer_and_of_the_glass_is_changed_on_the_page(
     browser: Any,  # noqa: F811
-    server: Server,  # noqa: F811
+    server: Server,
 ) -> None:
     file = small_in(server.folder, "shaped.toml")
     tab, faults = at_tank(browser, server, file.name)
@@ -156,6 +155,58 @@ def test_a_border_is_drawn_by_touching_stones(browser: Any, server: Server) -> N
     tab.wait_for_selector(".view.above .gap")
     tab.locator(".told button", has_text="S0 - S1").first.click()
     tab.wait_for_selector(".view.above .gap.lit")
+    assert faults == []
+
+
+def thumb(tab: Any) -> Any:
+    """Give what touches the screen as a finger does, moves along, or lifts."""
+    session = tab.context.new_cdp_session(tab)
+
+    def act(kind: str, *at: tuple[float, float]) -> None:
+        points = [{"x": x, "y": y} for x, y in at]
+        session.send("Input.dispatchTouchEvent", {"type": f"touch{kind}", "touchPoints": points})
+
+    return act
+
+
+def test_a_stone_is_dragged_by_a_thumb(browser: Any, server: Server) -> None:  # noqa: F811
+    file = small_in(server.folder, "thumb.toml")
+    tab, faults = at_tank(browser, server, file.name, **PHONE)
+    box = piece(tab, "Stone").locator("text").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    touch = thumb(tab)
+    touch("Start", (x, y))
+    for step in range(1, 7):  # upwards: the page must not scroll instead
+        touch("Move", (x + step, y - 4 * step))
+    tab.wait_for_selector(".figures[data-of^='2']")
+    # What is known of the place before is told as such, and the verdict as open.
+    assert tab.locator(".verdict").inner_text() == "Being checked ..."
+    assert tab.get_by_role("heading", name="Found before this change").is_visible()
+    assert tab.evaluate("scrollY") == 0
+    assert file.read_text(encoding="utf-8") == SMALL
+    touch("End")
+    row = tomllib.loads(changed(file, SMALL))["piece"][0]
+    x, y = (float(side.removesuffix(" cm")) for side in row["at"])
+    assert x > 20
+    assert y > 12
+    computed(tab, f"{y:g} cm from the front")
+    assert tab.get_by_role("heading", name="Findings").is_visible()
+    assert tab.evaluate("document.documentElement.scrollWidth") <= 360
+    assert faults == []
+
+
+def test_what_is_refused_is_told_and_shown_no_longer(browser: Any, server: Server) -> None:  # noqa: F811
+    file = small_in(server.folder, "refused.toml")
+    tab, faults = at_tank(browser, server, file.name, **PHONE)
+    slider, alert = tab.get_by_role("slider", name="Water line"), tab.get_by_role("alert")
+    before = slider.input_value()
+    slider.focus()
+    tab.keyboard.press("Home")
+    alert.get_by_text("is no depth of water").wait_for()
+    tab.get_by_text("Water line: 22 cm").wait_for()
+    assert slider.input_value() == before
+    assert str(server.folder) not in alert.inner_text()
+    assert file.read_text(encoding="utf-8") == SMALL
     assert faults == []
 
 
@@ -260,7 +311,7 @@ def test_anyone_can_start_and_compare(browser: Any, server: Server, address: str
         small_in(Path(server.folder), name)
     for scheme in ("light", "dark"):
         tab, faults = opened(browser, server.home + address, color_scheme=scheme)
-        tab.wait_for_selector(".board svg, .beside td")
+        tab.wait_for_selector(".board svg, .beside tbody td")
         found = axe.Axe().run(tab)
         wrong = [(v["id"], [n["html"] for n in v["nodes"]]) for v in found.response["violations"]]
         assert wrong == []

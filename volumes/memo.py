@@ -3,7 +3,6 @@
 from collections import OrderedDict
 from collections.abc import Callable
 from contextvars import ContextVar
-from dataclasses import fields, is_dataclass
 from threading import Lock
 from typing import Any, ParamSpec, TypeVar
 
@@ -102,7 +101,7 @@ def _bytes_of(value: Any) -> int:
     if isinstance(value, np.ndarray):
         return value.nbytes
     if isinstance(value, tuple):
-        return sum(map(_bytes_of, value))
-    if is_dataclass(value):
-        return sum(_bytes_of(getattr(value, f.name)) for f in fields(value))
-    return 0
+        plain = not value or isinstance(value[0], float)
+        return 0 if plain else sum(map(_bytes_of, value))
+    names = getattr(value, "__dataclass_fields__", ())
+    return sum(_bytes_of(getattr(value, name)) for name in names)

@@ -21,7 +21,7 @@ const SVG = `
            :class="['piece', piece.kind, { selected: piece.name === selected, floats: piece.floats,
                     marked: marked.includes(piece.name) }]"
            :transform="shift(piece, view)" :data-piece="piece.name"
-           @pointerdown.stop="onDown($event, piece, view)" @pointermove="onMove" @pointerup="onUp"
+           @touchstart.prevent @pointerdown.stop="onDown($event, piece, view)" @pointermove="onMove" @pointerup="onUp"
            @pointercancel="onCancel" @focus="onFocus(piece.name)">
           <path :d="piece[view.key]" :fill="piece.fill" />
           <text :font-size="15 * unit" :stroke-width="4 * unit" :x="piece.middle[0]"
@@ -39,7 +39,7 @@ const SVG = `
            tabindex="0" role="slider" :aria-label="handle.label" :aria-valuetext="handle.value"
            :aria-valuenow="Math.round(at(handle)[handle.moves === 'x' ? 0 : 1])" aria-valuemin="0"
            :aria-valuemax="Math.round(handle.most)" :data-handle="handle.key"
-           @pointerdown.stop="onGrip($event, handle, view)" @pointermove="onPull" @pointerup="onLoose"
+           @touchstart.prevent @pointerdown.stop="onGrip($event, handle, view)" @pointermove="onPull" @pointerup="onLoose"
            @pointercancel="onCancel" @focus="onGripFocus(handle)">
           <circle v-if="handle.ring" class="ring" :cx="at(handle)[0]" :cy="view.tall - at(handle)[1]" :r="handle.ring" />
           <line v-if="handle.across" class="across" x1="0" :x2="drawing.length"
@@ -143,8 +143,12 @@ export default {
       const p = this.pulling;
       return p && p.handle.key === handle.key ? p.to : this.loose[handle.key] || handle.at;
     },
-    place(event, svg) {
-      return new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
+    grasp(event, svg) {
+      return { x: event.clientX, y: event.clientY, unit: 1 / svg.getScreenCTM().a };
+    },
+    wandered(event, from) {
+      // Not by places in the drawing: it may be pushed along by what appears above it.
+      return [(event.clientX - from.x) * from.unit, (from.y - event.clientY) * from.unit];
     },
     snapped(value, low, high) {
       return Math.min(Math.max(Math.round(value / this.step) * this.step, low), high);
@@ -179,15 +183,15 @@ export default {
       this.pressing = false;
       this.$emit("pick", { name: piece.name, touched: true });
       group.setPointerCapture(event.pointerId);
-      const from = this.place(event, group.ownerSVGElement);
+      const from = this.grasp(event, group.ownerSVGElement);
       this.moving = { piece, view, from, start: this.now(piece), to: this.now(piece),
                       pointer: event.pointerId, moved: false };
     },
     onMove(event) {
       const m = this.moving;
       if (!m || m.pointer !== event.pointerId) return;
-      const at = this.place(event, event.currentTarget.ownerSVGElement);
-      const [dx, dy] = [at.x - m.from.x, m.view.key === "above" ? m.from.y - at.y : 0];
+      const [dx, up] = this.wandered(event, m.from);
+      const dy = m.view.key === "above" ? up : 0;
       if (!m.moved && Math.hypot(dx, dy) < SLIGHT * this.unit) return;
       m.moved = true;
       const to = this.inside(m.piece, m.start[0] + dx, m.start[1] + dy);
@@ -227,14 +231,14 @@ export default {
       this.settle();
       group.focus({ preventScroll: true });
       group.setPointerCapture(event.pointerId);
-      const from = this.place(event, group.ownerSVGElement);
+      const from = this.grasp(event, group.ownerSVGElement);
       this.pulling = { handle, from, start: this.at(handle), to: this.at(handle), pointer: event.pointerId };
     },
     onPull(event) {
       const p = this.pulling;
       if (!p || p.pointer !== event.pointerId) return;
-      const at = this.place(event, event.currentTarget.ownerSVGElement);
-      this.pullTo(p.start[0] + at.x - p.from.x, p.start[1] + p.from.y - at.y);
+      const [dx, up] = this.wandered(event, p.from);
+      this.pullTo(p.start[0] + dx, p.start[1] + up);
     },
     pullTo(x, y) {
       const p = this.pulling;

@@ -77,6 +77,10 @@ class Desk:
         """Tell whether there is something to do again."""
         return bool(self._undone)
 
+    def told(self, error: PlumbstoneError) -> str:
+        """Say what is wrong without the place of the file, which the page shows already."""
+        return str(error).replace(f"{self.folder.root}/", "").removeprefix(f"{self.name}: ")
+
     async def look(self) -> bool:
         """Take the file as it is on the disk; tell whether it had changed.
 
@@ -192,7 +196,7 @@ class Desk:
             return
         except PlumbstoneError as error:
             if version == self.version:
-                self.fault, self._refused = str(error), version
+                self.fault, self._refused = self.told(error), version
                 self.shown += 1
             return
         if version == self.version:
@@ -225,7 +229,7 @@ class Desk:
         except PlumbstoneError as error:
             if not self.fault:
                 raise
-            seen, fault = None, str(error)
+            seen, fault = None, self.told(error)
         finally:
             self._writes -= 1
             self._in_hand = 0.0  # it was let go
@@ -245,7 +249,7 @@ class Desk:
             self.seen = await asyncio.to_thread(preview_of, layout)
             self.fault = ""
         except PlumbstoneError as error:
-            self.fault = str(error)
+            self.fault = self.told(error)
         self.shown += 1
 
     def _scape(self, text: str) -> Scape:

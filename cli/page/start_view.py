@@ -56,7 +56,7 @@ class StartView:
                         self._back = button(labels.BACK, lambda: self._go(-1))
                         self._next = button(labels.NEXT, self._forward, "main")
                     self._figures = Figures(element("dl", "figures", aria_live="polite"))
-                with element("div"):
+                with element("div", "drawn early") as self._drawn:
                     self._board = Board(self._measures.step)
         self._ask()
         ui.timer(0.01, self._changed, once=True)
@@ -69,6 +69,8 @@ class StartView:
                 here = {"aria_current": "step"} if i == self._step else {}
                 element("li", "", name, **here)
         self._back.props["hidden"] = self._step == 0
+        flat = self._step < STEPS.index("Border")  # from above there is nothing to see yet
+        self._drawn.classes(add="early" if flat else "", remove="" if flat else "early")
         say(self._next, labels.NEXT if self._step < len(STEPS) - 1 else labels.LAY_OUT)
         self._place.clear()
         with self._place:

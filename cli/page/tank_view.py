@@ -97,7 +97,7 @@ class TankView:
         try:
             await self.desk.look()
         except PlumbstoneError as error:
-            self.desk.fault = str(error)
+            self.desk.fault = self.desk.told(error)
         self._show()
         later(self._refine())
         ui.timer(LOOK, self._look)
@@ -219,6 +219,7 @@ class TankView:
                 self._slider = Slider(
                     lambda level: words.water_line(level, self.units), tank.water_line or 0.0,
                     tank.height, self.measures.step, self._filled, self._filling,
+                    least=self.measures.step,
                 )  # fmt: skip
         elif self._slider is not None and tank.water_line is not None and tank.height is not None:
             self._slider.show(tank.water_line, tank.height)
@@ -252,7 +253,7 @@ class TankView:
                     seen = await wanted()
                 except PlumbstoneError as error:
                     if self._held:
-                        say(self.state, str(error))
+                        say(self.state, self.desk.told(error))
                         self.figures.mark(of)
                     continue
                 if self._held:
@@ -308,7 +309,7 @@ class TankView:
                 self.ask.props["hidden"] = False
                 break
             except PlumbstoneError as error:
-                refused = refused or str(error)
+                refused = refused or self.desk.told(error)
                 continue
             done = True
             break
@@ -491,7 +492,7 @@ class TankView:
             if await self.desk.look():
                 say(self.state, words.CHANGED)
         except PlumbstoneError as error:
-            warn(self.wrong, str(error))
+            warn(self.wrong, self.desk.told(error))
             return
         if self._shown != self.desk.shown and not self._held:
             self._show()
@@ -519,7 +520,7 @@ class TankView:
         try:
             await act()
         except PlumbstoneError as error:
-            refused = str(error)
+            refused = self.desk.told(error)
         self._show()
         if refused:
             warn(self.wrong, refused)

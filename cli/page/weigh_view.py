@@ -17,7 +17,16 @@ from plumbstone.cli.page.measures import Measures, number
 from plumbstone.cli.page.scan_job import ScanError, ScanJob, WeighedScan
 from plumbstone.cli.page.thumbnail import thumbnail_of_scan
 from plumbstone.cli.page.turning import turning_view
-from plumbstone.cli.page.widgets import Field, button, element, page, say, telling, warn
+from plumbstone.cli.page.widgets import (
+    Field,
+    button,
+    element,
+    page,
+    say,
+    say_unbroken,
+    telling,
+    warn,
+)
 from plumbstone.cli.pictures.colours import AWAY, CLOSED, STONE, colour_of
 from plumbstone.cli.weigh_output import Prices, document
 from plumbstone.cli.weigh_request import Request, opening_of, weigh_all
@@ -67,7 +76,7 @@ class WeighView:
             ]
         self._upload()
         with element("div", "acts drop") as place:
-            self._picker(labels.USE_SCAN, second=False, main=True)
+            self.pick = self._picker(labels.USE_SCAN, second=False, main=True)
             self.stop = button(labels.STOP, self._stop, hidden=True)
             element("span", "soft wide-only", labels.DROP_HERE)
         add = f"(e) => getElement({self.upload.id}).$refs.qRef.addFiles(e.dataTransfer.files)"
@@ -204,7 +213,7 @@ class WeighView:
         except PlumbstoneError as error:
             if asked != self._asked:
                 return
-            self.found = None
+            self.found = self.scan = None
             warn(self.wrong, words.plain(str(error)))
         finally:
             if asked == self._asked:
@@ -260,9 +269,7 @@ class WeighView:
 
     def _tell(self, found: dict[str, Any], per_kg: float | None, budget: float | None) -> None:
         mass, volume = _range(found["mass_kg"]), _range(found["volume_l"]).times(1e-3)
-        with element("p", "big"):
-            for part in words.unbroken(mass_words(mass, self.units)):
-                element("span", "", part)
+        say_unbroken(element("p", "big"), mass_words(mass, self.units))
         if per_kg is not None:
             price = mass.times(per_kg)
             element("p", "mid", words.price_line(price))
@@ -282,25 +289,29 @@ class WeighView:
             element("p", "soft", words.plain(words.mended(text)))
 
     def _show_scans(self) -> None:
-        """Show the closed scan to be turned, and a field for the one of the turned stone."""
+        """Show the scans that were sent, closed ones to be turned, instead of the three sides."""
         self.turned.clear()
         self.by_size.props["hidden"] = self.job is not None
-        if self.job is None or self.scan is None:
+        say(self.pick, labels.USE_SCAN if self.job is None else labels.OTHER_SCAN)
+        if self.job is None:
             return
         with self.turned:
-            size = tuple(side / 100 for side in self.scan.document["size_cm"])
-            address = f"/scan/{self._key}?{self._asked}"
-            turning_view(address, size, words.SCAN_IN_3D)
-            with element("p", "soft legend"):
-                for colour, name in zip((STONE, CLOSED, AWAY), words.PARTS, strict=True):
-                    element("i", "", style=f"background:{colour}")
-                    element("span", "", name)
+            if self.scan is not None:
+                self._show_closed(self.scan)
             for name in self.job.names:
                 element("p", "soft", name)
             with element("div", "acts"):
-                if len(self.job.names) == 1:
+                if self.scan is not None and len(self.job.names) == 1:
                     self._picker(labels.TURNED_SCAN, second=True)
                 button(labels.PUT_AWAY, self._put_away, "small")
+
+    def _show_closed(self, scan: WeighedScan) -> None:
+        size = tuple(side / 100 for side in scan.document["size_cm"])
+        turning_view(f"/scan/{self._key}?{self._asked}", size, words.SCAN_IN_3D)
+        with element("p", "soft legend"):
+            for colour, name in zip((STONE, CLOSED, AWAY), words.PARTS, strict=True):
+                element("i", "", style=f"background:{colour}")
+                element("span", "", name)
 
     # Scans
 
@@ -327,8 +338,8 @@ class WeighView:
         self.job = job
 
     def _stop(self) -> None:
-        if self.job is not None:
-            self.job.stop()
+        """Stop the weighing; what was sent is put away."""
+        self._forget()
 
     def _forget(self) -> None:
         """Put the scan away."""
@@ -359,9 +370,9 @@ class WeighView:
             "name": self.name.value.strip() or labels.STONE,
             "kind": load_materials()[self.material].kind,
             "material": self.material,
-            "kilograms": [round(found["mass_kg"][key], 3) for key in ("low", "mid", "high")],
-            "litres": [round(found["volume_l"][key], 4) for key in ("low", "mid", "high")],
-            "size_m": [round(side / 100, 4) for side in found["size_cm"]],
+            "kilograms": [round(found["mass_kg"][key], 6) for key in ("low", "mid", "high")],
+            "litres": [round(found["volume_l"][key], 6) for key in ("low", "mid", "high")],
+            "size_m": [round(side / 100, 6) for side in found["size_cm"]],
             "trust": found["confidence"],
         }
         if (per_kg := self._per_kg()) is not None:

@@ -11,7 +11,7 @@ from nicegui import background_tasks, ui
 from nicegui.element import Element
 
 from plumbstone.cli.wording import page_labels as labels
-from plumbstone.cli.wording.page import BROKEN
+from plumbstone.cli.wording.page import BROKEN, unbroken
 from plumbstone.meshes.errors import PlumbstoneError
 
 P = ParamSpec("P")
@@ -55,6 +55,14 @@ def say(place: Element, text: str) -> None:
     place.clear()
     place._text = text
     place.update()
+
+
+def say_unbroken(place: Element, text: str) -> None:
+    """Put a figure into an element, its lines broken only between its parts."""
+    place.clear()
+    with place:
+        for part in unbroken(text):
+            element("span", "", part)
 
 
 def button(text: str, act: Callable[..., Any], classes: str = "", **attributes: Any) -> Element:
@@ -138,15 +146,15 @@ class Slider:
         step: float,
         on_set: Callable[[float], Any],
         on_move: Callable[[float], Any] | None = None,
+        least: float = 0.0,
     ) -> None:
         self.value, self._words, self._on_set, self._on_move = value, words, on_set, on_move
         self._own = 0  # settings by hand that are worked on: it is ahead of what is shown
         self._saved: float | None = None  # what was shown to it last
         with element("label", "field"):
             self.told = element("span", "", words(value))
-            self.box = element(
-                "input", "", type="range", min=0, max=f"{most * 1e3:.1f}", step=f"{step * 1e3:g}"
-            )
+            low, high, each = f"{least * 1e3:g}", f"{most * 1e3:.1f}", f"{step * 1e3:g}"
+            self.box = element("input", "", type="range", min=low, max=high, step=each)
             self.box.props["^value"] = f"{value * 1e3:.1f}"
         self.box.on("input", self._moved, js_handler="(e) => emit(+e.target.value)", throttle=0.05)
         for let_go in ("change", "pointerup"):  # back where it began is no change
@@ -207,7 +215,7 @@ class Figures:
             self._make(told)
         for value, (_, new), (_, old) in zip(self._values, told, self._shown, strict=True):
             if new != old:
-                say(value, new)
+                say_unbroken(value, new)
         self._shown = told
 
     def _make(self, told: list[tuple[str, str]]) -> None:
@@ -218,7 +226,8 @@ class Figures:
             for name, text in told:
                 with element(outer):
                     element(inner, "", f"{name} " if self._small else name)
-                    self._values.append(element(last, "", text))
+                    self._values.append(element(last))
+                say_unbroken(self._values[-1], text)
         self._shown = told
 
 

@@ -1,5 +1,6 @@
 """What the page says of a tank: verdict, findings, figures, places, and what became of an edit."""
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -174,9 +175,14 @@ def sides_in(unit: str) -> str:
 
 
 def unbroken(text: str) -> list[str]:
-    """Take a figure and its range apart, so that a line breaks only between them."""
-    first, bracket, rest = text.partition(" (")
-    return [f"{first} ", f"({rest}"] if bracket else [first]
+    """Take a figure, its range and what to buy of it apart, each of which stays on its line.
+
+    Examples
+    --------
+    >>> unbroken("6.99 L: 1 × 5 L, 1 × 2 L")
+    ['6.99 L: ', '1 × 5 L, ', '1 × 2 L']
+    """
+    return re.split(r"(?<=[:,] )|(?<= )(?=\()", text)
 
 
 def kept_as(name: str) -> str:

@@ -7,6 +7,7 @@ DOORS = "Doors"
 
 WEIGH_TITLE = "What does it weigh?"
 USE_SCAN = "Use a scan instead"
+OTHER_SCAN = "Use another scan"
 STOP = "Stop"
 DROP_HERE = "or drop one here"
 WEIGHING = "Weighing"

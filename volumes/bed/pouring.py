@@ -396,7 +396,15 @@ def _pour(
         steep = inside & (rises > layer.slope * (1 + 1e-9)) & (rises < TERRACE * layer.slope)
         if steep.any():
             _from_stones(
-                limit, full, inside, row_for(layer.zone, rows), pieces, columns, layer, grid
+                limit,
+                full,
+                inside,
+                row_for(layer.zone, rows),
+                pieces,
+                columns,
+                layer,
+                grid,
+                memo,
             )
         wanted = np.where(inside, np.maximum(limit, below), below)
         walls = ~inside & (holds >= wanted.max())
@@ -453,33 +461,46 @@ def _from_stones(
     columns: Columns,
     layer: Layer,
     grid: Grid,
+    memo: Memo,
 ) -> None:
     """Lower what is drawn too steep, in place, to what rises from stones and gaps before it."""
     for piece in pieces:
-        _from_stone(limit, full, piece, layer.slope, grid)
+        _from_stone(limit, full, piece, layer.slope, grid, memo)
     barred = columns.highest >= full
     for crack in row.cracks if row else ():
         if least_open(layer.material) < crack.openings.min() <= WIDEST:
             _from_gap(limit, full, crack, inside, barred, layer.slope, grid)
 
 
-def _from_stone(limit: Floats, full: Floats, piece: Piece, slope: float, grid: Grid) -> None:
+def _from_stone(
+    limit: Floats, full: Floats, piece: Piece, slope: float, grid: Grid, memo: Memo
+) -> None:
     """Do the same beside a stone that stands out, in place."""
-    points = standing_out(piece, float(full[grid.cell_at(*piece.vertices[:, :2].mean(axis=0))]))
+    height = float(full[grid.cell_at(*memo(_middle_of, piece))])
+    part, away = memo(_away_from, piece, height, grid)
+    if min(away.shape) >= 2:
+        beside = np.abs(away) < max(grid.spacing)
+        _from_wall(limit[part], full[part], away, beside, slope, grid)
+
+
+def _middle_of(piece: Piece) -> Floats:
+    """Mean of the corners of a stone from above, (2,) [m]."""
+    return np.asarray(piece.vertices[:, :2].mean(axis=0), dtype=float)
+
+
+def _away_from(piece: Piece, height: float, grid: Grid) -> tuple[tuple[slice, slice], Floats]:
+    """Cells around what a stone shows over a height, and how far from it they lie [m]."""
+    points = standing_out(piece, height)
     corners = points[corners_of(points)] if len(points) > 2 else points
     if len(corners) < 3:
-        return
+        return (slice(0), slice(0)), np.empty((0, 0))
     near = 3 * max(grid.spacing)
     low, high = (
         grid.cell_at(*end) for end in (corners.min(axis=0) - near, corners.max(axis=0) + near)
     )
     part = slice(low[0], high[0] + 1), slice(low[1], high[1] + 1)
     x, y = (place[part] for place in grid.centres)
-    if min(x.shape) < 2:
-        return
-    away = -polygon_distance(corners, x, y)
-    beside = np.abs(away) < max(grid.spacing)
-    _from_wall(limit[part], full[part], away, beside, slope, grid)
+    return part, -polygon_distance(corners, x, y)
 
 
 def _from_gap(
@@ -497,17 +518,46 @@ def _from_gap(
     ends = crack.ends[int(crack.openings.argmin())]
     places = (ends / grid.spacing - 0.5).T[::-1]
     heights = map_coordinates(full, places, order=1, mode="nearest")
+    far = AROUND * max(grid.spacing)
+    if not _rises_past(full, inside, ends, heights, slope, far, grid):
+        return
     strings = strings_of(crack, ends, *heights)
     if strings is None:
         return
-    far = AROUND * max(grid.spacing)
     row, column, ways = ways_around(ends.ravel(), strings, far, barred, inside, grid)
     part = slice(row, row + ways.shape[0]), slice(column, column + ways.shape[1])
     x, y = (place[part] for place in grid.centres)
-    step = ends[1] - ends[0]
-    along = ((x - ends[0, 0]) * step[0] + (y - ends[0, 1]) * step[1]) / max(step @ step, 1e-18)
-    foot = heights[0] + np.clip(along, 0, 1) * (heights[1] - heights[0])
+    foot = heights[0] + _along(ends, x, y) * (heights[1] - heights[0])
     limit[part] = np.where(inside[part], np.minimum(limit[part], foot + slope * ways), limit[part])
+
+
+def _rises_past(
+    full: Floats,
+    inside: NDArray[np.bool_],
+    ends: Floats,
+    heights: Floats,
+    slope: float,
+    far: float,
+    grid: Grid,
+) -> bool:
+    """Tell whether something near a gap is drawn higher than what rises straight from it."""
+    low, high = (grid.cell_at(*end) for end in (ends.min(axis=0) - far, ends.max(axis=0) + far))
+    part = slice(low[0], high[0] + 1), slice(low[1], high[1] + 1)
+    x, y = (place[part] for place in grid.centres)
+    along = _along(ends, x, y)
+    beside = np.hypot(
+        x - ends[0, 0] - along * (ends[1] - ends[0])[0],
+        y - ends[0, 1] - along * (ends[1] - ends[0])[1],
+    )
+    most = heights[0] + along * (heights[1] - heights[0]) + slope * beside
+    return bool((inside[part] & (full[part] > most)).any())
+
+
+def _along(ends: Floats, x: Floats, y: Floats) -> Floats:
+    """Share of the way from one end of a gap (2, 2) to the other that lies nearest to places."""
+    step = ends[1] - ends[0]
+    share = ((x - ends[0, 0]) * step[0] + (y - ends[0, 1]) * step[1]) / max(step @ step, 1e-18)
+    return np.asarray(np.clip(share, 0, 1), dtype=float)
 
 
 def _with_slope(result: LayerResult, surface: Floats, columns: Columns, grid: Grid) -> LayerResult:
