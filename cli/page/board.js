@@ -201,6 +201,7 @@ export default {
       this.often("moving", { name: m.piece.name, x: to[0], y: to[1] });
     },
     onUp(event) {
+      this.onMove(event); // where it is let go counts
       if (this.moving && this.moving.pointer === event.pointerId) this.settle();
     },
     onCancel() {
@@ -251,6 +252,7 @@ export default {
       this.often("pulling", { key: p.handle.key, x: to[0], y: to[1] });
     },
     onLoose(event) {
+      this.onPull(event);
       if (this.pulling && this.pulling.pointer === event.pointerId) this.loosen();
     },
     loosen() {
