@@ -30,8 +30,8 @@ def serve(
     with plain_errors():
         if not folder.is_dir():
             raise PlumbstoneError(f"{folder}: is no folder; make it first.")
-        _check_free(port)
         outside = _own_address() if phone else None
+        listening = _listening("0.0.0.0" if phone else HERE[0], port)
         secret = new_secret() if phone else None
     link = f"http://{outside or HERE[0]}:{port}{LINK + secret if secret else '/'}"
     typer.echo(f"The page is at {link}")
@@ -42,7 +42,7 @@ def serve(
             "Use it in a network you trust, and end it with Ctrl-C."
         )
     hosts = names_of((*HERE, *((outside,) if outside else ())), port)
-    _run(folder, units, hosts, secret, port, open_page, link)
+    _run(folder, units, hosts, secret, listening, link if open_page else None)
 
 
 def _run(
@@ -50,11 +50,10 @@ def _run(
     units: Units,
     hosts: frozenset[str],
     secret: str | None,
-    port: int,
-    open_page: bool,
-    link: str,
+    listening: socket.socket,
+    link: str | None,
 ) -> None:
-    """Serve until it is stopped."""
+    """Serve until it is stopped; open the link in a browser, if there is one."""
     import uvicorn
 
     from plumbstone.cli.page.app import application
@@ -63,31 +62,28 @@ def _run(
 
     end_time_limit()  # it waits for people; each scan that is sent has limits of its own
     gate = application(Folder(folder.resolve()), units, hosts, secret)
-    if open_page:
+    if link:
         typer.launch(link)
-    uvicorn.run(
+    settings = uvicorn.Config(
         gate,
-        host="0.0.0.0" if secret else HERE[0],
-        port=port,
         log_level="error",
         access_log=False,
         server_header=False,
         timeout_graceful_shutdown=2,
         ws_max_size=1_000_000,
     )
+    uvicorn.Server(settings).run(sockets=[listening])
 
 
-def _check_free(port: int) -> None:
-    """See that nothing listens at the port."""
+def _listening(host: str, port: int) -> socket.socket:
+    """Take the port; a browser that comes before the page is ready waits for it."""
     from plumbstone.meshes.errors import PlumbstoneError
 
-    with socket.socket() as trial:
-        trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            trial.bind((HERE[0], port))
-        except OSError:
-            message = f"Port {port} is taken; name another with --port."
-            raise PlumbstoneError(message) from None
+    try:
+        return socket.create_server((host, port))
+    except OSError:
+        message = f"Port {port} is taken; name another with --port."
+        raise PlumbstoneError(message) from None
 
 
 def _own_address() -> str:
