@@ -84,7 +84,8 @@ def displaced_volume(vertices: Floats, faces: Indices, water_level: float) -> fl
     if not wet:
         return 0.0
     if depth.max() > 0:
-        faces = faces[(depth[faces] < 0).any(axis=1)]
+        a, b, c = (depth < 0)[faces.T]
+        faces = faces[a | b | c]
     return float(_plan_areas(vertices, faces) @ _mean_below_zero(depth[faces]))
 
 
@@ -193,8 +194,9 @@ def _plan_areas(vertices: Floats, faces: Indices) -> Floats:
 
 def _mean_below_zero(values: Floats) -> Floats:
     """Mean of min(f, 0) over each triangle, f linear with these corner values, (m, 3)."""
-    mean: Floats = values.sum(axis=1) / 3
-    crossing = np.flatnonzero((values > 0).any(axis=1))
+    a, b, c = values.T
+    mean: Floats = (a + b + c) / 3
+    crossing = np.flatnonzero((a > 0) | (b > 0) | (c > 0))
     if len(crossing):
         low, middle, high = np.sort(values[crossing], axis=1).T
         one_above = middle <= 0
