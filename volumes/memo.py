@@ -1,7 +1,7 @@
 """Results of the stages of a computation, remembered by what went into them."""
 
-from collections import OrderedDict
-from collections.abc import Callable
+from collections import Counter, OrderedDict
+from collections.abc import Callable, Iterator
 from contextvars import ContextVar
 from threading import Lock
 from typing import Any, ParamSpec, TypeVar
@@ -11,7 +11,7 @@ import numpy as np
 P = ParamSpec("P")
 T = TypeVar("T")
 SHORT = 200  # numbers of an array that are compared one by one
-MOST = 400_000_000  # [bytes] of arrays that are kept; a changed bed of a large tank takes 40 MB
+MOST = 300_000_000  # [bytes] of arrays that are kept; a changed bed of a large tank takes 40 MB
 SMALL = 2_000  # [bytes] that a result counts at least
 
 
@@ -45,7 +45,8 @@ class Memo:
         self.computed = 0  # how often a function was really called
         self._most, self._bytes = most, 0
         self._lock = Lock()
-        self._kept: OrderedDict[tuple[Any, ...], tuple[Any, int]] = OrderedDict()
+        self._kept: OrderedDict[tuple[Any, ...], tuple[Any, dict[int, int]]] = OrderedDict()
+        self._held: Counter[int] = Counter()  # how many results hold one array
 
     def __call__(self, function: Callable[P, T], *inputs: P.args, **named: P.kwargs) -> T:
         """Give what the function gives for these inputs, from memory where it can."""
@@ -60,15 +61,26 @@ class Memo:
         result = function(*inputs, **named)
         with self._lock:
             self.computed += 1
-            self._keep(key, result, SMALL + _bytes_of(result))
+            if key not in self._kept:  # another thread may have been faster
+                self._keep(key, result)
         return result
 
-    def _keep(self, key: tuple[Any, ...], result: object, size: int) -> None:
+    def _keep(self, key: tuple[Any, ...], result: object) -> None:
         """Keep a result, and drop those that were not asked for longest."""
-        self._bytes += size - self._kept.pop(key, (None, 0))[1]
-        self._kept[key] = result, size
+        arrays = {id(array): array.nbytes for array in _arrays_of(result)}
+        self._kept[key] = result, arrays
+        self._bytes += SMALL + sum(size for i, size in arrays.items() if not self._held[i])
+        self._held.update(arrays.keys())
         while self._bytes > self._most and len(self._kept) > 1:
-            self._bytes -= self._kept.popitem(last=False)[1][1]
+            self._drop(self._kept.popitem(last=False)[1][1])
+
+    def _drop(self, arrays: dict[int, int]) -> None:
+        """Count what no other result holds no longer."""
+        self._held.subtract(arrays.keys())
+        gone = [i for i in arrays if not self._held[i]]
+        self._bytes -= SMALL + sum(arrays[i] for i in gone)
+        for i in gone:
+            del self._held[i]
 
 
 class _Same:
@@ -96,12 +108,14 @@ def _key(value: Any) -> Any:
     return value
 
 
-def _bytes_of(value: Any) -> int:
-    """Add up the arrays in a result; what two results share counts in both."""
+def _arrays_of(value: Any) -> Iterator[np.ndarray[Any, Any]]:
+    """Give the arrays in a result; of a part the whole."""
     if isinstance(value, np.ndarray):
-        return value.nbytes
-    if isinstance(value, tuple):
-        plain = not value or isinstance(value[0], float)
-        return 0 if plain else sum(map(_bytes_of, value))
-    names = getattr(value, "__dataclass_fields__", ())
-    return sum(_bytes_of(getattr(value, name)) for name in names)
+        yield value.base if isinstance(value.base, np.ndarray) else value
+    elif isinstance(value, tuple):
+        if value and not isinstance(value[0], float):
+            for part in value:
+                yield from _arrays_of(part)
+    else:
+        for name in getattr(value, "__dataclass_fields__", ()):
+            yield from _arrays_of(getattr(value, name))
