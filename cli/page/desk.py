@@ -1,11 +1,13 @@
 """One open scape: its text, what undoes it, and what was computed of it, kept warm."""
 
 import asyncio
+import contextlib
 import math
 import time
 import tomllib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -63,6 +65,7 @@ class Desk:
     _refining: asyncio.Lock = field(default_factory=asyncio.Lock)
     _refused: int = -1  # the version that cannot be computed exactly
     _writes: int = 0  # changes that are being tried and written
+    _warmed: int = -1  # the version that was looked at once as under the hand
     _looks: int = 0  # under the hand, that are being computed
     _in_hand: float = 0.0  # until then something is being dragged, as far as is known [s]
     _before: str = ""
@@ -181,17 +184,27 @@ class Desk:
                     continue
                 await self._refine_once(self.layout, self.version)
                 told()
+            await self._warm()
+
+    async def _warm(self) -> None:
+        """Look once as under the hand, so that the first drag is as quick as the others."""
+        layout, version = self.layout, self.version
+        if layout is None or self._warmed == version:
+            return
+        self._warmed = version
+        with contextlib.suppress(HaltedError, PlumbstoneError):
+            await asyncio.to_thread(self._halting, version, partial(_figures_only, layout, ()))
+
+    def _halting(self, version: int, work: Callable[[], Seen]) -> Seen:
+        """Work until something else is waited for."""
+        HALT.set(lambda: version != self.version or self._busy())
+        return work()
 
     async def _refine_once(self, layout: Layout, version: int) -> None:
         """Go one step on, unless something comes between."""
         stage = judged if self.seen and self.seen.exact else poured
-
-        def work() -> Seen:
-            HALT.set(lambda: version != self.version or self._busy())
-            return stage(layout)
-
         try:
-            seen = await asyncio.to_thread(work)
+            seen = await asyncio.to_thread(self._halting, version, partial(stage, layout))
         except HaltedError:
             return
         except PlumbstoneError as error:
