@@ -111,7 +111,7 @@ def test_what_shows_beyond_a_gap(retained: float, thick: float) -> None:
     exact = 0.014 * half**2 / (2 * SLOPE) + pi * half**3 / (6 * SLOPE**2)
     assert passed.width == pytest.approx(0.014, abs=2e-4)
     assert passed.upper - passed.lower == pytest.approx(retained, abs=1e-6)
-    assert passed.volume == pytest.approx(exact, rel=0.03)
+    assert passed.volume == pytest.approx(exact, rel=0.01)
     assert passed.reach == pytest.approx(half / SLOPE, abs=2e-3)
     layer = bed.layers[0]
     assert layer.stays == pytest.approx(layer.settled - passed.volume, rel=1e-12)
@@ -119,8 +119,7 @@ def test_what_shows_beyond_a_gap(retained: float, thick: float) -> None:
 
 
 def test_what_shows_beyond_deep_gaps_wherever_their_faces_lie() -> None:
-    # As above. A face is known to half a cell of 2 mm, and with it the height at which the soil
-    # comes out, whose cube the fan goes with.
+    # As above; half a cell of 2 mm would be 5-10 % of the soil that comes out.
     rng, off = np.random.default_rng(20), []
     for _ in range(10):
         gap, thick, y = rng.uniform(0.006, 0.03), rng.uniform(0.02, 0.05), rng.uniform(0.199, 0.201)
@@ -131,8 +130,8 @@ def test_what_shows_beyond_deep_gaps_wherever_their_faces_lie() -> None:
         half = retained / 2 - thick / 2 * SLOPE
         exact = gap * half**2 / (2 * SLOPE) + pi * half**3 / (6 * SLOPE**2)
         off.append(bed.passed[0].volume / exact - 1)
-        assert abs(off[-1]) < 3 * SLOPE * 0.001 / half
-    assert np.mean(off) == pytest.approx(0, abs=0.02)
+        assert abs(off[-1]) < 0.01
+    assert np.mean(off) == pytest.approx(0, abs=0.004)
 
 
 @pytest.mark.parametrize("seed", range(6))
