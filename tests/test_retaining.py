@@ -312,17 +312,29 @@ def test_terraces_behind_two_borders() -> None:
     assert bed.passed == ()
 
 
-def test_space_under_a_slab_on_two_legs() -> None:
-    # From the open sides grains fall at repose: a roof 6 cm high over 22 × 20 cm keeps
-    # 2 · 22 · ((10 - r) 6 + r² tan / 2), r = 6 / tan; derived.
-    legs = [stone(n, (0.04, 0.2, 0.06), x, 0.2) for n, x in (("A", 0.17), ("B", 0.43))]
-    roof = renamed(raised(stood_at(box((0.3, 0.2, 0.02)), 0.3, 0.2), 0.06), "Roof", "slate")
-    bed = solve_bed(FLOOR, [soil(0.10, "all")], (), [*legs, (roof, 0.3 * 0.2 * 0.02)])
-    run = 0.06 / SLOPE
-    void = 2 * 0.22 * ((0.1 - run) * 0.06 + run**2 * SLOPE / 2)
-    solid = 2 * 0.04 * 0.2 * 0.06 + 0.3 * 0.2 * 0.02
+@pytest.mark.parametrize(
+    ("floor", "phi", "height", "leg", "litres"),
+    [((0.6, 0.4), 33, 0.10, 0.06, 20.42), ((0.4, 0.3), 34, 0.07, 0.02, 6.130)],
+)
+def test_space_under_a_slab_on_two_legs(
+    floor: tuple[float, float], phi: float, height: float, leg: float, litres: float
+) -> None:
+    # From the open sides grains fall at repose: a roof over 22 × 20 cm at the height h of its legs
+    # keeps 2 · 22 · ((10 - r) h + r² tan / 2), r = h / tan; derived.
+    x, y = floor[0] / 2, floor[1] / 2
+    legs = [stone(n, (0.04, 0.2, leg), x + d, y) for n, d in (("A", -0.13), ("B", 0.13))]
+    roof = renamed(raised(stood_at(box((0.3, 0.2, 0.02)), x, y), leg), "Roof", "slate")
+    layer = soil(height, "all")
+    layer = replace(layer, material=replace(SOIL, repose=Range.exact(phi)))
+    bed = solve_bed(floor, [layer], (), [*legs, (roof, 0.3 * 0.2 * 0.02)])
+    slope = tan(np.radians(phi))
+    run = leg / slope
+    void = 2 * 0.22 * ((0.1 - run) * leg + run**2 * slope / 2)
+    solid = 2 * 0.04 * 0.2 * leg + 0.3 * 0.2 * 0.02
+    exact = floor[0] * floor[1] * height - solid - void
+    assert exact * 1e3 == pytest.approx(litres, abs=0.01)
     assert bed.layers[0].void == pytest.approx(void, rel=0.03)
-    assert bed.settled == pytest.approx(0.6 * 0.4 * 0.1 - solid - void, rel=3e-3)
+    assert bed.settled == pytest.approx(exact, rel=3e-3)
     assert told(bed, Kind.VOID)[0].numbers["volume_m3"] == bed.layers[0].void
 
 
