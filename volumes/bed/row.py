@@ -149,10 +149,11 @@ def standing_out(piece: Piece | None, height: float) -> Floats:
 
 
 def _dotted(start: Floats, end: Floats) -> Floats:
-    """Points along straight parts, ends included, half a millimetre apart, (n, 2) [m]."""
+    """Points along straight parts, half a millimetre apart, both ends of long ones, (n, 2) [m]."""
     steps = np.maximum(1, np.ceil(np.hypot(*(end - start).T) / POINT)).astype(int)
-    which = np.repeat(np.arange(len(start)), steps + 1)
-    first = np.cumsum(steps + 1) - steps - 1
+    counts = steps + (steps > 1)
+    which = np.repeat(np.arange(len(start)), counts)
+    first = np.cumsum(counts) - counts
     share = (np.arange(len(which)) - first[which]) / steps[which]
     return np.asarray(start[which] + share[:, None] * (end - start)[which], dtype=float)
 
