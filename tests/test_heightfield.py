@@ -23,7 +23,7 @@ from plumbstone.meshes.shapes.placing import stood_at, tilted, turned
 from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
 from plumbstone.volumes.bed.heightfield import SurfaceError, lifted_out, stable_surface
 from plumbstone.volumes.bed.pouring import BedError, solve_bed
-from plumbstone.volumes.scape.layers import Border, Layer, Mound, Profile, Zone
+from plumbstone.volumes.scape.layers import Border, Layer, Mound, Profile, Trail, Zone
 from plumbstone.volumes.scape.materials import find_material
 from plumbstone.volumes.water.displacement import mesh_volume
 
@@ -555,6 +555,24 @@ def test_corners_of_a_narrow_zone() -> None:
     material = replace(find_material("baked-clay soil"), repose=Range.exact(33))
     soil = Layer("Soil", material, Zone("left strip", 0.2), profile, 0.0, (), 0.0)
     assert solve_bed((0.6, 0.3), [soil]).settled == pytest.approx(2.828e-3, rel=1e-3)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_steps_and_paths_wherever_their_feet_lie(seed: int) -> None:
+    # A step of height d keeps d² / (2 tan) less a width, on either side of a path too; derived.
+    rng = np.random.default_rng(seed)
+    floor = length, depth = rng.uniform(0.4, 0.6), rng.uniform(0.3, 0.4)
+    start, low, step = rng.uniform(0.12, 0.2), rng.uniform(0.03, 0.05), rng.uniform(0.01, 0.03)
+    steps = Profile(True, terraces=((0.0, low), (start, low + step)))
+    less = step**2 / (2 * SOIL_SLOPE)
+    exact = length * (depth * low + (depth - start) * step - less)
+    soil = Layer("Soil", find_material("baked-clay soil"), Zone(), steps, 0.0, (), 0.0)
+    assert solve_bed(floor, [soil]).settled == pytest.approx(exact, rel=5e-4)
+    x, wide = rng.uniform(0.15, 0.25), rng.uniform(0.04, 0.08)
+    path = Trail(((x, -0.1), (x, depth + 0.1)), wide, low)
+    soil = replace(soil, profile=Profile(True, (low + step,) * 4, paths=(path,)))
+    exact = depth * (length * (low + step) - wide * step - 2 * less)
+    assert solve_bed(floor, [soil]).settled == pytest.approx(exact, rel=5e-4)
 
 
 def test_paths_round_heaps_and_mounds() -> None:

@@ -111,7 +111,7 @@ def test_what_shows_beyond_a_gap(retained: float, thick: float) -> None:
     exact = 0.014 * half**2 / (2 * SLOPE) + pi * half**3 / (6 * SLOPE**2)
     assert passed.width == pytest.approx(0.014, abs=2e-4)
     assert passed.upper - passed.lower == pytest.approx(retained, abs=1e-6)
-    assert passed.volume == pytest.approx(exact, rel=0.03)
+    assert passed.volume == pytest.approx(exact, rel=0.01)
     assert passed.reach == pytest.approx(half / SLOPE, abs=2e-3)
     layer = bed.layers[0]
     assert layer.stays == pytest.approx(layer.settled - passed.volume, rel=1e-12)
@@ -119,8 +119,7 @@ def test_what_shows_beyond_a_gap(retained: float, thick: float) -> None:
 
 
 def test_what_shows_beyond_deep_gaps_wherever_their_faces_lie() -> None:
-    # As above. A face is known to half a cell of 2 mm, and with it the height at which the soil
-    # comes out, whose cube the fan goes with.
+    # As above; half a cell of 2 mm would be 5-10 % of the soil that comes out.
     rng, off = np.random.default_rng(20), []
     for _ in range(10):
         gap, thick, y = rng.uniform(0.006, 0.03), rng.uniform(0.02, 0.05), rng.uniform(0.199, 0.201)
@@ -131,8 +130,8 @@ def test_what_shows_beyond_deep_gaps_wherever_their_faces_lie() -> None:
         half = retained / 2 - thick / 2 * SLOPE
         exact = gap * half**2 / (2 * SLOPE) + pi * half**3 / (6 * SLOPE**2)
         off.append(bed.passed[0].volume / exact - 1)
-        assert abs(off[-1]) < 3 * SLOPE * 0.001 / half
-    assert np.mean(off) == pytest.approx(0, abs=0.02)
+        assert abs(off[-1]) < 0.01
+    assert np.mean(off) == pytest.approx(0, abs=0.004)
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -203,20 +202,22 @@ def leaked(gap: float, *layers: Layer) -> dict[str, float]:
     return {passed.layer: passed.volume for passed in bed.passed}
 
 
-@pytest.mark.parametrize(
-    ("filled", "height", "before"),
-    [(0.0, 0.085, 0.025), (0.03, 0.085, 0.025), (0.06, 0.085, 0.025), (0.066, 0.081, 0.012),
-     (0.052, 0.077, 0.02)],
-)  # fmt: skip
-def test_soil_runs_over_a_layer_that_the_gap_holds(
-    filled: float, height: float, before: float
-) -> None:
-    # The held layer is a sill: over a high one only what lies at repose above it comes through.
-    layers = [soil(height), sand(before)] if filled == 0 else [
-        filler(filled), sand(before), soil(height)]  # fmt: skip
-    over = min(height - filled, (height - before) / 2) - 0.0005 * SLOPE
-    exact = pytest.approx(fan(0.005, over), rel=0.02, abs=2e-7)
-    assert leaked(0.005, *layers) == {"Soil": exact}
+def test_soil_runs_over_a_layer_that_the_gap_holds() -> None:
+    # The held layer is a sill in the middle of the gap: over a high one only what lies at repose
+    # above it comes through, and over a low one as much as without it.
+    rng, border, over_sill = np.random.default_rng(11), line(0.2, "A", "B"), 0
+    for _ in range(8):
+        gap, thick = rng.uniform(0.003, 0.006), rng.uniform(0.001, 0.03)
+        filled, before = rng.uniform(0.03, 0.06), rng.uniform(0.005, 0.02)
+        above = rng.uniform(0.02, 0.035) + thick / 2 * SLOPE
+        layers = [filler(filled), sand(before), soil(filled + above)]
+        stones = pair(0.15, gap, thick, rng.uniform(0.199, 0.201))
+        bed = solve_bed(FLOOR, layers, [border], stones, exact=False)
+        over_sill += above < (filled + above - before) / 2
+        over = min(above, (filled + above - before) / 2) - thick / 2 * SLOPE
+        exact = pytest.approx(fan(gap, over), rel=0.02, abs=2e-7)
+        assert {passed.layer: passed.volume for passed in bed.passed} == {"Soil": exact}
+    assert 0 < over_sill < 8
 
 
 def test_each_gap_holds_what_it_can() -> None:
@@ -311,17 +312,29 @@ def test_terraces_behind_two_borders() -> None:
     assert bed.passed == ()
 
 
-def test_space_under_a_slab_on_two_legs() -> None:
-    # From the open sides grains fall at repose: a roof 6 cm high over 22 × 20 cm keeps
-    # 2 · 22 · ((10 - r) 6 + r² tan / 2), r = 6 / tan; derived.
-    legs = [stone(n, (0.04, 0.2, 0.06), x, 0.2) for n, x in (("A", 0.17), ("B", 0.43))]
-    roof = renamed(raised(stood_at(box((0.3, 0.2, 0.02)), 0.3, 0.2), 0.06), "Roof", "slate")
-    bed = solve_bed(FLOOR, [soil(0.10, "all")], (), [*legs, (roof, 0.3 * 0.2 * 0.02)])
-    run = 0.06 / SLOPE
-    void = 2 * 0.22 * ((0.1 - run) * 0.06 + run**2 * SLOPE / 2)
-    solid = 2 * 0.04 * 0.2 * 0.06 + 0.3 * 0.2 * 0.02
+@pytest.mark.parametrize(
+    ("floor", "phi", "height", "leg", "litres"),
+    [((0.6, 0.4), 33, 0.10, 0.06, 20.42), ((0.4, 0.3), 34, 0.07, 0.02, 6.130)],
+)
+def test_space_under_a_slab_on_two_legs(
+    floor: tuple[float, float], phi: float, height: float, leg: float, litres: float
+) -> None:
+    # From the open sides grains fall at repose: a roof over 22 × 20 cm at the height h of its legs
+    # keeps 2 · 22 · ((10 - r) h + r² tan / 2), r = h / tan; derived.
+    x, y = floor[0] / 2, floor[1] / 2
+    legs = [stone(n, (0.04, 0.2, leg), x + d, y) for n, d in (("A", -0.13), ("B", 0.13))]
+    roof = renamed(raised(stood_at(box((0.3, 0.2, 0.02)), x, y), leg), "Roof", "slate")
+    layer = soil(height, "all")
+    layer = replace(layer, material=replace(SOIL, repose=Range.exact(phi)))
+    bed = solve_bed(floor, [layer], (), [*legs, (roof, 0.3 * 0.2 * 0.02)])
+    slope = tan(np.radians(phi))
+    run = leg / slope
+    void = 2 * 0.22 * ((0.1 - run) * leg + run**2 * slope / 2)
+    solid = 2 * 0.04 * 0.2 * leg + 0.3 * 0.2 * 0.02
+    exact = floor[0] * floor[1] * height - solid - void
+    assert exact * 1e3 == pytest.approx(litres, abs=0.01)
     assert bed.layers[0].void == pytest.approx(void, rel=0.03)
-    assert bed.settled == pytest.approx(0.6 * 0.4 * 0.1 - solid - void, rel=3e-3)
+    assert bed.settled == pytest.approx(exact, rel=3e-3)
     assert told(bed, Kind.VOID)[0].numbers["volume_m3"] == bed.layers[0].void
 
 

@@ -99,9 +99,11 @@ def let_pass(
         One for each gap and each layer of which something passes.
     """
     bounds = [stack[0].below, *(np.where(side.cells, result.surface, 0.0) for result in stack)]
+    highest = float(bounds[-1][side.cells].max(initial=0.0))
+    low = [stretch for stretch in side.row.stretches if stretch.stays < highest - LEAST]
+    groups: dict[tuple[int, int], list[Stretch]] = {(0, 0): low} if len(stack) == 1 else {}
     before = ~side.cells & (side.tops <= np.maximum(surface - 1e-9, 0.0))
-    groups: dict[tuple[int, int], list[Stretch]] = {}
-    for stretch in side.row.stretches:
+    for stretch in low if len(stack) > 1 else ():
         lower = _level(surface, before, stretch, side) or 0.0
         for group in _moving(stack, bounds, stretch, lower, side):
             groups.setdefault(group, []).append(stretch)

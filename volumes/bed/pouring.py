@@ -390,6 +390,9 @@ def _pour(
         target = np.where(inside, full, level)
         below = surface
         limit = full.copy()
+        if layer.profile.terraces or layer.profile.paths:
+            risen = drawn_level(layer.profile, edge, grid, layer.slope)
+            limit = np.maximum(risen if layer.profile.above_glass else level + risen, level)
         if holds.any() and edge is not None:
             _from_wall(limit, full, edge, np.abs(edge) < max(grid.spacing), layer.slope, grid)
         rises = np.hypot(*np.gradient(full, *grid.spacing[::-1]))

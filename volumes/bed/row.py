@@ -149,10 +149,12 @@ def standing_out(piece: Piece | None, height: float) -> Floats:
 
 
 def _dotted(start: Floats, end: Floats) -> Floats:
-    """Points along straight parts from their starts, half a millimetre apart, (n, 2) [m]."""
+    """Points along straight parts, half a millimetre apart, both ends of long ones, (n, 2) [m]."""
     steps = np.maximum(1, np.ceil(np.hypot(*(end - start).T) / POINT)).astype(int)
-    which = np.repeat(np.arange(len(start)), steps)
-    share = (np.arange(len(which)) - np.repeat(np.cumsum(steps) - steps, steps)) / steps[which]
+    counts = steps + (steps > 1)
+    which = np.repeat(np.arange(len(start)), counts)
+    first = np.cumsum(counts) - counts
+    share = (np.arange(len(which)) - first[which]) / steps[which]
     return np.asarray(start[which] + share[:, None] * (end - start)[which], dtype=float)
 
 
@@ -214,21 +216,24 @@ def _narrowest(a: Floats | None, b: Floats | None, length: float) -> tuple[float
 
     if a is None:
         assert b is not None
-        k = _middle_least(b[:, 0], b)
-        return max(float(b[k, 0]), 0.0), np.array([[0.0, b[k, 1]], b[k]])
+        end = _middle_least(b[:, 0], b)[0]
+        return max(float(b[:, 0].min()), 0.0), np.array([[0.0, end[1]], end])
     if b is None:
-        k = _middle_least(-a[:, 0], a)
-        return max(length - float(a[k, 0]), 0.0), np.array([a[k], [length, a[k, 1]]])
+        end = _middle_least(-a[:, 0], a)[0]
+        return max(length - float(a[:, 0].max()), 0.0), np.array([end, [length, end[1]]])
     gaps, nearest = cKDTree(a).query(b)
-    k = _middle_least(gaps, b)
-    return float(gaps[k]), np.array([a[nearest[k]], b[k]])
+    end, start = _middle_least(gaps, b, a[nearest])
+    return float(gaps.min()), np.array([start, end])
 
 
-def _middle_least(gaps: Floats, points: Floats) -> int:
-    """Where a gap is least; between parallel faces, where many are, the middle one of these."""
+def _middle_least(gaps: Floats, *points: Floats) -> list[Floats]:
+    """Where a gap is least, (2,) on each side; between parallel faces, in the middle of these."""
     close = np.flatnonzero(gaps <= gaps.min() + POINT / 10)
-    middle = (points[close].min(axis=0) + points[close].max(axis=0)) / 2
-    return int(close[np.hypot(*(points[close] - middle).T).argmin()])
+    middles = [(side[close].min(axis=0) + side[close].max(axis=0)) / 2 for side in points]
+    away = np.hypot(*(points[0][close] - middles[0]).T)
+    if away.min() <= POINT:
+        return middles
+    return [side[close[away.argmin()]] for side in points]  # it is as narrow at places apart
 
 
 def _hull(points: Floats, length: float, left: bool, right: bool) -> Floats:

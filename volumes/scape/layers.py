@@ -228,7 +228,7 @@ def zone_distance(
     return distance
 
 
-def drawn_level(profile: Profile, edge: Floats | None, grid: Grid) -> Floats:
+def drawn_level(profile: Profile, edge: Floats | None, grid: Grid, slope: float = np.inf) -> Floats:
     """Depth or height that a profile asks for at each cell [m].
 
     Parameters
@@ -239,6 +239,8 @@ def drawn_level(profile: Profile, edge: Floats | None, grid: Grid) -> Floats:
         Signed distance to the edge of the zone [m], as of `zone_distance`.
     grid : Grid
         Cells over the floor.
+    slope : float
+        No step of terraces and paths rises faster from its foot, wherever in a cell that lies.
 
     Returns
     -------
@@ -255,15 +257,17 @@ def drawn_level(profile: Profile, edge: Floats | None, grid: Grid) -> Floats:
     elif profile.points:
         level = _through_points(profile.points, x, y)
     elif profile.terraces:
-        level = _terraced(profile.terraces, v * (last - first))
+        level = _terraced(profile.terraces, v * (last - first), slope)
     else:
         level = _between_sides(profile, u, v)
     for mound in profile.mounds:
         reach = np.hypot(x - mound.at[0], y - mound.at[1]) / mound.radius
         level = level + np.where(reach < 1, mound.rise * (1 + np.cos(np.pi * reach)) / 2, 0.0)
     for path in profile.paths:
-        near = np.abs(line_distance(np.array(path.line), x, y)) <= path.width / 2
-        level = np.where(near, path.level, level)
+        beyond = line_distance(np.array(path.line), x, y) - path.width / 2
+        ramp = slope * np.maximum(np.abs(beyond), 1e-12)
+        inside, outside = np.minimum(path.level, level + ramp), np.minimum(level, path.level + ramp)
+        level = np.where(beyond <= 0, inside, outside)
     return np.maximum(level, 0.0)
 
 
@@ -497,12 +501,19 @@ def _between_sides(profile: Profile, u: Floats, v: Floats) -> Floats:
     return level
 
 
-def _terraced(terraces: tuple[tuple[float, float], ...], behind_front: Floats) -> Floats:
-    """Level of the last terrace that begins at or before each place."""
+def _terraced(
+    terraces: tuple[tuple[float, float], ...], behind_front: Floats, slope: float
+) -> Floats:
+    """Level of the last terrace that begins at or before each place; steps rise from their feet."""
     starts = np.array([start for start, _ in terraces])
     levels = np.array([level for _, level in terraces])
     which = np.searchsorted(starts, behind_front, side="right") - 1
-    return levels[np.clip(which, 0, None)]
+    level = levels[np.clip(which, 0, None)]
+    for (_, one), (start, other) in itertools.pairwise(terraces):
+        away = behind_front - start if other > one else start - behind_front
+        ramp = min(one, other) + slope * np.maximum(away, 1e-12)
+        level = np.where(away > 0, np.minimum(level, ramp), level)
+    return level
 
 
 def _through_points(points: tuple[tuple[float, float, float], ...], x: Floats, y: Floats) -> Floats:
