@@ -201,7 +201,7 @@ def least_sinkers(
         Masses shared by all levels and rigs, each pulling with its whole weight; None where
         no mass at these points holds it.
     """
-    from scipy.sparse import block_array, block_diag, coo_array
+    from scipy.sparse import block_array, coo_array
 
     own = len(points)
     held, loads, low, high, shared = [], [], [], [], []
@@ -218,7 +218,7 @@ def least_sinkers(
             high.append(greatest)
     found = _minimum(
         np.concatenate([np.zeros(sum(len(part) for part in low)), np.ones(own)]),
-        block_array([[block_diag(held), coo_array(np.concatenate(shared))]]),
+        block_array([[_diagonal(held), coo_array(np.concatenate(shared))]]),
         np.concatenate(loads),
         np.concatenate([*low, np.zeros(own)]),
         np.concatenate([*high, np.full(own, most)]),
@@ -372,15 +372,20 @@ def _minimum_of_blocks(
     high: Sequence[Floats],
 ) -> Any:
     """Solve independent programs in one call."""
-    from scipy.sparse import block_diag
-
     return _minimum(
         np.concatenate(cost),
-        block_diag(blocks, format="csr"),
+        _diagonal(blocks),
         np.concatenate(loads),
         np.concatenate(low),
         np.concatenate(high),
     )
+
+
+def _diagonal(blocks: Sequence[Floats]) -> Any:
+    """Put matrices along the diagonal of a sparse one."""
+    from scipy.sparse import block_diag, coo_array
+
+    return block_diag([coo_array(block) for block in blocks], format="csr")
 
 
 def _minimum(cost: Floats, matrix: Any, load: Floats, low: Floats, high: Floats) -> Any:
