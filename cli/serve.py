@@ -1,6 +1,7 @@
 """`plumbstone serve`: the page for the shop and the desk."""
 
 import socket
+import time
 from pathlib import Path
 from typing import Annotated
 
@@ -10,6 +11,7 @@ from plumbstone.cli.output import UnitsOption, plain_errors
 from plumbstone.cli.wording.units import Units
 
 HERE = ("127.0.0.1", "localhost")
+LET_GO = 5.0  # [s] for a page that was just ended to let go of its port
 
 
 def serve(
@@ -79,11 +81,15 @@ def _listening(host: str, port: int) -> socket.socket:
     """Take the port; a browser that comes before the page is ready waits for it."""
     from plumbstone.meshes.errors import PlumbstoneError
 
-    try:
-        return socket.create_server((host, port))
-    except OSError:
-        message = f"Port {port} is taken; name another with --port."
-        raise PlumbstoneError(message) from None
+    end = time.monotonic() + LET_GO
+    while True:
+        try:
+            return socket.create_server((host, port))
+        except OSError:
+            if time.monotonic() > end:
+                message = f"Port {port} is taken; name another with --port."
+                raise PlumbstoneError(message) from None
+            time.sleep(0.1)
 
 
 def _own_address() -> str:
