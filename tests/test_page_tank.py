@@ -151,6 +151,7 @@ def test_a_border_is_drawn_by_touching_stones(browser: Any, server: Server) -> N
     tab, faults = opened(browser, f"{server.home}/tank/row.toml", **PHONE)
     computed(tab)
     tab.get_by_role("button", name="Border", exact=True).tap()
+    tab.get_by_role("button", name="Done: this is the row").wait_for()
     for name in ("S1", "S0", "S2"):
         piece(tab, name).locator("text").tap(force=True)
     tab.get_by_role("button", name="Done: this is the row").tap()
