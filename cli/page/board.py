@@ -24,7 +24,6 @@ OUTLINE_GRID = 0.003  # [m]
 BED_CELLS = 160  # along the length, of what is drawn of the bed
 LEVELS, OFF_LEVEL = 0.02, 0.0007  # lines of equal height, just off what is flat by design [m]
 HALF = 0.5
-ABOVE, FRONT = labels.ABOVE, labels.FRONT
 
 
 class Board(ui.element, component="board.js"):
@@ -32,7 +31,7 @@ class Board(ui.element, component="board.js"):
 
     def __init__(self, step: float, **acts: Callable[..., Any]) -> None:
         super().__init__()
-        self.props.update({"step": step * 1e3, "above": ABOVE, "front": FRONT})
+        self.props.update({"step": step * 1e3, "above": labels.ABOVE, "front": labels.FRONT})
         self._ready = False
         self._drawn: dict[str, Any] = {}
         self._state: dict[str, Any] = {}

@@ -1,6 +1,7 @@
 """Small pictures of kept pieces for the cards of the stock."""
 
 import io
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,7 @@ def thumbnail(vertices: Floats, faces: Indices, colour: str) -> bytes:
     return stream.getvalue()
 
 
+@lru_cache(maxsize=500)  # a stock asks for each of its cards again and again
 def thumbnail_by_size(size: tuple[float, ...], colour: str) -> bytes:
     """Draw a rounded stone of a size (length, width, height) [m]."""
     from plumbstone.meshes.shapes.primitives import boulder

@@ -46,6 +46,12 @@ class Grid:
         row = np.clip(np.asarray(y) / dy, 0, self.ny - 1).astype(int)
         return row, column
 
+    def around(self, places: Floats, far: float) -> tuple[slice, slice]:
+        """Rows and columns of the cells in the box around places (n, 2), widened by so much [m]."""
+        ends = np.stack([places.min(axis=0) - far, places.max(axis=0) + far])
+        rows, columns = (cells.tolist() for cells in self.cell_at(*ends.T))
+        return slice(rows[0], rows[1] + 1), slice(columns[0], columns[1] + 1)
+
     @cached_property
     def centres(self) -> tuple[Floats, Floats]:
         """Middles of the cells as x and y [m], (rows, columns) each."""

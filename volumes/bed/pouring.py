@@ -37,7 +37,9 @@ from plumbstone.volumes.scape.layers import (
     Spot,
     Zone,
     drawn_level,
+    line_distance,
     polygon_distance,
+    share_along,
     zone_distance,
 )
 
@@ -497,11 +499,7 @@ def _away_from(piece: Piece, height: float, grid: Grid) -> tuple[tuple[slice, sl
     corners = points[corners_of(points)] if len(points) > 2 else points
     if len(corners) < 3:
         return (slice(0), slice(0)), np.empty((0, 0))
-    near = 3 * max(grid.spacing)
-    low, high = (
-        grid.cell_at(*end) for end in (corners.min(axis=0) - near, corners.max(axis=0) + near)
-    )
-    part = slice(low[0], high[0] + 1), slice(low[1], high[1] + 1)
+    part = grid.around(corners, 3 * max(grid.spacing))
     x, y = (place[part] for place in grid.centres)
     return part, -polygon_distance(corners, x, y)
 
@@ -530,7 +528,7 @@ def _from_gap(
     row, column, ways = ways_around(ends.ravel(), strings, far, barred, inside, grid)
     part = slice(row, row + ways.shape[0]), slice(column, column + ways.shape[1])
     x, y = (place[part] for place in grid.centres)
-    foot = heights[0] + _along(ends, x, y) * (heights[1] - heights[0])
+    foot = heights[0] + share_along(ends[0], ends[1], x, y) * (heights[1] - heights[0])
     limit[part] = np.where(inside[part], np.minimum(limit[part], foot + slope * ways), limit[part])
 
 
@@ -544,23 +542,11 @@ def _rises_past(
     grid: Grid,
 ) -> bool:
     """Tell whether something near a gap is drawn higher than what rises straight from it."""
-    low, high = (grid.cell_at(*end) for end in (ends.min(axis=0) - far, ends.max(axis=0) + far))
-    part = slice(low[0], high[0] + 1), slice(low[1], high[1] + 1)
+    part = grid.around(ends, far)
     x, y = (place[part] for place in grid.centres)
-    along = _along(ends, x, y)
-    beside = np.hypot(
-        x - ends[0, 0] - along * (ends[1] - ends[0])[0],
-        y - ends[0, 1] - along * (ends[1] - ends[0])[1],
-    )
-    most = heights[0] + along * (heights[1] - heights[0]) + slope * beside
+    foot = heights[0] + share_along(ends[0], ends[1], x, y) * (heights[1] - heights[0])
+    most = foot + slope * line_distance(ends, x, y)
     return bool((inside[part] & (full[part] > most)).any())
-
-
-def _along(ends: Floats, x: Floats, y: Floats) -> Floats:
-    """Share of the way from one end of a gap (2, 2) to the other that lies nearest to places."""
-    step = ends[1] - ends[0]
-    share = ((x - ends[0, 0]) * step[0] + (y - ends[0, 1]) * step[1]) / max(step @ step, 1e-18)
-    return np.asarray(np.clip(share, 0, 1), dtype=float)
 
 
 def _with_slope(result: LayerResult, surface: Floats, columns: Columns, grid: Grid) -> LayerResult:
@@ -598,12 +584,7 @@ def zone_edge(zone: Zone, row: Row | None, grid: Grid, scattered: bool = False) 
         return zone_distance(zone, row.border if row else None, grid, points)
     edge = np.full((grid.ny, grid.nx), -max(grid.length, grid.depth))
     for hull in (crack.hull for crack in row.cracks):
-        near = 4 * max(grid.spacing)
-        low, high = (
-            grid.cell_at(*(hull.min(axis=0) - near)),
-            grid.cell_at(*(hull.max(axis=0) + near)),
-        )
-        part = slice(low[0], high[0] + 1), slice(low[1], high[1] + 1)
+        part = grid.around(hull, 4 * max(grid.spacing))
         edge[part] = np.maximum(
             edge[part], polygon_distance(hull, points[0][part], points[1][part])
         )

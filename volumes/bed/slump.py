@@ -138,19 +138,9 @@ def _far(
     return max(falls, (level - lowest) / slope) + 3 * max(grid.spacing)
 
 
-def _part(ends: Floats, far: float, grid: Grid) -> tuple[slice, slice]:
-    """Cells that lie as near to an opening as that [m]."""
-    dx, dy = grid.spacing
-    low, high = np.minimum(ends[:2], ends[2:]) - far, np.maximum(ends[:2], ends[2:]) + far
-    return (
-        slice(max(0, int(low[1] / dy)), min(grid.ny, int(high[1] / dy) + 1)),
-        slice(max(0, int(low[0] / dx)), min(grid.nx, int(high[0] / dx) + 1)),
-    )
-
-
 def _around_it(ends: Floats, far: float, grid: Grid) -> tuple[tuple[slice, slice], Floats]:
     """Cells around an opening, and how far from it they lie at least [m]."""
-    part = _part(ends, max(far, 0.0) + 2 * max(grid.spacing), grid)
+    part = grid.around(ends.reshape(2, 2), max(far, 0.0) + 2 * max(grid.spacing))
     x, y = (ends[:2] + ends[2:]) / 2
     away: Floats = np.hypot(grid.x[part[1]] - x, (grid.y[part[0]] - y)[:, None])
     return part, away - np.hypot(*(ends[2:] - ends[:2])) / 2
@@ -169,7 +159,7 @@ def ways_around(
     Exact where a string around its two stones is as long as the way on the grid, about.
     """
     dx, dy = grid.spacing
-    part = _part(ends, far, grid)
+    part = grid.around(ends.reshape(2, 2), far)
     row0, column0 = part[0].start, part[1].start
     ways = ways_from(
         np.ascontiguousarray(barred[part]), np.ascontiguousarray(side[part]),

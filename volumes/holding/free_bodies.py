@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.measures.columns import Grid, Window
+from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.measures.nearest import nearest_on
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.meshes.ranges import Range
@@ -130,7 +130,6 @@ class Stage:
 
 def stage_of(
     bodies: Sequence[Moving],
-    windows: Mapping[str, Window],
     placed: Mapping[str, Body],
     bed: Floats,
     grid: Grid,
@@ -147,8 +146,6 @@ def stage_of(
     ----------
     bodies : sequence of Moving
         All pieces, but for those that hang or lie on wood as sinkers.
-    windows : mapping of str to Window
-        Columns of every piece.
     placed : mapping of str to Body
     bed : (rows, columns) float array
         Surface of the bed beside the pieces [m]; it carries only what was set on it.
@@ -165,7 +162,10 @@ def stage_of(
         Whether the bed carries what is set on it; else its lowest place alone does.
     """
     forms = [
-        tuple(memo(_form, b, windows[b.entry.name], soil) for b in moving.pieces)
+        tuple(
+            memo(_form, b, memo(columns_of, b.piece.vertices, b.piece.faces, grid), soil)
+            for b in moving.pieces
+        )
         for moving in bodies
     ]
     ties = [ties_of(moving, placed) for moving in bodies]

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.measures.columns import Grid, columns_of
+from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.measures.nearest import nearest_on
 from plumbstone.meshes.mending.thinning import thinned
 from plumbstone.meshes.piece import Floats
@@ -212,9 +212,6 @@ def set_stage(
     The groups come first, in their order.
     """
     placed = {body.entry.name: body for body in bodies}
-    windows = {
-        n: memo(columns_of, b.piece.vertices, b.piece.faces, grid) for n, b in placed.items()
-    }
     moving, taken = [], set()
     for group in groups:
         names = [*group.wood, *(s.stone for s in group.sinkers if s.how == "strapped" and s.stone)]
@@ -233,7 +230,7 @@ def set_stage(
         }
     moving += [Moving(name, (body,)) for name, body in placed.items() if name not in taken]
     judged = range(len(groups))
-    return stage_of(moving, windows, placed, bed, grid, levels, water, judged, memo)
+    return stage_of(moving, placed, bed, grid, levels, water, judged, memo)
 
 
 def balance_of(group: Group, wood: Sequence[Body], stone: Material, stage: Stage) -> Balance:

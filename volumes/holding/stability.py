@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from plumbstone.meshes.measures.columns import Grid, columns_of
+from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.equilibrium import all_stay, stays_at
@@ -104,13 +104,10 @@ def judge_stones(
     if not judged:
         return ()
     placed = {b.entry.name: b for b in judged}
-    windows = {
-        n: memo(columns_of, b.piece.vertices, b.piece.faces, grid) for n, b in placed.items()
-    }
     moving = [Moving(name, (body,)) for name, body in placed.items()]
     levels, count = np.linspace(0, line, 4), len(moving)
     stage = stage_of(
-        moving, windows, placed, np.empty(0), grid, levels, water, range(count), memo, soil=False
+        moving, placed, np.empty(0), grid, levels, water, range(count), memo, soil=False
     )
     found = [_judged(stage, number, floor) for number in range(count)]
     amiss = [piece.falls_at is not None or piece.unsure for piece in found]
