@@ -316,7 +316,7 @@ def _size(text: str) -> tuple[float, float, float]:
 def _sides(text: str, count: int, option: str, order: str, example: str) -> list[float]:
     """Parse lengths joined by x, the unit after the last [m]."""
     parts = text.replace("×", "x").split("x")
-    unit = parts[-1].strip().lstrip("0123456789. ")
+    unit = parts[-1].strip().lstrip("0123456789. /-")
     if len(parts) != count:
         raise PlumbstoneError(f'{option} "{text}": write {order}, "{example}".')
     sides = [part if part.strip().endswith(unit) else f"{part} {unit}" for part in parts]

@@ -61,6 +61,15 @@ def test_bucket_on_a_scale(tmp_path: Path) -> None:
     assert "--in-water needs --mass" in refuse('plumbstone weigh --in-water "1 kg"', tmp_path)
 
 
+def test_sides_are_read_as_a_tape_shows_them(tmp_path: Path) -> None:
+    # 11 1/2 in = 292.1 mm, 7 in = 177.8 mm, 5 3/4 in = 146.05 mm: exact, inch of 25.4 mm.
+    line = "plumbstone weigh -m granite --size"
+    tape = read_json(f"{line} '11 1/2 x 7 x 5 3/4 in'", tmp_path)["pieces"][0]
+    metric = read_json(f"{line} '29.21 x 17.78 x 14.605 cm'", tmp_path)["pieces"][0]
+    assert tape["volume_l"]["mid"] == pytest.approx(metric["volume_l"]["mid"], rel=1e-9)
+    assert "more than nothing" in refuse(f"{line} '28 x 19 x -3 cm'", tmp_path)
+
+
 def test_till_checks_and_rescales_only_on_request(tmp_path: Path) -> None:
     # The shop's story: a scan of 1.95 L, 4.2 kg of granite on the till: lengths × 0.933.
     side = 1.95e-3 ** (1 / 3)
