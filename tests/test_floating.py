@@ -99,6 +99,7 @@ def fork() -> tuple[np.ndarray, np.ndarray]:
             np.array([[0.16, 0.02, 0.07], [0.24, -0.08, 0.09]]),
         ],
         [np.array([0.06, 0.035]), np.array([0.04, 0.02]), np.array([0.04, 0.02])],
+        sides=8,
     )
     return piece.vertices, piece.faces
 
@@ -114,15 +115,20 @@ def hydrostatics(vertices: np.ndarray, faces: np.ndarray, centre: np.ndarray) ->
     found = []
     for _ in range(2):
         vertices, faces = trimesh.remesh.subdivide(vertices, faces)
+        mesh = cpt.Mesh(
+            vertices=vertices, faces=np.column_stack([faces, faces[:, 2]]), auto_clean=False
+        )
         body = cpt.FloatingBody(
-            mesh=cpt.Mesh(vertices=vertices, faces=np.column_stack([faces, faces[:, 2]])),
+            mesh=mesh.immersed_part(),
+            dofs=cpt.rigid_body_dofs(only=("Heave", "Roll", "Pitch"), rotation_center=centre),
             center_of_mass=centre,
         )
-        body.add_all_rigid_body_dofs()
-        found.append(body.immersed_part().compute_hydrostatics(rho=1000.0))
-    asked = ("disp_volume", "center_of_buoyancy", "hydrostatic_stiffness")
+        stiffness = body.compute_hydrostatic_stiffness(rho=1000.0)
+        found.append((body.disp_volume, body.center_of_buoyancy, stiffness))
+    asked = ("volume", "centre", "stiffness")
     return {
-        name: (4 * np.asarray(found[1][name]) - np.asarray(found[0][name])) / 3 for name in asked
+        name: (4 * np.asarray(fine) - np.asarray(coarse)) / 3
+        for name, coarse, fine in zip(asked, *found, strict=True)
     }
 
 
@@ -136,17 +142,18 @@ def test_a_forked_branch_against_a_general_library() -> None:
     at_water = turned - [0, 0, level]
     centre = np.array([0.0, 0.0, -level])  # of mass; the branch is of even density
     theirs = hydrostatics(at_water, faces, centre)
-    assert theirs["disp_volume"] == pytest.approx(0.7 * mesh_volume(vertices, faces), rel=1e-4)
+    assert theirs["volume"] == pytest.approx(0.7 * mesh_volume(vertices, faces), rel=1e-4)
     ours = displaced_at_levels(at_water, faces, [0.0])[1][0]
-    assert theirs["center_of_buoyancy"] == pytest.approx(ours, abs=5e-6)
+    assert theirs["centre"] == pytest.approx(ours, abs=5e-6)
     # At rest the centre of buoyancy lies under the centre of mass, and it rights itself.
-    assert theirs["center_of_buoyancy"][:2] == pytest.approx(centre[:2], abs=2e-4)
-    # GM from the stiffness, heave free to follow: (C44 - C34²/C33) / (m g), the same about y.
-    stiffness = np.asarray(theirs["hydrostatic_stiffness"])
-    weight = 1000.0 * float(theirs["disp_volume"]) * 9.81
+    assert theirs["centre"][:2] == pytest.approx(centre[:2], abs=2e-4)
+    # GM from the stiffness in heave, roll and pitch, heave free to follow: (C44 - C34²/C33) / (m g),
+    # the same about y.
+    stiffness = theirs["stiffness"]
+    weight = 1000.0 * float(theirs["volume"]) * 9.81
     for axis in (0, 1):
-        turn = 3 + axis
-        free = stiffness[turn, turn] - stiffness[2, turn] ** 2 / stiffness[2, 2]
+        turn = 1 + axis
+        free = stiffness[turn, turn] - stiffness[0, turn] ** 2 / stiffness[0, 0]
         mine = metacentric_height(at_water, faces, centre, 0.7, axis)
         assert free / weight == pytest.approx(mine, rel=1e-3, abs=1e-5)
         assert mine > 0
