@@ -87,11 +87,11 @@ def test_contours_are_named_once_and_lie_at_their_height(
         boxes = text_boxes(figure)
     named = [(t, b) for t, b in boxes if re.fullmatch(r"[\d.]+ (cm|in)", t)]
     bar = "10 cm" if units is Units.METRIC else "4 in"
-    low_end = figure.axes[1].get_window_extent().y0
+    low_end = figure.axes[0].get_window_extent().y0
     labels = [(t, b) for t, b in named if not (t == bar and b[3] < low_end)]
     assert len(labels) >= 3
     assert len({t for t, _ in labels}) == len(labels)
-    axes = figure.axes[1]
+    axes = figure.axes[0]
     for words, (left, bottom, right, top) in labels:
         _, y = axes.transData.inverted().transform(((left + right) / 2, (bottom + top) / 2))
         drawn = 0.03 + 0.06 * y / 0.45

@@ -32,6 +32,7 @@ SHORTEST = 12  # places of a contour that is drawn
 ALONG = (0.08, 0.92, 0.5, 0.25, 0.75, 0.16, 0.84, 0.34, 0.66, 0.42, 0.58)  # where labels fit
 BORDER: dict[str, Any] = {"color": "#b3261e", "linewidth": 1.4, "linestyle": (0, (5, 2.5))}
 CUT: dict[str, Any] = {"color": INK, "linewidth": 0.9, "linestyle": (0, (9, 2, 1.5, 2))}
+FINE: dict[str, Any] = {"color": PAPER, "linewidth": 0.5, "alpha": 0.45, "zorder": 1}
 HIDDEN: dict[str, Any] = {"color": PAPER, "linewidth": 1.1, "linestyle": (0, (3, 2))}
 
 
@@ -93,16 +94,16 @@ def _grid(panel: Panel, sight: Sight, units: Units) -> None:
     """Draw the lines of a grid of 5 cm, or of 2 inches."""
     step, tank = GRID[units], sight.plan.scape.tank
     for k in range(1, int(tank.length / step + 0.999)):
-        panel.axes.axvline(k * step, color=PAPER, linewidth=0.5, alpha=0.45, zorder=1)
+        panel.line([k * step] * 2, [0, tank.depth], **FINE)
     for k in range(1, int(tank.depth / step + 0.999)):
-        panel.axes.axhline(k * step, color=PAPER, linewidth=0.5, alpha=0.45, zorder=1)
+        panel.line([0, tank.length], [k * step] * 2, **FINE)
 
 
 def _edge_words(panel: Panel, units: Units) -> None:
     """Write which pane is which, the unit, and a bar of a known length below the drawing."""
     page, text = panel.page, panel.page.text
     x0, y0 = panel.at(0, 0)
-    x1, y1 = panel.at(panel.axes.get_xlim()[1], panel.axes.get_ylim()[1])
+    x1, y1 = panel.at(*panel.size)
     page.write("back", [((x0 + x1) / 2, y1 + 0.9 * text)], size=1.1 * text, halo=False)
     y = y0 - 3.3 * text
     page.write("front", [((x0 + x1) / 2, y)], size=1.1 * text, halo=False)
@@ -142,8 +143,8 @@ def _cuts(panel: Panel, sight: Sight) -> None:
 
 def _cut_line(panel: Panel, line: np.ndarray[Any, Any]) -> None:
     """Draw one line of a cut so that it is seen on dark and on light ground."""
-    panel.axes.plot(*line.T, color=PAPER, linewidth=2.0, alpha=0.6, zorder=8)
-    panel.axes.plot(*line.T, zorder=8, **CUT)
+    panel.line(*line.T, color=PAPER, linewidth=2.0, alpha=0.6, zorder=8)
+    panel.line(*line.T, zorder=8, **CUT)
 
 
 def _outlines(panel: Panel, sight: Sight) -> None:
@@ -163,12 +164,12 @@ def _number(panel: Panel, form: Form, size: float, *, must: bool) -> None:
     arm = 0.3 * size
     for colour, width in ((PAPER, 2.4), (INK, 1.0)):
         for ends in (([x - arm, x + arm], [y, y]), ([x, x], [y - arm, y + arm])):
-            page.paper.plot(*ends, color=colour, linewidth=width, zorder=10)
+            page.line(*ends, color=colour, linewidth=width, zorder=10)
     page.keep_free((x - arm, y - arm, x + arm, y + arm))
     vertices = form.body.piece.vertices
     for corner in (vertices[vertices[:, 0].argmin()], vertices[vertices[:, 1].argmin()]):
         spot = panel.at(float(corner[0]), float(corner[1]))
-        page.paper.plot(*spot, "o", color=PAPER, markeredgecolor=INK, markeredgewidth=0.7,
+        page.line(*zip(spot), marker="o", color=PAPER, markeredgecolor=INK, markeredgewidth=0.7,
                         markersize=0.28 * size, zorder=9)  # fmt: skip
     step = 0.95 * size
     around = [(x + step * r * np.cos(a), y + step * r * np.sin(a))
@@ -179,7 +180,7 @@ def _number(panel: Panel, form: Form, size: float, *, must: bool) -> None:
         bbox={"boxstyle": "round,pad=0.10"},
     )  # fmt: skip
     if found and np.hypot(found[0] - x, found[1] - y) > 2 * step:
-        page.paper.plot([x, found[0]], [y, found[1]], color=INK, linewidth=0.6, zorder=9)
+        page.line([x, found[0]], [y, found[1]], color=INK, linewidth=0.6, zorder=9)
 
 
 def _gaps(panel: Panel, sight: Sight, units: Units, *, must: bool) -> None:
@@ -195,10 +196,7 @@ def _gaps(panel: Panel, sight: Sight, units: Units, *, must: bool) -> None:
                   for side in (0, 2, -2, 4, -4)]  # fmt: skip
         found = panel.page.write(f"gap {width}", places, size=0.85 * text, must=must)
         if found:
-            panel.page.paper.annotate(
-                "", (x, y), (found[0], found[1] + 0.6 * text), zorder=11,
-                arrowprops={"arrowstyle": "->", "color": INK, "linewidth": 0.9},
-            )  # fmt: skip
+            panel.page.arrow((found[0], found[1] + 0.6 * text), (x, y))
 
 
 def _contours(panel: Panel, sight: Sight, units: Units) -> None:

@@ -22,7 +22,6 @@ from plumbstone.cli.pictures.layout import (
 from plumbstone.cli.pictures.paper import Panel, measure
 from plumbstone.cli.pictures.sight import Form, Sight, outline_of
 from plumbstone.cli.wording.units import Units, place_words, show_length
-from plumbstone.meshes.measures.columns import columns_of
 from plumbstone.meshes.piece import Floats
 
 if TYPE_CHECKING:
@@ -114,13 +113,12 @@ def sides_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
         whole = (depth + step[0], height + step[1])
         title = sight.plan.scape.name if medium.height else ""
         panel = laid_out(medium, whole, entries, above=1.6, below=1.0, title=title)
-        panel.axes.axis("off")
         for number, (side, ends) in enumerate(
             (("left", ("front", "back")), ("right", ("back", "front")))
         ):
             at = 1 - number if over else number
             corner = panel.at(at * step[0], at * step[1])
-            part = Panel.on(panel.page, *corner, panel.scale, (depth, height))
+            part = Panel(panel.page, *corner, panel.scale, (depth, height))
             _heading(part, f"{side} pane, from inside" if over else f"{side} pane")
             _pane(part, sight, side, ends, units)
     return panel.page.figure
@@ -135,16 +133,15 @@ def section_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = S
         whole = (max(tank.length, tank.depth), 2 * height + gap)
         title = sight.plan.scape.name if medium.height else ""
         panel = laid_out(medium, whole, entries, above=1.6, title=title)
-        panel.axes.axis("off")
         y = (np.arange(SAMPLES) + 0.5) * tank.depth / SAMPLES
         x = np.full(SAMPLES, cut_place(sight))
-        upper = Panel.on(panel.page, *panel.at(0, height + gap), panel.scale, (tank.depth, height))
+        upper = Panel(panel.page, *panel.at(0, height + gap), panel.scale, (tank.depth, height))
         where = place_words(float(x[0]), units)
         _heading(upper, f"A: front to back, {where} from left")
         _cut(upper, sight, x, y, y, units)
         x = (np.arange(SAMPLES) + 0.5) * tank.length / SAMPLES
         y = np.interp(x, *across_line(sight).T)
-        lower = Panel.on(panel.page, *panel.at(0, 0), panel.scale, (tank.length, height))
+        lower = Panel(panel.page, *panel.at(0, 0), panel.scale, (tank.length, height))
         along = "along the border" if sight.plan.scape.borders else "through the middle"
         _heading(lower, f"B: {along}")
         _cut(lower, sight, x, y, x, units)
@@ -166,7 +163,7 @@ def _foot(panel: Panel, words: str, units: Units) -> None:
     """Write below a drawing what its numbers count from, and a bar of a known length."""
     page, text = panel.page, panel.page.text
     left, bottom = panel.at(0, 0)
-    right, _ = panel.at(panel.axes.get_xlim()[1], 0)
+    right, _ = panel.at(panel.size[0], 0)
     y = bottom - 2.9 * text
     width, _ = measure(words, 0.85 * text)
     page.write(words, [(left + width / 2, y)], size=0.85 * text, halo=False)
@@ -176,7 +173,7 @@ def _foot(panel: Panel, words: str, units: Units) -> None:
 def _heading(panel: Panel, words: str) -> None:
     """Write a heading over one of several drawings on a page."""
     text = panel.page.text
-    left, top = panel.at(0, panel.axes.get_ylim()[1])
+    left, top = panel.at(0, panel.size[1])
     width, _ = measure(words, text)
     panel.page.write(words, [(left + width / 2, top + 0.9 * text)], halo=False)
 
@@ -201,7 +198,7 @@ def _front_numbers(panel: Panel, sight: Sight, size: float) -> None:
         )  # fmt: skip
         start = panel.at(x, z)
         if found and np.hypot(found[0] - start[0], found[1] - start[1]) > 1.7 * size:
-            panel.page.paper.plot(
+            panel.page.line(
                 [start[0], found[0]], [start[1], found[1]], color=INK, linewidth=0.6, zorder=9
             )
 
@@ -210,7 +207,7 @@ def _level_lines(panel: Panel, marks: list[Mark], length: float) -> None:
     """Draw the heights of the water, each with its words."""
     text = panel.page.text
     for mark in marks:
-        panel.axes.plot([0, length], [mark.height] * 2, zorder=4, **mark.looks)
+        panel.line([0, length], [mark.height] * 2, zorder=4, **mark.looks)
         width, _ = measure(mark.words, 0.85 * text)
         _, y = panel.at(0, mark.height)
         left, right = panel.at(0, 0)[0], panel.at(length, 0)[0]
@@ -232,7 +229,7 @@ def _pour_lines(panel: Panel, sight: Sight, units: Units) -> None:
             below, level = profiles[side]
             lying = level[level > below + LYING]
             if len(lying):
-                panel.axes.plot(
+                panel.line(
                     [x, x], [lying.min(), lying.max()], color=colour_of(result.layer.material),
                     linewidth=5, zorder=7, solid_capstyle="butt",
                 )  # fmt: skip
@@ -244,8 +241,8 @@ def _pour_line(
     """Draw where one layer ends on one pane."""
     shown = np.where(level > below + LYING, level, np.nan)
     colour = colour_of(result.layer.material)
-    panel.axes.plot(sight.grid.x, shown, color=PAPER, linewidth=3.0, zorder=5, alpha=0.9)
-    panel.axes.plot(sight.grid.x, shown, color=colour, linewidth=1.7, linestyle=dashes, zorder=6)
+    panel.line(sight.grid.x, shown, color=PAPER, linewidth=3.0, zorder=5, alpha=0.9)
+    panel.line(sight.grid.x, shown, color=colour, linewidth=1.7, linestyle=dashes, zorder=6)
 
 
 def _pour_words(
@@ -275,7 +272,7 @@ def _pour_words(
 
 def _pane(panel: Panel, sight: Sight, side: str, ends: tuple[str, str], units: Units) -> None:
     """Draw the layers behind one pane, with heights at its ends and where a layer ends."""
-    text, width = panel.page.text, panel.axes.get_xlim()[1]
+    text, width = panel.page.text, panel.size[0]
     panel.tick(units, right=False)
     for place, words in zip((0.0, width), ends, strict=True):
         half = measure(words, 0.9 * text)[0] / 2
@@ -293,7 +290,7 @@ def _pane(panel: Panel, sight: Sight, side: str, ends: tuple[str, str], units: U
             along, below, level, where=lies, facecolor=colour_of(result.layer.material),
             hatch=hatch_of(result.layer.material), edgecolor=PAPER, linewidth=0,
         )  # fmt: skip
-        panel.axes.plot(along, np.where(lies, level, np.nan), color=INK, linewidth=1.2)
+        panel.line(along, np.where(lies, level, np.nan), color=INK, linewidth=1.2)
     for below, level in reversed(profiles):
         _pane_heights(panel, along, below, level, units)
 
@@ -303,7 +300,7 @@ def _pane_heights(panel: Panel, along: Floats, below: Floats, level: Floats, uni
     text, at = panel.page.text, np.flatnonzero(level > below + LYING)
     if len(at) == 0:
         return
-    left, right = panel.at(0, 0)[0], panel.at(panel.axes.get_xlim()[1], 0)[0]
+    left, right = panel.at(0, 0)[0], panel.at(panel.size[0], 0)[0]
     flat = float(np.ptp(level[at])) < 2 * LYING
     for k in (at[len(at) // 2],) if flat else (at[0], at[-1]):
         words = show_length(float(level[k]), units)
@@ -336,10 +333,7 @@ def _cut_form(
     panel: Panel, sight: Sight, form: Form, cells: tuple[Any, Any], along: Floats, size: float
 ) -> None:
     """Fill one piece on a cut, and number it."""
-    from matplotlib.patches import PathPatch
-    from matplotlib.path import Path
-
-    window = columns_of(form.body.piece.vertices, form.body.piece.faces, sight.grid)
+    window = form.window
     row, column = cells[0] - window.row, cells[1] - window.column
     rows, columns = window.bottoms.shape[1:]
     inside = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
@@ -351,11 +345,8 @@ def _cut_form(
     solid[:, inside] = ((window.bottoms[place] <= heights) & (heights < window.tops[place])).any(1)
     rings = outline_of(solid, along, heights.ravel())
     if rings:
-        shape = Path.make_compound_path(*(Path(ring, closed=True) for ring in rings))
         colour = colour_of(form.body.entry.material)
-        panel.axes.add_patch(
-            PathPatch(shape, facecolor=colour, edgecolor=INK, linewidth=0.8, zorder=3)
-        )
+        panel.fill(rings, facecolor=colour, edgecolor=INK, linewidth=0.8, zorder=3)
         at = np.flatnonzero(solid.any(axis=0))
         at = at[len(at) // 2]
         ends = heights.ravel()[np.flatnonzero(solid[:, at])[[0, -1]]]

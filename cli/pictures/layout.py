@@ -65,7 +65,7 @@ def laid_out(
     scale = min(wide / size[0], high / size[1])
     page = Page.of_size(medium.width, medium.height or scale * size[1] + head + foot, text)
     bottom = foot if medium.height is None else foot + (high - scale * size[1]) / 2
-    panel = Panel.on(page, left, bottom, scale, size)
+    panel = Panel(page, left, bottom, scale, size)
     legend(page, entries, edge, key)
     if title:
         width, height = measure(title, text)

@@ -1,8 +1,8 @@
 """A page to draw on: its layout in points, and labels that never lie over each other."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property, partial
 from typing import TYPE_CHECKING, Any
 
 from plumbstone.cli.pictures.colours import FAINT, INK, PAPER
@@ -11,13 +11,14 @@ from plumbstone.cli.wording.units import INCH, Units
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.transforms import Transform
 
     from plumbstone.meshes.piece import Floats
 
 POINT = 0.0254 / 72  # [m]
 APART = 1.5  # between two labels [points]
 TICKS = {Units.METRIC: (0.05, 0.10, 0.20, 0.50), Units.US: tuple(n * INCH for n in (2, 4, 8, 20))}
-TICK_ROOM = 26.0  # that a number on an axis needs [points]
+TICK, TICK_ROOM = 3.0, 26.0  # how long one is, and what its number needs [points]
 Box = tuple[float, float, float, float]  # left, bottom, right, top [points]
 Place = tuple[float, float]
 
@@ -25,15 +26,20 @@ Place = tuple[float, float]
 @cache
 def measure(words: str, size: float, weight: str = "normal") -> Place:
     """Give the width and height of words in letters of a size [points]."""
+    told, height = _letters(size, weight)
+    return told(words)[0] + 1, height + 1
+
+
+@cache
+def _letters(size: float, weight: str) -> tuple[Callable[[str], Place], float]:
+    """Give what measures words in letters of a size, and how high a line of them is [points]."""
     from matplotlib.backends.backend_agg import RendererAgg
     from matplotlib.font_manager import FontProperties
 
     agg: Any = RendererAgg
-    renderer = agg(8, 8, 72)
     font = FontProperties(family=["DejaVu Sans"], size=size, weight=weight)
-    width = renderer.get_text_width_height_descent(words, font, ismath=False)[0]
-    height = renderer.get_text_width_height_descent("lp", font, ismath=False)[1]
-    return width + 1, height + 1
+    told = partial(agg(8, 8, 72).get_text_width_height_descent, prop=font, ismath=False)
+    return told, told("lp")[1]
 
 
 @dataclass(slots=True)
@@ -41,7 +47,7 @@ class Page:
     """A figure with fixed places [points], and what is written on it already."""
 
     figure: "Figure"
-    paper: "Axes"  # the whole page, in points
+    points: "Transform"  # from places on the page [points], left and bottom 0
     width: float
     height: float
     text: float  # size of words [points]
@@ -52,14 +58,37 @@ class Page:
         """Make a blank page of a width and height [points]."""
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
+        from matplotlib.transforms import Affine2D
 
         figure = Figure(figsize=(width / 72, height / 72), dpi=72)
         FigureCanvasAgg(figure)
-        paper = figure.add_axes((0, 0, 1, 1), zorder=5)
-        paper.set_xlim(0, width)
-        paper.set_ylim(0, height)
-        paper.axis("off")
-        return cls(figure, paper, width, height, text)
+        points = Affine2D().scale(1 / 72) + figure.dpi_scale_trans
+        return cls(figure, points, width, height, text)
+
+    def line(self, right: Sequence[float], up: Sequence[float], **looks: Any) -> None:
+        """Draw a line, or marks, through places over all drawings [points]."""
+        from matplotlib.lines import Line2D
+
+        self.figure.add_artist(Line2D(right, up, transform=self.points, **{"zorder": 2, **looks}))
+
+    def box(self, box: Box, **looks: Any) -> None:
+        """Fill a box on the page [points]."""
+        from matplotlib.patches import Rectangle
+
+        left, bottom, right, top = box
+        patch = Rectangle((left, bottom), right - left, top - bottom, **looks)
+        patch.set_transform(self.points)
+        self.figure.add_artist(patch)
+
+    def arrow(self, start: Place, end: Place) -> None:
+        """Point from one place to another [points]."""
+        from matplotlib.patches import FancyArrowPatch
+
+        arrow = FancyArrowPatch(
+            start, end, arrowstyle="->", mutation_scale=10, shrinkA=2, shrinkB=2, color=INK,
+            linewidth=0.9, zorder=11, transform=self.points,
+        )  # fmt: skip
+        self.figure.add_artist(arrow)
 
     def is_free(self, box: Box) -> bool:
         """Tell whether a box lies on the page and over nothing that is written."""
@@ -127,32 +156,32 @@ class Page:
                 "boxstyle": "round,pad=0.12", "facecolor": PAPER, "edgecolor": "none",
                 "alpha": 0.85, **style.get("bbox", {}),
             }  # fmt: skip
-        self.paper.text(
-            (box[0] + box[2]) / 2, (box[1] + box[3]) / 2, words,
+        self.figure.text(
+            (box[0] + box[2]) / 2, (box[1] + box[3]) / 2, words, transform=self.points,
             ha="center", va="center", fontsize=size, **style,
         )  # fmt: skip
 
 
-@dataclass(slots=True)
+@dataclass
 class Panel:
     """A drawing on a page, to scale: metres inside, points outside."""
 
     page: Page
-    axes: "Axes"
     left: float  # [points]
     bottom: float  # [points]
     scale: float  # points for one metre
+    size: Place  # [m]
 
-    @classmethod
-    def on(cls, page: Page, left: float, bottom: float, scale: float, size: Place) -> "Panel":
-        """Make a drawing of a size [m] whose lower left corner lies there [points]."""
-        width, height = (side * scale for side in size)
-        axes = page.figure.add_axes(
-            (left / page.width, bottom / page.height, width / page.width, height / page.height)
-        )
-        axes.set_xlim(0, size[0])
-        axes.set_ylim(0, size[1])
-        return cls(page, axes, left, bottom, scale)
+    @cached_property
+    def axes(self) -> "Axes":
+        """Where it is drawn: a frame over its place on the page, in metres."""
+        page, (width, height) = self.page, (side * self.scale for side in self.size)
+        axes = page.figure.add_axes((
+            self.left / page.width, self.bottom / page.height,
+            width / page.width, height / page.height,
+        ))  # fmt: skip
+        axes.set(xlim=(0, self.size[0]), ylim=(0, self.size[1]), xticks=[], yticks=[])
+        return axes
 
     def at(self, x: float, y: float) -> Place:
         """Give the place on the page of a place in the drawing [points]."""
@@ -161,34 +190,49 @@ class Panel:
     def tick(self, units: Units, *, right: bool = True, up: bool = True) -> None:
         """Write round numbers along the lower and the left edge."""
         size = 0.8 * self.page.text
-        ends = self.axes.get_xlim()[1], self.axes.get_ylim()[1]
         room = max(TICK_ROOM, 2.6 * size)
         step = next((s for s in TICKS[units] if s * self.scale >= room), TICKS[units][-1])
         unit = INCH if units is Units.US else 0.01
-        for along, (end, wanted) in enumerate(zip(ends, (right, up), strict=True)):
-            axis = self.axes.yaxis if along else self.axes.xaxis
-            places = [step * k for k in range(int(end / step + 1e-6) + 1)]
-            axis.set_ticks(places, labels=[""] * len(places))
-            self.axes.tick_params(length=3, color=FAINT)
-            for place in places if wanted else ():
-                words = f"{place / unit:.0f}"
+        for along, (end, wanted) in enumerate(zip(self.size, (right, up), strict=True)):
+            for k in range(int(end / step + 1e-6) + 1):
+                x, y = self.at(0, step * k) if along else self.at(step * k, 0)
+                back = (x - TICK, y) if along else (x, y - TICK)
+                self.page.line((x, back[0]), (y, back[1]), color=FAINT, linewidth=0.8)
+                if not wanted:
+                    continue
+                words = f"{step * k / unit:.0f}"
                 width, height = measure(words, size)
-                x, y = self.at(0, place) if along else self.at(place, 0)
                 middle = (x - width / 2 - 5, y) if along else (x, y - height / 2 - 5)
                 self.page.write(words, [middle], size=size, halo=False, color=FAINT)
+
+    def line(
+        self, right: "Sequence[float] | Floats", up: "Sequence[float] | Floats", **looks: Any
+    ) -> None:
+        """Draw a line, or marks, through places [m]."""
+        from matplotlib.lines import Line2D
+
+        self.axes.add_artist(Line2D(right, up, **{"zorder": 2, **looks}))
 
     def lines(self, rings: Sequence["Floats"], **looks: Any) -> None:
         """Draw lines through places [m]."""
         for ring in rings:
-            self.axes.plot(ring[:, 0], ring[:, 1], **looks)
+            self.line(*ring.T, **looks)
+
+    def fill(self, rings: Sequence["Floats"], **looks: Any) -> None:
+        """Fill what rings of places go around [m], but for what rings inside of them do."""
+        from matplotlib.patches import PathPatch
+        from matplotlib.path import Path
+
+        shape = Path.make_compound_path(*(Path(ring, closed=True) for ring in rings))
+        self.axes.add_artist(PathPatch(shape, **looks))
 
     def scale_bar(self, units: Units, right: float, y: float) -> None:
         """Draw a bar of a round length that ends there [points], with its length beside it."""
         unit, count, name = (INCH, 4, "in") if units is Units.US else (0.01, 10, "cm")
         length = count * unit * self.scale
-        self.page.paper.plot([right - length, right], [y, y], color=INK, linewidth=2.2)
+        self.page.line([right - length, right], [y, y], color=INK, linewidth=2.2)
         for end in (right - length, right):
-            self.page.paper.plot([end, end], [y - 3, y + 3], color=INK, linewidth=1)
+            self.page.line([end, end], [y - 3, y + 3], color=INK, linewidth=1)
         words = f"{count} {name}"
         width, _ = measure(words, 0.85 * self.page.text)
         self.page.keep_free((right - length, y - 4, right, y + 4))
@@ -223,11 +267,9 @@ def legend(
             x, y = left, y - row
         box = (x, y - 0.35 * size, x + patch, y + 0.35 * size)
         if "facecolor" in looks:
-            from matplotlib.patches import Rectangle
-
-            page.paper.add_patch(Rectangle(box[:2], patch, 0.7 * size, **looks))
+            page.box(box, **looks)
         else:
-            page.paper.plot([box[0], box[2]], [y, y], **looks)
+            page.line([box[0], box[2]], [y, y], **looks)
         page.write(words, [(box[2] + 4 + width / 2, y)], size=size, halo=False, must=True)
         x = box[2] + 4 + width + 1.1 * size
     return y - row / 2

@@ -3,7 +3,7 @@
 import io
 import math
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -23,6 +23,7 @@ SHEETS = {Units.METRIC: (0.297, 0.210), Units.US: (11 * INCH, 8.5 * INCH)}  # [m
 MARGIN, FOOT = 0.011, 0.017  # left free by printers; with words below the drawing [m]
 CONTROL = {Units.METRIC: (0.10, "10 cm"), Units.US: (4 * INCH, "4 inches")}
 TEXT, NUMBER = 10.0, 22.0  # [points]
+FINE: dict[str, Any] = {"color": FAINT, "linewidth": 0.4, "alpha": 0.6}
 
 
 def drawings_pdf(sight: Sight, units: Units) -> bytes:
@@ -71,17 +72,15 @@ def _tile(sight: Sight, units: Units, row: int, column: int, rows: int, columns:
     wide, high = _frame(units)
     page = Page.of_size(width, height, TEXT)
     corner = np.array([column * wide, row * high])
-    panel = Panel.on(page, MARGIN / POINT, (MARGIN + FOOT) / POINT, 1 / POINT, (wide, high))
-    panel.axes.set_xticks([])
-    panel.axes.set_yticks([])
+    panel = Panel(page, MARGIN / POINT, (MARGIN + FOOT) / POINT, 1 / POINT, (wide, high))
     _content(panel, sight, units, corner)
     length, words = CONTROL[units]
     y = MARGIN / POINT + 9
     right = page.width - MARGIN / POINT
     left = right - length / POINT
-    page.paper.plot([left, right], [y, y], color=INK, linewidth=1.4)
+    page.line([left, right], [y, y], color=INK, linewidth=1.4)
     for end in (left, right):
-        page.paper.plot([end, end], [y - 6, y + 6], color=INK, linewidth=0.8)
+        page.line([end, end], [y - 6, y + 6], color=INK, linewidth=0.8)
     told = f"this bar measures {words}: print at 100 %, not fitted to the page"
     half = measure(told, TEXT)[0] / 2
     page.write(told, [(left - half - 8, y)], halo=False)
@@ -96,10 +95,11 @@ def _content(panel: Panel, sight: Sight, units: Units, corner: np.ndarray) -> No
     """Draw what of the floor lies on one page; `corner` is its lower left end [m]."""
     tank, step = sight.plan.scape.tank, GRID[units]
     wide, high = _frame(units)
-    for k in range(int(tank.length / step) + 1):
-        panel.axes.axvline(k * step - corner[0], color=FAINT, linewidth=0.4, alpha=0.6)
-    for k in range(int(tank.depth / step) + 1):
-        panel.axes.axhline(k * step - corner[1], color=FAINT, linewidth=0.4, alpha=0.6)
+    ends = np.array([wide, high])
+    for k in range(math.ceil(corner[0] / step), int(min(corner[0] + wide, tank.length) / step) + 1):
+        panel.line([k * step - corner[0]] * 2, [0, high], **FINE)
+    for k in range(math.ceil(corner[1] / step), int(min(corner[1] + high, tank.depth) / step) + 1):
+        panel.line([0, wide], [k * step - corner[1]] * 2, **FINE)
     floor = np.array([[0, 0], [1, 0], [1, 1], [0, 1], [0, 0]]) * (tank.length, tank.depth)
     panel.lines([floor - corner], color=INK, linewidth=2.2)
     panel.lines([np.array(b.line) - corner for b in sight.plan.scape.borders], **BORDER)
@@ -107,14 +107,14 @@ def _content(panel: Panel, sight: Sight, units: Units, corner: np.ndarray) -> No
         colour = colour_of(form.body.entry.material)
         dashes = (0, (4, 3)) if form.buried else "-"
         for ring in form.above:
-            x, y = (ring - corner).T
-            panel.axes.fill(x, y, facecolor=colour, alpha=0.18, linewidth=0)
-            panel.axes.plot(x, y, color=INK, linewidth=1.3, linestyle=dashes)
+            here = ring - corner
+            if (here.max(axis=0) < 0).any() or (here.min(axis=0) > ends).any():
+                continue
+            panel.fill([here], facecolor=colour, alpha=0.18, linewidth=0)
+            panel.line(*here.T, color=INK, linewidth=1.3, linestyle=dashes)
         x, y = np.array(form.middle) - corner
         if 0 < x < wide and 0 < y < high:
-            panel.axes.plot(x, y, "+", color=INK, markersize=14, markeredgewidth=1.2)
+            panel.line([x], [y], marker="+", color=INK, markersize=14, markeredgewidth=1.2)
             places = [panel.at(x + a, y + b) for a, b in
                       ((0.009, 0), (-0.009, 0), (0, 0.009), (0, -0.009))]  # fmt: skip
             panel.page.write(str(form.number), places, size=NUMBER, must=True)
-    panel.axes.set_xlim(0, wide)
-    panel.axes.set_ylim(0, high)

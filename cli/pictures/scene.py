@@ -87,11 +87,13 @@ def three_js() -> str | None:
     three.js, Copyright 2010-2022 Three.js Authors, MIT; its notice stands in the text.
     """
     import zipfile
-    from importlib.resources import files
+    from importlib.util import find_spec
+    from pathlib import Path
 
-    packed = files("trimesh").joinpath("resources/templates/viewer.zip")
+    package = find_spec("trimesh")  # found, not loaded
+    home = Path(package.origin).parent if package and package.origin else Path()
     try:
-        with zipfile.ZipFile(io.BytesIO(packed.read_bytes())) as parts:
+        with zipfile.ZipFile(home / "resources" / "templates" / "viewer.zip") as parts:
             page = parts.read("viewer.html.template").decode("utf-8")
     except (OSError, KeyError, zipfile.BadZipFile):
         return None

@@ -38,6 +38,7 @@ class Form:
 
     number: int
     body: "Body"
+    window: Window  # its columns on the grid of the bed
     above: Outline  # whole, as if nothing lay over it
     seen: Outline  # the part of it that is seen from above
     front: Outline
@@ -189,6 +190,7 @@ def _forms(
             Form(
                 number=place + 1,
                 body=body,
+                window=window,
                 above=_whole_outline(columns_of(vertices, faces, floor), floor),
                 seen=outline_of(
                     owner[window.place] == place,
