@@ -69,6 +69,11 @@ MISTAKES = {
     "missing scan": (
         'size = ["10 cm", "8 cm", "9 cm"]\nat = ["40', 'scan = "b.ply"\nat = ["40', ["b.ply", "read"]
     ),
+    "bag as a text": (
+        '{ holds = "9 L", price = 22 }', '"9 L at 22"',
+        ["bags 1", "9 L at 22", '{ holds = "9 L", price = 22 }'],
+    ),
+    "bag by another key": ('holds = "9 L"', 'size = "9 L"', ['holds = "9 L"', "given: size, price"]),
     "bag of nothing": ('holds = "9 L"', 'holds = "9 cm"', ["holds", "litres"]),
     "boiling": ('glass = "6 mm"', 'temperature = "90 °C"', ["temperature", "0-40"]),
     "no water": ('water_line = "33 cm"', 'water_line = "0 cm"', ["tank.water_line", "no depth"]),

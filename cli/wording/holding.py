@@ -188,6 +188,11 @@ def _tips(finding: Finding, units: Units) -> str:
         )
     if finding.how == "may roll off":
         return f"{name}: {others} may roll off as the wood rocks; tie or wedge it."
+    if finding.how == "size alone":
+        return (
+            f"{name}: its size alone does not tell its foot; set it{on} so that it does not rock, "
+            "and press at its top to see."
+        )
     if finding.how == "on an edge":
         return f"{name}: does not stand by itself{on} as drawn; lay it down or bed its foot in."
     pane = place_words(_number(finding, "to_pane_m"), units)

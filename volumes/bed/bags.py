@@ -146,7 +146,7 @@ def settling_range(stated: float) -> Range:
 
 def bag_from(section: Section) -> Bag:
     """Read one bag: `holds` ("9 L" or "10 kg") and `price`."""
-    text = section.raw("holds")
+    text = section.raw("holds", like='"9 L"')
     by_mass = is_quantity(text, "mass")
     kind = "mass" if by_mass else "volume"
     if not by_mass and not is_quantity(text, "volume"):

@@ -39,6 +39,9 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
     }
     how = "unsure" if stone.unsure else "easily"
     how = "on an edge" if stone.tip_angle <= 0 else how
+    if not stone.foot_known and how == "on an edge":
+        severity = Severity.CARE if stone.upright or stone.on else Severity.NOTE
+        return (Finding(Kind.TIPS, severity, about, numbers, how="size alone", cure="try"),)
     return (Finding(Kind.TIPS, Severity.CARE, about, numbers, how=how, cure="lay down"),)
 
 

@@ -46,6 +46,7 @@ class Standing:
     unsure: bool = False  # whether it is not proved that it stays as drawn
     through: float = 0.0  # how deep it is drawn into another [m]
     into: str = ""  # the piece that this is
+    foot_known: bool = True  # not where its size or its mass alone is given
 
     @property
     def doubtful(self) -> bool:
@@ -157,6 +158,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
         unsure=not sure and not beside,
         through=rest.through,
         into=stage.into(number),
+        foot_known=body.entry.shape.form_given,
     )
 
 

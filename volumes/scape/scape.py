@@ -93,6 +93,11 @@ class Shape:
     seed: int = 0
     limbs: tuple[Limb, ...] = ()
 
+    @property
+    def form_given(self) -> bool:
+        """Whether more is known than a size or a mass, whose form is a guess."""
+        return bool(self.scan or self.mesh or self.solid or self.limbs)
+
 
 @dataclass(frozen=True, slots=True)
 class PieceEntry:

@@ -14,6 +14,10 @@ from plumbstone.volumes.scape.quantities import QuantityError, parse_quantity
 
 _REQUIRED: Any = object()
 LONGEST_TEXT = 300  # such as a name [characters]
+TABLES = {
+    "bags": '{ holds = "9 L", price = 22 }',
+    "depth": '{ front = "3 cm", back = "8 cm" }',
+}  # fmt: skip
 EXAMPLES = {"length": '"20 cm"', "mass": '"2.5 kg"', "volume": '"9 L"', "area": '"900 cm2"'}
 
 
@@ -39,7 +43,8 @@ class Section:
         self.path, self.where = path, where
         self.files = [path] if files is None else files  # all that is read for the whole file
         if not isinstance(values, dict):
-            raise ScapeError(path, where, "must be a table of keys, such as [tank].")
+            like = TABLES.get(where.rpartition(".")[2].split(" ")[0], "[tank]")
+            raise ScapeError(path, where, f"is {_brief(values)}; it must be keys, as in {like}.")
         self._left: dict[str, Any] = dict(values)
         self._known: list[str] = []
 
@@ -65,6 +70,7 @@ class Section:
             return self._left.pop(key)
         if default is _REQUIRED:
             hint = f"; write {key} = {like}" if like else ""
+            hint += f" (given: {', '.join(map(shown, self._left))[:80]})" if self._left else ""
             raise self.error(key, f"is missing{hint}.")
         return default
 
