@@ -194,7 +194,8 @@ def _tips(finding: Finding, units: Units) -> str:
             "and press at its top to see."
         )
     if finding.how == "on an edge":
-        return f"{name}: does not stand by itself{on} as drawn; lay it down or bed its foot in."
+        cure = "give it one more place to lie on" if on else "lay it down or bed its foot in"
+        return f"{name}: does not stand by itself{on} as drawn; {cure}."
     pane = place_words(_number(finding, "to_pane_m"), units)
     push = push_words(_number(finding, "push_n"), units)
     tips = f"tips{on} at {_number(finding, 'tip_deg'):.0f}°"
