@@ -19,8 +19,22 @@ SCANS = ROOT.parent / "shared" / "scans"
 os.environ.setdefault("XDG_CACHE_HOME", str(ROOT / ".pytest_cache" / "user-cache"))
 
 
+# These take longest, so that they are begun first and no worker is left with one at the end.
+LONG = (
+    "test_build_sheet.py", "test_page.py", "test_page_tank.py", "test_phone_scans.py",
+    "test_rigid_body.py", "test_page_desk.py", "test_page_shop.py", "test_fuzz.py", "test_weigh.py",
+    "test_plan.py", "test_whole.py", "test_files.py", "test_hold_down.py", "test_mat.py",
+)  # fmt: skip
+
+
+def pytest_xdist_auto_num_workers() -> int:
+    """Take one worker more than there are cores, as tests of the page wait for their browser."""
+    return (os.cpu_count() or 1) + 1
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Keep the tests of one file on one worker, but for those that name a group of their own."""
+    items.sort(key=lambda item: LONG.index(item.path.name) if item.path.name in LONG else len(LONG))
     for item in items:
         if not item.get_closest_marker("xdist_group"):
             item.add_marker(pytest.mark.xdist_group(item.path.name))
