@@ -137,9 +137,12 @@ class ResultsFolder(RuleBasedStateMachine):
         self.folder.mkdir(exist_ok=True)
         if name == LIST:
             self.lose_list()
-        self.theirs[name] = self.fresh()
+        content, path = self.fresh(), self.folder / name
         self.ours.pop(name, None)
-        (self.folder / name).write_bytes(self.theirs[name])
+        path.write_bytes(content)
+        # A kill between two names of one file leaves both; who writes into one writes into both.
+        self.theirs |= {o: content for o in self.theirs if path.samefile(self.folder / o)}
+        self.theirs[name] = content
 
     @rule(name=st.sampled_from(NAMES))
     def take_away(self, name: str) -> None:
