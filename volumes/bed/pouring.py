@@ -435,6 +435,7 @@ def _pour(
             edge=edge,
             walls=walls if walls.any() else None,
             beyond=np.where(inside, 0.0, holds) if holds.any() else None,
+            shadows=limit if steep.any() else None,
         )
         result = LayerResult(layer, surface, below, target, edge)
         if measured:
