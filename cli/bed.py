@@ -94,24 +94,31 @@ def print_depths(laid: "BedResult", spots: "tuple[SpotDepth, ...]", units: Units
 
 
 def print_pouring(purchases: "tuple[Purchase, ...]", jug: float, units: Units) -> None:
-    """Print the order in which to pour, in whole jugs; a filler in sacks is laid by the sack."""
-    from plumbstone.cli.wording.units import volume_words
-    from plumbstone.meshes.ranges import Range
+    """Print the order in which to pour, in jugs; a filler in sacks is laid by the sack."""
+    from plumbstone.cli.wording.units import written
 
     for number, purchase in enumerate(purchases, 1):
         result = purchase.result
         sacks = result.layer.sacks
-        size = volume_words(Range.exact(sacks.holds if sacks else jug), units)
-        jugs = round(result.poured / jug)
         if sacks:
+            size = written(sacks.holds, "volume", units)
             step, count = "Lay", f"{result.sacks} sacks of {size}"
-        elif jugs:
-            step, count = "Pour", f"{jugs} × {size}"
         else:
-            part = volume_words(Range.exact(result.poured), units)
-            step, count = "Pour", f"{part}, less than half of {size}"
+            step, count = "Pour", _jugs(result.poured, jug, units)
         where = "" if result.layer.zone.name == "all" else f", {result.layer.zone.name}"
         typer.echo(f"{step} {number}: {result.layer.name}{where}, {count}.")
+
+
+def _jugs(poured: float, jug: float, units: Units) -> str:
+    """Count full jugs and what is poured beside them, never less than a volume [m³]."""
+    from plumbstone.cli.wording.units import Toward, written
+
+    size, full = written(jug, "volume", units), int(poured / jug + 1e-6)
+    rest = poured - full * jug
+    part = written(rest, "volume", units, Toward.UP) if rest > 1e-6 * jug else ""
+    if part == size:
+        full, part = full + 1, ""
+    return " and ".join([f"{full} × {size}"] * bool(full) + [part] * bool(part))
 
 
 def print_difference(documents: "list[dict[str, Any]]", units: Units) -> None:

@@ -39,13 +39,26 @@ def test_depths_at_named_places(tmp_path: Path) -> None:
 
 
 def test_pouring_by_jugs(tmp_path: Path) -> None:
-    # 60 × 30 × 5 cm is 9 L; with 5 % settling 9.47 L are poured: six jugs of 1.5 L.
+    # 60 × 30 × 5 cm is 9 L; with 5 % settling 9.47 L are poured: six jugs of 1.5 L and 0.48 L, or
+    # nine of 1 L and 0.48 L: what is needed is rounded up (9.4737 L).
     put(tmp_path, layer("Sand", '"all"', 'depth = "5 cm"\nsettling = 0.05'))
     done = type_in('plumbstone bed t.toml --jug "1.5 L"', tmp_path)
-    assert "Pour 1: Sand, 6 × 1.50 L." in done.stdout
-    big = type_in('plumbstone bed t.toml --jug "20 L"', tmp_path).stdout
-    assert "Pour 1: Sand, 9.47 L, less than half of 20.0 L." in big
+    assert "Pour 1: Sand, 6 × 1.50 L and 0.48 L." in done.stdout
+    for jug, words in (
+        ("1 L", "9 × 1.00 L and 0.48 L"),
+        ("20 L", "9.48 L"),
+        ("9.48 L", "1 × 9.48 L"),
+    ):
+        done = type_in(f'plumbstone bed t.toml --jug "{jug}"', tmp_path)
+        assert f"Pour 1: Sand, {words}." in done.stdout
     assert "50 mL to 50 L" in refuse('plumbstone bed t.toml --jug "1 mL"', tmp_path)
+
+
+def test_a_bag_with_a_comma_is_told_how_to_write_it(tmp_path: Path) -> None:
+    put(tmp_path, layer("Sand", '"all"', 'depth = "5 cm"\nbags = [{ holds = "9,5 L" }]'))
+    told = refuse("plumbstone bed t.toml", tmp_path)
+    assert "holds" in told
+    assert "write 9.5 L or 95 L" in told
 
 
 def test_a_divider_holds_while_pouring_and_lets_go_when_pulled(tmp_path: Path) -> None:

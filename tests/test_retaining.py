@@ -14,7 +14,7 @@ from plumbstone.meshes.shapes.placing import raised, renamed, stood_at, turned
 from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
 from plumbstone.volumes.bed.border import judge_borders
 from plumbstone.volumes.bed.findings import bed_findings
-from plumbstone.volumes.bed.pouring import BedResult, solve_bed
+from plumbstone.volumes.bed.pouring import BedError, BedResult, solve_bed
 from plumbstone.volumes.bed.row import row_of
 from plumbstone.volumes.findings import Finding, Kind
 from plumbstone.volumes.scape.layers import Border, Layer, Profile, Sacks, Zone
@@ -94,6 +94,28 @@ def test_floss_alone_holds_nothing() -> None:
     bed = solve_bed(FLOOR, [soil(0.06)], [line(0.18, strip=True)])
     assert bed.settled == pytest.approx(0.6 * (0.22 * 0.06 - 0.06**2 / (2 * SLOPE)), rel=2e-3)
     assert told(bed, Kind.SLIDES)[0].how == "no wall"
+
+
+def test_sand_that_the_soil_behind_it_holds_is_not_told() -> None:
+    # A slope of soil from 1 to 9 cm, and sand up to 3 cm before it: it ends 10 cm from the front
+    # and needs no wall at the line 18 cm from it. At 8 cm it does.
+    slope = replace(soil(0.0, "all"), profile=Profile(True, (0.01, 0.01, 0.09, 0.09)))
+    pool = replace(sand(0.03), profile=Profile(True, (0.03,) * 4))
+    bed = solve_bed(FLOOR, [slope, pool], [line(0.18)])
+    assert told(bed, Kind.SLIDES) == []
+    assert bed.layers[1].settled == pytest.approx(0.6 * 0.1 * 0.02 / 2, rel=1e-3)
+    (found,) = told(solve_bed(FLOOR, [slope, pool], [line(0.08)]), Kind.SLIDES)
+    assert (found.how, found.about) == ("no wall", ("Sand",))
+
+
+def test_gravel_in_the_gaps_of_no_stones_is_refused() -> None:
+    wedge = replace(soil(0.05, "border gaps", name="Wedge"), material=find_material("wedge gravel"))
+    for border, word in (
+        (line(0.18), "names no stones"), (line(0.30, "A", "B"), "draw it over them"),
+        (line(0.18, "A", "B"), "no gap of its border is open"),
+    ):  # fmt: skip
+        with pytest.raises(BedError, match=f'"Wedge" .*{word}'):
+            solve_bed(FLOOR, [wedge], [border], pair(0.15), exact=False)
 
 
 @pytest.mark.parametrize("retained", [0.06, 0.10])

@@ -199,9 +199,80 @@ def laid(small: Small, step: float) -> BedResult:
     return solve_bed(FLOOR, layers, [border], bodies, step)
 
 
+def barriers(small: Small) -> np.ndarray:
+    """What the soil behind the row does not enter: left, right, front and back each, (n, 4) [m]."""
+    found = [stone[:4] for stone in small.free]
+    found += [(*stone[:2], -1.0, stone[3]) for stone in small.row]
+    for left, right in itertools.pairwise([None, *small.row, None]):
+        start, end = left[1] if left else 0.0, right[0] if right else FLOOR[0]
+        beside = [stone for stone in (left, right) if stone]
+        back = min(stone[3] for stone in beside)
+        if end > start:
+            back = (back + max(stone[2] for stone in beside)) / 2
+        found.append((start - 0.001, end + 0.001, -1.0, back))  # a little into its stones
+    panes = [(-1.0, 0.0, -1.0, 1.0), (FLOOR[0], 1.0, -1.0, 1.0), (-1.0, 1.0, FLOOR[1], 1.0)]
+    return np.array([*found, *panes])
+
+
+def hidden(places: np.ndarray, seen: np.ndarray, walls: np.ndarray) -> np.ndarray:
+    """Whether a barrier stands between places and what is to be seen from them, (n,)."""
+    found = np.zeros(len(places), dtype=bool)
+    ways = (seen - places)[:, :, None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for wall in walls:
+            shares = (wall.reshape(2, 2) + [1e-7, -1e-7] - places[:, :, None]) / ways
+            enters, leaves = shares.min(axis=2).max(axis=1), shares.max(axis=2).min(axis=1)
+            found |= np.minimum(leaves, 1) - np.maximum(enters, 0) > 1e-9
+    return found
+
+
+def stays(small: Small, places: np.ndarray) -> np.ndarray:
+    """Height to which the soil stays at places behind the row, (n,) [m]; in closed form.
+
+    It is the least of what is drawn anywhere plus the slope times the shortest way from there.
+    That way begins on an edge, at the angle at which what is drawn rises along it as the way
+    grows, and bends around corners alone.
+    """
+    walls, slope = barriers(small), small.slope
+    ends = walls[:, [[0, 2], [1, 2], [1, 3], [0, 3], [0, 2]]]
+    edges = np.stack([ends[:, :-1], ends[:, 1:]], axis=2).reshape(-1, 2, 2)
+    crossings = [
+        (x, y) for one, other in itertools.product(walls, repeat=2)
+        for x, y in itertools.product(one[:2], other[2:])
+        if other[0] <= x <= other[1] and one[2] <= y <= one[3] and max(abs(x), abs(y)) < 1
+    ]  # fmt: skip
+    corners = np.unique(crossings, axis=0)
+
+    def least(places: np.ndarray, heights: np.ndarray) -> np.ndarray:
+        found = small.drawn(*places.T)
+        tried = [
+            (np.broadcast_to(c, places.shape), h) for c, h in zip(corners, heights, strict=True)
+        ]
+        for start, end in edges:
+            length = float(np.hypot(*(end - start)))
+            way = (end - start) / length
+            rise = float(way @ small.soil[1:])
+            if abs(rise) < slope:
+                off = np.abs((places - start) @ [-way[1], way[0]])
+                along = (places - start) @ way - off * rise / np.sqrt(slope**2 - rise**2)
+                foot = start + np.clip(along, 0, length)[:, None] * way
+                tried.append((foot, small.drawn(*foot.T)))
+        for foot, height in tried:
+            allowed = height + slope * np.hypot(*(places - foot).T)
+            lower = np.flatnonzero(allowed < found)
+            lower = lower[~hidden(places[lower], foot[lower], walls)]
+            found[lower] = allowed[lower]
+        return found
+
+    heights = small.drawn(*corners.T)
+    for _ in range(6):  # a way bends less often
+        heights = least(corners, heights)
+    return least(places, heights)
+
+
 @dataclass(frozen=True)
 class Rested:
-    """What the cone program finds: soil, what slides, sand, and what rests beyond the stones."""
+    """What rests: soil, what slides, sand, and what the cone program finds beyond the stones."""
 
     volumes: np.ndarray  # [m³]
     beyond: np.ndarray  # where it lies [m]
@@ -233,7 +304,7 @@ def steepness(number: np.ndarray, step: float) -> tuple[csr_matrix, csr_matrix]:
 
 
 def by_program(small: Small, step: float) -> Rested:
-    """Lay the soil as high as it stays, then find the nearest surface that holds in the gaps."""
+    """Find the nearest surface to the soil as high as it stays that holds in the gaps, too."""
     cp = pytest.importorskip("cvxpy", reason="cvxpy is not installed here")
     shape = (round(FLOOR[1] / step), round(FLOOR[0] / step))
     x, y = np.meshgrid((np.arange(shape[1]) + 0.5) * step, (np.arange(shape[0]) + 0.5) * step)
@@ -254,27 +325,23 @@ def by_program(small: Small, step: float) -> Rested:
         inside = np.mean([contains_xy(hull, x + right, y + up) for right, up in parts], axis=0)
         away = np.minimum(away, 1 - inside)
 
-    def solved(cells: np.ndarray, goal: np.ndarray, largest: bool) -> np.ndarray:
+    drawn, soil = small.drawn(x, y), behind & open_
+    poured = drawn.copy()
+    poured[soil] = stays(small, np.array([x[soil], y[soil]]).T)
+    start = np.where(open_, np.where(behind, poured, small.sand), 0.0)
+    rested = start.copy()
+    if not small.strip:
         number = np.full(shape, -1)
-        number[cells] = np.arange(cells.sum())
-        surface = cp.Variable(int(cells.sum()))
+        number[open_] = np.arange(open_.sum())
+        surface = cp.Variable(int(open_.sum()))
         slopes = cp.vstack([part @ surface for part in steepness(number, step)])
         limits = [cp.norm(slopes, 2, axis=0) <= small.slope, surface >= 0]
-        if largest:
-            limits.append(surface <= goal[cells])
-        aim = cp.sum(surface) if largest else -cp.sum_squares(surface - goal[cells])
-        cp.Problem(cp.Maximize(aim), limits).solve(solver="CLARABEL")
-        found = goal.copy()
-        found[cells] = surface.value
-        return found
-
-    drawn = small.drawn(x, y)
-    poured = solved(behind & open_, drawn, largest=True)
-    start = np.where(open_, np.where(behind, poured, small.sand), 0.0)
-    rested = start if small.strip else solved(open_, start, largest=False)
+        aim = cp.Minimize(cp.sum_squares(surface - start[open_]))
+        cp.Problem(aim, limits).solve(solver="CLARABEL")
+        rested[open_] = surface.value
     beyond = np.where(~behind & open_, away * (rested - start), 0.0)
     volumes = [
-        poured[behind & open_].sum(), (drawn - poured)[behind & open_].sum(),
+        poured[soil].sum(), (drawn - poured)[soil].sum(),
         small.sand * (~behind & open_).sum(), beyond.sum(),
     ]  # fmt: skip
     return Rested(np.array(volumes) * step**2, beyond, rested, open_)

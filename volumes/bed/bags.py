@@ -10,7 +10,7 @@ import numpy as np
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.scape.quantities import is_quantity, parse_quantity
+from plumbstone.volumes.scape.quantities import is_quantity, parse_quantity, without_comma
 from plumbstone.volumes.scape.sections import Section
 
 if TYPE_CHECKING:
@@ -150,7 +150,8 @@ def bag_from(section: Section) -> Bag:
     by_mass = is_quantity(text, "mass")
     kind = "mass" if by_mass else "volume"
     if not by_mass and not is_quantity(text, "volume"):
-        raise section.error("holds", f'is {text!r}; write litres or kilograms, such as "9 L".')
+        how = without_comma(text) or 'write litres or kilograms, such as "9 L"'
+        raise section.error("holds", f"is {text!r}; {how}.")
     holds = parse_quantity(text, kind)
     if holds < 1e-6:
         raise section.error("holds", "must be more than nothing.")

@@ -18,7 +18,7 @@ from plumbstone.volumes.bed.passing import (
     nearest_level,
     state_of,
 )
-from plumbstone.volumes.bed.pouring import BedResult, LayerResult, row_for
+from plumbstone.volumes.bed.pouring import ALIKE, BedResult, LayerResult, row_for
 from plumbstone.volumes.findings import Finding, Kind, Severity
 from plumbstone.volumes.scape.materials import Material
 
@@ -133,7 +133,7 @@ def _off_line(bed: BedResult) -> Iterator[Finding]:
 
 
 def _over_walls(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
-    """Tell where a layer is drawn higher than the wall that it lies behind."""
+    """Tell where a layer ends lower than drawn, as the wall that it lies behind is too low."""
     row, zone = row_for(result.layer.zone, bed.rows), result.layer.zone
     if row is None or zone.name not in ("behind border", "before border"):
         return
@@ -141,7 +141,12 @@ def _over_walls(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
     inside = result.edge > 0
     worst = (STEP, 0.0, 0.0)
     for stretch in row.stretches:
-        drawn = nearest_level(result.drawn, inside, stretch.middle, bed.grid) or 0.0
+        drawn, lies = (
+            nearest_level(field, inside, stretch.middle, bed.grid) or 0.0
+            for field in (result.drawn, result.surface)
+        )
+        if lies > drawn - ALIKE:  # what lies on the other side holds it
+            continue
         worst = max(worst, (drawn - min(stretch.holds), drawn, min(stretch.holds)))
     if worst[0] > STEP:
         numbers = {"over_m": worst[0], "drawn_m": worst[1], "wall_m": worst[2],

@@ -12,7 +12,15 @@ from numpy.typing import NDArray
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Columns, Grid
 from plumbstone.meshes.piece import Floats
-from plumbstone.volumes.bed.loops import FREE, run_under, seed_edges, seed_fans, settle, states
+from plumbstone.volumes.bed.loops import (
+    FREE,
+    run_under,
+    seed_edges,
+    seed_fans,
+    seed_shadows,
+    settle,
+    states,
+)
 
 TOUCHING = 1e-6  # [m], a gap so thin is none
 
@@ -32,6 +40,7 @@ def stable_surface(
     walls: NDArray[np.bool_] | None = None,
     beyond: Floats | None = None,
     seeded: bool = True,
+    shadows: Floats | None = None,
 ) -> Floats:
     """Largest surface below a target that is nowhere steeper than its angle of repose.
 
@@ -56,6 +65,9 @@ def stable_surface(
     seeded : bool
         Whether fans from the ends of free edges (gaps, corners) start from exact distances;
         without it they converge with an order of about 0.8.
+    shadows : (rows, columns) float array, optional
+        What is wanted, stones left out [m]: given, the surface behind stones, to which no grain
+        runs straight, follows from exact distances to their corners.
 
     Returns
     -------
@@ -92,7 +104,12 @@ def stable_surface(
     if seeded:
         seed_edges(surface, ground, state, bottoms, distance, slope, dx, dy)
         seed_fans(surface, ground, state, bottoms, distance, float(surface.max()), slope, dx, dy)
-    if not settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy):
+    settled = settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy)
+    if shadows is not None and settled:
+        limit = np.ascontiguousarray(shadows)
+        seed_shadows(surface, limit, ground, state, bottoms, tops, slope, dx, dy)
+        settled = settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy)
+    if not settled:
         message = "The surface did not settle; use a wider --grid."
         raise SurfaceError(message)
     if beyond is not None:

@@ -24,6 +24,10 @@ def seed_fans(
     surface: Floats, ground: Floats, state: _States, bottoms: Floats, edge: Floats, top: float,
     slope: float, dx: float, dy: float,
 ) -> None: ...  # fmt: skip
+def seed_shadows(
+    surface: Floats, limit: Floats, ground: Floats, sorted_cells: _States, bottoms: Floats,
+    tops: Floats, slope: float, dx: float, dy: float,
+) -> None: ...  # fmt: skip
 def settle(
     surface: Floats, ground: Floats, state: _States, bottoms: Floats, tops: Floats, edge: Floats,
     slope: float, dx: float, dy: float,

@@ -17,6 +17,7 @@ ctypedef const uint8_t[:, ::1] Mask
 
 cdef enum:
     ROUNDS = 100_000  # sweeps; a handful is usual, mazes need more
+    AROUND = 5  # cells around the corner of a stone that tell its height
     CORNER = 5  # cells that both sides of a corner of a free edge run straight
 
 cpdef enum:  # states of a cell
@@ -267,7 +268,7 @@ cdef void lower_fan(
     """Lower all cells that see a point (x, y) to the cone that rises from it, up to a height."""
     cdef Py_ssize_t rows = surface.shape[0], columns = surface.shape[1], ring, j, i, step
     cdef double far, allowed
-    for ring in range(max(rows, columns)):
+    for ring in range(max(rows, columns) + 1):
         if height + slope * (ring - 1) * min(dx, dy) >= top:
             return
         for j in range(max(0, j0 - ring), min(rows, j0 + ring + 1)):
@@ -284,6 +285,104 @@ cdef void lower_fan(
                     ground, state, bottoms, j, i, x, y, height + slope * far, slope, dx, dy
                 )
                 surface[j, i] = min(surface[j, i], allowed)
+
+
+def seed_shadows(
+    Field surface, Known limit, Known ground, const uint8_t[:, ::1] sorted_cells, Solids bottoms,
+    Solids tops, double slope, double dx, double dy,
+):
+    """Lower what lies in the shadow of stones to cones around their corners, lowest first.
+
+    A way of grains that does not run straight bends around the corner of a stone, or begins where
+    an edge of the zone meets one or a pane. As with fans, this takes away only what the sweeps
+    would on a finer grid. `limit` is what is wanted, stones left out.
+    """
+    cdef Py_ssize_t rows = surface.shape[0], columns = surface.shape[1], j, i
+    cdef double height, top = 0.0
+    cdef uint8_t[:, ::1] state = np.array(sorted_cells)
+    cdef Solids none = np.empty((0, 1, 1))  # stones that stand out are walls, others no hindrance
+    found = []
+    for j in range(rows):
+        for i in range(columns):
+            if stands_out(surface, bottoms, tops, j, i):
+                state[j, i] = WALL
+            elif busy(state[j, i]):
+                top = max(top, surface[j, i])
+    for j in range(-1, rows):
+        for i in range(-1, columns):
+            if turns(state, j, i):
+                height = corner_height(surface, limit, ground, state, none, j, i, slope, dx, dy)
+                found.append((height, j, i))
+    for _, j, i in sorted(found):
+        height = corner_height(surface, limit, ground, state, none, j, i, slope, dx, dy)
+        if walled(surface, state, j, i, height):
+            lower_fan(
+                surface, ground, state, none, j, i, (i + 0.5) * dx, (j + 0.5) * dy, height, top,
+                slope, dx, dy,
+            )
+    for j in range(rows):
+        for i in range(columns):
+            if busy(state[j, i]):
+                surface[j, i] = out_of_solids(surface[j, i], bottoms, tops, j, i)
+
+
+cdef bint stands_out(
+    Field surface, Solids bottoms, Solids tops, Py_ssize_t j, Py_ssize_t i
+) noexcept:
+    """Tell whether a solid stands out of the surface."""
+    cdef Py_ssize_t k
+    for k in range(bottoms.shape[0]):
+        if bottoms[k, j, i] < surface[j, i] <= tops[k, j, i]:
+            return True
+    return False
+
+
+cdef bint turns(Mask state, Py_ssize_t j, Py_ssize_t i) noexcept:
+    """Tell whether the edge of the grains turns at the upper right corner of a cell."""
+    cdef int grains = 0
+    cdef Py_ssize_t jn, i_n
+    for jn in range(j, j + 2):
+        for i_n in range(i, i + 2):
+            if 0 <= jn < state.shape[0] and 0 <= i_n < state.shape[1]:
+                grains += busy(state[jn, i_n])
+    return grains == 1 or grains == 3
+
+
+cdef bint walled(
+    Field surface, Mask state, Py_ssize_t j, Py_ssize_t i, double height
+) noexcept:
+    """Tell whether a stone that stands out over a height, or a pane, stands at that corner."""
+    cdef Py_ssize_t jn, i_n
+    for jn in range(j, j + 2):
+        for i_n in range(i, i + 2):
+            if not (0 <= jn < surface.shape[0] and 0 <= i_n < surface.shape[1]):
+                return True
+            if state[jn, i_n] == WALL and surface[jn, i_n] > height:
+                return True
+    return False
+
+
+cdef double corner_height(
+    Field surface, Known limit, Known ground, Mask state, Solids bottoms, Py_ssize_t j,
+    Py_ssize_t i, double slope, double dx, double dy,
+) noexcept:
+    """Height of the surface at the upper right corner of a cell: what is wanted there, or what
+    the cells around that see it allow."""
+    cdef Py_ssize_t rows = surface.shape[0], columns = surface.shape[1], jn, i_n
+    cdef double x = (i + 0.5) * dx, y = (j + 0.5) * dy, allowed
+    cdef Py_ssize_t j0 = min(max(j, 0), rows - 2), i0 = min(max(i, 0), columns - 2)
+    cdef double up = j + 0.5 - j0, right = i + 0.5 - i0  # between the middles of four cells
+    cdef double height = (1 - up) * ((1 - right) * limit[j0, i0] + right * limit[j0, i0 + 1])
+    height += up * ((1 - right) * limit[j0 + 1, i0] + right * limit[j0 + 1, i0 + 1])
+    for jn in range(max(0, j - AROUND), min(rows, j + AROUND + 2)):
+        for i_n in range(max(0, i - AROUND), min(columns, i + AROUND + 2)):
+            if not busy(state[jn, i_n]) or blocks(state, bottoms, jn, i_n):
+                continue
+            allowed = surface[jn, i_n] + slope * sqrt((i_n * dx - x) ** 2 + (jn * dy - y) ** 2)
+            if allowed < height:
+                if seen(ground, state, bottoms, jn, i_n, x, y, 0.0, slope, dx, dy) < INFINITY:
+                    height = allowed
+    return height
 
 
 cdef double seen(

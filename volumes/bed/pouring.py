@@ -245,6 +245,7 @@ def solve_bed(
     rows = tuple(
         memo(row_of, b, tuple(p for p in pieces if p.name in b.stones), floor) for b in borders
     )
+    _check_gaps(layers, rows)
     grids = (
         Grid.of_spacing(*floor, times * spacing)
         for times in ((1, 2, 4) if exact and measured else (1,))
@@ -361,6 +362,18 @@ def _check(floor: tuple[float, float], layers: Sequence[Layer], borders: Sequenc
             raise BedError(message)
 
 
+def _check_gaps(layers: Sequence[Layer], rows: Sequence[Row]) -> None:
+    """Refuse to press a layer into the gaps of a row that has no stones."""
+    for layer in layers:
+        row = row_for(layer.zone, rows)
+        if not layer.zone.pressed or row is None or row.cracks:
+            continue
+        why = "its border names no stones; name them: stones = [...]."
+        if row.missed:
+            why = "the line of its border passes beside all of the stones; draw it over them."
+        raise BedError(f'Layer "{layer.name}" lies in the gaps of a border, but {why}')
+
+
 def _pour(
     grid: Grid,
     layers: Sequence[Layer],
@@ -422,6 +435,7 @@ def _pour(
             edge=edge,
             walls=walls if walls.any() else None,
             beyond=np.where(inside, 0.0, holds) if holds.any() else None,
+            shadows=limit if steep.any() else None,
         )
         result = LayerResult(layer, surface, below, target, edge)
         if measured:
@@ -792,11 +806,10 @@ def _extrapolated(fine: LayerResult, wide: LayerResult, gain: float) -> LayerRes
     layer, step = fine.layer, fine.settled - wide.settled
     settled = max(0.0, fine.settled + gain * step)
     if settled < 1e-9:
-        message = (
-            f'Layer "{layer.name}" has no thickness anywhere: it lies below what was poured '
-            "before, or its zone is empty. Raise it or remove it."
-        )
-        raise BedError(message)
+        why = "it lies below what was poured before, or its zone is empty. Raise it or remove it."
+        if layer.zone.pressed:
+            why = "no gap of its border is open up to its height. Remove it."
+        raise BedError(f'Layer "{layer.name}" has no thickness anywhere: {why}')
     slides = fine.slide.volume + gain * (fine.slide.volume - wide.slide.volume)
     slide = replace(fine.slide, volume=max(0.0, slides))
     gaps = settled * layer.sacks.gaps if layer.sacks else 0.0

@@ -114,9 +114,7 @@ def parse_quantity(text: Any, kind: str) -> float:
         raise QuantityError(message)
     number, unit = _parted(text.strip())
     if number is None:
-        how = f"write a number and a unit, such as {example}"
-        if _COMMA.fullmatch(text.strip()):  # a decimal comma, or one between thousands
-            how = f"write {text.replace(',', '.')} or {text.replace(',', '')}"
+        how = without_comma(text) or f"write a number and a unit, such as {example}"
         message = f'"{text}" is not a {kind}; {how}.'
         raise QuantityError(message)
     if not unit:
@@ -139,6 +137,13 @@ def is_quantity(text: Any, kind: str) -> bool:
     except QuantityError:
         return False
     return True
+
+
+def without_comma(text: Any) -> str:
+    """Say how to write a quantity whose number has a comma, decimal or between thousands."""
+    if not isinstance(text, str) or not _COMMA.fullmatch(text.strip()):
+        return ""
+    return f"write {text.replace(',', '.')} or {text.replace(',', '')}"
 
 
 def _parted(text: str) -> tuple[float | None, str]:
