@@ -1,5 +1,6 @@
 """`plumbstone hold`: does this wood stay down, and what must hang on it."""
 
+import time
 from collections.abc import Mapping
 from dataclasses import replace
 from enum import StrEnum
@@ -8,8 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from plumbstone.cli.kept import Kept
 from plumbstone.cli.options import ForceOption, JsonOption, TrustOption
-from plumbstone.cli.output import UnitsOption, emit_json, plain_errors, working
+from plumbstone.cli.output import UnitsOption, emit_json, plain_errors, print_lines, working
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
@@ -77,12 +79,6 @@ def hold(
     """Say whether wood stays down, and how many grams of stone it needs."""
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.meshes.reading.beside import trust as trust_folders
-    from plumbstone.volumes.report import balance_figures
-    from plumbstone.volumes.sanity import checked
-    from plumbstone.volumes.scape.groups import FACTOR
-    from plumbstone.volumes.scape.quantities import parse_quantity
-    from plumbstone.volumes.scape.scape import SALINITY
-    from plumbstone.volumes.water.density import water_density
 
     trust_folders(trust)
     with plain_errors():
@@ -95,6 +91,13 @@ def hold(
             _refuse_with_scape(given)
             _hold_scape(scape, log, picture, spread, as_json, units, force)
             return
+        from plumbstone.volumes.report import balance_figures
+        from plumbstone.volumes.sanity import checked
+        from plumbstone.volumes.scape.groups import FACTOR
+        from plumbstone.volumes.scape.quantities import parse_quantity
+        from plumbstone.volumes.scape.scape import SALINITY
+        from plumbstone.volumes.water.density import water_density
+
         if picture is not None:
             raise PlumbstoneError("--picture needs a scape file: it draws where forces act.")
         salt = SALINITY[(water or Water.FRESH).value] if salinity is None else salinity
@@ -116,7 +119,7 @@ def hold(
         return
     _print_balance("Wood", balance, stone.name, soaking, units)
     if found is not None:
-        _print_spread("Wood", found, stone.name, units)
+        print_lines(_spread_lines("Wood", found, stone.name, units))
 
 
 def _refuse_with_scape(given: Mapping[str, object]) -> None:
@@ -137,9 +140,34 @@ def _hold_scape(
     units: Units,
     force: bool,
 ) -> None:
-    """Judge the wood of a scape."""
+    """Judge the wood of a scape, or tell what was found of the same files before."""
+    told_as = "json" if as_json else units.value
+    kept = Kept(path, ("hold", told_as, str(log and log.absolute())))
+    whole = picture is not None or spread
+    answer = None if whole else kept.recall()
+    if answer is None:
+        began = time.time()
+        answer, files = _judged(path, log, picture, spread, as_json, units, force)
+        if not whole:
+            kept.keep(answer, files, began)
+    if as_json:
+        emit_json({"holds": answer})
+    else:
+        print_lines(answer)
+
+
+def _judged(
+    path: Path,
+    log: Path | None,
+    picture: Path | None,
+    spread: bool,
+    as_json: bool,
+    units: Units,
+    force: bool,
+) -> tuple[list[Any], list[Path]]:
+    """Judge the wood of a scape: documents or lines, and the files that were read."""
     from plumbstone.cli.documents import document_of
-    from plumbstone.cli.plan import print_holds
+    from plumbstone.cli.plan import hold_lines
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.layout import Layout
     from plumbstone.volumes.report import hold_figures
@@ -155,11 +183,11 @@ def _hold_scape(
     if not holds:
         raise PlumbstoneError(f"{path}: holds no wood, or has no water line; add what is missing.")
     figures = checked(tuple(hold_figures(hold) for hold in holds))
+    read = [*scape.files, *filter(None, [log])]
     if picture is not None:
         from plumbstone.cli.files import write_file
         from plumbstone.cli.pictures.hold_picture import picture_of
 
-        read = (*scape.files, *filter(None, [log]))
         write_file(picture, picture_of(layout.plan(), picture, units), inputs=read, force=force)
     found = {}
     if spread:
@@ -172,13 +200,13 @@ def _hold_scape(
         for document in documents:
             if spread:
                 document["spread"] = _spread_document(found[document["name"]])
-        emit_json({"holds": documents})
-        return
-    print_holds(holds, units)
+        return documents, read
+    lines = hold_lines(holds, units)
     for hold in holds:
         if spread:
             name = hold.group.name
-            _print_spread(name, found[name], hold.sinker_material.name, units)
+            lines += _spread_lines(name, found[name], hold.sinker_material.name, units)
+    return lines, read
 
 
 def _with_log(scape: "Scape", path: Path) -> "Scape":
@@ -303,19 +331,20 @@ def _spread_document(found: "Spread") -> dict[str, Any]:
     }
 
 
-def _print_spread(name: str, found: "Spread", stone: str, units: Units) -> None:
-    """Print what the draws give."""
+def _spread_lines(name: str, found: "Spread", stone: str, units: Units) -> list[str]:
+    """Tell what the draws give."""
     from plumbstone.cli.wording.units import grams
 
     low, _, mid, _, high = (grams(v, units) for v in found.quantiles(found.needed))
     count = len(found.needed)
-    typer.echo(
+    lines = [
         f"{name}: of {count} draws half need less than {mid} of {stone} to balance; one in twenty "
         f"less than {low}, one in twenty more than {high}."
-    )
+    ]
     if found.staying is not None:
         staying = round(found.staying * count)
-        typer.echo(f"{name}: as set, it stays in {staying} of {count} draws.")
+        lines.append(f"{name}: as set, it stays in {staying} of {count} draws.")
+    return lines
 
 
 def _print_balance(

@@ -106,7 +106,7 @@ def print_plan(result: "Plan", report: "Report", units: Units) -> None:
     if report.layers:
         print_bed(report.name, report.layers, units)
     print_lines(water_lines(report, units))
-    print_holds(result.holds, units, told_before=True)
+    print_lines(hold_lines(result.holds, units, told_before=True))
     _print_standing(result)
     if report.load is not None:
         print_lines([moving_line(report.load, units)])
@@ -165,16 +165,15 @@ def _print_pieces(report: "Report", units: Units) -> None:
     table(f"{report.name}: stones and wood", columns, rows)
 
 
-def print_holds(
+def hold_lines(
     holds: "tuple[HoldResult, ...]", units: Units, *, told_before: bool = False
-) -> None:
-    """Print what each group of wood needs, and where to stop filling."""
+) -> list[str]:
+    """Tell what each group of wood needs, and where to stop filling."""
     from plumbstone.cli.wording.holding import hold_sentences
 
-    for hold in holds:
-        print_lines(hold_sentences(hold, units, told_before=told_before))
-    if holds:
-        print_lines(["Wedged feet and fresh soil over them are not counted as holding."])
+    told = [line for h in holds for line in hold_sentences(h, units, told_before=told_before)]
+    not_counted = ["Wedged feet and fresh soil over them are not counted as holding."]
+    return told + (not_counted if holds else [])
 
 
 def _print_standing(result: "Plan") -> None:

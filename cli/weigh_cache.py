@@ -1,11 +1,10 @@
 """Results of weighed scans, kept by the content of the file, so that a second run is instant."""
 
-import hashlib
-import json
 from dataclasses import astuple
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from plumbstone.cli import kept
 from plumbstone.meshes.contents import kept_place
 from plumbstone.meshes.measures.extents import Extents
 from plumbstone.meshes.ranges import Range
@@ -17,38 +16,15 @@ if TYPE_CHECKING:
 
 def recalled(path: Path, request: "Request") -> list[Weighed] | None:
     """Give what was weighed before from the same bytes; None if nothing was."""
-    kept = _place(path, request)
-    if kept is None:
-        return None
     try:
-        digest, text = kept.read_text(encoding="utf-8").split("\n", 1)
-        if digest != _digest(text):
-            return None
-        rows = json.loads(text)
-        return [_weighed(row, path, request) for row in rows]
-    except (OSError, ValueError, LookupError, TypeError):
+        return [_weighed(row, path, request) for row in kept.recalled(_place(path, request))]
+    except (ValueError, LookupError, TypeError):
         return None  # absent or damaged: weigh anew
 
 
 def remembered(path: Path, request: "Request", found: list[Weighed]) -> None:
     """Keep results for a later run; a disk that refuses is no error."""
-    from plumbstone.cli.files import put_whole
-    from plumbstone.meshes.errors import PlumbstoneError
-
-    kept = _place(path, request)
-    if kept is None:
-        return
-    try:
-        kept.parent.mkdir(parents=True, exist_ok=True)
-        text = json.dumps([_row(weighed) for weighed in found])
-        put_whole(kept, f"{_digest(text)}\n{text}".encode())
-    except (OSError, PlumbstoneError):
-        return
-
-
-def _digest(text: str) -> str:
-    """Digest by which a damaged row is told."""
-    return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
+    kept.remembered(_place(path, request), [_row(weighed) for weighed in found])
 
 
 def _place(path: Path, request: "Request") -> Path | None:

@@ -1,12 +1,15 @@
 """Groups typed as in a scape file, against arithmetic on stated inputs."""
 
 import math
+import os
+import time
 from pathlib import Path
 
 import numpy as np
 import pytest
 from commands import read_json, refuse, type_in
 
+from plumbstone.cli.kept import JUST_NOW
 from plumbstone.cli.wording.holding import finding_words, hold_sentences
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
@@ -14,7 +17,7 @@ from plumbstone.meshes.measures.columns import Grid
 from plumbstone.volumes.holding.findings import hold_findings
 from plumbstone.volumes.holding.hold_down import Doubt, HoldResult
 from plumbstone.volumes.holding.offers import places_for
-from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.layout import Layout, make_plan
 from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.scape.groups import Group
 from plumbstone.volumes.scape.scape import read_scape
@@ -620,3 +623,79 @@ def test_the_density_of_wood_that_was_not_weighed_is_not_told(tmp_path: Path) ->
     # 1.1 kg that lift 0.324 kg: 1.1 / 1.424 of the water.
     weighed = read_json(quick + " --wood-mass '1.1 kg'", tmp_path)["holds"][0]
     assert weighed["density_kg_per_m3"]["mid"] == pytest.approx(997.05 * 1.1 / 1.4244, rel=1e-3)
+
+
+@pytest.fixture
+def mapped(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A log on a mapped bed; files that were there before any run began."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    (tmp_path / "map.csv").write_text("3,3\n3,3\n", encoding="utf-8")
+    put_scape(tmp_path, 40)
+    return tmp_path
+
+
+def put_scape(folder: Path, long: int) -> None:
+    (folder / "t.toml").write_text(
+        '[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\nwater_line = "30 cm"\n[[piece]]\n'
+        f'name = "Log"\nkind = "wood"\nsolid = "box"\nsize = ["{long} cm", "6 cm", "6 cm"]\n'
+        'material = "driftwood"\nrests = "bed"\nat = ["45 cm", "22 cm"]\n[[layer]]\n'
+        'material = "sand"\nheight = { map = "map.csv" }\n',
+        encoding="utf-8",
+    )
+    age(folder)
+
+
+def age(folder: Path) -> None:
+    """Wait until what was written lies clearly before the next run."""
+    newest = max(path.stat().st_ctime for path in folder.glob("*.*"))
+    while time.time() < newest + 2 * JUST_NOW:
+        time.sleep(JUST_NOW)
+
+
+def test_an_unchanged_scape_is_not_judged_again(
+    mapped: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lines = ("plumbstone hold t.toml", "plumbstone hold t.toml --json --units us")
+    first = [type_in(line, mapped) for line in lines]
+    assert all(done.returncode == 0 for done in first), first
+    monkeypatch.setattr(Layout, "holds", None)  # would fail if it were called
+    assert [type_in(line, mapped).stdout for line in lines] == [done.stdout for done in first]
+    assert type_in("plumbstone hold t.toml --units us", mapped).returncode == 3
+    assert type_in("plumbstone hold t.toml --spread", mapped).returncode == 3
+
+
+@pytest.mark.parametrize("change", ["scape", "map", "damage", "limits", "code"])
+def test_whatever_has_changed_is_judged_again(
+    mapped: Path, monkeypatch: pytest.MonkeyPatch, change: str
+) -> None:
+    first = type_in("plumbstone hold t.toml", mapped).stdout
+    kept = next((mapped / "cache" / "plumbstone" / "answers").iterdir())
+    if change == "scape":
+        put_scape(mapped, 44)
+    elif change == "map":
+        (mapped / "map.csv").write_text("9,9\n9,9\n", encoding="utf-8")
+        age(mapped)
+    elif change == "damage":
+        kept.write_text(kept.read_text(encoding="utf-8").replace("Log", "Lag"), encoding="utf-8")
+    elif change == "limits":
+        monkeypatch.setenv("PLUMBSTONE_LIMITS", "2")
+    else:
+        monkeypatch.setattr("plumbstone.cli.kept._code", lambda: "another")
+    before = kept.stat().st_ino
+    again = type_in("plumbstone hold t.toml", mapped).stdout
+    assert kept.stat().st_ino != before  # put anew
+    assert (again == first) is (change in ("damage", "limits", "code"))
+
+
+def test_what_changed_while_it_was_judged_is_not_kept(
+    mapped: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = Layout.holds
+
+    def holds(layout: Layout) -> tuple[HoldResult, ...]:
+        os.utime(mapped / "map.csv")
+        return whole(layout)
+
+    monkeypatch.setattr(Layout, "holds", holds)
+    assert type_in("plumbstone hold t.toml", mapped).returncode == 0
+    assert not (mapped / "cache" / "plumbstone" / "answers").exists()

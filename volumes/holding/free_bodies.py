@@ -1,5 +1,6 @@
 """From groups of wood and the stones around them to bodies, contacts and ties in balance."""
 
+import itertools
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -194,13 +195,35 @@ def stage_of(
     return Stage(tuple(bodies), tuple(resting), tuple(ties), wet, placed, levels, water)
 
 
+def lots_of(bodies: Sequence[Body], grid: Grid, memo: Memo) -> list[tuple[Body, ...]]:
+    """Part pieces into lots of those that may touch each other, soil left out."""
+    forms = [
+        memo(_form, b, memo(columns_of, b.piece.vertices, b.piece.faces, grid), False)
+        for b in bodies
+    ]
+    lot = list(range(len(bodies)))
+    for i, j in itertools.permutations(range(len(bodies)), 2):
+        if lot[i] != lot[j] and _may_touch(forms[i], forms[j], grid, memo):
+            lot = [lot[i] if k == lot[j] else k for k in lot]
+    return [
+        tuple(b for b, k in zip(bodies, lot, strict=True) if k == number)
+        for number in dict.fromkeys(lot)
+    ]
+
+
 def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
-    """Put a body and all that is judged with it into one rig, at one end of the ranges.
+    """Put a body and all that is judged with it into one rig, at one end of the ranges."""
+    return rigs_of(stage, [end], body, friction)[0]
+
+
+def rigs_of(stage: Stage, ends: Iterable[End], body: int, friction: Range | None) -> list[Rig]:
+    """Put a body and all that is judged with it into one rig, at some ends of the ranges.
 
     Parameters
     ----------
     stage : Stage
-    end : End
+    ends : iterable of End
+        The rigs differ in their loads alone.
     body : int
         It comes first.
     friction : Range or None
@@ -212,8 +235,6 @@ def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
     """
     order = stage.together(body)
     number = {which: i for i, which in enumerate(order)}
-    parts = [_loads(stage, stage.bodies[which], end) for which in order]
-    masses, centres, lifts, lift_centres = zip(*parts, strict=True)
     aside = any(abs(t.direction[2]) < 1 - 1e-9 for w in order for t in stage.ties[w] if t.taut)
     contacts, pushes, uppers, lowers = [], [], [], []
     for i, which in enumerate(order):
@@ -224,37 +245,46 @@ def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
         pushes.append(rays)
         uppers += [i] * len(places)
         lowers += [number.get(int(b), -1) for b in rest.below[kept]]
-    ties, pulls, tied, ends, least, most = [], [], [], [], [], []
-    for i, which in enumerate(order):
-        for tie in stage.ties[which]:
-            weight = sinker_weight(tie.sinker, stage, end.stones, tie.place[2])
-            weight = weight if tie.taut else np.zeros(len(weight))
-            # At best something beside a stone at the end of a tie keeps it from sliding along.
-            steep = max(0.2, -tie.direction[2]) if friction is None and tie.to else 1.0
-            ties.append(tie.place)
-            pulls.append(tie.direction)
-            tied.append(i)
-            ends.append(number.get(_index(stage.bodies, tie.to), -1))
-            most.append(np.maximum(weight, 0) / steep)
-            exact = tie.exact or (end.hung and hangs_beside(tie, contacts[i]))
-            least.append(np.maximum(weight, 0) if exact else np.zeros(len(weight)))
-    count = len(stage.levels)
-    return Rig(
-        masses=np.array(masses),
-        centres=np.array(centres),
-        lifts=np.array(lifts).T,
-        lift_centres=np.stack(lift_centres, axis=1),
-        contacts=np.concatenate(contacts),
-        pushes=np.concatenate(pushes),
-        uppers=_indices(uppers),
-        lowers=_indices(lowers),
-        ties=np.array(ties).reshape(-1, 3),
-        pulls=np.array(pulls).reshape(-1, 3),
-        tied=_indices(tied),
-        ends=_indices(ends),
-        least_pulls=np.array(least).reshape(-1, count).T,
-        most_pulls=np.array(most).reshape(-1, count).T,
-    )
+    tied = [(i, tie) for i, which in enumerate(order) for tie in stage.ties[which]]
+    runs_to = [number.get(_index(stage.bodies, tie.to), -1) for _, tie in tied]
+
+    def at(end: End) -> Rig:
+        parts = [_loads(stage, stage.bodies[which], end) for which in order]
+        masses, centres, lifts, lift_centres = zip(*parts, strict=True)
+        bounds = [_pulling(stage, tie, end, friction, contacts[i]) for i, tie in tied]
+        least, most = np.array(bounds).reshape(-1, 2, len(stage.levels)).transpose(1, 2, 0)
+        return Rig(
+            masses=np.array(masses),
+            centres=np.array(centres),
+            lifts=np.array(lifts).T,
+            lift_centres=np.stack(lift_centres, axis=1),
+            contacts=np.concatenate(contacts),
+            pushes=np.concatenate(pushes),
+            uppers=_indices(uppers),
+            lowers=_indices(lowers),
+            ties=np.array([tie.place for _, tie in tied]).reshape(-1, 3),
+            pulls=np.array([tie.direction for _, tie in tied]).reshape(-1, 3),
+            tied=_indices([i for i, _ in tied]),
+            ends=_indices(runs_to),
+            least_pulls=least,
+            most_pulls=most,
+        )
+
+    return [at(end) for end in ends]
+
+
+def _pulling(
+    stage: Stage, tie: Tie, end: End, friction: Range | None, foot: Floats
+) -> tuple[Floats, Floats]:
+    """Least and most pull of a tie of a body with a foot (c, 3) [m], at each level (k,) [N]."""
+    weight = np.zeros(len(stage.levels))
+    if tie.taut:
+        weight = sinker_weight(tie.sinker, stage, end.stones, tie.place[2])
+    # At best something beside a stone at the end of a tie keeps it from sliding along.
+    steep = max(0.2, -tie.direction[2]) if friction is None and tie.to else 1.0
+    most = np.maximum(weight, 0)
+    exact = tie.exact or (end.hung and hangs_beside(tie, foot))
+    return (most if exact else np.zeros(len(most))), most / steep
 
 
 def hangs_beside(tie: Tie, foot: Floats) -> bool:

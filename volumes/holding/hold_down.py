@@ -44,6 +44,7 @@ from plumbstone.volumes.holding.free_bodies import (
     middle_end,
     nearest_point,
     rig_of,
+    rigs_of,
     sinker_state,
     sinker_weight,
     soaked_end,
@@ -268,7 +269,7 @@ def proved(
 ) -> bool:
     """Whether a body stays at every level: with its reserve, and wherever its middle may lie."""
     tried = (*strained, *amiss_ends(ends))
-    return all_stay([rig_of(stage, end, number, friction) for end in tried])
+    return all_stay(rigs_of(stage, tried, number, friction))
 
 
 def _judge_group(
@@ -281,7 +282,8 @@ def _judge_group(
     ends = ends_of(group, wood, balance.lift, water)
     ends = with_hung(ends, stage, number, group.friction)
     middle = middle_end(group, wood, balance.lift, water)
-    rigs = tuple(rig_of(stage, end, number, group.friction) for end in ends)
+    soaked = soaked_end(group, wood, balance.lift, water)
+    *rigs, full, even = rigs_of(stage, (*ends, soaked, middle), number, group.friction)
     # A tub test speaks of the real wood, so the reserve is on its middle.
     unlucky = ends
     if group.tub is not None:
@@ -296,11 +298,10 @@ def _judge_group(
         some, told = [ends[i] for i in plain], [verdicts[i] for i in plain]
         later = _first_move(stage, some, number, group.friction, told)
         first = replace(first, hung=later is None or later.level > first.level)
-    soaked = soaked_end(group, wood, balance.lift, water)
-    drained = _drained_move(stage, rig_of(stage, soaked, number, group.friction))
+    drained = _drained_move(stage, full)
     doubts = _doubts(stage, number, ends, strained, soaked)
     at_best = not doubts or all_stay([rig_of(_as_drawn(stage, number), middle, number, None)])
-    at_line, most = _tie_forces(rig_of(stage, middle, number, group.friction), rigs)
+    at_line, most = _tie_forces(even, rigs)
     verdict = Verdict.UNSURE if doubts else Verdict.STAYS
     if doubts and not at_best and not {Doubt.THROUGH, Doubt.CARRIER} & {*doubts}:
         verdict = Verdict.MOVES
@@ -332,7 +333,7 @@ def _judge_group(
         has_choice=bool(around.at_hand),
         stage=stage,
         number=number,
-        rigs=rigs,
+        rigs=tuple(rigs),
     )
 
 
@@ -354,13 +355,15 @@ def _offers(
     if not around.offers or held or _doubts_of_pose(stage, number):
         return Offers(np.empty((0, 3)), "", ())
 
-    def rigs_of(bare: Stage) -> list[Rig]:
-        return [rig_of(bare, end, number, group.friction) for end in strained]
+    def strained_rigs(bare: Stage) -> list[Rig]:
+        return rigs_of(bare, strained, number, group.friction)
 
     def stays(held: Stage) -> bool:
         return proved(held, number, (*ends, soaked), strained, group.friction)
 
-    return offers_for(stage, number, rigs_of, stays, soil, around.grid, material, around.at_hand)
+    return offers_for(
+        stage, number, strained_rigs, stays, soil, around.grid, material, around.at_hand
+    )
 
 
 def _as_drawn(stage: Stage, number: int) -> Stage:
@@ -413,7 +416,7 @@ def _doubts_of_balance(
     assert group is not None
     if proved(stage, number, (*ends, soaked), strained, group.friction):
         return []
-    if not all_stay([rig_of(stage, end, number, group.friction) for end in ends]):
+    if not all_stay(rigs_of(stage, ends, number, group.friction)):
         return [Doubt.MOVES]
     asked = (
         (Doubt.SHORT, proved(stage, number, ends, strained, group.friction)),
@@ -477,7 +480,7 @@ def _first_move(
     below = stage.levels[level - 1] if level else stage.levels[0]
     finer = stage.at_levels(np.linspace(below, stage.levels[level], FINER + 1))
     bad = [end for end, row in zip(ends, stays, strict=True) if not row[level]]
-    rigs = [rig_of(finer, end, number, friction) for end in bad]
+    rigs = rigs_of(finer, bad, number, friction)
     found = [judge(rig) for rig in rigs]
     first = [int(np.argmin(v.stays)) for v in found]
     worst = int(np.argmin(first))

@@ -15,7 +15,9 @@ from plumbstone.volumes.holding.free_bodies import (
     Moving,
     Stage,
     amiss_ends,
+    lots_of,
     rig_of,
+    rigs_of,
     stage_of,
 )
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
@@ -104,9 +106,24 @@ def judge_stones(
     judged = [b for b in bodies if b.entry.rests in carries and _stands(b, tied)]
     if not judged:
         return ()
-    placed = {b.entry.name: b for b in judged}
+    levels = np.linspace(0, line, 4)
+    lots = lots_of(judged, grid, memo)
+    found = [memo(_judged_together, lot, water, levels, floor, grid, memo) for lot in lots]
+    by_name = {piece.name: piece for lot in found for piece in lot}
+    return tuple(by_name[body.entry.name] for body in judged)
+
+
+def _judged_together(
+    lot: tuple[Body, ...],
+    water: float,
+    levels: Floats,
+    floor: tuple[float, float],
+    grid: Grid,
+    memo: Memo,
+) -> tuple[Standing, ...]:
+    """Judge pieces that may touch each other and nothing else."""
+    placed, count = {b.entry.name: b for b in lot}, len(lot)
     moving = [Moving(name, (body,)) for name, body in placed.items()]
-    levels, count = np.linspace(0, line, 4), len(moving)
     stage = stage_of(
         moving, placed, np.empty(0), grid, levels, water, range(count), memo, soil=False
     )
@@ -141,7 +158,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     wet = max(0.0, body.mass_in_water(stage.water).mid) * GRAVITY
     size = high - low
     beside = any(stage.resting[i].through > DRAWN_THROUGH for i in stage.together(number)[1:])
-    sure = all_stay([rig_of(stage, e, number, FRICTION) for e in amiss_ends([End({}, {})])])
+    sure = all_stay(rigs_of(stage, amiss_ends([End({}, {})]), number, FRICTION))
     at_best = np.full(len(stage.levels), sure)
     if not sure:
         at_best = stays_at(rig_of(stage, End({}, {}), number, None))

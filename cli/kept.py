@@ -1,0 +1,118 @@
+"""Answers kept in the user's cache, so that a second run on the same files is instant."""
+
+import hashlib
+import json
+import os
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
+
+from plumbstone.meshes.contents import LARGEST, ONE_FILE, file_stamp
+from plumbstone.meshes.folders import cache_folder
+
+OWN = ("meshes", "volumes", "cli")  # what makes an answer
+USED = ("numpy", "scipy")  # libraries whose version may change its last digits
+ALONE = ONE_FILE | {".toml", ".csv", ".png", ".jpg", ".jpeg", ".tif", ".tiff"}  # name no others
+JUST_NOW = 0.1  # [s] before a run began: what changed since may have been read before it did
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """The answer to one question about a file, kept with the state of all that it hangs on.
+
+    There is one for each file and question; it is replaced where the state is another.
+    """
+
+    path: Path
+    question: tuple[str, ...]  # which command, with which options
+
+    @property
+    def place(self) -> Path | None:
+        """Where it is kept; None where nothing is."""
+        folder = cache_folder("answers")
+        asked = json.dumps([str(self.path.absolute()), *self.question])
+        return None if folder is None else folder / f"{_digest(asked)}.json"
+
+    def recall(self) -> Any:
+        """Give the answer if all is as it was then, else None."""
+        found = recalled(self.place)
+        if not isinstance(found, dict) or found.keys() != {"files", "state", "answer"}:
+            return None
+        same = found["state"] == _state(map(Path, found["files"]))
+        return found["answer"] if same else None
+
+    def keep(self, answer: Any, files: Sequence[Path], began: float) -> None:
+        """Keep an answer and the files it was made of; not if one changed since it was begun."""
+        try:
+            times = [max(s.st_mtime, s.st_ctime) for s in map(os.stat, files)]
+        except OSError:
+            return
+        state = _state(files) if max(times) < began - JUST_NOW else None
+        if state is not None:
+            names = [str(path.absolute()) for path in files]
+            remembered(self.place, {"files": names, "state": state, "answer": answer})
+
+
+def recalled(place: Path | None) -> Any:
+    """Give what was kept at a place; None where nothing was, or it is damaged."""
+    try:
+        digest, text = place.read_text(encoding="utf-8").split("\n", 1) if place else ("", "")
+        return json.loads(text) if digest == _digest(text) else None
+    except (OSError, ValueError):
+        return None
+
+
+def remembered(place: Path | None, value: Any) -> None:
+    """Keep a value at a place for a later run; a disk that refuses is no error."""
+    from plumbstone.cli.files import put_whole
+    from plumbstone.meshes.errors import PlumbstoneError
+
+    if place is None:
+        return
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        text = json.dumps(value)
+        put_whole(place, f"{_digest(text)}\n{text}".encode())
+    except (OSError, PlumbstoneError):
+        return
+
+
+def _digest(text: str) -> str:
+    """Digest by which a damaged file is told."""
+    return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
+
+
+def _state(files: Iterable[Path]) -> str | None:
+    """Tell one state of some files, of this program and of what is set for it from any other.
+
+    None where one of them is missing, very large or names others, which could change unseen.
+    """
+    told = [f"{k}={v}" for k, v in sorted(os.environ.items()) if k.startswith("PLUMBSTONE_")]
+    try:
+        for path in files:
+            if path.suffix.lower() not in ALONE or path.stat().st_size > LARGEST:
+                return None
+            told.append(hashlib.sha256(path.read_bytes()).hexdigest())
+        told += [_code(), *(str(file_stamp(_home(name))) for name in USED)]
+    except OSError:
+        return None
+    return _digest(json.dumps(told))
+
+
+def _code() -> str:
+    """Digest of this program, so that a new version answers anew."""
+    digest = hashlib.sha256()
+    for package in OWN:
+        for folder, _, names in sorted(os.walk(Path(__file__).parent.parent / package)):
+            for name in sorted(names):
+                if not name.endswith((".pyc", ".so")):
+                    digest.update(Path(folder, name).read_bytes())
+    return digest.hexdigest()
+
+
+def _home(library: str) -> Path:
+    """File that a library begins with; it is written anew with each version."""
+    found = find_spec(library)
+    return Path(found.origin if found and found.origin else "")
