@@ -166,6 +166,26 @@ def test_a_border_is_drawn_by_touching_stones(browser: Any, server: Server) -> N
     assert faults == []
 
 
+def test_quick_hands_lose_nothing(browser: Any, server: Server) -> None:  # noqa: F811
+    file = small_in(server.folder, "quick.toml")
+    tab, faults = at_tank(browser, server, file.name)
+    piece(tab, "Stone").click()
+    chosen = tab.get_by_label("Chosen piece")
+    fill(chosen, "From left", "25")  # nobody waits for one thing before the next
+    fill(chosen, "From front", "15")
+    fill(chosen, "High", "6")
+    piece(tab, "Stone").focus()
+    for key in ("r", "r", "r", "t", "t", "d", "d"):
+        tab.keyboard.press(key)
+    text = changed(file, SMALL, '"Stone 3"')
+    stone, *copies, _ = tomllib.loads(text)["piece"]
+    assert stone["at"] == ["25 cm", "15 cm"]
+    assert stone["size"] == ["9 cm", "8 cm", "6 cm"]
+    assert (stone["turn"], stone["tilt"]) == (15, 10)
+    assert {row["name"] for row in copies} == {"Stone 2", "Stone 3"}
+    assert faults == []
+
+
 def thumb(tab: Any) -> Any:
     """Give what touches the screen as a finger does, moves along, or lifts."""
     session = tab.context.new_cdp_session(tab)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from plumbstone.cli.wording.bed import bag_words
 from plumbstone.cli.wording.holding import hold_sentences
+from plumbstone.cli.wording.page_labels import STANDS_ON, THE_BED
 from plumbstone.cli.wording.report import marked, money_words
 from plumbstone.cli.wording.units import Units, mass_words, place_words, show_length, volume_words
 from plumbstone.meshes.ranges import Range
@@ -122,6 +123,16 @@ def water_line(level: float, units: Units) -> str:
 def level_line(layer: str, where: str, level: float, units: Units) -> str:
     """Say how high a layer is drawn at a place [m]."""
     return f"{layer}, {where}: {show_length(level, units)}"
+
+
+def gone(name: str) -> str:
+    """Say that a piece was taken out meanwhile."""
+    return f"{name} is no longer in the tank."
+
+
+def not_on_bed(name: str) -> str:
+    """Say why a piece cannot be pressed in or lifted."""
+    return f'{name} does not stand on the bed. Choose "{STANDS_ON}: {THE_BED}" first.'
 
 
 def saved(name: str) -> str:
