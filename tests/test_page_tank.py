@@ -208,7 +208,12 @@ def test_a_stone_is_dragged_by_a_thumb(browser: Any, server: Server) -> None:  #
         touch("Move", (x + step, y - 4 * step))
     tab.wait_for_selector(".figures[data-of^='2']")
     # What is known of the place before is told as such, and the verdict as open.
-    assert tab.locator(".verdict").inner_text() == "Being checked ..."
+    # What is red is so of the place before: the twig floats there.
+    assert (
+        tab.locator(".verdict").inner_text()
+        == "Being checked ... What is red or lit was so before."
+    )
+    assert tab.locator(".board.stale .piece.floats").count() == 2  # from above and from the front
     assert tab.get_by_role("heading", name="Found before this change").is_visible()
     assert tab.evaluate("scrollY") == 0
     assert file.read_text(encoding="utf-8") == SMALL

@@ -63,6 +63,7 @@ class Desk:
     fault: str = ""  # why it cannot be laid out
     version: int = 0  # counts changes of the text
     shown: int = 0  # counts changes of what is to be seen
+    theirs: int = -1  # the version that another program wrote
     _stamp: tuple[int, int] = (0, 0)
     _undone: list[str] = field(default_factory=list)
     _done: list[str] = field(default_factory=list)
@@ -109,11 +110,12 @@ class Desk:
             self._stamp = stamp
             if text == self.text:
                 return False
+            self.version += 1
             if self.text:
                 self._done.append(self.text)
                 self._undone.clear()
+                self.theirs = self.version
             self.text = text
-            self.version += 1
             await self._lay_out()
             return True
 

@@ -6,7 +6,15 @@ from typing import Any
 
 from nicegui import ui
 
-from plumbstone.cli.page.board import Board, drawing_of, gap_name, ground_of, spot_of
+from plumbstone.cli.page.board import (
+    Board,
+    drawing_of,
+    floating,
+    gap_name,
+    gaps,
+    ground_of,
+    spot_of,
+)
 from plumbstone.cli.page.changes import Edit, mirrored, name_for, places_beside, with_border
 from plumbstone.cli.page.desk import ChangedOutsideError, Desk, Seen
 from plumbstone.cli.page.handles import Handle, handles_of, pulled
@@ -175,7 +183,7 @@ class TankView:
         if self._pulls and seen.plan.bed is not None:
             found = handles_of(self.layer, seen.plan.bed, seen.plan.scape.tank, self.units)
         if self._pulls:
-            say(self.state, words.PULL if found else words.NO_HANDLES)
+            say(self.state, (words.pull if found else words.no_handles)(self.layer))
         self._handles = {handle.key: handle for handle in found}
         self._board.tell(handles=[handle.drawn() for handle in found])
 
@@ -186,7 +194,8 @@ class TankView:
         if not seen.judged:
             say(self.state, words.JUDGING if seen.exact else words.PREVIEW)
             return
-        say(self.state, words.saved(self.desk.name))
+        theirs = self.desk.theirs == self.desk.version
+        say(self.state, (words.changed_outside if theirs else words.saved)(self.desk.name))
         if not_yet(seen.report):
             self.verdict.classes(add="stop")
         say(self.verdict, verdict(seen.report))
@@ -200,7 +209,9 @@ class TankView:
             self._board.tell(stale=not sure)
         self.verdict.classes(remove="stop")
         if not sure:
-            say(self.verdict, words.CHECKING)
+            before = self.desk.judged
+            red = before is not None and (any(floating(before.plan)) or any(gaps(before)))
+            say(self.verdict, words.RED_BEFORE if red else words.CHECKING)
 
     def _tell_lines(self, told: list[words.Line]) -> None:
         if told == self._told:
@@ -506,8 +517,7 @@ class TankView:
     async def _look(self) -> None:
         """Notice what an editor or another tab changed."""
         try:
-            if await self.desk.look():
-                say(self.state, words.CHANGED)
+            await self.desk.look()
         except PlumbstoneError as error:
             warn(self.wrong, self.desk.told(error))
             return
