@@ -166,6 +166,26 @@ def test_a_border_is_drawn_by_touching_stones(browser: Any, server: Server) -> N
     assert faults == []
 
 
+def test_quick_hands_lose_nothing(browser: Any, server: Server) -> None:  # noqa: F811
+    file = small_in(server.folder, "quick.toml")
+    tab, faults = at_tank(browser, server, file.name)
+    piece(tab, "Stone").click()
+    chosen = tab.get_by_label("Chosen piece")
+    fill(chosen, "From left", "25")  # nobody waits for one thing before the next
+    fill(chosen, "From front", "15")
+    fill(chosen, "High", "6")
+    piece(tab, "Stone").focus()
+    for key in ("r", "r", "r", "t", "t", "d", "d"):
+        tab.keyboard.press(key)
+    text = changed(file, SMALL, '"Stone 3"')
+    stone, *copies, _ = tomllib.loads(text)["piece"]
+    assert stone["at"] == ["25 cm", "15 cm"]
+    assert stone["size"] == ["9 cm", "8 cm", "6 cm"]
+    assert (stone["turn"], stone["tilt"]) == (15, 10)
+    assert {row["name"] for row in copies} == {"Stone 2", "Stone 3"}
+    assert faults == []
+
+
 def thumb(tab: Any) -> Any:
     """Give what touches the screen as a finger does, moves along, or lifts."""
     session = tab.context.new_cdp_session(tab)
@@ -188,7 +208,12 @@ def test_a_stone_is_dragged_by_a_thumb(browser: Any, server: Server) -> None:  #
         touch("Move", (x + step, y - 4 * step))
     tab.wait_for_selector(".figures[data-of^='2']")
     # What is known of the place before is told as such, and the verdict as open.
-    assert tab.locator(".verdict").inner_text() == "Being checked ..."
+    # What is red is so of the place before: the twig floats there.
+    assert (
+        tab.locator(".verdict").inner_text()
+        == "Being checked ... What is red or lit was so before."
+    )
+    assert tab.locator(".board.stale .piece.floats").count() == 2  # from above and from the front
     assert tab.get_by_role("heading", name="Found before this change").is_visible()
     assert tab.evaluate("scrollY") == 0
     assert file.read_text(encoding="utf-8") == SMALL

@@ -10,7 +10,7 @@ from nicegui import ui
 from plumbstone.cli.page.desk import Seen
 from plumbstone.cli.pictures.colours import colour_of
 from plumbstone.cli.wording import page_labels as labels
-from plumbstone.cli.wording.page import place_line
+from plumbstone.cli.wording.page import NOT_HELD, place_line
 from plumbstone.cli.wording.units import Units, mass_words
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.piece import Floats
@@ -73,7 +73,7 @@ class Board(ui.element, component="board.js"):
 def drawing_of(seen: Seen, before: Seen | None, layout: Layout, units: Units) -> dict[str, Any]:
     """Give all that the board draws, as plain data; heavy outlines are remembered.
 
-    What floats is told of the last state that was judged.
+    What floats and where soil runs is told of the last state that was judged.
     """
     plan, tank, memo = seen.plan, seen.plan.scape.tank, layout.memo
     height = tank.height or max(tank.water_line or 0.0, 0.3)
@@ -91,7 +91,8 @@ def drawing_of(seen: Seen, before: Seen | None, layout: Layout, units: Units) ->
             "kind": body.entry.kind,
             "fill": colour_of(body.entry.material),
             "label": f"{number}. {body.entry.name}, {told.material}, "
-            f"{mass_words(told.mass_kg, units)}, {place}",
+            f"{mass_words(told.mass_kg, units)}, {place}"
+            f"{f', {NOT_HELD}' if body.entry.name in floats else ''}",
             "above": above,
             "front": front,
             "at": [_mm(body.entry.at[0]), _mm(body.entry.at[1])],
@@ -110,12 +111,12 @@ def drawing_of(seen: Seen, before: Seen | None, layout: Layout, units: Units) ->
         "water": None if tank.water_line is None else _mm(tank.water_line),
         **ground_of(plan, layout),
         "border": " ".join(_path(line, closed=False) for line in borders) or None,
-        "gaps": list(_gaps(seen)),
+        "gaps": list(gaps(before)) if before else [],
         "pieces": pieces,
     }
 
 
-def _gaps(seen: Seen) -> Iterator[dict[str, Any]]:
+def gaps(seen: Seen) -> Iterator[dict[str, Any]]:
     """Give the gaps that soil is found to run through, of all borders."""
     leaks = {f.about[1:] for f in seen.report.findings if f.kind is Kind.LEAKS}
     depth = seen.plan.scape.tank.depth

@@ -145,9 +145,9 @@ def _with_new_border(text: str, scape: Scape, keys: Mapping[str, Any]) -> str:
     return with_added(text, "border", {"name": free_name(BORDER, taken), **keys})
 
 
-def mirrored(entry: PieceEntry, length: float, measures: Measures) -> dict[str, Any]:
+def mirrored(entry: PieceEntry, scape: Scape, measures: Measures) -> dict[str, Any]:
     """Give the keys of a piece on the other side of the middle, turned the other way."""
-    x, y = length - entry.at[0], entry.at[1]
+    x, y = scape.tank.length - entry.at[0], entry.at[1]
     keys: dict[str, Any] = {
         "at": [measures.written(x), measures.written(y)],
         "turn": degrees(-entry.turn),

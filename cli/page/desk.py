@@ -5,7 +5,7 @@ import contextlib
 import math
 import time
 import tomllib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from plumbstone.cli.files import put_whole
 from plumbstone.cli.page.folder import Folder, FolderError
+from plumbstone.cli.wording.page import NO_ROOM
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.layout import PREVIEW_GRID, Layout
 from plumbstone.volumes.memo import HALT, HaltedError
@@ -33,6 +34,10 @@ QUIET = 0.3  # after the last look under the hand until exact work goes on [s]
 
 class ChangedOutsideError(PlumbstoneError):
     """The file was changed by something else since it was read."""
+
+    def __init__(self, name: str, edit: Edit) -> None:
+        self.edit = edit  # that was not written
+        super().__init__(f"{name} was changed by another program meanwhile.")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,6 +63,7 @@ class Desk:
     fault: str = ""  # why it cannot be laid out
     version: int = 0  # counts changes of the text
     shown: int = 0  # counts changes of what is to be seen
+    theirs: int = -1  # the version that another program wrote
     _stamp: tuple[int, int] = (0, 0)
     _undone: list[str] = field(default_factory=list)
     _done: list[str] = field(default_factory=list)
@@ -80,6 +86,13 @@ class Desk:
         """Tell whether there is something to do again."""
         return bool(self._undone)
 
+    @property
+    def scape(self) -> Scape:
+        """The scape as it was laid out last."""
+        if self.layout is None:
+            raise FolderError(f"{self.name} is not laid out yet.")
+        return self.layout.scape
+
     def told(self, error: PlumbstoneError) -> str:
         """Say what is wrong without the place of the file, which the page shows already."""
         return str(error).replace(f"{self.folder.root}/", "").removeprefix(f"{self.name}: ")
@@ -97,21 +110,27 @@ class Desk:
             self._stamp = stamp
             if text == self.text:
                 return False
+            self.version += 1
             if self.text:
                 self._done.append(self.text)
                 self._undone.clear()
+                self.theirs = self.version
             self.text = text
-            self.version += 1
             await self._lay_out()
             return True
 
     async def change(self, edit: Edit, *, over: bool = False) -> None:
-        """Change the text, see that it can be laid out, and write it.
+        """Change the text as `change_first` does by one edit."""
+        await self.change_first([edit], over=over)
+
+    async def change_first(self, edits: Iterable[Edit], *, over: bool = False) -> None:
+        """Make the first of some edits that can be laid out, and write it.
 
         Parameters
         ----------
-        edit : callable
-            Gives the new text of the old one.
+        edits : iterable of callables
+            Each gives the new text of the old one. They are asked for one by one when all that
+            was begun before is done, so what they look up here is as it left it.
         over : bool
             Whether to write even where the file was changed outside.
 
@@ -120,14 +139,27 @@ class Desk:
         ChangedOutsideError
             If the file on the disk is not the one that was read.
         PlumbstoneError
-            If the new text cannot be laid out and the old one could; nothing is written.
+            If no new text can be laid out and the old one could; why the first one cannot.
+            Nothing is written.
         """
         async with self._lock:
-            text = edit(self.text)
-            if text != self.text or over:
-                await self._write(text, over)
-                self._done.append(self._before)
-                self._undone.clear()
+            refused = None
+            for edit in edits:
+                try:
+                    await self._change(edit, over)
+                except ChangedOutsideError:
+                    raise
+                except PlumbstoneError as error:
+                    refused = refused or error
+                else:
+                    return
+            raise refused or PlumbstoneError(NO_ROOM)
+
+    async def _change(self, edit: Edit, over: bool) -> None:
+        if edit(self.text) != self.text or over:
+            await self._write(edit, over)
+            self._done.append(self._before)
+            self._undone.clear()
 
     async def undo(self) -> None:
         """Go one change back."""
@@ -225,14 +257,15 @@ class Desk:
         """Move one text from a pile onto the other."""
         async with self._lock:
             if take:
-                await self._write(take[-1], over=False)
+                await self._write(lambda _: take[-1])
                 take.pop()
                 give.append(self._before)
 
-    async def _write(self, text: str, over: bool) -> None:
+    async def _write(self, edit: Edit, over: bool = False) -> None:
         """Write a new text once it is known to hold."""
         if not over and self._disk_stamp() != self._stamp and self._disk_text() != self.text:
-            raise ChangedOutsideError(f"{self.name} was changed by another program meanwhile.")
+            raise ChangedOutsideError(self.name, edit)
+        text = edit(self.text)
         scape = self._scape(text)
         layout = self.layout.with_scape(scape) if self.layout else Layout(scape)
         self._writes += 1

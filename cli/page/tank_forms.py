@@ -1,7 +1,7 @@
 """Fields below the drawing of a tank: the chosen piece, soil, glass, new pieces, results."""
 
 import asyncio
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 SHEET = "build-sheet.html"
 Way = Sequence[str | int]
+Keys = Callable[[PieceEntry, str], dict[str, Any]]
 ZONES = ("all", "behind border", "before border", "along border", "border gaps")
 LEVELS = (
     "front", "back", "left", "right", "front_left", "front_right", "back_left", "back_right",
@@ -67,15 +68,8 @@ class TankForms:
             form.refresh()
 
     async def _do(self, make: Callable[[], Edit]) -> None:
-        """Make an edit of what was typed; what cannot be is told and shown no longer."""
-        try:
-            edit = make()
-        except PlumbstoneError as error:
-            self.refresh()
-            say(self.view.wrong, str(error))
-            self.view.wrong.classes(add="fault")
-            return
-        await self.view.edit(edit)
+        """Make an edit when all that was begun before is done, so that nothing of it is lost."""
+        await self.view.edit(lambda text: make()(text))
 
     # The chosen piece
 
@@ -97,70 +91,58 @@ class TankForms:
         with element("div", "pair"):
             self._piece_field(labels.FROM_LEFT, lambda e: written(e.at[0]), self._at(0))
             self._piece_field(labels.FROM_FRONT, lambda e: written(e.at[1]), self._at(1))
-            self._piece_field(labels.TURN, lambda e: f"{e.turn:g}", self._degrees("turn"))
-            self._piece_field(labels.TILT, lambda e: f"{e.tilt:g}", self._degrees("tilt"))
+            self._piece_field(
+                labels.TURN, lambda e: f"{e.turn:g}", lambda _, text: {"turn": degrees(angle(text))}
+            )
+            self._piece_field(
+                labels.TILT, lambda e: f"{e.tilt:g}", lambda _, text: {"tilt": degrees(angle(text))}
+            )
             if entry.rests == "bed":
                 self._piece_field(
                     labels.PRESSED,
                     lambda e: written(e.pressed),
-                    lambda text: {"pressed": self.measures.typed(text)},
+                    lambda _, text: {"pressed": self.measures.typed(text)},
                 )
             if entry.shape.size is not None:
                 for axis, side in enumerate((labels.LONG, labels.WIDE, labels.HIGH)):
                     self._piece_field(side, partial(_side, written, axis), self._size(axis))
             self._piece_field(labels.WEIGHED, self._mass_of, self._mass)
             self._choice(
-                form, labels.MADE_OF, made_of(entry.kind), lambda: self._now().material.key,
+                form, labels.MADE_OF, made_of(entry.kind), lambda: self.view.now(name).material.key,
                 lambda value: _keys("piece", name, material=value),
             )  # fmt: skip
             grounds = [("floor", labels.THE_GLASS), ("bed", labels.THE_BED)]
             grounds += [(e.name, e.name) for e in self.view.entries if e.name != name]
             self._choice(
-                form, labels.STANDS_ON, grounds, lambda: self._now().rests,
+                form, labels.STANDS_ON, grounds, lambda: self.view.now(name).rests,
                 lambda value: _keys("piece", name, rests=value),
             )  # fmt: skip
         with element("div", "acts"):
-            button(labels.COPY, lambda: self.view.copy(self._now()), "small")
-            button(labels.MIRROR, lambda: self.view.mirror(self._now()), "small")
-            button(labels.TAKE_OUT, lambda: self.view.take_out(self._now()), "small")
+            button(labels.COPY, lambda: self.view.copy(name), "small")
+            button(labels.MIRROR, lambda: self.view.mirror(name), "small")
+            button(labels.TAKE_OUT, lambda: self.view.take_out(name), "small")
             if entry.kind == "stone":
                 button(labels.TIE, lambda: self.view.tie(name), "small")
 
-    def _now(self) -> PieceEntry:
-        entry = self._entry()
-        if entry is None:
-            raise PlumbstoneError("This piece is no longer in the tank.")
-        return entry
-
-    def _piece_field(
-        self, label: str, read: Callable[[PieceEntry], str], keys: Callable[[str], dict[str, Any]]
-    ) -> None:
-        name = self._now().name
+    def _piece_field(self, label: str, read: Callable[[PieceEntry], str], keys: Keys) -> None:
+        name, now = self.view.selected, self.view.now
         self._field(
-            self._forms[0], label, lambda: read(self._now()),
-            lambda text: _keys("piece", name, **keys(text)),
+            self._forms[0], label, lambda: read(now(name)),
+            lambda text: _keys("piece", name, **keys(now(name), text)),
         )  # fmt: skip
 
-    def _at(self, axis: int) -> Callable[[str], dict[str, Any]]:
-        def keys(text: str) -> dict[str, Any]:
-            at = [self.measures.written(v) for v in self._now().at]
-            at[axis] = self.measures.typed(text)
-            return {"at": at}
+    def _at(self, axis: int) -> Keys:
+        return lambda entry, text: {"at": self._with(entry.at, axis, text)}
 
-        return keys
+    def _size(self, axis: int) -> Keys:
+        return lambda entry, text: {"size": self._with(entry.shape.size or (), axis, text)}
 
-    def _size(self, axis: int) -> Callable[[str], dict[str, Any]]:
-        def keys(text: str) -> dict[str, Any]:
-            size = [self.measures.written(v) for v in self._now().shape.size or ()]
-            size[axis] = self.measures.typed(text)
-            return {"size": size}
+    def _with(self, lengths: Sequence[float], axis: int, text: str) -> list[str]:
+        """Write lengths [m], one of them as it was typed."""
+        written = [self.measures.written(length) for length in lengths]
+        return [*written[:axis], self.measures.typed(text), *written[axis + 1 :]]
 
-        return keys
-
-    def _degrees(self, key: str) -> Callable[[str], dict[str, Any]]:
-        return lambda text: {key: degrees(angle(text))}
-
-    def _mass(self, text: str) -> dict[str, Any]:
+    def _mass(self, _entry: PieceEntry, text: str) -> dict[str, Any]:
         return {"mass": self.measures.typed(text, "mass") if text.strip() else None}
 
     def _mass_of(self, entry: PieceEntry) -> str:
@@ -214,13 +196,13 @@ class TankForms:
                 self._deep(labels.MOUND_RISE, ["mounds", i, "rise"])
                 self._deep(labels.MOUND_RADIUS, ["mounds", i, "radius"])
         with element("div", "acts"):
-            self._changer(labels.ADD_MOUND, self._mound)
+            self._changer(labels.ADD_MOUND, partial(self._mound, name))
             for i, _ in enumerate(row.get("mounds", [])):
                 self._taker(labels.MOUND_AWAY, ["mounds", i])
-            self._changer(labels.ADD_TERRACE, partial(self._shaped, changes.with_terraces))
+            self._changer(labels.ADD_TERRACE, partial(self._shaped, name, changes.with_terraces))
             sloped, apart = (partial(changes.with_slope, apart=apart) for apart in (False, True))
-            self._changer(labels.SLOPE, partial(self._shaped, sloped))
-            self._changer(labels.CORNERS_APART, partial(self._shaped, apart))
+            self._changer(labels.SLOPE, partial(self._shaped, name, sloped))
+            self._changer(labels.CORNERS_APART, partial(self._shaped, name, apart))
         for i, _ in enumerate(row.get("bags", [])):
             with element("div", "pair"):
                 self._deep(labels.BAG_HOLDS, ["bags", i, "holds"], "volume")
@@ -264,20 +246,18 @@ class TankForms:
                 self._deep(labels.terrace_from(i + 1), [key, "terraces", i, "from"])
                 self._deep(labels.terrace_level(i + 1), [key, "terraces", i, "level"])
 
-    def _mound(self) -> Edit:
+    def _mound(self, layer: str) -> Edit:
         """Add a mound where the layer is, at the back of the middle."""
-        assert self.desk.layout is not None
-        tank, layer = self.desk.layout.scape.tank, self.view.layer
+        tank = self.desk.scape.tank
         at = (self.measures.snapped(tank.length / 2), self.measures.snapped(0.7 * tank.depth))
         return lambda text: changes.with_mound(text, layer, at, self.measures)
 
-    def _shaped(self, change: Callable[..., str]) -> Edit:
-        assert self.desk.layout is not None
-        scape, layer = self.desk.layout.scape, self.view.layer
-        return lambda text: change(text, layer, scape, self.measures)
+    def _shaped(self, layer: str, change: Callable[..., str]) -> Edit:
+        return lambda text: change(text, layer, self.desk.scape, self.measures)
 
     def _deep(self, label: str, way: Way, kind: str = "length") -> None:
         """Make a field for one value deep inside the layer."""
+        layer = self.view.layer
 
         def read() -> str:
             at: Any = self._row()
@@ -287,7 +267,6 @@ class TankForms:
 
         def edit(text: str) -> Edit:
             value: Any = self.measures.with_unit(text, kind) if kind != "price" else number(text)
-            layer = self.view.layer
             return lambda old: changes.with_in_layer(old, layer, way, value)
 
         self._field(self._forms[1], label, read, edit)
@@ -295,24 +274,20 @@ class TankForms:
     # Tank
 
     def _tank(self) -> None:
-        written, form = self.measures.written, self._forms[2]
+        form = self._forms[2]
 
-        def sides() -> list[str]:
-            assert self.desk.layout is not None
-            tank = self.desk.layout.scape.tank
-            return [written(side) for side in (tank.length, tank.depth, tank.height) if side]
+        def sides() -> list[float]:
+            tank = self.desk.scape.tank
+            return [side for side in (tank.length, tank.depth, tank.height) if side]
 
         def edit_of(axis: int, text: str) -> Edit:
-            inside = sides()
-            inside[axis : axis + 1] = [self.measures.typed(text)]
-            return _keys("tank", None, inside=inside, outside=None)
+            return _keys("tank", None, inside=self._with(sides(), axis, text), outside=None)
 
         def read(axis: int) -> str:
-            return sides()[axis] if axis < len(sides()) else ""
+            return self.measures.written(sides()[axis]) if axis < len(sides()) else ""
 
         def glass() -> str:
-            assert self.desk.layout is not None
-            found = self.desk.layout.scape.tank.glass
+            found = self.desk.scape.tank.glass
             return "" if found is None else f"{found * 1e3:g} mm"
 
         with element("div", "pair"):
@@ -359,14 +334,15 @@ class TankForms:
 
     async def _add(self, keys: dict[str, Any]) -> None:
         """Set a new piece at the first free place, the middle first."""
-        if self.desk.layout is None:
-            raise PlumbstoneError("The tank is not laid out yet.")
-        name = changes.name_for(str(keys["name"]), self.desk.text)
-        edits = changes.added_somewhere(
-            {**keys, "name": name}, self.desk.layout.scape, self.measures
-        )
-        if await self.view.edit_first(edits):
-            self.view.choose(name)
+        new: list[str] = []
+
+        def edits() -> Iterator[Edit]:
+            new.append(changes.name_for(str(keys["name"]), self.desk.text))
+            row, scape = {**keys, "name": new[0]}, self.desk.scape
+            yield from changes.added_somewhere(row, scape, self.measures)
+
+        if await self.view.edit_first(edits()):
+            self.view.choose(new[0])
 
     # Results and versions
 
@@ -409,7 +385,8 @@ class TankForms:
         self, form: Form, label: str, read: Callable[[], str], edit: Callable[[str], Edit]
     ) -> None:
         async def typed() -> None:
-            await self._do(lambda: edit(field.value))
+            text = field.value
+            await self._do(lambda: edit(text))
 
         field = Field(label, read(), typed, when="change", inputmode="text")
         form.follow(field, read)
@@ -427,7 +404,8 @@ class TankForms:
             options = [(now, now), *options]
 
         async def chosen() -> None:
-            await self._do(lambda: edit(choice.value))
+            key = choice.value
+            await self._do(lambda: edit(key))
 
         choice = Choice(label, options, now, chosen)
         form.follow(choice, read)

@@ -6,7 +6,15 @@ from typing import Any
 
 from nicegui import ui
 
-from plumbstone.cli.page.board import Board, drawing_of, gap_name, ground_of, spot_of
+from plumbstone.cli.page.board import (
+    Board,
+    drawing_of,
+    floating,
+    gap_name,
+    gaps,
+    ground_of,
+    spot_of,
+)
 from plumbstone.cli.page.changes import Edit, mirrored, name_for, places_beside, with_border
 from plumbstone.cli.page.desk import ChangedOutsideError, Desk, Seen
 from plumbstone.cli.page.handles import Handle, handles_of, pulled
@@ -87,8 +95,8 @@ class TankView:
 
     def _tools(self) -> None:
         with element("div", "acts"):
-            self.undo = button(labels.UNDO, lambda: self._step(self.desk.undo), "small")
-            self.redo = button(labels.REDO, lambda: self._step(self.desk.redo), "small")
+            self.undo = button(labels.UNDO, lambda: self._act(self.desk.undo), "small")
+            self.redo = button(labels.REDO, lambda: self._act(self.desk.redo), "small")
             self.rowing = button(labels.BORDER, self._row, "small")
             self.soil = button(labels.PULL_SOIL, self.pull, "small", aria_pressed="false")
 
@@ -111,6 +119,13 @@ class TankView:
         """Find a piece by its name."""
         return next((entry for entry in self.entries if entry.name == name), None)
 
+    def now(self, name: str) -> PieceEntry:
+        """Find a piece as all that was done so far has left it."""
+        entry = self.entry(name)
+        if entry is None:
+            raise PlumbstoneError(words.gone(name))
+        return entry
+
     # Showing
 
     def _show(self) -> None:
@@ -122,9 +137,9 @@ class TankView:
             act.props["disabled"] = not there
         if seen is None or desk.layout is None:
             return
-        self._held = False
         self._draw(seen)
-        self._tell(seen)
+        if not self._held:
+            self._tell(seen)
         self._water(seen)
         self.forms.refresh()
         self.scene.refresh()
@@ -168,7 +183,7 @@ class TankView:
         if self._pulls and seen.plan.bed is not None:
             found = handles_of(self.layer, seen.plan.bed, seen.plan.scape.tank, self.units)
         if self._pulls:
-            say(self.state, words.PULL if found else words.NO_HANDLES)
+            say(self.state, (words.pull if found else words.no_handles)(self.layer))
         self._handles = {handle.key: handle for handle in found}
         self._board.tell(handles=[handle.drawn() for handle in found])
 
@@ -179,7 +194,8 @@ class TankView:
         if not seen.judged:
             say(self.state, words.JUDGING if seen.exact else words.PREVIEW)
             return
-        say(self.state, words.saved(self.desk.name))
+        theirs = self.desk.theirs == self.desk.version
+        say(self.state, (words.changed_outside if theirs else words.saved)(self.desk.name))
         if not_yet(seen.report):
             self.verdict.classes(add="stop")
         say(self.verdict, verdict(seen.report))
@@ -193,7 +209,9 @@ class TankView:
             self._board.tell(stale=not sure)
         self.verdict.classes(remove="stop")
         if not sure:
-            say(self.verdict, words.CHECKING)
+            before = self.desk.judged
+            red = before is not None and (any(floating(before.plan)) or any(gaps(before)))
+            say(self.verdict, words.RED_BEFORE if red else words.CHECKING)
 
     def _tell_lines(self, told: list[words.Line]) -> None:
         if told == self._told:
@@ -269,7 +287,7 @@ class TankView:
 
     def _let_go(self) -> None:
         """Show the saved state again: what was dragged stands where it stood."""
-        self._wanted = None
+        self._wanted, self._held = None, False
         self._show()
         later(self._refine())
 
@@ -299,27 +317,26 @@ class TankView:
 
     async def edit_first(self, edits: Iterable[Edit]) -> bool:
         """Make the first of some edits that can be laid out; tell whether one could."""
-        self._wanted, refused, done, version = None, "", False, self.desk.version
-        for edit in edits:
-            try:
-                await self.desk.change(edit)
-            except ChangedOutsideError as error:
-                self._retry = edit
-                refused = self._question = str(error)
-                self.ask.props["hidden"] = False
-                break
-            except PlumbstoneError as error:
-                refused = refused or self.desk.told(error)
-                continue
-            done = True
-            break
+        return await self._act(partial(self.desk.change_first, edits))
+
+    async def _act(self, act: Callable[[], Awaitable[None]]) -> bool:
+        """Do something to the file, show what came of it, and tell whether it could be done."""
+        self._wanted, self._held, refused, version = None, False, "", self.desk.version
+        try:
+            await act()
+        except ChangedOutsideError as error:
+            self._retry = error.edit
+            refused = self._question = str(error)
+            self.ask.props["hidden"] = False
+        except PlumbstoneError as error:
+            refused = self.desk.told(error)
         if version == self.desk.version and self._board is not None:
             self._board.run_method("refuse")
         self._show()
         later(self._refine())
-        if not done:
-            warn(self.wrong, refused or words.NO_ROOM)
-        return done
+        if refused:
+            warn(self.wrong, refused)
+        return not refused
 
     async def set(self, name: str, **keys: Any) -> None:
         """Set keys of one piece."""
@@ -406,69 +423,80 @@ class TankView:
 
     async def _tie(self, wood: str) -> None:
         """Tie the waiting stone to a piece of wood, strapped where it stands."""
-        stone, self._tying = self.entry(self._tying), ""
-        found = self.entry(wood)
-        if stone is None or found is None or found.kind != "wood":
+        stone, self._tying = self._tying, ""
+        if self.now(wood).kind != "wood":
             say(self.state, words.NO_WOOD)
             return
-        await self.set(stone.name, tied_to=[*stone.tied_to, wood])
+
+        def tied(text: str) -> str:
+            ties = [name for name in self.now(stone).tied_to if name != wood]
+            return with_keys(text, "piece", stone, {"tied_to": [*ties, wood]})
+
+        await self.edit(tied)
 
     async def _row(self) -> None:
         """Begin or end touching border stones."""
-        row, scape = self.row, self.desk.layout.scape if self.desk.layout else None
+        row = self.row
         say(self.rowing, labels.ROW_DONE if row is None else labels.BORDER)
         self.row = [] if row is None else None
         if row is None:
             say(self.state, words.TOUCH_ROW)
-        elif row and scape is not None:
-            await self.edit(lambda text: with_border(text, scape, row, self.measures))
+        elif row:
+            await self.edit(lambda text: with_border(text, self.desk.scape, row, self.measures))
         self._mark()
 
     # Keys and acts on the chosen piece
 
     async def _key(self, event: Any) -> None:
-        entry, key = self.entry(str(event.args["name"])), str(event.args["key"])
-        if entry is None:
-            return
+        name, key = str(event.args["name"]), str(event.args["key"])
+        acts = {"d": self.copy, "m": self.mirror, "Delete": self.take_out}
+        if key in acts:
+            await acts[key](name)
+        else:
+            await self.edit(
+                lambda text: with_keys(text, "piece", name, self._turned(self.now(name), key))
+            )
+
+    def _turned(self, entry: PieceEntry, key: str) -> dict[str, Any]:
+        """Give the keys of a piece that is turned, tilted, pressed in or lifted by a key."""
         way = 1 if key in ("r", "t", "PageDown") else -1
         if key in ("r", "R"):
-            await self.set(entry.name, turn=degrees(entry.turn + way * TURN))
-        elif key in ("t", "T"):
-            await self.set(entry.name, tilt=degrees(entry.tilt + way * TURN))
-        elif key == "d":
-            await self.copy(entry)
-        elif key == "m":
-            await self.mirror(entry)
-        elif key == "Delete":
-            await self.take_out(entry)
-        elif entry.rests == "bed":
-            pressed = max(0.0, entry.pressed + way * self.measures.step)
-            await self.set(entry.name, pressed=self.measures.written(pressed))
+            return {"turn": degrees(entry.turn + way * TURN)}
+        if key in ("t", "T"):
+            return {"tilt": degrees(entry.tilt + way * TURN)}
+        if entry.rests != "bed":
+            raise PlumbstoneError(words.not_on_bed(entry.name))
+        pressed = max(0.0, entry.pressed + way * self.measures.step)
+        return {"pressed": self.measures.written(pressed)}
 
-    async def copy(self, entry: PieceEntry) -> None:
+    async def copy(self, name: str) -> None:
         """Copy a piece to the nearest free place beside it."""
-        assert self.desk.seen is not None
-        body = next(b for b in self.desk.seen.plan.bodies if b.entry.name == entry.name)
-        tank, new = self.desk.seen.plan.scape.tank, name_for(entry.name, self.desk.text)
-        floor = (tank.length, tank.depth)
+        new: list[str] = []
 
         def edits() -> Iterable[Edit]:
-            for at in places_beside(entry.at, [*body.piece.size[:2]], floor, self.measures):
-                keys = {"name": new, "at": [*map(self.measures.written, at)], "tied_to": None}
-                yield partial(_copied, name=entry.name, keys=keys)
+            new.append(name_for(name, self.desk.text))
+            entry, tank = self.now(name), self.desk.scape.tank
+            bodies = self.desk.seen.plan.bodies if self.desk.seen else ()
+            sizes = {body.entry.name: body.piece.size for body in bodies}
+            floor = (tank.length, tank.depth)
+            for at in places_beside(entry.at, [*sizes[name][:2]], floor, self.measures):
+                keys = {"name": new[0], "at": [*map(self.measures.written, at)], "tied_to": None}
+                yield partial(with_copy, table="piece", name=name, keys=keys)
 
         if await self.edit_first(edits()):
-            self.choose(new)
+            self.choose(new[0])
 
-    async def mirror(self, entry: PieceEntry) -> None:
+    async def mirror(self, name: str) -> None:
         """Set a piece on the other side of the middle."""
-        assert self.desk.layout is not None
-        length = self.desk.layout.scape.tank.length
-        await self.set(entry.name, **mirrored(entry, length, self.measures))
+        await self.edit(
+            lambda text: with_keys(
+                text, "piece", name, mirrored(self.now(name), self.desk.scape, self.measures)
+            )
+        )
 
-    async def take_out(self, entry: PieceEntry) -> None:
+    async def take_out(self, name: str) -> None:
         """Take a piece out of the tank."""
-        await self.edit(lambda text: without_piece(text, entry.name))
+        await self.edit(lambda text: without_piece(text, name))
 
     # The file
 
@@ -489,8 +517,7 @@ class TankView:
     async def _look(self) -> None:
         """Notice what an editor or another tab changed."""
         try:
-            if await self.desk.look():
-                say(self.state, words.CHANGED)
+            await self.desk.look()
         except PlumbstoneError as error:
             warn(self.wrong, self.desk.told(error))
             return
@@ -513,32 +540,17 @@ class TankView:
         self._answered()
         edit, self._retry = self._retry, None
         if edit is not None:
-            await self._step(partial(self.desk.change, edit, over=True))
-
-    async def _step(self, act: Callable[[], Awaitable[None]]) -> None:
-        refused = ""
-        try:
-            await act()
-        except PlumbstoneError as error:
-            refused = self.desk.told(error)
-        self._show()
-        if refused:
-            warn(self.wrong, refused)
-        later(self._refine())
+            await self._act(partial(self.desk.change, edit, over=True))
 
     async def _undo_key(self, event: Any) -> None:
         if event.action.keydown and (event.modifiers.ctrl or event.modifiers.meta):
             key = event.key.name.lower()
             if key == "z" and not event.modifiers.shift:
-                await self._step(self.desk.undo)
+                await self._act(self.desk.undo)
             elif key in ("y", "z"):
-                await self._step(self.desk.redo)
+                await self._act(self.desk.redo)
 
 
 def _of(event: Any) -> str:
     """Name the place that something is dragged to."""
     return f"{event.args['x']:g} {event.args['y']:g}"
-
-
-def _copied(text: str, *, name: str, keys: dict[str, Any]) -> str:
-    return with_copy(text, "piece", name, keys)

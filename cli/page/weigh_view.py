@@ -59,6 +59,7 @@ class WeighView:
         self._asked = 0
         self._began: float | None = None
         self._second = False
+        self._kept_last: Any = None  # what was put into the stock last
         ui.context.client.on_disconnect(self._leave)
         with page(labels.WEIGH_TITLE, "/") as self.wrong:
             self._form()
@@ -212,7 +213,7 @@ class WeighView:
             warn(self.wrong, "")
         except PlumbstoneError as error:
             if asked != self._asked:
-                return
+                return  # it was stopped, or is weighed anew
             self.found = self.scan = None
             warn(self.wrong, words.plain(str(error)))
         finally:
@@ -340,9 +341,14 @@ class WeighView:
     def _stop(self) -> None:
         """Stop the weighing; what was sent is put away."""
         self._forget()
+        self._busy(None)
+        self._show()
+        self._show_scans()
+        warn(self.wrong, words.STOPPED)
 
     def _forget(self) -> None:
         """Put the scan away."""
+        self._asked += 1
         if self.job is not None:
             self.job.clear()
         SHOWN.pop(self._key, None)
@@ -350,6 +356,7 @@ class WeighView:
 
     async def _put_away(self) -> None:
         self._forget()
+        self._busy(None)
         await self.run()
         self._show_scans()
 
@@ -379,6 +386,10 @@ class WeighView:
             row["price"] = per_kg
         if self.till.value.strip():
             row["mass"] = self.measures.typed(self.till.value, "mass")
+        if (row, self.scan) == self._kept_last:
+            say(self.kept, words.kept_already(row["name"]))
+            return
+        self._kept_last = row, self.scan
         mesh = picture = None
         if self.scan is not None:
             mesh = self.scan.mesh

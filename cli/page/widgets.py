@@ -150,6 +150,7 @@ class Slider:
     ) -> None:
         self.value, self._words, self._on_set, self._on_move = value, words, on_set, on_move
         self._own = 0  # settings by hand that are worked on: it is ahead of what is shown
+        self._moving = False  # it is being moved, so it is not set back under the hand
         self._saved: float | None = None  # what was shown to it last
         with element("label", "field"):
             self.told = element("span", "", words(value))
@@ -168,7 +169,8 @@ class Slider:
         self._show_saved()
 
     def _show_saved(self) -> None:
-        if self._saved is None or self._own or abs(self._saved - self.value) < ROUNDING:
+        busy = self._moving or self._own
+        if self._saved is None or busy or abs(self._saved - self.value) < ROUNDING:
             return
         self._tell(self._saved)
         set_value(self.box, f"{self._saved * 1e3:.1f}")
@@ -181,12 +183,14 @@ class Slider:
         value = float(event.args) / 1e3
         if abs(value - self.value) < ROUNDING:
             return  # told late: it is set already
+        self._moving = True
         self._tell(value)
         if self._on_move is not None:
             await _called(lambda: self._on_move(self.value))  # type: ignore[misc]
 
     async def _set(self, event: Any) -> None:
         self._tell(float(event.args) / 1e3)
+        self._moving = False
         self._own += 1
         try:
             await _called(lambda: self._on_set(self.value))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from plumbstone.cli.wording.bed import bag_words
 from plumbstone.cli.wording.holding import hold_sentences
+from plumbstone.cli.wording.page_labels import STANDS_ON, THE_BED
 from plumbstone.cli.wording.report import marked, money_words
 from plumbstone.cli.wording.units import Units, mass_words, place_words, show_length, volume_words
 from plumbstone.meshes.ranges import Range
@@ -14,14 +15,15 @@ from plumbstone.volumes.findings import Severity
 from plumbstone.volumes.plan import Plan
 
 CHECKING, COMPUTING = "Being checked ...", "Computing ..."
+RED_BEFORE = "Being checked ... What is red or lit was so before."
+NOT_HELD = "not proved to stay"
 PREVIEW = "A quick look; the exact figures follow ..."
 JUDGING = "Figures are exact; what holds and what floats is being checked ..."
 FINDINGS, FOUND_BEFORE = "Findings", "Found before this change"
 BROKEN = "Something went wrong in the program itself; nothing was written. Load the page anew."
-CHANGED = "The file was changed outside; this is how it is now."
 TOUCH_ROW = "Touch the border stones from left to right, then press Done."
-PULL = "Pull the round handles: front and back at both panes. Arrow keys do it, too."
 NO_WOOD = "That is no wood; nothing was tied."
+STOPPED = "Stopped; the scan was put away."
 NO_ROOM = "There is no room for it."
 NOT_YET = "It is still being computed; press again when it is done."
 NOTHING_TO_KEEP = "There is nothing to keep yet: type three sides or use a scan."
@@ -69,7 +71,6 @@ ON_THE_PAGE = (
     ("or see --picture", "or see it turned below"),
     (", or measure limbs: --limb", ""),
 )
-NO_HANDLES = "Its heights come from a map in a file; its levels can be typed below."
 CORNERS = ("front left", "front right", "back left", "back right")
 
 
@@ -122,6 +123,31 @@ def water_line(level: float, units: Units) -> str:
 def level_line(layer: str, where: str, level: float, units: Units) -> str:
     """Say how high a layer is drawn at a place [m]."""
     return f"{layer}, {where}: {show_length(level, units)}"
+
+
+def changed_outside(name: str) -> str:
+    """Say that another program wrote the file."""
+    return f"{name} was changed outside; this is how it is now."
+
+
+def pull(layer: str) -> str:
+    """Say how the heights of a layer are pulled."""
+    return f"{layer}: pull its round handles, or choose one and press an arrow key."
+
+
+def no_handles(layer: str) -> str:
+    """Say why a layer has no handles."""
+    return f"{layer}: its heights come from a map in a file; its levels can be typed below."
+
+
+def gone(name: str) -> str:
+    """Say that a piece was taken out meanwhile."""
+    return f"{name} is no longer in the tank."
+
+
+def not_on_bed(name: str) -> str:
+    """Say why a piece cannot be pressed in or lifted."""
+    return f'{name} does not stand on the bed. Choose "{STANDS_ON}: {THE_BED}" first.'
 
 
 def saved(name: str) -> str:
@@ -188,6 +214,11 @@ def unbroken(text: str) -> list[str]:
 def kept_as(name: str) -> str:
     """Say under which name something was kept."""
     return f"Kept as {name}."
+
+
+def kept_already(name: str) -> str:
+    """Say that a second tap keeps nothing twice."""
+    return f"{name} is kept already; to keep another one like it, give it another name."
 
 
 def price_line(price: Range) -> str:
