@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from plumbstone.meshes.edges import shells
 from plumbstone.meshes.measures.faults import face_areas, open_edges
 from plumbstone.meshes.measures.isolating import Plane, upright
 from plumbstone.meshes.piece import Floats, Indices
@@ -74,12 +75,7 @@ def boundary_parts(faces: Indices, count: int) -> list[Indices]:
     edges = open_edges(faces)
     if len(edges) == 0:
         return []
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    graph = coo_array((np.ones(len(edges)), edges.T), shape=(count, count))
-    _, label = connected_components(graph, directed=False)
-    part = label[edges[:, 0]]
+    part = shells(edges[:, [0, 1, 1]], count)
     order = np.argsort(part, kind="stable")
     starts = np.flatnonzero(np.diff(part[order])) + 1
     return sorted(np.split(edges[order], starts), key=len, reverse=True)
