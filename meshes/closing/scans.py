@@ -21,7 +21,7 @@ from plumbstone.meshes.closing.underside import (
     skirt_volume,
     stood_on_rim,
 )
-from plumbstone.meshes.edges import listed
+from plumbstone.meshes.faces import listed
 from plumbstone.meshes.measures.calipers import (
     Caliper,
     factor_by,

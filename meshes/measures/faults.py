@@ -2,8 +2,9 @@
 
 import numpy as np
 
-from plumbstone.meshes.edges import balance, sharing
-from plumbstone.meshes.edges import shells as shells
+from plumbstone.meshes.faces import balance, sharing, sixfold
+from plumbstone.meshes.faces import face_areas as face_areas
+from plumbstone.meshes.faces import shells as shells
 from plumbstone.meshes.piece import Floats, Indices
 
 
@@ -43,17 +44,7 @@ def enclosed_volume(vertices: Floats, faces: Indices) -> float:
     """Signed volume of a closed mesh [cubed unit of the vertices]."""
     if len(faces) == 0:
         return 0.0
-    local = vertices - vertices.mean(axis=0)
-    (ax, ay, az), (bx, by, bz), (cx, cy, cz) = (local[faces[:, i]].T for i in range(3))
-    sixfold = ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
-    return float(sixfold.sum() / 6)
-
-
-def face_areas(vertices: Floats, faces: Indices) -> Floats:
-    """Area of each face [square of the unit of the mesh], (m,)."""
-    a, b, c = (vertices[faces[:, i]] for i in range(3))
-    area: Floats = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2
-    return area
+    return float(sixfold(vertices, faces, vertices.mean(axis=0)).sum() / 6)
 
 
 def winding_number(vertices: Floats, faces: Indices, points: Floats) -> Floats:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from plumbstone.meshes.edges import places
+from plumbstone.meshes.faces import places
 from plumbstone.meshes.mending.welding import compacted, distinct
 from plumbstone.meshes.piece import Floats, Indices
 

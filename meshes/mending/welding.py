@@ -1,9 +1,16 @@
 """Mending a mesh without guessing its form: welding, winding, inner shells, debris."""
 
 import numpy as np
-from numpy.typing import NDArray
 
-from plumbstone.meshes.edges import contrary, places, repeated, sharing
+from plumbstone.meshes.faces import (
+    cells_of,
+    contrary,
+    corners_of,
+    places,
+    repeated,
+    sharing,
+    shell_volumes,
+)
 from plumbstone.meshes.measures.faults import (
     face_areas,
     is_closed,
@@ -30,9 +37,7 @@ def welded(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
     extent = float((vertices.max(axis=0) - low).max())
     if extent <= 0:
         return vertices[:1], np.empty((0, 3), dtype=np.int64)
-    cells = np.round((vertices - low) / (extent * WELD)).astype(np.int64)
-    keys = (cells[:, 0] << 42) | (cells[:, 1] << 21) | cells[:, 2]
-    first, number = places(keys.view(np.uint64))
+    first, number = places(cells_of(vertices, low, extent * WELD))
     return vertices[first], distinct(number[faces])
 
 
@@ -61,7 +66,7 @@ def wound(vertices: Floats, faces: Indices) -> tuple[Indices, int]:
     flip = contrary(faces, len(vertices))
     faces = np.where(flip[:, None], faces[:, ::-1], faces)
     number = shells(faces, len(vertices))
-    inward = _shell_volumes(vertices, faces, number) < 0
+    inward = shell_volumes(vertices, faces, number) < 0
     turn = inward[number]
     faces = np.where(turn[:, None], faces[:, ::-1], faces)
     return faces, int((flip ^ turn).sum())
@@ -108,7 +113,7 @@ def outer_shell(
 
 def _lies_inside(vertices: Floats, shell: Indices, main: Indices) -> bool:
     """Tell whether a shell lies wholly inside a closed one, by some of its corners."""
-    corners = np.unique(shell)
+    corners = corners_of(shell)
     some = corners[np.linspace(0, len(corners) - 1, min(INNER_CORNERS, len(corners))).astype(int)]
     turns = (winding_number(vertices, main, vertices[[corner]])[0] for corner in some)
     return all(abs(turn) > 0.5 for turn in turns)
@@ -118,14 +123,3 @@ def without_crowded(faces: Indices) -> Indices:
     """Drop all faces at edges that belong to three faces or more."""
     shared = sharing(faces, int(faces.max(initial=-1)) + 1)
     return faces[(shared <= 2).all(axis=1)]
-
-
-def _shell_volumes(vertices: Floats, faces: Indices, number: NDArray[np.int64]) -> Floats:
-    """Signed volume of each shell around its own middle, (shells,)."""
-    corners = vertices[faces]
-    middle = corners.mean(axis=1)
-    size = np.maximum(np.bincount(number), 1)
-    centre = np.column_stack([np.bincount(number, middle[:, k]) / size for k in range(3)])
-    a, b, c = (corners[:, k] - centre[number] for k in range(3))
-    volume: Floats = np.bincount(number, np.einsum("ij,ij->i", a, np.cross(b, c))) / 6
-    return volume

@@ -1,15 +1,146 @@
 # cython: boundscheck=False, wraparound=False, cdivision=True
-"""How the faces of a mesh hang together, in one walk each, whatever the mesh is like.
+"""What the faces of a mesh measure and how they hang together, in one walk each.
 
-Faces are rows of corners below `count`. No index is checked: what reads a file does that.
+Faces are rows of corners below `count`, or below the number of vertices. No index is checked: what
+reads a file does that.
 """
 
+from libc.math cimport rint, sqrt
 from libc.stdint cimport int32_t, int64_t, uint8_t, uint32_t, uint64_t
 
 import numpy as np
 
 cdef enum:
     DIGIT = 11  # bits that are sorted by at a time
+
+
+def face_areas(const double[:, :] vertices, const int64_t[:, :] faces):
+    """Area of each face [square of the unit of the mesh], (m,)."""
+    found = np.empty(faces.shape[0])
+    cdef double[::1] area = found
+    cdef double[3] n
+    cdef Py_ssize_t f
+    for f in range(faces.shape[0]):
+        normal(vertices, faces, f, n)
+        area[f] = sqrt(n[0] * n[0] + n[1] * n[1] + n[2] * n[2]) / 2
+    return found
+
+
+def corner_sums(const double[:, :] vertices, const int64_t[:, :] faces):
+    """Sum of the vectors at right angles to the faces of each corner, twice their areas, (n, 3)."""
+    found = np.zeros((vertices.shape[0], 3))
+    cdef double[:, ::1] sums = found
+    cdef double[3] n
+    cdef Py_ssize_t f, k, i
+    for k in range(3):
+        for f in range(faces.shape[0]):
+            normal(vertices, faces, f, n)
+            for i in range(3):
+                sums[faces[f, k], i] += n[i]
+    return found
+
+
+cdef inline void normal(
+    const double[:, :] vertices, const int64_t[:, :] faces, Py_ssize_t f, double* n
+) noexcept:
+    """Product of two sides of a face, outward."""
+    cdef int64_t a = faces[f, 0], b = faces[f, 1], c = faces[f, 2]
+    cdef double bx = vertices[b, 0] - vertices[a, 0], by = vertices[b, 1] - vertices[a, 1]
+    cdef double bz = vertices[b, 2] - vertices[a, 2], cx = vertices[c, 0] - vertices[a, 0]
+    cdef double cy = vertices[c, 1] - vertices[a, 1], cz = vertices[c, 2] - vertices[a, 2]
+    n[0], n[1], n[2] = by * cz - bz * cy, bz * cx - bx * cz, bx * cy - by * cx
+
+
+def sixfold(const double[:, :] vertices, const int64_t[:, :] faces, const double[::1] middle):
+    """Six times the signed volume between each face and a point, (m,)."""
+    found = np.empty(faces.shape[0])
+    cdef double[::1] volume = found
+    cdef double[3][3] at
+    cdef Py_ssize_t f, k, i
+    for f in range(faces.shape[0]):
+        for k in range(3):
+            for i in range(3):
+                at[k][i] = vertices[faces[f, k], i] - middle[i]
+        volume[f] = (
+            at[0][0] * (at[1][1] * at[2][2] - at[1][2] * at[2][1])
+            + at[0][1] * (at[1][2] * at[2][0] - at[1][0] * at[2][2])
+            + at[0][2] * (at[1][0] * at[2][1] - at[1][1] * at[2][0])
+        )
+    return found
+
+
+def shell_volumes(
+    const double[:, :] vertices, const int64_t[:, :] faces, const int64_t[::1] number
+):
+    """Signed volume of each shell around its own middle, (shells,)."""
+    cdef Py_ssize_t count = np.max(number) + 1 if number.shape[0] else 0, f, i, k
+    cdef int64_t s
+    sums, sizes, volumes = np.zeros((count, 3)), np.zeros(count), np.zeros(count)
+    cdef double[:, ::1] centre = sums
+    cdef double[::1] size = sizes, volume = volumes
+    cdef double[3][3] at
+    for f in range(faces.shape[0]):
+        s = number[f]
+        size[s] += 1
+        for i in range(3):
+            centre[s, i] += (
+                vertices[faces[f, 0], i] + vertices[faces[f, 1], i] + vertices[faces[f, 2], i]
+            ) / 3
+    for s in range(count):
+        for i in range(3):
+            centre[s, i] /= size[s]
+    for f in range(faces.shape[0]):
+        s = number[f]
+        for k in range(3):
+            for i in range(3):
+                at[k][i] = vertices[faces[f, k], i] - centre[s, i]
+        volume[s] += (
+            at[0][0] * (at[1][1] * at[2][2] - at[1][2] * at[2][1])
+            + at[0][2] * (at[1][0] * at[2][1] - at[1][1] * at[2][0])
+            + at[0][1] * (at[1][2] * at[2][0] - at[1][0] * at[2][2])
+        )
+    return volumes / 6
+
+
+def seen_from_above(const double[:, :] vertices, const int64_t[:, :] faces):
+    """Area of each face from above, below zero for one that looks down, and its mean height."""
+    found, heights = np.empty(faces.shape[0]), np.empty(faces.shape[0])
+    cdef double[::1] area = found, height = heights
+    cdef Py_ssize_t f
+    cdef int64_t a, b, c
+    for f in range(faces.shape[0]):
+        a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
+        area[f] = (
+            (vertices[b, 0] - vertices[a, 0]) * (vertices[c, 1] - vertices[a, 1])
+            - (vertices[c, 0] - vertices[a, 0]) * (vertices[b, 1] - vertices[a, 1])
+        ) / 2
+        height[f] = (vertices[a, 2] + vertices[b, 2] + vertices[c, 2]) / 3
+    return found, heights
+
+
+def cells_of(const double[:, :] vertices, const double[::1] low, double step):
+    """Key of the cell of a lattice of 2²¹ a side that each vertex is nearest to, (n,)."""
+    keys = np.empty(vertices.shape[0], dtype=np.uint64)
+    cdef uint64_t[::1] key = keys
+    cdef Py_ssize_t k
+    cdef uint64_t x, y, z
+    for k in range(vertices.shape[0]):
+        x = <uint64_t>rint((vertices[k, 0] - low[0]) / step)
+        y = <uint64_t>rint((vertices[k, 1] - low[1]) / step)
+        z = <uint64_t>rint((vertices[k, 2] - low[2]) / step)
+        key[k] = x << 42 | y << 21 | z
+    return keys
+
+
+def corners_of(const int64_t[:, :] faces):
+    """Corners that some face uses, rising, (k,)."""
+    used = np.zeros(np.max(faces) + 1 if faces.shape[0] else 0, dtype=np.bool_)
+    cdef uint8_t[::1] is_used = used
+    cdef Py_ssize_t f, k
+    for f in range(faces.shape[0]):
+        for k in range(faces.shape[1]):
+            is_used[faces[f, k]] = True
+    return np.flatnonzero(used)
 
 
 def balance(const int64_t[:, :] faces, const uint64_t[::1] keys):
