@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from plumbstone.cli import kept
 from plumbstone.meshes.contents import kept_place
-from plumbstone.meshes.measures.extents import Extents
+from plumbstone.meshes.measures.openings import Extents
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.weighing import Confidence, Weighed, mass_of
 

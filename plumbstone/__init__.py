@@ -13,8 +13,8 @@ Examples
 import os
 import sys
 from importlib import import_module
-from typing import TYPE_CHECKING
 
+TYPE_CHECKING = False  # typing itself is loaded where Ctrl-C is caught
 if TYPE_CHECKING:
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.meshes.piece import Piece

@@ -174,6 +174,21 @@ def test_ranges_add_as_independent_figures() -> None:
         Range(2, 1, 3)
 
 
+def test_ctrl_c_while_libraries_load_ends_without_a_word() -> None:
+    code = """
+import sys
+class Stop:
+    def find_spec(self, name, *_):
+        if name == "typer":
+            raise KeyboardInterrupt
+sys.meta_path.insert(0, Stop())
+from plumbstone.cli.start import run
+run()
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (130, "", "")
+
+
 @pytest.mark.parametrize(
     ("line", "spared"),
     [

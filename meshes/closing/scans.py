@@ -21,6 +21,7 @@ from plumbstone.meshes.closing.underside import (
     skirt_volume,
     stood_on_rim,
 )
+from plumbstone.meshes.faces import listed
 from plumbstone.meshes.measures.calipers import (
     Caliper,
     factor_by,
@@ -31,7 +32,6 @@ from plumbstone.meshes.measures.calipers import (
 )
 from plumbstone.meshes.measures.doubts import WORDS, Doubt, foremost, range_of, trust_in
 from plumbstone.meshes.measures.faults import (
-    crowded_edges,
     enclosed_volume,
     face_areas,
     is_closed,
@@ -523,8 +523,9 @@ def opened_bodies(
     """
     vertices, faces = raw.vertices, raw.faces
     changes: list[str] = []
-    if crowded_edges(faces):
-        faces = without_crowded(faces)
+    plain = without_crowded(faces)
+    if len(plain) < len(faces):
+        faces = plain
         changes.append("removed faces where three or more meet at one edge")
     vertices, bodies, ground, said = bodies_on_ground(vertices, faces, table, least)
     if not bodies:
@@ -536,9 +537,7 @@ def opened_bodies(
 
 def _others(faces: Indices, bodies: list[Indices]) -> Indices:
     """Faces that belong to no body; no two of one winding share a directed edge."""
-    count = int(faces.max()) + 1
-    keys = [part[:, 0] * count + part[:, 1] for part in (faces, *bodies)]
-    return faces[~np.isin(keys[0], np.concatenate(keys[1:]))]
+    return faces[~listed(faces, np.concatenate(bodies), int(faces.max()) + 1)]
 
 
 def _open_body(

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from plumbstone.meshes.faces import corners_of, seen_from_above, shells
 from plumbstone.meshes.measures.faults import face_areas, open_edges
 from plumbstone.meshes.measures.isolating import Plane, upright
 from plumbstone.meshes.piece import Floats, Indices
@@ -74,12 +75,7 @@ def boundary_parts(faces: Indices, count: int) -> list[Indices]:
     edges = open_edges(faces)
     if len(edges) == 0:
         return []
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    graph = coo_array((np.ones(len(edges)), edges.T), shape=(count, count))
-    _, label = connected_components(graph, directed=False)
-    part = label[edges[:, 0]]
+    part = shells(edges[:, [0, 1, 1]], count)
     order = np.argsort(part, kind="stable")
     starts = np.flatnonzero(np.diff(part[order])) + 1
     return sorted(np.split(edges[order], starts), key=len, reverse=True)
@@ -190,7 +186,7 @@ def measure_rim(vertices: Floats, faces: Indices, edges: Indices) -> Rim:
 
 def _widest_section(vertices: Floats, faces: Indices) -> float:
     """Greatest area of a level section, walls dropped below its rims [m²]."""
-    flat, height = _seen_from_above(vertices, faces)
+    flat, height = seen_from_above(vertices, faces)
     return float(np.cumsum(flat[np.argsort(-height)]).max())
 
 
@@ -229,17 +225,8 @@ def close_below(vertices: Floats, faces: Indices, rim: Rim, share: float) -> tup
 
 def _flux(vertices: Floats, faces: Indices) -> float:
     """Flux of (0, 0, z) through a surface [m³]."""
-    flat, height = _seen_from_above(vertices, faces)
+    flat, height = seen_from_above(vertices, faces)
     return float(flat @ height)
-
-
-def _seen_from_above(vertices: Floats, faces: Indices) -> tuple[Floats, Floats]:
-    """Area of each face from above, below zero for one that looks down [m²]; its mean height."""
-    a, b, c = (vertices[faces[:, i]] for i in range(3))
-    area = (
-        (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (c[:, 0] - a[:, 0]) * (b[:, 1] - a[:, 1])
-    ) / 2
-    return area, (a[:, 2] + b[:, 2] + c[:, 2]) / 3
 
 
 def _rings_of(faces: Indices, count: int, corners: Indices, rings: int) -> NDArray[np.bool_]:
@@ -266,7 +253,7 @@ def _bulged_tip(vertices: Floats, faces: Indices, ring: Indices) -> Floats:
     """Middle of a cap, on a quadric through the skin around the hole."""
     middle: Floats = vertices[ring].mean(axis=0)
     reach = np.linalg.norm(vertices[ring] - middle, axis=1).max()
-    around = np.unique(faces[_rings_of(faces, len(vertices), ring, 4)])
+    around = corners_of(faces[_rings_of(faces, len(vertices), ring, 4)])
     local = vertices[around] - middle
     _, _, axes = np.linalg.svd(vertices[ring] - middle, full_matrices=False)
     u, v, w = (local @ axes.T).T

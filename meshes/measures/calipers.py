@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from plumbstone.meshes.faces import corner_sums, corners_of
 from plumbstone.meshes.measures.doubts import Doubt, in_length
 from plumbstone.meshes.measures.extents import across
 from plumbstone.meshes.measures.faults import open_edges
@@ -67,7 +68,7 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
         noise smoothed out, as noise lengthens both. What a coarse mesh cannot tell of its tips,
         and what the unseen underside may add, is in its noise.
     """
-    corners = np.unique(faces)
+    corners = corners_of(faces)
     calm, spread, step = _calm(vertices, faces)
     smooth = calm[corners]
     longest, _ = diameter(smooth)
@@ -99,7 +100,7 @@ def _widths_across(points: Floats) -> tuple[float, float]:
 
 def _dropped(vertices: Floats, faces: Indices) -> Floats:
     """Feet of walls dropped from the rim of an open skin, z up, to the ground, (k, 3)."""
-    ring = vertices[np.unique(open_edges(faces))]
+    ring = vertices[corners_of(open_edges(faces))]
     ground, top = float(vertices[:, 2].min()), float(vertices[:, 2].max())
     low = ring[ring[:, 2] < ground + LOW * (top - ground)]
     return np.column_stack([low[:, :2], np.full(len(low), ground)])
@@ -249,9 +250,6 @@ def _bumps(vertices: Floats, faces: Indices, links: Any, lonely: NDArray[np.bool
 
 def _corner_normals(vertices: Floats, faces: Indices) -> Floats:
     """Give unit normals at the corners of a mesh, (n, 3); zero where no face is."""
-    a, b, c = (vertices[faces[:, i]] for i in range(3))
-    normals = np.zeros_like(vertices)
-    for k in range(3):
-        np.add.at(normals, faces[:, k], np.cross(b - a, c - a))
+    normals = corner_sums(vertices, faces)
     found: Floats = normals / (np.linalg.norm(normals, axis=1)[:, None] + 1e-300)
     return found

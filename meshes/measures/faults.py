@@ -1,8 +1,10 @@
 """What is wrong with a triangle mesh: open, mixed up, in several shells."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from plumbstone.meshes.faces import balance, sharing, sixfold
+from plumbstone.meshes.faces import face_areas as face_areas
+from plumbstone.meshes.faces import shells as shells
 from plumbstone.meshes.piece import Floats, Indices
 
 
@@ -29,58 +31,20 @@ def is_closed(faces: Indices, count: int) -> bool:
     if len(faces) == 0:
         return False
     keys = np.random.default_rng(20240229).integers(0, 2**64, size=count, dtype=np.uint64)
-    forth = np.uint64(0)
-    back = np.uint64(0)
-    with np.errstate(over="ignore"):
-        corner = keys[faces]
-        for i in range(3):
-            a, b = corner[:, i], corner[:, (i + 1) % 3]
-            forth += _mixed(a, b).sum(dtype=np.uint64)
-            back += _mixed(b, a).sum(dtype=np.uint64)
-    return bool(forth == back)
+    return balance(faces, keys) == 0
 
 
 def open_edges(faces: Indices) -> Indices:
     """Edges that belong to one face only, (k, 2), in the direction of that face."""
-    directed = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
-    _, inverse, counts = _edge_counts(directed)
-    lonely: Indices = directed[counts[inverse] == 1]
-    return lonely
-
-
-def crowded_edges(faces: Indices) -> int:
-    """Count edges that belong to three faces or more."""
-    directed = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
-    return int((_edge_counts(directed)[2] > 2).sum())
-
-
-def shells(faces: Indices, count: int) -> NDArray[np.int64]:
-    """Give each face the number of its connected shell, (m,); faces connect at shared corners."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
-    links = faces[:, [[0, 1], [1, 2]]].reshape(-1, 2)
-    graph = coo_array((np.ones(len(links), dtype=np.int8), links.T), shape=(count, count))
-    _, label = connected_components(graph, directed=False)
-    _, number = np.unique(label[faces[:, 0]], return_inverse=True)
-    return np.asarray(number, dtype=np.int64)
+    face, edge = np.nonzero(sharing(faces, int(faces.max(initial=-1)) + 1) == 1)
+    return np.column_stack([faces[face, edge], faces[face, (edge + 1) % 3]])
 
 
 def enclosed_volume(vertices: Floats, faces: Indices) -> float:
     """Signed volume of a closed mesh [cubed unit of the vertices]."""
     if len(faces) == 0:
         return 0.0
-    local = vertices - vertices.mean(axis=0)
-    (ax, ay, az), (bx, by, bz), (cx, cy, cz) = (local[faces[:, i]].T for i in range(3))
-    sixfold = ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
-    return float(sixfold.sum() / 6)
-
-
-def face_areas(vertices: Floats, faces: Indices) -> Floats:
-    """Area of each face [square of the unit of the mesh], (m,)."""
-    a, b, c = (vertices[faces[:, i]] for i in range(3))
-    area: Floats = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2
-    return area
+    return float(sixfold(vertices, faces, vertices.mean(axis=0)).sum() / 6)
 
 
 def winding_number(vertices: Floats, faces: Indices, points: Floats) -> Floats:
@@ -102,19 +66,3 @@ def winding_number(vertices: Floats, faces: Indices, points: Floats) -> Floats:
         bottom += np.einsum("ij,ij->i", c, a) * lb
         found[k] = np.arctan2(top, bottom).sum() / (2 * np.pi)
     return found
-
-
-def _mixed(a: NDArray[np.uint64], b: NDArray[np.uint64]) -> NDArray[np.uint64]:
-    """Hash ordered pairs of 64-bit keys."""
-    x = a * np.uint64(0x9E3779B97F4A7C15) + (b ^ (b >> np.uint64(29)))
-    x ^= x >> np.uint64(32)
-    x *= np.uint64(0xD6E8FEB86659FD93)
-    return x ^ (x >> np.uint64(32))
-
-
-def _edge_counts(directed: Indices) -> tuple[Indices, Indices, Indices]:
-    """Undirected keys of edges, the key of each edge, and how often each key occurs."""
-    size = int(directed.max(initial=0)) + 1
-    keys = directed.min(axis=1) * size + directed.max(axis=1)
-    unique, inverse, counts = np.unique(keys, return_inverse=True, return_counts=True)
-    return unique, inverse, counts

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from plumbstone.meshes.faces import corners_of
 from plumbstone.meshes.measures.faults import face_areas, shells
 from plumbstone.meshes.piece import Floats, Indices
 
@@ -233,7 +234,7 @@ def bodies_on_ground(
         bodies, floaters = split_bodies(vertices, faces, least)
     ground = None
     if planes and bodies:
-        feet = [float(plane.heights(vertices[np.unique(bodies[0])]).min()) for plane in planes]
+        feet = [float(plane.heights(vertices[corners_of(bodies[0])]).min()) for plane in planes]
         ground = planes[int(np.argmin(feet))]
         vertices = upright(vertices, ground)
     if floaters:

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from plumbstone.meshes.faces import places
 from plumbstone.meshes.mending.welding import compacted, distinct
 from plumbstone.meshes.piece import Floats, Indices
 
@@ -28,10 +29,10 @@ def thinned(vertices: Floats, faces: Indices, cells: int = 16) -> tuple[Floats, 
     size = float((vertices.max(axis=0) - low).max()) / cells
     lattice = np.floor((vertices - low) / size).astype(np.int64)
     keys = (lattice[:, 0] * 1000 + lattice[:, 1]) * 1000 + lattice[:, 2]
-    _, inverse = np.unique(keys, return_inverse=True)
-    counts = np.bincount(inverse)
-    merged = np.column_stack([np.bincount(inverse, vertices[:, k]) / counts for k in range(3)])
-    return compacted(merged, distinct(inverse[faces]))
+    _, number = places(keys.view(np.uint64))
+    counts = np.bincount(number)
+    merged = np.column_stack([np.bincount(number, vertices[:, k]) / counts for k in range(3)])
+    return compacted(merged, distinct(number[faces]))
 
 
 def simplified(vertices: Floats, faces: Indices, most: int) -> tuple[Floats, Indices]:

@@ -14,7 +14,7 @@ from plumbstone.volumes.scape.materials import Material
 
 if TYPE_CHECKING:
     from plumbstone.meshes.closing.scans import ClosedScan
-    from plumbstone.meshes.measures.extents import Extents
+    from plumbstone.meshes.measures.openings import Extents
     from plumbstone.meshes.piece import Floats, Indices, Piece
 
 SHAPE_FACTORS = Range(0.40, 0.50, 0.60)  # of the box around a stone; common practice, no source
