@@ -6,8 +6,10 @@ from math import pi
 
 import numpy as np
 import pytest
+import shapely
 from scipy.optimize import lsq_linear, nnls
 
+from plumbstone.volumes.holding.contacts import off_hull
 from plumbstone.volumes.holding.equilibrium import (
     Rig,
     forces_at,
@@ -18,6 +20,7 @@ from plumbstone.volumes.holding.equilibrium import (
     least_sinkers,
     lifts_whole,
 )
+from plumbstone.volumes.holding.touching import Resting
 from plumbstone.volumes.water.density import GRAVITY
 
 NO_TIES = {
@@ -360,3 +363,38 @@ def test_ties_that_stand_pull_as_little_as_they_may_and_never_more_than_they_wei
     # and the pushes of the ground allow: these have no upper bound.
     assert forces_at(rig, 0)[1][0] / GRAVITY == pytest.approx(0.1499, abs=1e-4)
     assert greatest_pulls(rig)[0] == pytest.approx(3.0)
+
+
+@pytest.mark.parametrize("radius", [0.03, 0.1, 0.5])
+def test_a_round_foot_counts_as_far_as_it_rolls_by_a_degree(radius: float) -> None:
+    # A curve of radius R that turns by θ touches R θ farther on, where the gap was R θ² / 2.
+    across = np.linspace(-0.012, 0.012, 481)
+    places = level(np.column_stack([across, np.zeros(481)]))
+    gaps = across**2 / (2 * radius)
+    rest = Resting(
+        places, np.tile([0.0, 0.0, 1.0], (481, 1)), np.full(481, -1), gaps, gaps,
+        np.full(481, False), (0.0, 0.0), 0.0,
+    )  # fmt: skip
+    reach = float(np.abs(across[rest.firm()]).max())
+    rolled = radius * np.radians(1.0)
+    assert reach <= rolled + 5e-5  # the step between places
+    assert reach >= 0.95 * rolled - 1e-4
+
+
+def test_a_flat_foot_of_uneven_feet_counts_whole() -> None:
+    places = level(np.array([[0.0, 0.0], [0.1, 0.0], [0.0, 0.1], [0.1, 0.1], [0.05, 0.05]]))
+    gaps = np.array([0.0, 4e-5, 6e-5, 9e-5, 2e-4])
+    rest = Resting(
+        places, np.tile([0.0, 0.0, 1.0], (5, 1)), np.full(5, -1), gaps, gaps,
+        np.full(5, False), (0.0, 0.0), 0.0,
+    )  # fmt: skip
+    assert rest.firm().tolist() == [True, True, True, True, False]
+
+
+def test_distance_from_a_hull_agrees_with_shapely() -> None:
+    rng = np.random.default_rng(3)
+    for _ in range(50):
+        places, points = rng.normal(0, 1, (int(rng.integers(1, 9)), 2)), rng.normal(0, 2, (20, 2))
+        hull = shapely.MultiPoint(places).convex_hull
+        wanted = [hull.distance(shapely.Point(p)) for p in points]
+        assert off_hull(points, places) == pytest.approx(np.array(wanted), abs=1e-9)

@@ -54,6 +54,14 @@ def test_what_is_also_pushed_aside_names_the_end_that_rises(tmp_path: Path) -> N
     assert case.hold.first_move.manner == "tips up at its left end"
 
 
+def test_what_is_offered_for_a_round_underside_does_not_let_it_rock(tmp_path: Path) -> None:
+    case = case_of(64007, tmp_path)  # three sinkers were offered; it rocked by 2°
+    assert case is not None
+    for offer in case.hold.offers.best:
+        assert held(case.simulated(FINE, case.any_end(), case.with_offer(offer)))
+    assert not case.hold.stays
+
+
 def trial(case: Case, fine: Fineness) -> dict[str, object]:
     """Simulate a scape and all that is offered for it."""
     hold = case.hold

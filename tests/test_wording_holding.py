@@ -75,14 +75,10 @@ def results(log: HoldResult) -> list[HoldResult]:
         leaning = replace(stays, verdict=Verdict.MOVES, doubts=(Doubt.LEANS,))
         move = Move(0.21, manner, ())
         found += [leaning, replace(leaning, doubts=(Doubt.MOVES, Doubt.LEANS), first_move=move)]
-        found.append(
-            replace(
-                stays,
-                verdict=Verdict.UNSURE,
-                doubts=(Doubt.SOAKED,),
-                drained_move=Move(0.1, "tips up at its left end", ()),
-            )
-        )
+        for at in (None, Move(0.1, "tips up at its left end", ())):
+            soaked = replace(stays, verdict=Verdict.UNSURE, doubts=(Doubt.SOAKED,))
+            found.append(replace(soaked, drained_move=at))
+        found.append(replace(stays, verdict=Verdict.UNSURE, doubts=(Doubt.MOVES,)))
     return found
 
 

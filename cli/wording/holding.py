@@ -149,8 +149,9 @@ def _falls(finding: Finding, units: Units) -> str:
     """Word what falls over by its own weight, dry, in the water or once soaked."""
     name = finding.about[0]
     if finding.how == "soaked":
-        at = place_words(_number(finding, "level_m"), units)
-        return f"{name}: once soaked, it may tip when the tank is drained to {at}; wedge it."
+        level = finding.numbers.get("level_m")
+        to = f" to {place_words(_number(finding, 'level_m'), units)}" if level is not None else ""
+        return f"{name}: once soaked, it may tip when the tank is drained{to}; wedge it."
     if finding.how == "stack":
         on = f" on {' and '.join(finding.about[1:])}" if len(finding.about) > 1 else ""
         level = _number(finding, "level_m")
@@ -274,6 +275,7 @@ def _edge_words(finding: Finding, units: Units) -> str:
         for k in (0, 1)
         if f"edge{k}_x_m" in finding.numbers
     ]
+    ends = list(dict.fromkeys(ends))  # both may be one place for a tape
     if not ends:
         return ""
     where = " to ".join(ends)

@@ -140,3 +140,16 @@ def hull_numbers(points: Floats) -> Indices:
         spread = points - points.mean(axis=0)
         along = spread @ np.linalg.svd(spread, full_matrices=False)[2][0]
         return np.array(sorted({int(along.argmin()), int(along.argmax())}), dtype=np.int64)
+
+
+def off_hull(points: Floats, places: Floats) -> Floats:
+    """How far points (p, 2) lie beside the hull of places (n, 2), (p,) [m]; 0 within it."""
+    around = places[hull_numbers(places)]
+    along = np.roll(around, -1, axis=0) - around
+    out = points[:, None] - around
+    length = np.maximum((along**2).sum(axis=1), 1e-12)
+    share = np.clip((out * along).sum(axis=2) / length, 0, 1)
+    found = np.linalg.norm(out - share[..., None] * along, axis=2).min(axis=1)
+    left = along[:, 0] * out[..., 1] - along[:, 1] * out[..., 0] >= 0
+    inside = left.all(axis=1) & (len(around) > 2)
+    return np.asarray(np.where(inside, 0.0, found))

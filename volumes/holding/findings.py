@@ -51,7 +51,7 @@ def _doubt_findings(hold: HoldResult) -> Iterator[Finding]:
     for doubt in hold.doubts:
         if doubt is Doubt.MOVES and hold.first_move is not None:
             yield _move_finding(hold, hold.first_move)
-        elif doubt is Doubt.SHORT:
+        elif doubt in (Doubt.SHORT, Doubt.MOVES):
             numbers = {"lacking_kg": hold.balance.short}
             yield Finding(
                 Kind.FLOATS, Severity.CARE, (name,), numbers, how="short", cure=_cure(hold)
@@ -70,8 +70,9 @@ def _doubt_findings(hold: HoldResult) -> Iterator[Finding]:
         elif doubt is Doubt.PANE:
             where = " and ".join(rest.panes())
             yield Finding(Kind.TIPS, Severity.CARE, (name,), where=where, how="pane", cure="foot")
-        elif doubt is Doubt.SOAKED and hold.drained_move is not None:
-            numbers = {"level_m": hold.drained_move.level}
+        elif doubt is Doubt.SOAKED:
+            at = hold.drained_move
+            numbers = {} if at is None else {"level_m": at.level}
             yield Finding(Kind.FALLS, Severity.CARE, (name,), numbers, how="soaked", cure="wedge")
 
 

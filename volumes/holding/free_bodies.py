@@ -14,7 +14,7 @@ from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.buoyancy import least_reserve
-from plumbstone.volumes.holding.contacts import Pulls, hull_numbers, inside_hull
+from plumbstone.volumes.holding.contacts import Pulls, off_hull
 from plumbstone.volumes.holding.equilibrium import Rig
 from plumbstone.volumes.holding.soaking import saturated_density
 from plumbstone.volumes.holding.touching import (
@@ -240,7 +240,8 @@ def rigs_of(stage: Stage, ends: Iterable[End], body: int, friction: Range | None
     for i, which in enumerate(order):
         rest = stage.resting[which]
         near = rest.near(drawn=which == body and rest.lean > LEANS)
-        places, rays, kept = _pushing(rest, friction, aside, near)
+        firm = which == body and stage.bodies[which].group is not None
+        places, rays, kept = _pushing(rest, friction, aside, near, firm=firm)
         contacts.append(places)
         pushes.append(rays)
         uppers += [i] * len(places)
@@ -297,25 +298,17 @@ def hangs_beside(tie: Tie, foot: Floats) -> bool:
     straight = tie.direction[2] < -1 + 1e-9
     if tie.exact or not tie.taut or not straight or not len(foot):
         return False
-    place = np.array(tie.place[:2])
-    near = float(np.linalg.norm(_nearest_in_hull(foot[:, :2], place) - place))
+    near = float(off_hull(np.array([tie.place[:2]]), foot[:, :2])[0])
     return 0 < near < BESIDE_FOOT
 
 
-def _nearest_in_hull(corners: Floats, place: Floats) -> Floats:
-    """Point of the hull of corners (c, 2) that is nearest to a place (2,)."""
-    if len(corners) > 2 and inside_hull(corners, place):
-        return place
-    around = corners[hull_numbers(corners)]
-    start, along = around, np.roll(around, -1, axis=0) - around
-    share = ((place - start) * along).sum(axis=1) / np.maximum((along**2).sum(axis=1), 1e-12)
-    points: Floats = start + np.clip(share, 0, 1)[:, None] * along
-    nearest: Floats = points[int(np.linalg.norm(points - place, axis=1).argmin())]
-    return nearest
-
-
 def _pushing(
-    rest: Resting, friction: Range | None, aside: bool, near: NDArray[np.bool_]
+    rest: Resting,
+    friction: Range | None,
+    aside: bool,
+    near: NDArray[np.bool_],
+    *,
+    firm: bool,
 ) -> tuple[Floats, Floats, Indices]:
     """Places and directions of pushes (c, 3) and the contacts that they belong to (c,)."""
     if friction is None:
@@ -325,7 +318,8 @@ def _pushing(
     else:
         stays = np.where(rest.soil, max(SOIL_FRICTION, friction.low), friction.low)
         spare = np.arctan(stays) - np.radians(rest.steepness)
-        kept = patch_corners(rest, rest.touching() & (spare >= 0))
+        counted = (rest.firm() if firm else rest.touching()) & (spare >= 0)
+        kept = patch_corners(rest, counted)
         places = _shrunk(rest.places[kept])
         if not aside:
             return places, np.tile([0.0, 0.0, 1.0], (len(kept), 1)), kept

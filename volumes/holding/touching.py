@@ -1,6 +1,7 @@
 """Where bodies touch: the true patches between their faces, once they have come to rest."""
 
 import itertools
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -15,10 +16,13 @@ from plumbstone.volumes.holding.contacts import (
     can_rest,
     hull_numbers,
     lean_of,
+    off_hull,
     rest_plane,
 )
 
 EXACT = 1e-4  # [m]: nearer than this to where it rests, a body touches
+TRULY = 1e-7  # [m]: the same, of what does not rock
+ROCKS = math.radians(1.0)  # by so much it may rock before its wood is said to move
 GENEROUS = 3e-3  # [m]: nearer than this, it may touch once things have shifted
 THROUGH = 0.02  # [m]: so far below a top that is not drawn exactly, a body still lies on it
 FLANK = 0.5  # [-]: upward part of a normal; what is steeper is a flank, nothing rests on it
@@ -70,6 +74,19 @@ class Resting:
     def touching(self, apart: float = EXACT) -> NDArray[np.bool_]:
         """Which contacts are no farther apart [m] as it rests, but for panes and flanks."""
         return np.asarray((self.gaps <= apart) & (self.normals[:, 2] >= FLANK))
+
+    def firm(self) -> NDArray[np.bool_]:
+        """Which contacts touch before it has rocked visibly, on a round underside.
+
+        Where a curve turns by θ, what touches moves to where the gap was θ / 2 of the way there.
+        """
+        found = self.touching()
+        truly = self.places[found & (self.gaps <= TRULY), :2]
+        if len(truly):
+            found[found] = self.gaps[found] - TRULY <= ROCKS / 2 * off_hull(
+                self.places[found, :2], truly
+            )
+        return found
 
     def near(self, *, drawn: bool) -> NDArray[np.bool_]:
         """Which contacts may touch once things have shifted; only those of its drawn pose."""
