@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.measures.columns import Grid, Window, columns_of, merged_columns
+from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.measures.faults import is_closed
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.piece import Floats, Piece
@@ -255,8 +255,8 @@ def _settled(piece: Piece, surface: Floats, grid: Grid) -> Piece:
     for _ in range(SETTLING_STEPS):
         corners = piece.vertices
         centre = mesh_centre(corners, piece.faces)
-        columns = merged_columns([columns_of(corners, piece.faces, grid)], grid)
-        slopes = settling_slopes(columns, surface, grid, centre[:2])
+        window = columns_of(corners, piece.faces, grid)
+        slopes = settling_slopes(window, surface, grid, centre[:2])
         lean = lean_of(slopes)
         if lean < SETTLED:
             break

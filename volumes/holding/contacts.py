@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plumbstone.meshes.measures.columns import Columns, Grid
+from plumbstone.meshes.measures.columns import Grid, Window
 from plumbstone.meshes.piece import Floats, Indices
 
 LEVEL = 1e-9  # [m]: what differs by less is level
@@ -29,14 +29,14 @@ class Pulls:
 
 
 def settling_slopes(
-    body: Columns, surface: Floats, grid: Grid, centre: Floats
+    body: Window, surface: Floats, grid: Grid, centre: Floats
 ) -> tuple[float, float]:
     """Slopes along x and y of the plane by which a body sinks to rest on a surface.
 
     Parameters
     ----------
-    body : Columns
-        Solid intervals of the body.
+    body : Window
+        Its columns.
     surface : (rows, columns) float array
         What carries it [m].
     grid : Grid
@@ -50,10 +50,10 @@ def settling_slopes(
     """
     if len(body.bottoms) == 0:
         return 0.0, 0.0
-    under = body.bottoms[0]
+    under = body.lowest()
     rows, columns = np.nonzero(np.isfinite(under))
-    points = np.column_stack([grid.x[columns], grid.y[rows]])
-    gaps = np.maximum(under - surface, 0.0)[rows, columns]
+    points = np.column_stack([grid.x[body.column + columns], grid.y[body.row + rows]])
+    gaps = np.maximum(under - surface[body.place], 0.0)[rows, columns]
     if can_rest(points[gaps < gaps.min() + TOUCHING], centre, Pulls.none()):
         return 0.0, 0.0
     plane = rest_plane(points, gaps, centre)
