@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from plumbstone.meshes.measures.columns import Grid, Window, columns_of
+from plumbstone.meshes.measures.columns import Window
 from plumbstone.meshes.piece import Floats, Piece
 
 
@@ -45,17 +45,15 @@ def raised(piece: Piece, by: float) -> Piece:
     return piece.moved_to(piece.vertices + [0.0, 0.0, by])
 
 
-def resting_height(piece: Piece, surface: Floats, grid: Grid) -> float:
+def resting_height(window: Window, surface: Floats) -> float:
     """How far a piece on the floor must rise to rest on a surface, set down without turning.
 
     Parameters
     ----------
-    piece : Piece
-        In place above the floor, lowest point at z = 0.
+    window : Window
+        Columns of the piece in place above the floor, lowest point at z = 0.
     surface : (rows, columns) float array
         What it is set down on: tops of pieces, or the bed [m].
-    grid : Grid
-        Cells of `surface`.
 
     Returns
     -------
@@ -64,7 +62,6 @@ def resting_height(piece: Piece, surface: Floats, grid: Grid) -> float:
         the sampled columns; between samples a sharp tip may reach deeper by up to half a
         cell times its slope.
     """
-    window = columns_of(piece.vertices, piece.faces, grid)
     under = window.lowest()
     if under.size == 0 or not np.isfinite(under).any():
         return 0.0

@@ -694,10 +694,10 @@ def _stacks(bed: BedResult, rows: Sequence[Row]) -> list[tuple[Row, list[LayerRe
 def _measured(result: LayerResult, columns: Columns, grid: Grid) -> LayerResult:
     """Litres of one layer on one grid, and what of it slides."""
     surface, below, target = result.surface, result.below, result.drawn
-    lower = columns.free_below(below)
-    volume = float((columns.free_below(surface) - lower).sum()) * grid.cell_area
+    upper = columns.free_below(surface)
+    volume = float((upper - columns.free_below(below)).sum()) * grid.cell_area
     wanted = lifted_out(np.maximum(target, below), columns)
-    missing = columns.free_below(wanted) - columns.free_below(surface)
+    missing = columns.free_below(wanted) - upper
     lying = surface - below
     return replace(
         result,

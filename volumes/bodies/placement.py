@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.measures.columns import Grid, Window, columns_of, merged_columns
+from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.measures.faults import is_closed
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.piece import Floats, Piece
@@ -188,9 +188,9 @@ def set_down(body: Body, surface: Floats, grid: Grid) -> Body:
         What is below it [m].
     grid : Grid
     """
-    piece = raised(body.piece, resting_height(body.piece, surface, grid))
+    piece, window = _laid(body.piece, surface, grid)
     if body.entry.settle:
-        piece = _settled(piece, surface, grid)
+        piece = _settled(piece, window, surface, grid)
     if body.entry.rests == "bed":
         piece = raised(piece, -min(body.entry.pressed, float(piece.low[2])))
     return replace(body, piece=piece)
@@ -250,20 +250,24 @@ def check_apart(one: Body, other: Body, a: Window, b: Window, cell_area: float) 
         raise PlacingError(message)
 
 
-def _settled(piece: Piece, surface: Floats, grid: Grid) -> Piece:
+def _laid(piece: Piece, surface: Floats, grid: Grid) -> tuple[Piece, Window]:
+    """Set a piece down as it is turned; with its columns."""
+    window = columns_of(piece.vertices, piece.faces, grid)
+    by = resting_height(window, surface)
+    return raised(piece, by), window.raised(by)
+
+
+def _settled(piece: Piece, window: Window, surface: Floats, grid: Grid) -> Piece:
     """Turn a piece until it rests on a surface."""
     for _ in range(SETTLING_STEPS):
-        corners = piece.vertices
-        centre = mesh_centre(corners, piece.faces)
-        columns = merged_columns([columns_of(corners, piece.faces, grid)], grid)
-        slopes = settling_slopes(columns, surface, grid, centre[:2])
+        centre = mesh_centre(piece.vertices, piece.faces)
+        slopes = settling_slopes(window, surface, grid, centre[:2])
         lean = lean_of(slopes)
         if lean < SETTLED:
             break
         share = min(1.0, LARGEST_STEP / lean)
         piece = sunk(piece, (slopes[0] * share, slopes[1] * share), centre)
-        piece = raised(piece, -float(piece.low[2]))
-        piece = raised(piece, resting_height(piece, surface, grid))
+        piece, window = _laid(raised(piece, -float(piece.low[2])), surface, grid)
     return piece
 
 

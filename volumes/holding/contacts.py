@@ -5,11 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from plumbstone.meshes.measures.columns import Columns, Grid
+from plumbstone.meshes.measures.columns import Grid, Window
 from plumbstone.meshes.piece import Floats, Indices
 
 LEVEL = 1e-9  # [m]: what differs by less is level
-AT_ONCE = 8  # places that are added to a program
+FAR_AROUND = 10 * np.array([[1.0, 0.0], [-0.5, 0.75**0.5], [-0.5, -(0.75**0.5)]])  # [m]
+FAR_ABOVE, MOST_TURNS = 1e5, 500  # [m]; places that give way until a search is given up
+APART = 1e-6  # [m]: what lies so far aside, no tolerance of a program reaches
 TOUCHING = 3e-4  # [m]: nearer than this to where it rests, a body touches
 
 
@@ -27,14 +29,14 @@ class Pulls:
 
 
 def settling_slopes(
-    body: Columns, surface: Floats, grid: Grid, centre: Floats
+    body: Window, surface: Floats, grid: Grid, centre: Floats
 ) -> tuple[float, float]:
     """Slopes along x and y of the plane by which a body sinks to rest on a surface.
 
     Parameters
     ----------
-    body : Columns
-        Solid intervals of the body.
+    body : Window
+        Its columns.
     surface : (rows, columns) float array
         What carries it [m].
     grid : Grid
@@ -48,10 +50,10 @@ def settling_slopes(
     """
     if len(body.bottoms) == 0:
         return 0.0, 0.0
-    under = body.bottoms[0]
+    under = body.lowest()
     rows, columns = np.nonzero(np.isfinite(under))
-    points = np.column_stack([grid.x[columns], grid.y[rows]])
-    gaps = np.maximum(under - surface, 0.0)[rows, columns]
+    points = np.column_stack([grid.x[body.column + columns], grid.y[body.row + rows]])
+    gaps = np.maximum(under - surface[body.place], 0.0)[rows, columns]
     if can_rest(points[gaps < gaps.min() + TOUCHING], centre, Pulls.none()):
         return 0.0, 0.0
     plane = rest_plane(points, gaps, centre)
@@ -68,29 +70,30 @@ def rest_plane(places: Floats, gaps: Floats, centre: Floats) -> Floats:
 
     Notes
     -----
-    A linear program in three unknowns, over the few places that bear on it: those at the corners
-    from above, then what would still lie below the plane. A centre beside all that is below has
-    no such plane: the body rests as drawn, and will fall.
+    A linear program in three unknowns, by the dual simplex method: of three places that carry it,
+    one gives way to the place that lies deepest below their plane, until none does. It begins on
+    three far around, far above; where one of these is left, the centre lies beside all that is
+    below, and there is no such plane: the body rests as drawn, and will fall.
     """
-    from scipy.optimize import linprog
-
-    level = np.array([float(gaps.min()) if len(gaps) else 0.0, 0.0, 0.0])
-    if len(gaps) < 3 or np.ptp(gaps) < LEVEL:
+    count = len(gaps)
+    level = np.array([float(gaps.min()) if count else 0.0, 0.0, 0.0])
+    if count < 3 or np.ptp(gaps) < LEVEL:
         return level
-    terms = np.column_stack([np.ones(len(places)), places - centre])
-    bearing = np.zeros(len(gaps), dtype=bool)
-    bearing[hull_numbers(places)] = True
-    while True:
-        found = linprog(
-            [-1.0, 0.0, 0.0], A_ub=terms[bearing], b_ub=gaps[bearing],
-            bounds=[(None, None)] * 3, method="highs",
-        )  # fmt: skip
-        if found.x is None:
-            return level
-        left = np.where(bearing, np.inf, gaps - terms @ found.x)
-        if left.min() >= -LEVEL:
-            return np.asarray(found.x, dtype=float)
-        bearing[np.argsort(left)[:AT_ONCE]] = True
+    terms = np.column_stack([np.ones(count + 3), np.concatenate([places - centre, FAR_AROUND])])
+    depths = np.concatenate([gaps, np.full(3, FAR_ABOVE)])
+    carry = np.array([count, count + 1, count + 2])
+    for _ in range(MOST_TURNS):
+        plane = np.linalg.solve(terms[carry], depths[carry])
+        left = depths - terms @ plane
+        deepest = int(left.argmin())
+        if left[deepest] >= -LEVEL:
+            return level if carry.max() >= count else plane
+        weights, shares = np.linalg.solve(
+            terms[carry].T, np.column_stack([[1.0, 0.0, 0.0], terms[deepest]])
+        ).T
+        bound = shares > 1e-12
+        carry[np.where(bound, weights / np.where(bound, shares, 1.0), np.inf).argmin()] = deepest
+    return level
 
 
 def can_rest(places: Floats, centre: Floats, held: Pulls) -> bool:
@@ -101,7 +104,7 @@ def can_rest(places: Floats, centre: Floats, held: Pulls) -> bool:
         return True
     places = places[hull_numbers(places)]
     points = np.concatenate([places, held.places]) - centre
-    if not len(points):
+    if not len(points) or (not len(held.places) and _lie_aside(points)):
         return False
     signs = np.concatenate([np.ones(len(places)), -np.ones(len(held.places))])
     matrix = np.vstack([np.ones(len(points)), points.T]) * signs
@@ -114,6 +117,12 @@ def can_rest(places: Floats, centre: Floats, held: Pulls) -> bool:
         method="highs",
     )
     return found.x is not None
+
+
+def _lie_aside(points: Floats) -> bool:
+    """Tell at once of most points (n, 2) that the origin is not among them."""
+    way = points.mean(axis=0)
+    return bool((points @ way).min() > APART * float(np.linalg.norm(way)))
 
 
 def inside_hull(places: Floats, points: Floats) -> bool:
