@@ -249,6 +249,7 @@ def test_two_tabs_and_an_editor(browser: Any, server: Server) -> None:
     file.write_text(theirs, encoding="utf-8")
     for tab in (one, other):
         tab.get_by_text("Water line: 20 cm").wait_for()
+        tab.get_by_text("shared.toml was changed outside").wait_for()
     other.get_by_role("button", name="Undo").click()
     changed(file, theirs)
     assert file.read_text(encoding="utf-8") == saved
@@ -288,6 +289,11 @@ def test_wood_that_floats_is_held_by_a_stone(browser: Any, server: Server) -> No
         chosen.get_by_label(label, exact=True).blur()
         changed(file, "", f'"{at} cm"')
     tab.get_by_role("button", name="Tie to wood").click()
+    asked = tab.get_by_text("Now touch the wood")
+    asked.wait_for()
+    tab.wait_for_function(
+        "e => e.getBoundingClientRect().top >= 0", arg=asked.element_handle()
+    )  # in sight, however far below the button stands
     piece(tab, "Root").click()
     tab.wait_for_selector(".view.above .piece:not(.floats)[data-piece=Root]")
     computed(tab)

@@ -19,12 +19,13 @@ from PIL import Image
 from test_page import DEMO, SMALL, demo_in
 
 from plumbstone.cli.documents import plan_document
-from plumbstone.cli.page.changes import with_border
+from plumbstone.cli.page.changes import added_somewhere, with_border
 from plumbstone.cli.page.desk import ChangedOutsideError, Desk, glimpse_spacing
 from plumbstone.cli.page.folder import Folder, FolderError
 from plumbstone.cli.page.handles import handles_of, pulled
 from plumbstone.cli.page.measures import Measures
 from plumbstone.cli.page.scan_job import ScanError, ScanJob
+from plumbstone.cli.page.starting import SIDES
 from plumbstone.cli.page.thumbnail import thumbnail_by_size
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
@@ -363,6 +364,33 @@ def test_what_is_kept_without_a_picture_is_sketched_by_its_size() -> None:
         picture = Image.open(io.BytesIO(thumbnail_by_size(size, "#808080")))
         left, top, right, bottom = picture.getchannel("A").getbbox() or (0, 0, 0, 0)
         assert (right - left) > (bottom - top) > 10  # it lies on its longest sides
+
+
+def test_a_new_piece_is_set_where_nothing_stands(tmp_path: Path) -> None:
+    file, measures = tmp_path / "small.toml", Measures(Units.METRIC)
+    file.write_text(SMALL, encoding="utf-8")  # a stone stands in the middle
+    desk = Desk(Folder(tmp_path), file.name)
+    keys = {"name": "New", "kind": "stone", "material": "granite", "size": ["7 cm", "7 cm", "7 cm"]}
+
+    async def work() -> None:
+        await desk.look()
+        others = [*desk.outlines().values()]
+        await desk.change_first(added_somewhere(keys, (0.07, 0.07), others, desk.scape, measures))
+
+    asyncio.run(work())
+    outlines = desk.outlines()
+    low, high = outlines.pop("New")
+    for start, end in outlines.values():
+        assert low[0] >= end[0] or low[1] >= end[1] or high[0] <= start[0] or high[1] <= start[1]
+
+
+def test_first_sizes_are_whole_in_the_units_of_the_reader() -> None:
+    for units, sides in (
+        (Units.US, ["24 in", "12 in", "14 in"]),
+        (Units.METRIC, ["60 cm", "30 cm", "36 cm"]),
+    ):
+        measures = Measures(units)
+        assert [measures.written(measures.rounded(side)) for side in SIDES] == sides
 
 
 ROWS = """

@@ -72,6 +72,7 @@ def test_soil_is_pulled_at_the_panes(browser: Any, server: Server) -> None:  # n
     file = small_in(server.folder, "pulled.toml")
     tab, faults = at_tank(browser, server, file.name)
     tab.get_by_role("button", name="Soil", exact=True).click()
+    tab.get_by_text("Soil: pull its round handles").wait_for()
     grip = tab.locator('[data-handle="corner/back left"] .grip')
     grip.scroll_into_view_if_needed()
     box = grip.bounding_box()
@@ -174,6 +175,7 @@ def test_quick_hands_lose_nothing(browser: Any, server: Server) -> None:  # noqa
     fill(chosen, "From left", "25")  # nobody waits for one thing before the next
     fill(chosen, "From front", "15")
     fill(chosen, "High", "6")
+    chosen.get_by_label("Lies (settle)").select_option("true")
     piece(tab, "Stone").focus()
     for key in ("r", "r", "r", "t", "t", "d", "d"):
         tab.keyboard.press(key)
@@ -181,8 +183,43 @@ def test_quick_hands_lose_nothing(browser: Any, server: Server) -> None:  # noqa
     stone, *copies, _ = tomllib.loads(text)["piece"]
     assert stone["at"] == ["25 cm", "15 cm"]
     assert stone["size"] == ["9 cm", "8 cm", "6 cm"]
-    assert (stone["turn"], stone["tilt"]) == (15, 10)
+    assert (stone["turn"], stone["tilt"], stone["settle"]) == (15, 10, True)
     assert {row["name"] for row in copies} == {"Stone 2", "Stone 3"}
+    assert faults == []
+
+
+def test_a_new_hold_is_left_alone_by_what_was_done_before(browser: Any, server: Server) -> None:  # noqa: F811
+    file = small_in(server.folder, "hold.toml")
+    tab, faults = at_tank(browser, server, file.name)
+
+    def grasp(place: Any, x: float, *ways: tuple[float, float]) -> None:
+        """Drag, let go, and take hold again at once."""
+        place.scroll_into_view_if_needed()
+        box = place.bounding_box()
+        at = [box["x"] + x * box["width"], box["y"] + box["height"] / 2]
+        tab.mouse.move(*at)
+        for way in ways:
+            tab.mouse.down()
+            at = [at[0] + way[0], at[1] + way[1]]
+            tab.mouse.move(*at, steps=4)
+            if way is not ways[-1]:
+                tab.mouse.up()
+
+    grasp(piece(tab, "Stone").locator("text"), 0.5, (24, 0), (0, -24))
+    text = changed(file, SMALL)
+    tab.wait_for_timeout(1500)
+    assert "from the left" in tab.locator(".state").inner_text()  # still that of the hand
+    tab.mouse.up()
+    text = changed(file, text)
+    computed(tab)
+    slider = tab.get_by_role("slider", name="Water line")
+    grasp(slider, 0.88, (-40, 0), (-80, 0))
+    held = slider.input_value()
+    text = changed(file, text, "water_line")
+    tab.wait_for_timeout(1500)
+    assert slider.input_value() == held
+    tab.mouse.up()
+    changed(file, text, f'water_line = "{float(held) / 10:g} cm"')
     assert faults == []
 
 
@@ -307,9 +344,12 @@ def test_results_versions_and_comparing(browser: Any, server: Server) -> None:  
     fill(results, "Name of this version", "Low")
     results.get_by_role("button", name="Keep it as a version").click()
     results.get_by_text("Kept as two, Low.toml").wait_for()
+    assert results.get_by_role("link", name="build-sheet.html").is_visible()
     piece(tab, "Stone").click()
     fill(tab.get_by_label("Chosen piece"), "High", "12")
     changed(file, SMALL, '"12 cm"]')
+    results.get_by_text("of the tank before the last change").wait_for()
+    assert not results.get_by_role("link", name="build-sheet.html").count()
     computed(tab)
     results.get_by_role("link", name="Compare").click()
     tab.wait_for_selector(".beside tbody tr")

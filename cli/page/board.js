@@ -111,9 +111,7 @@ export default {
       if (svg && svg.clientWidth) this.unit = 1 / svg.getScreenCTM().a;
     },
     refuse() {
-      clearTimeout(this.later);
-      this.moving = this.pulling = null;
-      this.sent = {};
+      this.sent = {}; // but not what is in the hand: that is a new try
       this.loose = {};
     },
     focusPiece(name) {
@@ -122,7 +120,8 @@ export default {
       this.look();
     },
     look() {
-      this.$refs.above[0].scrollIntoView({ block: "nearest" });
+      const told = document.querySelector(".state"); // what is said of it stands right above
+      for (const shown of [this.$refs.above[0], told]) if (shown) shown.scrollIntoView({ block: "nearest" });
     },
     // Where things are.
     ordered(view) {

@@ -13,6 +13,7 @@ from plumbstone.volumes.scape.writing import free_name, pieces_named, with_added
 
 Edit = Callable[[str], str]
 Place = tuple[float, float]
+Box = tuple[Sequence[float], Sequence[float]]  # least and greatest x and y of an outline [m]
 MOUND = {"rise": 0.03, "radius": 0.10}  # of a new one [m]
 SAND = 0.02  # depth of a new layer [m]
 BORDER = "Border"
@@ -169,16 +170,27 @@ def of_stock(kept: Kept, measures: Measures) -> dict[str, Any]:
     return keys
 
 
-def added_somewhere(keys: Mapping[str, Any], scape: Scape, measures: Measures) -> Iterator[Edit]:
-    """Give edits that set a new piece at ever other places, the middle first."""
+def added_somewhere(
+    keys: Mapping[str, Any], size: Sequence[float], others: Sequence[Box], scape: Scape,
+    measures: Measures,
+) -> Iterator[Edit]:  # fmt: skip
+    """Give edits that set a new piece of a size [m] at ever other places, free ones first."""
     shares = [i / 10 for i in range(1, 10)]
     spread = sorted(
         ((x, y) for x in shares for y in shares), key=lambda p: abs(p[0] - 0.5) + abs(p[1] - 0.5)
     )
-    for share_x, share_y in spread:
-        at = (share_x * scape.tank.length, share_y * scape.tank.depth)
+    places = [(x * scape.tank.length, y * scape.tank.depth) for x, y in spread]
+    for at in sorted(places, key=lambda at: not is_free(at, size, others)):
         row = {**keys, "at": [measures.written(measures.snapped(v)) for v in at]}
         yield lambda text, row=row: with_added(text, "piece", row)  # type: ignore[misc]
+
+
+def is_free(at: Place, size: Sequence[float], others: Sequence[Box]) -> bool:
+    """Whether the outline of a piece of a size [m] at a place overlaps that of no other."""
+    reach = (size[0] / 2, size[1] / 2)
+    return not any(
+        all(low[i] - reach[i] < at[i] < high[i] + reach[i] for i in (0, 1)) for low, high in others
+    )
 
 
 def places_beside(

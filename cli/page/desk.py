@@ -93,6 +93,11 @@ class Desk:
             raise FolderError(f"{self.name} is not laid out yet.")
         return self.layout.scape
 
+    def outlines(self) -> dict[str, tuple[list[float], list[float]]]:
+        """Least and greatest x and y of each piece as it was looked at last [m]."""
+        bodies = self.seen.plan.bodies if self.seen else ()
+        return {b.entry.name: ([*b.piece.low[:2]], [*b.piece.high[:2]]) for b in bodies}
+
     def told(self, error: PlumbstoneError) -> str:
         """Say what is wrong without the place of the file, which the page shows already."""
         return str(error).replace(f"{self.folder.root}/", "").removeprefix(f"{self.name}: ")

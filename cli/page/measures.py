@@ -33,6 +33,11 @@ class Measures:
         """Give the nearest place on the steps [m]."""
         return round(metres / self.step) * self.step
 
+    def rounded(self, metres: float) -> float:
+        """Give the nearest length of whole units [m]."""
+        unit = parse_quantity(f"1 {self.unit()}", "length")
+        return round(metres / unit) * unit
+
     def written(self, metres: float) -> str:
         """Write a length as it stands in a scape file, to a hundredth of a millimetre."""
         if self.units is Units.US:
@@ -45,6 +50,11 @@ class Measures:
         if text[-1:].isdigit() or text[-1:] == ".":
             return f"{text} {self.unit(kind)}"
         return text
+
+    def pane(self, text: str) -> str:
+        """Give a thickness as typed; panes are told in mm where one counts in centimetres."""
+        plain = self.units is Units.METRIC and text.strip()[-1:].isdigit()
+        return self.typed(f"{text} mm" if plain else text)
 
     def typed(self, text: str, kind: str = "length") -> str:
         """Give what was typed as a quantity that can be read.

@@ -12,7 +12,7 @@ from plumbstone.cli.page.board import Board, drawing_of
 from plumbstone.cli.page.desk import Seen, preview_of
 from plumbstone.cli.page.folder import Folder
 from plumbstone.cli.page.measures import Measures, number
-from plumbstone.cli.page.starting import Start, first_layout
+from plumbstone.cli.page.starting import SIDES, Start, first_layout
 from plumbstone.cli.page.tank_forms import made_of
 from plumbstone.cli.page.widgets import (
     Choice,
@@ -43,7 +43,9 @@ class StartView:
 
     def __init__(self, folder: Folder, units: Units) -> None:
         self._folder, self._units, self._measures = folder, units, Measures(units)
-        self._start, self._step = Start(bags=((f"9 {Measures(units).unit('volume')}", None),)), 0
+        length, depth, height = map(self._measures.rounded, SIDES)
+        bags = ((f"9 {self._measures.unit('volume')}", None),)
+        self._start, self._step = Start(sides=(length, depth, height), bags=bags), 0
         self._layout: Layout | None = None
         self._wanted = self._looking = False
         with page(labels.NEW_TANK, "/tanks", narrow=False) as self._wrong:
@@ -163,10 +165,7 @@ class StartView:
         return (*sides[:axis], self._length(text), *sides[axis + 1 :])
 
     def _glass(self, text: str) -> float | None:
-        if not text.strip():
-            return None
-        plain = text.strip()[-1:].isdigit() and self._units is Units.METRIC
-        return self._length(f"{text} mm" if plain else text)
+        return parse_quantity(self._measures.pane(text), "length") if text.strip() else None
 
     def _mass(self, text: str) -> str:
         return self._measures.typed(text, "mass") if text.strip() else ""

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from plumbstone.cli.page.measures import Measures
 
+SIDES = (0.60, 0.30, 0.36)  # of the tank that is offered first [m]
 STONE = 0.10  # about how wide a border stone is [m]
 SLACK = 0.002  # between two stones of a row, so that none is drawn into the other [m]
 WAVE = (0.0, 0.008, 0.012, 0.004)  # by how much the stones of a row stand back and forth [m]
@@ -29,7 +30,7 @@ class Start:
     """The answers; lengths in metres."""
 
     name: str = "My tank"
-    sides: tuple[float, float, float] = (0.60, 0.30, 0.36)
+    sides: tuple[float, float, float] = SIDES
     glass: float | None = 0.006
     soil: str = "baked-clay soil"
     bags: tuple[tuple[str, float | None], ...] = ()

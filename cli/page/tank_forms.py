@@ -10,19 +10,21 @@ from nicegui.element import Element
 from plumbstone.cli.page import changes
 from plumbstone.cli.page.changes import Edit
 from plumbstone.cli.page.folder import Kept
-from plumbstone.cli.page.measures import Measures, angle, degrees, number
+from plumbstone.cli.page.measures import angle, degrees, number
 from plumbstone.cli.page.widgets import Choice, Field, Form, button, element, say, telling
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
-from plumbstone.cli.wording.units import Units, mass_words
+from plumbstone.cli.wording.units import mass_words
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.shapes.primitives import SOLIDS
 from plumbstone.volumes.scape.materials import load_materials
+from plumbstone.volumes.scape.quantities import parse_quantity
 from plumbstone.volumes.scape.scape import PieceEntry
 from plumbstone.volumes.scape.writing import with_keys, without
 
 if TYPE_CHECKING:
+    from plumbstone.cli.page.desk import Seen
     from plumbstone.cli.page.tank_view import TankView
 
 SHEET = "build-sheet.html"
@@ -45,6 +47,7 @@ class TankForms:
 
     def __init__(self, view: "TankView", piece_place: Element) -> None:
         self.view, self.desk, self.measures = view, view.desk, view.measures
+        self._written_of: Seen | None = None  # the state that is told in the results
         folds = [_fold(name) for name in (labels.SOIL_AND_BAGS, labels.TANK_AND_GLASS)]
         self._forms = (
             Form(piece_place, self._piece_shape, self._piece),
@@ -66,6 +69,10 @@ class TankForms:
         """Show the newest state in all fields."""
         for form in self._forms:
             form.refresh()
+        now = self.desk.seen
+        if self._written_of is not None and now is not self._written_of:
+            self._written_of = None
+            say(self._written, words.WRITTEN_BEFORE)
 
     async def _do(self, make: Callable[[], Edit]) -> None:
         """Make an edit when all that was begun before is done, so that nothing of it is lost."""
@@ -110,6 +117,11 @@ class TankForms:
             self._choice(
                 form, labels.MADE_OF, made_of(entry.kind), lambda: self.view.now(name).material.key,
                 lambda value: _keys("piece", name, material=value),
+            )  # fmt: skip
+            self._choice(
+                form, labels.SETTLES, [("", labels.AS_DRAWN), ("true", labels.TURNS)],
+                lambda: "true" if self.view.now(name).settle else "",
+                lambda value: _keys("piece", name, settle=True if value else None),
             )  # fmt: skip
             grounds = [("floor", labels.THE_GLASS), ("bed", labels.THE_BED)]
             grounds += [(e.name, e.name) for e in self.view.entries if e.name != name]
@@ -297,7 +309,7 @@ class TankForms:
                 self._field(form, name, partial(read, axis), partial(edit_of, axis))
             self._field(
                 form, labels.GLASS, glass,
-                lambda text: _keys("tank", None, glass=_glass(text, self.measures)),
+                lambda text: _keys("tank", None, glass=self.measures.pane(text)),
             )  # fmt: skip
 
     # New pieces
@@ -320,7 +332,8 @@ class TankForms:
             keys: dict[str, Any] = {"kind": kind, "material": material.value, "size": size}
             if shape.value:
                 keys["solid"] = shape.value
-            await self._add({"name": name.value.strip() or kind.capitalize(), **keys})
+            lengths = [parse_quantity(side, "length") for side in size]
+            await self._add({"name": name.value.strip() or kind.capitalize(), **keys}, lengths)
 
         button(labels.SET_IN, telling(lambda: self.view.wrong)(add), "main")
 
@@ -328,18 +341,19 @@ class TankForms:
         with element("ul", "told"):
             for one in kept:
                 told = f"{one.name}, {one.material}, {one.kilograms[1]:.1f} kg"
-                act = partial(self._add, changes.of_stock(one, self.measures))
+                act = partial(self._add, changes.of_stock(one, self.measures), one.size)
                 with element("li"):
                     element("button", "", told, type="button").on("click", act)
 
-    async def _add(self, keys: dict[str, Any]) -> None:
+    async def _add(self, keys: dict[str, Any], size: Sequence[float]) -> None:
         """Set a new piece at the first free place, the middle first."""
         new: list[str] = []
 
         def edits() -> Iterator[Edit]:
             new.append(changes.name_for(str(keys["name"]), self.desk.text))
-            row, scape = {**keys, "name": new[0]}, self.desk.scape
-            yield from changes.added_somewhere(row, scape, self.measures)
+            row, others = {**keys, "name": new[0]}, [*self.desk.outlines().values()]
+            floor = size[:2] or (0.0, 0.0)
+            yield from changes.added_somewhere(row, floor, others, self.desk.scape, self.measures)
 
         if await self.view.edit_first(edits()):
             self.view.choose(new[0])
@@ -352,6 +366,7 @@ class TankForms:
         version = Field(labels.VERSION_NAME, labels.SECOND_TRY)
         keep = partial(self._keep_version, version)
         button(labels.KEEP_VERSION, telling(lambda: self.view.wrong)(keep), "small")
+        self._kept = element("p", "", role="status")
         with element("p"):
             address = f"/compare?one={self.desk.name}"
             element("a", "line", labels.COMPARE_WITH, href=address)
@@ -369,6 +384,7 @@ class TankForms:
         say(self._written, words.WRITING)
         folder = self.desk.folder.results_of(name)
         await asyncio.to_thread(write_results, seen.plan, seen.report, folder, self.view.units)
+        self._written_of = seen
         say(self._written, words.written_into(folder.name))
         with self._written, element("span", "acts"):
             for file in sorted(NAMES, key=lambda file: file != SHEET):
@@ -377,7 +393,7 @@ class TankForms:
     async def _keep_version(self, version: Field) -> None:
         """Write the tank as it is under a name of its own."""
         name = self.desk.folder.keep_version(self.desk.name, version.value, self.desk.text)
-        say(self._written, words.kept_version(name))
+        say(self._kept, words.kept_version(name))
 
     # Fields that follow the file
 
@@ -432,13 +448,6 @@ def _keys(table: str, name: str | None, **keys: Any) -> Edit:
 
 def _side(written: Callable[[float], str], axis: int, entry: PieceEntry) -> str:
     return "" if entry.shape.size is None else written(entry.shape.size[axis])
-
-
-def _glass(text: str, measures: Measures) -> str:
-    """Read a thickness; panes are told in millimetres where one counts in centimetres."""
-    if measures.units is Units.METRIC and text.strip()[-1:].isdigit():
-        text = f"{text} mm"
-    return measures.typed(text)
 
 
 def _shape_of(value: Any) -> Any:

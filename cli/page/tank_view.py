@@ -15,7 +15,14 @@ from plumbstone.cli.page.board import (
     ground_of,
     spot_of,
 )
-from plumbstone.cli.page.changes import Edit, mirrored, name_for, places_beside, with_border
+from plumbstone.cli.page.changes import (
+    Edit,
+    is_free,
+    mirrored,
+    name_for,
+    places_beside,
+    with_border,
+)
 from plumbstone.cli.page.desk import ChangedOutsideError, Desk, Seen
 from plumbstone.cli.page.handles import Handle, handles_of, pulled
 from plumbstone.cli.page.measures import Measures, degrees
@@ -420,6 +427,8 @@ class TankView:
         """Wait for the wood that a stone is tied to."""
         self._tying = name
         say(self.state, words.touch_wood(name))
+        if self._board is not None:
+            self._board.run_method("look")  # the button may stand far below it
 
     async def _tie(self, wood: str) -> None:
         """Tie the waiting stone to a piece of wood, strapped where it stands."""
@@ -475,11 +484,11 @@ class TankView:
 
         def edits() -> Iterable[Edit]:
             new.append(name_for(name, self.desk.text))
-            entry, tank = self.now(name), self.desk.scape.tank
-            bodies = self.desk.seen.plan.bodies if self.desk.seen else ()
-            sizes = {body.entry.name: body.piece.size for body in bodies}
-            floor = (tank.length, tank.depth)
-            for at in places_beside(entry.at, [*sizes[name][:2]], floor, self.measures):
+            tank, taken = self.desk.scape.tank, self.desk.outlines()
+            size = [high - low for low, high in zip(*taken[name], strict=True)]
+            floor, others = (tank.length, tank.depth), [*taken.values()]
+            places = places_beside(self.now(name).at, size, floor, self.measures)
+            for at in sorted(places, key=lambda at: not is_free(at, size, others)):
                 keys = {"name": new[0], "at": [*map(self.measures.written, at)], "tied_to": None}
                 yield partial(with_copy, table="piece", name=name, keys=keys)
 

@@ -50,6 +50,7 @@ IN_3D = "The tank in three dimensions; drag to turn it"
 SCAN_IN_3D = "The closed scan in three dimensions; drag to turn it"
 BY_SIZE = "rounded, by its size"
 NEED_TWO = "Keep a version of a tank first, or start a second one; then both can be compared."
+WRITTEN_BEFORE = "What was written is of the tank before the last change; write it again."
 WRITING = "Writing ..."
 ON_THE_PAGE = (
     (" (--known card)", ""),
@@ -197,6 +198,7 @@ def weighing(share: float, seconds: float) -> str:
 
 def sides_in(unit: str) -> str:
     """Say how the three sides are typed."""
+    unit = {"in": "inches"}.get(unit, unit)
     return f"Sides in {unit}, at their widest; other units may be typed too."
 
 
