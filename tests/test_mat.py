@@ -57,10 +57,10 @@ def test_a_mat_tells_the_scale_in_full(tmp_path: Path) -> None:
     )
     print(told)
     assert np.median(abs(off)) <= 0.007, told
-    assert np.quantile(abs(off), 0.95) <= 0.03, told
+    assert np.quantile(abs(off), 0.95) <= 0.02, told
     assert inside.mean() >= 0.9, told
     # The goal is 0.02; ranges that hold 98 % of what undersides do are wider.
-    assert np.median(width) <= 0.04, told
+    assert np.median(width) <= 0.025, told
 
 
 def test_a_scan_without_mat_or_texture_says_so(tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ from plumbstone.meshes.closing.underside import (
     breach_of,
     close_below,
     filled,
+    invented_volume,
     measure_rim,
     rims_and_holes,
     skirt_volume,
@@ -44,6 +45,7 @@ from plumbstone.meshes.measures.isolating import (
     bodies_on_ground,
     split_bodies,
     table_within,
+    waves_of,
 )
 from plumbstone.meshes.measures.rulers import FAR_OFF, FILE_ALONE, Known, Ruler
 from plumbstone.meshes.mending.occupancy import occupied_volume
@@ -58,12 +60,14 @@ from plumbstone.meshes.reading.scans import LARGEST_STONE, LARGEST_WOOD, RawScan
 # Share of the volume under a rim that belongs to the body: a constant, and what its roundness, the
 # lean of its walls and its area over the widest section add; the spread of single scans. From
 # tests/learn_underside.py.
-SHARE, BY_ROUNDNESS, BY_LEAN, BY_WIDTH, SHARE_SPREAD = -0.29, 0.42, -0.22, 0.50, 0.17
-FOOT_TAILS = 2.6  # spreads to either side that hold 98 %; its tails are longer than a normal's
+SHARE, BY_ROUNDNESS, BY_LEAN, BY_WIDTH, SHARE_SPREAD = -0.32, 0.34, -0.33, 0.40, 0.20
+FOOT_TAILS = 2.2  # spreads to either side that hold 98 % of feet of more than 4 % of the volume
+SMALL_FOOT = 0.095  # the same of a small foot, over the root of its share of the volume
 LEAST_SHARE = 0.03  # some foot is always there
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 CROSSED_NOISE = 0.04  # the same of one that passed through itself; from memory
-SKIN_SPREAD = 0.018  # the same of a scan with its table in it, at 98 %; of the scans that taught
+SKIN_SPREAD = 0.010  # the same of a scan with its table in it; of the scans that taught it is
+# 0.012 at 98 % with what follows
 SKIN_NOISE = 0.0003  # how far the skin may lie off as a whole, at 90 % [m]; rock by photos of
 # phones lies off by less than 0.08 mm (Sensors 2021, 21(3), 922), here four times that
 BUMPED, FINE = 0.35, 200_000  # of the noise from corner to corner that may be off as a whole, at
@@ -97,6 +101,12 @@ MOST_STAND = 1.5  # of the volume above it: what holds more is rather the body i
 ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane [m]
 THIN_SLAB = 0.25  # of the volume: a table that holds more may be a ledge of the stone
 FLAT = "it is so flat that a table may be part of it; look at --picture"
+LEAST_INVENTED, MOST_INVENTED = 0.01, 0.5  # of the volume: what lies below skin that no camera can
+# have seen, and how much of that may be wrong
+INVENTED = (
+    "an app closed the surface below its overhangs, where no camera saw it; export it without "
+    "filled holes, or weigh it"
+)
 UNSEEN = "its underside was not seen; a second scan, turned over, or a scale would help"
 
 
@@ -108,12 +118,13 @@ class ClosedScan:
     doubts: tuple[Doubt, ...]  # why its range is as wide as it is
     bare: Indices  # faces of the piece that were seen, without what was closed
     away: Floats | None = None  # (k, 3, 3) corners of what was cut away, beside the piece [m]
+    sway: float = 0.0  # of the scan's noise over centimetres, as its table shows it [m]
     reach: float = 0.0  # greatest distance of the points that a skin was put around [m]
 
     @property
     def caliper(self) -> Caliper:
         """Lay a caliper on what was seen of it."""
-        return measured(self.piece.vertices, self.bare).reaching(self.reach)
+        return measured(self.piece.vertices, self.bare).reaching(self.reach).swaying(self.sway)
 
     @cached_property
     def volume(self) -> Range:
@@ -139,7 +150,8 @@ class ClosedScan:
         changes = (*self.piece.changes, said)
         piece = replace(self.piece, vertices=self.piece.vertices * factor, changes=changes)
         away = None if self.away is None else self.away * factor
-        return replace(self, piece=piece, away=away, reach=self.reach * factor)
+        reach, sway = self.reach * factor, self.sway * factor
+        return replace(self, piece=piece, away=away, reach=reach, sway=sway)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -157,6 +169,14 @@ class OpenBody:
     ground: Plane | None  # before the body was turned upright; None where none was seen
     changes: tuple[str, ...]
     away: Floats  # (k, 3, 3) corners of what was cut away [m]
+
+    @property
+    def sway(self) -> float:
+        """Of its noise over centimetres, as the table shows it [m]; 0 where there is none."""
+        if self.ground is None:
+            return 0.0
+        cut = max(3 * self.ground.spread, LEAST_CUT)
+        return waves_of(self.away[(np.abs(self.away[:, :, 2]) < cut).all(axis=1)])
 
 
 def closed_scan(path: Path, ruler: Ruler = FILE_ALONE) -> ClosedScan:
@@ -617,6 +637,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         vertices, faces = close_below(vertices, faces, rim, share)
         volume -= (1 - share) * rim.under
         guess += FOOT_TAILS * SHARE_SPREAD * rim.under
+    guess = max(guess, SMALL_FOOT * float(np.sqrt(under * volume)))
     taken = f"{(volume - flat) / under:.0%} of the space under its rim" if under > 0 else "nothing"
     said = (
         f"closed the unseen underside: {taken} "
@@ -626,6 +647,10 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
     area = sum(rim.area for rim in body.rims)
     foot = UNSEEN_FOOT * area * (body.ground is None)
     doubts = [Doubt("underside", guess / volume, (guess + foot) / volume, UNSEEN)]
+    invented = invented_volume(body.vertices, body.seen) / volume
+    if body.ground is not None and invented > LEAST_INVENTED:
+        off = MOST_INVENTED * invented
+        doubts.append(Doubt("foot", off, off, INVENTED, "fair"))
     if body.ground is not None and body.ground.spread > ROUGH_TABLE:
         off = Z90 * body.ground.spread * area / volume
         says = f"the table or cloth under it is uneven by {body.ground.spread * 1e3:.1f} mm"
@@ -681,4 +706,4 @@ def _guarded(
     piece = Piece(
         vertices, faces, path.stem, source=str(path), changes=body.changes, warnings=warnings
     )
-    return ClosedScan(piece, doubts, faces[: len(body.seen)], body.away)
+    return ClosedScan(piece, doubts, faces[: len(body.seen)], body.away, body.sway)

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.faces import corners_of, seen_from_above, shells
+from plumbstone.meshes.measures.calipers import corner_normals
 from plumbstone.meshes.measures.faults import face_areas, open_edges
 from plumbstone.meshes.measures.isolating import Plane, upright
 from plumbstone.meshes.piece import Floats, Indices
@@ -18,6 +19,7 @@ LOOKS_DOWN = 0.5  # downward part of a rim's vector area
 LENGTH_OF_CELL = 0.7  # mean way of a line through a square cell, teeth taken off
 BEYOND = 2.0  # times a circular segment: what may lie beyond the bridge over a missing side
 CLIMBS, LEAST_CLIMB = 0.25, 0.40  # of a body's height: rim that left its foot, and how far it goes
+STRAIGHT_DOWN = 0.9  # downward part of the normals of a skin that no camera on a table sees
 MOST_BULGED = 50  # holes that are closed so; the smaller ones are closed flat
 
 
@@ -166,6 +168,16 @@ def skirt_volume(vertices: Floats, faces: Indices) -> float:
     It is the flux of (0, 0, z) through the skin: neither walls nor floor add to it.
     """
     return _flux(vertices, faces)
+
+
+def invented_volume(vertices: Floats, faces: Indices) -> float:
+    """Volume between the table z = 0 and skin that no camera can have seen [m³].
+
+    Such skin looks straight down; an app that closes its surfaces invents it below overhangs.
+    """
+    normals = corner_normals(vertices, faces)[faces].sum(axis=1)
+    down = -normals[:, 2] > STRAIGHT_DOWN * np.linalg.norm(normals, axis=1)
+    return max(0.0, -_flux(vertices, faces[down]))
 
 
 def measure_rim(vertices: Floats, faces: Indices, edges: Indices) -> Rim:

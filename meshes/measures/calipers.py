@@ -1,7 +1,7 @@
 """How long a scan really is: a caliper laid on it, and what its own file or a ruler is worth."""
 
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -30,6 +30,7 @@ UNSEEN_REACH = 0.35  # share of what walls dropped from the rim to the ground re
 LOW = 0.35  # of the height: open edges below are a rim, those above holes
 NORMAL_MEDIAN = 0.6745  # median of the size of normal noise, in standard deviations
 PER_BUMP = 1.08  # white noise, over the median of what neighbours do not explain of it
+SWAY = 3.0  # how far waves of a skin may move both tips apart, in deviations, at 98 %
 TIED = 0.015  # share by which a diagonal may be shorter than the longest and yet be measured as it
 ALONG = 0.995  # cosine of two diagonals that are the same
 MOST_TIPS = 1500  # corners of the hull whose distances are compared
@@ -50,6 +51,10 @@ class Caliper:
         off = (reach - self.longest) / 2
         noise = self.noise + abs(off) / self.longest
         return Caliper(self.longest + off, (self.across[0] + off, self.across[1] + off), noise)
+
+    def swaying(self, sway: float) -> "Caliper":
+        """Doubt lengths by the waves of the skin, of a standard deviation [m]."""
+        return replace(self, noise=self.noise + SWAY * sway / self.longest)
 
 
 def measured(vertices: Floats, faces: Indices) -> Caliper:
@@ -204,7 +209,7 @@ def _without_spikes(
 ) -> Floats:
     """Bring corners of a rough skin back that noise put far out."""
     found, means = vertices.copy(), links @ vertices
-    out = np.einsum("ij,ij->i", means - vertices, _corner_normals(vertices, faces))
+    out = np.einsum("ij,ij->i", means - vertices, corner_normals(vertices, faces))
     spread = float(np.median(np.abs(out[~lonely]))) / NORMAL_MEDIAN
     if spread > ROUGH * step:
         spikes = (np.abs(out) > SPIKE * spread) & ~lonely
@@ -243,12 +248,12 @@ def _bumps(vertices: Floats, faces: Indices, links: Any, lonely: NDArray[np.bool
     """Give what neighbours of corners do not explain of their places, along their normals [m]."""
     off = links @ vertices - vertices
     off = (off - links @ off)[~lonely]
-    out = np.einsum("ij,ij->i", off, _corner_normals(vertices, faces)[~lonely])
+    out = np.einsum("ij,ij->i", off, corner_normals(vertices, faces)[~lonely])
     found: Floats = np.abs(out)
     return found
 
 
-def _corner_normals(vertices: Floats, faces: Indices) -> Floats:
+def corner_normals(vertices: Floats, faces: Indices) -> Floats:
     """Give unit normals at the corners of a mesh, (n, 3); zero where no face is."""
     normals = corner_sums(vertices, faces)
     found: Floats = normals / (np.linalg.norm(normals, axis=1)[:, None] + 1e-300)

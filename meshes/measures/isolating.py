@@ -25,6 +25,8 @@ SLENDER = 0.12  # width over length of what lies in a plane: less is no table
 MOST_PLANES = 3  # table, floor and wall
 EVEN = 0.85  # mean cosine between a further plane and its faces
 MOST_BODIES = 50
+SQUARE, LEAST_FACES, LEAST_SQUARES = 0.025, 8, 9  # over which waves of a table are told [m]; faces
+# in each, and squares
 SECOND_BODY = 0.20  # of the largest body's area: smaller ones are floaters
 
 
@@ -240,6 +242,23 @@ def bodies_on_ground(
     if floaters:
         said.append(f"removed {floaters} floating bit(s)")
     return vertices, bodies, ground, tuple(said)
+
+
+def waves_of(table: Floats) -> float:
+    """Give the standard deviation of a table's heights over squares of 25 mm [m], 0 if it has few.
+
+    Parameters
+    ----------
+    table : (k, 3, 3) float array
+        Corners of its faces, z up. It is known to be flat, so this is what a scan's noise leaves
+        over centimetres, where that of the body is told from its shape by nothing.
+    """
+    middle = table.mean(axis=1)
+    cell = np.floor(middle[:, :2] / SQUARE).astype(np.int64)
+    _, square, count = np.unique(cell, axis=0, return_inverse=True, return_counts=True)
+    mean = np.bincount(square.ravel(), middle[:, 2]) / count
+    full = mean[count >= LEAST_FACES]
+    return float(np.std(full)) if len(full) >= LEAST_SQUARES else 0.0
 
 
 def _is_even(vertices: Floats, faces: Indices, table: Plane) -> bool:
