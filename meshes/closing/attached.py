@@ -32,13 +32,14 @@ class Stand:
     straight: bool  # its walls are upright: made by hands, surely no stone
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Halves:
     """What one cut would bring a body nearer to two convex ones."""
 
     gain: float  # hollow that the cut takes out of the hull, over the volume
     hollow: float  # all that the hull holds besides the body, over the volume
     smaller: float  # share of the smaller half
+    other: NDArray[np.bool_]  # (m,) faces of the smaller half
 
     @property
     def are_two(self) -> bool:
@@ -55,7 +56,7 @@ class Parts:
     shares: tuple[float, ...]  # of the volume, largest first; (1.0,) for one compact body
     neck: float  # radius of the narrowest neck over that of the thinner part; 1 without one
     solidity: float  # volume over that of the hull
-    points: Floats  # (k, 3) inner points of all parts but the largest [m]
+    other: NDArray[np.bool_]  # (m,) faces of all parts but the largest
 
 
 def parts_of(vertices: Floats, faces: Indices) -> Parts:
@@ -80,6 +81,7 @@ def parts_of(vertices: Floats, faces: Indices) -> Parts:
     nx, ny, nz = (int(n) for n in np.ceil(size / step).astype(int) + 3)
     inside = _inside((vertices - origin) / step, faces, (nx, ny, nz))
     depth = distance_transform_edt(inside)
+    beside = distance_transform_edt(~inside, return_distances=False, return_indices=True)
     order = np.argsort(-depth, axis=None, kind="stable")[: int(inside.sum())]
     label, neck = basins_of(depth.ravel(), order, np.array([ny * nz, nz, 1]), NECK, LEAST_PART)
     numbers, counts = np.unique(label[order], return_counts=True)
@@ -87,10 +89,10 @@ def parts_of(vertices: Floats, faces: Indices) -> Parts:
     large = counts[rank] >= LEAST_PART * len(order)
     shares = counts[rank][large] / counts[rank][large].sum()
     other = np.isin(label, numbers[rank[1:]][large[1:]]).reshape(depth.shape)
-    points = (np.argwhere(other) + 0.5) * step + origin
-    hull = _hull_volume(vertices)
-    solidity = enclosed_volume(vertices, faces) / hull
-    return Parts(tuple(float(s) for s in shares), neck, solidity, points)
+    cells = ((vertices[faces].mean(axis=1) - origin) / step).astype(int)
+    other = other[tuple(beside[(slice(None), *cells.T)])]
+    solidity = enclosed_volume(vertices, faces) / _hull_volume(vertices)
+    return Parts(tuple(float(s) for s in shares), neck, solidity, other)
 
 
 def _hull_volume(points: Floats) -> float:
@@ -122,7 +124,7 @@ def halves_of(vertices: Floats, faces: Indices) -> Halves:
     points = vertices[faces[chosen]].mean(axis=1)
     hull = float(ConvexHull(points).volume)
     volume = enclosed_volume(vertices, faces) * hull / _hull_volume(vertices)
-    best = (hull, 0.0)
+    best, cut_off = (hull, 0.0), (points[0], np.inf)
     for way in even_directions(CUT_WAYS):
         along = points @ way
         for cut in np.linspace(along.min(), along.max(), CUTS + 2)[1:-1]:
@@ -132,8 +134,11 @@ def halves_of(vertices: Floats, faces: Indices) -> Halves:
                 ]
             except (QhullError, ValueError):  # too few points, or flat
                 continue
-            best = min(best, (sum(sizes), min(sizes) / sum(sizes)))
-    return Halves((hull - best[0]) / volume, hull / volume - 1, best[1])
+            if sum(sizes) < best[0]:
+                sign = 1.0 if sizes[0] < sizes[1] else -1.0
+                best, cut_off = (sum(sizes), min(sizes) / sum(sizes)), (sign * way, sign * cut)
+    other = vertices[faces].mean(axis=1) @ cut_off[0] > cut_off[1]
+    return Halves((hull - best[0]) / volume, hull / volume - 1, best[1], other)
 
 
 def stand_below(vertices: Floats, faces: Indices) -> Stand | None:

@@ -6,6 +6,7 @@ from functools import cached_property
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plumbstone.meshes.closing.attached import Stand, halves_of, parts_of, stand_below
 from plumbstone.meshes.closing.clouds import cloud_surface
@@ -109,6 +110,7 @@ class ClosedScan:
     bare: Indices  # faces of the piece that were seen, without what was closed
     away: Floats | None = None  # (k, 3, 3) corners of what was cut away, beside the piece [m]
     reach: float = 0.0  # greatest distance of the points that a skin was put around [m]
+    other: NDArray[np.bool_] | None = None  # (m,) faces that may be of another thing
 
     @property
     def caliper(self) -> Caliper:
@@ -325,7 +327,7 @@ def _bodies(path: Path, raw: RawScan, least: float = SECOND_BODY) -> tuple[Close
     if len(scans) == 1:
         scans = (_off_its_slab(path, scans[0]),)
     scans = scans or tuple(_off_its_stand(path, b) for b in opened_bodies(path, raw, least=least))
-    return tuple(scan.doubted(*attached(scan)) for scan in scans)
+    return tuple(attached(scan) for scan in scans)
 
 
 def _by_points(path: Path, points: Floats, least: float) -> tuple[ClosedScan, ...]:
@@ -337,7 +339,7 @@ def _by_points(path: Path, points: Floats, least: float) -> tuple[ClosedScan, ..
     scans = tuple(replace(_finished(path, body), reach=found.reach) for body in bodies)
     says = "a skin was put around its points, which rounds off tips and fills creases"
     doubt = Doubt("points", FILLED, ROUNDED, f"{says}; export a mesh", "fair")
-    return tuple(_said(scan.doubted(doubt, *attached(scan)), (found.said,)) for scan in scans)
+    return tuple(_said(attached(scan).doubted(doubt), (found.said,)) for scan in scans)
 
 
 def _is_torn(raw: RawScan) -> bool:
@@ -403,7 +405,9 @@ def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
     took = scan.volume.mid / found.volume.mid - 1
     if took > MOST_STAND:
         says = f"its lower {stand.height * 1e2:.0f} cm may be a stand; see --picture"
-        return scan.doubted(Doubt("stand", took / (1 + took), 0.05, says, trust="poor"))
+        other = scan.piece.vertices[scan.piece.faces][:, :, 2].mean(axis=1) < stand.height
+        doubt = Doubt("stand", took / (1 + took), 0.05, says, trust="poor")
+        return replace(scan, other=other).doubted(doubt)
     says = (
         f"what looks like a stand of {stand.height * 1e2:.0f} cm was cut away below it; "
         "stand the stone on a flat table, or see --picture"
@@ -425,28 +429,30 @@ def _cut_off(body: OpenBody, stand: Stand) -> OpenBody | None:
     return _open_body(vertices, faces, body.ground, body.changes, away)
 
 
-def attached(scan: ClosedScan) -> tuple[Doubt, ...]:
+def attached(scan: ClosedScan) -> ClosedScan:
     """Doubt a body that narrows so much, or is so hollow at one place, that it may be two."""
     vertices, faces = scan.piece.vertices, scan.piece.faces
     parts = parts_of(vertices, faces)
-    shares = parts.shares
+    shares, other = parts.shares, parts.other
     alone = len(shares) == 1
     if alone and CONVEX > parts.solidity > BULKY and (two := halves_of(vertices, faces)).are_two:
-        shares = (1 - two.smaller, two.smaller)
+        shares, other = (1 - two.smaller, two.smaller), two.other
     elif alone and not BULKY < parts.solidity < COMPACT:
-        return ()
+        return scan
     elif alone:
         says = (
             f"it fills only {parts.solidity:.0%} of its hull: if a hand or another thing is "
             "melted into it, scan the stone alone; see --picture"
         )
-        return (Doubt("attached", 1 - parts.solidity, 0.05, says, trust="poor"),)
+        return scan.doubted(Doubt("attached", 1 - parts.solidity, 0.05, says, trust="poor"))
     litres = " and ".join(f"{s * scan.volume.mid * 1e3:.2f}" for s in shares)
     says = (
-        f"it looks like parts of {litres} L: if one is a stand, a hand or a neighbour, "
-        "scan the stone alone; see --picture"
+        f"it looks like parts of {litres} L: if one is a stand, a hand or a neighbour (violet in "
+        "--picture), scan the stone alone"
     )
-    return (Doubt("attached", 1 - 0.9 * shares[-1], 0.03, says, trust="poor"),)
+    doubt = Doubt("attached", 1 - 0.9 * shares[-1], 0.03, says, trust="poor")
+    other = other if scan.other is None else other | scan.other
+    return replace(scan, other=other).doubted(doubt)
 
 
 def _said(scan: ClosedScan, changes: tuple[str, ...], warnings: tuple[str, ...] = ()) -> ClosedScan:
