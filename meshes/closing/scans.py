@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.closing.attached import Stand, halves_of, parts_of, stand_below
+from plumbstone.meshes.closing.attached import halves_of, leaves_view, parts_of, stand_below
 from plumbstone.meshes.closing.clouds import cloud_surface
 from plumbstone.meshes.closing.underside import (
     Breach,
@@ -45,6 +45,7 @@ from plumbstone.meshes.measures.isolating import (
     bodies_on_ground,
     split_bodies,
     table_within,
+    upright,
 )
 from plumbstone.meshes.measures.rulers import FAR_OFF, FILE_ALONE, Known, Ruler
 from plumbstone.meshes.mending.occupancy import occupied_volume
@@ -89,6 +90,8 @@ TORN, TORN_POINTS = 0.04, 60_000  # spread of its volume at 90 %, from memory; p
 FILLED, ROUNDED = 0.05, 0.03  # of a cloud's volume: what its skin may add or take off
 SAME_VOLUME = 1e-6  # a kept mesh that differs by more was not weighed as it is
 FOREIGN = "it was mended and kept elsewhere, or changed since; weigh the scan it was made of"
+FITS = 0.07  # of the measured length: how far the right one of two parts may lie off it
+CUT = 0.08  # of the volume: what a cut along a crease may add or take off; by trials
 SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
 BULKY, COMPACT, CONVEX = 0.45, 0.78, 0.93  # share of its hull: what a stone fills at least and
 # wood at most; above the last no second body can hide
@@ -111,6 +114,7 @@ class ClosedScan:
     away: Floats | None = None  # (k, 3, 3) corners of what was cut away, beside the piece [m]
     reach: float = 0.0  # greatest distance of the points that a skin was put around [m]
     other: NDArray[np.bool_] | None = None  # (m,) faces that may be of another thing
+    body: "OpenBody | None" = None  # before it was closed; None if it came closed
 
     @property
     def caliper(self) -> Caliper:
@@ -158,6 +162,7 @@ class OpenBody:
     smoothed: bool  # its skin lacks the roughness that a phone's pictures leave
     ground: Plane | None  # before the body was turned upright; None where none was seen
     changes: tuple[str, ...]
+    filled: tuple[str, ...]  # what was said of its holes
     away: Floats  # (k, 3, 3) corners of what was cut away [m]
 
 
@@ -215,6 +220,8 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     if ruler.known is not None and ruler.known.kind != "sheet":
         scans, lengths = _beside(path, raw, scans, ruler.known)
         raw = replace(raw, lengths=lengths)
+    if len(scans) == 1 and raw.sized and scans[0].other is not None:
+        scans = ((_as_measured if ruler.measured else _as_seen)(path, scans[0], ruler),)
     if ruler.measured:
         factor, _ = factor_by(ruler, scans[0].caliper)
         if not 1 / SAME_SIZE < factor < SAME_SIZE:
@@ -307,7 +314,7 @@ def _unlike(path: Path, factor: float) -> float:
     if off > np.log(1 + FAR_OFF):
         problem = (
             f"is {1 / factor:.2f} times as long as measured, and another thing may be melted into "
-            "it; scan the stone alone."
+            "it; scan the stone alone, or give --longest and --across, which may tell them apart."
         )
         raise ScanError(path, problem)
     return off
@@ -398,7 +405,9 @@ def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
         stand = stand_below(scan.piece.vertices, scan.piece.faces)
     if stand is None:
         return scan
-    above = _cut_off(body, stand)
+    cut = stand.height + LEAST_CUT
+    over = np.all(body.vertices[body.seen][:, :, 2] > cut, axis=1)
+    above = _cut_off(body, np.asarray(over), stand.height)
     if above is None:
         return scan
     found = _finished(path, above)
@@ -415,18 +424,72 @@ def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
     return found.doubted(Doubt("stand", 0.08, 0.08 if stand.straight else took, says, trust="poor"))
 
 
-def _cut_off(body: OpenBody, stand: Stand) -> OpenBody | None:
-    """Take the largest body above a stand, set down on the table."""
-    cut = stand.height + LEAST_CUT
-    over = (body.vertices[body.seen][:, :, 2] > cut).all(axis=1)
-    bodies, _ = split_bodies(body.vertices, body.seen[over])
+def _cut_off(body: OpenBody, kept: NDArray[np.bool_], down: float = 0.0) -> OpenBody | None:
+    """Take the largest body among seen faces that are kept, let down by a height [m]."""
+    bodies, _ = split_bodies(body.vertices, body.seen[kept])
     if not bodies:
         return None
-    lowered = body.vertices - [0.0, 0.0, stand.height]
-    vertices, faces = compacted(lowered, bodies[0])
-    below = body.vertices[body.seen[~over]]
-    away = np.concatenate([body.away, below]) - [0.0, 0.0, stand.height]
-    return _open_body(vertices, faces, body.ground, body.changes, away)
+    lowered = body.vertices - [0.0, 0.0, down]
+    away = np.concatenate([body.away - [0.0, 0.0, down], lowered[body.seen[~kept]]])
+    return _open_body(*compacted(lowered, bodies[0]), body.ground, body.changes, away)
+
+
+def _as_measured(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
+    """Cut off what may be another thing, if only the rest alone is as long as measured."""
+    if factor_by(ruler, scan.caliper)[0] > 1 / (1 + FAR_OFF):
+        return scan
+    parts = [_part_alone(path, scan, k, "the part that is as long as you measured") for k in (0, 1)]
+    found = [part for part in parts if part is not None and _fits(part, ruler, FITS)]
+    return found[0] if len(found) == 1 else scan
+
+
+def _as_seen(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
+    """Cut off what may be another thing, if it has another colour and leaves the view, as arms do.
+
+    The colours are read only now: few scans need them.
+    """
+    body = scan.body
+    if body is None or body.ground is None or scan.other is None or ruler.known is not None:
+        return scan
+    if any(doubt.what == "stand" for doubt in scan.doubts):
+        return scan
+    places, looks = read_raw(path, ruler, colours=True).spots or (np.empty((0, 3)),) * 2
+    other = scan.other[: len(body.seen)]
+    gone = leaves_view(
+        body.vertices, (body.seen[~other], body.seen[other]),
+        (upright(places, body.ground), looks), body.away,
+    )  # fmt: skip
+    if gone is None:
+        return scan
+    part = _part_alone(path, scan, 1 - gone, "the part that lies whole in view")
+    return part or scan
+
+
+def _part_alone(path: Path, scan: ClosedScan, which: int, taken: str) -> ClosedScan | None:
+    """Close what is surely the largest part (0) of a body, or what may be another thing (1)."""
+    assert scan.other is not None
+    if scan.body is None:
+        return None
+    other = scan.other[: len(scan.body.seen)]
+    part = _cut_off(scan.body, other if which else ~other)
+    try:
+        found = None if part is None else _finished(path, part)
+    except ScanError:
+        return None
+    if found is None:
+        return None
+    says = (
+        f"of {scan.volume.mid * 1e3:.2f} L {taken} was taken and "
+        f"{1 - found.volume.mid / scan.volume.mid:.0%} cut off as another thing, see --picture; "
+        "scan the stone alone"
+    )
+    return found.doubted(Doubt("attached", CUT, CUT, says, trust="poor"))
+
+
+def _fits(scan: ClosedScan, ruler: Ruler, share: float) -> bool:
+    """Tell whether a body has the measured lengths, but for a share."""
+    factor, disagree = factor_by(ruler, scan.caliper)
+    return 1 / (1 + share) < factor < 1 + share and disagree < MOST_DISAGREE
 
 
 def attached(scan: ClosedScan) -> ClosedScan:
@@ -448,7 +511,7 @@ def attached(scan: ClosedScan) -> ClosedScan:
     litres = " and ".join(f"{s * scan.volume.mid * 1e3:.2f}" for s in shares)
     says = (
         f"it looks like parts of {litres} L: if one is a stand, a hand or a neighbour (violet in "
-        "--picture), scan the stone alone"
+        "--picture), scan the stone alone, or give its --longest"
     )
     doubt = Doubt("attached", 1 - 0.9 * shares[-1], 0.03, says, trust="poor")
     other = other if scan.other is None else other | scan.other
@@ -564,8 +627,7 @@ def _open_body(
         rims, holes = rims_and_holes(vertices, parts, on_table=True)
     seen = faces
     vertices, faces, caps = filled(vertices, faces, holes)
-    if holes:
-        changes = (*changes, f"filled {len(holes)} hole(s), {caps * 1e4:.1f} cm² in all")
+    told = (f"filled {len(holes)} hole(s), {caps * 1e4:.1f} cm² in all",) if holes else ()
     reach = [float(np.ptp(vertices[np.unique(edges)], axis=0).max()) for edges in holes]
     noise = CAP_SPREAD * sum(r**3 for r in reach)
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
@@ -576,7 +638,7 @@ def _open_body(
         area = float(face_areas(vertices, seen).sum())
         noise = float(np.hypot(noise, BUMPED * bumps * area))
     return OpenBody(
-        vertices, faces, seen, measured, skirt, noise, step, smoothed, ground, changes, away
+        vertices, faces, seen, measured, skirt, noise, step, smoothed, ground, changes, told, away
     )
 
 
@@ -628,7 +690,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         f"closed the unseen underside: {taken} "
         f"is taken for the body (between {flat * 1e3:.2f} and {body.skirt * 1e3:.2f} L)"
     )
-    body = replace(body, changes=(*body.changes, said))
+    body = replace(body, filled=(*body.filled, said))
     area = sum(rim.area for rim in body.rims)
     foot = UNSEEN_FOOT * area * (body.ground is None)
     doubts = [Doubt("underside", guess / volume, (guess + foot) / volume, UNSEEN)]
@@ -684,7 +746,6 @@ def _guarded(
             f"a second estimate, by counting points inside, gives {second * 1e3:.2f} L; "
             "the range was widened. Look for parts that cross or large gaps.",
         )
-    piece = Piece(
-        vertices, faces, path.stem, source=str(path), changes=body.changes, warnings=warnings
-    )
-    return ClosedScan(piece, doubts, faces[: len(body.seen)], body.away)
+    changes = (*body.changes, *body.filled)
+    piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes, warnings=warnings)
+    return ClosedScan(piece, doubts, faces[: len(body.seen)], body.away, body=body)
