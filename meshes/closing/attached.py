@@ -22,7 +22,7 @@ GAINED, GAINED_SHARE, MOST_GAINED = 0.08, 0.50, 0.115  # hollow that one cut tak
 # that touch 0.13 and more
 LEAST_SPOTS = 100  # coloured places on a part
 NEAR_SKIN = 0.004  # [m] from a coloured place to the skin that it lies on
-UNLIKE, PURE = 10.0, 0.85  # distance of two colours that are told apart, lightness halved, and the
+UNLIKE, PURE = 10.0, 0.75  # distance of two colours that are told apart, lightness halved, and the
 # share of each part that must look like itself; from memory
 AT_EDGE = 0.01  # [m] from the edge of the scan: what reaches it leaves the view
 HULLED = 50_000  # points that a hull is laid around; more change it by less than 0.1 %
@@ -178,7 +178,7 @@ def leaves_view(
     if len(places) < LEAST_SPOTS or len(around) == 0:
         return None
     gaps, nearest = cKDTree(np.concatenate(middles)).query(places)
-    near = gaps < np.quantile(gaps, 0.5) + NEAR_SKIN
+    near = gaps < NEAR_SKIN
     second = nearest >= len(middles[0])
     own = [looks[near & ~second], looks[near & second]]
     if min(len(part) for part in own) < LEAST_SPOTS:

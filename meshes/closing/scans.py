@@ -55,7 +55,7 @@ from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.reading.known import told_apart
 from plumbstone.meshes.reading.parts import ScanError
-from plumbstone.meshes.reading.scans import LARGEST_STONE, LARGEST_WOOD, RawScan, read_raw
+from plumbstone.meshes.reading.scans import LARGEST_STONE, LARGEST_WOOD, ROOM, RawScan, read_raw
 
 # Share of the volume under a rim that belongs to the body: a constant, and what its roundness, the
 # lean of its walls and its area over the widest section add; the spread of single scans. From
@@ -75,7 +75,6 @@ CALM, CALM_STEP = 0.095e-3, 3.2  # calmest quarter of a skin that was fused over
 # structured light 7
 COARSE = 0.35  # step of a skin times its area over the volume. Stones give up to 0.25; of more, its
 # limbs are so few faces thick that their own bend hides how rough it is
-ROOM = 6.0  # [m]: a scan that is wider has a wrong unit
 UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
 MOST_CROSSED = 0.10  # share of the skin of a closed scan that may pass through itself
@@ -90,6 +89,7 @@ TORN, TORN_POINTS = 0.04, 60_000  # spread of its volume at 90 %, from memory; p
 FILLED, ROUNDED = 0.05, 0.03  # of a cloud's volume: what its skin may add or take off
 SAME_VOLUME = 1e-6  # a kept mesh that differs by more was not weighed as it is
 FOREIGN = "it was mended and kept elsewhere, or changed since; weigh the scan it was made of"
+MOST_UNSURE = 0.8  # half-width of a range, as a share, that still says something
 FITS = 0.07  # of the measured length: how far the right one of two parts may lie off it
 CUT = 0.08  # of the volume: what a cut along a crease may add or take off; by trials
 SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
@@ -235,7 +235,18 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         trust = min(claim.trust, "fair", key=WORDS.index)
         claim = replace(claim, what="its past", says=FOREIGN, trust=trust)
         scaled = tuple(scan.doubted(claim) for scan in scaled)
+    for scan in scaled:
+        _check_useful(path, scan)
     return tuple(_said(scan, raw.changes, raw.warnings) for scan in scaled)
+
+
+def _check_useful(path: Path, scan: ClosedScan) -> None:
+    """Refuse a body whose range says next to nothing."""
+    if scan.volume.half_width > MOST_UNSURE:
+        low, high = scan.volume.low * 1e3, scan.volume.high * 1e3
+        raise ScanError(
+            path, f"tells only that it has {low:.2f} to {high:.2f} L: {scan.doubt.says}."
+        )
 
 
 def _beside(

@@ -42,10 +42,11 @@ REFUSED = {
 THREE_MF_UNITS = {"meters": 1.0, "millimeters": 1e-3, "centimeters": 1e-2, "inches": 0.0254}
 UNITS = {"m": 1.0, "dm": 0.1, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 LARGEST_STONE, LARGEST_WOOD = 0.80, 2.5  # [m]
+ROOM = 6.0  # [m]: a scan that is wider, with all around the body, has a wrong unit
 # Extents [m] for which a unit is believed; few scan a stone of 2 cm, or measure one in inches
 # that is smaller than a fist.
 LIKELY = {
-    "m": (0.02, LARGEST_WOOD),
+    "m": (0.02, ROOM),
     "mm": (0.02, LARGEST_WOOD),
     "cm": (0.02, LARGEST_STONE),
     "in": (0.08, LARGEST_STONE),
