@@ -107,8 +107,9 @@ def basins_of(
 ):
     """Flood basins from the deepest cell down, and join those whose ridge is no neck.
 
-    No cell of `order` lies at the rim of the lattice. Returns the basin of each cell, -1 beside
-    them all, and the narrowest neck; `least_part` is the share of the cells that counts as a part.
+    A cell between two basins goes to that of its deepest neighbour. No cell of `order` lies at the
+    rim of the lattice. Returns the basin of each cell, -1 beside them all, and the narrowest neck;
+    `least_part` is the share of the cells that counts as a part.
     """
     labels = np.full(depth.shape[0], -1, dtype=np.int64)
     cdef int64_t[::1] label = labels, parent = np.arange(order.shape[0], dtype=np.int64)
@@ -116,7 +117,7 @@ def basins_of(
     cdef int64_t[::1] size = np.zeros(order.shape[0], dtype=np.int64)
     cdef int64_t[26] around
     cdef int64_t cell, mine, other, lower, higher, count = 0
-    cdef double narrowest = 1.0, enough = least_part * order.shape[0], ratio
+    cdef double narrowest = 1.0, enough = least_part * order.shape[0], ratio, deepest
     cdef Py_ssize_t n = 0, at
     cdef int i, j, k
     for i in range(-1, 2):
@@ -126,15 +127,13 @@ def basins_of(
                     around[n] = i * strides[0] + j * strides[1] + k * strides[2]
                     n += 1
     for at in range(order.shape[0]):
-        cell, mine = order[at], -1
+        cell, mine, deepest = order[at], -1, 0.0
         for n in range(26):
             other = label[cell + around[n]]
             if other < 0:
                 continue
             other = root_of(parent, other)
-            if mine < 0:
-                mine = other
-            elif other != mine:
+            if mine >= 0 and other != mine:
                 lower, higher = (other, mine) if peak[other] < peak[mine] else (mine, other)
                 ratio = depth[cell] / peak[lower]
                 if ratio < neck and size[lower] >= enough:
@@ -142,7 +141,9 @@ def basins_of(
                 else:
                     parent[lower] = higher
                     size[higher] += size[lower]
-                    mine = higher
+                    mine = other = higher
+            if depth[cell + around[n]] > deepest:
+                deepest, mine = depth[cell + around[n]], other
         if mine < 0:
             mine = count
             peak[mine] = depth[cell]

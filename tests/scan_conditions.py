@@ -215,6 +215,11 @@ def on_stand(scene: Scene, rng: np.random.Generator) -> Mesh:
 
 
 def in_hand(scene: Scene, rng: np.random.Generator) -> Mesh:
+    return plain(held(scene, rng), rng)
+
+
+def held(scene: Scene, rng: np.random.Generator) -> Scene:
+    """A hand with four fingers at the stone, its arm out of view."""
     angle = rng.uniform(0, 6.28)
     out = np.array([np.cos(angle), np.sin(angle), 0.15])
     vertices = scene.stone[0]
@@ -226,7 +231,19 @@ def in_hand(scene: Scene, rng: np.random.Generator) -> Mesh:
     for k in range(4):
         root = palm + side * 0.018 * (k - 1.5)
         parts.append(capsule(root, root - out * 0.07 + [0, 0, 0.02], 0.009))
-    return plain(replace(scene, extras=parts), rng)
+    return replace(scene, extras=parts)
+
+
+def painted(vertices: np.ndarray, scene: Scene, rng: np.random.Generator) -> np.ndarray:
+    """Colours that a camera gives corners: grey rock, skin, a brown table; blotched and shaded."""
+    fields = [distance_to(scene.stone), *scene.extras, scene.ground]
+    nearest = np.abs([field(vertices) for field in fields if field]).argmin(axis=0)
+    base = np.array([[120, 122, 125], *[[205, 150, 125]] * len(scene.extras), [130, 95, 60]])
+    ways = rng.normal(size=(5, 3)) * 60
+    blotches = np.sin(vertices @ ways.T + rng.uniform(0, 6.28, 5)).sum(axis=1) * 0.06
+    shade = 0.8 + 0.2 * vertices[:, 2] / vertices[:, 2].max() + blotches
+    seen = base[nearest] * shade[:, None] + rng.normal(0, 6, (len(vertices), 3))
+    return np.clip(seen, 0, 255).astype(np.uint8)
 
 
 def with_neighbour(scene: Scene, rng: np.random.Generator) -> Mesh:

@@ -4,9 +4,18 @@ What is judged is the printed word: a figure called good or fair whose range mis
 `python tests/judge_scans.py` prints the table of the README as it goes.
 """
 
+from pathlib import Path
+
+import numpy as np
 import pytest
+import trimesh
 from judge_scans import FIRST, NAMES, judged, lines_of, rows
 from phone_scans import lumpy_stones, seeded_stones
+from PIL import Image
+from scan_conditions import held, painted, plain, standing
+
+from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
+from plumbstone.meshes.measures.rulers import Ruler
 
 FALSE = 0.02  # share of scans whose word may be false
 
@@ -16,6 +25,46 @@ def test_what_is_no_stone_is_told(name: str) -> None:
     stones = seeded_stones(1, 520) + lumpy_stones(1, 720)
     for row in rows(name, stones, 0, teach=True):
         assert not row.get("false"), row
+
+
+@pytest.mark.parametrize("ending", ["ply", "glb"])
+def test_an_arm_of_another_colour_is_cut_off(tmp_path: Path, ending: str) -> None:
+    rng = np.random.default_rng(4)
+    scene = held(standing(seeded_stones(1, 520)[0], rng), rng)
+    vertices, faces = plain(scene, rng)
+    seen = painted(vertices, scene, rng)
+
+    def weighed(colours: np.ndarray) -> ClosedScan:
+        path = tmp_path / f"scan.{ending}"
+        if ending == "ply":
+            mesh = trimesh.Trimesh(vertices, faces, process=False, vertex_colors=colours)
+        else:
+            mesh = textured(vertices, faces, colours)
+        mesh.export(path)
+        return closed_scan(path, Ruler("m"))
+
+    told, grey = weighed(seen), weighed(np.full_like(seen, 120))
+    assert told.volume.mid == pytest.approx(scene.volume, rel=0.06)
+    assert told.volume.low < scene.volume < told.volume.high
+    assert told.volume.half_width < 0.25
+    assert told.trust == "poor"
+    assert "cut off" in told.doubt.says
+    # All of one colour, nothing tells that the arm is none of the stone.
+    assert "parts of" in grey.doubt.says
+    assert grey.volume.half_width > 0.4
+
+
+def textured(vertices: np.ndarray, faces: np.ndarray, colours: np.ndarray) -> trimesh.Trimesh:
+    """A mesh, y up, with a texture of a pixel for each face."""
+    wide = int(np.ceil(len(faces) ** 0.5))
+    texture, number = np.zeros((wide, wide, 3), np.uint8), np.arange(len(faces))
+    texture[number // wide, number % wide] = colours[faces[:, 0]]
+    uv = np.column_stack([number % wide + 0.5, wide - number // wide - 0.5]) / wide
+    material = trimesh.visual.material.PBRMaterial(baseColorTexture=Image.fromarray(texture))
+    skin = trimesh.visual.TextureVisuals(uv=np.repeat(uv, 3, axis=0), material=material)
+    corners = vertices[faces].reshape(-1, 3)[:, [0, 2, 1]] * [1, 1, -1]
+    order = np.arange(len(corners)).reshape(-1, 3)
+    return trimesh.Trimesh(corners, order, process=False, visual=skin)
 
 
 @pytest.mark.slow

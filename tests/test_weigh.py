@@ -3,6 +3,7 @@
 import csv
 import json
 import os
+import re
 import signal
 import subprocess
 import time
@@ -13,10 +14,14 @@ import numpy as np
 import pytest
 from commands import PROGRAM, read_json, refuse, type_in
 from phone_scans import phone_scan
+from PIL import Image
 from scipy.spatial.distance import pdist
 from scipy.spatial.transform import Rotation
+from skimage.measure import marching_cubes
 
 from plumbstone.cli import workers
+from plumbstone.cli.pictures.colours import OTHER, rgb
+from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.measures.calipers import factor_by, measured
 from plumbstone.meshes.measures.extents import extents_of
 from plumbstone.meshes.measures.faults import enclosed_volume
@@ -35,6 +40,22 @@ def side_by_side(first: Piece, second: Piece, gap: float) -> Piece:
     moved = second.vertices + [gap, 0, 0]
     faces = np.concatenate([first.faces, second.faces + len(first.vertices)])
     return Piece(np.concatenate([first.vertices, moved]), faces, "two")
+
+
+def two_balls(large: float, small: float, apart: float) -> Piece:
+    """Two balls that melted into one closed skin, the first around 0 and the other along x."""
+    low, step = -1.1 * large, large / 30
+    x, y, z = np.mgrid[low : apart + 1.2 * small : step, low:-low:step, low:-low:step]
+    field = np.minimum(
+        np.hypot(x, np.hypot(y, z)) - large, np.hypot(x - apart, np.hypot(y, z)) - small
+    )
+    vertices, faces, _, _ = marching_cubes(field, 0.0, spacing=(step,) * 3)
+    return Piece(vertices + low, faces.astype(np.int64), "two")
+
+
+def lens_free(radius: float, height: float) -> float:
+    """Volume of a ball without a cap of some height."""
+    return 4 / 3 * np.pi * radius**3 - np.pi / 3 * (3 * radius - height) * height**2
 
 
 def test_two_weighings_give_the_density(tmp_path: Path) -> None:
@@ -224,6 +245,28 @@ def test_keep_and_picture(tmp_path: Path) -> None:
     # The signature that a PNG file starts with: W3C, PNG Specification, section 5.2.
     assert (tmp_path / "seen.png").read_bytes().startswith(b"\x89PNG\r\n\x1a\n")
     assert "end its name" in refuse("plumbstone weigh stone.ply --picture seen.jpg", tmp_path)
+
+
+def test_the_picture_shows_what_may_be_another_thing(tmp_path: Path) -> None:
+    whole = two_balls(0.06, 0.045, 0.1)
+    put(tmp_path, "stone.ply", whole)
+    found = closed_scan(tmp_path / "stone.ply")
+    assert found.other is not None
+    along = found.piece.vertices[found.piece.faces].mean(axis=1)[:, 0]
+    # Weisstein, E. "Sphere-Sphere Intersection", MathWorld: plane of the crease, volume of a cap.
+    crease = (0.1**2 - 0.045**2 + 0.06**2) / (2 * 0.1)
+    assert found.other[along > crease + 0.003].all()
+    assert not found.other[along < crease - 0.003].any()
+    share = lens_free(0.045, crease - 0.055) / enclosed_volume(whole.vertices, whole.faces)
+    parts = [float(x) for x in re.findall(r"\d\.\d\d", found.doubt.says)]
+    assert parts[1] / sum(parts) == pytest.approx(share, rel=0.02)
+    line = "plumbstone weigh stone.ply --unit m --picture seen.png"
+    for _ in range(2):  # the second time from the cache
+        assert type_in(line, tmp_path).returncode == 0
+        seen = np.asarray(Image.open(tmp_path / "seen.png").convert("RGB")).reshape(-1, 3)
+        shaded = seen / 255 / rgb(OTHER)
+        assert (np.ptp(shaded, axis=1) < 0.05).sum() > 10_000, "more than the legend is painted"
+        (tmp_path / "seen.png").unlink()
 
 
 @pytest.mark.parametrize(("scale", "unit"), [(1, "m"), (1000, "mm")])

@@ -9,7 +9,8 @@ if TYPE_CHECKING:
 INK, FAINT, PAPER = "#1c2b33", "#66757d", "#fefdfb"
 MARK, WARN = "#1f5f8b", "#a8431d"  # words and lines for levels of water, and where to stop
 STONE, WOOD, WATER, GLASS = "#8d99a3", "#b5763a", "#3f8fc4", "#9fd0c4"
-CLOSED, AWAY = "#c0562f", "#cdb98a"  # of a scan: guessed parts, and what was cut away
+# Of a scan: guessed parts, what was cut away, and what may be another thing.
+CLOSED, AWAY, OTHER = "#c0562f", "#cdb98a", "#4b3f8f"
 # Told apart by lightness as well as hue, so that they hold for colour-blind readers and in grey.
 BY_MATERIAL = {
     "sand": "#dcc48f", "fine sand": "#ebdcb4", "gravel": "#b3a58d", "wedge gravel": "#95897a",

@@ -13,6 +13,7 @@ from plumbstone.cli.pictures.colours import (
     FAINT,
     INK,
     MARK,
+    OTHER,
     PAPER,
     STONE,
     WARN,
@@ -29,8 +30,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = [
-    "AWAY", "CLOSED", "FAINT", "INK", "PAPER", "STONE", "WATER", "WOOD", "length_words",
-    "must_be_png", "new_figure", "png_bytes", "set_ticks", "style", "svg_text", "unit_name",
+    "AWAY", "CLOSED", "FAINT", "INK", "OTHER", "PAPER", "STONE", "WATER", "WOOD",
+    "length_words", "must_be_png", "new_figure", "png_bytes", "set_ticks", "style", "svg_text",
+    "unit_name",
 ]  # fmt: skip
 PAGE_COLOURS = {INK: "ink", FAINT: "faint", PAPER: "card", MARK: "mark", WARN: "warn"}
 WEBP_QUALITY = 80

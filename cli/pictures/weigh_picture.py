@@ -8,6 +8,7 @@ import numpy as np
 from plumbstone.cli.pictures.drawing import (
     AWAY,
     CLOSED,
+    OTHER,
     STONE,
     WOOD,
     must_be_png,
@@ -19,7 +20,7 @@ from plumbstone.cli.pictures.scene import painted
 from plumbstone.cli.solids import FROM_ABOVE, FROM_BELOW, FROM_FRONT, FROM_SIDE, View, draw_solids
 from plumbstone.meshes.errors import PlumbstoneError, shown
 from plumbstone.meshes.mending.thinning import simplified
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.volumes.bodies.weighing import Weighed
 
 if TYPE_CHECKING:
@@ -53,20 +54,17 @@ def picture_of(found: list[Weighed], path: Path) -> bytes:
 
 
 def _draw(axes: "Axes", weighed: Weighed, view: View) -> None:
-    """Draw one view: seen faces shaded, closed ones in red, what was cut away faint."""
+    """Draw one view, what was cut away faint."""
     assert weighed.piece is not None
-    assert weighed.seen is not None
     corner = weighed.piece.vertices.min(axis=0)  # so that the axes count from the piece
     vertices = weighed.piece.vertices - corner
-    colour = WOOD if weighed.material.kind == "wood" else STONE
-    closed = weighed.piece.faces[len(weighed.seen) :]
-    solids = [(vertices, weighed.seen, colour), (vertices, closed, CLOSED)]
+    solids = [(vertices, faces, colour) for _, faces, colour in _painted(weighed)]
     away = _near(weighed)
     if len(away):
         corners = away.reshape(-1, 3) - corner
         faces = np.arange(len(corners)).reshape(-1, 3)
         draw_solids(axes, [(corners, faces, AWAY)], view, alpha=0.35)
-    draw_solids(axes, [solid for solid in solids if len(solid[1])], view)
+    draw_solids(axes, solids, view)
     low, high = vertices.min(axis=0) * 1e2, vertices.max(axis=0) * 1e2
     margin = AROUND * float((high - low).max())
     sides = (low[view.right] - margin, high[view.right] + margin)
@@ -77,17 +75,14 @@ def _draw(axes: "Axes", weighed: Weighed, view: View) -> None:
 
 
 def _turning(weighed: Weighed) -> bytes:
-    """Give what was seen, closed and cut away as three parts of a scene, from its own corner."""
+    """Give what was seen, closed and cut away as parts of a scene, from its own corner."""
     import trimesh
 
     assert weighed.piece is not None
-    assert weighed.seen is not None
     corner = weighed.piece.vertices.min(axis=0)
     vertices, away = weighed.piece.vertices - corner, _near(weighed)
-    colour = WOOD if weighed.material.kind == "wood" else STONE
     parts = (
-        ("seen", vertices, weighed.seen, colour),
-        ("closed", vertices, weighed.piece.faces[len(weighed.seen) :], CLOSED),
+        *((name, vertices, faces, colour) for name, faces, colour in _painted(weighed)),
         ("cut away", away.reshape(-1, 3) - corner, np.arange(3 * len(away)).reshape(-1, 3), AWAY),
     )
     scene = trimesh.Scene()
@@ -97,6 +92,21 @@ def _turning(weighed: Weighed) -> bytes:
             scene.add_geometry(mesh, node_name=name, geom_name=name)
     data: bytes = scene.export(file_type="glb")
     return data
+
+
+def _painted(weighed: Weighed) -> list[tuple[str, Indices, str]]:
+    """Give the faces of a piece by what is known of them, with a name and a colour."""
+    assert weighed.piece is not None
+    assert weighed.seen is not None
+    faces = weighed.piece.faces
+    guessed = np.arange(len(faces)) >= len(weighed.seen)
+    other = np.zeros(len(faces), dtype=bool) if weighed.other is None else weighed.other
+    parts = [
+        ("seen", faces[~guessed & ~other], WOOD if weighed.material.kind == "wood" else STONE),
+        ("perhaps another thing", faces[~guessed & other], OTHER),
+        ("closed, guessed", faces[guessed], CLOSED),
+    ]
+    return [part for part in parts if len(part[1])]
 
 
 def _near(weighed: Weighed) -> Floats:
@@ -116,12 +126,7 @@ def _legend(figure: "Figure", weighed: Weighed) -> None:
     """Name the colours that occur."""
     from matplotlib.patches import Patch
 
-    assert weighed.piece is not None
-    assert weighed.seen is not None
-    colour = WOOD if weighed.material.kind == "wood" else STONE
-    patches = [Patch(color=colour, label="seen")]
-    if len(weighed.piece.faces) > len(weighed.seen):
-        patches.append(Patch(color=CLOSED, label="closed, guessed"))
+    patches = [Patch(color=colour, label=name) for name, _, colour in _painted(weighed)]
     if len(_near(weighed)):
         patches.append(Patch(color=AWAY, label="cut away"))
     figure.legend(handles=patches, loc="upper right", ncols=len(patches), frameon=False)

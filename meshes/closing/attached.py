@@ -20,6 +20,11 @@ HALVED, CUT_WAYS, CUTS = 1600, 24, 7  # points, directions and cuts in each that
 GAINED, GAINED_SHARE, MOST_GAINED = 0.08, 0.50, 0.115  # hollow that one cut takes away, over the
 # volume and over all of it. Single stones give 0.02-0.04 (layered ones up to 0.18: doubted), two
 # that touch 0.13 and more
+LEAST_SPOTS = 100  # coloured places on a part
+NEAR_SKIN = 0.004  # [m] from a coloured place to the skin that it lies on
+UNLIKE, PURE = 10.0, 0.75  # distance of two colours that are told apart, lightness halved, and the
+# share of each part that must look like itself; from memory
+AT_EDGE = 0.01  # [m] from the edge of the scan: what reaches it leaves the view
 HULLED = 50_000  # points that a hull is laid around; more change it by less than 0.1 %
 JUTS = 0.12  # how much wider than a stand the body above grows, and narrower a waist is
 
@@ -32,13 +37,14 @@ class Stand:
     straight: bool  # its walls are upright: made by hands, surely no stone
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Halves:
     """What one cut would bring a body nearer to two convex ones."""
 
     gain: float  # hollow that the cut takes out of the hull, over the volume
     hollow: float  # all that the hull holds besides the body, over the volume
     smaller: float  # share of the smaller half
+    other: NDArray[np.bool_]  # (m,) faces of the smaller half
 
     @property
     def are_two(self) -> bool:
@@ -55,7 +61,7 @@ class Parts:
     shares: tuple[float, ...]  # of the volume, largest first; (1.0,) for one compact body
     neck: float  # radius of the narrowest neck over that of the thinner part; 1 without one
     solidity: float  # volume over that of the hull
-    points: Floats  # (k, 3) inner points of all parts but the largest [m]
+    other: NDArray[np.bool_]  # (m,) faces of all parts but the largest
 
 
 def parts_of(vertices: Floats, faces: Indices) -> Parts:
@@ -80,6 +86,7 @@ def parts_of(vertices: Floats, faces: Indices) -> Parts:
     nx, ny, nz = (int(n) for n in np.ceil(size / step).astype(int) + 3)
     inside = _inside((vertices - origin) / step, faces, (nx, ny, nz))
     depth = distance_transform_edt(inside)
+    beside = distance_transform_edt(~inside, return_distances=False, return_indices=True)
     order = np.argsort(-depth, axis=None, kind="stable")[: int(inside.sum())]
     label, neck = basins_of(depth.ravel(), order, np.array([ny * nz, nz, 1]), NECK, LEAST_PART)
     numbers, counts = np.unique(label[order], return_counts=True)
@@ -87,10 +94,10 @@ def parts_of(vertices: Floats, faces: Indices) -> Parts:
     large = counts[rank] >= LEAST_PART * len(order)
     shares = counts[rank][large] / counts[rank][large].sum()
     other = np.isin(label, numbers[rank[1:]][large[1:]]).reshape(depth.shape)
-    points = (np.argwhere(other) + 0.5) * step + origin
-    hull = _hull_volume(vertices)
-    solidity = enclosed_volume(vertices, faces) / hull
-    return Parts(tuple(float(s) for s in shares), neck, solidity, points)
+    cells = ((vertices[faces].mean(axis=1) - origin) / step).astype(int)
+    other = other[tuple(beside[(slice(None), *cells.T)])]
+    solidity = enclosed_volume(vertices, faces) / _hull_volume(vertices)
+    return Parts(tuple(float(s) for s in shares), neck, solidity, other)
 
 
 def _hull_volume(points: Floats) -> float:
@@ -122,7 +129,7 @@ def halves_of(vertices: Floats, faces: Indices) -> Halves:
     points = vertices[faces[chosen]].mean(axis=1)
     hull = float(ConvexHull(points).volume)
     volume = enclosed_volume(vertices, faces) * hull / _hull_volume(vertices)
-    best = (hull, 0.0)
+    best, cut_off = (hull, 0.0), (points[0], np.inf)
     for way in even_directions(CUT_WAYS):
         along = points @ way
         for cut in np.linspace(along.min(), along.max(), CUTS + 2)[1:-1]:
@@ -132,8 +139,66 @@ def halves_of(vertices: Floats, faces: Indices) -> Halves:
                 ]
             except (QhullError, ValueError):  # too few points, or flat
                 continue
-            best = min(best, (sum(sizes), min(sizes) / sum(sizes)))
-    return Halves((hull - best[0]) / volume, hull / volume - 1, best[1])
+            if sum(sizes) < best[0]:
+                sign = 1.0 if sizes[0] < sizes[1] else -1.0
+                best, cut_off = (sum(sizes), min(sizes) / sum(sizes)), (sign * way, sign * cut)
+    other = vertices[faces].mean(axis=1) @ cut_off[0] > cut_off[1]
+    return Halves((hull - best[0]) / volume, hull / volume - 1, best[1], other)
+
+
+def leaves_view(
+    vertices: Floats, parts: tuple[Indices, Indices], spots: tuple[Floats, Floats], around: Floats
+) -> int | None:
+    """Tell which of two parts is no stone: of another colour, and cut by the edge of the scan.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float array
+        Of a body that stands on z = 0.
+    parts : two (m, 3) int arrays
+        Faces of what was seen of each.
+    spots : two (k, 3) float arrays
+        Places on the scan and their CIE L*a*b* colours.
+    around : (j, 3, 3) float array
+        Corners of what lies around the body.
+
+    Returns
+    -------
+    int or None
+        0 or 1; None where colours do not tell the two apart, or both or neither leave the view.
+
+    Notes
+    -----
+    Shadows change how light a thing is more than its hue, so lightness counts half.
+    """
+    from scipy.spatial import ConvexHull, QhullError, cKDTree
+
+    middles = [vertices[faces].mean(axis=1) for faces in parts]
+    places, looks = spots[0], spots[1] * [0.5, 1.0, 1.0]
+    if len(places) < LEAST_SPOTS or len(around) == 0:
+        return None
+    gaps, nearest = cKDTree(np.concatenate(middles)).query(places)
+    near = gaps < NEAR_SKIN
+    second = nearest >= len(middles[0])
+    own = [looks[near & ~second], looks[near & second]]
+    if min(len(part) for part in own) < LEAST_SPOTS:
+        return None
+    typical = [np.median(part, axis=0) for part in own]
+    if np.linalg.norm(typical[1] - typical[0]) < UNLIKE:
+        return None
+    for k, part in enumerate(own):
+        nearer = np.linalg.norm(part - typical[k], axis=1) < np.linalg.norm(
+            part - typical[1 - k], axis=1
+        )
+        if nearer.mean() < PURE:
+            return None
+    try:
+        edge = ConvexHull(around.reshape(-1, 3)[:, :2])
+    except QhullError:
+        return None
+    inside = [-(m[:, :2] @ edge.equations[:, :2].T + edge.equations[:, 2]).max() for m in middles]
+    leaving = [k for k in (0, 1) if inside[k] < AT_EDGE]
+    return leaving[0] if len(leaving) == 1 else None
 
 
 def stand_below(vertices: Floats, faces: Indices) -> Stand | None:

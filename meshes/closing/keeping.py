@@ -59,6 +59,7 @@ def _recalled(place: Path, path: Path) -> ClosedScan | None:
                 doubts=tuple(Doubt(**doubt) for doubt in told["doubts"]),
                 bare=kept["bare"].astype(np.int64),
                 away=kept["away"] if told["away"] else None,
+                other=kept["other"] if len(kept["other"]) else None,
             )
     except Exception:  # whatever a damaged file does: close the scan anew
         return None
@@ -81,6 +82,7 @@ def _remember(place: Path, scan: ClosedScan) -> None:
                 faces=scan.piece.faces.astype(np.int32),
                 bare=scan.bare.astype(np.int32),
                 away=np.zeros((0, 3, 3)) if scan.away is None else scan.away,
+                other=np.zeros(0, dtype=bool) if scan.other is None else scan.other,
                 told=np.array(json.dumps(told)),
             )
         Path(fresh.name).replace(place)

@@ -6,8 +6,9 @@ from functools import cached_property
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
-from plumbstone.meshes.closing.attached import Stand, halves_of, parts_of, stand_below
+from plumbstone.meshes.closing.attached import halves_of, leaves_view, parts_of, stand_below
 from plumbstone.meshes.closing.clouds import cloud_surface
 from plumbstone.meshes.closing.underside import (
     Breach,
@@ -45,6 +46,7 @@ from plumbstone.meshes.measures.isolating import (
     bodies_on_ground,
     split_bodies,
     table_within,
+    upright,
     waves_of,
 )
 from plumbstone.meshes.measures.rulers import FAR_OFF, FILE_ALONE, Known, Ruler
@@ -55,7 +57,7 @@ from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.reading.known import told_apart
 from plumbstone.meshes.reading.parts import ScanError
-from plumbstone.meshes.reading.scans import LARGEST_STONE, LARGEST_WOOD, RawScan, read_raw
+from plumbstone.meshes.reading.scans import LARGEST_STONE, LARGEST_WOOD, ROOM, RawScan, read_raw
 
 # Share of the volume under a rim that belongs to the body: a constant, and what its roundness, the
 # lean of its walls and its area over the widest section add; the spread of single scans. From
@@ -77,7 +79,6 @@ CALM, CALM_STEP = 0.095e-3, 3.2  # calmest quarter of a skin that was fused over
 # structured light 7
 COARSE = 0.35  # step of a skin times its area over the volume. Stones give up to 0.25; of more, its
 # limbs are so few faces thick that their own bend hides how rough it is
-ROOM = 6.0  # [m]: a scan that is wider has a wrong unit
 UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
 MOST_CROSSED = 0.10  # share of the skin of a closed scan that may pass through itself
@@ -92,6 +93,9 @@ TORN, TORN_POINTS = 0.04, 60_000  # spread of its volume at 90 %, from memory; p
 FILLED, ROUNDED = 0.05, 0.03  # of a cloud's volume: what its skin may add or take off
 SAME_VOLUME = 1e-6  # a kept mesh that differs by more was not weighed as it is
 FOREIGN = "it was mended and kept elsewhere, or changed since; weigh the scan it was made of"
+MOST_UNSURE = 0.8  # half-width of a range, as a share, that still says something
+FITS = 0.07  # of the measured length: how far the right one of two parts may lie off it
+CUT = 0.08  # of the volume: what a cut along a crease may add or take off; by trials
 SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
 BULKY, COMPACT, CONVEX = 0.45, 0.78, 0.93  # share of its hull: what a stone fills at least and
 # wood at most; above the last no second body can hide
@@ -120,6 +124,8 @@ class ClosedScan:
     away: Floats | None = None  # (k, 3, 3) corners of what was cut away, beside the piece [m]
     sway: float = 0.0  # of the scan's noise over centimetres, as its table shows it [m]
     reach: float = 0.0  # greatest distance of the points that a skin was put around [m]
+    other: NDArray[np.bool_] | None = None  # (m,) faces that may be of another thing
+    body: "OpenBody | None" = None  # before it was closed; None if it came closed
 
     @property
     def caliper(self) -> Caliper:
@@ -168,6 +174,7 @@ class OpenBody:
     smoothed: bool  # its skin lacks the roughness that a phone's pictures leave
     ground: Plane | None  # before the body was turned upright; None where none was seen
     changes: tuple[str, ...]
+    filled: tuple[str, ...]  # what was said of its holes
     away: Floats  # (k, 3, 3) corners of what was cut away [m]
 
     @property
@@ -233,6 +240,8 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     if ruler.known is not None and ruler.known.kind != "sheet":
         scans, lengths = _beside(path, raw, scans, ruler.known)
         raw = replace(raw, lengths=lengths)
+    if len(scans) == 1 and raw.sized and scans[0].other is not None:
+        scans = ((_as_measured if ruler.measured else _as_seen)(path, scans[0], ruler),)
     if ruler.measured:
         factor, _ = factor_by(ruler, scans[0].caliper)
         if not 1 / SAME_SIZE < factor < SAME_SIZE:
@@ -246,7 +255,18 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         trust = min(claim.trust, "fair", key=WORDS.index)
         claim = replace(claim, what="its past", says=FOREIGN, trust=trust)
         scaled = tuple(scan.doubted(claim) for scan in scaled)
+    for scan in scaled:
+        _check_useful(path, scan)
     return tuple(_said(scan, raw.changes, raw.warnings) for scan in scaled)
+
+
+def _check_useful(path: Path, scan: ClosedScan) -> None:
+    """Refuse a body whose range says next to nothing."""
+    if scan.volume.half_width > MOST_UNSURE:
+        low, high = scan.volume.low * 1e3, scan.volume.high * 1e3
+        raise ScanError(
+            path, f"tells only that it has {low:.2f} to {high:.2f} L: {scan.doubt.says}."
+        )
 
 
 def _beside(
@@ -325,7 +345,7 @@ def _unlike(path: Path, factor: float) -> float:
     if off > np.log(1 + FAR_OFF):
         problem = (
             f"is {1 / factor:.2f} times as long as measured, and another thing may be melted into "
-            "it; scan the stone alone."
+            "it; scan the stone alone, or give --longest and --across, which may tell them apart."
         )
         raise ScanError(path, problem)
     return off
@@ -345,7 +365,7 @@ def _bodies(path: Path, raw: RawScan, least: float = SECOND_BODY) -> tuple[Close
     if len(scans) == 1:
         scans = (_off_its_slab(path, scans[0]),)
     scans = scans or tuple(_off_its_stand(path, b) for b in opened_bodies(path, raw, least=least))
-    return tuple(scan.doubted(*attached(scan)) for scan in scans)
+    return tuple(attached(scan) for scan in scans)
 
 
 def _by_points(path: Path, points: Floats, least: float) -> tuple[ClosedScan, ...]:
@@ -357,7 +377,7 @@ def _by_points(path: Path, points: Floats, least: float) -> tuple[ClosedScan, ..
     scans = tuple(replace(_finished(path, body), reach=found.reach) for body in bodies)
     says = "a skin was put around its points, which rounds off tips and fills creases"
     doubt = Doubt("points", FILLED, ROUNDED, f"{says}; export a mesh", "fair")
-    return tuple(_said(scan.doubted(doubt, *attached(scan)), (found.said,)) for scan in scans)
+    return tuple(_said(attached(scan).doubted(doubt), (found.said,)) for scan in scans)
 
 
 def _is_torn(raw: RawScan) -> bool:
@@ -416,14 +436,18 @@ def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
         stand = stand_below(scan.piece.vertices, scan.piece.faces)
     if stand is None:
         return scan
-    above = _cut_off(body, stand)
+    cut = stand.height + LEAST_CUT
+    over = np.all(body.vertices[body.seen][:, :, 2] > cut, axis=1)
+    above = _cut_off(body, np.asarray(over), stand.height)
     if above is None:
         return scan
     found = _finished(path, above)
     took = scan.volume.mid / found.volume.mid - 1
     if took > MOST_STAND:
         says = f"its lower {stand.height * 1e2:.0f} cm may be a stand; see --picture"
-        return scan.doubted(Doubt("stand", took / (1 + took), 0.05, says, trust="poor"))
+        other = scan.piece.vertices[scan.piece.faces][:, :, 2].mean(axis=1) < stand.height
+        doubt = Doubt("stand", took / (1 + took), 0.05, says, trust="poor")
+        return replace(scan, other=other).doubted(doubt)
     says = (
         f"what looks like a stand of {stand.height * 1e2:.0f} cm was cut away below it; "
         "stand the stone on a flat table, or see --picture"
@@ -431,42 +455,98 @@ def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
     return found.doubted(Doubt("stand", 0.08, 0.08 if stand.straight else took, says, trust="poor"))
 
 
-def _cut_off(body: OpenBody, stand: Stand) -> OpenBody | None:
-    """Take the largest body above a stand, set down on the table."""
-    cut = stand.height + LEAST_CUT
-    over = (body.vertices[body.seen][:, :, 2] > cut).all(axis=1)
-    bodies, _ = split_bodies(body.vertices, body.seen[over])
+def _cut_off(body: OpenBody, kept: NDArray[np.bool_], down: float = 0.0) -> OpenBody | None:
+    """Take the largest body among seen faces that are kept, let down by a height [m]."""
+    bodies, _ = split_bodies(body.vertices, body.seen[kept])
     if not bodies:
         return None
-    lowered = body.vertices - [0.0, 0.0, stand.height]
-    vertices, faces = compacted(lowered, bodies[0])
-    below = body.vertices[body.seen[~over]]
-    away = np.concatenate([body.away, below]) - [0.0, 0.0, stand.height]
-    return _open_body(vertices, faces, body.ground, body.changes, away)
+    lowered = body.vertices - [0.0, 0.0, down]
+    away = np.concatenate([body.away - [0.0, 0.0, down], lowered[body.seen[~kept]]])
+    return _open_body(*compacted(lowered, bodies[0]), body.ground, body.changes, away)
 
 
-def attached(scan: ClosedScan) -> tuple[Doubt, ...]:
+def _as_measured(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
+    """Cut off what may be another thing, if only the rest alone is as long as measured."""
+    if factor_by(ruler, scan.caliper)[0] > 1 / (1 + FAR_OFF):
+        return scan
+    parts = [_part_alone(path, scan, k, "the part that is as long as you measured") for k in (0, 1)]
+    found = [part for part in parts if part is not None and _fits(part, ruler, FITS)]
+    return found[0] if len(found) == 1 else scan
+
+
+def _as_seen(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
+    """Cut off what may be another thing, if it has another colour and leaves the view, as arms do.
+
+    The colours are read only now: few scans need them.
+    """
+    body = scan.body
+    if body is None or body.ground is None or scan.other is None or ruler.known is not None:
+        return scan
+    if any(doubt.what == "stand" for doubt in scan.doubts):
+        return scan
+    places, looks = read_raw(path, ruler, colours=True).spots or (np.empty((0, 3)),) * 2
+    other = scan.other[: len(body.seen)]
+    gone = leaves_view(
+        body.vertices, (body.seen[~other], body.seen[other]),
+        (upright(places, body.ground), looks), body.away,
+    )  # fmt: skip
+    if gone is None:
+        return scan
+    part = _part_alone(path, scan, 1 - gone, "the part that lies whole in view")
+    return part or scan
+
+
+def _part_alone(path: Path, scan: ClosedScan, which: int, taken: str) -> ClosedScan | None:
+    """Close what is surely the largest part (0) of a body, or what may be another thing (1)."""
+    assert scan.other is not None
+    if scan.body is None:
+        return None
+    other = scan.other[: len(scan.body.seen)]
+    part = _cut_off(scan.body, other if which else ~other)
+    try:
+        found = None if part is None else _finished(path, part)
+    except ScanError:
+        return None
+    if found is None:
+        return None
+    says = (
+        f"of {scan.volume.mid * 1e3:.2f} L {taken} was taken and "
+        f"{1 - found.volume.mid / scan.volume.mid:.0%} cut off as another thing, see --picture; "
+        "scan the stone alone"
+    )
+    return found.doubted(Doubt("attached", CUT, CUT, says, trust="poor"))
+
+
+def _fits(scan: ClosedScan, ruler: Ruler, share: float) -> bool:
+    """Tell whether a body has the measured lengths, but for a share."""
+    factor, disagree = factor_by(ruler, scan.caliper)
+    return 1 / (1 + share) < factor < 1 + share and disagree < MOST_DISAGREE
+
+
+def attached(scan: ClosedScan) -> ClosedScan:
     """Doubt a body that narrows so much, or is so hollow at one place, that it may be two."""
     vertices, faces = scan.piece.vertices, scan.piece.faces
     parts = parts_of(vertices, faces)
-    shares = parts.shares
+    shares, other = parts.shares, parts.other
     alone = len(shares) == 1
     if alone and CONVEX > parts.solidity > BULKY and (two := halves_of(vertices, faces)).are_two:
-        shares = (1 - two.smaller, two.smaller)
+        shares, other = (1 - two.smaller, two.smaller), two.other
     elif alone and not BULKY < parts.solidity < COMPACT:
-        return ()
+        return scan
     elif alone:
         says = (
             f"it fills only {parts.solidity:.0%} of its hull: if a hand or another thing is "
             "melted into it, scan the stone alone; see --picture"
         )
-        return (Doubt("attached", 1 - parts.solidity, 0.05, says, trust="poor"),)
+        return scan.doubted(Doubt("attached", 1 - parts.solidity, 0.05, says, trust="poor"))
     litres = " and ".join(f"{s * scan.volume.mid * 1e3:.2f}" for s in shares)
     says = (
-        f"it looks like parts of {litres} L: if one is a stand, a hand or a neighbour, "
-        "scan the stone alone; see --picture"
+        f"it looks like parts of {litres} L: if one is a stand, a hand or a neighbour (violet in "
+        "--picture), scan the stone alone, or give its --longest"
     )
-    return (Doubt("attached", 1 - 0.9 * shares[-1], 0.03, says, trust="poor"),)
+    doubt = Doubt("attached", 1 - 0.9 * shares[-1], 0.03, says, trust="poor")
+    other = other if scan.other is None else other | scan.other
+    return replace(scan, other=other).doubted(doubt)
 
 
 def _said(scan: ClosedScan, changes: tuple[str, ...], warnings: tuple[str, ...] = ()) -> ClosedScan:
@@ -578,8 +658,7 @@ def _open_body(
         rims, holes = rims_and_holes(vertices, parts, on_table=True)
     seen = faces
     vertices, faces, caps = filled(vertices, faces, holes)
-    if holes:
-        changes = (*changes, f"filled {len(holes)} hole(s), {caps * 1e4:.1f} cm² in all")
+    told = (f"filled {len(holes)} hole(s), {caps * 1e4:.1f} cm² in all",) if holes else ()
     reach = [float(np.ptp(vertices[np.unique(edges)], axis=0).max()) for edges in holes]
     noise = CAP_SPREAD * sum(r**3 for r in reach)
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
@@ -590,7 +669,7 @@ def _open_body(
         area = float(face_areas(vertices, seen).sum())
         noise = float(np.hypot(noise, BUMPED * bumps * area))
     return OpenBody(
-        vertices, faces, seen, measured, skirt, noise, step, smoothed, ground, changes, away
+        vertices, faces, seen, measured, skirt, noise, step, smoothed, ground, changes, told, away
     )
 
 
@@ -643,7 +722,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         f"closed the unseen underside: {taken} "
         f"is taken for the body (between {flat * 1e3:.2f} and {body.skirt * 1e3:.2f} L)"
     )
-    body = replace(body, changes=(*body.changes, said))
+    body = replace(body, filled=(*body.filled, said))
     area = sum(rim.area for rim in body.rims)
     foot = UNSEEN_FOOT * area * (body.ground is None)
     doubts = [Doubt("underside", guess / volume, (guess + foot) / volume, UNSEEN)]
@@ -703,7 +782,6 @@ def _guarded(
             f"a second estimate, by counting points inside, gives {second * 1e3:.2f} L; "
             "the range was widened. Look for parts that cross or large gaps.",
         )
-    piece = Piece(
-        vertices, faces, path.stem, source=str(path), changes=body.changes, warnings=warnings
-    )
-    return ClosedScan(piece, doubts, faces[: len(body.seen)], body.away, body.sway)
+    changes = (*body.changes, *body.filled)
+    piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes, warnings=warnings)
+    return ClosedScan(piece, doubts, faces[: len(body.seen)], body.away, body.sway, body=body)

@@ -12,7 +12,7 @@ from plumbstone.meshes.piece import Floats, Indices
 SAMPLES = 20_000
 TRIES = 1500
 SCORED = 4000  # samples that each try is scored on
-NEAR = (0.004, 0.008, 0.016)  # of the scan's extent: how far a table may lie from its plane
+NEAR = (0.004, 0.008, 0.016, 0.030)  # of the scan's extent: how far a table may lie from its plane
 LEAST_NEAR, MOST_NEAR = 0.001, 0.010  # the same, at least and at most [m]
 CLEARLY = 1.6  # times that: what lies farther below a plane speaks against a table
 WIDER = 1.15  # area that the table covers, over that which all else covers from above

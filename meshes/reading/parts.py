@@ -34,6 +34,7 @@ class Part:
     faces: Indices  # (m, 3); (0, 3) for a cloud
     uv: Floats | None = None  # (m, 3, 2) of each face's corners, v upward
     image: bytes | None = None  # the texture, an encoded picture
+    colours: Floats | None = None  # (n, 3) red, green and blue of the corners, 0 to 255
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -42,10 +42,11 @@ REFUSED = {
 THREE_MF_UNITS = {"meters": 1.0, "millimeters": 1e-3, "centimeters": 1e-2, "inches": 0.0254}
 UNITS = {"m": 1.0, "dm": 0.1, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 LARGEST_STONE, LARGEST_WOOD = 0.80, 2.5  # [m]
+ROOM = 6.0  # [m]: a scan that is wider, with all around the body, has a wrong unit
 # Extents [m] for which a unit is believed; few scan a stone of 2 cm, or measure one in inches
 # that is smaller than a fist.
 LIKELY = {
-    "m": (0.02, LARGEST_WOOD),
+    "m": (0.02, ROOM),
     "mm": (0.02, LARGEST_WOOD),
     "cm": (0.02, LARGEST_STONE),
     "in": (0.08, LARGEST_STONE),
@@ -66,6 +67,7 @@ class RawScan:
     lengths: Doubt | None = None  # of the lengths, where something in view told them
     kept: str = ""  # what `--keep` wrote into it, or claims to have
     sealed: bool = False  # whether it did, and nothing was changed since
+    spots: tuple[Floats, Floats] | None = None  # places [m] and colours of them, if asked for
 
 
 def read_scan(path: Path | str, unit: str | None = None) -> Piece:
@@ -109,8 +111,8 @@ def read_scan(path: Path | str, unit: str | None = None) -> Piece:
     )  # fmt: skip
 
 
-def read_raw(path: Path, ruler: Ruler) -> RawScan:
-    """Read a mesh or a point cloud, weld it and bring it to metres, z up.
+def read_raw(path: Path, ruler: Ruler, *, colours: bool = False) -> RawScan:
+    """Read a mesh or a point cloud, weld it and bring it to metres, z up; with colours if asked.
 
     Raises
     ------
@@ -120,7 +122,7 @@ def read_raw(path: Path, ruler: Ruler) -> RawScan:
     content = _content(path)
     sheet = None
     by_sheet = ruler.mat or (ruler.known is not None and ruler.known.kind == "sheet")
-    parsed = _parsed(path, content, OwnFolder(path)) if by_sheet else _parsed(path, content)
+    parsed = _parsed(path, content, OwnFolder(path) if by_sheet or colours else None)
     if not parsed.parts:
         raise ScanError(path, "holds no surface and no points; export it again.")
     if by_sheet:
@@ -142,12 +144,29 @@ def read_raw(path: Path, ruler: Ruler) -> RawScan:
     vertices = vertices * scale
     up = parsed.up or "z"
     if up == "y":
-        vertices = vertices[:, [0, 2, 1]] * [1.0, -1.0, 1.0]
+        vertices = _y_turned_up(vertices)
         changes.append("turned from y up to z up, as its format says")
+    spots = _spots(path, parsed, scale, up) if colours else None
     if sheet is not None:
-        return RawScan(vertices, faces, up, (sheet.said, *changes), (), lengths=sheet.doubt)
+        told = (sheet.said, *changes)
+        return RawScan(vertices, faces, up, told, (), lengths=sheet.doubt, spots=spots)
     kept, sealed = _kept_in(content) if path.suffix.lower() == ".ply" else ("", False)
-    return RawScan(vertices, faces, up, (said, *changes), (), sized, kept=kept, sealed=sealed)
+    told = (said, *changes)
+    return RawScan(vertices, faces, up, told, (), sized, kept=kept, sealed=sealed, spots=spots)
+
+
+def _y_turned_up(points: Floats) -> Floats:
+    """Turn points whose y is up so that z is."""
+    turned: Floats = points[:, [0, 2, 1]] * [1.0, -1.0, 1.0]
+    return turned
+
+
+def _spots(path: Path, parsed: Parsed, scale: float, up: str) -> tuple[Floats, Floats]:
+    """Places on the scan [m], z up, and what they look like."""
+    from plumbstone.meshes.reading.looks import spots_of
+
+    places, seen = spots_of(path, parsed)
+    return (_y_turned_up(places) if up == "y" else places) * scale, seen
 
 
 def _by_sheet(path: Path, parsed: Parsed, ruler: Ruler) -> "Sheet":
@@ -236,8 +255,8 @@ def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
             return parsed_obj(content, beside)
         if kind == ".stl" and (found := _binary_stl(content)) is not None:
             return Parsed((Part(*found),))
-        if kind == ".ply" and (found := _binary_ply(path, content)) is not None:
-            return Parsed((Part(*found),))
+        if kind == ".ply" and (part := _binary_ply(path, content)) is not None:
+            return Parsed((part,))
         return _by_library(path, content, kind)
     except HeaderError as error:
         raise ScanError(path, str(error)) from None
@@ -293,7 +312,7 @@ _PLY_TYPES = {
 }  # fmt: skip
 
 
-def _binary_ply(path: Path, content: bytes) -> tuple[Floats, Indices] | None:
+def _binary_ply(path: Path, content: bytes) -> Part | None:
     """Read a binary PLY of plain vertices and triangles; None for any other PLY."""
     end = content.find(b"end_header")
     if end < 0:
@@ -315,17 +334,20 @@ def _binary_ply(path: Path, content: bytes) -> tuple[Floats, Indices] | None:
     vertices = np.column_stack([table[axis].astype(np.float64) for axis in "xyz"])
     offset += count * record.itemsize
     if len(elements) == 1 or elements[1][1] == 0:
-        return vertices, np.empty((0, 3), dtype=np.int64)
+        return Part(vertices, NO_FACES)
+    names = ("red", "green", "blue")
+    coloured = {*names} <= {name for name, _ in properties} and table["red"].dtype == np.uint8
+    colours = np.column_stack([table[name] for name in names]) if coloured else None
     name, count, properties = elements[1]
     if name != "face" or len(properties) != 1 or not properties[0][1].startswith("list"):
         return None
     _, size, index = properties[0][1].split()
     record = np.dtype([("n", order + _PLY_TYPES[size]), ("v", order + _PLY_TYPES[index], 3)])
     _check_count(path, count, len(content) - offset, record.itemsize)
-    table = np.frombuffer(content, record, count, offset)
-    if not (table["n"] == 3).all():
+    corners = np.frombuffer(content, record, count, offset)
+    if not (corners["n"] == 3).all():
         return None
-    return vertices, table["v"].astype(np.int64)
+    return Part(vertices, corners["v"].astype(np.int64), colours=colours)
 
 
 def _ply_elements(header: list[str]) -> list[tuple[str, int, list[tuple[str, str]]]]:

@@ -13,6 +13,9 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.materials import Material
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from plumbstone.meshes.closing.scans import ClosedScan
     from plumbstone.meshes.measures.openings import Extents
     from plumbstone.meshes.piece import Floats, Indices, Piece
@@ -54,6 +57,7 @@ class Weighed:
     seen: "Indices | None" = None  # faces of the piece that were scanned, not guessed
     away: "Floats | None" = None  # (k, 3, 3) corners of what was cut away beside it [m]
     extents: "Extents | None" = None  # of a scan
+    other: "NDArray[np.bool_] | None" = None  # faces of the piece that may be another thing
 
     def mass_in_water(self, water: float) -> Range:
         """Mass it shows hanging in water of a density [kg/m³], pores full of air → [kg]."""
@@ -120,6 +124,7 @@ def weigh_closed(scan: "ClosedScan", material: Material, *, extents: bool = True
         seen=scan.bare,
         away=scan.away,
         extents=measured,
+        other=scan.other,
     )
 
 
