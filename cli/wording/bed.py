@@ -59,8 +59,17 @@ def _bag_size(bag: BagFigures, units: Units) -> str:
 
 def leaks(finding: Finding, units: Units) -> str:
     """Say what comes through a gap of the border, how far it shows, and how to close it."""
-    volume, reach = _volume(finding, "volume_m3", units), _length(finding, "reach_m", units)
     name = finding.about[0]
+    if finding.how == "under stones":
+        width, height, x, y = (
+            _length(finding, f"{key}_m", units) for key in ("width", "height", "x", "y")
+        )
+        return (
+            f"{name} runs out under the stones of its border: open {width} wide and {height} high "
+            f"around {x} from left and {y} from front. How much is not known; set a stone into it, "
+            "or a hidden strip behind it."
+        )
+    volume, reach = _volume(finding, "volume_m3", units), _length(finding, "reach_m", units)
     if finding.how == "divider pulled":
         return (
             f"{name}: once the divider is pulled, {volume} run out, up to {reach} far. Pull it "

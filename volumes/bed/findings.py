@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from plumbstone.volumes.bed.bags import cheapest_bags
 from plumbstone.volumes.bed.border import SLIDING, TIPPING, BorderResult
+from plumbstone.volumes.bed.holes import holes_under
 from plumbstone.volumes.bed.interfaces import (
     Heave,
     Swallowed,
@@ -48,6 +49,14 @@ def bed_findings(
     if bed is None:
         return
     yield from _leaks(bed, border)
+    for hole in holes_under(bed):
+        numbers = {
+            "width_m": hole.width,
+            "height_m": hole.height,
+            "x_m": hole.at[0],
+            "y_m": hole.at[1],
+        }
+        yield Finding(Kind.LEAKS, Severity.CARE, (hole.layer,), numbers, how="under stones")
     yield from _off_line(bed)
     for result in bed.layers:
         over = tuple(_over_walls(result, bed))

@@ -250,6 +250,7 @@ def _stretches(
 ) -> list[Stretch]:
     """Run the line through stones and gaps, and along the drawn one where there is none."""
     tops = {stone.name: float(stone.high[2]) for stone in stones}
+    in_courses = 0 < len(cracks) <= len(stones)  # some lie on others
     alone = _alone(border, bool(stones))
     found: list[Stretch] = []
     line = np.array(border.line)
@@ -259,12 +260,17 @@ def _stretches(
         start, end = (_point(p) for p in crack.ends[k])
         is_gap = crack.openings[k] <= WIDEST
         if i and start != here:
-            found.append(_over_stone(here, start, tops[crack.left], border))
+            if in_courses:
+                found += _over_courses(here, start, stones, border)
+            else:
+                found.append(_over_stone(here, start, tops[crack.left], border))
         if i == 0 and is_gap:
             here = start
         if is_gap:
             sides = (tops.get(crack.left, math.nan), tops.get(crack.right, math.nan))
             held = tuple(np.where(np.isnan(sides), np.nanmin(sides), sides))
+            if in_courses:
+                held = tuple(np.maximum(held, _top_at((start[0] + end[0]) / 2, stones)))
             low, high = (max(float(h), _given(border)) for h in held)
             found.append(Stretch(start, end, (low, high), _strip(border, min(low, high)), i))
         else:
@@ -273,6 +279,25 @@ def _stretches(
     if not cracks:
         found += _along(line, here, (floor[0], float(np.interp(floor[0], *line.T))), alone, border)
     return found
+
+
+def _over_courses(
+    start: tuple[float, float], end: tuple[float, float], stones: Sequence[Piece], border: Border
+) -> list[Stretch]:
+    """Parts of the line through stones that lie on each other, each as high as its highest."""
+    sides = sorted({float(side) for s in stones for side in (s.low[0], s.high[0])})
+    places = [start[0], *(x for x in sides if start[0] < x < end[0]), end[0]]
+    y = np.interp(places, (start[0], end[0]), (start[1], end[1])).tolist()
+    points = list(zip(places, y, strict=True))
+    return [
+        _over_stone(a, b, _top_at((a[0] + b[0]) / 2, stones), border)
+        for a, b in itertools.pairwise(points)
+    ]
+
+
+def _top_at(x: float, stones: Sequence[Piece]) -> float:
+    """Top of the highest stone at a place of the line [m]."""
+    return max((float(s.high[2]) for s in stones if s.low[0] <= x <= s.high[0]), default=0.0)
 
 
 def _over_stone(

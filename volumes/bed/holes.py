@@ -1,0 +1,157 @@
+"""Holes in a border that lie under its stones: below a bridge, an arch, or one of two courses."""
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.volumes.bed.passing import least_open, nearest_level
+from plumbstone.volumes.bed.pouring import BedResult, LayerResult, row_for
+from plumbstone.volumes.bed.row import SLICE, Row, Stretch
+
+NARROWEST = 2  # cells: a narrower hole is not seen
+POCKET = 0.2  # of the widest space on a side: a smaller one is a pocket of a stone
+APART = 1.6  # cells between places that do not follow each other
+
+
+@dataclass(frozen=True, slots=True)
+class Hole:
+    """A hole under the stones of a row through which a layer runs out."""
+
+    layer: str
+    at: tuple[float, float]  # its middle [m]
+    width: float  # [m]
+    height: float  # of the part of it that lies below the soil and above what is before it [m]
+
+
+@dataclass(frozen=True, slots=True)
+class _Bridge:
+    """A part of the line of a row, from gap to gap, along which stones stand."""
+
+    start: float  # x of its ends [m]
+    end: float
+    foot: float  # below this none of its stones is [m]
+    top: float  # [m]
+
+
+def holes_under(bed: BedResult) -> tuple[Hole, ...]:
+    """Find the holes under the stones of all borders that no strip closes.
+
+    Where, at some height, open space leads from the soil across the line and a stone, not a gap,
+    is said to stand, something is open below that stone. What passes is not computed, as the gaps
+    of a row are open to the sky.
+    """
+    found = []
+    for row in bed.rows:
+        soils = [
+            r for r in bed.layers if r.layer.zone.name == "behind border"
+            and row_for(r.layer.zone, bed.rows) is row
+        ]  # fmt: skip
+        if soils and row.cracks and not row.border.strip:
+            found += _holes(row, soils[-1], bed)
+    return tuple(found)
+
+
+def _holes(row: Row, soil: LayerResult, bed: BedResult) -> list[Hole]:
+    """Find the holes under the stones of one row."""
+    assert soil.edge is not None
+    side, grid = soil.edge > 0, bed.grid
+    pairs, bridges = _crossings(side), _bridges(row)
+    (x, y), highest = grid.centres, float(soil.surface[side].max(initial=0.0))
+    x, y = (place.ravel()[pairs].mean(axis=0) for place in (x, y))
+    solids = [
+        ends.reshape(len(ends), -1)[:, pairs] for ends in (bed.columns.bottoms, bed.columns.tops)
+    ]
+    found: list[Hole] = []
+    for bridge in bridges:
+        seen: list[tuple[float, float, float]] = []
+        for height in np.arange(SLICE / 2, min(bridge.top, highest), SLICE):
+            open_ = ~((solids[0] <= height) & (solids[1] >= height)).any(axis=(0, 1))
+            if not _runs(x[open_], bridge, height, grid.spacing[0]):
+                continue
+            solid = (bed.columns.bottoms <= height) & (bed.columns.tops >= height)
+            free = ~solid.any(axis=0)
+            wide = (_wide(side & free) | _wide(~side & free)).ravel()
+            open_ &= wide[pairs].all(axis=0)
+            for part in _runs(x[open_], bridge, height, grid.spacing[0]):
+                if _of_gap(row, x[open_][part], height):
+                    continue
+                at = float(x[open_][part].mean()), float(y[open_][part].mean())
+                upper = nearest_level(soil.surface, side & free, at, grid) or 0.0
+                lower = nearest_level(bed.poured, ~side & free, at, grid) or 0.0
+                if lower < height < upper:
+                    seen.append((float(np.ptp(x[open_][part])) + grid.spacing[0], *at))
+        width, x_at, y_at = max(seen, default=(0.0, 0.0, 0.0))
+        if width >= max(NARROWEST * max(grid.spacing), least_open(soil.layer.material)):
+            found.append(Hole(soil.layer.name, (x_at, y_at), width, SLICE * len(seen)))
+    return found
+
+
+def _of_gap(row: Row, x: Floats, height: float) -> bool:
+    """Tell whether what is open between places belongs to a gap, wider below than at its neck."""
+    for crack in row.cracks:
+        left, right = crack.ends[int(np.abs(crack.heights - height).argmin()), :, 0]
+        if left <= x.max() and x.min() <= right:
+            return True
+    return False
+
+
+def _bridges(row: Row) -> list[_Bridge]:
+    """Join what lies between two gaps of a row."""
+
+    def bears(stretch: Stretch) -> bool:
+        return stretch.crack < 0 and min(stretch.holds) > 0
+
+    found = []
+    for stands, group in itertools.groupby(row.stretches, bears):
+        parts = list(group)
+        if not stands:
+            continue
+        start, end = parts[0].start[0], parts[-1].end[0]
+        near = [
+            stone for crack in row.cracks for stone in crack.stones
+            if stone is not None and start < (stone.low[0] + stone.high[0]) / 2 < end
+        ]  # fmt: skip
+        foot = min((float(stone.low[2]) for stone in near), default=0.0)
+        found.append(_Bridge(start, end, foot, max(max(part.holds) for part in parts)))
+    return found
+
+
+def _crossings(side: NDArray[np.bool_]) -> Indices:
+    """Pairs of neighbouring cells on either side of the line, from left to right, (2, n)."""
+    columns = side.shape[1]
+    number = np.arange(side.size).reshape(side.shape)
+    across, along = side[:-1] != side[1:], side[:, :-1] != side[:, 1:]
+    one = np.concatenate([number[:-1][across], number[:, :-1][along]])
+    other = np.concatenate([number[1:][across], number[:, 1:][along]])
+    order = np.argsort(one % columns + other % columns, kind="stable")
+    return np.array([one[order], other[order]])
+
+
+def _wide(space: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Leave out pockets, that lead nowhere."""
+    from scipy.ndimage import label
+
+    parts, _ = label(space)
+    sizes = np.bincount(parts.ravel())
+    sizes[0] = 0
+    kept: NDArray[np.bool_] = (sizes > POCKET * sizes.max())[parts]
+    return kept
+
+
+def _runs(x: Floats, bridge: _Bridge, height: float, step: float) -> list[slice]:
+    """Part places that are open into runs that follow each other; those under the bridge.
+
+    What is open right to an end is of the gap there, unless no stone reaches down so far.
+    """
+    breaks = np.flatnonzero(np.diff(x) > APART * step) + 1
+    found = []
+    for first, last in itertools.pairwise([0, *breaks.tolist(), len(x)] if len(x) else []):
+        left, right = x[first], x[last - 1]
+        within = left > bridge.start + step and right < bridge.end - step
+        over = left <= bridge.start + step and right >= bridge.end - step
+        if within or (over and height < bridge.foot):
+            found.append(slice(first, last))
+    return found
