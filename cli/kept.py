@@ -92,7 +92,8 @@ def _state(files: Iterable[Path]) -> str | None:
     told = [f"{k}={v}" for k, v in sorted(os.environ.items()) if k.startswith("PLUMBSTONE_")]
     try:
         for path in files:
-            if path.suffix.lower() not in ALONE or path.stat().st_size > LARGEST:
+            plain = path.is_file() and path.stat().st_size <= LARGEST
+            if path.suffix.lower() not in ALONE or not plain:
                 return None
             told.append(hashlib.sha256(path.read_bytes()).hexdigest())
         told += [_code(), *(str(file_stamp(_home(name))) for name in USED)]
