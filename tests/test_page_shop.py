@@ -1,5 +1,6 @@
 """The page in the shop: sizes typed with a thumb, scans sent, pieces kept."""
 
+import re
 import time
 import tomllib
 from pathlib import Path
@@ -10,6 +11,8 @@ import trimesh
 from commands import read_json, type_in
 from test_page import SCANS, Server, browser, opened, tidy  # noqa: F401
 
+from plumbstone.cli.wording import page_labels
+from plumbstone.cli.wording.page import FIELDS, plain
 from plumbstone.meshes.shapes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
 
@@ -155,6 +158,33 @@ def test_a_file_of_200_mb_is_refused_before_it_is_sent(
     tab, _ = opened(browser, server.home, **PHONE)
     tab.set_input_files("input[type=file]", tmp_path / "huge.stl")
     tab.get_by_role("alert").get_by_text("over 80 MB").wait_for()
+
+
+def test_options_are_told_as_fields() -> None:
+    root = Path(__file__).parent.parent
+    sources = [path for part in ("meshes", "volumes") for path in (root / part).rglob("*.py")]
+    said = {o for path in sources for o in re.findall(r"--[a-z]+", path.read_text("utf-8"))}
+    assert {"--unit", "--picture", "--limits"} <= said  # in what can go wrong
+    names = [v for v in vars(page_labels).values() if isinstance(v, str)]
+    for option in said:
+        told = plain(f"give {option}.")
+        assert "--" not in told
+        assert option not in FIELDS or FIELDS[option].strip('"') in (*names, "the view below")
+
+
+def test_a_scan_without_a_unit_asks_for_it(browser: Any, server: Server) -> None:  # noqa: F811
+    tab, _ = opened(browser, server.home, **PHONE)
+    stone = boulder((0.12, 0.09, 0.08), seed=7)
+    unclear = ply_bytes(stone.vertices * 40, stone.faces)  # 4.8: cm, in or m?
+    send(tab, "unclear.ply", unclear)
+    tab.get_by_role("alert").get_by_text('with "Unit of the scan"').wait_for()
+    tab.get_by_text("Till, opening").tap()
+    tab.get_by_label("Unit of the scan").fill("in")
+    tab.get_by_label("Answer").get_by_text("Trust").wait_for()
+    said = float(tab.get_by_label("Answer").inner_text().split(" L (")[0].split()[-1])
+    inches = trimesh.Trimesh(stone.vertices * 40 * 0.0254, stone.faces)  # 1 in = 25.4 mm
+    assert said == pytest.approx(inches.volume * 1e3, abs=0.005)
+    assert tab.get_by_role("alert").inner_text() == ""
 
 
 def test_a_scan_is_stopped(browser: Any, server: Server) -> None:  # noqa: F811

@@ -99,7 +99,9 @@ class WeighView:
             self.till = Field(labels.on_till(mass), "", self.run, inputmode="decimal")
             self.opening = Field(labels.opening(unit), "", self.run)
             self.longest = Field(labels.longest(unit), "", self.run)
-            self.known = Field(labels.KNOWN, "", self.run)
+            self.across = Field(labels.across(unit), "", self.run)
+            self.known = Field(labels.KNOWN_THING, "", self.run)
+            self.unit = Field(labels.UNITS, "", self.run)
         with element("div", "acts"):
             self.name = Field(labels.NAME, labels.STONE, None)
             button(labels.KEEP, self._keep, "main")
@@ -227,7 +229,9 @@ class WeighView:
         told = {
             "--mass": self.measures.with_unit(self.till.value, "mass"),
             "--longest": self.measures.with_unit(self.longest.value),
+            "--across": self.measures.with_unit(self.across.value),
             "--known": self.known.value.strip(),
+            "--unit": self.unit.value.strip().lower(),
             "--opening": self._opening() or "",
         }
         options = [f"--material={self.material}", *(f"{k}={v}" for k, v in told.items() if v)]

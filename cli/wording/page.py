@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from plumbstone.cli.wording.bed import bag_words
 from plumbstone.cli.wording.holding import hold_sentences
-from plumbstone.cli.wording.page_labels import STANDS_ON, THE_BED
+from plumbstone.cli.wording.page_labels import ACROSS, KNOWN, LONGEST, STANDS_ON, THE_BED, UNIT
 from plumbstone.cli.wording.report import marked, money_words
 from plumbstone.cli.wording.units import Units, mass_words, place_words, show_length, volume_words
 from plumbstone.meshes.ranges import Range
@@ -26,8 +26,8 @@ NO_WOOD = "That is no wood; nothing was tied."
 STOPPED = "Stopped; the scan was put away."
 NO_ROOM = "There is no room for it."
 NOT_YET = "It is still being computed; press again when it is done."
-NOTHING_TO_KEEP = "There is nothing to keep yet: type three sides or use a scan."
 TYPE_OR_SCAN = "Type three sides, or use a scan."
+NOTHING_TO_KEEP = f"There is nothing to keep yet. {TYPE_OR_SCAN}"
 SENDING = "Sending the scan ..."
 PARTS = ("seen", "closed, guessed", "cut away")
 TOO_LARGE = "This file is over 80 MB; thin the scan out."
@@ -52,26 +52,14 @@ BY_SIZE = "rounded, by its size"
 NEED_TWO = "Keep a version of a tank first, or start a second one; then both can be compared."
 WRITTEN_BEFORE = "What was written is of the tank before the last change; write it again."
 WRITING = "Writing ..."
-ON_THE_PAGE = (
-    (" (--known card)", ""),
-    (" (--longest)", ""),
-    (" (--across)", ""),
-    ("; --unit corrects it", ""),
-    (
-        "Say which with --unit, or give a measured length with --longest",
-        "Type its greatest distance",
-    ),
-    ("give --unit or a known length with --longest", "type its greatest distance"),
-    ("give --longest", "type its greatest distance"),
-    ("give --unit", "type its greatest distance"),
-    (", or raise --limits", ""),
-    ("--rescale trusts the scale.", "Leave out one of them."),
-    ("weigh each with --all", "scan each alone"),
-    ("; look at --picture", ""),
-    (", see --picture", ": see it turned below"),
-    ("or see --picture", "or see it turned below"),
-    (", or measure limbs: --limb", ""),
-)
+# Where the page offers what an option does.
+FIELDS = {
+    "--known": f'"{KNOWN}"',
+    "--longest": f'"{LONGEST}"',
+    "--across": f'"{ACROSS}"',
+    "--unit": f'"{UNIT}"',
+    "--picture": "the view below",
+}
 CORNERS = ("front left", "front right", "back left", "back right")
 
 
@@ -229,7 +217,17 @@ def price_line(price: Range) -> str:
 
 
 def plain(text: str) -> str:
-    """Say what only a command line has in the words of the page."""
-    for option, said in ON_THE_PAGE:
-        text = text.replace(option, said)
-    return text.replace("--", "")
+    """Name the field instead of an option; what the page has not is told as the command line's.
+
+    Examples
+    --------
+    >>> plain("would be 115 m long in m; give --unit.")
+    'would be 115 m long in m; give "Unit of the scan".'
+    >>> plain("thin it out, or raise --limits.")
+    'thin it out, or raise limits of the command line.'
+    """
+    return re.sub(r"--([a-z][a-z-]*)", _field_of, text)
+
+
+def _field_of(option: re.Match[str]) -> str:
+    return FIELDS.get(option[0], f"{option[1]} of the command line")

@@ -15,7 +15,12 @@ ANSWER = "Answer"
 SCANS = "Scans"
 BUDGET = "Money you have"
 MORE = "Till, opening, a known length"
-KNOWN = "Known thing beside it: card, A4, can 66 x 115 mm"
+KNOWN = "Known thing"
+KNOWN_THING = f"{KNOWN} beside it: card, A4, can 66 x 115 mm"
+LONGEST = "Greatest distance"
+ACROSS = "Greatest width"
+UNIT = "Unit of the scan"
+UNITS = f"{UNIT}: m, cm, mm or in"
 KEEP = "Keep it in the stock"
 SEARCH_MATERIAL = "Rock or wood: type to search"
 MATERIALS = "Rocks and woods"
@@ -145,7 +150,12 @@ def opening(unit: str) -> str:
 
 def longest(unit: str) -> str:
     """Name the field for a length that was measured on the piece."""
-    return f"Greatest distance across it ({unit}), by caliper"
+    return f"{LONGEST} across it ({unit}), by caliper"
+
+
+def across(unit: str) -> str:
+    """Name the field for the width at right angles to that length."""
+    return f"{ACROSS} at right angles to that ({unit})"
 
 
 def dry_mass(unit: str) -> str:

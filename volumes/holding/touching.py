@@ -32,6 +32,7 @@ SEARCHED = 2.5  # in cells of the grid: how near the coarse gap must come to be 
 LEANS = 1.0  # [degrees]: from here on a body does not rest as it is drawn
 DRAWN_THROUGH = 2e-3  # [m]: from here on a pose is not drawn well enough to be judged
 BESIDE = 0.87  # [-]: depth over height of what two pieces share; less (30°) moves them aside
+ROUNDING = 1e-12  # [m]
 SAMPLED = 30  # places at which it is measured how deep two pieces are drawn into each other
 FEW = 500  # faces of a mesh that are all looked at
 PANES = {-2: "left", -3: "right", -4: "front", -5: "back"}  # numbers of panes among what carries
@@ -371,7 +372,24 @@ def _deepest_corner(a: Form, b: Form, grid: Grid) -> float:
     near = np.linalg.norm(corners - inside.mean(axis=0), axis=2).min(axis=1) < off.max() + THROUGH
     near |= len(corners) < FEW
     amid = inside[np.argsort(off)[:SAMPLED]]
-    return max(_apart(corners[near], place) for place in amid) if near.any() else 0.0
+    return _farthest(corners[near], amid) if near.any() else 0.0
+
+
+def _farthest(faces: Floats, places: Floats) -> float:
+    """Greatest distance of places from the nearest of some faces [m].
+
+    A place is no farther off than the middle of a face is, so most places and faces need not be
+    looked at to find the same.
+    """
+    middle = faces.mean(axis=1)
+    radius = np.linalg.norm(faces - middle[:, None], axis=2).max(axis=1)
+    away = np.linalg.norm(places[:, None] - middle, axis=2)
+    most, found = away.min(axis=1), 0.0
+    for i in np.argsort(-most):
+        if most[i] <= found:
+            break
+        found = max(found, _apart(faces[away[i] - radius <= most[i] + ROUNDING], places[i]))
+    return found
 
 
 def _apart(faces: Floats, place: Floats) -> float:
