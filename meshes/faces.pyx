@@ -132,6 +132,28 @@ def cells_of(const double[:, :] vertices, const double[::1] low, double step):
     return keys
 
 
+def cut_faces(const double[:] height, const int64_t[:, :] faces, const double[::1] levels):
+    """Which level and which face meet, (k,) each, by faces; a corner on a level lies below it."""
+    cdef Py_ssize_t count = 0, f, k
+    cdef double a, b, c, low, high
+    cdef bint keep
+    plane, face = np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+    cdef int64_t[::1] planes = plane, met = face
+    for keep in (False, True):
+        if keep:
+            plane, face = np.empty(count, dtype=np.int64), np.empty(count, dtype=np.int64)
+            planes, met, count = plane, face, 0
+        for f in range(faces.shape[0]):
+            a, b, c = height[faces[f, 0]], height[faces[f, 1]], height[faces[f, 2]]
+            low, high = min(a, b, c), max(a, b, c)
+            for k in range(levels.shape[0]):
+                if low <= levels[k] < high:
+                    if keep:
+                        planes[count], met[count] = k, f
+                    count += 1
+    return plane, face
+
+
 def corners_of(const int64_t[:, :] faces):
     """Corners that some face uses, rising, (k,)."""
     used = np.zeros(np.max(faces) + 1 if faces.shape[0] else 0, dtype=np.bool_)
