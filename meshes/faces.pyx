@@ -165,14 +165,25 @@ def corners_of(const int64_t[:, :] faces):
     return np.flatnonzero(used)
 
 
-def balance(const int64_t[:, :] faces, const uint64_t[::1] keys):
+def balance(const int64_t[:, :] faces, Py_ssize_t count):
     """Sum of hashes of all edges as they are walked, less that of the edges walked back."""
+    cdef uint64_t[::1] keys = np.empty(count, dtype=np.uint64)
     cdef uint64_t total = 0, a, b, c
     cdef Py_ssize_t f
+    for f in range(count):
+        keys[f] = key_of(f)
     for f in range(faces.shape[0]):
         a, b, c = keys[faces[f, 0]], keys[faces[f, 1]], keys[faces[f, 2]]
         total += mixed(a, b) + mixed(b, c) + mixed(c, a) - mixed(b, a) - mixed(c, b) - mixed(a, c)
     return total
+
+
+cdef inline uint64_t key_of(uint64_t corner) noexcept:
+    """Hash a corner, by the finaliser of splitmix64 (from memory)."""
+    cdef uint64_t x = (corner + 20240229) * 0x9E3779B97F4A7C15ULL
+    x = (x ^ (x >> 30)) * 0xBF58476D1CE4E5B9ULL
+    x = (x ^ (x >> 27)) * 0x94D049BB133111EBULL
+    return x ^ (x >> 31)
 
 
 cdef inline uint64_t mixed(uint64_t a, uint64_t b) noexcept:
