@@ -132,6 +132,28 @@ def cells_of(const double[:, :] vertices, const double[::1] low, double step):
     return keys
 
 
+def cut_faces(const double[:] height, const int64_t[:, :] faces, const double[::1] levels):
+    """Which level and which face meet, (k,) each, by faces; a corner on a level lies below it."""
+    cdef Py_ssize_t count = 0, f, k
+    cdef double a, b, c, low, high
+    cdef bint keep
+    plane, face = np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+    cdef int64_t[::1] planes = plane, met = face
+    for keep in (False, True):
+        if keep:
+            plane, face = np.empty(count, dtype=np.int64), np.empty(count, dtype=np.int64)
+            planes, met, count = plane, face, 0
+        for f in range(faces.shape[0]):
+            a, b, c = height[faces[f, 0]], height[faces[f, 1]], height[faces[f, 2]]
+            low, high = min(a, b, c), max(a, b, c)
+            for k in range(levels.shape[0]):
+                if low <= levels[k] < high:
+                    if keep:
+                        planes[count], met[count] = k, f
+                    count += 1
+    return plane, face
+
+
 def corners_of(const int64_t[:, :] faces):
     """Corners that some face uses, rising, (k,)."""
     used = np.zeros(np.max(faces) + 1 if faces.shape[0] else 0, dtype=np.bool_)
@@ -143,14 +165,25 @@ def corners_of(const int64_t[:, :] faces):
     return np.flatnonzero(used)
 
 
-def balance(const int64_t[:, :] faces, const uint64_t[::1] keys):
+def balance(const int64_t[:, :] faces, Py_ssize_t count):
     """Sum of hashes of all edges as they are walked, less that of the edges walked back."""
+    cdef uint64_t[::1] keys = np.empty(count, dtype=np.uint64)
     cdef uint64_t total = 0, a, b, c
     cdef Py_ssize_t f
+    for f in range(count):
+        keys[f] = key_of(f)
     for f in range(faces.shape[0]):
         a, b, c = keys[faces[f, 0]], keys[faces[f, 1]], keys[faces[f, 2]]
         total += mixed(a, b) + mixed(b, c) + mixed(c, a) - mixed(b, a) - mixed(c, b) - mixed(a, c)
     return total
+
+
+cdef inline uint64_t key_of(uint64_t corner) noexcept:
+    """Hash a corner, by the finaliser of splitmix64 (from memory)."""
+    cdef uint64_t x = (corner + 20240229) * 0x9E3779B97F4A7C15ULL
+    x = (x ^ (x >> 30)) * 0xBF58476D1CE4E5B9ULL
+    x = (x ^ (x >> 27)) * 0x94D049BB133111EBULL
+    return x ^ (x >> 31)
 
 
 cdef inline uint64_t mixed(uint64_t a, uint64_t b) noexcept:

@@ -134,11 +134,11 @@ def table_within(vertices: Floats, faces: Indices) -> Plane | None:
     A facet of a stone has nothing above it, and a cut through a stone has no skin in it.
     """
     rng = np.random.default_rng(3)
-    a, b, c = (vertices[faces[:, i]] for i in range(3))
-    normals = np.cross(b - a, c - a)
-    areas = np.linalg.norm(normals, axis=1)
+    areas = face_areas(vertices, faces)
     chosen = rng.choice(len(faces), SCORED, p=areas / areas.sum())
-    points, normals = ((a + b + c) / 3)[chosen], normals[chosen] / areas[chosen, None]
+    a, b, c = (vertices[faces[chosen, i]] for i in range(3))
+    points, normals = (a + b + c) / 3, np.cross(b - a, c - a)
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
     near = max(NEAR[0] * float(np.ptp(points, axis=0).max()), LEAST_NEAR)
     best, best_count = None, LEAST_TABLE * SCORED
     tried = points[rng.integers(0, SCORED, (TRIES, 3))]

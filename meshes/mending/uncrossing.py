@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from plumbstone.meshes.faces import cut_faces
 from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.piece import Floats, Indices
 
@@ -27,20 +28,20 @@ def crossed_share(vertices: Floats, faces: Indices) -> float:
         0 for a clean mesh, where each crossing leads from outside (winding number 0) to
         inside (1) or back; elsewhere the surface passes through itself.
     """
-    x, y = vertices[:, 0], vertices[:, 1]
+    y = vertices[:, 1]
     low, high = float(y.min()), float(y.max())
     crossings, wrong = 0, 0
-    for share in (np.arange(PLANES) + 0.5173) / PLANES:  # off the middle, where meshes have edges
-        level = low + share * (high - low)
-        over = y > level
-        count = over[faces].sum(axis=1)
-        strip = faces[(count > 0) & (count < 3)]
-        if len(strip) == 0:
+    shares = (np.arange(PLANES) + 0.5173) / PLANES  # off the middle, where meshes have edges
+    levels = low + shares * (high - low)
+    planes, met = cut_faces(y, faces, levels)
+    for plane, level in enumerate(levels):
+        corners = vertices[faces[met[planes == plane]]]
+        if len(corners) == 0:
             continue
-        first, last = float(x[strip].min()), float(x[strip].max())
+        first, last = float(corners[:, :, 0].min()), float(corners[:, :, 0].max())
         for part in (np.arange(LINES) + 0.5173) / LINES:
             line = first + part * (last - first)
-            steps = _steps_along(vertices[strip], line, level)
+            steps = _steps_along(corners, line, level)
             turns = np.cumsum(steps)
             before = turns - steps
             wrong += int(((turns < 0) | (turns > 1) | (before < 0) | (before > 1)).sum())

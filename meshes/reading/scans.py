@@ -233,7 +233,7 @@ def _content(path: Path) -> bytes:
     except OSError as error:
         reason = error.strerror or str(error)
         raise ScanError(path, f"cannot be read ({reason}); check the name.") from None
-    if not content.strip(b"\0 \t\r\n"):
+    if not content[:4096].strip(b"\0 \t\r\n") and not content.strip(b"\0 \t\r\n"):
         raise ScanError(path, "is empty; export the scan again.")
     return content
 
