@@ -12,6 +12,7 @@ import trimesh
 from commands import read_json
 from phone_scans import (
     SIGHTS,
+    finer,
     lumpy_stones,
     phone_scan,
     scanned_stones,
@@ -25,10 +26,12 @@ from scipy.spatial.distance import pdist
 
 from plumbstone.meshes.closing.joining import joined_scan
 from plumbstone.meshes.closing.scans import closed_scan
+from plumbstone.meshes.closing.underside import invented_volume
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
+from plumbstone.meshes.measures.isolating import waves_of
 from plumbstone.meshes.measures.rulers import Ruler
-from plumbstone.meshes.shapes.primitives import boulder
+from plumbstone.meshes.shapes.primitives import boulder, box
 from plumbstone.meshes.writing import ply_bytes
 
 
@@ -254,6 +257,31 @@ def test_a_flat_crop_is_closed(tmp_path: Path) -> None:
     scan = closed_scan(path)
     volume = enclosed_volume(stone.vertices, stone.faces)
     assert scan.volume.low < volume < scan.volume.high
+
+
+def test_skin_that_looks_straight_down_was_invented() -> None:
+    solid = box((0.2, 0.1, 0.05))
+    vertices, faces = finer(solid.vertices, solid.faces, 0.01)
+    vertices = vertices - [0, 0, vertices[:, 2].min() - 0.03]
+    # Below its lower face, by hand, but for the ring of faces whose corners lie on edges.
+    assert 0.8 * 0.6 < invented_volume(vertices, faces) * 1e3 <= 0.6
+    turned = vertices @ np.diag([1.0, -1.0, -1.0]) + [0, 0, 0.11]
+    upper = faces[turned[faces][:, :, 2].min(axis=1) > 0.04]
+    assert invented_volume(turned, upper) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_table_shows_waves_and_no_white_noise() -> None:
+    rng = np.random.default_rng(5)
+    corners = np.append(rng.uniform(-0.3, 0.3, (60_000, 1, 2)), np.zeros((60_000, 1, 1)), axis=2)
+    table = np.repeat(corners, 3, axis=1)
+    table[:, :, 2] += rng.normal(0, 0.001, (60_000, 1))
+    # White noise of 1 mm: what is left of it in the mean of about 100 faces.
+    assert waves_of(table) == pytest.approx(0.001 / np.sqrt(60_000 / 24**2), rel=0.1)
+    table[:, :, 2] += 0.002 * np.sin(table[:, :, 0] * 2 * np.pi / 0.2)
+    # A sine's root mean square, and what squares of an eighth of its length leave of it.
+    whole = 0.002 / np.sqrt(2) * np.sinc(0.025 / 0.2)
+    assert waves_of(table) == pytest.approx(np.hypot(whole, 1e-4), rel=0.03)
+    assert waves_of(table[:50]) == 0.0
 
 
 def test_a_kept_mesh_reads_back_with_its_range(tmp_path: Path) -> None:
