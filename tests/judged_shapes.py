@@ -197,7 +197,7 @@ def meshed(name: str, field: Field, size: float) -> Stone:
     values = field(grid.reshape(-1, 3)).reshape(grid.shape[:3])
     values[[0, -1]] = values[:, [0, -1]] = values[:, :, [0, -1]] = 1.0
     vertices, faces, _, _ = marching_cubes(values, 0.0)
-    vertices, faces = largest(vertices, faces.astype(np.int64))
+    vertices, faces = largest(vertices.astype(np.float64), faces.astype(np.int64))
     return name, vertices * size / np.ptp(vertices, axis=0).max(), faces
 
 
