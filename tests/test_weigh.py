@@ -50,7 +50,7 @@ def two_balls(large: float, small: float, apart: float) -> Piece:
         np.hypot(x, np.hypot(y, z)) - large, np.hypot(x - apart, np.hypot(y, z)) - small
     )
     vertices, faces, _, _ = marching_cubes(field, 0.0, spacing=(step,) * 3)
-    return Piece(vertices + low, faces.astype(np.int64), "two")
+    return Piece(vertices.astype(np.float64) + low, faces.astype(np.int64), "two")
 
 
 def lens_free(radius: float, height: float) -> float:

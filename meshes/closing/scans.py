@@ -321,15 +321,18 @@ def with_scale(
         return tuple(_of_own_size(path, scan, ruler) for scan in scans)
     found = scans[0].caliper
     factor, disagree = factor_by(ruler, found)
+    two = any(doubt.what == "attached" for doubt in scans[0].doubts)
     if disagree > MOST_DISAGREE:
+        cure = "measure again"
+        if two:
+            cure = "another thing may be melted into it: scan the stone alone, or measure again"
         problem = (
-            f"its longest and its width across disagree by {disagree:.0%} with what was measured; "
-            "measure again."
+            f"its longest and its width across disagree by {disagree:.0%} with what was measured"
         )
-        raise ScanError(path, problem)
+        raise ScanError(path, f"{problem}; {cure}.")
     total = 1.0 if before is None else before * factor
     unsure = disagree / 2 + found.noise
-    if any(doubt.what == "attached" for doubt in scans[0].doubts):
+    if two:
         unsure += _unlike(path, total)
     twice = ruler.longest is not None and ruler.across is not None
     doubt = ruled_scale(ruler.measured, unsure, total, twice=twice)
@@ -467,7 +470,7 @@ def _cut_off(body: OpenBody, kept: NDArray[np.bool_], down: float = 0.0) -> Open
 
 def _as_measured(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
     """Cut off what may be another thing, if only the rest alone is as long as measured."""
-    if factor_by(ruler, scan.caliper)[0] > 1 / (1 + FAR_OFF):
+    if _fits(scan, ruler, FITS):
         return scan
     parts = [_part_alone(path, scan, k, "the part that is as long as you measured") for k in (0, 1)]
     found = [part for part in parts if part is not None and _fits(part, ruler, FITS)]
