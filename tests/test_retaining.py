@@ -311,14 +311,15 @@ def test_gravel_that_falls_out_of_a_gap_holds_nothing() -> None:
 def test_what_is_open_under_stones_is_told() -> None:
     # Two courses whose upper stones close the joint of the lower ones above 5 cm: 3 cm stay open
     # from the sand (1 cm) up; and a beam on two stones 20 cm apart. A stone into it closes it.
+    # Through their 1 cm the soil falls by 6.5 mm.
     def upper(name: str, wide: float, x: float) -> Stone:
-        piece, volume = stone(name, (wide, 0.06, 0.06), x, 0.18)
+        piece, volume = stone(name, (wide, 0.01, 0.06), x, 0.18)
         return raised(piece, 0.05), volume
 
     for apart, tops in (
         (0.03, [upper("C", 0.35, 0.175), upper("D", 0.25, 0.475)]), (0.2, [upper("C", 0.6, 0.3)]),
     ):  # fmt: skip
-        row = [*pair(0.05, apart, 0.06), *tops]
+        row = [*pair(0.05, apart, 0.01), *tops]
         names = [piece.name for piece, _ in row]
         bed = solve_bed(FLOOR, [soil(0.08), sand(0.01)], [line(0.18, *names)], row, exact=False)
         (found,) = told(bed, Kind.LEAKS)
@@ -326,13 +327,23 @@ def test_what_is_open_under_stones_is_told() -> None:
         assert found.numbers["width_m"] == pytest.approx(apart, abs=0.003)
         assert found.numbers["height_m"] == pytest.approx(0.04, abs=0.0041)  # a slice
         assert found.numbers["x_m"] == pytest.approx(0.3, abs=0.002)
-        plug = stone("P", (apart, 0.06, 0.05), 0.3, 0.18)
+        plug = stone("P", (apart, 0.01, 0.05), 0.3, 0.18)
         shut = [*row, plug]
         border = line(0.18, *names, "P")
         layers = [soil(0.08), sand(0.01)]
         assert not told(solve_bed(FLOOR, layers, [border], shut, exact=False), Kind.LEAKS)
         strip = line(0.18, *names, strip=True)
         assert not told(solve_bed(FLOOR, layers, [strip], row, exact=False), Kind.LEAKS)
+
+
+@pytest.mark.parametrize(("thick", "comes"), [(0.05, True), (0.07, False)])
+def test_soil_that_rests_under_a_bridge_is_not_told(thick: float, comes: bool) -> None:
+    # From a roof 5 cm high to sand of 1 cm soil of 33° runs 4 / tan = 6.2 cm.
+    piece, volume = stone("C", (0.6, thick, 0.06), 0.3, 0.18)
+    row = [*pair(0.05, 0.2, thick), (raised(piece, 0.05), volume)]
+    layers = [soil(0.08), sand(0.01)]
+    bed = solve_bed(FLOOR, layers, [line(0.18, "A", "B", "C")], row, exact=False)
+    assert bool(told(bed, Kind.LEAKS)) is comes
 
 
 def test_gaps_are_measured_between_sections() -> None:

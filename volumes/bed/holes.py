@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.volumes.bed.passing import least_open, nearest_level
 from plumbstone.volumes.bed.pouring import BedResult, LayerResult, row_for
@@ -23,7 +24,7 @@ class Hole:
     layer: str
     at: tuple[float, float]  # its middle [m]
     width: float  # [m]
-    height: float  # of the part of it that lies below the soil and above what is before it [m]
+    height: float  # over what lies before it [m]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +41,9 @@ def holes_under(bed: BedResult) -> tuple[Hole, ...]:
     """Find the holes under the stones of all borders that no strip closes.
 
     Where, at some height, open space leads from the soil across the line and a stone, not a gap,
-    is said to stand, something is open below that stone. What passes is not computed, as the gaps
-    of a row are open to the sky.
+    is said to stand, something is open below that stone. Soil that runs in below the back of the
+    stone falls at repose on its way, so through low holes of deep stones none comes out. What
+    passes is not computed, as the gaps of a row are open to the sky.
     """
     found = []
     for row in bed.rows:
@@ -66,26 +68,31 @@ def _holes(row: Row, soil: LayerResult, bed: BedResult) -> list[Hole]:
     ]
     found: list[Hole] = []
     for bridge in bridges:
-        seen: list[tuple[float, float, float]] = []
+        seen: list[tuple[float, float, float, float]] = []
         for height in np.arange(SLICE / 2, min(bridge.top, highest), SLICE):
             open_ = ~((solids[0] <= height) & (solids[1] >= height)).any(axis=(0, 1))
             if not _runs(x[open_], bridge, height, grid.spacing[0]):
                 continue
             solid = (bed.columns.bottoms <= height) & (bed.columns.tops >= height)
             free = ~solid.any(axis=0)
-            wide = (_wide(side & free) | _wide(~side & free)).ravel()
-            open_ &= wide[pairs].all(axis=0)
+            spaces = _wide(side & free), _wide(~side & free)
+            open_ &= (spaces[0] | spaces[1]).ravel()[pairs].all(axis=0)
+            behind, before = (space & (bed.columns.solid == 0) for space in spaces)
+            away = _away(behind, grid) + _away(before, grid)
+            length = away.ravel()[pairs].mean(axis=0)[open_]
             for part in _runs(x[open_], bridge, height, grid.spacing[0]):
                 if _of_gap(row, x[open_][part], height):
                     continue
                 at = float(x[open_][part].mean()), float(y[open_][part].mean())
-                upper = nearest_level(soil.surface, side & free, at, grid) or 0.0
-                lower = nearest_level(bed.poured, ~side & free, at, grid) or 0.0
-                if lower < height < upper:
-                    seen.append((float(np.ptp(x[open_][part])) + grid.spacing[0], *at))
-        width, x_at, y_at = max(seen, default=(0.0, 0.0, 0.0))
+                upper = nearest_level(soil.surface, behind, at, grid) or 0.0
+                lower = nearest_level(bed.poured, before, at, grid) or 0.0
+                falls = soil.layer.slope * float(length[part].min())
+                if lower + falls < height < upper:
+                    width = float(np.ptp(x[open_][part])) + grid.spacing[0]
+                    seen.append((width, *at, float(height) + SLICE / 2 - lower))
+        width, x_at, y_at, _ = max(seen, default=(0.0, 0.0, 0.0, 0.0))
         if width >= max(NARROWEST * max(grid.spacing), least_open(soil.layer.material)):
-            found.append(Hole(soil.layer.name, (x_at, y_at), width, SLICE * len(seen)))
+            found.append(Hole(soil.layer.name, (x_at, y_at), width, max(h for *_, h in seen)))
     return found
 
 
@@ -139,6 +146,14 @@ def _wide(space: NDArray[np.bool_]) -> NDArray[np.bool_]:
     sizes[0] = 0
     kept: NDArray[np.bool_] = (sizes > POCKET * sizes.max())[parts]
     return kept
+
+
+def _away(space: NDArray[np.bool_], grid: Grid) -> Floats:
+    """How far every cell lies from some space [m]."""
+    from scipy.ndimage import distance_transform_edt
+
+    away: Floats = distance_transform_edt(~space, sampling=grid.spacing[::-1])
+    return away
 
 
 def _runs(x: Floats, bridge: _Bridge, height: float, step: float) -> list[slice]:
