@@ -73,6 +73,7 @@ def _holes(row: Row, soil: LayerResult, bed: BedResult) -> list[Hole]:
             open_ = ~((solids[0] <= height) & (solids[1] >= height)).any(axis=(0, 1))
             if not _runs(x[open_], bridge, height, grid.spacing[0]):
                 continue
+            roofed = ((solids[0] > height) & (solids[0] < np.inf)).any(axis=(0, 1))
             solid = (bed.columns.bottoms <= height) & (bed.columns.tops >= height)
             free = ~solid.any(axis=0)
             spaces = _wide(side & free), _wide(~side & free)
@@ -81,7 +82,7 @@ def _holes(row: Row, soil: LayerResult, bed: BedResult) -> list[Hole]:
             away = _away(behind, grid) + _away(before, grid)
             length = away.ravel()[pairs].mean(axis=0)[open_]
             for part in _runs(x[open_], bridge, height, grid.spacing[0]):
-                if _of_gap(row, x[open_][part], height):
+                if not roofed[open_][part].all() or _of_gap(row, x[open_][part], height):
                     continue
                 at = float(x[open_][part].mean()), float(y[open_][part].mean())
                 upper = nearest_level(soil.surface, behind, at, grid) or 0.0
