@@ -140,6 +140,9 @@ def _floats(finding: Finding, units: Units) -> str:
             f"{name}: may sink by {low} or float by {high}; try it in a tub (just_sinks_with) "
             "before you count on either."
         )
+    if finding.how == "short" and finding.cure == "second foot":
+        small = "its foot is small, or it is tied off its middle"
+        return f"{name}: held, but without the reserve, as {small}: {SECOND_FOOT}"
     if finding.how == "short":
         return f"{name}: held, but without the reserve; {_cure_words(finding, units)}"
     return _motion(finding, units)
