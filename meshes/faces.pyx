@@ -69,6 +69,28 @@ def sixfold(const double[:, :] vertices, const int64_t[:, :] faces, const double
     return found
 
 
+def moment(const double[:, :] vertices, const int64_t[:, :] faces, const double[::1] middle):
+    """Six times the volume of a closed mesh, and 24 times its first moments about a point, (3,)."""
+    sums = np.zeros(3)
+    cdef double[::1] total = sums
+    cdef double[3][3] at
+    cdef double volume, sixfold_volume = 0
+    cdef Py_ssize_t f, k, i
+    for f in range(faces.shape[0]):
+        for k in range(3):
+            for i in range(3):
+                at[k][i] = vertices[faces[f, k], i] - middle[i]
+        volume = (
+            at[0][0] * (at[1][1] * at[2][2] - at[1][2] * at[2][1])
+            + at[0][1] * (at[1][2] * at[2][0] - at[1][0] * at[2][2])
+            + at[0][2] * (at[1][0] * at[2][1] - at[1][1] * at[2][0])
+        )
+        sixfold_volume += volume
+        for i in range(3):
+            total[i] += volume * (at[0][i] + at[1][i] + at[2][i])
+    return sixfold_volume, sums
+
+
 def shell_volumes(
     const double[:, :] vertices, const int64_t[:, :] faces, const int64_t[::1] number
 ):

@@ -146,6 +146,7 @@ BOMBS = {
     "laughing.3mf": (laughing, "repeats its parts"),
     "packed.3mf": (lambda: archive('<vertex x="0"/>' * 2_000_000), "times its size"),
     "lying.3mf": (lying, "more than it says"),
+    "many corners.obj": (lambda: b"v 0 0 1\n" * 4 + b"f" + b" 1" * 2_000_000, "hundred thousand signs"),
     "records.las": (lambda: b"LASF" + b"\x01" * 600, "promises more records"),
     "entities.3mf": (lambda: archive('<!DOCTYPE a [<!ENTITY b "c">]><model/>'), "definitions"),
     "text.ply": (

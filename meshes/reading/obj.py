@@ -7,7 +7,10 @@ from typing import Any, Protocol
 import numpy as np
 
 from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.reading.headers import HeaderError
 from plumbstone.meshes.reading.parts import NO_FACES, Parsed, Part
+
+LONGEST_LINE = 100_000  # [bytes]: a face of ten thousand corners
 
 
 class Beside(Protocol):
@@ -20,6 +23,8 @@ def parsed_obj(content: bytes, beside: Beside | None = None) -> Parsed:
     """Read corners and faces of an OBJ; with `beside` also texture coordinates and pictures."""
     content = content.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ")
     lines = [line.strip() for line in content.splitlines()]
+    if any(len(x) > LONGEST_LINE and x[:1] in (b"v", b"f") for x in lines):
+        raise HeaderError("has a line of a hundred thousand signs; export it as triangles.")
     vertices = _numbers([x[2:] for x in lines if x[:2] in (b"v ", b"v\t")], 3)
     rows = [x[2:] for x in lines if x[:2] in (b"f ", b"f\t")]
     if not rows:
@@ -54,13 +59,11 @@ def _corners(rows: list[bytes], count: int, field: int) -> Indices:
         sizes = {len(row.split()) for row in rows[:100]}
         if sizes == {3}:
             return flat.reshape(-1, 3)
-    found, start = [], 0
-    for line in text.split(b"\n"):
-        size = len(line.split())
-        one = flat[start : start + size]
-        found += [(one[0], one[k], one[k + 1]) for k in range(1, size - 1)]
-        start += size
-    return np.array(found, dtype=np.int64).reshape(-1, 3)
+    corners = np.array([len(line.split()) for line in text.split(b"\n")])
+    fans = np.maximum(corners - 2, 0)  # triangles of each
+    tip = np.repeat(np.cumsum(corners) - corners, fans)
+    after = tip + np.arange(len(tip)) - np.repeat(np.cumsum(fans) - fans, fans) + 1
+    return np.column_stack([flat[tip], flat[after], flat[after + 1]])
 
 
 def _textured(lines: list[bytes], vertices: Floats, beside: Beside) -> list[Part]:

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from plumbstone.meshes.faces import moment
 from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.piece import Floats, Indices
 
@@ -30,9 +31,8 @@ def mesh_volume(vertices: Floats, faces: Indices) -> float:
 def mesh_centre(vertices: Floats, faces: Indices) -> Floats:
     """Centre of the volume of a closed mesh, (3,) [m]: tetrahedra over a point amid it."""
     middle = vertices.mean(axis=0)
-    a, b, c = (vertices[faces[:, i]] - middle for i in range(3))
-    sixfold = np.einsum("ij,ij->i", a, np.cross(b, c))
-    centre: Floats = middle + sixfold @ (a + b + c) / (4 * sixfold.sum())
+    total, moments = moment(vertices, faces, middle)
+    centre: Floats = middle + moments / (4 * total)
     return centre
 
 
