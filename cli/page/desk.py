@@ -158,7 +158,7 @@ class Desk:
                     refused[str(error)] = error
                 else:
                     return
-            raise [*refused.values()][0] if len(refused) == 1 else PlumbstoneError(NO_ROOM)
+            raise next(iter(refused.values())) if len(refused) == 1 else PlumbstoneError(NO_ROOM)
 
     async def _change(self, edit: Edit, over: bool) -> None:
         if edit(self.text) != self.text or over:
