@@ -384,6 +384,24 @@ def test_a_new_piece_is_set_where_nothing_stands(tmp_path: Path) -> None:
         assert low[0] >= end[0] or low[1] >= end[1] or high[0] <= start[0] or high[1] <= start[1]
 
 
+def test_where_no_place_is_free_there_is_no_room(tmp_path: Path) -> None:
+    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    desk = Desk(Folder(tmp_path), "small.toml")
+
+    def to(*at: str) -> Callable[[str], str]:
+        return lambda text: with_keys(text, "piece", "Stone", {"at": at})
+
+    async def work(*edits: Callable[[str], str]) -> None:
+        await desk.look()
+        await desk.change_first(edits)
+
+    with pytest.raises(PlumbstoneError, match="no room"):
+        asyncio.run(work(to("1 cm", "12 cm"), to("20 cm", "1 cm")))
+    with pytest.raises(PlumbstoneError, match="left pane"):  # for one reason alone
+        asyncio.run(work(to("1 cm", "12 cm")))
+    assert (tmp_path / "small.toml").read_text(encoding="utf-8") == SMALL
+
+
 def test_first_sizes_are_whole_in_the_units_of_the_reader() -> None:
     for units, sides in (
         (Units.US, ["24 in", "12 in", "14 in"]),

@@ -144,21 +144,21 @@ class Desk:
         ChangedOutsideError
             If the file on the disk is not the one that was read.
         PlumbstoneError
-            If no new text can be laid out and the old one could; why the first one cannot.
-            Nothing is written.
+            If no new text can be laid out and the old one could: why, or where that differs
+            from place to place, that there is no room. Nothing is written.
         """
         async with self._lock:
-            refused = None
+            refused: dict[str, PlumbstoneError] = {}
             for edit in edits:
                 try:
                     await self._change(edit, over)
                 except ChangedOutsideError:
                     raise
                 except PlumbstoneError as error:
-                    refused = refused or error
+                    refused[str(error)] = error
                 else:
                     return
-            raise refused or PlumbstoneError(NO_ROOM)
+            raise next(iter(refused.values())) if len(refused) == 1 else PlumbstoneError(NO_ROOM)
 
     async def _change(self, edit: Edit, over: bool) -> None:
         if edit(self.text) != self.text or over:
