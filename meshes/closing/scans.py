@@ -65,6 +65,9 @@ from plumbstone.meshes.reading.scans import LARGEST_STONE, LARGEST_WOOD, ROOM, R
 SHARE, BY_ROUNDNESS, BY_LEAN, BY_WIDTH, SHARE_SPREAD = -0.32, 0.34, -0.33, 0.40, 0.20
 FOOT_TAILS = 2.2  # spreads to either side that hold 98 % of feet of more than 4 % of the volume
 SMALL_FOOT = 0.095  # the same of a small foot, over the root of its share of the volume
+OPEN_ROUND, OPEN_WIDE, OPEN_HIGH, TAPER = 0.78, 0.75, 0.10, 0.58  # a rim that is rounder, wider
+# against the body and higher against its own width was not looked below; of boulders and lumps
+# without overhangs (seeds 2000, 2100) this share of what is under it was stone, 0.48 at least
 LEAST_SHARE = 0.03  # some foot is always there
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 CROSSED_NOISE = 0.04  # the same of one that passed through itself; from memory
@@ -699,8 +702,11 @@ def share_under(rim: Rim) -> float:
     A round rim is that of a round foot. A jagged one runs along shadows of overhangs, and a rim
     much narrower than the body was cut into a flank that leans far in: little stone is below both.
     """
-    share = SHARE + BY_ROUNDNESS * rim.roundness + BY_LEAN * rim.lean
-    return float(np.clip(share + BY_WIDTH * rim.area / rim.widest, LEAST_SHARE, 1.0))
+    wide = rim.area / rim.widest
+    share = SHARE + BY_ROUNDNESS * rim.roundness + BY_LEAN * rim.lean + BY_WIDTH * wide
+    if rim.roundness > OPEN_ROUND and wide > OPEN_WIDE and rim.under > OPEN_HIGH * rim.area**1.5:
+        share = max(share, TAPER)
+    return float(np.clip(share, LEAST_SHARE, 1.0))
 
 
 def _finished(path: Path, body: OpenBody) -> ClosedScan:
