@@ -73,7 +73,8 @@ def _holes(row: Row, soil: LayerResult, bed: BedResult) -> list[Hole]:
             open_ = ~((solids[0] <= height) & (solids[1] >= height)).any(axis=(0, 1))
             if not _runs(x[open_], bridge, height, grid.spacing[0]):
                 continue
-            roofed = ((solids[0] > height) & (solids[0] < np.inf)).any(axis=(0, 1))
+            above = (solids[0] > height) & (solids[0] < np.inf)
+            roofed = np.atleast_1d(above.any(axis=(0, 1)))
             solid = (bed.columns.bottoms <= height) & (bed.columns.tops >= height)
             free = ~solid.any(axis=0)
             spaces = _wide(side & free), _wide(~side & free)
