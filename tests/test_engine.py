@@ -110,6 +110,26 @@ def test_a_mesh_in_memory_counts_as_it_is() -> None:
         torn.plan(GRID)
 
 
+@pytest.mark.parametrize(
+    ("corner", "places", "words"),
+    [(5, 10**7, "beyond"), (5, -1, "beyond"), (None, 0, "not finite")],
+)
+def test_a_broken_mesh_in_memory_is_refused(corner: int | None, places: int, words: str) -> None:
+    """Corners that do not exist would be read from anywhere in memory by compiled walks."""
+    import trimesh
+
+    box = trimesh.creation.box((0.1, 0.1, 0.1))
+    vertices, faces = np.array(box.vertices), np.array(box.faces)
+    if corner is None:
+        vertices[3] = np.nan
+    else:
+        faces[faces == corner] = places
+    for mesh in ((vertices, faces), ps.Piece(vertices, faces, "Box")):
+        piece = {"name": "Box", "mesh": mesh, "material": "granite", "at": ["30 cm", "20 cm"]}
+        with pytest.raises(ps.PlumbstoneError, match=words):
+            scape_from({"tank": TANK["tank"], "piece": [piece]})
+
+
 def test_water_curves_are_the_columns_at_any_level(scape: Scape) -> None:
     # The curve is a sum of ramps; the columns are summed cell by cell at each level.
     plan = Layout(scape).plan(GRID)

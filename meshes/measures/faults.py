@@ -43,7 +43,8 @@ def enclosed_volume(vertices: Floats, faces: Indices) -> float:
     """Signed volume of a closed mesh [cubed unit of the vertices]."""
     if len(faces) == 0:
         return 0.0
-    return float(sixfold(vertices, faces, vertices.mean(axis=0)).sum() / 6)
+    corners = np.asarray(vertices, dtype=float)
+    return float(sixfold(corners, faces, corners.mean(axis=0)).sum() / 6)
 
 
 def winding_number(vertices: Floats, faces: Indices, points: Floats) -> Floats:

@@ -429,8 +429,8 @@ def _shape_from(section: Section, mass: float | None) -> Shape:
 def _mesh_from(section: Section) -> Piece | None:
     """Take a mesh in memory: a Piece, or anything with vertices and faces, or a pair of them."""
     mesh = section.raw("mesh", None)
-    if mesh is None or isinstance(mesh, Piece):
-        return mesh
+    if mesh is None:
+        return None
     pair = (mesh.vertices, mesh.faces) if hasattr(mesh, "faces") else mesh
     try:
         vertices, faces = np.asarray(pair[0], float), np.asarray(pair[1], np.int64)
@@ -438,6 +438,12 @@ def _mesh_from(section: Section) -> Piece | None:
         raise section.error("mesh", "must have vertices (n, 3) and faces (m, 3).") from None
     if vertices.ndim != 2 or vertices.shape[1] != 3 or faces.ndim != 2 or faces.shape[1] != 3:
         raise section.error("mesh", "must have vertices (n, 3) and faces (m, 3).")
+    if not np.isfinite(vertices).all():
+        raise section.error("mesh", "has corners that are not finite; mend the vertices.")
+    if len(faces) == 0 or not 0 <= faces.min() <= faces.max() < len(vertices):
+        raise section.error("mesh", f"has faces beyond its {len(vertices)} vertices, or none.")
+    if isinstance(mesh, Piece):
+        return replace(mesh, vertices=vertices, faces=faces)
     return Piece(vertices, faces, section.peek("name") or "mesh", source="a mesh in memory")
 
 
