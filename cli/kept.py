@@ -15,6 +15,7 @@ from plumbstone.meshes.folders import cache_folder
 OWN = ("meshes", "volumes", "cli")  # what makes an answer
 USED = ("numpy", "scipy")  # libraries whose version may change its last digits
 ALONE = ONE_FILE | {".toml", ".csv", ".png", ".jpg", ".jpeg", ".tif", ".tiff"}  # name no others
+MOST_KEPT = 500  # answers; the oldest go first
 JUST_NOW = 0.1  # [s] before a run began: what changed since may have been read before it did
 
 
@@ -53,6 +54,7 @@ class Kept:
         if state is not None:
             names = [str(path.absolute()) for path in files]
             remembered(self.place, {"files": names, "state": state, "answer": answer})
+            _forget_oldest(self.place)
 
 
 def recalled(place: Path | None) -> Any:
@@ -77,6 +79,18 @@ def remembered(place: Path | None, value: Any) -> None:
         put_whole(place, f"{_digest(text)}\n{text}".encode())
     except (OSError, PlumbstoneError):
         return
+
+
+def _forget_oldest(place: Path | None) -> None:
+    """Remove the oldest answers beside one, beyond those that are kept."""
+    kept = sorted(place.parent.glob("*.json"), key=_age) if place else []
+    for old in kept[: max(0, len(kept) - MOST_KEPT)]:
+        old.unlink(missing_ok=True)
+
+
+def _age(place: Path) -> tuple[int, int]:
+    """Tell an older file from a newer one; one that another run took away is oldest."""
+    return file_stamp(place) or (0, 0)
 
 
 def _digest(text: str) -> str:

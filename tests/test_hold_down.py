@@ -664,6 +664,16 @@ def test_an_unchanged_scape_is_not_judged_again(
     assert type_in("plumbstone hold t.toml --spread", mapped).returncode == 3
 
 
+def test_the_oldest_answers_go_first(mapped: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("plumbstone.cli.kept.MOST_KEPT", 2)
+    kept = []
+    for options in ("", " --json", " --units us"):
+        assert type_in(f"plumbstone hold t.toml{options}", mapped).returncode == 0
+        kept.append({path.name for path in (mapped / "cache" / "plumbstone" / "answers").iterdir()})
+    assert [len(names) for names in kept] == [1, 2, 2]
+    assert not kept[0] & kept[2]
+
+
 @pytest.mark.parametrize("change", ["scape", "map", "damage", "limits", "code"])
 def test_whatever_has_changed_is_judged_again(
     mapped: Path, monkeypatch: pytest.MonkeyPatch, change: str

@@ -10,6 +10,8 @@ import trimesh
 from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.measures.faults import enclosed_volume, is_closed, winding_number
 from plumbstone.meshes.mending.uncrossing import crossed_share
+from plumbstone.meshes.reading.looks import spots_of
+from plumbstone.meshes.reading.parts import Parsed, Part
 from plumbstone.meshes.reading.scans import ScanError, read_scan
 from plumbstone.meshes.shapes.primitives import boulder, box
 from plumbstone.meshes.writing import ply_bytes
@@ -142,3 +144,24 @@ def test_one_shell_that_crosses_itself_gets_one_skin(tmp_path: Path) -> None:
     assert is_closed(piece.faces, len(piece.vertices))
     assert enclosed_volume(piece.vertices, piece.faces) == pytest.approx(scan.volume.mid, rel=1e-9)
     assert trimesh.Trimesh(piece.vertices, piece.faces).is_watertight
+
+
+@pytest.mark.parametrize(("picture", "count"), [(b"no picture", 0), (None, 0), ("red", 12)])
+def test_colours_that_cannot_be_read_are_done_without(
+    picture: bytes | str | None, count: int
+) -> None:
+    import io
+
+    from PIL import Image
+
+    solid, stream = box((0.1, 0.1, 0.1)), io.BytesIO()
+    Image.new("RGB", (4, 4), (255, 0, 0)).save(stream, "PNG")
+    uv = np.full((len(solid.faces), 3, 2), 0.5)
+    uv[0], uv[1] = np.nan, np.inf  # as a broken file may say
+    image = stream.getvalue() if picture == "red" else picture
+    part = Part(solid.vertices, solid.faces, uv=uv, image=image)  # type: ignore[arg-type]
+    places, colours = spots_of(Parsed((part,)))
+    assert len(places) == len(colours) == count
+    # sRGB red is L* 53.24, a* 80.09, b* 67.20 (CIE 1976 with D65, from memory); the matrix has four
+    # digits, and a difference of 1 is hardly seen.
+    assert np.abs(colours - [53.24, 80.09, 67.20]).max(initial=0.0) < 0.1

@@ -1,32 +1,29 @@
 """What a scan looks like: its colours at points spread over it, of its texture or its corners."""
 
 import io
-from pathlib import Path
 
 import numpy as np
 
 from plumbstone.meshes.piece import Floats, Indices
-from plumbstone.meshes.reading.parts import Parsed, Part, ScanError
+from plumbstone.meshes.reading.parts import Parsed, Part
 
 SPOTS = 20_000  # of one part of a file
 # Linear sRGB to XYZ over the white of D65: IEC 61966-2-1, from memory.
 TO_XYZ = np.array([[0.4339, 0.3762, 0.1899], [0.2126, 0.7152, 0.0722], [0.0178, 0.1095, 0.8727]])
 
 
-def spots_of(path: Path, parsed: Parsed) -> tuple[Floats, Floats]:
+def spots_of(parsed: Parsed) -> tuple[Floats, Floats]:
     """Places on a scan and their colours.
 
     Parameters
     ----------
-    path : Path
-        For messages.
     parsed : Parsed
         With textures, or with colours of corners.
 
     Returns
     -------
     places : (k, 3) float array
-        In the file's unit; none where it has no colours.
+        In the file's unit; none where it has no colours, or none that can be read.
     colours : (k, 3) float array
         CIE L*a*b*.
     """
@@ -34,14 +31,14 @@ def spots_of(path: Path, parsed: Parsed) -> tuple[Floats, Floats]:
     for part in parsed.parts:
         count = len(part.faces)
         chosen = np.random.default_rng(13).choice(count, min(SPOTS, count), replace=False)
-        found = _seen_at(path, part, chosen)
+        found = _seen_at(part, chosen)
         if found is not None:
             places.append(part.vertices[part.faces[chosen]].mean(axis=1))
             colours.append(lab(found))
     return np.concatenate(places), np.concatenate(colours)
 
 
-def _seen_at(path: Path, part: Part, chosen: Indices) -> Floats | None:
+def _seen_at(part: Part, chosen: Indices) -> Floats | None:
     """Red, green and blue of some faces of a part, 0 to 255, (k, 3); None without colours."""
     if part.colours is not None:
         found: Floats = part.colours[part.faces[chosen]].mean(axis=1)
@@ -52,10 +49,10 @@ def _seen_at(path: Path, part: Part, chosen: Indices) -> Floats | None:
 
     try:
         picture = np.asarray(Image.open(io.BytesIO(part.image)).convert("RGB"))
-    except Exception:  # hostile pictures raise anything
-        raise ScanError(path, "has a texture that cannot be read; export it again.") from None
+    except Exception:  # hostile pictures raise anything; the form counts without them
+        return None
     high, wide = picture.shape[:2]
-    u, v = part.uv[chosen].mean(axis=1).T % 1.0
+    u, v = np.nan_to_num(part.uv[chosen].mean(axis=1).T % 1.0)
     row, column = ((1 - v) * high).astype(int), (u * wide).astype(int)
     seen: Floats = picture[np.minimum(row, high - 1), np.minimum(column, wide - 1)].astype(float)
     return seen

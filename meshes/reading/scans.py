@@ -146,7 +146,7 @@ def read_raw(path: Path, ruler: Ruler, *, colours: bool = False) -> RawScan:
     if up == "y":
         vertices = _y_turned_up(vertices)
         changes.append("turned from y up to z up, as its format says")
-    spots = _spots(path, parsed, scale, up) if colours else None
+    spots = _spots(parsed, scale, up) if colours else None
     if sheet is not None:
         told = (sheet.said, *changes)
         return RawScan(vertices, faces, up, told, (), lengths=sheet.doubt, spots=spots)
@@ -161,11 +161,11 @@ def _y_turned_up(points: Floats) -> Floats:
     return turned
 
 
-def _spots(path: Path, parsed: Parsed, scale: float, up: str) -> tuple[Floats, Floats]:
+def _spots(parsed: Parsed, scale: float, up: str) -> tuple[Floats, Floats]:
     """Places on the scan [m], z up, and what they look like."""
     from plumbstone.meshes.reading.looks import spots_of
 
-    places, seen = spots_of(path, parsed)
+    places, seen = spots_of(parsed)
     return (_y_turned_up(places) if up == "y" else places) * scale, seen
 
 
