@@ -1,9 +1,9 @@
 """`plumbstone hold`: does this wood stay down, and what must hang on it."""
 
-import time
 from collections.abc import Mapping
 from dataclasses import replace
 from enum import StrEnum
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -89,7 +89,14 @@ def hold(
                 "--temperature": temperature, "--water": water, "--salinity": salinity,
             }  # fmt: skip
             _refuse_with_scape(given)
-            _hold_scape(scape, log, picture, spread, as_json, units, force)
+            judged = partial(_judged, scape, log, picture, spread, as_json, units, force)
+            told_as = "json" if as_json else units.value
+            kept = Kept(scape, ("hold", told_as, str(log and log.absolute())))
+            answer = judged()[0] if picture is not None or spread else kept.answer(judged)
+            if as_json:
+                emit_json({"holds": answer})
+            else:
+                print_lines(answer)
             return
         from plumbstone.volumes.report import balance_figures
         from plumbstone.volumes.sanity import checked
@@ -129,31 +136,6 @@ def _refuse_with_scape(given: Mapping[str, object]) -> None:
     for option, value in given.items():
         if value is not None:
             raise PlumbstoneError(f"{option} goes without a scape file; write it into the file.")
-
-
-def _hold_scape(
-    path: Path,
-    log: Path | None,
-    picture: Path | None,
-    spread: bool,
-    as_json: bool,
-    units: Units,
-    force: bool,
-) -> None:
-    """Judge the wood of a scape, or tell what was found of the same files before."""
-    told_as = "json" if as_json else units.value
-    kept = Kept(path, ("hold", told_as, str(log and log.absolute())))
-    whole = picture is not None or spread
-    answer = None if whole else kept.recall()
-    if answer is None:
-        began = time.time()
-        answer, files = _judged(path, log, picture, spread, as_json, units, force)
-        if not whole:
-            kept.keep(answer, files, began)
-    if as_json:
-        emit_json({"holds": answer})
-    else:
-        print_lines(answer)
 
 
 def _judged(

@@ -1,15 +1,17 @@
 """Answers kept in the user's cache, so that a second run on the same files is instant."""
 
+import contextlib
 import hashlib
 import json
 import os
-from collections.abc import Iterable, Sequence
+import time
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-from plumbstone.meshes.contents import LARGEST, ONE_FILE, file_stamp
+from plumbstone.meshes.contents import LARGEST, ONE_FILE, file_stamp, forget_oldest
 from plumbstone.meshes.folders import cache_folder
 
 OWN = ("meshes", "volumes", "cli")  # what makes an answer
@@ -44,6 +46,15 @@ class Kept:
         same = found["state"] == _state(map(Path, found["files"]))
         return found["answer"] if same else None
 
+    def answer(self, make: Callable[[], tuple[Any, Sequence[Path]]]) -> Any:
+        """Give the answer that was kept, or make it, with the files it was made of, and keep it."""
+        found = self.recall()
+        if found is None:
+            began = time.time()
+            found, files = make()
+            self.keep(found, files, began)
+        return found
+
     def keep(self, answer: Any, files: Sequence[Path], began: float) -> None:
         """Keep an answer and the files it was made of; not if one changed since it was begun."""
         try:
@@ -51,10 +62,11 @@ class Kept:
         except OSError:
             return
         state = _state(files) if max(times) < began - JUST_NOW else None
-        if state is not None:
+        if state is not None and self.place is not None:
             names = [str(path.absolute()) for path in files]
             remembered(self.place, {"files": names, "state": state, "answer": answer})
-            _forget_oldest(self.place)
+            with contextlib.suppress(OSError):
+                forget_oldest(self.place.parent, "*.json", MOST_KEPT, lambda _: 1)
 
 
 def recalled(place: Path | None) -> Any:
@@ -79,18 +91,6 @@ def remembered(place: Path | None, value: Any) -> None:
         put_whole(place, f"{_digest(text)}\n{text}".encode())
     except (OSError, PlumbstoneError):
         return
-
-
-def _forget_oldest(place: Path | None) -> None:
-    """Remove the oldest answers beside one, beyond those that are kept."""
-    kept = sorted(place.parent.glob("*.json"), key=_age) if place else []
-    for old in kept[: max(0, len(kept) - MOST_KEPT)]:
-        old.unlink(missing_ok=True)
-
-
-def _age(place: Path) -> tuple[int, int]:
-    """Tell an older file from a newer one; one that another run took away is oldest."""
-    return file_stamp(place) or (0, 0)
 
 
 def _digest(text: str) -> str:

@@ -5,6 +5,7 @@ import hashlib
 import hmac
 import json
 import os
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
@@ -47,6 +48,27 @@ def file_stamp(path: Path) -> tuple[int, int] | None:
     except OSError:
         return None
     return state.st_mtime_ns, state.st_size
+
+
+def forget_oldest(
+    folder: Path, pattern: str, most: float, cost: Callable[[os.stat_result], float]
+) -> None:
+    """Remove the oldest files of a folder whose names fit, until the costs of the rest fit.
+
+    Raises
+    ------
+    OSError
+        If one cannot be looked at or removed.
+    """
+    found = ((entry.stat(), entry) for entry in folder.glob(pattern))
+    newest = sorted(
+        ((state.st_mtime_ns, cost(state), entry) for state, entry in found), reverse=True
+    )
+    whole = 0.0
+    for _, spent, entry in newest:
+        whole += spent
+        if whole > most:
+            entry.unlink(missing_ok=True)
 
 
 def kept_place(path: Path, kind: str, ending: str, *options: str) -> Path | None:

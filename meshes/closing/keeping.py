@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
-from plumbstone.meshes.contents import kept_place
+from plumbstone.meshes.contents import forget_oldest, kept_place
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.rulers import FILE_ALONE, Ruler
 from plumbstone.meshes.piece import Piece
@@ -86,20 +86,6 @@ def _remember(place: Path, scan: ClosedScan) -> None:
                 told=np.array(json.dumps(told)),
             )
         Path(fresh.name).replace(place)
-        _forget_oldest(place.parent)
+        forget_oldest(place.parent, f"*{ENDING}", MOST_KEPT, lambda state: state.st_size)
     except OSError:
         return
-
-
-def _forget_oldest(folder: Path) -> None:
-    """Remove the oldest closed scans until the rest fits."""
-    kept = sorted(
-        ((state.st_mtime, state.st_size, entry) for entry in folder.glob(f"*{ENDING}")
-         if (state := entry.stat())),
-        reverse=True,
-    )  # fmt: skip
-    whole = 0
-    for _, size, entry in kept:
-        whole += size
-        if whole > MOST_KEPT:
-            entry.unlink(missing_ok=True)

@@ -128,7 +128,7 @@ class ClosedScan:
     sway: float = 0.0  # of the scan's noise over centimetres, as its table shows it [m]
     reach: float = 0.0  # greatest distance of the points that a skin was put around [m]
     other: NDArray[np.bool_] | None = None  # (m,) faces that may be of another thing
-    body: "OpenBody | None" = None  # before it was closed; None if it came closed
+    body: "OpenBody | None" = None  # before it was closed, until it is done
 
     @property
     def caliper(self) -> Caliper:
@@ -260,7 +260,8 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         scaled = tuple(scan.doubted(claim) for scan in scaled)
     for scan in scaled:
         _check_useful(path, scan)
-    return tuple(_said(scan, raw.changes, raw.warnings) for scan in scaled)
+    done = (replace(scan, body=None) for scan in scaled)  # what it was is not looked at again
+    return tuple(_said(scan, raw.changes, raw.warnings) for scan in done)
 
 
 def _check_useful(path: Path, scan: ClosedScan) -> None:
