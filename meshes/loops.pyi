@@ -6,6 +6,18 @@ from numpy.typing import NDArray
 from plumbstone.meshes.piece import Floats, Indices
 
 def united(bottoms: Floats, tops: Floats, counts: Indices) -> int: ...
+def put_in(
+    bottoms: Floats,
+    tops: Floats,
+    counts: Indices,
+    lows: Floats,
+    highs: Floats,
+    row: int,
+    column: int,
+) -> None: ...
+def lengths_below(
+    cells: Indices, bottoms: Floats, tops: Floats, levels: Floats, lengths: Floats
+) -> None: ...
 def crossings(
     vertices: Floats, faces: Indices, shift_x: Floats, shift_y: Floats, aside: float, room: int
 ) -> tuple[Indices, Floats, NDArray[np.bool_], int]: ...

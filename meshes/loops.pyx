@@ -37,6 +37,43 @@ def united(double[:, :, ::1] bottoms, double[:, :, ::1] tops, const int64_t[:, :
     return most
 
 
+def put_in(
+    double[:, :, ::1] bottoms, double[:, :, ::1] tops, int64_t[:, ::1] counts,
+    const double[:, :, :] lows, const double[:, :, :] highs, Py_ssize_t row, Py_ssize_t column,
+):
+    """Add the intervals of a body, whose part begins at a cell, to those of the columns."""
+    cdef Py_ssize_t j, i, k, n
+    for k in range(lows.shape[0]):
+        for j in range(lows.shape[1]):
+            for i in range(lows.shape[2]):
+                if lows[k, j, i] < INFINITY:
+                    n = counts[row + j, column + i]
+                    bottoms[n, row + j, column + i] = lows[k, j, i]
+                    tops[n, row + j, column + i] = highs[k, j, i]
+                    counts[row + j, column + i] = n + 1
+
+
+def lengths_below(
+    const int64_t[::1] cells, const double[:, ::1] bottoms, const double[:, ::1] tops,
+    const double[::1] levels, double[::1] lengths,
+):
+    """Sum what intervals, (layers, n), hold below a level, into the flat cells they stand over.
+
+    `levels` are of all cells, or one for all of them.
+    """
+    cdef Py_ssize_t k, n, cell
+    cdef bint one = levels.shape[0] == 1
+    cdef double level, high, length
+    for n in range(cells.shape[0]):
+        cell, length = cells[n], 0.0
+        level = levels[0] if one else levels[cell]
+        for k in range(bottoms.shape[0]):
+            high = min(tops[k, n], level)
+            if high > bottoms[k, n]:
+                length += high - bottoms[k, n]
+        lengths[cell] = length
+
+
 def crossings(
     const double[:, ::1] vertices, const int64_t[:, :] faces, const double[::1] shift_x,
     const double[::1] shift_y, double aside, Py_ssize_t room,

@@ -263,9 +263,9 @@ class Layout:
             body = memo(posed, solids[entry.name], entry)
             if entry.rests in done:
                 tops = memo(_tops_of, self._window(done[entry.rests], floor), floor)
-                body = memo(set_down, body, tops, floor)
+                body = memo(set_down, body, tops, floor, memo)
             elif entry.settle and entry.rests == "floor":
-                body = memo(set_down, body, memo(np.zeros, (floor.ny, floor.nx)), floor)
+                body = memo(set_down, body, memo(np.zeros, (floor.ny, floor.nx)), floor, memo)
             done[entry.name] = body
         placed = tuple(done[entry.name] for entry in scape.pieces)
         for body in placed:
@@ -288,10 +288,10 @@ class Layout:
         upon = upon_bed(self.scape.pieces)
         for entry in order_of_setting(self.scape.pieces):
             if entry.rests == "bed":
-                done[entry.name] = memo(set_down, done[entry.name], surface, grid)
+                done[entry.name] = memo(set_down, done[entry.name], surface, grid, memo)
             elif entry.name in upon:
                 tops = memo(_tops_of, self._window(done[entry.rests], floor), floor)
-                done[entry.name] = memo(set_down, done[entry.name], tops, floor)
+                done[entry.name] = memo(set_down, done[entry.name], tops, floor, memo)
         return tuple(done[body.entry.name] for body in bodies)
 
     def _columns(self, bodies: Sequence[Body], grid: Grid) -> Columns:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.loops import crossings, put_by_cell, united
+from plumbstone.meshes.loops import crossings, lengths_below, put_by_cell, put_in, united
 from plumbstone.meshes.piece import Floats, Indices
 
 _NUDGE = (1.234567e-7, 2.345678e-7)  # of a cell: keeps samples off edges drawn on round numbers
@@ -110,15 +110,16 @@ class Columns:
     def highest(self) -> Floats:
         """Top of the highest solid above each cell [m], 0 where there is none, shape (ny, nx)."""
         cells, _, tops = self._taken
-        return self._spread(cells, np.where(np.isfinite(tops), tops, 0.0).max(axis=0, initial=0.0))
+        field = np.zeros(self.bottoms.shape[1:])
+        field.ravel()[cells] = np.where(np.isfinite(tops), tops, 0.0).max(axis=0, initial=0.0)
+        return field
 
     def solid_below(self, height: Floats | float) -> Floats:
         """Length of solid below a height above each cell [m], shape (ny, nx)."""
-        cells, bottoms, tops = self._taken
-        level = height.ravel()[cells] if isinstance(height, np.ndarray) else height
-        with np.errstate(invalid="ignore"):
-            thickness = np.fmax(np.minimum(tops, level) - bottoms, 0.0)  # inf - inf counts as none
-        return self._spread(cells, thickness.sum(axis=0))
+        level = np.ascontiguousarray(height, dtype=float).ravel()
+        field = np.zeros(self.bottoms.shape[1:])
+        lengths_below(*self._taken, level, field.ravel())
+        return field
 
     def free_below(self, height: Floats | float) -> Floats:
         """Length of free space below a height above each cell [m], shape (ny, nx)."""
@@ -131,13 +132,7 @@ class Columns:
         layers, rows, columns = self.bottoms.shape
         bottoms, tops = (ends.reshape(layers, rows * columns) for ends in (self.bottoms, self.tops))
         cells = np.flatnonzero(np.isfinite(bottoms[0])) if layers else np.empty(0, dtype=np.int64)
-        return cells, bottoms[:, cells], tops[:, cells]
-
-    def _spread(self, cells: NDArray[np.int64], values: Floats) -> Floats:
-        """Put values of some cells on the grid, 0 elsewhere."""
-        field = np.zeros(self.bottoms.shape[1:])
-        field.ravel()[cells] = values
-        return field
+        return cells, *(np.ascontiguousarray(ends[:, cells]) for ends in (bottoms, tops))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -232,12 +227,7 @@ def merged_columns(parts: Sequence[Window], grid: Grid) -> Columns:
     bottoms, tops = (np.full((most, grid.ny, grid.nx), np.inf) for _ in range(2))
     counts[:] = 0
     for part in parts:
-        filled = counts[part.place]
-        for low, high in zip(part.bottoms, part.tops, strict=True):
-            rows, columns = np.nonzero(np.isfinite(low))
-            at = filled[rows, columns], rows + part.row, columns + part.column
-            bottoms[at], tops[at] = low[rows, columns], high[rows, columns]
-            filled[rows, columns] += 1
+        put_in(bottoms, tops, counts, part.bottoms, part.tops, part.row, part.column)
     kept = united(bottoms, tops, counts)
     return Columns(bottoms[:kept], tops[:kept])
 

@@ -14,6 +14,7 @@ from plumbstone.meshes.measures.columns import Columns, Grid
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bed.loops import (
     FREE,
+    lifted,
     run_under,
     seed_edges,
     seed_fans,
@@ -119,10 +120,7 @@ def stable_surface(
 
 def lifted_out(surface: Floats, columns: Columns) -> Floats:
     """Return a surface whose cells that lie inside a solid are moved up to its top [m]."""
-    lifted = surface.astype(float)
-    for low, high in zip(columns.bottoms, columns.tops, strict=True):
-        lifted = np.where((low - TOUCHING <= lifted) & (lifted < high), high, lifted)
-    return lifted
+    return lifted(surface, columns.bottoms, columns.tops, TOUCHING)
 
 
 def empty_below(surface: Floats, columns: Columns, slope: float, grid: Grid) -> float:
@@ -139,7 +137,7 @@ def empty_below(surface: Floats, columns: Columns, slope: float, grid: Grid) -> 
         return 0.0
     inner = np.where(roof > TOUCHING, surface, -np.inf)  # no grains where a solid stands on it
     level = np.where(covered, -np.inf, inner)
-    run_under(level, roof, np.argwhere(covered), slope, *grid.spacing)
+    run_under(level, roof, covered, slope, *grid.spacing)
     void = np.where(covered, roof - np.clip(level, 0, roof), 0.0)
     return float(void.sum()) * grid.cell_area
 

@@ -10,8 +10,17 @@ _States = NDArray[np.uint8]
 
 FREE: int
 
+def rises_of(field: Floats, dx: float, dy: float) -> tuple[Floats, Floats]: ...
+def lower_at_wall(
+    limit: Floats, full: Floats, away: Floats, near: float, slope: float, steepest: float,
+    dx: float, dy: float, row: int, column: int,
+) -> None: ...  # fmt: skip
+def lifted(surface: Floats, bottoms: Floats, tops: Floats, touching: float) -> Floats: ...
+def nearest_cell(
+    where: _Mask, x: float, y: float, within: float, searched: float, dx: float, dy: float
+) -> tuple[int, int]: ...
 def run_under(
-    level: Floats, roof: Floats, cells: Indices, slope: float, dx: float, dy: float
+    level: Floats, roof: Floats, covered: _Mask, slope: float, dx: float, dy: float
 ) -> None: ...
 def states(
     surface: Floats, ground: Floats, bottoms: Floats, tops: Floats, walls: _Mask

@@ -31,36 +31,125 @@ cdef double GRAZES = 0.35  # of a cell from its middle
 cdef double NOWHERE = 1e9
 
 
-def run_under(
-    Field level, Known roof, const int64_t[:, :] cells, double slope, double dx, double dy
+def rises_of(const double[:, :] field, double dx, double dy):
+    """Give the rise of a field along y and along x in each cell, as `numpy.gradient` does."""
+    cdef Py_ssize_t rows = field.shape[0], columns = field.shape[1], j, i, a, b
+    along_y, along_x = np.empty((rows, columns)), np.empty((rows, columns))
+    cdef double[:, ::1] y = along_y, x = along_x
+    for j in range(rows):
+        a, b = max(j - 1, 0), min(j + 1, rows - 1)
+        for i in range(columns):
+            y[j, i] = (field[b, i] - field[a, i]) / ((b - a) * dy)
+            x[j, i] = (
+                field[j, min(i + 1, columns - 1)] - field[j, max(i - 1, 0)]
+            ) / ((min(i + 1, columns - 1) - max(i - 1, 0)) * dx)
+    return along_y, along_x
+
+
+def lower_at_wall(
+    Field limit, const double[:, :] full, const double[:, :] away, double near, double slope,
+    double steepest, double dx, double dy, Py_ssize_t row, Py_ssize_t column,
 ):
-    """Raise the level in covered cells, in place, to what runs in from beside them."""
-    cdef Py_ssize_t rows = level.shape[0], columns = level.shape[1], count = cells.shape[0]
-    cdef Py_ssize_t kk, k, j, i, jn, i_n, n
-    cdef double a, c, depth, here
-    cdef bint moved = True, forth = True
-    while moved:
-        moved = False
-        for kk in range(count):
-            k = kk if forth else count - 1 - kk
-            j, i = cells[k, 0], cells[k, 1]
-            a = c = INFINITY
-            for n in range(4):
-                jn = j + (n == 2) - (n == 3)
-                i_n = i + (n == 0) - (n == 1)
-                if 0 <= jn < rows and 0 <= i_n < columns:
-                    depth = -min(level[jn, i_n], roof[jn, i_n])
-                    if n < 2:
-                        a = min(a, depth)
-                    else:
-                        c = min(c, depth)
-            if a == INFINITY and c == INFINITY:
+    """Lower a limit, in place, beside a wall to what lies at repose from its very foot.
+
+    `away` is the distance from the wall and `full` the height drawn on the part of the grid that
+    begins at a row and a column; cells up to `near` a wall count, and rises up to `steepest`.
+    """
+    cdef Py_ssize_t rows = full.shape[0], columns = full.shape[1], j, i, a, b, c, d
+    cdef double rise, wide, deep
+    for j in range(rows):
+        a, b = max(j - 1, 0), min(j + 1, rows - 1)
+        deep = (b - a) * dy
+        for i in range(columns):
+            if not fabs(away[j, i]) < near:
                 continue
-            here = min(-upwind(min(a, FAR), dx, min(c, FAR), dy, slope), roof[j, i])
+            c, d = max(i - 1, 0), min(i + 1, columns - 1)
+            wide = (d - c) * dx
+            rise = (
+                (full[b, i] - full[a, i]) * (away[b, i] - away[a, i]) / deep**2
+                + (full[j, d] - full[j, c]) * (away[j, d] - away[j, c]) / wide**2
+            )
+            if slope < rise < steepest:
+                limit[row + j, column + i] -= (rise - slope) * away[j, i]
+
+
+def nearest_cell(
+    Mask where, double x, double y, double within, double searched, double dx, double dy
+):
+    """Find the cell, of some, nearest to a place: row and column; -1 where none is `within`.
+
+    In a square that grows from `searched` until it holds the nearest cell for certain.
+    """
+    cdef Py_ssize_t rows = where.shape[0], columns = where.shape[1], j, i, row = -1, column = -1
+    cdef double far = min(within, searched), away, least, up
+    while True:
+        least = INFINITY
+        for j in range(cell_over(y - far, dy, rows), cell_over(y + far, dy, rows) + 1):
+            up = ((j + 0.5) * dy - y) ** 2
+            for i in range(cell_over(x - far, dx, columns), cell_over(x + far, dx, columns) + 1):
+                if where[j, i]:
+                    away = ((i + 0.5) * dx - x) ** 2 + up
+                    if away < least:
+                        least, row, column = away, j, i
+        if sqrt(least) < far:
+            return row, column
+        if far >= within or far >= rows * dy + columns * dx:
+            return -1, -1
+        far = min(within, 4 * far)
+
+
+cdef inline Py_ssize_t cell_over(double place, double width, Py_ssize_t count) noexcept:
+    """Give the cell of one axis over a place, the nearest where it is beyond a pane."""
+    return min(max(<Py_ssize_t>(place / width), 0), count - 1)
+
+
+def run_under(Field level, Known roof, Mask covered, double slope, double dx, double dy):
+    """Raise the level in covered cells, in place, to what runs in from beside them.
+
+    By sweeps up and down the rows, each forth and back, until nothing moves.
+    """
+    cdef Py_ssize_t rows = level.shape[0], turn = 0, jj, j
+    cdef uint8_t[::1] active = np.ones(rows + 2, dtype=np.uint8)
+    cdef bint any_left = True
+    while any_left:
+        any_left = False
+        for jj in range(rows):
+            j = jj if turn % 2 == 0 else rows - 1 - jj
+            if not active[j + 1]:
+                continue
+            any_left, active[j + 1] = True, False
+            if run_along(level, roof, covered, j, slope, dx, dy):
+                active[j] = active[j + 1] = active[j + 2] = True
+        turn += 1
+
+
+cdef bint run_along(
+    Field level, Known roof, Mask covered, Py_ssize_t j, double slope, double dx, double dy
+) noexcept:
+    """Sweep one row forth and back, and tell whether anything rose."""
+    cdef Py_ssize_t rows = level.shape[0], columns = level.shape[1], ii, i
+    cdef double a, c, here
+    cdef bint moved = False
+    cdef int way
+    for way in range(2):
+        for ii in range(columns):
+            i = ii if way == 0 else columns - 1 - ii
+            if not covered[j, i]:
+                continue
+            a = c = FAR
+            if i > 0:
+                a = min(a, -min(level[j, i - 1], roof[j, i - 1]))
+            if i < columns - 1:
+                a = min(a, -min(level[j, i + 1], roof[j, i + 1]))
+            if j > 0:
+                c = min(c, -min(level[j - 1, i], roof[j - 1, i]))
+            if j < rows - 1:
+                c = min(c, -min(level[j + 1, i], roof[j + 1, i]))
+            here = min(-upwind(a, dx, c, dy, slope), roof[j, i])
             if here > level[j, i] + 1e-9:
                 level[j, i] = here
                 moved = True
-        forth = not forth
+    return moved
 
 
 cdef inline double out_of_solids(
@@ -74,6 +163,19 @@ cdef inline double out_of_solids(
         if u < tops[k, j, i]:
             return tops[k, j, i]
     return u
+
+
+def lifted(Known surface, Solids bottoms, Solids tops, double touching):
+    """Give a surface whose cells that lie inside a solid, or that near its bottom, are on it."""
+    cdef Py_ssize_t rows = surface.shape[0], columns = surface.shape[1], j, i, k
+    out = np.array(surface)
+    cdef Field field = out
+    for k in range(bottoms.shape[0]):
+        for j in range(rows):
+            for i in range(columns):
+                if bottoms[k, j, i] - touching <= field[j, i] < tops[k, j, i]:
+                    field[j, i] = tops[k, j, i]
+    return out
 
 
 def states(Field surface, Known ground, Solids bottoms, Solids tops, const uint8_t[:, :] walls):

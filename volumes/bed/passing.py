@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats
+from plumbstone.volumes.bed.loops import nearest_cell
 from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch, standing_out
 from plumbstone.volumes.bed.slump import LEAST, Opening, Run, run_through
 from plumbstone.volumes.bed.taut import Strings, string_around
@@ -257,26 +258,9 @@ def nearest_level(
     within : float
         Cells as far away as this, or farther, do not count [m].
     """
-    far = min(within, SEARCHED)
-    (x, y), (dx, dy) = at, grid.spacing
-    while True:  # in a square that grows until it holds the nearest cell for certain
-        columns = _cells(x - far, x + far, dx, grid.nx)
-        rows = _cells(y - far, y + far, dy, grid.ny)
-        part = rows, columns
-        gap = np.hypot(grid.x[columns] - x, (grid.y[rows] - y)[:, None])
-        gap = np.where(where[part], gap, np.inf)
-        k = int(gap.argmin())
-        if gap.flat[k] < far:
-            return float(field[part].flat[k])
-        if far >= min(within, grid.length + grid.depth):
-            return None
-        far = min(within, 4 * far)
-
-
-def _cells(low: float, high: float, width: float, count: int) -> slice:
-    """Cells of one axis between two places [m]; the nearest where both are beyond a pane."""
-    first, last = (min(max(int(place / width), 0), count - 1) for place in (low, high))
-    return slice(first, last + 1)
+    where = np.ascontiguousarray(where)
+    row, column = nearest_cell(where, *at, within, SEARCHED, *grid.spacing)
+    return float(field[row, column]) if row >= 0 else None
 
 
 def _openings(

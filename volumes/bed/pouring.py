@@ -17,6 +17,7 @@ from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import settling_range
 from plumbstone.volumes.bed.heightfield import empty_below, lifted_out, stable_surface
+from plumbstone.volumes.bed.loops import lower_at_wall, rises_of
 from plumbstone.volumes.bed.passing import (
     Passed,
     Side,
@@ -384,12 +385,13 @@ def _pour(
     measured: bool,
 ) -> BedResult:
     """Lay all layers on one grid."""
-    windows = [memo(cut_piece, piece, volume, grid) for piece, volume in bodies]
-    columns, pieces = merged_columns(windows, grid), [piece for piece, _ in bodies]
+    windows = tuple(memo(cut_piece, piece, volume, grid) for piece, volume in bodies)
+    columns, pieces = memo(merged_columns, windows, grid), [piece for piece, _ in bodies]
     standing = columns  # what stands while the layers are poured
     if set_later:
-        firm = [w for (p, _), w in zip(bodies, windows, strict=True) if p.name not in set_later]
-        standing = merged_columns(firm, grid)
+        pairs = zip(pieces, windows, strict=True)
+        firm = tuple(window for piece, window in pairs if piece.name not in set_later)
+        standing = memo(merged_columns, firm, grid)
     level = np.zeros((grid.ny, grid.nx))  # what a depth counts from: the surface without stones
     surface = lifted_out(level, columns)
     results = {}
@@ -409,8 +411,8 @@ def _pour(
             risen = drawn_level(layer.profile, edge, grid, layer.slope)
             limit = np.maximum(risen if layer.profile.above_glass else level + risen, level)
         if holds.any() and edge is not None:
-            _from_wall(limit, full, edge, np.abs(edge) < max(grid.spacing), layer.slope, grid)
-        rises = np.hypot(*np.gradient(full, *grid.spacing[::-1]))
+            _from_wall(limit, full, edge, layer.slope, grid)
+        rises = np.hypot(*rises_of(full, *grid.spacing))
         steep = inside & (rises > layer.slope * (1 + 1e-9)) & (rises < TERRACE * layer.slope)
         if steep.any():
             _from_stones(
@@ -458,17 +460,22 @@ def _pour(
 
 
 def _from_wall(
-    limit: Floats, full: Floats, away: Floats, beside: NDArray[np.bool_], slope: float, grid: Grid
+    limit: Floats,
+    full: Floats,
+    away: Floats,
+    slope: float,
+    grid: Grid,
+    row: int = 0,
+    column: int = 0,
 ) -> None:
     """Bring what rises too steeply from a wall down to what lies at repose from its very foot.
 
     The foot lies between the middles of cells; from these alone, all behind would be too high.
-    `limit` is changed in place, in the cells beside a wall that lies `away` from them [m].
+    `limit` is changed in place in the cells beside a wall that lies `away` from them [m], given
+    on the part of the grid that begins at a row and a column.
     """
-    rises, leads = (np.gradient(field, *grid.spacing[::-1]) for field in (full, away))
-    steep = rises[0][beside] * leads[0][beside] + rises[1][beside] * leads[1][beside]
-    steep = np.where(steep < TERRACE * slope, np.maximum(steep - slope, 0.0), 0.0)
-    limit[beside] -= steep * away[beside]
+    near, steepest = max(grid.spacing), TERRACE * slope
+    lower_at_wall(limit, full, away, near, slope, steepest, *grid.spacing, row, column)
 
 
 def _from_stones(
@@ -498,8 +505,7 @@ def _from_stone(
     height = float(full[grid.cell_at(*memo(_middle_of, piece))])
     part, away = memo(_away_from, piece, height, grid)
     if min(away.shape) >= 2:
-        beside = np.abs(away) < max(grid.spacing)
-        _from_wall(limit[part], full[part], away, beside, slope, grid)
+        _from_wall(limit, full[part], away, slope, grid, part[0].start, part[1].start)
 
 
 def _middle_of(piece: Piece) -> Floats:
@@ -567,13 +573,15 @@ def _with_slope(result: LayerResult, surface: Floats, columns: Columns, grid: Gr
     """Find the slope of the open surface of a layer, whichever way it falls; not of strips."""
     if result.layer.zone.name not in ("all", "behind border", "before border", "polygon"):
         return result
-    rise_y, rise_x = np.gradient(result.surface, *grid.spacing[::-1])
+    rise_y, rise_x = rises_of(result.surface, *grid.spacing)
     open_ = (result.surface > result.below + 1e-4) & (result.surface >= surface - 1e-9)
     open_ &= (columns.solid == 0) & (result.surface >= result.drawn - 1e-6)
     if open_.sum() < MEASURED:
         return result
-    rises = np.sort(np.hypot(rise_x, rise_y)[open_])  # np.percentile would load numpy.ma
-    steep = float(np.interp(MOST * (len(rises) - 1), np.arange(len(rises)), rises))
+    place, share = divmod(MOST * (int(open_.sum()) - 1), 1)  # np.percentile would load numpy.ma
+    k = int(place)
+    lower, upper = np.partition(np.hypot(rise_x, rise_y)[open_], (k, k + 1))[k : k + 2]
+    steep = float(lower + share * (upper - lower))
     x, y = (float(np.asarray(rise)[open_].mean()) for rise in (rise_x, rise_y))
     across = ("left to right" if x > 0 else "right to left") if abs(x) > abs(y) else ""
     towards = across or ("front to back" if y > 0 else "back to front")
@@ -721,11 +729,11 @@ def _within_cells(result: LayerResult, full: Floats, columns: Columns, grid: Gri
     lying = np.where(edge > 0, np.minimum(full, slope * edge), 0.0)
     lower = lying - (result.surface - result.below)
     alike = (lower > -AS_MEANT) & (lower < slope * step / 3) & (columns.solid == 0)
-    ridge = np.hypot(*np.gradient(edge, *grid.spacing[::-1])) < STRAIGHT
+    ridge = np.hypot(*rises_of(edge, *grid.spacing)) < STRAIGHT
     bends = (edge < step) | (full < slope * (edge + step)) | ridge
     bends &= alike & (edge > -step) & (slope * edge < full + slope * step)
     drawn = (np.abs(edge) < step) & (full > 0)
-    rises = np.gradient(full, *grid.spacing[::-1])
+    rises = rises_of(full, *grid.spacing)
     more, wider = float(lower[alike].sum()), 0.0
     for j, i in itertools.product((np.arange(PARTS) + 0.5) / PARTS - 0.5, repeat=2):
         right, up = i * grid.spacing[0], j * grid.spacing[1]
@@ -756,6 +764,10 @@ def _slide(
 ) -> Slide:
     """Sum up what slides, (rows, columns) [m], where it ends lowest, and what its crest keeps."""
     volume, drop = float(missing.sum()) * grid.cell_area, float(missing.max())
+    if drop < ALIKE:
+        return Slide(
+            volume, drop, *_place(*np.unravel_index(missing.argmax(), missing.shape), grid)
+        )
     low_rows, low_columns = np.nonzero(missing > drop - ALIKE)
     slide = Slide(volume, drop, *_place(int(low_rows.mean()), int(low_columns.mean()), grid))
     free = (columns.solid == 0) & (target > below + 1e-6)

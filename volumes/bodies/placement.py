@@ -173,7 +173,7 @@ def upon_bed(pieces: Sequence[PieceEntry]) -> frozenset[str]:
     return frozenset(found)
 
 
-def set_down(body: Body, surface: Floats, grid: Grid) -> Body:
+def set_down(body: Body, surface: Floats, grid: Grid, memo: Memo) -> Body:
     """Lower a body onto a surface as it is turned, or let it come to rest there.
 
     What rests on the bed is then pressed in as its entry says. A body that settles turns by
@@ -187,13 +187,23 @@ def set_down(body: Body, surface: Floats, grid: Grid) -> Body:
     surface : (rows, columns) float array
         What is below it [m].
     grid : Grid
+    memo : Memo
+        A body that comes to rest where it did before is the same one.
     """
-    piece, window = _laid(body.piece, surface, grid)
-    if body.entry.settle:
-        piece = _settled(piece, window, surface, grid)
-    if body.entry.rests == "bed":
-        piece = raised(piece, -min(body.entry.pressed, float(piece.low[2])))
-    return replace(body, piece=piece)
+    piece, entry = body.piece, body.entry
+    window = memo(columns_of, piece.vertices, piece.faces, grid)
+    by = resting_height(window, surface)
+    if entry.settle:
+        piece = _settled(raised(piece, by), window.raised(by), surface, grid)
+        by = 0.0
+    if entry.rests == "bed":
+        by -= min(entry.pressed, by + float(piece.low[2]))
+    return memo(_moved_up, replace(body, piece=piece) if entry.settle else body, by)
+
+
+def _moved_up(body: Body, by: float) -> Body:
+    """Move a body up by a distance [m]."""
+    return replace(body, piece=raised(body.piece, by))
 
 
 def check_inside(body: Body, tank: Tank, path: Path) -> None:
@@ -250,13 +260,6 @@ def check_apart(one: Body, other: Body, a: Window, b: Window, cell_area: float) 
         raise PlacingError(message)
 
 
-def _laid(piece: Piece, surface: Floats, grid: Grid) -> tuple[Piece, Window]:
-    """Set a piece down as it is turned; with its columns."""
-    window = columns_of(piece.vertices, piece.faces, grid)
-    by = resting_height(window, surface)
-    return raised(piece, by), window.raised(by)
-
-
 def _settled(piece: Piece, window: Window, surface: Floats, grid: Grid) -> Piece:
     """Turn a piece until it rests on a surface."""
     for _ in range(SETTLING_STEPS):
@@ -267,7 +270,10 @@ def _settled(piece: Piece, window: Window, surface: Floats, grid: Grid) -> Piece
             break
         share = min(1.0, LARGEST_STEP / lean)
         piece = sunk(piece, (slopes[0] * share, slopes[1] * share), centre)
-        piece, window = _laid(raised(piece, -float(piece.low[2])), surface, grid)
+        piece = raised(piece, -float(piece.low[2]))
+        window = columns_of(piece.vertices, piece.faces, grid)
+        by = resting_height(window, surface)
+        piece, window = raised(piece, by), window.raised(by)
     return piece
 
 

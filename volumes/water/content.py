@@ -24,32 +24,27 @@ DENSEST_HEAP = 0.75  # share of grains that no heap of loose ones reaches
 class LevelCurve:
     """A volume that grows with the level, exact at every level.
 
-    A sum of ramps: ∑ sign (level - height)⁺ × area of a cell.
+    A sum of ramps: ∑ sign (level - height)⁺ × area of a cell, in groups of one sign each.
     """
 
-    heights: Floats  # (n,) rising [m]
-    slopes: Floats  # (n + 1,) area that is open below each height [m²]
-    offsets: Floats  # (n + 1,) [m³]
+    ramps: tuple[tuple[Floats, Floats], ...]  # rising heights (n,) [m], their sums from 0 (n + 1,)
+    signs: tuple[float, ...]
+    area: float  # of a cell [m²]
 
     def at(self, levels: Floats | float) -> Floats:
         """Volume below each level [m³]."""
         levels = np.asarray(levels, dtype=float)
-        place = np.searchsorted(self.heights, levels)
-        volume: Floats = self.slopes[place] * levels - self.offsets[place]
-        return volume
+        volume = np.zeros(levels.shape)
+        for (heights, sums), sign in zip(self.ramps, self.signs, strict=True):
+            below = np.searchsorted(heights, levels)
+            volume += sign * (below * levels - sums[below])
+        return volume * self.area
 
 
-def level_curve(heights: Sequence[Floats], signs: Sequence[float], area: float) -> LevelCurve:
-    """Sum ramps that begin at heights [m], each group of them with a sign, times an area [m²]."""
-    points = np.concatenate([part.ravel() for part in heights])
-    steps = np.concatenate(
-        [np.full(part.size, sign * area) for part, sign in zip(heights, signs, strict=True)]
-    )
-    order = np.argsort(points, kind="stable")
-    points, steps = points[order], steps[order]
-    slopes = np.concatenate([[0.0], np.cumsum(steps)])
-    offsets = np.concatenate([[0.0], np.cumsum(steps * points)])
-    return LevelCurve(points, slopes, offsets)
+def ramp_of(heights: Floats) -> tuple[Floats, Floats]:
+    """Sort heights at which ramps begin, any shape [m], and sum them from 0."""
+    rising = np.sort(heights, axis=None)
+    return rising, np.concatenate([[0.0], np.cumsum(rising)])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,16 +69,14 @@ def open_space(columns: Columns, surface: Floats, grid: Grid) -> OpenSpace:
     solid = np.isfinite(columns.bottoms)
     ground = np.broadcast_to(surface, columns.bottoms.shape)
     bottoms, tops, ground = columns.bottoms[solid], columns.tops[solid], ground[solid]
-    over = level_curve(
-        (surface, np.maximum(bottoms, ground), np.maximum(tops, ground)),
-        (1, -1, 1),
-        grid.cell_area,
-    )
-    within = level_curve(
-        (np.zeros_like(surface), surface, np.minimum(bottoms, ground), np.minimum(tops, ground)),
-        (1, -1, -1, 1),
-        grid.cell_area,
-    )
+    floor, line = ramp_of(np.zeros(surface.size)), ramp_of(surface)
+    ends = [
+        ramp_of(beyond(part, ground))
+        for beyond in (np.maximum, np.minimum)
+        for part in (bottoms, tops)
+    ]
+    over = LevelCurve((line, ends[0], ends[1]), (1, -1, 1), grid.cell_area)
+    within = LevelCurve((floor, line, ends[2], ends[3]), (1, -1, -1, 1), grid.cell_area)
     return OpenSpace(over, within)
 
 
