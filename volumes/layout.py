@@ -244,8 +244,11 @@ class Layout:
     def _solids(self) -> Mapping[str, Body]:
         """Make every form once for each way in which it is known."""
         forms = [at_rest(entry) for entry in self.scape.pieces]
-        with ThreadPoolExecutor(THREADS) as pool:  # numpy lets others run while it works
-            made = list(pool.map(self._solid, forms))
+        if self.memo.computed:  # most are remembered
+            made = list(map(self._solid, forms))
+        else:
+            with ThreadPoolExecutor(THREADS) as pool:  # numpy lets others run while it works
+                made = list(pool.map(self._solid, forms))
         return {body.entry.name: body for body in made}
 
     def _solid(self, form: PieceEntry) -> Body:
