@@ -11,7 +11,7 @@ from plumbstone.cli.output import UnitsOption, emit_json, plain_errors, print_li
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.bed.pouring import BedResult, SpotDepth
+    from plumbstone.volumes.bed.results import BedResult, SpotDepth
     from plumbstone.volumes.figures import LayerFigures
     from plumbstone.volumes.plan import Purchase
 
@@ -33,7 +33,7 @@ def bed(
     from plumbstone.cli.wording.report import marked
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.meshes.reading.beside import trust as trust_folders
-    from plumbstone.volumes.bed.pouring import depths_at
+    from plumbstone.volumes.bed.results import depths_at
     from plumbstone.volumes.layout import Layout
     from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape

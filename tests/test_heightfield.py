@@ -22,7 +22,8 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.shapes.placing import stood_at, tilted, turned
 from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
 from plumbstone.volumes.bed.heightfield import SurfaceError, lifted_out, stable_surface
-from plumbstone.volumes.bed.pouring import BedError, solve_bed
+from plumbstone.volumes.bed.pouring import solve_bed
+from plumbstone.volumes.bed.results import BedError
 from plumbstone.volumes.scape.layers import Border, Layer, Mound, Profile, Trail, Zone
 from plumbstone.volumes.scape.materials import find_material
 from plumbstone.volumes.water.displacement import mesh_volume

@@ -14,7 +14,8 @@ from plumbstone.meshes.shapes.placing import raised, renamed, stood_at, turned
 from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
 from plumbstone.volumes.bed.border import judge_borders
 from plumbstone.volumes.bed.findings import bed_findings
-from plumbstone.volumes.bed.pouring import BedError, BedResult, solve_bed
+from plumbstone.volumes.bed.pouring import solve_bed
+from plumbstone.volumes.bed.results import BedError, BedResult
 from plumbstone.volumes.bed.row import row_of
 from plumbstone.volumes.findings import Finding, Kind
 from plumbstone.volumes.scape.layers import Border, Layer, Profile, Sacks, Zone

@@ -15,7 +15,8 @@ from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.shapes.placing import renamed, stood_at
 from plumbstone.meshes.shapes.primitives import box
-from plumbstone.volumes.bed.pouring import BedResult, solve_bed
+from plumbstone.volumes.bed.pouring import solve_bed
+from plumbstone.volumes.bed.results import BedResult
 from plumbstone.volumes.bed.slump import Opening, Run, run_through
 from plumbstone.volumes.scape.layers import Border, Layer, Profile, Zone
 from plumbstone.volumes.scape.materials import find_material

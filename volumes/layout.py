@@ -18,16 +18,18 @@ from plumbstone.volumes.bed.interfaces import (
 )
 from plumbstone.volumes.bed.passing import rests_of
 from plumbstone.volumes.bed.pouring import (
+    check_spacing,
+    chosen_spacing,
+    cut_piece,
+    narrowest_zone,
+    solve_bed,
+)
+from plumbstone.volumes.bed.results import (
     BedError,
     BedResult,
     bed_heights,
-    check_spacing,
-    chosen_spacing,
     covered_share,
-    cut_piece,
     depths_at,
-    narrowest_zone,
-    solve_bed,
 )
 from plumbstone.volumes.bodies.placement import (
     CONTACT_GRID,

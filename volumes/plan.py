@@ -10,7 +10,7 @@ from plumbstone.volumes.bed.bags import BagChoice, BagsIfWorse
 from plumbstone.volumes.bed.border import BorderResult
 from plumbstone.volumes.bed.interfaces import Heave, Swallowed
 from plumbstone.volumes.bed.passing import Rest
-from plumbstone.volumes.bed.pouring import BedResult, LayerResult, SpotDepth
+from plumbstone.volumes.bed.results import BedResult, LayerResult, SpotDepth
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.scape.scape import Scape
 from plumbstone.volumes.water.dosing import Dosing, DrainBack, TankParts

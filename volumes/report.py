@@ -11,7 +11,7 @@ from plumbstone.volumes.bed.bags import BagChoice
 from plumbstone.volumes.bed.border import BorderResult, judge_borders
 from plumbstone.volumes.bed.findings import bed_findings
 from plumbstone.volumes.bed.interfaces import heaving_layers, lasting_slope, swallowed_layers
-from plumbstone.volumes.bed.pouring import BedResult, LayerResult, SpotDepth, depths_at
+from plumbstone.volumes.bed.results import BedResult, LayerResult, SpotDepth, depths_at
 from plumbstone.volumes.bodies.findings import body_findings
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.figures import (

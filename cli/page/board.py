@@ -14,7 +14,7 @@ from plumbstone.cli.wording.page import NOT_HELD, place_line
 from plumbstone.cli.wording.units import Units, mass_words
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.piece import Floats
-from plumbstone.volumes.bed.pouring import BedResult
+from plumbstone.volumes.bed.results import BedResult
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.findings import Kind
 from plumbstone.volumes.layout import Layout

@@ -9,7 +9,7 @@ import numpy as np
 
 from plumbstone.cli.wording.page import CORNERS, level_line, place_line
 from plumbstone.cli.wording.units import Units, show_length
-from plumbstone.volumes.bed.pouring import BedResult, LayerResult
+from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.scape.layers import Profile
 from plumbstone.volumes.scape.quantities import parse_quantity
 from plumbstone.volumes.scape.scape import Tank

@@ -27,7 +27,7 @@ from plumbstone.meshes.piece import Floats
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from plumbstone.volumes.bed.pouring import LayerResult
+    from plumbstone.volumes.bed.results import LayerResult
 
 LYING = 1e-3  # a layer thinner than this is not poured there [m]
 BELOW_MOVE = 0.02  # where one stops filling before wood would move [m]

@@ -14,7 +14,7 @@ from plumbstone.volumes.bodies.findings import MOSTLY
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from plumbstone.volumes.bed.pouring import BedResult
+    from plumbstone.volumes.bed.results import BedResult
     from plumbstone.volumes.bodies.placement import Body
     from plumbstone.volumes.plan import Plan
 

@@ -132,7 +132,8 @@ class Columns:
         layers, rows, columns = self.bottoms.shape
         bottoms, tops = (ends.reshape(layers, rows * columns) for ends in (self.bottoms, self.tops))
         cells = np.flatnonzero(np.isfinite(bottoms[0])) if layers else np.empty(0, dtype=np.int64)
-        return cells, *(np.ascontiguousarray(ends[:, cells]) for ends in (bottoms, tops))
+        lows, highs = (np.ascontiguousarray(ends[:, cells]) for ends in (bottoms, tops))
+        return cells, lows, highs
 
 
 @dataclass(frozen=True, slots=True, eq=False)

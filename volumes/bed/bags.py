@@ -14,7 +14,7 @@ from plumbstone.volumes.scape.quantities import is_quantity, parse_quantity, wit
 from plumbstone.volumes.scape.sections import Section
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.bed.pouring import LayerResult
+    from plumbstone.volumes.bed.results import LayerResult
 
 MOST_BAGS = 10_000
 MOST_TRIED = 200_000  # sets of bags that are tried one by one

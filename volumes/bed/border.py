@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.volumes.bed.passing import is_filter, nearest_level, state_of
-from plumbstone.volumes.bed.pouring import BedResult, LayerResult, row_for
-from plumbstone.volumes.bed.row import SLICE, WIDEST, Crack, Row
+from plumbstone.volumes.bed.results import BedResult, LayerResult
+from plumbstone.volumes.bed.row import SLICE, WIDEST, Crack, Row, row_for
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.water.density import GRAVITY

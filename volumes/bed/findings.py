@@ -12,14 +12,10 @@ from plumbstone.volumes.bed.interfaces import (
     lasting_slope,
     overlaps,
 )
-from plumbstone.volumes.bed.passing import (
-    STAYS_RATIO,
-    Passed,
-    is_filter,
-    nearest_level,
-    state_of,
-)
-from plumbstone.volumes.bed.pouring import ALIKE, BedResult, LayerResult, row_for
+from plumbstone.volumes.bed.litres import ALIKE
+from plumbstone.volumes.bed.passing import STAYS_RATIO, is_filter, nearest_level, state_of
+from plumbstone.volumes.bed.results import BedResult, LayerResult, Passed
+from plumbstone.volumes.bed.row import row_for
 from plumbstone.volumes.findings import Finding, Kind, Severity
 from plumbstone.volumes.scape.materials import Material
 

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.volumes.bed.passing import least_open, nearest_level
-from plumbstone.volumes.bed.pouring import BedResult, LayerResult, row_for
-from plumbstone.volumes.bed.row import SLICE, Row, Stretch
+from plumbstone.volumes.bed.results import BedResult, LayerResult
+from plumbstone.volumes.bed.row import SLICE, Row, Stretch, row_for
 
 NARROWEST = 2  # cells: a narrower hole is not seen
 POCKET = 0.2  # of the widest space on a side: a smaller one is a pocket of a stone

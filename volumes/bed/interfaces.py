@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.bed.pouring import BedResult, LayerResult
+from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.scape.materials import Material
 
 BORDERLINE = 4.0  # below it the fine grains stay out; Terzaghi, read on secondary pages

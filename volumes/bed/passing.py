@@ -4,7 +4,6 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,14 +11,12 @@ from numpy.typing import NDArray
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bed.loops import nearest_cell
+from plumbstone.volumes.bed.results import LayerResult, Passed
 from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch, standing_out
 from plumbstone.volumes.bed.slump import LEAST, Opening, Run, run_through
 from plumbstone.volumes.bed.taut import Strings, string_around
 from plumbstone.volumes.scape.layers import polygon_distance
 from plumbstone.volumes.scape.materials import Material
-
-if TYPE_CHECKING:
-    from plumbstone.volumes.bed.pouring import LayerResult
 
 HOLDS, RUNS = 0.7, 5.0  # gap over d15 and d50; 4.9 sphere diameters, from memory
 FILTER_RATIO = 4.0  # D15 of the filter over D85 of the soil; Terzaghi, read on secondary pages
@@ -27,21 +24,6 @@ STAYS_RATIO = 1.2  # D85 of the filter over the gap; from memory
 PART = 0.02  # [m]: what is open beside the gaps is parted, as the soil is not level in it
 SEARCHED = 0.03  # [m]: first half width of the square that is searched for a nearest cell
 BESIDE = 0.03  # [m]: so near to an opening lies the soil that presses on it
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Passed:
-    """What passes one gap of a border, or a part of it that nothing holds any more."""
-
-    layer: str
-    row: Row
-    crack: int  # its place among the cracks of the row; -1 beside them
-    at: tuple[float, float]  # [m]
-    width: float  # widest opening below the soil line [m]
-    upper: float  # soil behind it [m]
-    lower: float  # what lies before it [m]
-    volume: float  # that comes to rest beyond the stones [m³]
-    reach: float  # how far beyond their faces [m]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,7 +60,7 @@ def rests_of(passed: Sequence[Passed]) -> tuple[Rest, ...]:
 
 
 def let_pass(
-    stack: Sequence["LayerResult"], side: Side, surface: Floats
+    stack: Sequence[LayerResult], side: Side, surface: Floats
 ) -> tuple[Floats, list[Passed]]:
     """Let layers run through the open places of their border.
 
@@ -130,7 +112,7 @@ def _level(field: Floats, where: NDArray[np.bool_], stretch: Stretch, side: Side
 
 
 def _moving(
-    stack: Sequence["LayerResult"],
+    stack: Sequence[LayerResult],
     bounds: Sequence[Floats],
     stretch: Stretch,
     lower: float,
@@ -162,7 +144,7 @@ def _passes(soil: Material, top: float, stretch: Stretch, lower: float, side: Si
 
 
 def _run(
-    stack: Sequence["LayerResult"],
+    stack: Sequence[LayerResult],
     bounds: Sequence[Floats],
     on_held: bool,
     stretches: Sequence[Stretch],

@@ -9,7 +9,7 @@ import numpy as np
 
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.volumes.bed.taut import corners_of
-from plumbstone.volumes.scape.layers import Border, line_distance
+from plumbstone.volumes.scape.layers import Border, Zone, line_distance
 
 SLACK = 0.01  # [m]: a line that passes a stone so near runs over it
 WIDEST = 0.10  # [m]: a wider opening is no gap of a row; the row ends there
@@ -346,3 +346,10 @@ def _strip(border: Border, beside: float) -> float:
 
 def _point(p: Floats) -> tuple[float, float]:
     return float(p[0]), float(p[1])
+
+
+def row_for(zone: Zone, rows: Sequence[Row]) -> Row | None:
+    """Find the row that a zone refers to; None where it refers to none."""
+    if not zone.by_border:
+        return None
+    return next((row for row in rows if row.border.name == zone.border), rows[0])

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from plumbstone.meshes.measures.columns import columns_of, merged_columns
-from plumbstone.volumes.bed.pouring import BedResult
+from plumbstone.volumes.bed.results import BedResult
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.scape.materials import Material
 

@@ -13,7 +13,7 @@ from plumbstone.meshes.measures.nearest import nearest_on
 from plumbstone.meshes.mending.thinning import thinned
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.bed.pouring import BedResult
+from plumbstone.volumes.bed.results import BedResult
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.buoyancy import (
     Balance,

@@ -8,7 +8,7 @@ import numpy as np
 from plumbstone.meshes.measures.columns import Columns, Grid
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.bed.pouring import BedResult, LayerResult
+from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.scape.scape import Lump, Tank
 from plumbstone.volumes.water.displacement import displaced_volume

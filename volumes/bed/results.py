@@ -1,0 +1,195 @@
+"""What a bed comes to: each layer as it lies, what passes the borders, heights and depths."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.measures.columns import Columns, Grid, Window
+from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bed.bags import settling_range
+from plumbstone.volumes.bed.row import Row
+from plumbstone.volumes.scape.layers import Layer, Spot
+
+NONE = Range.exact(0.0)
+
+
+class BedError(PlumbstoneError, ValueError):
+    """A bed that cannot be laid as drawn."""
+
+
+@dataclass(frozen=True, slots=True)
+class Slide:
+    """What does not stay where it is drawn."""
+
+    volume: float  # [m³]
+    drop: float  # how much lower the surface ends at the worst place [m]
+    where: str  # in words, such as "back right"
+    at: tuple[float, float]  # that place [m]
+    crest_drawn: float = 0.0  # greatest drawn height beside stones [m]
+    crest_stays: float = 0.0  # what stays of it there [m]
+    crest_where: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LayerResult:
+    """One layer as it comes to lie."""
+
+    layer: Layer
+    surface: Floats  # (rows, columns), above the glass, stones showing through [m]
+    below: Floats  # the surface it lies on [m]
+    drawn: Floats  # the wanted surface, stones left out [m]
+    edge: Floats | None  # signed distance to the edge of its zone [m]; None: it has none
+    settled: float = 0.0  # [m³], extrapolated from two grids
+    error: float = 0.0  # difference of the two grids [m³]
+    poured: float = 0.0  # [m³]
+    mass: Range = NONE  # dry [kg]
+    slide: Slide = Slide(0.0, 0.0, "", (0.0, 0.0))
+    slope_degrees: float = 0.0  # drawn, from front to back in the middle of its zone
+    thickness: float = 0.0  # greatest [m]
+    passed: float = 0.0  # what comes to rest beyond its border [m³]
+    void: float = 0.0  # space below stones that is empty once it lies [m³]
+    gaps: float = 0.0  # space between its sacks that nothing fills [m³]
+    settled_range: Range = NONE  # by its repose [m³]
+    steepest_degrees: float = 0.0  # slope that most of its open surface does not exceed
+    steepest_towards: str = ""  # the way in which it rises, such as "front to back"
+
+    @property
+    def wanted(self) -> float:
+        """Volume as it is drawn [m³]."""
+        return self.settled + self.slide.volume
+
+    @property
+    def stays(self) -> float:
+        """Volume that stays where it is poured [m³]."""
+        return self.settled - self.passed
+
+    @property
+    def poured_range(self) -> Range:
+        """What to pour by its repose and how much it settles [m³]."""
+        settles = settling_range(self.layer.settling)
+        by_repose = self.settled_range.plus(-self.gaps).times(1 / (1 - settles.mid))
+        laid = self.settled - self.gaps
+        low, high = laid / (1 - settles.low), laid / (1 - settles.high)
+        less = math.hypot(by_repose.mid - by_repose.low, by_repose.mid - low)
+        more = math.hypot(by_repose.high - by_repose.mid, high - by_repose.mid)
+        return Range(max(self.poured - less, 0.0), self.poured, self.poured + more)
+
+    @property
+    def sacks(self) -> int:
+        """How many sacks of filler are laid; 0 where it is poured loose."""
+        sacks = self.layer.sacks
+        return 0 if sacks is None else math.ceil(self.poured / sacks.holds - 1e-9)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Passed:
+    """What passes one gap of a border, or a part of it that nothing holds any more."""
+
+    layer: str
+    row: Row
+    crack: int  # its place among the cracks of the row; -1 beside them
+    at: tuple[float, float]  # [m]
+    width: float  # widest opening below the soil line [m]
+    upper: float  # soil behind it [m]
+    lower: float  # what lies before it [m]
+    volume: float  # that comes to rest beyond the stones [m³]
+    reach: float  # how far beyond their faces [m]
+
+
+@dataclass(frozen=True, eq=False)
+class BedResult:
+    """The whole bed."""
+
+    grid: Grid
+    columns: Columns
+    layers: tuple[LayerResult, ...]
+    surface: Floats  # at rest, above the glass, stones showing through [m]
+    depths: tuple[tuple[str, float], ...]  # front, middle, back: mean beside stones [m]
+    rows: tuple[Row, ...] = ()
+    passed: tuple[Passed, ...] = ()  # what comes through the borders
+    poured: Floats = field(default_factory=lambda: np.zeros((0, 0)))  # the surface before that [m]
+
+    @property
+    def settled(self) -> float:
+        """Volume of all layers, voids counted [m³]."""
+        return sum(result.settled for result in self.layers)
+
+    @cached_property
+    def soil_line(self) -> Floats:
+        """Surface as it lies beside the pieces, carried on below them, above the glass [m].
+
+        Cells in which a piece stands out take the height of the nearest cell in which none does.
+        """
+        from scipy.ndimage import distance_transform_edt
+
+        taken = bare_cells(self) & (self.columns.solid > 0)
+        if taken.all():
+            return self.surface
+        nearest = distance_transform_edt(taken, return_distances=False, return_indices=True)
+        line: Floats = self.surface[tuple(nearest)]
+        return line
+
+
+def bed_heights(result: BedResult) -> Floats:
+    """Surface of the bed above the glass, stones left out where they are higher [m]."""
+    return np.where(bare_cells(result), np.nan, result.surface)
+
+
+@dataclass(frozen=True, slots=True)
+class SpotDepth:
+    """The bed at one named place."""
+
+    spot: Spot
+    height: float  # of the surface above the glass [m]
+    depth: float  # of substrate below it, down to glass or stone [m]
+
+    @property
+    def lacking(self) -> float:
+        """How much deeper a plant there would need it [m], 0 where it is deep enough."""
+        needed = self.spot.root_depth
+        return 0.0 if needed is None else max(0.0, needed - self.depth)
+
+
+def depths_at(spots: Sequence[Spot], result: BedResult) -> tuple[SpotDepth, ...]:
+    """Height and depth of the bed at named places; beside a stone where one stands there."""
+    if not spots:
+        return ()
+    line = result.soil_line
+    grid, columns = result.grid, result.columns
+    found = []
+    for spot in spots:
+        row, column = grid.cell_at(*spot.at)
+        height = float(line[row, column])
+        tops = columns.tops[:, row, column]
+        buried = tops[tops < height]
+        found.append(SpotDepth(spot, height, height - float(buried.max(initial=0.0))))
+    return tuple(found)
+
+
+def covered_share(window: Window, line: Floats) -> float:
+    """Share of a piece that lies below the bed beside it.
+
+    Parameters
+    ----------
+    window : Window
+        Its columns.
+    line : (rows, columns) float array
+        The bed on that grid, as of `BedResult.soil_line` [m].
+    """
+    solid = np.isfinite(window.bottoms)
+    bottoms, tops = (np.where(solid, ends, 0.0) for ends in (window.bottoms, window.tops))
+    whole = float((tops - bottoms).sum())
+    below = float(np.clip(np.minimum(tops, line[window.place]) - bottoms, 0, None).sum())
+    return below / whole if whole > 0 else 0.0
+
+
+def bare_cells(result: BedResult) -> NDArray[np.bool_]:
+    """Cells where a stone stands out of the bed."""
+    bare: NDArray[np.bool_] = result.columns.highest > result.surface - 1e-9
+    return bare
