@@ -1,6 +1,7 @@
 """What the user should know of wood and stones that may move: data, no sentences."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -46,6 +47,14 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
 
 
 def _doubt_findings(hold: HoldResult) -> Iterator[Finding]:
+    """State each doubt of a group by itself; places of feet that help go with it."""
+    feet = enumerate(hold.offers.feet)
+    found = {f"foot{i}_{k}_m": v for i, foot in feet for k, v in zip("xyz", foot, strict=True)}
+    for finding in _plain_doubts(hold):
+        yield replace(finding, numbers={**finding.numbers, **found})
+
+
+def _plain_doubts(hold: HoldResult) -> Iterator[Finding]:
     """State each doubt of a group by itself."""
     name, rest = hold.group.name, hold.stage.resting[hold.number]
     for doubt in hold.doubts:

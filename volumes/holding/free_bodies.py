@@ -128,6 +128,12 @@ class Stage:
         ties[body] = ties_of(bodies[body], self.placed)
         return replace(self, bodies=tuple(bodies), ties=tuple(ties))
 
+    def with_feet(self, body: int, places: Floats) -> "Stage":
+        """Give the same stage with firm feet under one body as it is drawn, at (f, 3) [m]."""
+        resting = list(self.resting)
+        resting[body] = resting[body].with_feet(places)
+        return replace(self, resting=tuple(resting))
+
 
 def stage_of(
     bodies: Sequence[Moving],

@@ -53,7 +53,7 @@ from plumbstone.volumes.holding.free_bodies import (
     with_reserve,
     wood_lift,
 )
-from plumbstone.volumes.holding.offers import Offers, offers_for
+from plumbstone.volumes.holding.offers import Offers, feet_for, offers_for
 from plumbstone.volumes.holding.soaking import Soaking, fit_weighings
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH, LEANS
 from plumbstone.volumes.memo import Memo
@@ -348,12 +348,18 @@ def _offers(
     around: Surroundings,
     verdict: Verdict,
 ) -> Offers:
-    """Seek sinkers where it is not proved that a group stays, or places are named for them."""
+    """Seek sinkers where it is not proved that a group stays, or places are named for them.
+
+    Where none hold it, places for one or two more feet are sought; where it leans, such on
+    which it rests dry as drawn.
+    """
     group = stage.bodies[number].group
     assert group is not None
+    found = Offers(np.empty((0, 3)), "", ())
     held = verdict is Verdict.STAYS and not group.tie_points
-    if not around.offers or held or _doubts_of_pose(stage, number):
-        return Offers(np.empty((0, 3)), "", ())
+    amiss = _doubts_of_pose(stage, number)
+    if not around.offers or held or {Doubt.THROUGH, Doubt.CARRIER} & {*amiss}:
+        return found
 
     def strained_rigs(bare: Stage) -> list[Rig]:
         return rigs_of(bare, strained, number, group.friction)
@@ -361,9 +367,13 @@ def _offers(
     def stays(held: Stage) -> bool:
         return proved(held, number, (*ends, soaked), strained, group.friction)
 
-    return offers_for(
-        stage, number, strained_rigs, stays, soil, around.grid, material, around.at_hand
-    )
+    if not amiss:
+        found = offers_for(
+            stage, number, strained_rigs, stays, soil, around.grid, material, around.at_hand
+        )
+    if found.best or verdict is Verdict.STAYS:
+        return found
+    return replace(found, feet=feet_for(_as_drawn(stage, number), number, stays))
 
 
 def _as_drawn(stage: Stage, number: int) -> Stage:
