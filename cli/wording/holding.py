@@ -177,9 +177,15 @@ def _tips(finding: Finding, units: Units) -> str:
         foot = "give it a second foot."
         if "foot0_x_m" in finding.numbers:
             foot = f"{_foot_words(finding, units)} Then judge it anew."
+        tilts = f"it tilts {_number(finding, 'lean_deg'):.0f}°"
+        if finding.cure == "foot":  # it was turned already, alone
+            return (
+                f"{name}: does not rest as it has settled; with what is on and beside it {tilts} "
+                f"more. Move these, or {foot}"
+            )
         return (
-            f"{name}: does not rest{on} as drawn; it tilts {_number(finding, 'lean_deg'):.0f}° "
-            f"before it touches enough. Write settle = true, tilt it, or {foot}"
+            f"{name}: does not rest{on} as drawn; {tilts} before it touches enough. "
+            f"Write settle = true, tilt it, or {foot}"
         )
     if finding.how == "drawn through":
         deep = show_length(_number(finding, "through_m"), units)

@@ -67,7 +67,9 @@ def _plain_doubts(hold: HoldResult) -> Iterator[Finding]:
             )
         elif doubt is Doubt.LEANS:
             numbers = {"lean_deg": hold.lean}
-            yield Finding(Kind.TIPS, Severity.STOP, (name,), numbers, how="leans", cure="settle")
+            turned = all(b.entry.settle for b in hold.stage.wood_of(hold.number))
+            cure = "foot" if turned else "settle"
+            yield Finding(Kind.TIPS, Severity.STOP, (name,), numbers, how="leans", cure=cure)
         elif doubt is Doubt.THROUGH:
             yield _through_finding(Severity.STOP, name, hold.into, hold.through)
         elif doubt is Doubt.CARRIER:
