@@ -140,9 +140,7 @@ def _floats(finding: Finding, units: Units) -> str:
                 f"{name}: weighs only {grams(-lift.high, units)} to {low} under water; fish and "
                 f"currents move it; to know more, {TUB}."
             )
-        return (
-            f"{name}: may sink by {low} or float by {high}; before you count on either, {TUB}."
-        )
+        return f"{name}: may sink by {low} or float by {high}; before you count on either, {TUB}."
     if finding.how == "short" and finding.cure == "second foot":
         small = "its foot is small, or it is tied off its middle"
         return f"{name}: held, but without the reserve, as {small}: {_foot_words(finding, units)}"
