@@ -138,7 +138,14 @@ class Tank:
     """A stage as a simulation: all its bodies free, the water given from outside."""
 
     def __init__(
-        self, stage: Stage, number: int, end: End, friction: float, ground: float, fine: Fineness
+        self,
+        stage: Stage,
+        number: int,
+        end: End,
+        friction: float,
+        ground: float,
+        fine: Fineness,
+        rise: float = 0.0,  # of the ground to the back [-]
     ) -> None:
         self.stage, self.fine, self.water = stage, fine, stage.water
         spec = mujoco.MjSpec()
@@ -160,6 +167,8 @@ class Tank:
                 pos=[0, 0, ground],
                 friction=[friction, 1e-4, 1e-5],
             )
+            half = math.atan(rise) / 2
+            slab.quat = [math.cos(half), math.sin(half), 0, 0]
             slab.contype, slab.conaffinity = 2, 2
             slab.solref = [2.5 * fine.step, 1]
         self.order = stage.together(number)
@@ -330,6 +339,8 @@ class Tank:
         for _ in range(round(SETTLE / self.fine.step)):
             self.step(0.0)
         settled, turned = self.motion(self.start)
+        if settled > MOVED or turned > TURNED:  # what leaves its pose dry moves at no water at all
+            return Run(settled, turned, 0.0, settled, turned)
         here, worst, tilt = self.pose(), 0.0, 0.0
         bottom = min(
             float(b.piece.vertices[:, 2].min())

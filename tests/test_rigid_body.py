@@ -11,7 +11,7 @@ pytest.importorskip("mujoco", reason="mujoco is not installed here")
 
 from rigid_body import FINE, QUICK, Case, Fineness, Run, Tank, case_of, judged, write
 
-from plumbstone.volumes.holding.free_bodies import middle_end
+from plumbstone.volumes.holding.free_bodies import End, middle_end
 from plumbstone.volumes.holding.hold_down import Verdict
 
 FIRST = int(os.environ.get("PLUMBSTONE_FIRST_SEED", "7000"))  # of the long trial
@@ -60,6 +60,36 @@ def test_what_is_offered_for_a_round_underside_does_not_let_it_rock(tmp_path: Pa
     for offer in case.hold.offers.best:
         assert held(case.simulated(FINE, case.any_end(), case.with_offer(offer)))
     assert not case.hold.stays
+
+
+PAIR = (
+    '[tank]\ninside = ["60 cm", "36 cm", "40 cm"]\nwater_line = "36 cm"\n'
+    + "".join(
+        f'[[piece]]\nname = "{name}"\nkind = "wood"\nmaterial = "driftwood"\nsolid = "box"\n'
+        f'size = ["20 cm", "12 cm", "4 cm"]\nat = ["30 cm", "18 cm"]\nrests = "{rests}"\n'
+        for name, rests in (("Wood", "floor"), ("Over", "Wood"))
+    )
+    + '[[group]]\nname = "Wood"\nwood = ["Wood"]\n[[group]]\nname = "Over"\nwood = ["Over"]\n'
+    'sinkers = [{{ mass = "{grams} g", material = "granite", how = "strapped", '
+    'at = ["30 cm", "18 cm", "8 cm"] }}]\n'
+)
+
+
+@pytest.mark.parametrize(("grams", "stays"), [(1000, False), (1500, True)])
+def test_wood_of_another_group_is_as_light_as_it_may_be(
+    tmp_path: Path, grams: int, stays: bool
+) -> None:
+    # Both were called held with 1000 g: each judged the other by its middle density.
+    hold = judged(write(tmp_path, PAIR.format(grams=grams)), offers=False)
+    own, other = (hold.stage.wood_of(i)[0] for i in (0, 1))
+    names = own.entry.name, other.entry.name
+    end = End(
+        dict(zip(names, (own.volume.high, other.volume.high), strict=True)),
+        dict(zip(names, (own.mass.low, other.mass.low), strict=True)),
+    )
+    run = Tank(hold.stage, 0, end, 0.5, 0.0, QUICK).run(0.36, drain=False)
+    assert held(run) is stays
+    assert hold.stays is stays
 
 
 def trial(case: Case, fine: Fineness) -> dict[str, object]:

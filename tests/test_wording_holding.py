@@ -3,6 +3,7 @@
 import itertools
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from test_hold_down import plan_of, wood
@@ -14,6 +15,7 @@ from plumbstone.cli.wording.holding import (
     hold_sentences,
     soaking_words,
 )
+from plumbstone.cli.wording.page import lines
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Kind
@@ -23,6 +25,7 @@ from plumbstone.volumes.holding.hold_down import Doubt, HoldResult, Move, Verdic
 from plumbstone.volumes.holding.offers import Offer, Offers
 from plumbstone.volumes.holding.soaking import Soaking
 from plumbstone.volumes.holding.stability import Standing
+from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.materials import find_material
 
 LACKING = re.compile(
@@ -115,6 +118,26 @@ def test_without_a_place_nothing_is_said_of_staying() -> None:
         told = hold_sentence("Wood", balance, "granite", Units.METRIC)  # type: ignore[arg-type]
         assert "stays" not in told.lower()
         assert ("Heavy enough" in told) <= balance.enough  # type: ignore[attr-defined]
+
+
+def test_the_page_names_wood_once_in_a_line(tmp_path: Path) -> None:
+    plan = plan_of(tmp_path, wood("Log", (40, 6, 6), 1.1, 45))
+    held = replace(plan.holds[0], verdict=Verdict.STAYS, doubts=(), first_move=None)
+    report = report_of(plan)
+    told = [line.text for line in lines(replace(plan, holds=(held,)), report, Units.METRIC)]
+    said = [text for text in told if text.startswith("Log: ")]
+    assert said
+    assert all(text.count("Log: ") == 1 for text in said)
+    assert any(re.match(r"Log: stays .*\. At its worst level", text) for text in said), said
+
+
+def test_a_foot_is_named_in_centimetres(log: HoldResult) -> None:
+    steep = replace(log, verdict=Verdict.UNSURE, doubts=(Doubt.LEANS,), lean=7.0)
+    assert "give it a second foot" in hold_sentences(steep, Units.METRIC)[0]
+    feet = ((0.31, 0.205, 0.043), (0.5, 0.1, 0.06))
+    offers = replace(steep.offers, best=(), feet=feet)
+    words = hold_sentences(replace(steep, offers=offers), Units.METRIC)[0]
+    assert "one 4.5 cm high at (31 cm, 20.5 cm) and one 6 cm high at (50 cm, 10 cm)" in words
 
 
 def test_every_finding_of_this_room_is_worded(log: HoldResult) -> None:

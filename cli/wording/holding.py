@@ -25,7 +25,11 @@ if TYPE_CHECKING:
     from plumbstone.volumes.holding.soaking import Soaking
     from plumbstone.volumes.holding.stability import Standing
 
-SECOND_FOOT = "give it a second foot, wedge it, or lay a stone on the end that rises."
+LAID_ON = "wedge it, or lay a stone on the end that rises."
+TUB = (
+    "try it in a tub with stones until it just sinks, and write these into its [[group]] as "
+    'just_sinks_with = { mass = "520 g", material = "granite" }'
+)
 
 
 def hold_sentence(name: str, balance: "Balance", stone: str, units: Units) -> str:
@@ -134,15 +138,12 @@ def _floats(finding: Finding, units: Units) -> str:
         if lift.high <= 0:
             return (
                 f"{name}: weighs only {grams(-lift.high, units)} to {low} under water; fish and "
-                "currents move it. A tub test (just_sinks_with) tells more."
+                f"currents move it; to know more, {TUB}."
             )
-        return (
-            f"{name}: may sink by {low} or float by {high}; try it in a tub (just_sinks_with) "
-            "before you count on either."
-        )
+        return f"{name}: may sink by {low} or float by {high}; before you count on either, {TUB}."
     if finding.how == "short" and finding.cure == "second foot":
         small = "its foot is small, or it is tied off its middle"
-        return f"{name}: held, but without the reserve, as {small}: {SECOND_FOOT}"
+        return f"{name}: held, but without the reserve, as {small}: {_foot_words(finding, units)}"
     if finding.how == "short":
         return f"{name}: held, but without the reserve; {_cure_words(finding, units)}"
     return _motion(finding, units)
@@ -171,9 +172,18 @@ def _tips(finding: Finding, units: Units) -> str:
     name, others = finding.about[0], " and ".join(finding.about[1:])
     on = f" on {others}" if others else ""
     if finding.how == "leans":
+        foot = "give it a second foot."
+        if "foot0_x_m" in finding.numbers:
+            foot = f"{_foot_words(finding, units)} Then judge it anew."
+        tilts = f"it tilts {_number(finding, 'lean_deg'):.0f}°"
+        if finding.cure == "foot":  # it was turned already, alone
+            return (
+                f"{name}: does not rest as it has settled; with what is on and beside it {tilts} "
+                f"more. Move these, or {foot}"
+            )
         return (
-            f"{name}: does not rest{on} as drawn; it tilts {_number(finding, 'lean_deg'):.0f}° "
-            "before it touches enough. Write settle = true, tilt it, or give it a second foot."
+            f"{name}: does not rest{on} as drawn; {tilts} before it touches enough. "
+            f"Write settle = true, tilt it, or {foot}"
         )
     if finding.how == "drawn through":
         deep = show_length(_number(finding, "through_m"), units)
@@ -229,7 +239,8 @@ def _motion(finding: Finding, units: Units) -> str:
     if level > 0:
         stop = place_words(_number(finding, "stop_m"), units)
         words += f" Stop at {stop} and press the wood. It rocks? Drain, add or move stone."
-    words += f" {_cure_words(finding, units).capitalize()}"
+    cure = _cure_words(finding, units)
+    words += f" {cure[0].upper()}{cure[1:]}"
     if _number(finding, "still_held"):
         words += " Even once it has moved, its tie keeps it under water."
     return words
@@ -252,11 +263,25 @@ def _cure_words(finding: Finding, units: Units) -> str:
     if finding.cure == "move tie":
         return "the stone is heavy enough but pulls at the wrong place: tie it as below."
     if finding.cure == "second foot":
-        return f"the stone is heavy enough but holds it nowhere as drawn: {SECOND_FOOT}"
+        foot = _foot_words(finding, units)
+        return f"the stone is heavy enough but holds it nowhere as drawn: {foot}"
     if math.isfinite(lacking) and lacking > 0:
         more = f"it lacks {grams_up(lacking, units)} of stone by weight alone"
         return f"{on_it} on it does not hold it: {more}." if on_it else f"{more}."
-    return SECOND_FOOT
+    return _foot_words(finding, units)
+
+
+def _foot_words(finding: Finding, units: Units) -> str:
+    """Say where more feet hold it, where such places were found."""
+    feet = [
+        [place_words(_number(finding, f"foot{i}_{axis}_m"), units) for axis in "xyz"]
+        for i in (0, 1)
+        if f"foot{i}_x_m" in finding.numbers
+    ]
+    if not feet:
+        return f"give it a second foot, {LAID_ON}"
+    places = " and ".join(f"one {z} high at ({x}, {y})" for x, y, z in feet)
+    return f"give it a firm foot, {places} from left and front."
 
 
 def _number(finding: Finding, key: str) -> float:
@@ -394,7 +419,7 @@ def _scan_sentences(hold: "HoldResult") -> list[str]:
         return []
     return [
         f"{hold.group.name}: a scan loses twigs thinner than about 2 cm, so it floats and lifts "
-        "more than the scan shows; a tub test (just_sinks_with) beats it."
+        f"more than the scan shows; {TUB}."
     ]
 
 

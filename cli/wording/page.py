@@ -77,7 +77,9 @@ def lines(plan: Plan, report: Report, units: Units) -> list[Line]:
     """Give what was found, worst first."""
     told = [Line(marked(f, units), f.about, f.severity, f.where) for f in report.findings]
     for hold in plan.holds:
-        text = " ".join(hold_sentences(hold, units, told_before=True)[:2])
+        said = hold_sentences(hold, units, told_before=True)[:2]
+        more = [words.removeprefix(f"{hold.group.name}: ") for words in said[1:]]
+        text = " ".join([*said[:1], *(words[0].upper() + words[1:] for words in more)])
         told.append(Line(text, hold.group.wood, Severity.NOTE))
     return sorted(told, key=lambda line: -line.severity)
 

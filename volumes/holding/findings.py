@@ -1,6 +1,7 @@
 """What the user should know of wood and stones that may move: data, no sentences."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -46,6 +47,14 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
 
 
 def _doubt_findings(hold: HoldResult) -> Iterator[Finding]:
+    """State each doubt of a group by itself; places of feet that help go with it."""
+    feet = enumerate(hold.offers.feet)
+    found = {f"foot{i}_{k}_m": v for i, foot in feet for k, v in zip("xyz", foot, strict=True)}
+    for finding in _plain_doubts(hold):
+        yield replace(finding, numbers={**finding.numbers, **found})
+
+
+def _plain_doubts(hold: HoldResult) -> Iterator[Finding]:
     """State each doubt of a group by itself."""
     name, rest = hold.group.name, hold.stage.resting[hold.number]
     for doubt in hold.doubts:
@@ -58,7 +67,9 @@ def _doubt_findings(hold: HoldResult) -> Iterator[Finding]:
             )
         elif doubt is Doubt.LEANS:
             numbers = {"lean_deg": hold.lean}
-            yield Finding(Kind.TIPS, Severity.STOP, (name,), numbers, how="leans", cure="settle")
+            turned = all(b.entry.settle for b in hold.stage.wood_of(hold.number))
+            cure = "foot" if turned else "settle"
+            yield Finding(Kind.TIPS, Severity.STOP, (name,), numbers, how="leans", cure=cure)
         elif doubt is Doubt.THROUGH:
             yield _through_finding(Severity.STOP, name, hold.into, hold.through)
         elif doubt is Doubt.CARRIER:

@@ -128,6 +128,12 @@ class Stage:
         ties[body] = ties_of(bodies[body], self.placed)
         return replace(self, bodies=tuple(bodies), ties=tuple(ties))
 
+    def with_feet(self, body: int, places: Floats) -> "Stage":
+        """Give the same stage with firm feet under one body as it is drawn, at (f, 3) [m]."""
+        resting = list(self.resting)
+        resting[body] = resting[body].with_feet(places)
+        return replace(self, resting=tuple(resting))
+
 
 def stage_of(
     bodies: Sequence[Moving],
@@ -400,6 +406,20 @@ def with_hung(ends: Iterable[End], stage: Stage, body: int, friction: Range) -> 
     return (*found, *(replace(end, hung=True) for end in found))
 
 
+def joined(ends: Iterable[End], others: Sequence[Sequence[End]]) -> tuple[End, ...]:
+    """Join each end with those of other wood, the most lift of all of it, then the least.
+
+    Each list begins with the most lift, at both ends of the stones, as `ends_of` gives it.
+    """
+    found = []
+    for end, which in itertools.product(ends, (0, 2)):
+        parts = [end, *(other[which % len(other)] for other in others)]
+        volumes = {name: value for part in parts for name, value in part.volumes.items()}
+        masses = {name: value for part in parts for name, value in part.masses.items()}
+        found.append(replace(end, volumes=volumes, masses=masses))
+    return tuple(found)
+
+
 def amiss_ends(ends: Iterable[End]) -> tuple[End, ...]:
     """Move the middles of mass to three sides: no pose may hang on a hair's breadth."""
     turns = np.arange(3) * 2 * np.pi / 3
@@ -425,11 +445,11 @@ def with_reserve(end: End, group: Group, lift: Range, water: float) -> End:
     return replace(end, volumes=volumes)
 
 
-def wood_lift(stage: Stage, end: End) -> Floats:
-    """Net lift of the wood of one end of the ranges at each level, without stones (k,) [kg]."""
+def wood_lift(stage: Stage, body: int, end: End) -> Floats:
+    """Net lift of the wood of a body at one end of the ranges, at each level (k,) [kg]."""
     lift = np.zeros(len(stage.levels))
-    for name, volume in end.volumes.items():
-        lift += volume * stage.water * stage.wet[name].shares - end.masses[name]
+    for name in (piece.entry.name for piece in stage.wood_of(body)):
+        lift += end.volumes[name] * stage.water * stage.wet[name].shares - end.masses[name]
     return lift
 
 

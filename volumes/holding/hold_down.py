@@ -40,6 +40,7 @@ from plumbstone.volumes.holding.free_bodies import (
     Tie,
     amiss_ends,
     ends_of,
+    joined,
     lies_as_body,
     middle_end,
     nearest_point,
@@ -53,7 +54,7 @@ from plumbstone.volumes.holding.free_bodies import (
     with_reserve,
     wood_lift,
 )
-from plumbstone.volumes.holding.offers import Offers, offers_for
+from plumbstone.volumes.holding.offers import Offers, feet_for, offers_for
 from plumbstone.volumes.holding.soaking import Soaking, fit_weighings
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH, LEANS
 from plumbstone.volumes.memo import Memo
@@ -279,17 +280,9 @@ def _judge_group(
     wood, water = stage.wood_of(number), stage.water
     material = group.sinkers[0].material if group.sinkers else around.stone
     balance = balance_of(group, wood, material, stage)
-    ends = ends_of(group, wood, balance.lift, water)
-    ends = with_hung(ends, stage, number, group.friction)
+    ends, strained, soaked = _ends_together(stage, number, material)
     middle = middle_end(group, wood, balance.lift, water)
-    soaked = soaked_end(group, wood, balance.lift, water)
     *rigs, full, even = rigs_of(stage, (*ends, soaked, middle), number, group.friction)
-    # A tub test speaks of the real wood, so the reserve is on its middle.
-    unlucky = ends
-    if group.tub is not None:
-        unlucky = (replace(middle, stones=-1.0), replace(middle, stones=1.0))
-        unlucky = with_hung(unlucky, stage, number, group.friction)
-    strained = tuple(with_reserve(e, group, balance.lift, water) for e in unlucky)
     verdicts = [judge(rig) for rig in rigs]
     margins = np.array([verdict.margins for verdict in verdicts])
     first = _first_move(stage, ends, number, group.friction, verdicts)
@@ -316,7 +309,7 @@ def _judge_group(
         first_move=first,
         drained_move=drained,
         margin=float(margins.min()) / GRAVITY,
-        held_factor=_held_factor(stage, ends, margins),
+        held_factor=_held_factor(stage, number, ends, margins),
         still_held=_still_held(stage, number, ends),
         ties=stage.ties[number],
         tie_forces=at_line,
@@ -337,6 +330,45 @@ def _judge_group(
     )
 
 
+def _ends_together(
+    stage: Stage, number: int, material: Material
+) -> tuple[tuple[End, ...], tuple[End, ...], End]:
+    """List the ends of the ranges of a group, the same with the reserve, and full of water.
+
+    Wood of other groups that is judged with it is light or heavy at each of them.
+    """
+    group = stage.bodies[number].group
+    assert group is not None
+    own = _ends_alone(stage, number, material)
+    others = [
+        _ends_alone(stage, i, material)
+        for i in stage.together(number)[1:]
+        if stage.bodies[i].group is not None
+    ]
+    ends, strained, soaked = (
+        joined(own[k], [other[k] for other in others]) if others else own[k] for k in range(3)
+    )
+    return (
+        with_hung(ends, stage, number, group.friction),
+        with_hung(strained, stage, number, group.friction),
+        soaked[0],
+    )
+
+
+def _ends_alone(stage: Stage, number: int, material: Material) -> tuple[tuple[End, ...], ...]:
+    """Give the same of one group alone; the most lift comes first, then the least."""
+    group, wood, water = stage.bodies[number].group, stage.wood_of(number), stage.water
+    assert group is not None
+    lift = balance_of(group, wood, material, stage).lift
+    ends = ends_of(group, wood, lift, water)
+    unlucky = ends
+    if group.tub is not None:  # it speaks of the real wood, so the reserve is on its middle
+        middle = middle_end(group, wood, lift, water)
+        unlucky = (replace(middle, stones=-1.0), replace(middle, stones=1.0))
+    strained = tuple(with_reserve(end, group, lift, water) for end in unlucky)
+    return ends, strained, (soaked_end(group, wood, lift, water),)
+
+
 def _offers(
     stage: Stage,
     number: int,
@@ -348,12 +380,18 @@ def _offers(
     around: Surroundings,
     verdict: Verdict,
 ) -> Offers:
-    """Seek sinkers where it is not proved that a group stays, or places are named for them."""
+    """Seek sinkers where it is not proved that a group stays, or places are named for them.
+
+    Where none hold it, places for one or two more feet are sought; where it leans, such on
+    which it rests dry as drawn.
+    """
     group = stage.bodies[number].group
     assert group is not None
+    found = Offers(np.empty((0, 3)), "", ())
     held = verdict is Verdict.STAYS and not group.tie_points
-    if not around.offers or held or _doubts_of_pose(stage, number):
-        return Offers(np.empty((0, 3)), "", ())
+    amiss = _doubts_of_pose(stage, number)
+    if not around.offers or held or {Doubt.THROUGH, Doubt.CARRIER} & {*amiss}:
+        return found
 
     def strained_rigs(bare: Stage) -> list[Rig]:
         return rigs_of(bare, strained, number, group.friction)
@@ -361,9 +399,13 @@ def _offers(
     def stays(held: Stage) -> bool:
         return proved(held, number, (*ends, soaked), strained, group.friction)
 
-    return offers_for(
-        stage, number, strained_rigs, stays, soil, around.grid, material, around.at_hand
-    )
+    if not amiss:
+        found = offers_for(
+            stage, number, strained_rigs, stays, soil, around.grid, material, around.at_hand
+        )
+    if found.best or verdict is Verdict.STAYS:
+        return found
+    return replace(found, feet=feet_for(_as_drawn(stage, number), number, stays))
 
 
 def _as_drawn(stage: Stage, number: int) -> Stage:
@@ -432,7 +474,7 @@ def _still_held(stage: Stage, number: int, ends: Sequence[End]) -> bool:
     surface.
     """
     wood = np.concatenate([b.piece.vertices for b in stage.wood_of(number)])
-    lift = max(float(wood_lift(stage, end)[-1]) for end in ends) * GRAVITY
+    lift = max(float(wood_lift(stage, number, end)[-1]) for end in ends) * GRAVITY
     for tie in stage.ties[number]:
         if tie.sinker.how not in ("standing", "hanging"):
             continue
@@ -516,11 +558,11 @@ def end_name(direction: Floats) -> str:
     return (("right", "left"), ("back", "front"))[axis][0 if direction[axis] > 0 else 1]
 
 
-def _held_factor(stage: Stage, ends: Sequence[End], margins: Floats) -> float:
+def _held_factor(stage: Stage, number: int, ends: Sequence[End], margins: Floats) -> float:
     """Least factor on the lift of the wood that is still held, over all ends and levels."""
     found = np.inf
     for end, row in zip(ends, margins, strict=True):
-        lift = wood_lift(stage, end) * GRAVITY
+        lift = wood_lift(stage, number, end) * GRAVITY
         up = lift > 1e-6
         if up.any():
             found = min(found, float((1 + row[up] / lift[up]).min()))

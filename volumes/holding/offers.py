@@ -54,6 +54,8 @@ class Offers:
     why: str  # what these places are
     best: tuple[Offer, ...]  # one, two, three sinkers; more only where they are lighter than
     # fewer would be; empty: none at these points holds it
+    feet: tuple[tuple[float, float, float], ...] = ()  # where one or two more feet hold it as
+    # drawn [m]; sought where no sinkers are offered
 
 
 def offers_for(
@@ -115,6 +117,28 @@ def offers_for(
             return Offers(points, why, tuple(_lighter(best)))
     points, why = tried[0] if tried else (np.empty((0, 3)), "any place")
     return Offers(points, why, ())
+
+
+def feet_for(
+    stage: Stage, number: int, stays: Callable[[Stage], bool]
+) -> tuple[tuple[float, float, float], ...]:
+    """Places of a body's underside [m] where one or two more feet hold it as drawn, lowest first.
+
+    Judged by the whole verdict, the feet as firm as the floor; empty where none do.
+    """
+    wood = stage.wood_of(number)
+    faces = np.concatenate([b.piece.vertices[b.piece.faces] for b in wood])
+    (ax, ay, _), (bx, by, _) = (faces[:, 1:] - faces[:, :1]).transpose(1, 2, 0)
+    under = faces[ax * by < bx * ay].reshape(-1, 3)
+    under = under[np.argsort(under[:, 2], kind="stable")]
+    cells = np.floor(under[:, :2] / NEAR).astype(np.int64)
+    lowest = under[np.sort(np.unique(cells, axis=0, return_index=True)[1])]
+    coarse = stage.at_levels(_fewer(stage.levels))
+    pairs = itertools.combinations(_spread(lowest), 2)
+    for places in (*lowest[:, None], *map(np.array, pairs)):
+        if all(stays(tried.with_feet(number, places)) for tried in (coarse, stage)):
+            return tuple((float(x), float(y), float(z)) for x, y, z in places)
+    return ()
 
 
 def limb_ends_below(piece: Piece, bed: Floats, grid: Grid) -> Floats:

@@ -10,7 +10,7 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.buoyancy import lift_from_tub, sinker_for
 from plumbstone.volumes.holding.equilibrium import all_stay
-from plumbstone.volumes.holding.free_bodies import LEAST, End, rig_of, tub_end
+from plumbstone.volumes.holding.free_bodies import LEAST, End, joined, rig_of, tub_end
 from plumbstone.volumes.holding.hold_down import HoldResult
 
 DRAWS = 200
@@ -64,6 +64,7 @@ def spread_of_hold(hold: HoldResult, draws: int = DRAWS) -> Spread:
     wood, water = stage.wood_of(hold.number), hold.stage.water
     density = hold.sinker_material.density
     assert density is not None
+    others = [b for i in stage.together(hold.number)[1:] for b in stage.wood_of(i)]
     lifts, stones, staying = np.empty(draws), np.empty(draws), 0
     for i in range(draws):
         end = drawn_end(wood, rng)
@@ -74,6 +75,8 @@ def spread_of_hold(hold: HoldResult, draws: int = DRAWS) -> Spread:
             end = replace(tub_end(wood, lift, water), stones=end.stones)
         stones[i] = density.at(end.stones)
         lifts[i] = sum(end.volumes.values()) * water - sum(end.masses.values())
+        if others:
+            end = joined([end], [[drawn_end(others, rng)]])[0]
         staying += all_stay([rig_of(stage, end, hold.number, hold.group.friction)])
     return Spread(lifts, _needed(lifts, stones, water), staying / draws)
 

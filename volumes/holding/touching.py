@@ -94,6 +94,20 @@ class Resting:
         apart = self.drawn if drawn else np.minimum(self.drawn, self.gaps)
         return np.asarray(apart * self.normals[:, 2] <= GENEROUS)
 
+    def with_feet(self, places: Floats) -> "Resting":
+        """Give the same as drawn, with more places (f, 3) [m] that are carried by what is fixed."""
+        none = np.zeros(len(places))
+        return replace(
+            self,
+            places=np.vstack([self.places, places]),
+            normals=np.vstack([self.normals, np.tile([0.0, 0.0, 1.0], (len(places), 1))]),
+            below=np.append(self.below, np.full(len(places), -1)),
+            gaps=np.append(self.drawn, none),
+            drawn=np.append(self.drawn, none),
+            soil=np.append(self.soil, none > 0),
+            slopes=(0.0, 0.0),
+        )
+
     def panes(self) -> tuple[str, ...]:
         """Names of the panes that it comes near."""
         return tuple(PANES[int(i)] for i in np.unique(self.below)[::-1] if i in PANES)
