@@ -116,8 +116,8 @@ INVENTED = (
     "filled holes, or weigh it"
 )
 DOUBLED = (
-    "part of its skin was scanned twice, millimetres apart, and which is true is not known; scan it "
-    "again in one go"
+    "part of its skin was scanned twice, millimetres apart, and which is true is not known; scan "
+    "it again in one go"
 )
 UNSEEN = "its underside was not seen; a second scan, turned over, or a scale would help"
 
