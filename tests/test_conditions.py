@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-from judge_scans import FIRST, NAMES, judged, lines_of, rows
+from judge_scans import FIRST, NAMES, judged, lines_of, rows, written
 from phone_scans import lumpy_stones, seeded_stones
 from PIL import Image
-from scan_conditions import held, painted, plain, standing
+from scan_conditions import held, made, painted, plain, standing
 
 from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
 from plumbstone.meshes.measures.rulers import Ruler
@@ -25,6 +25,15 @@ def test_what_is_no_stone_is_told(name: str) -> None:
     stones = seeded_stones(1, 520) + lumpy_stones(1, 720)
     for row in rows(name, stones, 0, teach=True):
         assert not row.get("false"), row
+
+
+def test_a_second_layer_of_the_skin_is_no_second_body(tmp_path: Path) -> None:
+    scan = made("ghost layer", seeded_stones(11, 40000)[10], 40046)  # more than a fifth of it twice
+    found = closed_scan(written(scan, tmp_path), Ruler("m"))
+    assert found.volume.low < scan.volume < found.volume.high
+    assert any("second layer" in said for said in found.piece.changes)
+    assert {doubt.what for doubt in found.doubts} >= {"ghost", "underside"}
+    assert found.volume.half_width < 0.15
 
 
 @pytest.mark.parametrize("ending", ["ply", "glb"])

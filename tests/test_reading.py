@@ -1,18 +1,22 @@
 """Reading and mending of meshes in every format, against trimesh and the scans' manifest."""
 
+import io
 import json
 from pathlib import Path
 
 import numpy as np
 import pytest
 import trimesh
+from mats import write_usdz
+from PIL import Image
 
 from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.measures.faults import enclosed_volume, is_closed, winding_number
+from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.mending.uncrossing import crossed_share
-from plumbstone.meshes.reading.looks import spots_of
+from plumbstone.meshes.reading.looks import lab, spots_of
 from plumbstone.meshes.reading.parts import Parsed, Part
-from plumbstone.meshes.reading.scans import ScanError, read_scan
+from plumbstone.meshes.reading.scans import ScanError, read_raw, read_scan
 from plumbstone.meshes.shapes.primitives import boulder, box
 from plumbstone.meshes.writing import ply_bytes
 
@@ -150,10 +154,6 @@ def test_one_shell_that_crosses_itself_gets_one_skin(tmp_path: Path) -> None:
 def test_colours_that_cannot_be_read_are_done_without(
     picture: bytes | str | None, count: int
 ) -> None:
-    import io
-
-    from PIL import Image
-
     solid, stream = box((0.1, 0.1, 0.1)), io.BytesIO()
     Image.new("RGB", (4, 4), (255, 0, 0)).save(stream, "PNG")
     uv = np.full((len(solid.faces), 3, 2), 0.5)
@@ -165,3 +165,71 @@ def test_colours_that_cannot_be_read_are_done_without(
     # sRGB red is L* 53.24, a* 80.09, b* 67.20 (CIE 1976 with D65, from memory); the matrix has four
     # digits, and a difference of 1 is hardly seen.
     assert np.abs(colours - [53.24, 80.09, 67.20]).max(initial=0.0) < 0.1
+
+
+def painted_ball() -> tuple[trimesh.Trimesh, np.ndarray]:
+    """A ball, red above and blue below, and where its faces lie."""
+    ball = trimesh.creation.icosphere(3, 0.1)
+    seen = np.where(ball.vertices[:, 2:] > 0, [[200, 40, 40]], [[40, 40, 200]]).astype(np.uint8)
+    return trimesh.Trimesh(ball.vertices, ball.faces, process=False, vertex_colors=seen), seen
+
+
+def written_coloured(name: str, folder: Path) -> Path:
+    """The painted ball in a format, coloured at its corners or by a texture."""
+    mesh, seen = painted_ball()
+    path = folder / f"ball.{name.split()[0]}"
+    if "texture" in name:
+        corners, faces = mesh.vertices[mesh.faces].reshape(-1, 3), np.arange(3 * len(mesh.faces))
+        above = corners.reshape(-1, 3, 3).mean(axis=1)[:, 2].repeat(3) > 0
+        uv = np.where(above[:, None], [[0.5, 0.75]], [[0.5, 0.25]])
+        picture = np.array([[[200, 40, 40]], [[40, 40, 200]]], np.uint8).repeat(4, 0).repeat(4, 1)
+        material = trimesh.visual.material.PBRMaterial(baseColorTexture=Image.fromarray(picture))
+        if path.suffix == ".obj":
+            material = material.to_simple()
+        skin = trimesh.visual.TextureVisuals(uv=uv, material=material)
+        mesh = trimesh.Trimesh(corners, faces.reshape(-1, 3), process=False, visual=skin)
+    if name == "usdz":
+        pytest.importorskip("pxr", reason="usd-core is not installed")
+        from pxr import Usd, UsdGeom, Vt
+
+        stage = Usd.Stage.CreateNew(str(path.with_suffix(".usda")))
+        UsdGeom.SetStageUpAxis(stage, "Z")
+        form = UsdGeom.Mesh.Define(stage, "/ball")
+        form.CreatePointsAttr(Vt.Vec3fArray.FromNumpy(mesh.vertices.astype("f4")))
+        form.CreateFaceVertexCountsAttr([3] * len(mesh.faces))
+        form.CreateFaceVertexIndicesAttr(Vt.IntArray.FromNumpy(mesh.faces.ravel().astype("i4")))
+        shares = Vt.Vec3fArray.FromNumpy((seen / 255).astype("f4"))
+        form.CreateDisplayColorPrimvar("vertex").Set(shares)
+        stage.GetRootLayer().Save()
+        return path.with_suffix(".usda")
+    if name == "usdz texture":
+        pytest.importorskip("pxr", reason="usd-core is not installed")
+        write_usdz(mesh, path)
+    elif name == "ply text":
+        mesh.export(path, encoding="ascii")
+    else:
+        mesh.export(path)
+    return path
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["ply", "ply text", "glb", "obj", "usdz", "glb texture", "obj texture", "usdz texture"],
+)
+def test_colours_are_read(name: str, tmp_path: Path) -> None:
+    path = written_coloured(name, tmp_path)
+    places, colours = read_raw(path, Ruler("m"), colours=True).spots or (np.empty((0, 3)),) * 2
+    turned = name in ("glb", "glb texture", "usdz texture")  # written as it is, and read as y up
+    high = -places[:, 1] if turned else places[:, 2]
+    red = np.linalg.norm(colours - lab(np.array([[200.0, 40, 40]])), axis=1) < 2
+    blue = np.linalg.norm(colours - lab(np.array([[40.0, 40, 200]])), axis=1) < 2
+    assert len(places) == 1280
+    assert red[high > 0.01].all()
+    assert blue[high < -0.01].all()
+
+
+def test_a_table_of_something_else_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "trees.csv"
+    path.write_text("tree,kind,litres\n1,maple,572.8\n2,oak,602.6\n")
+    with pytest.raises(ScanError, match="table of something else"):
+        read_raw(path, Ruler())

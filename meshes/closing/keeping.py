@@ -2,7 +2,7 @@
 
 import json
 import tempfile
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import numpy as np
@@ -11,13 +11,14 @@ from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
 from plumbstone.meshes.contents import forget_oldest, kept_place
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.rulers import FILE_ALONE, Ruler
+from plumbstone.meshes.mending.thinning import lightened
 from plumbstone.meshes.piece import Piece
 
 MOST_KEPT = 2_000_000_000  # [bytes] of all that is kept; the oldest go first
 ENDING = ".closed.npz"
 
 
-def kept_scan(path: Path, ruler: Ruler = FILE_ALONE) -> ClosedScan:
+def kept_scan(path: Path, ruler: Ruler = FILE_ALONE, *, light: bool = False) -> ClosedScan:
     """Give a scan as one closed body, from the cache where the same bytes were closed before.
 
     Parameters
@@ -26,19 +27,28 @@ def kept_scan(path: Path, ruler: Ruler = FILE_ALONE) -> ClosedScan:
         Mesh or point cloud.
     ruler : Ruler
         What is known of its unit and lengths.
+    light : bool
+        Of few faces, without what was cut away: all that the form of a stone is asked for.
 
     Raises
     ------
     ScanError
         As `closed_scan`.
     """
-    place = kept_place(path, "scans", ENDING, repr(ruler))
+    place = kept_place(path, "scans", ENDING, repr(ruler), *["light"] * light)
     if place is not None and (found := _recalled(place, path)) is not None:
         return found
-    scan = closed_scan(path, ruler)
+    scan = _lighter(kept_scan(path, ruler)) if light else closed_scan(path, ruler)
     if place is not None:
         _remember(place, scan)
     return scan
+
+
+def _lighter(scan: ClosedScan) -> ClosedScan:
+    """Leave out what only pictures of a scan show, and most of its faces."""
+    vertices, faces = lightened(scan.piece.vertices, scan.piece.faces)
+    piece = replace(scan.piece, vertices=vertices, faces=faces)
+    return replace(scan, piece=piece, bare=faces[:0], away=None, other=None)
 
 
 def _recalled(place: Path, path: Path) -> ClosedScan | None:

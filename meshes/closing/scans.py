@@ -44,6 +44,7 @@ from plumbstone.meshes.measures.isolating import (
     SECOND_BODY,
     Plane,
     bodies_on_ground,
+    ghosts_in,
     split_bodies,
     table_within,
     upright,
@@ -114,6 +115,10 @@ INVENTED = (
     "an app closed the surface below its overhangs, where no camera saw it; export it without "
     "filled holes, or weigh it"
 )
+DOUBLED = (
+    "part of its skin was scanned twice, millimetres apart, and which is true is not known; scan "
+    "it again in one go"
+)
 UNSEEN = "its underside was not seen; a second scan, turned over, or a scale would help"
 
 
@@ -179,6 +184,7 @@ class OpenBody:
     changes: tuple[str, ...]
     filled: tuple[str, ...]  # what was said of its holes
     away: Floats  # (k, 3, 3) corners of what was cut away [m]
+    ghost: float = 0.0  # volume between layers of its skin that lay over each other [m³]
 
     @property
     def sway(self) -> float:
@@ -634,12 +640,17 @@ def opened_bodies(
     if len(plain) < len(faces):
         faces = plain
         changes.append("removed faces where three or more meet at one edge")
+    ghost, between = ghosts_in(vertices, faces) if least == SECOND_BODY else (None, 0.0)
+    if ghost is not None and between:
+        faces = faces[~ghost]
+        changes.append(f"removed {ghost.sum()} faces of a second layer over the skin")
     vertices, bodies, ground, said = bodies_on_ground(vertices, faces, table, least)
     if not bodies:
         raise ScanError(path, "shows a flat surface and nothing that stands on it.")
     told = (*changes, *said)
     away = vertices[_others(faces, bodies)]
-    return tuple(_open_body(*compacted(vertices, b), ground, told, away) for b in bodies)
+    found = (_open_body(*compacted(vertices, b), ground, told, away) for b in bodies)
+    return tuple(replace(body, ghost=between) for body in found)
 
 
 def _others(faces: Indices, bodies: list[Indices]) -> Indices:
@@ -792,6 +803,9 @@ def _guarded(
             f"a second estimate, by counting points inside, gives {second * 1e3:.2f} L; "
             "the range was widened. Look for parts that cross or large gaps.",
         )
+    if body.ghost:
+        off = body.ghost / volume
+        doubts = (*doubts, Doubt("ghost", off, off, DOUBLED, "fair"))
     changes = (*body.changes, *body.filled)
     piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes, warnings=warnings)
     return ClosedScan(piece, doubts, faces[: len(body.seen)], body.away, body.sway, body=body)

@@ -28,6 +28,10 @@ MOST_BODIES = 50
 SQUARE, LEAST_FACES, LEAST_SQUARES = 0.025, 8, 9  # over which waves of a table are told [m]; faces
 # in each, and squares
 SECOND_BODY = 0.20  # of the largest body's area: smaller ones are floaters
+GHOST_NEAR, GHOST_FAR = 0.001, 0.006  # [m] off the skin that a second layer of it may lie
+LEAST_GHOST, MOST_GHOSTS = 0.002, 10  # of the area: smaller bits are floaters; how many are tried
+GHOST_LIKE, GHOST_SHARE, GHOST_SAMPLES = 0.7, 0.8, 400  # cosine of the two layers' normals, share
+# of the samples of a ghost that must lie so, and how many of them are taken
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -136,9 +140,7 @@ def table_within(vertices: Floats, faces: Indices) -> Plane | None:
     rng = np.random.default_rng(3)
     areas = face_areas(vertices, faces)
     chosen = rng.choice(len(faces), SCORED, p=areas / areas.sum())
-    a, b, c = (vertices[faces[chosen, i]] for i in range(3))
-    points, normals = (a + b + c) / 3, np.cross(b - a, c - a)
-    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    points, normals = _middles(vertices, faces[chosen])
     near = max(NEAR[0] * float(np.ptp(points, axis=0).max()), LEAST_NEAR)
     best, best_count = None, LEAST_TABLE * SCORED
     tried = points[rng.integers(0, SCORED, (TRIES, 3))]
@@ -282,6 +284,61 @@ def split_bodies(
     order = np.argsort(-areas)
     large = [k for k in order[:MOST_BODIES] if areas[k] >= least * areas[order[0]]]
     return [faces[number == k] for k in large], len(order) - len(large)
+
+
+def ghosts_in(vertices: Floats, faces: Indices) -> tuple[NDArray[np.bool_], float]:
+    """Find patches of a skin that are there twice, as where a phone lost its place for a while.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float array
+    faces : (m, 3) int array
+
+    Returns
+    -------
+    ghost : (m,) bool array
+        Faces of loose sheets that run along the largest one, millimetres off it.
+    between : float
+        Volume between the layers [m³]: which of them is true is not known.
+    """
+    number = shells(faces, len(vertices))
+    areas = face_areas(vertices, faces)
+    area = np.bincount(number, weights=areas)
+    order = np.argsort(-area)[: MOST_GHOSTS + 1]
+    ghost, between = np.zeros(len(faces), dtype=bool), 0.0
+    for k in order[1:][area[order[1:]] > LEAST_GHOST * area[order[0]]]:
+        gap = _gap_along(vertices, faces[number == order[0]], faces[number == k])
+        if GHOST_NEAR < gap < GHOST_FAR:
+            ghost |= number == k
+            between += gap * float(area[k])
+    return ghost, between
+
+
+def _gap_along(vertices: Floats, skin: Indices, sheet: Indices) -> float:
+    """Distance of a sheet that runs along a skin [m], infinite where it does not."""
+    from scipy.spatial import cKDTree
+
+    sheet = sheet[:: max(1, len(sheet) // GHOST_SAMPLES)]
+    places, ways = _middles(vertices, sheet)
+    low, high = places.min(axis=0) - GHOST_FAR, places.max(axis=0) + GHOST_FAR
+    first = vertices[skin[:, 0]]
+    near = skin[((first > low) & (first < high)).all(axis=1)]
+    if len(near) == 0:
+        return np.inf
+    middles, normals = _middles(vertices, near)
+    gaps, nearest = cKDTree(middles).query(places)
+    alike = np.abs(np.einsum("ij,ij->i", ways, normals[nearest])) > GHOST_LIKE
+    along = alike & (gaps < 1.5 * GHOST_FAR)
+    off = np.abs(np.einsum("ij,ij->i", places - middles[nearest], normals[nearest]))
+    return float(np.median(off[along])) if along.mean() > GHOST_SHARE else np.inf
+
+
+def _middles(vertices: Floats, faces: Indices) -> tuple[Floats, Floats]:
+    """Middles and unit normals of faces, (m, 3) each."""
+    a, b, c = (vertices[faces[:, i]] for i in range(3))
+    normals = np.cross(b - a, c - a)
+    normals /= np.linalg.norm(normals, axis=1)[:, None] + 1e-300
+    return (a + b + c) / 3, normals
 
 
 def upright(vertices: Floats, table: Plane) -> Floats:

@@ -83,7 +83,7 @@ class _File:
         mode, attributes = primitive.get("mode", 4), primitive["attributes"]
         squeezed = primitive.get("extensions", {}).get(DRACO)
         if squeezed is not None:
-            points, faces, uv = self._draco(squeezed)
+            points, faces, uv, colours = *self._draco(squeezed), None
         else:
             points = self._accessor(attributes["POSITION"])
             corners = (
@@ -96,10 +96,12 @@ class _File:
             faces = _triangles(corners, mode)
             name = attributes.get("TEXCOORD_0")
             uv = None if name is None else self._accessor(name)
+            name = attributes.get("COLOR_0")
+            colours = None if name is None else self._accessor(name)[:, :3] * 255
         vertices = points @ place[:3, :3].T + place[:3, 3]
         image, turned = self._image(primitive.get("material"))
         if uv is None or image is None or len(faces) == 0:
-            return Part(vertices, faces)
+            return Part(vertices, faces, colours=colours)
         uv = uv @ turned[:2, :2].T + turned[:2, 2]
         return Part(vertices, faces, (uv * [1, -1] + [0, 1])[faces], image)
 

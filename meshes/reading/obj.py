@@ -25,13 +25,17 @@ def parsed_obj(content: bytes, beside: Beside | None = None) -> Parsed:
     lines = [line.strip() for line in content.splitlines()]
     if any(len(x) > LONGEST_LINE and x[:1] in (b"v", b"f") for x in lines):
         raise HeaderError("has a line of a hundred thousand signs; export it as triangles.")
-    vertices = _numbers([x[2:] for x in lines if x[:2] in (b"v ", b"v\t")], 3)
+    corners = [x[2:] for x in lines if x[:2] in (b"v ", b"v\t")]
+    coloured = beside is not None and bool(corners) and len(corners[0].split()) == 6
+    vertices, colours = _numbers(corners, 6 if coloured else 3), None
+    if coloured:  # red, green and blue behind each place, 0 to 1, as many programs write them
+        vertices, colours = vertices[:, :3], vertices[:, 3:] * 255
     rows = [x[2:] for x in lines if x[:2] in (b"f ", b"f\t")]
     if not rows:
         return Parsed((Part(vertices, NO_FACES),))
     faces = _corners(rows, len(vertices), 0)
     if beside is None or not any(x.startswith(b"vt") for x in lines):
-        return Parsed((Part(vertices, faces),))
+        return Parsed((Part(vertices, faces, colours=colours),))
     return Parsed(tuple(_textured(lines, vertices, beside)))
 
 

@@ -33,10 +33,19 @@ def _text(path: Path, content: bytes) -> Floats:
         lines = [line.replace(",", " ").replace(";", " ") for line in lines]
     while lines and not _starts_with_numbers(lines[0]):
         lines.pop(0)
+    if not lines:
+        problem = (
+            "has no line that begins with three numbers x y z: it is a table of something else. "
+            "Export the points of a scan, x y z in each line, or a mesh."
+        )
+        raise ScanError(path, problem)
     rows = [line.split()[:3] for line in lines]
     for number, row in enumerate(rows, 1):
         if len(row) < 3:
-            problem = f"row {number} of numbers holds {len(row)}, not x y z; export it again."
+            problem = (
+                f"row {number} of numbers holds {len(row)}, not x y z: it is no cloud of points, "
+                "or was cut off; export it again."
+            )
             raise ScanError(path, problem)
     return np.array(rows, dtype=float)
 

@@ -388,6 +388,7 @@ def _by_library(path: Path, content: bytes, kind: str) -> Parsed:
             np.asarray(part.faces, dtype=np.int64)
             if isinstance(part, trimesh.Trimesh)
             else NO_FACES,
+            colours=part.visual.vertex_colors[:, :3] if part.visual.kind == "vertex" else None,
         )
         for part in found
     )

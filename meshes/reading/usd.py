@@ -71,7 +71,9 @@ def _part(path: Path, mesh: Any, cache: Any, archive: bytes | None) -> Part:
         faces, slots = faces[:, ::-1], slots[:, ::-1]
     uv = _coordinates(mesh, slots, faces, len(corners), len(points))
     image = None if uv is None else _image(path, mesh, archive)
-    return Part(vertices, faces, uv if image is not None else None, image)
+    seen = np.asarray(mesh.GetDisplayColorAttr().Get(time) or (), dtype=float).reshape(-1, 3)
+    colours = seen * 255 if len(seen) == len(points) and image is None else None
+    return Part(vertices, faces, uv if image is not None else None, image, colours)
 
 
 def _fans(counts: Indices) -> Indices:

@@ -279,7 +279,7 @@ def _settled(piece: Piece, window: Window, surface: Floats, grid: Grid) -> Piece
 
 def _weighed(_stamp: object, scan: Path, material: Material, ruler: Ruler) -> Weighed:
     """Weigh a scan in one state of its file."""
-    return weigh_scan(scan, material, ruler)
+    return weigh_scan(scan, material, ruler, light=True)
 
 
 def _form(entry: PieceEntry, stamp: object, memo: Memo) -> tuple[Piece, Range, str]:

@@ -77,7 +77,12 @@ class Weighed:
 
 
 def weigh_scan(
-    path: Path, material: Material, ruler: Ruler = FILE_ALONE, mass: float | None = None
+    path: Path,
+    material: Material,
+    ruler: Ruler = FILE_ALONE,
+    mass: float | None = None,
+    *,
+    light: bool = False,
 ) -> Weighed:
     """Weigh the stone or wood in a scan.
 
@@ -91,6 +96,8 @@ def weigh_scan(
         What is known of the file's unit and the body's lengths.
     mass : float, optional
         Measured [kg]; replaces the computed mass and checks the volume.
+    light : bool
+        Give a form of few faces with the same volume, see `kept_scan`.
 
     Raises
     ------
@@ -99,7 +106,7 @@ def weigh_scan(
     """
     from plumbstone.meshes.closing.keeping import kept_scan
 
-    weighed = weigh_closed(kept_scan(path, ruler), material, extents=False)
+    weighed = weigh_closed(kept_scan(path, ruler, light=light), material, extents=False)
     return weighed if mass is None else checked_by_mass(weighed, mass)
 
 
