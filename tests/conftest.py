@@ -12,6 +12,8 @@ from commands import type_in
 if TYPE_CHECKING:
     from pages import Browser, Server
 
+    from plumbstone.volumes.figures import Report
+
 ROOT = Path(__file__).parent.parent
 SCANS = ROOT.parent / "shared" / "scans"
 
@@ -77,6 +79,22 @@ def browser(chromium: "Browser") -> Iterator["Browser"]:
     """Give the browser, and close what a test opened, so that it draws no longer."""
     yield chromium
     chromium.tidy()
+
+
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let results be written without being drawn, for tests of what becomes of their files."""
+    from plumbstone.cli import results
+
+    def sheet(_sight: object, report: "Report", _units: object) -> str:
+        return f"<html><h1>{report.name}</h1>{' ' * 200_000}</html>\n"
+
+    monkeypatch.setattr(results, "build_sheet", sheet)
+    monkeypatch.setattr(results, "png_bytes", lambda _: b"PNG" * 20_000)
+    for name in ("look_at", "plan_figure", "front_figure", "section_figure"):
+        monkeypatch.setattr(results, name, lambda *_: None)
+    for name in ("drawings_pdf", "template_pdf", "glb_bytes"):
+        monkeypatch.setattr(results, name, lambda *_: b"drawn" * 20_000)
 
 
 @pytest.fixture(scope="session")
