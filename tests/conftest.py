@@ -10,7 +10,9 @@ import pytest
 from commands import type_in
 
 if TYPE_CHECKING:
-    from test_page import Server
+    from pages import Browser, Server
+
+    from plumbstone.volumes.figures import Report
 
 ROOT = Path(__file__).parent.parent
 SCANS = ROOT.parent / "shared" / "scans"
@@ -51,11 +53,48 @@ def scans() -> Path:
 @pytest.fixture(scope="session")
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator["Server"]:
     """Serve one folder for all tests of the page."""
-    from test_page import Server
+    from pages import Server
 
     running = Server(tmp_path_factory.mktemp("served"))
     yield running
     running.kill()
+
+
+@pytest.fixture(scope="module")  # not longer: while it is open no other loop may run
+def chromium() -> Iterator["Browser"]:
+    """Start the browser once for the tests of one file."""
+    from pages import CHROMIUM, FLAGS, Browser
+
+    if CHROMIUM is None:
+        pytest.skip("no Chromium on this machine")
+    playwright = pytest.importorskip("playwright.sync_api")
+    with playwright.sync_playwright() as driver:
+        running = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield Browser(running)
+        running.close()
+
+
+@pytest.fixture
+def browser(chromium: "Browser") -> Iterator["Browser"]:
+    """Give the browser, and close what a test opened, so that it draws no longer."""
+    yield chromium
+    chromium.tidy()
+
+
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let results be written without being drawn, for tests of what becomes of their files."""
+    from plumbstone.cli import results
+
+    def sheet(_sight: object, report: "Report", _units: object) -> str:
+        return f"<html><h1>{report.name}</h1>{' ' * 200_000}</html>\n"
+
+    monkeypatch.setattr(results, "build_sheet", sheet)
+    monkeypatch.setattr(results, "png_bytes", lambda _: b"PNG" * 20_000)
+    for name in ("look_at", "plan_figure", "front_figure", "section_figure"):
+        monkeypatch.setattr(results, name, lambda *_: None)
+    for name in ("drawings_pdf", "template_pdf", "glb_bytes"):
+        monkeypatch.setattr(results, name, lambda *_: b"drawn" * 20_000)
 
 
 @pytest.fixture(scope="session")

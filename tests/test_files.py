@@ -215,6 +215,7 @@ def test_a_kill_before_each_step_is_mended_by_the_next_run(tmp_path: Path) -> No
         assert step > 10
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_odd_names_of_results_are_shown(tmp_path: Path) -> None:
     """A line end in a name prints no line of its own."""
     filled(tmp_path)
@@ -252,6 +253,7 @@ def filled(folder: Path) -> None:
 
 @pytest.mark.parametrize("line", WRITING)
 @pytest.mark.parametrize("way", ["a name of stars", "here", "linked", "theirs"])
+@pytest.mark.usefixtures("undrawn")
 def test_writing_commands_leave_all_else_alone(tmp_path: Path, line: str, way: str) -> None:
     filled(tmp_path)
     where = "'*'" if way == "a name of stars" else "." if way == "here" else way

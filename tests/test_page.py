@@ -1,180 +1,25 @@
 """The page in a real browser, used as one uses it; figures are compared with the command line."""
 
-import os
-import shutil
-import signal
-import socket
-import subprocess
-import time
 import tomllib
-from collections.abc import Iterator
-from importlib.resources import files
-from pathlib import Path
-from typing import Any
 
-import pytest
-from commands import PROGRAM, read_json
-
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-FLAGS = [
-    "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--no-first-run",
-]  # fmt: skip
-WAIT = 120_000  # [ms], most that a busy machine is given
-SCANS = Path(__file__).parents[1].parent / "shared" / "scans"
-DEMO = "reading-room.toml"
-
-SMALL = """
-[tank]
-inside = ["40 cm", "25 cm", "25 cm"]
-[[piece]]
-name = "Stone"
-kind = "stone"
-material = "granite"
-solid = "boulder"
-size = ["9 cm", "8 cm", "7 cm"]
-at = ["20 cm", "12 cm"]
-[[piece]]
-name = "Twig"
-kind = "wood"
-material = "driftwood"
-solid = "box"
-size = ["12 cm", "3 cm", "3 cm"]
-at = ["12 cm", "20 cm"]
-[[layer]]
-name = "Soil"
-material = "baked-clay soil"
-zone = "all"
-height = { front = "2 cm", back = "4 cm" }
-bags = [{ holds = "3 L", price = 10 }]
-"""
+from commands import read_json
+from pages import (
+    DEMO,
+    Browser,
+    Server,
+    accessible,
+    at_tank,
+    changed,
+    computed,
+    demo_in,
+    figure,
+    opened,
+    piece,
+    small_in,
+)
 
 
-class Server:
-    """`plumbstone serve`, running on a folder."""
-
-    def __init__(self, folder: Path, *options: str) -> None:
-        with socket.socket() as trial:
-            trial.bind(("127.0.0.1", 0))
-            self.port = trial.getsockname()[1]
-        self.folder, self.options = folder, options
-        self.start()
-
-    def start(self) -> None:
-        words = ["serve", str(self.folder), "--no-open", "--port", str(self.port), *self.options]
-        self.process = subprocess.Popen(
-            [*PROGRAM, *words],
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-            env={**os.environ, "PYTHONUNBUFFERED": "1"},
-        )
-        assert self.process.stdout is not None
-        self.said = self.process.stdout.readline()
-        assert "The page is at" in self.said, self.said
-        self.link = self.said.split(" at ")[1].strip()
-        for _ in range(1200):
-            with socket.socket() as trial:
-                if trial.connect_ex(("127.0.0.1", self.port)) == 0:
-                    return
-            assert self.process.poll() is None, self.process.stdout.read()
-            time.sleep(0.1)
-        raise AssertionError("the page did not open")
-
-    @property
-    def home(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
-
-    def kill(self) -> None:
-        self.process.send_signal(signal.SIGKILL)
-        self.process.wait()
-
-
-def demo_in(folder: Path) -> Path:
-    text = files("plumbstone.cli").joinpath(DEMO).read_text(encoding="utf-8")
-    (folder / DEMO).write_text(text, encoding="utf-8")
-    return folder / DEMO
-
-
-@pytest.fixture(scope="module")  # not longer: while it is open no other loop may run
-def browser() -> Iterator[Any]:
-    if CHROMIUM is None:
-        pytest.skip("no Chromium on this machine")
-    playwright = pytest.importorskip("playwright.sync_api")
-    with playwright.sync_playwright() as driver:
-        chromium = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield chromium
-        chromium.close()
-
-
-@pytest.fixture(autouse=True)
-def tidy(request: pytest.FixtureRequest) -> Iterator[None]:
-    """Close what a test opened, so that it draws no longer."""
-    yield
-    if "browser" in request.fixturenames:
-        for context in request.getfixturevalue("browser").contexts:
-            context.close()
-
-
-def opened(browser: Any, address: str, width: int = 1280, **options: Any) -> tuple[Any, list[str]]:
-    """Open an address; collect what the page complains about and every foreign request."""
-    context = browser.new_context(viewport={"width": width, "height": 800}, **options)
-    tab, faults = context.new_page(), []
-    tab.set_default_timeout(WAIT)
-    tab.on("console", lambda m: faults.append(m.text) if m.type == "error" else None)
-    tab.on("pageerror", lambda error: faults.append(str(error)))
-    own = (address.split("/")[2], "")
-
-    def seen(request: Any) -> None:
-        scheme, _, rest = request.url.partition("://")
-        if scheme not in ("data", "blob") and rest.split("/")[0] not in own:
-            faults.append(f"asks {request.url}")
-
-    tab.on("request", seen)
-    tab.on("websocket", lambda s: faults.append(s.url) if own[0] not in s.url else None)
-    tab.goto(address)
-    tab.wait_for_selector("main")
-    return tab, faults
-
-
-def small_in(folder: Path, name: str) -> Path:
-    (folder / name).write_text(SMALL, encoding="utf-8")
-    return folder / name
-
-
-def at_tank(browser: Any, server: Server, name: str, **options: Any) -> tuple[Any, list[str]]:
-    """Open a tank and wait until it is wholly computed."""
-    tab, faults = opened(browser, f"{server.home}/tank/{name}", **options)
-    computed(tab)
-    return tab, faults
-
-
-def computed(tab: Any, told: str = " ") -> None:
-    """Wait until all is computed exactly for a state in which a piece says where it is."""
-    tab.wait_for_selector(f'.view.above [data-piece][aria-label*="{told}"]')
-    tab.wait_for_selector("text=Saved in")
-
-
-def piece(tab: Any, name: str, view: str = "above") -> Any:
-    return tab.locator(f'.view.{view} [data-piece="{name}"]')
-
-
-def figure(tab: Any, name: str) -> str:
-    text: str = tab.locator(f".figures div:has(dt:text-is('{name}')) dd").inner_text()
-    return text
-
-
-def changed(file: Path, before: str, to: str = "") -> str:
-    """Wait until a file changes, and holds a text; give its new text."""
-    for _ in range(1200):
-        text = file.read_text(encoding="utf-8")
-        if text != before and to in text:
-            return text
-        time.sleep(0.1)
-    raise AssertionError("the file did not change so")
-
-
-def test_dragging_gives_what_the_command_line_says(browser: Any, server: Server) -> None:
+def test_dragging_gives_what_the_command_line_says(browser: Browser, server: Server) -> None:
     file = demo_in(server.folder)
     tab, faults = at_tank(browser, server, DEMO)
     first, before = figure(tab, "Dose for"), file.read_text(encoding="utf-8")
@@ -214,7 +59,7 @@ def test_dragging_gives_what_the_command_line_says(browser: Any, server: Server)
     assert faults == []
 
 
-def test_what_was_saved_outlives_the_program(browser: Any, server: Server) -> None:
+def test_what_was_saved_outlives_the_program(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "killed.toml")
     tab, _ = at_tank(browser, server, file.name)
     before = file.read_text(encoding="utf-8")
@@ -234,7 +79,7 @@ def test_what_was_saved_outlives_the_program(browser: Any, server: Server) -> No
     assert faults == []
 
 
-def test_two_tabs_and_an_editor(browser: Any, server: Server) -> None:
+def test_two_tabs_and_an_editor(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "shared.toml")
     one, _ = at_tank(browser, server, file.name)
     other, _ = at_tank(browser, server, file.name)
@@ -269,7 +114,7 @@ at = ["30 cm", "12 cm"]
 """
 
 
-def test_wood_that_floats_is_held_by_a_stone(browser: Any, server: Server) -> None:
+def test_wood_that_floats_is_held_by_a_stone(browser: Browser, server: Server) -> None:
     (server.folder / "wood.toml").write_text(WOOD, encoding="utf-8")
     tab, faults = opened(browser, f"{server.home}/tank/wood.toml")
     computed(tab)
@@ -306,17 +151,9 @@ def test_wood_that_floats_is_held_by_a_stone(browser: Any, server: Server) -> No
     assert faults == []
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_anyone_can_use_it(browser: Any, server: Server, scheme: str) -> None:
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
-    file = small_in(server.folder, f"{scheme}.toml")
-    for address in ("/", "/stock", "/tanks", f"/tank/{file.name}"):
-        tab, faults = opened(browser, server.home + address, color_scheme=scheme)
-        if "tank/" in address:
-            computed(tab)
-            piece(tab, "Stone").click()
-        found = axe.Axe().run(tab)
-        wrong = [(v["id"], [n["html"] for n in v["nodes"]]) for v in found.response["violations"]]
-        assert wrong == [], (address, wrong)
-        assert faults == []
-        tab.context.close()
+def test_anyone_can_use_it(browser: Browser, server: Server) -> None:
+    for address in ("/", "/stock", "/tanks"):
+        accessible(*opened(browser, server.home + address))
+    tab, faults = at_tank(browser, server, small_in(server.folder, "any.toml").name)
+    piece(tab, "Stone").click()
+    accessible(tab, faults)

@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 import trimesh
 from commands import type_in
+from pages import DEMO, SMALL, demo_in
 from PIL import Image
-from test_page import DEMO, SMALL, demo_in
 
 from plumbstone.cli.documents import plan_document
 from plumbstone.cli.page.changes import added_somewhere, with_border

@@ -11,7 +11,7 @@ from pathlib import Path
 import nicegui
 import numpy as np
 import pytest
-from test_page import Server, browser, opened, tidy  # noqa: F401
+from pages import Browser, Server, opened
 
 from plumbstone.cli.page.folder import Folder, FolderError
 
@@ -209,7 +209,7 @@ def test_no_foreign_part_can_be_loaded(phone: Server) -> None:
         assert all(link.startswith(phone.home) for link in links), links
 
 
-def test_a_scape_file_cannot_read_another_file(browser: object, phone: Server) -> None:  # noqa: F811
+def test_a_scape_file_cannot_read_another_file(browser: Browser, phone: Server) -> None:
     tab, _ = opened(browser, phone.link)
     for name in ("away.toml", "near.toml"):  # by its path, and by a link beside it
         tab.goto(f"{phone.link.split('/in/')[0]}/tank/{name}")

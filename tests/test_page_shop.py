@@ -9,14 +9,12 @@ from typing import Any
 import pytest
 import trimesh
 from commands import read_json, type_in
-from test_page import SCANS, Server, browser, opened, tidy  # noqa: F401
+from pages import PHONE, SCANS, Browser, Server, opened
 
 from plumbstone.cli.wording import page_labels
 from plumbstone.cli.wording.page import FIELDS, plain
 from plumbstone.meshes.shapes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
-
-PHONE = {"width": 360, "has_touch": True, "is_mobile": True}
 
 
 def typed(tab: Any, **fields: str) -> None:
@@ -24,7 +22,7 @@ def typed(tab: Any, **fields: str) -> None:
         tab.get_by_label(name.replace("_", " "), exact=False).first.fill(value)
 
 
-def test_sizes_on_a_phone(browser: Any, server: Server) -> None:  # noqa: F811
+def test_sizes_on_a_phone(browser: Browser, server: Server) -> None:
     tab, faults = opened(browser, server.home, **PHONE)
     typed(tab, Length="28", Width="19", Height="15")
     tab.get_by_label("Rock or wood").fill("gran")
@@ -60,7 +58,7 @@ def test_sizes_on_a_phone(browser: Any, server: Server) -> None:  # noqa: F811
     assert faults == []
 
 
-def test_a_mass_that_slipped_on_the_till(browser: Any, server: Server) -> None:  # noqa: F811
+def test_a_mass_that_slipped_on_the_till(browser: Browser, server: Server) -> None:
     tab, _ = opened(browser, server.home, **PHONE)
     typed(tab, Length="28", Width="19", Height="15")
     tab.get_by_text("Till, opening").tap()
@@ -78,7 +76,7 @@ def send(tab: Any, name: str, content: bytes) -> None:
     )
 
 
-def test_a_scan_on_a_phone(browser: Any, server: Server) -> None:  # noqa: F811
+def test_a_scan_on_a_phone(browser: Browser, server: Server) -> None:
     scan = SCANS / "epfl_stone_10.stl"
     if not scan.exists():
         pytest.skip("the shared scans are not here")
@@ -112,7 +110,7 @@ def half_scanned(flip: bool) -> bytes:
 
 
 @pytest.mark.slow
-def test_the_turned_stone_is_scanned_a_second_time(browser: Any, server: Server) -> None:  # noqa: F811
+def test_the_turned_stone_is_scanned_a_second_time(browser: Browser, server: Server) -> None:
     tab, faults = opened(browser, server.home, **PHONE)
     with tab.expect_file_chooser() as chooser:
         tab.get_by_role("button", name="Use a scan instead").tap()
@@ -149,7 +147,7 @@ def test_the_turned_stone_is_scanned_a_second_time(browser: Any, server: Server)
 
 
 def test_a_file_of_200_mb_is_refused_before_it_is_sent(
-    browser: Any,  # noqa: F811
+    browser: Browser,
     server: Server,
     tmp_path: Path,
 ) -> None:
@@ -172,7 +170,7 @@ def test_options_are_told_as_fields() -> None:
         assert option not in FIELDS or FIELDS[option].strip('"') in (*names, "the view below")
 
 
-def test_a_scan_without_a_unit_asks_for_it(browser: Any, server: Server) -> None:  # noqa: F811
+def test_a_scan_without_a_unit_asks_for_it(browser: Browser, server: Server) -> None:
     tab, _ = opened(browser, server.home, **PHONE)
     stone = boulder((0.12, 0.09, 0.08), seed=7)
     unclear = ply_bytes(stone.vertices * 40, stone.faces)  # 4.8: cm, in or m?
@@ -187,7 +185,7 @@ def test_a_scan_without_a_unit_asks_for_it(browser: Any, server: Server) -> None
     assert tab.get_by_role("alert").inner_text() == ""
 
 
-def test_a_scan_is_stopped(browser: Any, server: Server) -> None:  # noqa: F811
+def test_a_scan_is_stopped(browser: Browser, server: Server) -> None:
     tab, _ = opened(browser, server.home, **PHONE)
     typed(tab, Length="28", Width="19", Height="15")
     send(tab, "slow.ply", never_seen())
@@ -197,7 +195,7 @@ def test_a_scan_is_stopped(browser: Any, server: Server) -> None:  # noqa: F811
     tab.get_by_label("Length", exact=True).wait_for()  # one can go on by the tape
 
 
-def test_a_scan_is_put_away_while_it_is_weighed_again(browser: Any, server: Server) -> None:  # noqa: F811
+def test_a_scan_is_put_away_while_it_is_weighed_again(browser: Browser, server: Server) -> None:
     tab, faults = opened(browser, server.home, **PHONE)
     typed(tab, Length="28", Width="19", Height="15")
     tab.get_by_label("Answer").get_by_text("Trust").wait_for()
@@ -218,7 +216,7 @@ def test_a_scan_is_put_away_while_it_is_weighed_again(browser: Any, server: Serv
     assert faults == []
 
 
-def test_a_broken_scan_is_told_plainly(browser: Any, server: Server) -> None:  # noqa: F811
+def test_a_broken_scan_is_told_plainly(browser: Browser, server: Server) -> None:
     tab, _ = opened(browser, server.home, **PHONE)
     send(tab, "../../stone<b>.stl", b"solid nothing\nendsolid nothing\n" * 3)
     alert = tab.get_by_role("alert")
@@ -231,7 +229,7 @@ def test_a_broken_scan_is_told_plainly(browser: Any, server: Server) -> None:  #
     assert not list(Path(server.folder).parent.glob("*stone<b>*"))
 
 
-def test_a_file_of_another_kind(browser: Any, server: Server) -> None:  # noqa: F811
+def test_a_file_of_another_kind(browser: Browser, server: Server) -> None:
     tab, _ = opened(browser, server.home, **PHONE)
     send(tab, "passwords.txt", b"1 2 3")
     tab.get_by_role("alert").get_by_text("send one of").wait_for()

@@ -7,21 +7,20 @@ from typing import Any
 
 import pytest
 from commands import read_json
-from test_page import (
+from pages import (
+    PHONE,
     SMALL,
+    Browser,
     Server,
+    accessible,
     at_tank,
-    browser,  # noqa: F401
     changed,
     computed,
     figure,
     opened,
     piece,
     small_in,
-    tidy,  # noqa: F401
 )
-
-PHONE = {"width": 360, "has_touch": True, "is_mobile": True}
 
 
 def unfold(tab: Any, name: str) -> Any:
@@ -44,7 +43,7 @@ def fill(place: Any, label: str, value: str) -> None:
     box.blur()
 
 
-def test_four_steps_give_a_layout_that_can_be_dragged(browser: Any, server: Server) -> None:  # noqa: F811
+def test_four_steps_give_a_layout_that_can_be_dragged(browser: Browser, server: Server) -> None:
     tab, faults = opened(browser, f"{server.home}/start", **PHONE)
     fill(tab, "Name", "Shelf")
     fill(tab, "Length (cm)", "45")
@@ -68,7 +67,7 @@ def test_four_steps_give_a_layout_that_can_be_dragged(browser: Any, server: Serv
     assert faults == []
 
 
-def test_soil_is_pulled_at_the_panes(browser: Any, server: Server) -> None:  # noqa: F811
+def test_soil_is_pulled_at_the_panes(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "pulled.toml")
     tab, faults = at_tank(browser, server, file.name)
     tab.get_by_role("button", name="Soil", exact=True).click()
@@ -101,7 +100,7 @@ def test_soil_is_pulled_at_the_panes(browser: Any, server: Server) -> None:  # n
 
 
 def test_all_of_a_layer_and_of_the_glass_is_changed_on_the_page(
-    browser: Any,  # noqa: F811
+    browser: Browser,
     server: Server,
 ) -> None:
     file = small_in(server.folder, "shaped.toml")
@@ -137,7 +136,7 @@ def test_all_of_a_layer_and_of_the_glass_is_changed_on_the_page(
     assert faults == []
 
 
-def test_a_border_is_drawn_by_touching_stones(browser: Any, server: Server) -> None:  # noqa: F811
+def test_a_border_is_drawn_by_touching_stones(browser: Browser, server: Server) -> None:
     stones = "".join(
         f'[[piece]]\nname = "S{i}"\nkind = "stone"\nmaterial = "granite"\nsolid = "boulder"\n'
         f'size = ["9 cm", "8 cm", "7 cm"]\nat = ["{x} cm", "10 cm"]\n'
@@ -167,7 +166,7 @@ def test_a_border_is_drawn_by_touching_stones(browser: Any, server: Server) -> N
     assert faults == []
 
 
-def test_quick_hands_lose_nothing(browser: Any, server: Server) -> None:  # noqa: F811
+def test_quick_hands_lose_nothing(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "quick.toml")
     tab, faults = at_tank(browser, server, file.name)
     piece(tab, "Stone").click()
@@ -188,7 +187,7 @@ def test_quick_hands_lose_nothing(browser: Any, server: Server) -> None:  # noqa
     assert faults == []
 
 
-def test_a_new_hold_is_left_alone_by_what_was_done_before(browser: Any, server: Server) -> None:  # noqa: F811
+def test_a_new_hold_is_left_alone_by_what_was_done_before(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "hold.toml")
     tab, faults = at_tank(browser, server, file.name)
 
@@ -234,7 +233,7 @@ def thumb(tab: Any) -> Any:
     return act
 
 
-def test_a_stone_is_dragged_by_a_thumb(browser: Any, server: Server) -> None:  # noqa: F811
+def test_a_stone_is_dragged_by_a_thumb(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "thumb.toml")
     tab, faults = at_tank(browser, server, file.name, **PHONE)
     box = piece(tab, "Stone").locator("text").bounding_box()
@@ -265,7 +264,7 @@ def test_a_stone_is_dragged_by_a_thumb(browser: Any, server: Server) -> None:  #
     assert faults == []
 
 
-def test_what_is_refused_is_told_and_shown_no_longer(browser: Any, server: Server) -> None:  # noqa: F811
+def test_what_is_refused_is_told_and_shown_no_longer(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "refused.toml")
     tab, faults = at_tank(browser, server, file.name, **PHONE)
     slider, alert = tab.get_by_role("slider", name="Water line"), tab.get_by_role("alert")
@@ -280,7 +279,7 @@ def test_what_is_refused_is_told_and_shown_no_longer(browser: Any, server: Serve
     assert faults == []
 
 
-def test_who_writes_last_is_asked(browser: Any, server: Server) -> None:  # noqa: F811
+def test_who_writes_last_is_asked(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "both.toml")
     tab, _ = at_tank(browser, server, file.name)
     piece(tab, "Stone").click()
@@ -303,7 +302,7 @@ def test_who_writes_last_is_asked(browser: Any, server: Server) -> None:  # noqa
     mine.wait_for(state="hidden")
 
 
-def test_a_view_in_3d_shows_the_filling(browser: Any, server: Server) -> None:  # noqa: F811
+def test_a_view_in_3d_shows_the_filling(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "solid.toml")
     tab, faults = at_tank(browser, server, file.name)
     unfold(tab, "Turn it in 3D")
@@ -330,7 +329,7 @@ def test_a_view_in_3d_shows_the_filling(browser: Any, server: Server) -> None:  
 
 
 @pytest.mark.slow
-def test_results_versions_and_comparing(browser: Any, server: Server) -> None:  # noqa: F811
+def test_results_versions_and_comparing(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "two.toml")
     tab, faults = at_tank(browser, server, file.name)
     results = unfold(tab, "Build sheet, drawings, versions")
@@ -369,7 +368,7 @@ def test_results_versions_and_comparing(browser: Any, server: Server) -> None:  
     assert faults == []
 
 
-def test_a_finding_leads_to_its_place(browser: Any, server: Server) -> None:  # noqa: F811
+def test_a_finding_leads_to_its_place(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "found.toml")
     tab, _ = at_tank(browser, server, file.name)
     tab.locator(".told button", has_text="Twig").first.click()
@@ -378,15 +377,9 @@ def test_a_finding_leads_to_its_place(browser: Any, server: Server) -> None:  # 
 
 
 @pytest.mark.parametrize("address", ["/start", "/compare"])
-def test_anyone_can_start_and_compare(browser: Any, server: Server, address: str) -> None:  # noqa: F811
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+def test_anyone_can_start_and_compare(browser: Browser, server: Server, address: str) -> None:
     for name in ("one.toml", "other.toml"):
         small_in(Path(server.folder), name)
-    for scheme in ("light", "dark"):
-        tab, faults = opened(browser, server.home + address, color_scheme=scheme)
-        tab.wait_for_selector(".board svg, .beside tbody td")
-        found = axe.Axe().run(tab)
-        wrong = [(v["id"], [n["html"] for n in v["nodes"]]) for v in found.response["violations"]]
-        assert wrong == []
-        assert faults == []
-        tab.context.close()
+    tab, faults = opened(browser, server.home + address)
+    tab.wait_for_selector(".board svg, .beside tbody td")
+    accessible(tab, faults)

@@ -143,6 +143,7 @@ def pair(folder: Path, stone: tuple, seed: int) -> tuple[Path, Path, float]:
     return paths[0], paths[1], scan.volume
 
 
+@pytest.mark.slow  # test_weigh joins two scans, and refuses those of two stones, as they are typed
 def test_two_scans_of_one_stone(tmp_path: Path) -> None:
     first, second, volume = pair(tmp_path, seeded_stones(1, 500)[0], 0)
     found = joined_scan(first, second)
@@ -151,6 +152,7 @@ def test_two_scans_of_one_stone(tmp_path: Path) -> None:
     assert "seen twice" in found.piece.changes[-1]
 
 
+@pytest.mark.slow
 def test_scans_of_two_stones_do_not_join(tmp_path: Path) -> None:
     first, _, _ = pair(tmp_path, lumpy_stones(1, 700)[0], 1)
     second, _, _ = pair(tmp_path, seeded_stones(1, 500)[0], 2)
@@ -198,10 +200,17 @@ def points_on(
     return points + rng.normal(0, noise, points.shape), enclosed_volume(vertices, faces)
 
 
-@pytest.mark.parametrize("count", [5_000, 50_000])
-def test_point_clouds(tmp_path: Path, count: int) -> None:
+@pytest.mark.parametrize(
+    ("count", "stones"),
+    [
+        (5_000, 3),
+        (50_000, 1),
+        *(pytest.param(n, 6, marks=pytest.mark.slow) for n in (5000, 50_000)),
+    ],
+)
+def test_point_clouds(tmp_path: Path, count: int, stones: int) -> None:
     errors = []
-    for seed in range(20, 26):
+    for seed in range(20, 20 + stones):
         points, volume = cloud(seed, count, 0.0005, 0.004)
         path = tmp_path / "cloud.xyz"
         np.savetxt(path, points, fmt="%.6f")

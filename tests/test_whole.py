@@ -89,6 +89,7 @@ def test_us_units_agree_with_the_document(tmp_path: Path) -> None:
     assert f"Dose for {gallons:.2f} gal" in told
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_killed_while_writing_leaves_whole_files(tmp_path: Path) -> None:
     """Kill a plan while it writes, at random moments; `test_files` does so at every step."""
     plan = plan_of(tmp_path, 0.5, 0, 1)
@@ -123,6 +124,7 @@ depth = "3 cm"
 '''
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_two_runs_into_one_folder_do_not_mix(tmp_path: Path) -> None:
     fork, runs, results = multiprocessing.get_context("fork"), [], tmp_path / "results"
     for name in ("Tank one", "Tank two"):
@@ -140,6 +142,7 @@ def test_two_runs_into_one_folder_do_not_mix(tmp_path: Path) -> None:
     assert {p.name for p in results.iterdir()} == {*NAMES, LIST}
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_full_disk_leaves_nothing_half_written(tmp_path: Path) -> None:
     """No file may grow over 50 kB, as if the disk were full: the sheet alone is larger."""
     (tmp_path / "tank.toml").write_text(small_tank("Tank"), encoding="utf-8")

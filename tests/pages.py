@@ -1,0 +1,187 @@
+"""What tests of the page and of the build sheet share: the server, the browser, ways to look."""
+
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import time
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import pytest
+from commands import PROGRAM
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+FLAGS = [
+    "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync", "--no-first-run",
+]  # fmt: skip
+WAIT = 120_000  # [ms], most that a busy machine is given
+SCANS = Path(__file__).parents[1].parent / "shared" / "scans"
+DEMO = "reading-room.toml"
+PHONE = {"width": 360, "has_touch": True, "is_mobile": True}
+
+SMALL = """
+[tank]
+inside = ["40 cm", "25 cm", "25 cm"]
+[[piece]]
+name = "Stone"
+kind = "stone"
+material = "granite"
+solid = "boulder"
+size = ["9 cm", "8 cm", "7 cm"]
+at = ["20 cm", "12 cm"]
+[[piece]]
+name = "Twig"
+kind = "wood"
+material = "driftwood"
+solid = "box"
+size = ["12 cm", "3 cm", "3 cm"]
+at = ["12 cm", "20 cm"]
+[[layer]]
+name = "Soil"
+material = "baked-clay soil"
+zone = "all"
+height = { front = "2 cm", back = "4 cm" }
+bags = [{ holds = "3 L", price = 10 }]
+"""
+
+
+class Server:
+    """`plumbstone serve`, running on a folder."""
+
+    def __init__(self, folder: Path, *options: str) -> None:
+        with socket.socket() as trial:
+            trial.bind(("127.0.0.1", 0))
+            self.port = trial.getsockname()[1]
+        self.folder, self.options = folder, options
+        self.start()
+
+    def start(self) -> None:
+        words = ["serve", str(self.folder), "--no-open", "--port", str(self.port), *self.options]
+        self.process = subprocess.Popen(
+            [*PROGRAM, *words],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            env={**os.environ, "PYTHONUNBUFFERED": "1"},
+        )
+        assert self.process.stdout is not None
+        self.said = self.process.stdout.readline()
+        assert "The page is at" in self.said, self.said
+        self.link = self.said.split(" at ")[1].strip()
+        for _ in range(1200):
+            with socket.socket() as trial:
+                if trial.connect_ex(("127.0.0.1", self.port)) == 0:
+                    return
+            assert self.process.poll() is None, self.process.stdout.read()
+            time.sleep(0.1)
+        raise AssertionError("the page did not open")
+
+    @property
+    def home(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def kill(self) -> None:
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait()
+
+
+def demo_in(folder: Path) -> Path:
+    text = files("plumbstone.cli").joinpath(DEMO).read_text(encoding="utf-8")
+    (folder / DEMO).write_text(text, encoding="utf-8")
+    return folder / DEMO
+
+
+class Browser:
+    """Chromium with one profile for each kind of device, so that what was loaded once stays so."""
+
+    def __init__(self, chromium: Any) -> None:
+        self.chromium = chromium
+        self.profiles: dict[str, Any] = {}
+
+    def profile(self, **options: Any) -> Any:
+        kind = repr(sorted(options.items()))
+        if kind not in self.profiles:
+            self.profiles[kind] = self.chromium.new_context(**options)
+        return self.profiles[kind]
+
+    def tidy(self) -> None:
+        """Close all that is open, and forget who was let in."""
+        for profile in self.chromium.contexts:
+            profile.clear_cookies()
+            for tab in profile.pages:
+                tab.close()
+
+
+def opened(
+    browser: Browser, address: str, width: int = 1280, **options: Any
+) -> tuple[Any, list[str]]:
+    """Open an address; collect what the page complains about and every foreign request."""
+    profile = browser.profile(viewport={"width": width, "height": 800}, **options)
+    tab, faults = profile.new_page(), []
+    tab.set_default_timeout(WAIT)
+    tab.on("console", lambda m: faults.append(m.text) if m.type == "error" else None)
+    tab.on("pageerror", lambda error: faults.append(str(error)))
+    own = (address.split("/")[2], "")
+
+    def seen(request: Any) -> None:
+        scheme, _, rest = request.url.partition("://")
+        if scheme not in ("data", "blob") and rest.split("/")[0] not in own:
+            faults.append(f"asks {request.url}")
+
+    tab.on("request", seen)
+    tab.on("websocket", lambda s: faults.append(s.url) if own[0] not in s.url else None)
+    tab.goto(address)
+    tab.wait_for_selector("main")
+    return tab, faults
+
+
+def small_in(folder: Path, name: str) -> Path:
+    (folder / name).write_text(SMALL, encoding="utf-8")
+    return folder / name
+
+
+def at_tank(browser: Browser, server: Server, name: str, **options: Any) -> tuple[Any, list[str]]:
+    """Open a tank and wait until it is wholly computed."""
+    tab, faults = opened(browser, f"{server.home}/tank/{name}", **options)
+    computed(tab)
+    return tab, faults
+
+
+def computed(tab: Any, told: str = " ") -> None:
+    """Wait until all is computed exactly for a state in which a piece says where it is."""
+    tab.wait_for_selector(f'.view.above [data-piece][aria-label*="{told}"]')
+    tab.wait_for_selector("text=Saved in")
+
+
+def piece(tab: Any, name: str, view: str = "above") -> Any:
+    return tab.locator(f'.view.{view} [data-piece="{name}"]')
+
+
+def figure(tab: Any, name: str) -> str:
+    text: str = tab.locator(f".figures div:has(dt:text-is('{name}')) dd").inner_text()
+    return text
+
+
+def changed(file: Path, before: str, to: str = "") -> str:
+    """Wait until a file changes, and holds a text; give its new text."""
+    for _ in range(1200):
+        text = file.read_text(encoding="utf-8")
+        if text != before and to in text:
+            return text
+        time.sleep(0.1)
+    raise AssertionError("the file did not change so")
+
+
+def accessible(tab: Any, faults: list[str]) -> None:
+    """See that the rules of WCAG find nothing wrong, in light and in dark."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    for scheme in ("light", "dark"):
+        tab.emulate_media(color_scheme=scheme)
+        found = axe.Axe().run(tab, options={"preload": False})  # loading shows a bar of its own
+        wrong = [(v["id"], [n["html"] for n in v["nodes"]]) for v in found.response["violations"]]
+        assert wrong == [], (scheme, tab.url, wrong)
+    assert faults == []
