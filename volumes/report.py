@@ -49,7 +49,7 @@ from plumbstone.volumes.scape.scape import Lump, Scape
 from plumbstone.volumes.shopping import costs_of, shopping_of
 from plumbstone.volumes.water.density import water_density
 from plumbstone.volumes.water.dosing import DrainBack
-from plumbstone.volumes.water.loads import ONE_PERSON, Load
+from plumbstone.volumes.water.loads import ONE_PERSON, Load, lift_code
 
 if TYPE_CHECKING:
     from plumbstone.volumes.holding.buoyancy import Balance
@@ -60,7 +60,6 @@ if TYPE_CHECKING:
 ROOT_TOLERANCE = 1e-3  # [m]
 LYING = 1e-3  # a layer thinner than this is not poured there [m]
 BESIDE = 0.01  # from the border line, where a layer's height at it is told [m]
-HEAVY = 0.6  # of what one person may lift: from here on a caution is due
 
 
 def report_of(plan: Plan) -> Report:
@@ -154,8 +153,7 @@ def load_findings(load: Load | None) -> Iterator[Finding]:
     if load is None or load.heaviest is None:
         return
     name, mass = load.heaviest
-    if mass.high >= HEAVY * ONE_PERSON:
-        how = "one person" if mass.high <= ONE_PERSON else "help"
+    if how := lift_code(mass):
         yield Finding(
             Kind.OVER_LIMIT,
             Severity.CARE,

@@ -4,6 +4,7 @@ from plumbstone.cli.wording.bed import number
 from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Finding, Kind
+from plumbstone.volumes.water.loads import lift_code
 
 LIFTS = {
     "one person": "heavy for one person: lift it close to the body, or with two people",
@@ -12,6 +13,11 @@ LIFTS = {
         "less for children, older or pregnant people"
     ),
 }
+
+
+def lift_words(mass: Range) -> str:
+    """Say how to lift a piece of this mass [kg]; empty where a hand does."""
+    return LIFTS.get(lift_code(mass), "")
 
 
 def misfit(finding: Finding, units: Units) -> str:
