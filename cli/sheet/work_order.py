@@ -244,6 +244,8 @@ def _fill_tasks(report: Report, q: Figures) -> Iterator[Task]:
 def _dose_tasks(report: Report, q: Figures) -> Iterator[Task]:
     assert report.water is not None
     words = Markup("Dose for {}, not the {} of the empty box.")
+    if report.water.dosing_m3.mid > report.water.box_m3:
+        words = Markup("Dose for {}, sump and filter counted; the box alone holds {}.")
     dose = q("water.dosing_l.mid", "volume")
     yield Task("dose", words.format(dose, q("water.box_l", "volume")))
     if report.water.salt_mix_kg is not None:

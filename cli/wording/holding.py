@@ -179,7 +179,8 @@ def _tips(finding: Finding, units: Units) -> str:
         deep = show_length(_number(finding, "through_m"), units)
         return f"{name}: is drawn {deep} into {others or 'what it lies on'}; move them apart."
     if finding.how == "carrier":
-        return f"{name}: {others} beside it does not rest as drawn; see to that first."
+        rests = "does not rest" if len(finding.about) == 2 else "do not rest"
+        return f"{name}: {others} beside it {rests} as drawn; see to that first."
     if finding.how == "steep":
         return (
             f"{name}: lies on slopes of up to {_number(finding, 'steep_deg'):.0f}°, on which wet "

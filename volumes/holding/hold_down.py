@@ -54,7 +54,7 @@ from plumbstone.volumes.holding.free_bodies import (
     wood_lift,
 )
 from plumbstone.volumes.holding.offers import Offers, offers_for
-from plumbstone.volumes.holding.soaking import Soaking, fit_weighings
+from plumbstone.volumes.holding.soaking import Soaking, SoakingError, fit_weighings
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH, LEANS
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import Group, Sinker
@@ -578,9 +578,12 @@ def _afloat(wood: Sequence[Body], balance: Balance, water: float) -> Afloat | No
 
 def _soaking(group: Group, balance: Balance, wood: Sequence[Body], water: float) -> Soaking | None:
     """Fit the log of weighings; the displaced volume comes from the lift."""
-    if not group.log:
+    if len({weighing.day for weighing in group.log}) < 2:  # one weighing tells no trend
         return None
     dry = sum(body.mass.mid for body in wood)
     lift = balance.lift
     volume = Range(*((dry + v) / water for v in (lift.low, lift.mid, lift.high)))
-    return fit_weighings(group.log, volume, dry, water)
+    try:
+        return fit_weighings(group.log, volume, dry, water)
+    except SoakingError as error:
+        raise HoldError(f'group "{group.name}".log: {error}') from None
