@@ -269,7 +269,8 @@ def _quick(
     wood = find_material(material)
     if wood.kind != "wood":
         raise PlumbstoneError(f"{wood.name} is no wood; see: plumbstone materials --kind wood.")
-    assert mass is not None and wood.density is not None
+    assert mass is not None
+    assert wood.density is not None
     return balance_from_density(mass, wood.density, density, water, total, factor), stone
 
 

@@ -145,8 +145,8 @@ def print_pieces(
     opening: Opening,
 ) -> None:
     """Print a sentence for one piece, a table for several, and what was mended."""
-    from plumbstone.cli.wording.units import mass_words, volume_words
     from plumbstone.cli.wording.bodies import lift_words
+    from plumbstone.cli.wording.units import mass_words, volume_words
     from plumbstone.cli.wording.weighing import budget_words, trust_words
 
     if len(found) == 1:

@@ -22,6 +22,12 @@ def lift_words(mass: Range) -> str:
 
 def misfit(finding: Finding, units: Units) -> str:
     """Say that a piece does not pass or does not fit."""
+    if finding.how == "stand":
+        short = show_length(number(finding, "short_m"), units)
+        return (
+            f"The tank reaches {short} over its stand; ask its maker and the stand maker what must "
+            "lie under its panes."
+        )
     name = finding.about[0]
     if finding.how == "opening":
         return f"{name}: does not pass the opening inside the bracing; take a narrower one."
@@ -31,9 +37,14 @@ def misfit(finding: Finding, units: Units) -> str:
     return f"{name}: stands {above} above the rim."
 
 
-def buried(finding: Finding, _units: Units) -> str:
-    """Say that a piece is hardly seen."""
+def buried(finding: Finding, units: Units) -> str:
+    """Say that a piece is hardly seen, or pressed down to the glass."""
     name = finding.about[0]
+    if finding.how == "to the glass":
+        return (
+            f"{name}: pressed in by {show_length(number(finding, 'pressed_m'), units)} it stands "
+            "on the glass; set it there on a pad before the soil, or press it in less."
+        )
     if finding.how == "wholly":
         return f"{name}: lies wholly under the bed; raise it, or leave it out."
     return f"{name}: {number(finding, 'share'):.0%} of it lies under the bed."
@@ -47,6 +58,11 @@ def doubtful(finding: Finding, _units: Units) -> str:
 def short(finding: Finding, units: Units) -> str:
     """Say that a place is not deep enough for its plant."""
     depth, lacking = (number(finding, key) for key in ("depth_m", "lacking_m"))
+    if finding.how == "over a piece":
+        return (
+            f"{finding.about[0]}: lies over a stone or wood, with {show_length(depth, units)} of "
+            f"substrate on it; its roots need {show_length(depth + lacking, units)}: plant beside."
+        )
     return (
         f"{finding.about[0]}: {show_length(depth, units)} of substrate, its roots need "
         f"{show_length(depth + lacking, units)}; raise it by {show_length(lacking, units)} there."

@@ -303,7 +303,7 @@ def size_volume(size: tuple[float, float, float], factor: float | None = None) -
         raise WeighingError(problem)
     box = math.prod(size)
     if factor is not None and not LEAST_FACTOR <= factor <= 1:
-        problem = f"shape factor {factor:g}: the share of the box that it fills lies from 0.05 to 1."
+        problem = f"shape factor {factor:g}: a stone fills 0.05 to 1 of the box around it."
         raise WeighingError(problem)
     if factor is None:
         return SHAPE_FACTORS.times(box)

@@ -39,6 +39,7 @@ from plumbstone.volumes.holding.free_bodies import (
     Stage,
     Tie,
     amiss_ends,
+    drawn_into_strapped,
     ends_of,
     lies_as_body,
     middle_end,
@@ -129,6 +130,8 @@ class HoldResult:
     lean: float  # tilt until it rests on what is below [degrees]
     through: float  # how deep it is drawn into what is beside or below it [m]
     into: str  # what that is; empty: glass or bed
+    strapped_through: float  # how deep its wood is drawn into a stone that is strapped to it [m]
+    strapped_into: str  # which stone that is
     carries: tuple[str, ...]  # stones that lie on it
     doubtful: tuple[str, ...]  # bodies below or on it that do not rest as drawn
     burial: float  # what the settled bed over standing sinkers adds later [kg]
@@ -299,6 +302,7 @@ def _judge_group(
         later = _first_move(stage, some, number, group.friction, told)
         first = replace(first, hung=later is None or later.level > first.level)
     drained = _drained_move(stage, full)
+    strapped_through, strapped_into = drawn_into_strapped(stage, number, around.grid, around.memo)
     doubts = _doubts(stage, number, ends, strained, soaked)
     at_best = not doubts or all_stay([rig_of(_as_drawn(stage, number), middle, number, None)])
     at_line, most = _tie_forces(even, rigs)
@@ -326,6 +330,8 @@ def _judge_group(
         lean=stage.resting[number].lean,
         through=stage.resting[number].through,
         into=stage.into(number),
+        strapped_through=strapped_through,
+        strapped_into=strapped_into,
         carries=tuple(stage.bodies[i].name for i in stage.above(number)),
         doubtful=_doubtful(stage, number),
         burial=_burial(group, stage.placed, around),
