@@ -10,7 +10,9 @@ from plumbstone.cli.wording.units import TABLE, Toward, Units, ranged, written
 from plumbstone.meshes.ranges import Range
 
 # End of a key of the document → SI size of its unit.
-UNITS = "|".join(sorted({s.name for by in TABLE.values() for u in Units for s in by[u]} - {"", "°"}))
+UNITS = "|".join(
+    sorted({s.name for by in TABLE.values() for u in Units for s in by[u]} - {"", "°"})
+)
 # Blanks between a figure and what follows it: its unit, or the × of a count.
 BROKEN = re.compile(rf"(?<=\d) (?=(?:{UNITS})(?!\w))|(?<=\d) (?=× \d)|(?<=\d ×) (?=\d)")
 SIZES = {"l": 1e-3, "cm": 1e-2, "mm": 1e-3, "g": 1e-3, "kpa": 1e3, "cm2": 1e-4}
