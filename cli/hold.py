@@ -1,5 +1,6 @@
 """`plumbstone hold`: does this wood stay down, and what must hang on it."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 from enum import StrEnum
@@ -110,6 +111,8 @@ def hold(
         salt = SALINITY[(water or Water.FRESH).value] if salinity is None else salinity
         rho = water_density(parse_quantity(temperature or "25 °C", "temperature"), salt)
         mass = None if wood_mass is None else parse_quantity(wood_mass, "mass")
+        if mass is not None and not mass > 0:
+            raise PlumbstoneError(f'--wood-mass "{wood_mass}": a mass must be more than nothing.')
         reserve = FACTOR if factor is None else factor
         wood = material or "driftwood"
         balance, stone = _quick(mass, wood, just_sinks_with, sinker or [], reserve, rho)
@@ -263,11 +266,12 @@ def _quick(
         assert found[1].density is not None
         test = (found[0], found[1].density)
         return balance_from_tub(mass, test, density, water, total, factor), stone
-    wood = find_material(material).density
-    if wood is None:
-        raise PlumbstoneError(f"{material} has no density of its own; name a wood.")
+    wood = find_material(material)
+    if wood.kind != "wood":
+        raise PlumbstoneError(f"{wood.name} is no wood; see: plumbstone materials --kind wood.")
     assert mass is not None
-    return balance_from_density(mass, wood, density, water, total, factor), stone
+    assert wood.density is not None
+    return balance_from_density(mass, wood.density, density, water, total, factor), stone
 
 
 def _stone(text: str) -> "tuple[float, Material]":
@@ -276,13 +280,15 @@ def _stone(text: str) -> "tuple[float, Material]":
     from plumbstone.volumes.scape.materials import find_material
     from plumbstone.volumes.scape.quantities import parse_quantity
 
-    words = text.split()
-    if len(words) < 3:
+    found = re.fullmatch(r"\s*(\S*\d)\s*([^\W\d]+)\s+(.+)", text)
+    if found is None:
         raise PlumbstoneError(f'"{text}": write a mass and a stone, such as "520 g granite".')
-    material = find_material(" ".join(words[2:]))
-    if material.density is None:
-        raise PlumbstoneError(f"{material.name} has no density of its own; name a stone.")
-    return parse_quantity(" ".join(words[:2]), "mass"), material
+    mass, material = parse_quantity(f"{found[1]} {found[2]}", "mass"), find_material(found[3])
+    if material.kind != "stone":
+        raise PlumbstoneError(f"{material.name} is no stone; name the stone that pulls.")
+    if not mass > 0:
+        raise PlumbstoneError(f'"{text}": a mass must be more than nothing.')
+    return mass, material
 
 
 def _quick_document(

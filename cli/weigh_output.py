@@ -8,6 +8,7 @@ from typing import Any
 import typer
 
 from plumbstone.cli.output import range_json, table
+from plumbstone.cli.weigh_request import TWICE
 from plumbstone.cli.wording.units import Units, show_length
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
@@ -55,11 +56,14 @@ class Prices:
 def document(weighed: Weighed, prices: Prices, opening: Opening) -> dict[str, Any]:
     """Give one weighed piece as JSON."""
     price, extents = prices.price(weighed), weighed.extents
+    density = weighed.material.density
+    assert density is not None
     found = {
         "file": weighed.source,
         "name": weighed.name,
         "material": weighed.material.name,
         "volume_l": range_json(weighed.volume, 1e-3),
+        "density_kg_per_m3": range_json(density),
         "mass_kg": range_json(weighed.mass),
         "mass_in_water_kg": range_json(weighed.mass_in_water(WATER)),
         "price": None if price is None else range_json(price),
@@ -141,6 +145,7 @@ def print_pieces(
     opening: Opening,
 ) -> None:
     """Print a sentence for one piece, a table for several, and what was mended."""
+    from plumbstone.cli.wording.bodies import lift_words
     from plumbstone.cli.wording.units import mass_words, volume_words
     from plumbstone.cli.wording.weighing import budget_words, trust_words
 
@@ -171,6 +176,8 @@ def print_pieces(
             typer.echo(f"{label}{budget_words(cost, prices.budget)}")
         for text in weighed.warnings:
             typer.echo(f"{label}Mind: {text}")
+        if lift := lift_words(weighed.mass):
+            typer.echo(f"{label}Caution: {lift}.")
     for row in failed:
         typer.echo(f"Not weighed: {row['reason']}")
 
@@ -185,6 +192,10 @@ def _print_one(weighed: Weighed, prices: Prices, units: Units) -> None:
         typer.echo(
             f"At {prices.per_piece:.2f}: {prices.per_piece / weighed.mass.mid:.2f} a kilogram."
         )
+    if weighed.material.sources.get("density") == TWICE:
+        density = weighed.material.density
+        assert density is not None
+        typer.echo(f"Density: {density.mid:.0f} kg/m³ ({density.low:.0f}-{density.high:.0f}).")
     sinking = weighed.mass_in_water(WATER)
     hangs = f"Hanging in water: {mass_words(sinking, units)}."
     if sinking.high <= 0:

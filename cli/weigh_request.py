@@ -34,6 +34,7 @@ KNOWN_SHEETS = {
     "letter": (0.2794, 0.2159),
 }  # fmt: skip
 WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.water.density
+TWICE = "two weighings"  # source of a density that the user measured
 LOST = "the process that weighed it was stopped, maybe for want of memory; try it alone."
 # Files that lie beside scans and are none; all others of a folder are weighed or told of.
 BESIDE = (".mtl", ".bin", ".jpg", ".jpeg", ".png", ".webp", ".heic", ".md", ".json", ".pdf")
@@ -78,7 +79,7 @@ class Request:
             if dry is None:
                 raise PlumbstoneError("--in-water needs --mass, the dry mass on the same scale.")
             density = density_of_two_weighings(dry, submerged, step or 0.0, WATER)
-            found = with_density(found, density, "two weighings")
+            found = with_density(found, density, TWICE)
         volume = None
         if rise is not None:
             capacity = _mass("--scale-capacity", scale_capacity)
@@ -315,11 +316,12 @@ def _size(text: str) -> tuple[float, float, float]:
 
 def _sides(text: str, count: int, option: str, order: str, example: str) -> list[float]:
     """Parse lengths joined by x, the unit after the last [m]."""
-    parts = text.replace("×", "x").split("x")
-    unit = parts[-1].strip().lstrip("0123456789. /-")
+    parts = [part.strip() for part in text.replace("×", "x").split("x")]
+    unit = parts[-1].lstrip("0123456789.,/ -")
     if len(parts) != count:
         raise PlumbstoneError(f'{option} "{text}": write {order}, "{example}".')
-    sides = [part if part.strip().endswith(unit) else f"{part} {unit}" for part in parts]
+    bare = {part for part in parts if not part.lstrip("0123456789.,/ -")}
+    sides = [f"{part} {unit}".strip() if part in bare else part for part in parts]
     found = [parse_quantity(side, "length") for side in sides]
     if min(found) <= 0:
         raise PlumbstoneError(f'{option} "{text}": every side must be more than nothing.')

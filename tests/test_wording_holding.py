@@ -155,7 +155,10 @@ def test_every_finding_of_this_room_is_worded(log: HoldResult) -> None:
         (Standing("S", 0.0, 0.0, 0.0, False, 0.1, foot_known=False), "does not tell its foot"),
         (Standing("S", 9.0, 2.0, 1.0, True, 0.1), "tips at 9°"),
         (Standing("S", 30.0, 2.0, 1.0, False, 0.1, ("B",), 8.0), "it tilts 8°"),
-        (Standing("S", 30.0, 2.0, 1.0, False, 0.1, ("B",), 0.0, 0.2), "once water stands at 20 cm"),
+        (
+            Standing("S", 30.0, 2.0, 1.0, False, 0.1, ("B",), 0.0, 0.2),
+            "before water stands at 20 cm",
+        ),
         (Standing("S", 30.0, 2.0, 1.0, False, 0.1, unsure=True), "may slide or tip"),
         (Standing("S", 30.0, 2.0, 1.0, False, 0.1), ""),
     ],

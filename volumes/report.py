@@ -45,11 +45,11 @@ from plumbstone.volumes.findings import Finding, Kind, Severity, worst_first
 from plumbstone.volumes.plan import Ground, Plan, Purchase
 from plumbstone.volumes.scape.groups import Sinker
 from plumbstone.volumes.scape.layers import Border
-from plumbstone.volumes.scape.scape import Lump, Scape
+from plumbstone.volumes.scape.scape import Lump, Scape, Tank
 from plumbstone.volumes.shopping import costs_of, shopping_of
 from plumbstone.volumes.water.density import water_density
 from plumbstone.volumes.water.dosing import DrainBack
-from plumbstone.volumes.water.loads import ONE_PERSON, Load
+from plumbstone.volumes.water.loads import ONE_PERSON, Load, lift_code
 
 if TYPE_CHECKING:
     from plumbstone.volumes.holding.buoyancy import Balance
@@ -59,8 +59,8 @@ if TYPE_CHECKING:
 
 ROOT_TOLERANCE = 1e-3  # [m]
 LYING = 1e-3  # a layer thinner than this is not poured there [m]
+SHORT_STAND = 1e-3  # by so much a tank may be longer than its stand [m]
 BESIDE = 0.01  # from the border line, where a layer's height at it is told [m]
-HEAVY = 0.6  # of what one person may lift: from here on a caution is due
 
 
 def report_of(plan: Plan) -> Report:
@@ -129,15 +129,44 @@ def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ..
     tank = plan.scape.tank
     return worst_first(
         [
-            *body_findings(plan.bodies, tank, covered),
+            *body_findings(plan.bodies, tank, covered, _hidden(plan.scape)),
             *(found for hold in plan.holds for found in hold_findings(hold)),
-            *(found for stone in plan.standing for found in standing_findings(stone)),
+            *_told_once(found for stone in plan.standing for found in standing_findings(stone)),
             *spot_findings(plan.spots),
             *load_findings(plan.load),
+            *stand_findings(tank),
             *drain_findings(plan.drain_back),
             *bed_findings(plan.bed, plan.border, plan.swallowed, plan.heaves),
         ]
     )
+
+
+def _hidden(scape: Scape) -> set[str]:
+    """Names of pieces that may lie in the bed: sinkers, and what carries or holds others."""
+    carriers = {piece.rests for piece in scape.pieces}
+    return carriers | {s.stone for group in scape.groups for s in group.sinkers}
+
+
+def _told_once(findings: Iterable[Finding]) -> Iterator[Finding]:
+    """Leave out that one piece is drawn into another where it is told of the other."""
+    told: set[frozenset[str]] = set()
+    for finding in findings:
+        pair = frozenset(finding.about)
+        if finding.how != "drawn through" or pair not in told:
+            yield finding
+        if finding.how == "drawn through":
+            told.add(pair)
+
+
+def stand_findings(tank: Tank) -> Iterator[Finding]:
+    """Find a tank that reaches over its stand."""
+    if tank.stand is None:
+        return
+    rim = 2 * (tank.glass or 0.0)
+    sides = zip((tank.length + rim, tank.depth + rim), tank.stand, strict=True)
+    short = max(side - stand for side, stand in sides)
+    if short > SHORT_STAND:
+        yield Finding(Kind.MISFIT, Severity.CARE, (), {"short_m": short}, how="stand")
 
 
 def spot_findings(spots: Iterable[SpotDepth]) -> Iterator[Finding]:
@@ -145,8 +174,10 @@ def spot_findings(spots: Iterable[SpotDepth]) -> Iterator[Finding]:
     for found in spots:
         if found.lacking > ROOT_TOLERANCE:
             numbers = {"depth_m": found.depth, "lacking_m": found.lacking}
+            over = found.depth < found.height - ROOT_TOLERANCE
+            how, cure = ("over a piece", "plant beside") if over else ("roots", "raise bed")
             about = (found.spot.name,)
-            yield Finding(Kind.SHORT, Severity.CARE, about, numbers, how="roots", cure="raise bed")
+            yield Finding(Kind.SHORT, Severity.CARE, about, numbers, how=how, cure=cure)
 
 
 def load_findings(load: Load | None) -> Iterator[Finding]:
@@ -154,8 +185,7 @@ def load_findings(load: Load | None) -> Iterator[Finding]:
     if load is None or load.heaviest is None:
         return
     name, mass = load.heaviest
-    if mass.high >= HEAVY * ONE_PERSON:
-        how = "one person" if mass.high <= ONE_PERSON else "help"
+    if how := lift_code(mass):
         yield Finding(
             Kind.OVER_LIMIT,
             Severity.CARE,

@@ -300,13 +300,11 @@ def _pane_heights(panel: Panel, along: Floats, below: Floats, level: Floats, uni
     text, at = panel.page.text, np.flatnonzero(level > below + LYING)
     if len(at) == 0:
         return
-    left, right = panel.at(0, 0)[0], panel.at(panel.size[0], 0)[0]
     flat = float(np.ptp(level[at])) < 2 * LYING
     for k in (at[len(at) // 2],) if flat else (at[0], at[-1]):
         words = show_length(float(level[k]), units)
         half = measure(words, 0.85 * text)[0] / 2 + 2
-        x, y = panel.at(float(along[k]), float(level[k]))
-        x = min(max(x, left + half), right - half)
+        x, y = _within(panel, words, float(along[k])), panel.at(0, float(level[k]))[1]
         places = [(x + s * half, y + up * text) for up in (0.85, -0.85, 1.7, 2.6)
                   for s in (0, 2.1, -2.1)]  # fmt: skip
         panel.page.write(words, places, size=0.85 * text)
@@ -372,7 +370,16 @@ def _heights(
         if len(near) == 0:
             continue
         k = near[np.abs(along[near] - along[0] - share * span).argmin()]
-        x, y = panel.at(float(along[k]), float(level[k]))
+        words = show_length(float(level[k]), units)
+        y = panel.at(0, float(level[k]))[1]
+        x = _within(panel, words, float(along[k]))
         places = [(x + side * text, y + up * text) for up in (1.1, 2.1, 3.1)
                   for side in (0, 2, -2, 4, -4)]  # fmt: skip
-        panel.page.write(show_length(float(level[k]), units), places, size=0.85 * text)
+        panel.page.write(words, places, size=0.85 * text)
+
+
+def _within(panel: Panel, words: str, place: float) -> float:
+    """Give the middle of words near a place along a panel, kept off its sides [points]."""
+    half = measure(words, 0.85 * panel.page.text)[0] / 2 + 2
+    left, right = panel.at(0, 0)[0], panel.at(panel.size[0], 0)[0]
+    return min(max(panel.at(place, 0)[0], left + half), right - half)

@@ -141,7 +141,7 @@ def _together(findings: Iterable[Finding]) -> Iterator[tuple[Severity, Markup]]:
 
 def _bags(layer: "LayerFigures") -> Markup:
     """List the bags of a layer; a label is read on the shelf as it is written."""
-    return both(*(bag_words(layer.bags, units).replace(" × ", "\u00a0×\u00a0") for units in Units))
+    return both(*(bag_words(layer.bags, units) for units in Units))
 
 
 def _if_worse(layer: "LayerFigures") -> Markup:

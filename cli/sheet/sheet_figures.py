@@ -6,10 +6,15 @@ from typing import Any
 
 from markupsafe import Markup
 
-from plumbstone.cli.wording.units import Toward, Units, ranged, written
+from plumbstone.cli.wording.units import TABLE, Toward, Units, ranged, written
 from plumbstone.meshes.ranges import Range
 
 # End of a key of the document → SI size of its unit.
+UNITS = "|".join(
+    sorted({s.name for by in TABLE.values() for u in Units for s in by[u]} - {"", "°"})
+)
+# Blanks between a figure and what follows it: its unit, or the × of a count.
+BROKEN = re.compile(rf"(?<=\d) (?=(?:{UNITS})(?!\w))|(?<=\d) (?=× \d)|(?<=\d ×) (?=\d)")
 SIZES = {"l": 1e-3, "cm": 1e-2, "mm": 1e-3, "g": 1e-3, "kpa": 1e3, "cm2": 1e-4}
 
 
@@ -88,8 +93,15 @@ def _joined(lengths: list[str]) -> str:
     return f"{' × '.join(numbers)} {units[0]}"
 
 
-def both(metric: object, us: object) -> Markup:
-    """Write words in both systems of units, once where they are the same."""
+def both(metric: str, us: str) -> Markup:
+    r"""Write words in both systems of units, once where they are the same; no line parts a figure.
+
+    Examples
+    --------
+    >>> both("2 × 9 L", "2 × 9 L")
+    Markup('2\\xa0×\\xa09\\xa0L')
+    """
+    metric, us = (type(words)(BROKEN.sub("\u00a0", words)) for words in (metric, us))
     if str(metric) == str(us):
         return Markup("{}").format(metric)
     return Markup('<span class="of-metric">{}</span><span class="of-us">{}</span>').format(

@@ -1,7 +1,7 @@
 """The order of work on the build sheet, as it goes at the bench."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from markupsafe import Markup
@@ -9,7 +9,7 @@ from markupsafe import Markup
 from plumbstone.cli.sheet.sheet_figures import Figures, both
 from plumbstone.cli.wording.units import GALLON, Units
 from plumbstone.volumes.figures import LayerFigures, PieceFigures, Report
-from plumbstone.volumes.findings import Finding
+from plumbstone.volumes.findings import Finding, Kind
 
 STAYS = "Stays, if set as described."
 SINKS = (
@@ -48,16 +48,24 @@ class Step:
 
 
 def work_steps(report: Report, q: Figures) -> Iterator[Step]:
-    """Give the steps: what stands on the glass, then layer by layer with what is set on each."""
-    for step in _bare_steps(report, q):
-        names = step.about
-        yield Step(
-            step.title,
-            step.tasks,
-            tuple(f for f in report.findings if names & {*f.about}),
-            step.layer,
-            names,
-        )
+    """Give the steps: what stands on the glass, then layer by layer with what is set on each.
+
+    Each finding stands once: a gap where the border is closed, else where what it is foremost
+    about is handled first.
+    """
+    steps = list(_bare_steps(report, q))
+    found: list[list[Finding]] = [[] for _ in steps]
+    for finding in report.findings:
+        first = finding.about[1:] if finding.kind is Kind.LEAKS else finding.about[:1]
+        for names in (first, finding.about):
+            at = [k for k, step in enumerate(steps) if step.about & {*names}]
+            if at:
+                found[at[-1] if finding.kind is Kind.LEAKS and names is first else at[0]].append(
+                    finding
+                )
+                break
+    for step, told in zip(steps, found, strict=True):
+        yield replace(step, findings=tuple(told))
 
 
 def jug_words(cubic_metres: float, units: Units) -> str:
@@ -244,6 +252,8 @@ def _fill_tasks(report: Report, q: Figures) -> Iterator[Task]:
 def _dose_tasks(report: Report, q: Figures) -> Iterator[Task]:
     assert report.water is not None
     words = Markup("Dose for {}, not the {} of the empty box.")
+    if report.water.dosing_m3.mid > report.water.box_m3:
+        words = Markup("Dose for {}, sump and filter counted; the box alone holds {}.")
     dose = q("water.dosing_l.mid", "volume")
     yield Task("dose", words.format(dose, q("water.box_l", "volume")))
     if report.water.salt_mix_kg is not None:

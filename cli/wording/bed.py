@@ -149,7 +149,7 @@ def runs_into(finding: Finding, units: Units) -> str:
     bags = ""
     if "bags_with" in finding.numbers:
         few, many = (int(number(finding, key)) for key in ("bags_with", "bags_without"))
-        bags = f": {few} bags with it, up to {many} without"
+        bags = f": {few} bag{'s' if few > 1 else ''} with it, up to {many} without"
     if finding.how == "borderline":
         return (
             f"{fine} on {coarse} is borderline (grain ratio {ratio:.1f}; up to 4 holds, over 5 "

@@ -4,6 +4,7 @@ from plumbstone.cli.wording.bed import number
 from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Finding, Kind
+from plumbstone.volumes.water.loads import lift_code
 
 LIFTS = {
     "one person": "heavy for one person: lift it close to the body, or with two people",
@@ -14,8 +15,19 @@ LIFTS = {
 }
 
 
+def lift_words(mass: Range) -> str:
+    """Say how to lift a piece of this mass [kg]; empty where a hand does."""
+    return LIFTS.get(lift_code(mass), "")
+
+
 def misfit(finding: Finding, units: Units) -> str:
     """Say that a piece does not pass or does not fit."""
+    if finding.how == "stand":
+        short = show_length(number(finding, "short_m"), units)
+        return (
+            f"The tank reaches {short} over its stand; ask its maker and the stand maker what must "
+            "lie under its panes."
+        )
     name = finding.about[0]
     if finding.how == "opening":
         return f"{name}: does not pass the opening inside the bracing; take a narrower one."
@@ -25,9 +37,14 @@ def misfit(finding: Finding, units: Units) -> str:
     return f"{name}: stands {above} above the rim."
 
 
-def buried(finding: Finding, _units: Units) -> str:
-    """Say that a piece is hardly seen."""
+def buried(finding: Finding, units: Units) -> str:
+    """Say that a piece is hardly seen, or pressed down to the glass."""
     name = finding.about[0]
+    if finding.how == "to the glass":
+        return (
+            f"{name}: pressed in by {show_length(number(finding, 'pressed_m'), units)} it stands "
+            "on the glass; set it there on a pad before the soil, or press it in less."
+        )
     if finding.how == "wholly":
         return f"{name}: lies wholly under the bed; raise it, or leave it out."
     return f"{name}: {number(finding, 'share'):.0%} of it lies under the bed."
@@ -41,6 +58,11 @@ def doubtful(finding: Finding, _units: Units) -> str:
 def short(finding: Finding, units: Units) -> str:
     """Say that a place is not deep enough for its plant."""
     depth, lacking = (number(finding, key) for key in ("depth_m", "lacking_m"))
+    if finding.how == "over a piece":
+        return (
+            f"{finding.about[0]}: lies over a stone or wood, with {show_length(depth, units)} of "
+            f"substrate on it; its roots need {show_length(depth + lacking, units)}: plant beside."
+        )
     return (
         f"{finding.about[0]}: {show_length(depth, units)} of substrate, its roots need "
         f"{show_length(depth + lacking, units)}; raise it by {show_length(lacking, units)} there."

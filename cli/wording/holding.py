@@ -132,6 +132,12 @@ def _staying(hold: "HoldResult", units: Units) -> str:
 def _floats(finding: Finding, units: Units) -> str:
     """Word wood that lifts, lacks its reserve, or hangs between sinking and floating."""
     name = finding.about[0]
+    if finding.how == "stone":
+        verb = "floats" if _number(finding, "sure") else "may float"
+        return (
+            f"{name}: {verb}; soak it in a bucket until it sinks, or take a denser stone. Soil "
+            "over it is not counted."
+        )
     if finding.how == "near neutral":
         lift = _range(finding, "lift_kg")
         low, high = grams(-lift.low, units), grams(max(0.0, lift.high), units)
@@ -159,7 +165,7 @@ def _falls(finding: Finding, units: Units) -> str:
     if finding.how == "stack":
         on = f" on {' and '.join(finding.about[1:])}" if len(finding.about) > 1 else ""
         level = _number(finding, "level_m")
-        when = "" if level <= 0 else f" once water stands at {place_words(level, units)}"
+        when = "" if level <= 0 else f" before water stands at {place_words(level, units)}"
         return (
             f"{name}: falls{on}{when} as drawn; set its middle well over what carries it, "
             "or take it out."
@@ -189,7 +195,8 @@ def _tips(finding: Finding, units: Units) -> str:
         deep = show_length(_number(finding, "through_m"), units)
         return f"{name}: is drawn {deep} into {others or 'what it lies on'}; move them apart."
     if finding.how == "carrier":
-        return f"{name}: {others} beside it does not rest as drawn; see to that first."
+        rests = "does not rest" if len(finding.about) == 2 else "do not rest"
+        return f"{name}: {others} beside it {rests} as drawn; see to that first."
     if finding.how == "steep":
         return (
             f"{name}: lies on slopes of up to {_number(finding, 'steep_deg'):.0f}°, on which wet "
@@ -429,7 +436,8 @@ def _soaking_sentence(hold: "HoldResult", units: Units) -> str:
         return f"{hold.group.name}: {soaking_words(hold.soaking)}"
     low, high = max(0.0, hold.balance.lift.low), hold.balance.lift.high
     much = about_grams(low, hold.balance.lift.mid, high, units)
+    name, leave = hold.group.name, "leave the tie; " if hold.group.sinkers else ""
     return (
-        f"{hold.group.name}: leave the tie; it must take up {much} of water before it stays by "
-        "itself. Test at the next re-layout."
+        f"{name}: {leave}it must take up {much} of water before it stays by itself. Test at the "
+        "next re-layout."
     )

@@ -19,7 +19,7 @@ MARKS = {Severity.STOP: "Mend first", Severity.CARE: "See to", Severity.NOTE: "N
 SIGNS = {Severity.STOP: "!! ", Severity.CARE: "!  ", Severity.NOTE: ""}  # before it in a terminal
 PLURALS = {
     "stone": ("stone", "stones"), "wood": ("piece of wood", "pieces of wood"),
-    "lump": ("loose stone", "loose stones"), "sinker": ("sinker", "sinkers"),
+    "sinker": ("sinker", "sinkers"),
     "tie": ("tie", "ties"), "pad": ("pad", "pads"), "strip": ("hidden strip", "hidden strips"),
     "fabric": ("piece of fabric", "pieces of fabric"),
 }  # fmt: skip
@@ -74,9 +74,9 @@ def cost_lines(report: Report) -> Iterator[str]:
 
 
 def unpriced_words(report: Report) -> str:
-    """Name what has no price: bags and layers by name, all else by count."""
+    """Name what has no price: bags, layers and lumps by name, all else by count."""
     unpriced = [item for item in report.shopping if item.cost is None]
-    named = {"bag": "bags of {}", "loose": "{}"}
+    named = {"bag": "bags of {}", "loose": "{}", "lump": "{}"}
     words = dict.fromkeys(named[i.what].format(i.name) for i in unpriced if i.what in named)
     counts = Counter[str]()
     for item in unpriced:
@@ -110,6 +110,8 @@ def money_words(cost: Range) -> str:
 def dosing_line(water: WaterFigures, units: Units) -> str:
     """Say how much water to dose for."""
     box = volume_words(Range.exact(water.box_m3), units)
+    if water.dosing_m3.mid > water.box_m3:
+        return f"Dose for {volume_words(water.dosing_m3, units)}, sump and filter counted."
     return f"Dose for {volume_words(water.dosing_m3, units)}, not the {box} of the empty box."
 
 

@@ -135,6 +135,7 @@ def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult)
     passed = [p for p in bed.passed if p.row is row and p.crack == number]
     upper, lower = _levels_beside(crack.at, sides, soil, bed)
     width = float(crack.between(min(lower, upper), upper).max())
+    width = max((p.width for p in passed), default=width)
     material = soil.layer.material
     openings = crack.openings[crack.heights < upper]
     fill = float(openings.sum()) * SLICE * _depth(crack)

@@ -197,7 +197,9 @@ def sacks_filled(results: Sequence[LayerResult]) -> list[LayerResult]:
             share = float(covered.sum()) / max(float(laid.sum()), 1.0)
             if share > 0:
                 runs_in = found[i].gaps * share
-                left = replace(found[i], gaps=found[i].gaps - runs_in)
+                kept = 1 - runs_in / found[i].settled
+                slide = replace(found[i].slide, volume=found[i].slide.volume * kept)
+                left = replace(found[i], gaps=found[i].gaps - runs_in, slide=slide)
                 found[i] = _with_volume(left, left.settled - runs_in)
                 found[j] = _with_volume(found[j], found[j].settled + runs_in)
                 break

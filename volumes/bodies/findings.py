@@ -1,6 +1,6 @@
 """What is found about single pieces: fit, cover and doubt."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 
 import numpy as np
 
@@ -9,11 +9,12 @@ from plumbstone.volumes.findings import Finding, Kind, Severity
 from plumbstone.volumes.scape.scape import Tank
 
 MOSTLY = 0.85  # share of a piece below the bed from which on it is told
+ON_GLASS = 1e-6  # [m]
 SHOWS = 0.002  # of its volume: less than that above the bed, and it is wholly buried
 
 
 def body_findings(
-    bodies: Iterable[Body], tank: Tank, covered: Mapping[str, float]
+    bodies: Iterable[Body], tank: Tank, covered: Mapping[str, float], hidden: Container[str] = ()
 ) -> Iterator[Finding]:
     """Find pieces that do not fit, lie buried, or are known badly.
 
@@ -24,10 +25,14 @@ def body_findings(
     tank : Tank
     covered : mapping of str to float
         Share of each piece's volume that lies below the bed.
+    hidden : container of str
+        Names of those that are meant to lie there: sinkers, and what carries others.
     """
     for body in bodies:
         yield from _fit(body, tank)
-        yield from _buried(body, covered.get(body.entry.name, 0.0))
+        if body.entry.name not in hidden:
+            yield from _buried(body, covered.get(body.entry.name, 0.0))
+        yield from _pressed(body)
         for text in body.warnings:
             yield Finding(Kind.DOUBTFUL, Severity.CARE, (body.entry.name,), how=text)
 
@@ -48,6 +53,13 @@ def _fit(body: Body, tank: Tank) -> Iterator[Finding]:
     if tank.lamp_height is not None and top > tank.height + tank.lamp_height:
         numbers = {"above_m": top - tank.height - tank.lamp_height}
         yield Finding(Kind.MISFIT, Severity.STOP, about, numbers, how="lamp")
+
+
+def _pressed(body: Body) -> Iterator[Finding]:
+    """Tell of a piece pressed down to the glass, through all of the bed."""
+    if body.entry.rests == "bed" and body.entry.pressed > 0 and float(body.piece.low[2]) < ON_GLASS:
+        numbers = {"pressed_m": body.entry.pressed}
+        yield Finding(Kind.BURIED, Severity.NOTE, (body.entry.name,), numbers, how="to the glass")
 
 
 def _buried(body: Body, share: float) -> Iterator[Finding]:

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from plumbstone.meshes.piece import Floats, Indices, Piece
 
 SHAPE_FACTORS = Range(0.40, 0.50, 0.60)  # of the box around a stone; common practice, no source
+LONGEST_SIDE = 5.0  # [m]: a longer stone is a slip of the unit
+LEAST_FACTOR = 0.05  # of its box that a stone fills
 BOX_SHARES = (0.12, 1.0)  # of its box that any stone fills; the upper is geometry
 SLIP = 2.0  # a mass and a volume that differ by more than this cannot belong together
 SLIPS = (0.1, 10.0, 1 / 2.20462, 2.20462, 1e-3, 1e3)  # a wrong point, pounds, grams
@@ -247,6 +249,11 @@ def density_of_two_weighings(dry: float, submerged: float, step: float, water: f
         If the readings are too close for the scale, or the wrong way round.
     """
     low, high = dry - submerged - step, dry - submerged + step
+    if submerged > dry:
+        problem = (
+            f"{submerged:g} kg in water is more than {dry:g} kg dry; see which reading is which."
+        )
+        raise WeighingError(problem)
     if low <= 0 or submerged < 0:
         message = (
             f"{dry:g} kg dry and {submerged:g} kg in water differ by less than the scale's step; "
@@ -298,7 +305,13 @@ def tape_spread(volume: float, kind: str) -> Range:
 
 def size_volume(size: tuple[float, float, float], factor: float | None = None) -> Range:
     """Volume [m³] of a stone by length × width × height [m] × shape factor."""
+    if max(size) > LONGEST_SIDE:
+        problem = f"{max(size):g} m long is no stone for a tank; check the unit of the size."
+        raise WeighingError(problem)
     box = math.prod(size)
+    if factor is not None and not LEAST_FACTOR <= factor <= 1:
+        problem = f"shape factor {factor:g}: a stone fills 0.05 to 1 of the box around it."
+        raise WeighingError(problem)
     if factor is None:
         return SHAPE_FACTORS.times(box)
     found = SHAPE_FACTORS.times(factor / SHAPE_FACTORS.mid)  # a guess knows no more than a tape

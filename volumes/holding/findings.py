@@ -11,6 +11,7 @@ from plumbstone.volumes.holding.hold_down import Doubt, HoldResult, Move
 from plumbstone.volumes.holding.stability import LEANS, Standing
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
 
+STRAPPED_IN = 5e-3  # [m]: a strap presses a stone no deeper into wood
 STOP_BELOW = 0.02  # filling stops so far below the level of the first motion [m]
 
 
@@ -26,6 +27,10 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
     about = (stone.name, *stone.on)
     if stone.through > DRAWN_THROUGH:
         return (_through_finding(Severity.CARE, stone.name, stone.into, stone.through),)
+    if stone.may_float:
+        numbers = {"sure": float(stone.floats)}
+        severity = Severity.STOP if stone.floats else Severity.CARE
+        return (Finding(Kind.FLOATS, severity, about[:1], numbers, how="stone", cure="soak"),)
     if stone.falls_at is not None:
         numbers = {"level_m": stone.falls_at}
         return (Finding(Kind.FALLS, Severity.STOP, about, numbers, how="stack", cure="set again"),)
@@ -119,6 +124,8 @@ def _cares(hold: HoldResult) -> Iterator[Finding]:
         yield Finding(
             Kind.FLOATS, Severity.NOTE, (name,), numbers, how="near neutral", cure="tub test"
         )
+    if hold.strapped_through > STRAPPED_IN:
+        yield _through_finding(Severity.CARE, name, hold.strapped_into, hold.strapped_through)
     laid = [s.stone or "the stone" for s in hold.group.sinkers if s.how == "laid on"]
     on = [*laid, *(n for n in hold.carries if n not in laid)]
     if on:

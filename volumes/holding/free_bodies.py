@@ -25,6 +25,7 @@ from plumbstone.volumes.holding.touching import (
     lies_over,
     patch_corners,
     resting_of,
+    shared_depth,
 )
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import Group, Sinker
@@ -199,6 +200,20 @@ def stage_of(
             needed |= {t.sinker.stone for t in ties[j] if t.sinker.stone in placed}
     wet = {name: memo(_wet, placed[name], levels) for name in needed}
     return Stage(tuple(bodies), tuple(resting), tuple(ties), wet, placed, levels, water)
+
+
+def drawn_into_strapped(stage: Stage, number: int, grid: Grid, memo: Memo) -> tuple[float, str]:
+    """How deep wood of a body is drawn into a stone that is strapped to it [m], and which."""
+
+    def form(body: Body) -> Form:
+        window = memo(columns_of, body.piece.vertices, body.piece.faces, grid)
+        return memo(_form, body, window, True)
+
+    stones = [b for b in stage.bodies[number].pieces if b.entry.kind == "stone"]
+    pairs = [(form(wood), form(stone), stone.entry.name)
+             for wood in stage.wood_of(number) for stone in stones]  # fmt: skip
+    deep = [(memo(shared_depth, a, b, grid), n) for a, b, n in pairs if beside(a.window, b.window)]
+    return max(deep, default=(0.0, ""))
 
 
 def lots_of(bodies: Sequence[Body], grid: Grid, memo: Memo) -> list[tuple[Body, ...]]:

@@ -39,6 +39,7 @@ from plumbstone.volumes.holding.free_bodies import (
     Stage,
     Tie,
     amiss_ends,
+    drawn_into_strapped,
     ends_of,
     joined,
     lies_as_body,
@@ -55,7 +56,7 @@ from plumbstone.volumes.holding.free_bodies import (
     wood_lift,
 )
 from plumbstone.volumes.holding.offers import Offers, feet_for, offers_for
-from plumbstone.volumes.holding.soaking import Soaking, fit_weighings
+from plumbstone.volumes.holding.soaking import Soaking, SoakingError, fit_weighings
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH, LEANS
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import Group, Sinker
@@ -130,6 +131,8 @@ class HoldResult:
     lean: float  # tilt until it rests on what is below [degrees]
     through: float  # how deep it is drawn into what is beside or below it [m]
     into: str  # what that is; empty: glass or bed
+    strapped_through: float  # how deep its wood is drawn into a stone that is strapped to it [m]
+    strapped_into: str  # which stone that is
     carries: tuple[str, ...]  # stones that lie on it
     doubtful: tuple[str, ...]  # bodies below or on it that do not rest as drawn
     burial: float  # what the settled bed over standing sinkers adds later [kg]
@@ -292,6 +295,7 @@ def _judge_group(
         later = _first_move(stage, some, number, group.friction, told)
         first = replace(first, hung=later is None or later.level > first.level)
     drained = _drained_move(stage, full)
+    strapped_through, strapped_into = drawn_into_strapped(stage, number, around.grid, around.memo)
     doubts = _doubts(stage, number, ends, strained, soaked)
     at_best = not doubts or all_stay([rig_of(_as_drawn(stage, number), middle, number, None)])
     at_line, most = _tie_forces(even, rigs)
@@ -319,6 +323,8 @@ def _judge_group(
         lean=stage.resting[number].lean,
         through=stage.resting[number].through,
         into=stage.into(number),
+        strapped_through=strapped_through,
+        strapped_into=strapped_into,
         carries=tuple(stage.bodies[i].name for i in stage.above(number)),
         doubtful=_doubtful(stage, number),
         burial=_burial(group, stage.placed, around),
@@ -620,9 +626,12 @@ def _afloat(wood: Sequence[Body], balance: Balance, water: float) -> Afloat | No
 
 def _soaking(group: Group, balance: Balance, wood: Sequence[Body], water: float) -> Soaking | None:
     """Fit the log of weighings; the displaced volume comes from the lift."""
-    if not group.log:
+    if len({weighing.day for weighing in group.log}) < 2:  # one weighing tells no trend
         return None
     dry = sum(body.mass.mid for body in wood)
     lift = balance.lift
     volume = Range(*((dry + v) / water for v in (lift.low, lift.mid, lift.high)))
-    return fit_weighings(group.log, volume, dry, water)
+    try:
+        return fit_weighings(group.log, volume, dry, water)
+    except SoakingError as error:
+        raise HoldError(f'group "{group.name}".log: {error}') from None

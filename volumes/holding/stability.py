@@ -48,6 +48,8 @@ class Standing:
     unsure: bool = False  # whether it is not proved that it stays as drawn
     through: float = 0.0  # how deep it is drawn into another [m]
     into: str = ""  # the piece that this is
+    may_float: bool = False  # whether it is a stone that floats at some end of its range
+    floats: bool = False  # whether it does so at its middle
     foot_known: bool = True  # not where its size or its mass alone is given
 
     @property
@@ -55,7 +57,7 @@ class Standing:
         """Whether it tips easily, lies on an edge, is drawn into another or may not stay."""
         stands = self.upright or bool(self.on)
         tips = self.tip_angle < (SMALL_ANGLE if stands else EDGE)
-        amiss = self.lean > LEANS or self.through > DRAWN_THROUGH
+        amiss = self.lean > LEANS or self.through > DRAWN_THROUGH or self.may_float
         return tips or amiss or self.falls_at is not None or self.unsure
 
 
@@ -155,7 +157,8 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     inside = _inside_hull(touching[:, :2], middle[:2])
     up, top = max(1e-6, float(middle[2]) - foot), max(1e-6, float(high[2]) - foot)
     dry = body.mass.mid * GRAVITY
-    wet = max(0.0, body.mass_in_water(stage.water).mid) * GRAVITY
+    in_water = body.mass_in_water(stage.water)
+    wet = max(0.0, in_water.mid) * GRAVITY
     size = high - low
     beside = any(stage.resting[i].through > DRAWN_THROUGH for i in stage.together(number)[1:])
     sure = all_stay(rigs_of(stage, amiss_ends([End({}, {})]), number, FRICTION))
@@ -175,6 +178,8 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
         unsure=not sure and not beside,
         through=rest.through,
         into=stage.into(number),
+        may_float=body.entry.kind == "stone" and in_water.low < 0,
+        floats=body.entry.kind == "stone" and in_water.mid < 0,
         foot_known=body.entry.shape.form_given,
     )
 

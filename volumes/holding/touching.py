@@ -204,7 +204,7 @@ def resting_of(
         if (left < reach).any():
             parts.append(_exact(a, b, places[left < reach], grid, j))
     rest = _settled(_Points.together(parts), centre, held)
-    deep = [(_shared_depth(a, b, grid), j) for j, a, b in pairs]
+    deep = [(shared_depth(a, b, grid), j) for j, a, b in pairs]
     through, into = max([(rest.through, rest.into), *deep])
     return replace(rest, through=through, into=into)
 
@@ -353,7 +353,7 @@ def _shared(a: Window, b: Window) -> Floats:
     return depth
 
 
-def _shared_depth(a: Form, b: Form, grid: Grid) -> float:
+def shared_depth(a: Form, b: Form, grid: Grid) -> float:
     """How deep two pieces are drawn into each other [m] where they share more height than an edge.
 
     Along the floor that is as wide as the shared cells, or as a corner of one lies inside the

@@ -142,10 +142,11 @@ def _log_from(section: Section) -> tuple[Weighing, ...]:
         raise section.error("log", "give every weighing a date, or every one a day.")
     days = [day.toordinal() if isinstance(day, datetime.date) else day for day, _ in dated]
     first = min(days) if dated and isinstance(dated[0][0], datetime.date) else 0.0
-    return tuple(
+    found = (
         replace(weighing, day=float(day - first))
         for day, (_, weighing) in zip(days, dated, strict=True)
     )
+    return tuple(sorted(found, key=lambda weighing: weighing.day))
 
 
 def _weighing_from(section: Section) -> tuple[float | datetime.date, Weighing]:

@@ -32,6 +32,7 @@ class UnknownMaterialError(PlumbstoneError, ValueError):
     def __init__(self, name: str, known: Sequence[str]) -> None:
         self.name = name
         near = difflib.get_close_matches(name, known, n=3, cutoff=MISSPELT)
+        near = near or [key for key in known if _stems(name) and _stems(name) <= _stems(key)]
         hint = 'Find it by how it looks: plumbstone materials "grey with white veins".'
         if near:
             hint = f"Did you mean {' or '.join(near)}?"

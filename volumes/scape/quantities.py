@@ -104,28 +104,29 @@ def parse_quantity(text: Any, kind: str) -> float:
     18.927
     """
     most, example = _KINDS[kind][1:]
+    article = "an" if kind == "area" else "a"
     if isinstance(text, (int, float)) and not isinstance(text, bool):
         shown = example.split(" or ")[0]
         message = f'{str(text)[:20]} has no unit; write it as a text such as "{shown}".'
         raise QuantityError(message)
     if not isinstance(text, str) or len(text) > LONGEST:
         said = "that" if not isinstance(text, str) else f'"{text[:20]}…"'
-        message = f"{said} is not a {kind}; write a number and a unit, such as {example}."
+        message = f"{said} is not {article} {kind}; write a number and a unit, such as {example}."
         raise QuantityError(message)
     number, unit = _parted(text.strip())
     if number is None:
         how = without_comma(text) or f"write a number and a unit, such as {example}"
-        message = f'"{text}" is not a {kind}; {how}.'
+        message = f'"{text}" is not {article} {kind}; {how}.'
         raise QuantityError(message)
     if not unit:
         message = f'"{text}" has no unit; write {example}.'
         raise QuantityError(message)
     value = _in_si(number, unit, kind)
     if value is None:
-        message = f'"{text}" is not a {kind}; write {example}.'
+        message = f'"{text}" is not {article} {kind}; write {example}.'
         raise QuantityError(message)
     if not math.isfinite(value) or abs(value) > most:
-        message = f'"{text}" is too large a {kind}.'
+        message = f'"{text}" is too large {article} {kind}.'
         raise QuantityError(message)
     return value
 

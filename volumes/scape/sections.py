@@ -100,7 +100,8 @@ class Section:
             return value
         if not isinstance(value, list) or (count is not None and len(value) != count):
             wanted = f"{count} quantities" if count else "quantities"
-            raise self.error(key, f"must be a list of {wanted}, each with its unit.")
+            example = "" if like == "..., ..." else f": [{like}]"
+            raise self.error(key, f"must be a list of {wanted}, each with its unit{example}.")
         return tuple(self._parsed(f"{key}[{i}]", v, kind, least) for i, v in enumerate(value, 1))
 
     def points(self, key: str, default: Any = _REQUIRED, *, least_count: int = 1) -> Any:

@@ -6,6 +6,7 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.water.density import GRAVITY
 
 GLASS_DENSITY = 2500.0  # [kg/m³] EN 572-1, read on a secondary page
+HEAVY = 0.6  # of what one person may lift: from here on a caution is due
 ONE_PERSON = 25.0  # [kg] L23 filter for men, close to the body; read on a secondary page
 
 
@@ -21,6 +22,13 @@ class Load:
     cabinet: float  # water in a sump and a filter below the tank; in none of the masses above
     pressure: Range  # on the floor: full, the glass where it is known, and the cabinet [Pa]
     heaviest: tuple[str, Range] | None  # the heaviest piece to lift
+
+
+def lift_code(mass: Range) -> str:
+    """Tell by a code who lifts a piece [kg], at the high end of its range; empty: anybody."""
+    if mass.high < HEAVY * ONE_PERSON:
+        return ""
+    return "one person" if mass.high <= ONE_PERSON else "help"
 
 
 def glass_mass(length: float, depth: float, height: float, thickness: float) -> float:

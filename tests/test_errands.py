@@ -1,0 +1,256 @@
+"""People in a hurry, who never read a manual: what they type, and what they must be told.
+
+The figures are arithmetic on stated inputs; the trade's habits: common practice, no source.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from commands import read_json, refuse, type_in
+
+
+def write(folder: Path, *parts: str) -> None:
+    """Write tank.toml of a tank and some tables."""
+    (folder / "tank.toml").write_text("\n".join(parts), encoding="utf-8")
+
+
+def tank(inside: str = '"60 cm", "30 cm", "36 cm"', more: str = "") -> str:
+    return f"[tank]\ninside = [{inside}]\n{more}\n"
+
+
+def table(title: str, /, **values: str) -> str:
+    rows = "\n".join(f"{key} = {value}" for key, value in values.items())
+    return f"[[{title}]]\n{rows}\n"
+
+
+def stone(name: str, size: str, at: str, **more: str) -> str:
+    values = {"kind": '"stone"', "material": '"granite"', "solid": '"box"', **more}
+    return table("piece", name=f'"{name}"', size=f"[{size}]", at=f"[{at}]", **values)
+
+
+SOIL = table("layer", name='"Soil"', material='"baked-clay soil"', depth='"5 cm"')
+
+
+def told(folder: Path) -> str:
+    """Give all that `plan` prints, the folds of its lines undone."""
+    done = type_in("plumbstone plan tank.toml", folder)
+    assert done.returncode == 0, done.stderr
+    return " ".join(done.stdout.split())
+
+
+def one_piece(line: str, folder: Path) -> dict[str, Any]:
+    piece: dict[str, Any] = read_json(line, folder)["pieces"][0]
+    return piece
+
+
+# ---- weigh ---------------------------------------------------------------------------------
+
+
+def test_every_side_may_have_a_unit_of_its_own(tmp_path: Path) -> None:
+    # 12 in × 8 in × 6 in = 576 in³ = 9.439 L; half of the box, as of any size, is 4.72 L.
+    mixed = one_piece('plumbstone weigh --size "1 ft x 8 in x 0.5 ft"', tmp_path)
+    same = one_piece('plumbstone weigh --size "12 x 8 x 6 in"', tmp_path)
+    assert mixed["volume_l"]["mid"] == pytest.approx(4.72, abs=0.005)
+    assert mixed["volume_l"] == pytest.approx(same["volume_l"])
+
+
+def test_a_shape_factor_over_one_is_refused(tmp_path: Path) -> None:
+    # No stone fills more than the box around it.
+    why = refuse('plumbstone weigh --size "28 x 19 x 15 cm" --shape-factor 1.2', tmp_path)
+    assert "0.05 to 1" in why
+
+
+def test_a_stone_of_metres_is_a_slip(tmp_path: Path) -> None:
+    assert "check the unit" in refuse('plumbstone weigh --size "28 x 19 x 15 m"', tmp_path)
+
+
+def test_a_heavy_stone_comes_with_a_caution(tmp_path: Path) -> None:
+    # 60 × 50 × 40 cm, half of it granite of 2650: 159 kg; L23 screens at 25 kg.
+    heavy = type_in('plumbstone weigh --size "60 x 50 x 40 cm" -m granite', tmp_path).stdout
+    assert "lift it with help or a hoist" in heavy
+    light = type_in('plumbstone weigh --size "12 x 10 x 8 cm" -m granite', tmp_path).stdout
+    assert "Caution" not in light
+
+
+def test_two_weighings_tell_the_density(tmp_path: Path) -> None:
+    line = 'plumbstone weigh --mass "3.00 kg" --in-water "1.88 kg" --scale-step "10 g"'
+    # 3.00 / (3.00 − 1.88) × 997.05 = 2670.7 kg/m³
+    assert one_piece(line, tmp_path)["density_kg_per_m3"]["mid"] == pytest.approx(2670.7, abs=0.1)
+    assert "Density: 2671 kg/m³" in type_in(line, tmp_path).stdout
+
+
+def test_readings_the_wrong_way_round_are_told_as_such(tmp_path: Path) -> None:
+    why = refuse('plumbstone weigh --mass "3 kg" --in-water "3.2 kg"', tmp_path)
+    assert "which reading is which" in why
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [("mopane", "mopane wood"), ("pumice", "pumice stone or pumice gravel"), ("lava", "lava rock")],
+)
+def test_half_a_name_is_led_to_the_whole_one(tmp_path: Path, typed: str, meant: str) -> None:
+    why = refuse(f'plumbstone weigh --size "20 x 10 x 8 cm" -m {typed}', tmp_path)
+    assert f"Did you mean {meant}" in why
+
+
+# ---- hold without a scape ------------------------------------------------------------------
+
+
+def test_a_mass_and_its_unit_need_no_blank(tmp_path: Path) -> None:
+    close, apart = (
+        read_json(f'plumbstone hold --just-sinks-with "{text}"', tmp_path)["holds"]
+        for text in ("520g granite", "520 g granite")
+    )
+    assert close == apart
+
+
+@pytest.mark.parametrize(
+    ("options", "why"),
+    [
+        ('--wood-mass "0 kg"', "more than nothing"),
+        ('--wood-mass "1 kg" --sinker "-500 g granite"', "more than nothing"),
+        ('--wood-mass "1 kg" -m granite', "granite is no wood"),
+        ('--wood-mass "1 kg" --sinker "500 g oak wood"', "oak wood is no stone"),
+    ],
+)
+def test_what_cannot_hold_is_refused(tmp_path: Path, options: str, why: str) -> None:
+    assert why in refuse(f"plumbstone hold {options}", tmp_path)
+
+
+# ---- plan ----------------------------------------------------------------------------------
+
+
+def test_a_stone_that_floats_is_told_to_float(tmp_path: Path) -> None:
+    # Pumice of 400-900 kg/m³ floats in water of 997, wherever its middle lies.
+    write(tmp_path, tank(), stone("P", '"15 cm", "12 cm", "10 cm"', '"20 cm", "15 cm"',
+                                  material='"pumice stone"'), SOIL)  # fmt: skip
+    words = told(tmp_path)
+    assert "Do not fill yet." in words
+    assert "P: floats; soak it" in words
+    assert "falls" not in words
+
+
+def test_a_stack_that_falls_in_the_water_is_told_before_a_level() -> None:
+    from plumbstone.cli.wording.holding import finding_words
+    from plumbstone.cli.wording.units import Units
+    from plumbstone.volumes.findings import Finding, Kind, Severity
+
+    # It is judged at a few depths: what does not hold at 11 cm may give way below.
+    found = Finding(Kind.FALLS, Severity.STOP, ("S", "T"), {"level_m": 0.11}, how="stack")
+    assert "before water stands at 11 cm" in finding_words(found, Units.METRIC)
+
+
+def test_a_tank_over_its_stand_is_told(tmp_path: Path) -> None:
+    # 48 ½ × 18 ½ in of glass on 48 × 18 in: half an inch over.
+    tank_us = (
+        '[tank]\noutside = ["48 1/2 in", "18 1/2 in", "21 in"]\nglass = "1/2 in"\n'
+        'water_line = "19 in"\nstand = ["{} in", "{} in"]\n'
+    )
+    write(tmp_path, tank_us.format(48, 18), SOIL)
+    assert "The tank reaches 1.3 cm over its stand" in told(tmp_path)
+    write(tmp_path, tank_us.format("48.5", "19"), SOIL)
+    assert "over its stand" not in told(tmp_path)
+
+
+HIDDEN = (
+    stone("Slate", '"30 cm", "20 cm", "2.5 cm"', '"30 cm", "15 cm"', material='"slate"'),
+    table("piece", name='"Log"', kind='"wood"', material='"driftwood"', solid='"box"',
+          size='["40 cm", "8 cm", "8 cm"]', at='["30 cm", "15 cm"]', rests="{rests}",
+          tied_to='["Slate"]'),
+    SOIL,
+)  # fmt: skip
+
+
+def test_a_hidden_sinker_may_lie_under_the_soil(tmp_path: Path) -> None:
+    write(tmp_path, tank(), *HIDDEN)
+    (tmp_path / "tank.toml").write_text(
+        (tmp_path / "tank.toml").read_text().replace("{rests}", '"Slate"')
+    )
+    words = told(tmp_path)
+    assert "Slate: lies wholly under the bed" not in words
+    assert "move them apart" not in words
+
+
+def test_wood_drawn_into_the_stone_under_it_is_told(tmp_path: Path) -> None:
+    write(tmp_path, tank(), *HIDDEN)
+    (tmp_path / "tank.toml").write_text(
+        (tmp_path / "tank.toml").read_text().replace("{rests}", '"floor"')
+    )
+    assert "Log: is drawn 2.5 cm into Slate; move them apart." in told(tmp_path)
+
+
+def test_wood_without_a_tie_is_not_told_to_leave_it(tmp_path: Path) -> None:
+    write(tmp_path, tank(), table("piece", name='"Cork"', kind='"wood"', material='"cork bark"',
+          solid='"box"', size='["25 cm", "6 cm", "6 cm"]', at='["30 cm", "15 cm"]'))  # fmt: skip
+    words = told(tmp_path)
+    assert "of water before it stays by itself" in words
+    assert "leave the tie" not in words
+
+
+def test_one_weighing_tells_no_trend_and_stops_no_plan(tmp_path: Path) -> None:
+    write(tmp_path, tank(), *HIDDEN[:1], HIDDEN[1].format(rests='"Slate"'),
+          table("group", wood='["Log"]', log='[{date = 2026-01-03, mass = "1.5 kg"}]'))  # fmt: skip
+    assert "leave the tie" in told(tmp_path)
+
+
+def test_weighings_may_stand_in_any_order(tmp_path: Path) -> None:
+    days = ['{date = 2026-01-03, mass = "1.5 kg"}', '{date = 2026-03-03, mass = "1.7 kg"}']
+    found = []
+    for log in (days, days[::-1]):
+        write(tmp_path, tank(), *HIDDEN[:1], HIDDEN[1].format(rests='"Slate"'),
+              table("group", wood='["Log"]', log=f"[{', '.join(log)}]"))  # fmt: skip
+        found.append(read_json("plumbstone hold tank.toml", tmp_path)["holds"][0]["soaking"])
+    assert found[0] == found[1]
+
+
+def test_a_stone_pressed_through_the_bed_stands_on_the_glass(tmp_path: Path) -> None:
+    # 20 cm into 5 cm of soil.
+    size, at = '"12 cm", "10 cm", "12 cm"', '"30 cm", "15 cm"'
+    write(tmp_path, tank(), stone("S", size, at, rests='"bed"', pressed='"20 cm"'), SOIL)
+    assert "S: pressed in by 20 cm it stands on the glass" in told(tmp_path)
+    write(tmp_path, tank(), stone("S", size, at, rests='"bed"', pressed='"3 cm"'), SOIL)
+    assert "it stands on the glass" not in told(tmp_path)
+
+
+def test_a_plant_over_buried_wood_is_led_beside_it(tmp_path: Path) -> None:
+    # Soil 5 cm, a stone 4 cm high under it: 1 cm over the stone.
+    write(tmp_path, tank(), stone("S", '"20 cm", "10 cm", "4 cm"', '"30 cm", "15 cm"'), SOIL,
+          table("spot", name='"Moss"', at='["30 cm", "15 cm"]', root_depth='"3 cm"'))  # fmt: skip
+    words = told(tmp_path)
+    assert "Moss: lies over a stone or wood, with 1.0 cm of substrate on it" in words
+    assert "raise it by" not in words
+
+
+def test_what_is_drawn_into_each_other_is_told_once(tmp_path: Path) -> None:
+    boulder = {"solid": '"boulder"', "material": '"limestone"'}
+    write(tmp_path, tank(),
+          stone("A", '"7 cm", "6 cm", "8 cm"', '"11.5 cm", "14 cm"', seed="2", **boulder),
+          stone("B", '"8 cm", "6 cm", "5 cm"', '"18 cm", "15.5 cm"', seed="3", **boulder))  # fmt: skip
+    assert told(tmp_path).count("is drawn") == 1
+
+
+def test_sacks_are_drawn_with_their_gaps(tmp_path: Path) -> None:
+    # 40 × 24 × 6 cm of sacks with 15 % of gaps that soil fills: 5.76 × 0.85 = 4.90 L. What stays
+    # is a frustum at the repose of 38.3° (the middle of 35-42°): its foot 40 × 24 cm.
+    zone = '[["10 cm","20 cm"],["50 cm","20 cm"],["50 cm","44 cm"],["10 cm","44 cm"]]'
+    write(tmp_path, tank('"60 cm", "45 cm", "45 cm"'),
+          table("layer", name='"Sacks"', material='"pumice gravel"', zone=zone, depth='"6 cm"',
+                sacks='{ holds = "2 L", gaps = 0.15 }'),
+          table("layer", name='"Soil"', material='"baked-clay soil"',
+                height='{ front = "4 cm", back = "13 cm" }'))  # fmt: skip
+    layer = read_json("plumbstone bed tank.toml", tmp_path)["layers"][0]
+    assert layer["drawn_l"] == pytest.approx(4.90, rel=0.01)
+    assert layer["stays_l"] + layer["slides_l"] == pytest.approx(layer["drawn_l"], rel=1e-6)
+
+
+def test_a_sump_over_the_box_is_said_so(tmp_path: Path) -> None:
+    # 120 × 60 × 50 cm = 360 L and 60 L in the sump, nothing else: 420 L.
+    write(tmp_path, tank('"120 cm", "60 cm", "55 cm"', 'water_line = "50 cm"\n[tank.sump]\n'
+          'water = "60 L"\narea = "7200 cm^2"\ndrop = "3 cm"\nspare = "30 L"'))  # fmt: skip
+    assert "Dose for 420.0 L, sump and filter counted." in told(tmp_path)
+
+
+def test_loose_stones_are_named(tmp_path: Path) -> None:
+    write(tmp_path, tank(), table("lump", name='"Rubble"', mass='"30 kg"', material='"granite"'))
+    assert "No price given: Rubble." in told(tmp_path)
