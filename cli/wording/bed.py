@@ -199,7 +199,7 @@ def overlaps(finding: Finding, units: Units) -> str:
 def void(finding: Finding, units: Units) -> str:
     """Say that space under stones stays empty."""
     return (
-        f"{finding.about[0]}: {_volume(finding, 'volume_m3', units)} of space under stones stay "
+        f"{finding.about[0]}: {_volume(finding, 'volume_m3', units)} of space under stones stays "
         "empty, as it runs in from the sides only; push it in by hand before the stone is set."
     )
 
