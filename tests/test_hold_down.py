@@ -314,11 +314,17 @@ def test_commands_for_wood(tmp_path: Path) -> None:
     assert with_log["holds"][0]["soaking"]["neutral_kg"] == pytest.approx(1.25, abs=1e-6)
 
 
+def test_a_log_begins_with_one_weighing(tmp_path: Path) -> None:
+    (tmp_path / "t.toml").write_text(TANK + wood("Log", (40, 6, 6), 1.1, 45), encoding="utf-8")
+    (tmp_path / "log.csv").write_text("date,grams\n2026-03-01,1100\n", encoding="utf-8")
+    told = type_in("plumbstone hold t.toml --log log.csv", tmp_path).stdout
+    assert "one weighing tells no trend; weigh it again after a week." in " ".join(told.split())
+
+
 @pytest.mark.parametrize(
     ("lines", "words"),
     [
         ("day,mass\n1,2", "name the columns"),
-        ("date,grams\n2026-03-01,1100", "One weighing"),
         ("date,grams\n2026-03-01,1100\n2026-03-09,1000", "falls from 1100 g to 1000 g"),
         ("date,grams\n2026-03-01,1100\n2026-03-09,2900", "more than this volume can hold"),
         ("date,grams\nyesterday,1100", "line 2: date"),

@@ -434,6 +434,8 @@ def _soaking_sentence(hold: "HoldResult", units: Units) -> str:
     """Say when the tie may come off; without a log of weighings only a bound, no date."""
     if hold.soaking is not None:
         return f"{hold.group.name}: {soaking_words(hold.soaking)}"
+    if hold.group.log:
+        return f"{hold.group.name}: one weighing tells no trend; weigh it again after a week."
     low, high = max(0.0, hold.balance.lift.low), hold.balance.lift.high
     much = about_grams(low, hold.balance.lift.mid, high, units)
     name, leave = hold.group.name, "leave the tie; " if hold.group.sinkers else ""
