@@ -1,6 +1,7 @@
 """What is called held, by a rigid-body simulation that is no part of the program."""
 
 import json
+import math
 import os
 from pathlib import Path
 
@@ -94,9 +95,12 @@ def test_wood_of_another_group_is_as_light_as_it_may_be(
 
 def trial(case: Case, fine: Fineness) -> dict[str, object]:
     """Simulate a scape and all that is offered for it."""
-    hold = case.hold
-    end = case.any_end() if hold.stays else case.ends[0]
-    run = case.simulated(fine, end)
+    hold, first = case.hold, case.hold.first_move
+    ends = [case.any_end() if hold.stays else case.ends[0]]
+    if hold.moves_at is not None and first is not None and first.end is not None:
+        ends.append(first.end)  # the level is told of the first of all ends to move
+    runs = [case.simulated(fine, end) for end in ends]
+    run = min(runs, key=lambda run: math.inf if run.first is None else run.first)
     offered = [
         held(case.simulated(fine, case.any_end(), case.with_offer(offer)))
         for offer in hold.offers.best
