@@ -13,7 +13,7 @@ pytest.importorskip("mujoco", reason="mujoco is not installed here")
 from rigid_body import FINE, QUICK, Case, Fineness, Run, Tank, case_of, judged, write
 
 from plumbstone.volumes.holding.free_bodies import End, middle_end
-from plumbstone.volumes.holding.hold_down import Verdict
+from plumbstone.volumes.holding.hold_down import Doubt, Verdict
 
 FIRST = int(os.environ.get("PLUMBSTONE_FIRST_SEED", "7000"))  # of the long trial
 COUNT = int(os.environ.get("PLUMBSTONE_SCAPES", "200"))
@@ -61,6 +61,32 @@ def test_what_is_offered_for_a_round_underside_does_not_let_it_rock(tmp_path: Pa
     for offer in case.hold.offers.best:
         assert held(case.simulated(FINE, case.any_end(), case.with_offer(offer)))
     assert not case.hold.stays
+
+
+OVERHANG = (
+    '[tank]\ninside = ["60 cm", "36 cm", "40 cm"]\nwater_line = "36 cm"\n[[piece]]\n'
+    'name = "Slab"\nmaterial = "granite"\nsolid = "box"\nsize = ["14 cm", "14 cm", "6 cm"]\n'
+    'at = ["20 cm", "18 cm"]\n[[piece]]\nname = "Log"\nkind = "wood"\nmaterial = "driftwood"\n'
+    'solid = "box"\nmass = "1.3 kg"\nsize = ["30 cm", "10 cm", "6 cm"]\nat = ["29 cm", "18 cm"]\n'
+    'rests = "Slab"\n[[group]]\nwood = ["Log"]\nsinkers = [{ mass = "3 kg", '
+    'material = "granite", how = "strapped", at = ["29 cm", "18 cm", "6 cm"] }]\n'
+)
+
+
+def test_wood_rests_on_the_foot_that_is_named(tmp_path: Path) -> None:
+    # Its middle lies 2 cm beyond the slab: it tips dry, and does not with a stone at that place.
+    hold = judged(write(tmp_path, OVERHANG))
+    assert Doubt.LEANS in hold.doubts
+    end = middle_end(hold.group, hold.stage.wood_of(0), hold.balance.lift, hold.stage.water)
+    assert not held(Tank(hold.stage, 0, end, 0.5, 0.0, QUICK).run(0.36, drain=False))
+    ((x, y, z),) = hold.offers.feet
+    foot = (
+        '[[piece]]\nname = "Foot"\nmaterial = "granite"\nsolid = "box"\n'
+        f'size = ["2 cm", "2 cm", "{z * 100:.3f} cm"]\nat = ["{x * 100} cm", "{y * 100} cm"]\n'
+    )
+    hold = judged(write(tmp_path, OVERHANG.replace("[[group]]", foot + "[[group]]")))
+    assert hold.stays
+    assert held(Tank(hold.stage, 0, end, 0.5, 0.0, QUICK).run(0.36, drain=False))
 
 
 PAIR = (
