@@ -603,7 +603,7 @@ def test_a_stone_that_hangs_on_its_cord_beside_a_foot_tips_it(
         ),
     )
     assert hold.stays is (at == 48)
-    assert (hold.first_move is not None and hold.first_move.hung) is hung
+    assert (hold.first_move is not None and hold.first_move.doubtful) is hung
 
 
 def test_hold_and_plan_say_the_same(tmp_path: Path) -> None:

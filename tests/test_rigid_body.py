@@ -1,6 +1,7 @@
 """What is called held, by a rigid-body simulation that is no part of the program."""
 
 import json
+import math
 import os
 from pathlib import Path
 
@@ -12,7 +13,7 @@ pytest.importorskip("mujoco", reason="mujoco is not installed here")
 from rigid_body import FINE, QUICK, Case, Fineness, Run, Tank, case_of, judged, write
 
 from plumbstone.volumes.holding.free_bodies import End, middle_end
-from plumbstone.volumes.holding.hold_down import Verdict
+from plumbstone.volumes.holding.hold_down import Doubt, Verdict
 
 FIRST = int(os.environ.get("PLUMBSTONE_FIRST_SEED", "7000"))  # of the long trial
 COUNT = int(os.environ.get("PLUMBSTONE_SCAPES", "200"))
@@ -62,6 +63,32 @@ def test_what_is_offered_for_a_round_underside_does_not_let_it_rock(tmp_path: Pa
     assert not case.hold.stays
 
 
+OVERHANG = (
+    '[tank]\ninside = ["60 cm", "36 cm", "40 cm"]\nwater_line = "36 cm"\n[[piece]]\n'
+    'name = "Slab"\nmaterial = "granite"\nsolid = "box"\nsize = ["14 cm", "14 cm", "6 cm"]\n'
+    'at = ["20 cm", "18 cm"]\n[[piece]]\nname = "Log"\nkind = "wood"\nmaterial = "driftwood"\n'
+    'solid = "box"\nmass = "1.3 kg"\nsize = ["30 cm", "10 cm", "6 cm"]\nat = ["29 cm", "18 cm"]\n'
+    'rests = "Slab"\n[[group]]\nwood = ["Log"]\nsinkers = [{ mass = "3 kg", '
+    'material = "granite", how = "strapped", at = ["29 cm", "18 cm", "6 cm"] }]\n'
+)
+
+
+def test_wood_rests_on_the_foot_that_is_named(tmp_path: Path) -> None:
+    # Its middle lies 2 cm beyond the slab: it tips dry, and does not with a stone at that place.
+    hold = judged(write(tmp_path, OVERHANG))
+    assert Doubt.LEANS in hold.doubts
+    end = middle_end(hold.group, hold.stage.wood_of(0), hold.balance.lift, hold.stage.water)
+    assert not held(Tank(hold.stage, 0, end, 0.5, 0.0, QUICK).run(0.36, drain=False))
+    ((x, y, z),) = hold.offers.feet
+    foot = (
+        '[[piece]]\nname = "Foot"\nmaterial = "granite"\nsolid = "box"\n'
+        f'size = ["2 cm", "2 cm", "{z * 100:.3f} cm"]\nat = ["{x * 100} cm", "{y * 100} cm"]\n'
+    )
+    hold = judged(write(tmp_path, OVERHANG.replace("[[group]]", foot + "[[group]]")))
+    assert hold.stays
+    assert held(Tank(hold.stage, 0, end, 0.5, 0.0, QUICK).run(0.36, drain=False))
+
+
 PAIR = (
     '[tank]\ninside = ["60 cm", "36 cm", "40 cm"]\nwater_line = "36 cm"\n'
     + "".join(
@@ -94,9 +121,12 @@ def test_wood_of_another_group_is_as_light_as_it_may_be(
 
 def trial(case: Case, fine: Fineness) -> dict[str, object]:
     """Simulate a scape and all that is offered for it."""
-    hold = case.hold
-    end = case.any_end() if hold.stays else case.ends[0]
-    run = case.simulated(fine, end)
+    hold, first = case.hold, case.hold.first_move
+    ends = [case.any_end() if hold.stays else case.ends[0]]
+    if hold.moves_at is not None and first is not None and first.end is not None:
+        ends.append(first.end)  # the level is told of the first of all ends to move
+    runs = [case.simulated(fine, end) for end in ends]
+    run = min(runs, key=lambda run: math.inf if run.first is None else run.first)
     offered = [
         held(case.simulated(fine, case.any_end(), case.with_offer(offer)))
         for offer in hold.offers.best

@@ -31,6 +31,7 @@ from plumbstone.volumes.holding.equilibrium import (
     hinge,
     judge,
     lifts_whole,
+    stays_at,
 )
 from plumbstone.volumes.holding.floating import Afloat, FloatError, float_at_rest
 from plumbstone.volumes.holding.free_bodies import (
@@ -68,6 +69,7 @@ LEVELS = 40  # water levels tried while the tank fills
 FINEST_AFLOAT = 1_500  # faces; a finer mesh is thinned before it floats
 AFLOAT_CELLS = 16  # along each thinned mesh
 FINER = 10  # steps of a level in which the first motion is looked for
+SOONER = 5e-3  # of level [m]: if only what is amiss makes it move so much sooner, it may move
 TIE_REACH = 0.03  # a tie farther than this from all wood is not on it [m]
 CARRIER_LEANS = 2.0  # the same of stones below and on it
 
@@ -104,7 +106,9 @@ class Move:
     level: float  # of the water [m]
     manner: str  # in words
     edge: tuple[tuple[float, float], ...]  # ends of the edge it tips about [m]; may be empty
-    hung: bool = False  # whether it stays longer where the stones at its cords all stand
+    end: End | None = None  # of the ranges, at which it moves there
+    doubtful: bool = False  # whether it stays longer where the stones at its cords all stand and
+    # the middles of mass lie as drawn
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -147,7 +151,7 @@ class HoldResult:
         """Level at which it moves as the tank fills [m]; None where it may, or does before."""
         first = self.first_move
         sure = self.verdict is Verdict.MOVES and Doubt.LEANS not in self.doubts
-        return first.level if sure and first is not None and not first.hung else None
+        return first.level if sure and first is not None and not first.doubtful else None
 
     @property
     def stays(self) -> bool:
@@ -288,12 +292,14 @@ def _judge_group(
     *rigs, full, even = rigs_of(stage, (*ends, soaked, middle), number, group.friction)
     verdicts = [judge(rig) for rig in rigs]
     margins = np.array([verdict.margins for verdict in verdicts])
-    first = _first_move(stage, ends, number, group.friction, verdicts)
-    if first is not None and any(end.hung for end in ends):
-        plain = [i for i, end in enumerate(ends) if not end.hung]
-        some, told = [ends[i] for i in plain], [verdicts[i] for i in plain]
-        later = _first_move(stage, some, number, group.friction, told)
-        first = replace(first, hung=later is None or later.level > first.level)
+    first = _first_move(stage, ends, number, group.friction)
+    if first is not None:
+        plain = [end for end in ends if not end.hung]
+        later = _first_move(stage, plain, number, group.friction, amiss=False)
+        if later is None or later.level > first.level + SOONER:
+            first = replace(first, doubtful=True)
+        else:  # it goes as it does where nothing is amiss
+            first = replace(later, level=first.level, end=first.end)
     drained = _drained_move(stage, full)
     strapped_through, strapped_into = drawn_into_strapped(stage, number, around.grid, around.memo)
     doubts = _doubts(stage, number, ends, strained, soaked)
@@ -509,31 +515,31 @@ def _burial(group: Group, placed: Mapping[str, Body], around: Surroundings) -> f
 
 
 def _first_move(
-    stage: Stage,
-    ends: Sequence[End],
-    number: int,
-    friction: Range,
-    verdicts: Sequence[Verdicts],
+    stage: Stage, ends: Sequence[End], number: int, friction: Range, *, amiss: bool = True
 ) -> Move | None:
     """Find the lowest level at which any end of the ranges moves, and how it does.
 
     Between the levels that were tried it is looked for in finer steps; the last one at which
-    all stays is told, so that the warning does not come late.
+    all stays is told, so that the warning does not come late. Where it counts wherever the
+    middle of mass may lie, what stands on an edge falls without water.
     """
-    stays = np.array([verdict.stays for verdict in verdicts])
+    if all_stay(rigs_of(stage, ends, number, friction)):
+        return None
+    tried = (*ends, *(amiss_ends(ends) if amiss else ()))
+    stays = np.array([stays_at(rig) for rig in rigs_of(stage, tried, number, friction)])
     moving = np.flatnonzero(~stays.all(axis=0))
     if not len(moving):
         return None
     level = int(moving[0])
     below = stage.levels[level - 1] if level else stage.levels[0]
     finer = stage.at_levels(np.linspace(below, stage.levels[level], FINER + 1))
-    bad = [end for end, row in zip(ends, stays, strict=True) if not row[level]]
+    bad = [end for end, row in zip(tried, stays, strict=True) if not row[level]]
     rigs = rigs_of(finer, bad, number, friction)
-    found = [judge(rig) for rig in rigs]
-    first = [int(np.argmin(v.stays)) for v in found]
+    first = [int(np.argmin(stays_at(rig))) for rig in rigs]
     worst = int(np.argmin(first))
-    move = _move(finer, rigs[worst], found[worst], first[worst])
-    return replace(move, level=float(finer.levels[max(0, first[worst] - 1)]))
+    move = _move(finer, rigs[worst], judge(rigs[worst]), first[worst])
+    told = float(finer.levels[max(0, first[worst] - 1)])
+    return replace(move, level=told, end=bad[worst])
 
 
 def _drained_move(stage: Stage, soaked: Rig) -> Move | None:
