@@ -16,6 +16,7 @@ from plumbstone.meshes.closing.underside import (
     boundary_parts,
     breach_of,
     close_below,
+    fan,
     filled,
     invented_volume,
     measure_rim,
@@ -115,6 +116,13 @@ INVENTED = (
     "an app closed the surface below its overhangs, where no camera saw it; export it without "
     "filled holes, or weigh it"
 )
+ONE_SIDED, LIMBED, LOST_LIMBS = 0.012, 15.0, 0.75  # share of its skin that a body lacks on one
+# side, where wood all around seen gives 0.007 at most; its skin times its length over the volume,
+# of stones 6 to 12; and what of such wood may be missing. By scans of gnarled wood (seed 40000)
+ONE_SIDE = (
+    "one side of it was not seen, and limbs may be missing there; scan it again from all around, "
+    "see --picture"
+)
 DOUBLED = (
     "part of its skin was scanned twice, millimetres apart, and which is true is not known; scan "
     "it again in one go"
@@ -184,6 +192,7 @@ class OpenBody:
     changes: tuple[str, ...]
     filled: tuple[str, ...]  # what was said of its holes
     away: Floats  # (k, 3, 3) corners of what was cut away [m]
+    side: float = 0.0  # area that its open edges leave unseen from the side [m²]
     ghost: float = 0.0  # volume between layers of its skin that lay over each other [m³]
 
     @property
@@ -682,13 +691,15 @@ def _open_body(
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
     measured = tuple(measure_rim(vertices, faces, edges) for edges in rims)
     skirt = skirt_volume(vertices, faces)
+    side = float(np.hypot(*sum((fan(vertices, edges)[0] for edges in parts), np.zeros(3))[:2]))
     bumps, step, smoothed = _texture(vertices, seen)
     if len(seen) < FINE:
         area = float(face_areas(vertices, seen).sum())
         noise = float(np.hypot(noise, BUMPED * bumps * area))
     return OpenBody(
-        vertices, faces, seen, measured, skirt, noise, step, smoothed, ground, changes, told, away
-    )
+        vertices, faces, seen, measured, skirt, noise, step, smoothed, ground, changes, told, away,
+        side,
+    )  # fmt: skip
 
 
 def _texture(vertices: Floats, faces: Indices) -> tuple[float, float, bool]:
@@ -789,6 +800,10 @@ def _guarded(
         faces, volume = faces[:, ::-1], -volume
     if not is_closed(faces, len(vertices)) or volume <= 0:
         raise ScanError(path, "crosses itself so that it encloses no volume; scan it again.")
+    area = float(face_areas(body.vertices, body.seen).sum())
+    size = float(np.ptp(body.vertices, axis=0).max())
+    if body.side > ONE_SIDED * area and area * size > LIMBED * volume:
+        doubts = (*doubts, Doubt("side", 0.02, LOST_LIMBS, ONE_SIDE, "poor"))
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
