@@ -116,9 +116,16 @@ INVENTED = (
     "an app closed the surface below its overhangs, where no camera saw it; export it without "
     "filled holes, or weigh it"
 )
-ONE_SIDED, LIMBED, LOST_LIMBS = 0.012, 15.0, 0.75  # share of its skin that a body lacks on one
-# side, where wood all around seen gives 0.007 at most; its skin times its length over the volume,
-# of stones 6 to 12; and what of such wood may be missing. By scans of gnarled wood (seed 40000)
+ONE_SIDED, LIMBED = 0.012, 15.0  # share of its skin that a body lacks on one side, where wood seen
+# from all around gives 0.007 at most; its skin times its length over the volume, of stones 6 to 12
+LOST_LIMBS, PER_LOOSE = 0.75, 6.0  # what of such wood may be missing, and what more for skin that
+# hangs loose, over that of the body; by scans of gnarled wood (seeds 40000, 41000)
+ON_TABLE = 0.004  # [m] over the table: what lies lower may be table
+MELTED = (
+    "another thing may be melted into it; scan the stone alone, or give --longest and --across, "
+    "which may tell them apart"
+)
+PARTED = "a part of it was not seen; scan it again from all around"
 ONE_SIDE = (
     "one side of it was not seen, and limbs may be missing there; scan it again from all around, "
     "see --picture"
@@ -340,7 +347,7 @@ def with_scale(
         return tuple(_of_own_size(path, scan, ruler) for scan in scans)
     found = scans[0].caliper
     factor, disagree = factor_by(ruler, found)
-    two = any(doubt.what == "attached" for doubt in scans[0].doubts)
+    two, parted = (any(d.what == w for d in scans[0].doubts) for w in ("attached", "side"))
     if disagree > MOST_DISAGREE:
         cure = "measure again"
         if two:
@@ -351,8 +358,8 @@ def with_scale(
         raise ScanError(path, f"{problem}; {cure}.")
     total = 1.0 if before is None else before * factor
     unsure = disagree / 2 + found.noise
-    if two:
-        unsure += _unlike(path, total)
+    if two or parted:
+        unsure += _unlike(path, total, MELTED if two else PARTED)
     twice = ruler.longest is not None and ruler.across is not None
     doubt = ruled_scale(ruler.measured, unsure, total, twice=twice)
     said = (
@@ -361,15 +368,11 @@ def with_scale(
     return tuple(scan.times(factor, said).doubted(doubt) for scan in scans)
 
 
-def _unlike(path: Path, factor: float) -> float:
-    """How far the measured length of a body that may be two is off the file's own, as a share."""
+def _unlike(path: Path, factor: float, why: str) -> float:
+    """How far the measured length of a doubted body is off the file's own, as a share."""
     off = abs(float(np.log(factor)))
     if off > np.log(1 + FAR_OFF):
-        problem = (
-            f"is {1 / factor:.2f} times as long as measured, and another thing may be melted into "
-            "it; scan the stone alone, or give --longest and --across, which may tell them apart."
-        )
-        raise ScanError(path, problem)
+        raise ScanError(path, f"is {1 / factor:.2f} times as long as measured, and {why}.")
     return off
 
 
@@ -791,6 +794,20 @@ def _unseen_side(breach: Breach, volume: float) -> Doubt:
     return Doubt("side", 0.02, max(0.05, breach.volume / volume), says, trust="poor")
 
 
+def _lost_limbs(body: OpenBody, volume: float) -> tuple[Doubt, ...]:
+    """Doubt wood that was not seen from one side: its limbs there, and those that hang loose."""
+    area = float(face_areas(body.vertices, body.seen).sum())
+    low, high = body.vertices.min(axis=0), body.vertices.max(axis=0)
+    size = float((high - low).max())
+    if body.side < ONE_SIDED * area or area * size < LIMBED * volume:
+        return ()
+    near = (body.away > low - [size / 5, size / 5, 0]) & (body.away < high + size / 5)
+    loose = body.away[(near & (body.away[:, :, 2:] > ON_TABLE)).all(axis=(1, 2))]
+    a, b, c = loose.transpose(1, 0, 2)
+    share = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2 / area
+    return (Doubt("side", 0.02, LOST_LIMBS + PER_LOOSE * share, ONE_SIDE, "poor"),)
+
+
 def _guarded(
     path: Path, body: OpenBody, vertices: Floats, faces: Indices, doubts: tuple[Doubt, ...]
 ) -> ClosedScan:
@@ -800,10 +817,7 @@ def _guarded(
         faces, volume = faces[:, ::-1], -volume
     if not is_closed(faces, len(vertices)) or volume <= 0:
         raise ScanError(path, "crosses itself so that it encloses no volume; scan it again.")
-    area = float(face_areas(body.vertices, body.seen).sum())
-    size = float(np.ptp(body.vertices, axis=0).max())
-    if body.side > ONE_SIDED * area and area * size > LIMBED * volume:
-        doubts = (*doubts, Doubt("side", 0.02, LOST_LIMBS, ONE_SIDE, "poor"))
+    doubts = (*doubts, *_lost_limbs(body, volume))
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
