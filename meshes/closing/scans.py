@@ -116,8 +116,8 @@ INVENTED = (
     "an app closed the surface below its overhangs, where no camera saw it; export it without "
     "filled holes, or weigh it"
 )
-ONE_SIDED, LIMBED = 0.012, 15.0  # share of its skin that a body lacks on one side, where wood seen
-# from all around gives 0.007 at most; its skin times its length over the volume, of stones 6 to 12
+ONE_SIDED, LIMBED = 0.016, 15.0  # share of its skin that a body lacks on one side, where wood seen
+# from all around gives 0.009 at most; its skin times its length over the volume, of stones 6 to 12
 LOST_LIMBS, PER_LOOSE = 0.75, 6.0  # what of such wood may be missing, and what more for skin that
 # hangs loose, over that of the body; by scans of gnarled wood (seeds 40000, 41000)
 ON_TABLE = 0.004  # [m] over the table: what lies lower may be table
