@@ -116,20 +116,23 @@ INVENTED = (
     "an app closed the surface below its overhangs, where no camera saw it; export it without "
     "filled holes, or weigh it"
 )
-ONE_SIDED, LIMBED = 0.016, 15.0  # share of its skin that a body lacks on one side, where wood seen
-# from all around gives 0.009 at most; its skin times its length over the volume, of stones 6 to 12
+LIMBED = 15.0  # skin times length over the volume: of stones 6 to 12, of wood 16 and more
+ONE_SIDED, ONE_FLANK = 0.016, 0.03  # share of its skin that wood, and that a stone, lacks on one
+# side; seen from all around they lack 0.017 at most, wood 0.013
 LOST_LIMBS, PER_LOOSE = 0.75, 6.0  # what of such wood may be missing, and what more for skin that
 # hangs loose, over that of the body; by scans of gnarled wood (seeds 40000, 41000)
+PER_SIDE = 2.4  # what of a stone may be missing, over that share; of what taught it 2.1 at most
 ON_TABLE = 0.004  # [m] over the table: what lies lower may be table
+FLANK = "one side of it was not seen; scan it again from all around, see --picture"
+LIMBS = (
+    "one side of it was not seen, and limbs may be missing there; scan it again from all around, "
+    "see --picture"
+)
 MELTED = (
     "another thing may be melted into it; scan the stone alone, or give --longest and --across, "
     "which may tell them apart"
 )
 PARTED = "a part of it was not seen; scan it again from all around"
-ONE_SIDE = (
-    "one side of it was not seen, and limbs may be missing there; scan it again from all around, "
-    "see --picture"
-)
 DOUBLED = (
     "part of its skin was scanned twice, millimetres apart, and which is true is not known; scan "
     "it again in one go"
@@ -794,18 +797,21 @@ def _unseen_side(breach: Breach, volume: float) -> Doubt:
     return Doubt("side", 0.02, max(0.05, breach.volume / volume), says, trust="poor")
 
 
-def _lost_limbs(body: OpenBody, volume: float) -> tuple[Doubt, ...]:
-    """Doubt wood that was not seen from one side: its limbs there, and those that hang loose."""
+def _one_sided(body: OpenBody, volume: float) -> Doubt | None:
+    """Doubt a body that was not seen from one side: its flank, or limbs there and loose ones."""
     area = float(face_areas(body.vertices, body.seen).sum())
     low, high = body.vertices.min(axis=0), body.vertices.max(axis=0)
     size = float((high - low).max())
-    if body.side < ONE_SIDED * area or area * size < LIMBED * volume:
-        return ()
+    unseen = body.side / area
+    if area * size < LIMBED * volume:
+        off = PER_SIDE * unseen
+        return Doubt("side", 0.02, off, FLANK, "poor") if unseen > ONE_FLANK else None
     near = (body.away > low - [size / 5, size / 5, 0]) & (body.away < high + size / 5)
     loose = body.away[(near & (body.away[:, :, 2:] > ON_TABLE)).all(axis=(1, 2))]
     a, b, c = loose.transpose(1, 0, 2)
     share = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2 / area
-    return (Doubt("side", 0.02, LOST_LIMBS + PER_LOOSE * share, ONE_SIDE, "poor"),)
+    off = LOST_LIMBS + PER_LOOSE * share
+    return Doubt("side", 0.02, off, LIMBS, "poor") if unseen > ONE_SIDED else None
 
 
 def _guarded(
@@ -817,7 +823,9 @@ def _guarded(
         faces, volume = faces[:, ::-1], -volume
     if not is_closed(faces, len(vertices)) or volume <= 0:
         raise ScanError(path, "crosses itself so that it encloses no volume; scan it again.")
-    doubts = (*doubts, *_lost_limbs(body, volume))
+    side = _one_sided(body, volume)
+    if side is not None and all(d.what != "side" or d.above < side.above for d in doubts):
+        doubts = (*(d for d in doubts if d.what != "side"), side)
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
