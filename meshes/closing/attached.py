@@ -86,16 +86,18 @@ def parts_of(vertices: Floats, faces: Indices) -> Parts:
     nx, ny, nz = (int(n) for n in np.ceil(size / step).astype(int) + 3)
     inside = _inside((vertices - origin) / step, faces, (nx, ny, nz))
     depth = distance_transform_edt(inside)
-    beside = distance_transform_edt(~inside, return_distances=False, return_indices=True)
     order = np.argsort(-depth, axis=None, kind="stable")[: int(inside.sum())]
     label, neck = basins_of(depth.ravel(), order, np.array([ny * nz, nz, 1]), NECK, LEAST_PART)
     numbers, counts = np.unique(label[order], return_counts=True)
     rank = np.argsort(-counts)
     large = counts[rank] >= LEAST_PART * len(order)
     shares = counts[rank][large] / counts[rank][large].sum()
-    other = np.isin(label, numbers[rank[1:]][large[1:]]).reshape(depth.shape)
-    cells = ((vertices[faces].mean(axis=1) - origin) / step).astype(int)
-    other = other[tuple(beside[(slice(None), *cells.T)])]
+    other = np.zeros(len(faces), dtype=bool)
+    if len(shares) > 1:
+        beside = distance_transform_edt(~inside, return_distances=False, return_indices=True)
+        others = np.isin(label, numbers[rank[1:]][large[1:]]).reshape(depth.shape)
+        cells = ((vertices[faces].mean(axis=1) - origin) / step).astype(int)
+        other = others[tuple(beside[(slice(None), *cells.T)])]
     solidity = enclosed_volume(vertices, faces) / _hull_volume(vertices)
     return Parts(tuple(float(s) for s in shares), neck, solidity, other)
 

@@ -16,6 +16,7 @@ from plumbstone.meshes.closing.underside import (
     boundary_parts,
     breach_of,
     close_below,
+    fan,
     filled,
     invented_volume,
     measure_rim,
@@ -115,6 +116,23 @@ INVENTED = (
     "an app closed the surface below its overhangs, where no camera saw it; export it without "
     "filled holes, or weigh it"
 )
+LIMBED = 15.0  # skin times length over the volume: of stones 6 to 12, of wood 16 and more
+ONE_SIDED, ONE_FLANK = 0.016, 0.03  # share of its skin that wood, and that a stone, lacks on one
+# side; seen from all around they lack 0.017 at most, wood 0.013
+LOST_LIMBS, PER_LOOSE = 0.75, 6.0  # what of such wood may be missing, and what more for skin that
+# hangs loose, over that of the body; by scans of gnarled wood (seeds 40000, 41000)
+PER_SIDE = 2.4  # what of a stone may be missing, over that share; of what taught it 2.1 at most
+ON_TABLE = 0.004  # [m] over the table: what lies lower may be table
+FLANK = "one side of it was not seen; scan it again from all around, see --picture"
+LIMBS = (
+    "one side of it was not seen, and limbs may be missing there; scan it again from all around, "
+    "see --picture"
+)
+MELTED = (
+    "another thing may be melted into it; scan the stone alone, or give --longest and --across, "
+    "which may tell them apart"
+)
+PARTED = "a part of it was not seen; scan it again from all around"
 DOUBLED = (
     "part of its skin was scanned twice, millimetres apart, and which is true is not known; scan "
     "it again in one go"
@@ -184,6 +202,7 @@ class OpenBody:
     changes: tuple[str, ...]
     filled: tuple[str, ...]  # what was said of its holes
     away: Floats  # (k, 3, 3) corners of what was cut away [m]
+    side: float = 0.0  # area that its open edges leave unseen from the side [m²]
     ghost: float = 0.0  # volume between layers of its skin that lay over each other [m³]
 
     @property
@@ -331,7 +350,7 @@ def with_scale(
         return tuple(_of_own_size(path, scan, ruler) for scan in scans)
     found = scans[0].caliper
     factor, disagree = factor_by(ruler, found)
-    two = any(doubt.what == "attached" for doubt in scans[0].doubts)
+    two, parted = (any(d.what == w for d in scans[0].doubts) for w in ("attached", "side"))
     if disagree > MOST_DISAGREE:
         cure = "measure again"
         if two:
@@ -342,8 +361,8 @@ def with_scale(
         raise ScanError(path, f"{problem}; {cure}.")
     total = 1.0 if before is None else before * factor
     unsure = disagree / 2 + found.noise
-    if two:
-        unsure += _unlike(path, total)
+    if two or parted:
+        unsure += _unlike(path, total, MELTED if two else PARTED)
     twice = ruler.longest is not None and ruler.across is not None
     doubt = ruled_scale(ruler.measured, unsure, total, twice=twice)
     said = (
@@ -352,15 +371,11 @@ def with_scale(
     return tuple(scan.times(factor, said).doubted(doubt) for scan in scans)
 
 
-def _unlike(path: Path, factor: float) -> float:
-    """How far the measured length of a body that may be two is off the file's own, as a share."""
+def _unlike(path: Path, factor: float, why: str) -> float:
+    """How far the measured length of a doubted body is off the file's own, as a share."""
     off = abs(float(np.log(factor)))
     if off > np.log(1 + FAR_OFF):
-        problem = (
-            f"is {1 / factor:.2f} times as long as measured, and another thing may be melted into "
-            "it; scan the stone alone, or give --longest and --across, which may tell them apart."
-        )
-        raise ScanError(path, problem)
+        raise ScanError(path, f"is {1 / factor:.2f} times as long as measured, and {why}.")
     return off
 
 
@@ -682,13 +697,15 @@ def _open_body(
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
     measured = tuple(measure_rim(vertices, faces, edges) for edges in rims)
     skirt = skirt_volume(vertices, faces)
+    side = float(np.hypot(*sum((fan(vertices, edges)[0] for edges in parts), np.zeros(3))[:2]))
     bumps, step, smoothed = _texture(vertices, seen)
     if len(seen) < FINE:
         area = float(face_areas(vertices, seen).sum())
         noise = float(np.hypot(noise, BUMPED * bumps * area))
     return OpenBody(
-        vertices, faces, seen, measured, skirt, noise, step, smoothed, ground, changes, told, away
-    )
+        vertices, faces, seen, measured, skirt, noise, step, smoothed, ground, changes, told, away,
+        side,
+    )  # fmt: skip
 
 
 def _texture(vertices: Floats, faces: Indices) -> tuple[float, float, bool]:
@@ -780,6 +797,23 @@ def _unseen_side(breach: Breach, volume: float) -> Doubt:
     return Doubt("side", 0.02, max(0.05, breach.volume / volume), says, trust="poor")
 
 
+def _one_sided(body: OpenBody, volume: float) -> Doubt | None:
+    """Doubt a body that was not seen from one side: its flank, or limbs there and loose ones."""
+    area = float(face_areas(body.vertices, body.seen).sum())
+    low, high = body.vertices.min(axis=0), body.vertices.max(axis=0)
+    size = float((high - low).max())
+    unseen = body.side / area
+    if area * size < LIMBED * volume:
+        off = PER_SIDE * unseen
+        return Doubt("side", 0.02, off, FLANK, "poor") if unseen > ONE_FLANK else None
+    near = (body.away > low - [size / 5, size / 5, 0]) & (body.away < high + size / 5)
+    loose = body.away[(near & (body.away[:, :, 2:] > ON_TABLE)).all(axis=(1, 2))]
+    a, b, c = loose.transpose(1, 0, 2)
+    share = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2 / area
+    off = LOST_LIMBS + PER_LOOSE * share
+    return Doubt("side", 0.02, off, LIMBS, "poor") if unseen > ONE_SIDED else None
+
+
 def _guarded(
     path: Path, body: OpenBody, vertices: Floats, faces: Indices, doubts: tuple[Doubt, ...]
 ) -> ClosedScan:
@@ -789,6 +823,9 @@ def _guarded(
         faces, volume = faces[:, ::-1], -volume
     if not is_closed(faces, len(vertices)) or volume <= 0:
         raise ScanError(path, "crosses itself so that it encloses no volume; scan it again.")
+    side = _one_sided(body, volume)
+    if side is not None and all(d.what != "side" or d.above < side.above for d in doubts):
+        doubts = (*(d for d in doubts if d.what != "side"), side)
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))

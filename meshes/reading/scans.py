@@ -7,7 +7,7 @@ import tempfile
 import zipfile
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -388,13 +388,18 @@ def _by_library(path: Path, content: bytes, kind: str) -> Parsed:
             np.asarray(part.faces, dtype=np.int64)
             if isinstance(part, trimesh.Trimesh)
             else NO_FACES,
-            colours=part.visual.vertex_colors[:, :3] if part.visual.kind == "vertex" else None,
+            colours=_corner_colours(part.visual),
         )
         for part in found
     )
     if kind == ".dae":
         return Parsed(parts, *_dae_frame(content))
     return Parsed(parts, THREE_MF_UNITS.get(str(scene.units)) if kind == ".3mf" else None)
+
+
+def _corner_colours(looks: Any) -> Floats | None:
+    """Give the colours of corners that trimesh read, (n, 3); None where it read others."""
+    return looks.vertex_colors[:, :3].astype(float) if looks.kind == "vertex" else None
 
 
 def _dae_frame(content: bytes) -> tuple[float | None, str]:
