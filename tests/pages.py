@@ -113,7 +113,7 @@ class Browser:
         tab = free[0] if free else self.profiles[kind].new_page()
         tab.set_default_timeout(WAIT)
         tab.set_viewport_size({"width": width, "height": 800})
-        tab.emulate_media(media="screen", color_scheme=scheme)
+        tab.emulate_media(media="null", color_scheme=scheme)
         return tab
 
     def faults(self, tab: Any, own: Sequence[str]) -> list[str]:

@@ -267,9 +267,8 @@ class Form:
 
 def set_value(box: Element, value: str) -> None:
     """Set what a field or a slider shows, but for what is being typed."""
-    box.client.run_javascript(
-        f"((box) => {{ if (!box.typing) box.value = {json.dumps(value)} }})(getHtmlElement({box.id}))"
-    )
+    found, shown = f"getHtmlElement({box.id})", json.dumps(value)
+    box.client.run_javascript(f"if (!{found}.typing) {found}.value = {shown}")
 
 
 def telling(
