@@ -6,6 +6,7 @@ import signal
 import socket
 import subprocess
 import time
+from collections.abc import Sequence
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -96,44 +97,65 @@ def demo_in(folder: Path) -> Path:
 
 
 class Browser:
-    """Chromium with one profile for each kind of device, so that what was loaded once stays so."""
+    """Chromium with one tab for each kind of device, used again as a new one loads all anew."""
 
     def __init__(self, chromium: Any) -> None:
         self.chromium = chromium
         self.profiles: dict[str, Any] = {}
+        self.heard: list[tuple[Any, str, Any]] = []
 
-    def profile(self, **options: Any) -> Any:
+    def tab(self, width: int = 1280, scheme: str = "light", **options: Any) -> Any:
+        """Give an empty tab."""
         kind = repr(sorted(options.items()))
         if kind not in self.profiles:
             self.profiles[kind] = self.chromium.new_context(**options)
-        return self.profiles[kind]
+        free = [tab for tab in self.profiles[kind].pages if tab.url == "about:blank"]
+        tab = free[0] if free else self.profiles[kind].new_page()
+        tab.set_default_timeout(WAIT)
+        tab.set_viewport_size({"width": width, "height": 800})
+        tab.emulate_media(media="null", color_scheme=scheme)
+        return tab
+
+    def faults(self, tab: Any, own: Sequence[str]) -> list[str]:
+        """Collect what a page complains about, and every request to others than its own."""
+        faults: list[str] = []
+
+        def asked(request: Any) -> None:
+            scheme, _, rest = request.url.partition("://")
+            if scheme not in ("data", "blob") and rest.split("/")[0] not in own:
+                faults.append(f"asks {request.url}")
+
+        for event, hear in (
+            ("console", lambda m: faults.append(m.text) if m.type == "error" else None),
+            ("pageerror", lambda error: faults.append(str(error))),
+            ("request", asked),
+            ("websocket", asked),
+        ):
+            tab.on(event, hear)
+            self.heard.append((tab, event, hear))
+        return faults
 
     def tidy(self) -> None:
-        """Close all that is open, and forget who was let in."""
-        for profile in self.chromium.contexts:
+        """Leave one empty tab of each kind, which knows nothing of before."""
+        for tab, event, hear in self.heard:
+            tab.remove_listener(event, hear)
+        self.heard.clear()
+        for profile in self.profiles.values():
             profile.clear_cookies()
-            for tab in profile.pages:
+            for tab in profile.pages[1:]:
                 tab.close()
+            for tab in profile.pages:
+                if tab.url != "about:blank":
+                    tab.evaluate("localStorage.clear()")
+                    tab.goto("about:blank")
 
 
 def opened(
     browser: Browser, address: str, width: int = 1280, **options: Any
 ) -> tuple[Any, list[str]]:
     """Open an address; collect what the page complains about and every foreign request."""
-    profile = browser.profile(viewport={"width": width, "height": 800}, **options)
-    tab, faults = profile.new_page(), []
-    tab.set_default_timeout(WAIT)
-    tab.on("console", lambda m: faults.append(m.text) if m.type == "error" else None)
-    tab.on("pageerror", lambda error: faults.append(str(error)))
-    own = (address.split("/")[2], "")
-
-    def seen(request: Any) -> None:
-        scheme, _, rest = request.url.partition("://")
-        if scheme not in ("data", "blob") and rest.split("/")[0] not in own:
-            faults.append(f"asks {request.url}")
-
-    tab.on("request", seen)
-    tab.on("websocket", lambda s: faults.append(s.url) if own[0] not in s.url else None)
+    tab = browser.tab(width, **options)
+    faults = browser.faults(tab, (address.split("/")[2], ""))
     tab.goto(address)
     tab.wait_for_selector("main")
     return tab, faults

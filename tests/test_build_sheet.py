@@ -244,15 +244,11 @@ def test_hostile_names_appear_as_text(tmp_path: Path) -> None:
 
 def opened(browser: Browser, page: Path, width: int = 1280, **more: Any) -> tuple[Any, list[str]]:
     """Open a page from disk with the network off; collect what it complains about."""
-    options = {"viewport": {"width": width, "height": 800}, "offline": True, **more}
-    context = browser.chromium.new_context(**options)  # with nothing kept from before
-    tab = context.new_page()
-    errors: list[str] = []
-    tab.on("console", lambda m: errors.append(m.text) if m.type == "error" else None)
-    tab.on("pageerror", lambda error: errors.append(str(error)))
+    tab = browser.tab(width, offline=True, **more)
+    errors = browser.faults(tab, ("",))
     tab.goto(page.as_uri())
-    if options.get("java_script_enabled", True):
-        tab.wait_for_selector("body[data-ready]", timeout=60_000)
+    if more.get("java_script_enabled", True):
+        tab.wait_for_selector("body[data-ready]")
     return tab, errors
 
 
@@ -347,7 +343,7 @@ def test_nothing_stands_in_the_way_of_a_screen_reader(
     browser: Browser, pages: dict[str, Path], tank: str, scheme: str, more: bool
 ) -> None:
     axe = pytest.importorskip("axe_playwright_python.sync_playwright")
-    tab, _ = opened(browser, pages[tank], 360 if more else 1280, color_scheme=scheme)
+    tab, _ = opened(browser, pages[tank], 360 if more else 1280, scheme=scheme)
     if more:
         tab.check("input[value=us]")
         tab.check("#large")

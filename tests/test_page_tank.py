@@ -136,6 +136,21 @@ def test_all_of_a_layer_and_of_the_glass_is_changed_on_the_page(
     assert faults == []
 
 
+def test_what_is_being_typed_is_not_set_back(browser: Browser, server: Server) -> None:
+    file = small_in(server.folder, "typing.toml")
+    tab, faults = at_tank(browser, server, file.name)
+    tank = unfold(tab, "Tank and glass")
+    length = tank.get_by_label("Length inside", exact=True)
+    length.fill("45")
+    theirs = SMALL.replace('"40 cm", "25 cm"', '"42 cm", "26 cm"')
+    file.write_text(theirs, encoding="utf-8")
+    shows(tank.get_by_label("Depth inside"), "26 cm")
+    assert length.input_value() == "45"
+    length.blur()
+    changed(file, theirs, '"45 cm", "26 cm"')
+    assert faults == []
+
+
 def test_a_border_is_drawn_by_touching_stones(browser: Browser, server: Server) -> None:
     stones = "".join(
         f'[[piece]]\nname = "S{i}"\nkind = "stone"\nmaterial = "granite"\nsolid = "boulder"\n'

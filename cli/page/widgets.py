@@ -90,7 +90,10 @@ class Field:
             # The attribute, not the property: what is being typed is never set back.
             self.box = element("input", "", type="text", autocomplete="off", **attributes)
             self.box.props["^value"] = value
-            self.box.on(when, self._typed, js_handler="(e) => emit(e.target.value)")
+            if when == "change":
+                self.box.on("input", js_handler="(e) => { e.target.typing = true }")
+            told = "(e) => { e.target.typing = false; emit(e.target.value) }"
+            self.box.on(when, self._typed, js_handler=told)
 
     def show(self, value: str) -> None:
         """Show another value; what is shown already is left alone."""
@@ -263,8 +266,9 @@ class Form:
 
 
 def set_value(box: Element, value: str) -> None:
-    """Set what a field or a slider shows."""
-    box.client.run_javascript(f"getHtmlElement({box.id}).value = {json.dumps(value)}")
+    """Set what a field or a slider shows, but for what is being typed."""
+    found, shown = f"getHtmlElement({box.id})", json.dumps(value)
+    box.client.run_javascript(f"if (!{found}.typing) {found}.value = {shown}")
 
 
 def telling(
