@@ -254,3 +254,20 @@ def test_a_sump_over_the_box_is_said_so(tmp_path: Path) -> None:
 def test_loose_stones_are_named(tmp_path: Path) -> None:
     write(tmp_path, tank(), table("lump", name='"Rubble"', mass='"30 kg"', material='"granite"'))
     assert "No price given: Rubble." in told(tmp_path)
+
+
+def test_no_water_is_no_place_to_stop_at() -> None:
+    from plumbstone.cli.wording.holding import finding_words
+    from plumbstone.cli.wording.units import Units
+    from plumbstone.volumes.findings import Finding, Kind, Severity
+
+    def words(level: float, stop: float) -> str:
+        numbers = {
+            "level_m": level, "stop_m": stop, "lacking_kg": 0.1, "sure": 1.0, "still_held": 0.0
+        }  # fmt: skip
+        found = Finding(Kind.FLOATS, Severity.STOP, ("W",), numbers, how="lifts whole")
+        return finding_words(found, Units.METRIC)
+
+    # 2 cm below 1 cm is no water; 18.9 cm is rounded down, so that it is not passed.
+    assert "Stop at" not in words(0.01, 0.0)
+    assert "Stop at 18.5 cm and press the wood." in words(0.209, 0.189)
