@@ -163,11 +163,15 @@ def _in_si(number: float, unit: str, kind: str) -> float | None:
         return _celsius(number, unit)
     if kind == "density":
         mass, _, volume = (part.strip() for part in unit.partition("/"))
-        if mass not in _MASSES or volume not in _VOLUMES:
-            return None
-        return number * _MASSES[mass] / _VOLUMES[volume]
-    size = _KINDS[kind][0].get(unit)
+        whole, part = _size_of(mass, _MASSES), _size_of(volume, _VOLUMES)
+        return None if whole is None or part is None else number * whole / part
+    size = _size_of(unit, _KINDS[kind][0])
     return None if size is None else number * size
+
+
+def _size_of(unit: str, sizes: dict[str, float]) -> float | None:
+    """Find a unit, in small letters too: "Kg", "CM"."""
+    return sizes.get(unit, sizes.get(unit.lower()))
 
 
 def _celsius(number: float, unit: str) -> float | None:
