@@ -2,6 +2,7 @@
 
 import math
 import re
+from collections.abc import Iterable
 from typing import Any
 
 from plumbstone.meshes.errors import PlumbstoneError
@@ -129,6 +130,17 @@ def parse_quantity(text: Any, kind: str) -> float:
         message = f'"{text}" is too large {article} {kind}.'
         raise QuantityError(message)
     return value
+
+
+def numbers_of(values: Any, count: int) -> tuple[float, ...] | None:
+    """Give so many finite numbers, as code may pass them, as floats; None where they are none."""
+    if isinstance(values, str) or not isinstance(values, Iterable):
+        return None
+    try:
+        found = tuple(math.nan if isinstance(v, str) else float(v) for v in values)
+    except (TypeError, ValueError):
+        return None
+    return found if len(found) == count and all(map(math.isfinite, found)) else None
 
 
 def is_quantity(text: Any, kind: str) -> bool:
