@@ -3,11 +3,15 @@
 The figures are arithmetic on stated inputs; the trade's habits: common practice, no source.
 """
 
+import math
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from commands import read_json, refuse, type_in
+
+import plumbstone as ps
 
 
 def write(folder: Path, *parts: str) -> None:
@@ -254,3 +258,88 @@ def test_a_sump_over_the_box_is_said_so(tmp_path: Path) -> None:
 def test_loose_stones_are_named(tmp_path: Path) -> None:
     write(tmp_path, tank(), table("lump", name='"Rubble"', mass='"30 kg"', material='"granite"'))
     assert "No price given: Rubble." in told(tmp_path)
+
+
+def test_no_water_is_no_place_to_stop_at() -> None:
+    from plumbstone.cli.wording.holding import finding_words
+    from plumbstone.cli.wording.units import Units
+    from plumbstone.volumes.findings import Finding, Kind, Severity
+
+    def words(level: float, stop: float) -> str:
+        numbers = {
+            "level_m": level, "stop_m": stop, "lacking_kg": 0.1, "sure": 1.0, "still_held": 0.0
+        }  # fmt: skip
+        found = Finding(Kind.FLOATS, Severity.STOP, ("W",), numbers, how="lifts whole")
+        return finding_words(found, Units.METRIC)
+
+    # 2 cm below 1 cm is no water; 18.9 cm is rounded down, so that it is not passed.
+    assert "Stop at" not in words(0.01, 0.0)
+    assert "Stop at 18.5 cm and press the wood." in words(0.209, 0.189)
+
+
+# ---- from Python ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        {"size_m": (0.28, 0.19)},
+        {"size_m": (0, 0.19, 0.15)},
+        {"size_m": (-0.28, 0.19, 0.15)},
+        {"size_m": "28 x 19 x 15 cm"},
+        {"size_m": (28, 19, 15)},
+        {"size_m": (math.nan, 0.1, 0.1)},
+        {"mass_kg": 0},
+        {"mass_kg": -2},
+        {"mass_kg": "2 kg"},
+        {"scan": "a.ply", "longest_m": -0.2},
+    ],
+)
+def test_what_is_no_size_or_mass_is_refused_in_words(given: dict[str, Any]) -> None:
+    with pytest.raises(ps.PlumbstoneError, match=r"metres|above zero|unit"):
+        ps.weigh(material="granite", **given)
+
+
+def test_numbers_of_numpy_are_as_good_as_plain_ones() -> None:
+    plain = ps.weigh(material="granite", size_m=(0.28, 0.19, 0.15))
+    found = ps.weigh(material="granite", size_m=np.array([0.28, 0.19, 0.15]))  # type: ignore[arg-type]
+    assert found.mass_kg == plain.mass_kg
+    # 2 kg / 2650 kg/m³
+    assert ps.weigh(material="granite", mass_kg=np.int64(2)).volume_m3.mid == pytest.approx(
+        2 / 2650
+    )  # type: ignore[arg-type]
+
+
+IN_CODE: dict[str, Any] = {
+    "tank": {"inside": ("60 cm", "30 cm", "36 cm"), "water_line": "33 cm"},
+    "piece": (
+        {"name": "B", "size": ("10 cm", "8 cm", "6 cm"), "material": "basalt", "at": ("30 cm", "15 cm")},
+    ),
+}  # fmt: skip
+
+
+def test_tuples_serve_as_lists() -> None:
+    scape = ps.scape_from(IN_CODE)
+    assert scape.tank.length == pytest.approx(0.6)
+    assert scape.pieces[0].at == pytest.approx((0.3, 0.15))
+
+
+@pytest.mark.parametrize("level", [-0.3, 0, 3, "30 cm", math.nan, None])
+def test_no_tank_is_filled_beyond_its_rim_or_below_its_floor(level: Any) -> None:
+    with pytest.raises(ps.PlumbstoneError, match="no level of water"):
+        ps.Layout(ps.scape_from(IN_CODE)).with_water_line(level)
+
+
+@pytest.mark.parametrize("to", [("20 cm", "12 cm"), (0.2, 0.1, 0.1), (math.nan, 0.1), 0.2])
+def test_no_piece_is_moved_to_no_place(to: Any) -> None:
+    layout = ps.Layout(ps.scape_from(IN_CODE))
+    with pytest.raises(ps.PlumbstoneError, match="no place"):
+        layout.moved("B", to=to)
+    assert layout.moved("B", to=np.array([0.2, 0.1])).scape.pieces[0].at == (0.2, 0.1)  # type: ignore[arg-type]
+
+
+def test_a_layout_says_what_it_takes() -> None:
+    with pytest.raises(ps.PlumbstoneError, match="read_scape"):
+        ps.Layout("tank.toml")  # type: ignore[arg-type]
+    with pytest.raises(ps.PlumbstoneError, match="mapping"):
+        ps.scape_from([])  # type: ignore[arg-type]

@@ -19,7 +19,7 @@ from pages import DEMO, SMALL, demo_in
 from PIL import Image
 
 from plumbstone.cli.documents import plan_document
-from plumbstone.cli.page.changes import added_somewhere, with_border
+from plumbstone.cli.page.changes import added_somewhere, mirrored, with_border
 from plumbstone.cli.page.desk import ChangedOutsideError, Desk, glimpse_spacing
 from plumbstone.cli.page.folder import Folder, FolderError
 from plumbstone.cli.page.handles import handles_of, pulled
@@ -453,3 +453,20 @@ def test_points_of_a_height_are_pulled(tmp_path: Path) -> None:
     text = pulled(text, "Soil", found["rise/1"], (0.25, 0.07), written)
     last = tomllib.loads(text)["layer"][0]["height"]["points"][1]
     assert last == {"at": ["25 cm", "18 cm"], "level": "7 cm"}
+
+
+def test_fields_show_inches_to_a_hundredth() -> None:
+    # 31 cm = 12.20472 in; what is written keeps four digits.
+    us = Measures(Units.US)
+    assert us.shown(0.31) == "12.2 in"
+    assert us.written(0.31) == "12.2047 in"
+    assert Measures(Units.METRIC).shown(0.123456) == "12.35 cm"
+
+
+def test_wood_that_points_left_points_right_once_it_is_mirrored(tmp_path: Path) -> None:
+    """A limb along +x, turned by θ, points to (cos θ, sin θ); seen in a mirror to (-cos θ, sin θ)."""
+    text = SMALL.replace('at = ["12 cm", "20 cm"]', 'at = ["12 cm", "20 cm"]\nturn = 150')
+    scape = scape_from(tomllib.loads(text), tmp_path / "x.toml")
+    twig = next(piece for piece in scape.pieces if piece.name == "Twig")
+    found = mirrored(twig, scape, Measures(Units.METRIC))
+    assert found == {"at": ["28 cm", "20 cm"], "turn": 30}

@@ -52,6 +52,7 @@ from plumbstone.volumes.plan import Ground, Plan, Purchase, in_order_of_work
 from plumbstone.volumes.report import bed_figures, report_of
 from plumbstone.volumes.scape.layers import Border, Layer
 from plumbstone.volumes.scape.materials import find_material
+from plumbstone.volumes.scape.quantities import numbers_of
 from plumbstone.volumes.scape.scape import PieceEntry, Scape
 from plumbstone.volumes.water.content import (
     OpenSpace,
@@ -83,6 +84,11 @@ class Layout:
     scape: Scape
     memo: Memo = field(default_factory=Memo, repr=False)
 
+    def __post_init__(self) -> None:
+        """Refuse what is no scape."""
+        if not isinstance(self.scape, Scape):
+            raise PlacingError("A layout takes a scape: read_scape(path) or scape_from({...}).")
+
     def with_scape(self, scape: Scape) -> "Layout":
         """Lay out another scape with what is remembered of this one."""
         return replace(self, scape=scape)
@@ -103,12 +109,31 @@ class Layout:
         return self.with_scape(replace(self.scape, pieces=found))
 
     def moved(self, name: str, to: tuple[float, float]) -> "Layout":
-        """Move one piece: `to` is the middle of its outline from above [m]."""
-        return self.changed(name, at=to)
+        """Move one piece: `to` is the middle of its outline from above [m].
+
+        Raises
+        ------
+        PlacingError
+            If there is no piece of that name, or `to` is no place.
+        """
+        place = numbers_of(to, 2)
+        if place is None:
+            raise PlacingError(f"{to!r} is no place; give two numbers in metres: (0.2, 0.12).")
+        return self.changed(name, at=place)
 
     def with_water_line(self, level: float) -> "Layout":
-        """Fill to another level above the glass [m]."""
-        tank = replace(self.scape.tank, water_line=level)
+        """Fill to another level above the glass [m].
+
+        Raises
+        ------
+        PlacingError
+            If it is no depth of water, or above the rim.
+        """
+        found, rim = numbers_of((level,), 1), self.scape.tank.height
+        if found is None or found[0] <= 0 or (rim is not None and found[0] > rim + 1e-6):
+            ends = "" if rim is None else f", whose rim is at {rim:g} m"
+            raise PlacingError(f"{level!r} is no level of water [m] in this tank{ends}.")
+        tank = replace(self.scape.tank, water_line=found[0])
         return self.with_scape(replace(self.scape, tank=tank))
 
     def ground(

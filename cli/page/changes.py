@@ -147,13 +147,17 @@ def _with_new_border(text: str, scape: Scape, keys: Mapping[str, Any]) -> str:
 
 
 def mirrored(entry: PieceEntry, scape: Scape, measures: Measures) -> dict[str, Any]:
-    """Give the keys of a piece on the other side of the middle, turned the other way."""
+    """Give the keys of a piece on the other side of the middle, turned the other way.
+
+    Nobody mirrors a real piece; turned so, wood that points to one side points to the other.
+    """
     x, y = scape.tank.length - entry.at[0], entry.at[1]
+    half = 180 if entry.kind == "wood" else 0
     keys: dict[str, Any] = {
         "at": [measures.written(x), measures.written(y)],
-        "turn": degrees(-entry.turn),
+        "turn": degrees(half - entry.turn),
     }
-    return {**keys, "lean": degrees(180 - entry.lean)} if entry.tilt else keys
+    return {**keys, "lean": degrees(180 - half - entry.lean)} if entry.tilt else keys
 
 
 def of_stock(kept: Kept, measures: Measures) -> dict[str, Any]:

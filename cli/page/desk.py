@@ -308,7 +308,7 @@ class Desk:
         try:
             values = tomllib.loads(text)
         except (tomllib.TOMLDecodeError, RecursionError) as error:
-            raise FolderError(f"{self.name} is not valid TOML: {error}.") from None
+            raise FolderError(f"{self.name} is not valid TOML: {error}; mend it there.") from None
         return scape_from(values, self._path)
 
     def _put(self, text: str) -> None:

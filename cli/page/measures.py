@@ -44,6 +44,12 @@ class Measures:
             return f"{round(metres / INCH, 4):g} in"
         return f"{round(metres * 100, 3):g} cm"
 
+    def shown(self, metres: float) -> str:
+        """Write a length for a field, to a hundredth of an inch or a tenth of a millimetre."""
+        if self.units is Units.US:
+            return f"{round(metres / INCH, 2):g} in"
+        return f"{round(metres * 100, 2):g} cm"
+
     def with_unit(self, text: str, kind: str = "length") -> str:
         """Give what was typed with a unit, a comma read as a point; empty where nothing was."""
         text = text.strip().replace(",", ".")
@@ -84,8 +90,8 @@ def number(text: str) -> float | None:
 
 
 def degrees(angle: float) -> float | int:
-    """Bring an angle into -180 to 180; whole ones as whole numbers."""
-    found = round((angle + 180) % 360 - 180, 2)
+    """Bring an angle to more than -180, up to 180; whole ones as whole numbers."""
+    found = round(180 - (180 - angle) % 360, 2)
     return int(found) if found == int(found) else found
 
 

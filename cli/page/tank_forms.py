@@ -93,11 +93,11 @@ class TankForms:
     def _piece(self) -> None:
         entry = self._entry()
         assert entry is not None
-        name, form, written = entry.name, self._forms[0], self.measures.written
+        name, form, shown = entry.name, self._forms[0], self.measures.shown
         element("h2", "", name)
         with element("div", "pair"):
-            self._piece_field(labels.FROM_LEFT, lambda e: written(e.at[0]), self._at(0))
-            self._piece_field(labels.FROM_FRONT, lambda e: written(e.at[1]), self._at(1))
+            self._piece_field(labels.FROM_LEFT, lambda e: shown(e.at[0]), self._at(0))
+            self._piece_field(labels.FROM_FRONT, lambda e: shown(e.at[1]), self._at(1))
             self._piece_field(
                 labels.TURN, lambda e: f"{e.turn:g}", lambda _, text: {"turn": degrees(angle(text))}
             )
@@ -107,12 +107,12 @@ class TankForms:
             if entry.rests == "bed":
                 self._piece_field(
                     labels.PRESSED,
-                    lambda e: written(e.pressed),
+                    lambda e: shown(e.pressed),
                     lambda _, text: {"pressed": self.measures.typed(text)},
                 )
             if entry.shape.size is not None:
                 for axis, side in enumerate((labels.LONG, labels.WIDE, labels.HIGH)):
-                    self._piece_field(side, partial(_side, written, axis), self._size(axis))
+                    self._piece_field(side, partial(_side, shown, axis), self._size(axis))
             self._piece_field(labels.WEIGHED, self._mass_of, self._mass)
             self._choice(
                 form, labels.MADE_OF, made_of(entry.kind), lambda: self.view.now(name).material.key,
@@ -296,7 +296,7 @@ class TankForms:
             return _keys("tank", None, inside=self._with(sides(), axis, text), outside=None)
 
         def read(axis: int) -> str:
-            return self.measures.written(sides()[axis]) if axis < len(sides()) else ""
+            return self.measures.shown(sides()[axis]) if axis < len(sides()) else ""
 
         def glass() -> str:
             found = self.desk.scape.tank.glass
@@ -446,8 +446,8 @@ def _keys(table: str, name: str | None, **keys: Any) -> Edit:
     return lambda text: with_keys(text, table, name, keys)
 
 
-def _side(written: Callable[[float], str], axis: int, entry: PieceEntry) -> str:
-    return "" if entry.shape.size is None else written(entry.shape.size[axis])
+def _side(shown: Callable[[float], str], axis: int, entry: PieceEntry) -> str:
+    return "" if entry.shape.size is None else shown(entry.shape.size[axis])
 
 
 def _shape_of(value: Any) -> Any:

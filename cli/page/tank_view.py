@@ -143,6 +143,8 @@ class TankView:
         for act, there in ((self.undo, desk.can_undo), (self.redo, desk.can_redo)):
             act.props["disabled"] = not there
         if seen is None or desk.layout is None:
+            if desk.fault:
+                say(self.state, words.MEND_FILE)
             return
         self._draw(seen)
         if not self._held:

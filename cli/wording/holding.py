@@ -5,6 +5,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from plumbstone.cli.wording.units import (
+    Toward,
     Units,
     about_grams,
     grams,
@@ -12,6 +13,7 @@ from plumbstone.cli.wording.units import (
     place_words,
     push_words,
     show_length,
+    written,
 )
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Finding, Kind
@@ -243,8 +245,8 @@ def _motion(finding: Finding, units: Units) -> str:
     sure = bool(_number(finding, "sure"))
     may = "" if sure else "can't tell that it stays: it "
     words = f"{name}: {may}{finding.how if sure else _may(finding.how)}{edge} {when}."
-    if level > 0:
-        stop = place_words(_number(finding, "stop_m"), units)
+    stop = written(_number(finding, "stop_m"), "place", units, Toward.DOWN)
+    if not stop.startswith("0 "):
         words += f" Stop at {stop} and press the wood. It rocks? Drain, add or move stone."
     cure = _cure_words(finding, units)
     words += f" {cure[0].upper()}{cure[1:]}"

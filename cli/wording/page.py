@@ -14,6 +14,7 @@ from plumbstone.volumes.figures import Report
 from plumbstone.volumes.findings import Severity
 from plumbstone.volumes.plan import Plan
 
+MEND_FILE = "Mend the file in an editor; this page follows as it is saved."
 CHECKING, COMPUTING = "Being checked ...", "Computing ..."
 RED_BEFORE = "Being checked ... What is red or lit was so before."
 NOT_HELD = "not proved to stay"

@@ -11,6 +11,7 @@ from plumbstone.volumes.bodies.weighing import (
 )
 from plumbstone.volumes.figures import WeighedFigures
 from plumbstone.volumes.scape.materials import find_material
+from plumbstone.volumes.scape.quantities import numbers_of
 
 
 def weigh(
@@ -51,13 +52,24 @@ def weigh(
     PlumbstoneError
         If nothing is given to weigh it by, or what is given cannot belong to one piece.
     """
+    if not isinstance(material, str):
+        raise WeighingError(f"{material!r} is no name of a material, such as granite.")
     stone = find_material(material)
+    given = {"longest_m": longest_m, "across_m": across_m, "mass_kg": mass_kg}
+    for name, value in given.items():
+        if value is not None and min(numbers_of((value,), 1) or (0.0,)) <= 0:
+            raise WeighingError(f"{name} is {value!r}; give a number above zero.")
+    sides = None if size_m is None else numbers_of(size_m, 3)
+    if size_m is not None and (sides is None or min(sides) <= 0):
+        raise WeighingError(
+            f"size_m is {size_m!r}; give three sides in metres: (0.28, 0.19, 0.15)."
+        )
     if scan is not None:
         found = weigh_scan(Path(scan), stone, Ruler(unit, longest_m, across_m), mass_kg)
-    elif size_m is not None:
-        found = weigh_size(size_m, stone, mass=mass_kg)
+    elif sides is not None:
+        found = weigh_size((sides[0], sides[1], sides[2]), stone, mass=mass_kg)
     elif mass_kg is not None:
-        found = weigh_mass(mass_kg, stone)
+        found = weigh_mass(float(mass_kg), stone)
     else:
         raise WeighingError("Give a scan, size_m or mass_kg.")
     return WeighedFigures(

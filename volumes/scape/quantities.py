@@ -2,6 +2,7 @@
 
 import math
 import re
+from collections.abc import Iterable
 from typing import Any
 
 from plumbstone.meshes.errors import PlumbstoneError
@@ -131,6 +132,17 @@ def parse_quantity(text: Any, kind: str) -> float:
     return value
 
 
+def numbers_of(values: Any, count: int) -> tuple[float, ...] | None:
+    """Give so many finite numbers, as code may pass them, as floats; None where they are none."""
+    if isinstance(values, str) or not isinstance(values, Iterable):
+        return None
+    try:
+        found = tuple(math.nan if isinstance(v, str) else float(v) for v in values)
+    except (TypeError, ValueError):
+        return None
+    return found if len(found) == count and all(map(math.isfinite, found)) else None
+
+
 def is_quantity(text: Any, kind: str) -> bool:
     """Tell whether `text` reads as a quantity of that kind."""
     try:
@@ -163,11 +175,15 @@ def _in_si(number: float, unit: str, kind: str) -> float | None:
         return _celsius(number, unit)
     if kind == "density":
         mass, _, volume = (part.strip() for part in unit.partition("/"))
-        if mass not in _MASSES or volume not in _VOLUMES:
-            return None
-        return number * _MASSES[mass] / _VOLUMES[volume]
-    size = _KINDS[kind][0].get(unit)
+        whole, part = _size_of(mass, _MASSES), _size_of(volume, _VOLUMES)
+        return None if whole is None or part is None else number * whole / part
+    size = _size_of(unit, _KINDS[kind][0])
     return None if size is None else number * size
+
+
+def _size_of(unit: str, sizes: dict[str, float]) -> float | None:
+    """Find a unit, in small letters too: "Kg", "CM"."""
+    return sizes.get(unit, sizes.get(unit.lower()))
 
 
 def _celsius(number: float, unit: str) -> float | None:

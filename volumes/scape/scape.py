@@ -31,6 +31,7 @@ from plumbstone.volumes.scape.materials import (
 )
 from plumbstone.volumes.scape.sections import ScapeError, Section
 
+DEEPEST = 9  # tables and lists in each other; none of a scape file lies so deep
 SALINITY = {"fresh": 0.0, "brackish": 10.0, "salt": 35.0}  # [g/kg], common practice, no source
 LARGEST_FILE = 2_000_000  # [bytes]
 DEEPEST_KEY = 20
@@ -190,6 +191,15 @@ def read_scape(path: Path | str) -> Scape:
     return scape_from(_read_toml(path), path)
 
 
+def _listed(value: object, depth: int = 0) -> object:
+    """Give tuples, as code may write them, as the lists of a file; a mesh stays as it is."""
+    if depth > DEEPEST:
+        return value
+    if isinstance(value, Mapping):
+        return {k: v if k == "mesh" else _listed(v, depth + 1) for k, v in value.items()}
+    return [_listed(v, depth + 1) for v in value] if isinstance(value, (list, tuple)) else value
+
+
 def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scape:
     """Make a scape from the keys and values of a scape file, and check that it makes sense.
 
@@ -207,7 +217,9 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
         If a key is missing, unknown or impossible.
     """
     path = Path(path)
-    top = Section(dict(values), path)
+    if not isinstance(values, Mapping):
+        raise ScapeError(path, "", 'must be a mapping such as {"tank": {"inside": [...]}}.')
+    top = Section({key: _listed(value) for key, value in values.items()}, path)
     materials = {**load_materials(), **_own_materials(top)}
     scape = Scape(
         name=top.text("name", path.stem),
