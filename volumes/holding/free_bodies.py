@@ -37,6 +37,7 @@ SINKER_HEIGHT = 0.06  # water over the floor that covers a sinker without a plac
 LEAST = 1e-9  # volume [m³] or mass [kg] of a piece at the far end of a wide range
 SHRUNK = 5e-4  # [m]: so far inside its corners a patch is counted on
 AMISS = 1e-3  # [m]: so far off its drawn place a middle of mass is tried
+MIXED = 3  # sinkers, light and heavy in all ways; of more, one at a time is unlike the others
 SIDES = 8  # of the pyramid that stands for a cone of friction
 SOIL_FRICTION = 0.36  # tan 20°, two thirds of a repose of 30°; from memory
 GRIPS = 0.8  # the best friction that dry rough wood may have; from memory
@@ -69,6 +70,11 @@ class End:
     stones: float = 0.0  # -1: stones as light in water as they may be, 1: as heavy
     amiss: tuple[float, float] = (0.0, 0.0)  # by which middles of mass lie off [m]
     hung: bool = False  # whether stones that stand close beside a foot hang on their taut cords
+    others: tuple[Sinker, ...] = ()  # sinkers that are at the other end of `stones`
+
+    def sign_of(self, sinker: Sinker) -> float:
+        """Whether a sinker is as light (-1) or as heavy (1) in water as it may be."""
+        return -self.stones if sinker in self.others else self.stones
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,7 +307,7 @@ def _pulling(
     """Least and most pull of a tie of a body with a foot (c, 3) [m], at each level (k,) [N]."""
     weight = np.zeros(len(stage.levels))
     if tie.taut:
-        weight = sinker_weight(tie.sinker, stage, end.stones, tie.place[2])
+        weight = sinker_weight(tie.sinker, stage, end.sign_of(tie.sinker), tie.place[2])
     # At best something beside a stone at the end of a tie keeps it from sliding along.
     steep = max(0.2, -tie.direction[2]) if friction is None and tie.to else 1.0
     most = np.maximum(weight, 0)
@@ -433,6 +439,19 @@ def joined(ends: Iterable[End], others: Sequence[Sequence[End]]) -> tuple[End, .
         masses = {name: value for part in parts for name, value in part.masses.items()}
         found.append(replace(end, volumes=volumes, masses=masses))
     return tuple(found)
+
+
+def mixed_ends(ends: Iterable[End], group: Group) -> tuple[End, ...]:
+    """Add ends at which some sinkers are light and some heavy: each may be covered by itself.
+
+    What stands on the floor holds at most with its weight, so its light end is the bad one.
+    """
+    loose = [s for s in group.sinkers if s.how != "standing"]
+    few = range(1, len(loose)) if len(loose) <= MIXED else (1,)
+    chosen = [one for count in few for one in itertools.combinations(loose, count)]
+    found = tuple(ends)
+    return (*found, *(replace(end, others=one) for end in found for one in chosen
+                      if len(loose) > MIXED or end.stones < 0))  # fmt: skip
 
 
 def amiss_ends(ends: Iterable[End]) -> tuple[End, ...]:
@@ -612,11 +631,12 @@ def _loads(stage: Stage, moving: Moving, end: End) -> tuple[float, Floats, Float
         volumes.append(volume * wet.shares)
         centres.append(wet.centres)
     for sinker in loose_strapped(moving):
-        mass, volume = sinker_state(sinker, stage, end.stones)
+        sign = end.sign_of(sinker)
+        mass, volume = sinker_state(sinker, stage, sign)
         place = tie_place(sinker, moving, stage.placed)
         masses.append(mass)
         places.append(place[:2])
-        volumes.append(volume * _covered(sinker, stage, end.stones, float(place[2])))
+        volumes.append(volume * _covered(sinker, stage, sign, float(place[2])))
         centres.append(np.broadcast_to(place[:2], (len(stage.levels), 2)))
     lifts = [volume * stage.water * GRAVITY for volume in volumes]
     total = np.sum(lifts, axis=0)
@@ -631,12 +651,14 @@ def _covered(sinker: Sinker, stage: Stage, sign: float, height: float) -> Floats
     """Share of a sinker that is under water at each level, its tie at a height [m].
 
     One without a place counts as covered from the first water on where it shall be light, and
-    as dry up to its tie where it shall be heavy: nobody said how long the cord is.
+    as dry up to its tie where it shall be heavy: nobody said how long the cord is. What lies on
+    wood is dry up to there.
     """
     if sinker.stone in stage.wet:
         return stage.wet[sinker.stone].shares
     if sign < 0:
-        return np.where(stage.levels > 0, 1.0, 0.0)
+        lowest = height if sinker.how == "laid on" else 0.0
+        return np.where(stage.levels > lowest, 1.0, 0.0)
     foot = height if sign > 0 else height - SINKER_HEIGHT
     foot = 0.0 if sinker.how == "standing" else max(0.0, foot)
     return np.clip((stage.levels - foot) / SINKER_HEIGHT, 0, 1)

@@ -45,6 +45,7 @@ from plumbstone.volumes.holding.free_bodies import (
     joined,
     lies_as_body,
     middle_end,
+    mixed_ends,
     nearest_point,
     rig_of,
     rigs_of,
@@ -276,7 +277,9 @@ def proved(
     stage: Stage, number: int, ends: Sequence[End], strained: Sequence[End], friction: Range
 ) -> bool:
     """Whether a body stays at every level: with its reserve, and wherever its middle may lie."""
-    tried = (*strained, *amiss_ends(ends))
+    group = stage.bodies[number].group
+    assert group is not None
+    tried = (*mixed_ends(strained, group), *amiss_ends(mixed_ends(ends, group)))
     return all_stay(rigs_of(stage, tried, number, friction))
 
 
@@ -287,22 +290,23 @@ def _judge_group(
     wood, water = stage.wood_of(number), stage.water
     material = group.sinkers[0].material if group.sinkers else around.stone
     balance = balance_of(group, wood, material, stage)
-    ends, strained, soaked = _ends_together(stage, number, material)
+    plain, strained, soaked = _ends_together(stage, number, material)
+    ends = mixed_ends(plain, group)
     middle = middle_end(group, wood, balance.lift, water)
     *rigs, full, even = rigs_of(stage, (*ends, soaked, middle), number, group.friction)
     verdicts = [judge(rig) for rig in rigs]
     margins = np.array([verdict.margins for verdict in verdicts])
     first = _first_move(stage, ends, number, group.friction)
     if first is not None:
-        plain = [end for end in ends if not end.hung]
-        later = _first_move(stage, plain, number, group.friction, amiss=False)
+        standing = [end for end in ends if not end.hung]
+        later = _first_move(stage, standing, number, group.friction, amiss=False)
         if later is None or later.level > first.level + SOONER:
             first = replace(first, doubtful=True)
         else:  # it goes as it does where nothing is amiss
             first = replace(later, level=first.level, end=first.end)
     drained = _drained_move(stage, full)
     strapped_through, strapped_into = drawn_into_strapped(stage, number, around.grid, around.memo)
-    doubts = _doubts(stage, number, ends, strained, soaked)
+    doubts = _doubts(stage, number, plain, strained, soaked)
     at_best = not doubts or all_stay([rig_of(_as_drawn(stage, number), middle, number, None)])
     at_line, most = _tie_forces(even, rigs)
     verdict = Verdict.UNSURE if doubts else Verdict.STAYS
@@ -334,7 +338,7 @@ def _judge_group(
         carries=tuple(stage.bodies[i].name for i in stage.above(number)),
         doubtful=_doubtful(stage, number),
         burial=_burial(group, stage.placed, around),
-        offers=_offers(stage, number, ends, strained, soaked, soil, material, around, verdict),
+        offers=_offers(stage, number, plain, strained, soaked, soil, material, around, verdict),
         has_choice=bool(around.at_hand),
         stage=stage,
         number=number,
@@ -470,7 +474,7 @@ def _doubts_of_balance(
     assert group is not None
     if proved(stage, number, (*ends, soaked), strained, group.friction):
         return []
-    if not all_stay(rigs_of(stage, ends, number, group.friction)):
+    if not all_stay(rigs_of(stage, mixed_ends(ends, group), number, group.friction)):
         return [Doubt.MOVES]
     asked = (
         (Doubt.SHORT, proved(stage, number, ends, strained, group.friction)),
