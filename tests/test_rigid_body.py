@@ -78,7 +78,9 @@ def test_no_level_is_told_late_where_one_sinker_is_wet_and_one_still_dry(tmp_pat
     case = case_of(71009, tmp_path, offers=False)
     assert case is not None
     first, told = case.hold.first_move, case.hold.moves_at
-    assert first is not None and first.end is not None and told is not None
+    assert first is not None
+    assert first.end is not None
+    assert told is not None
     for end in (case.ends[0], first.end):
         moved = case.simulated(FINE, end).first
         assert moved is None or told <= moved + 0.002
