@@ -241,7 +241,8 @@ def _motion(finding: Finding, units: Units) -> str:
     """Say how wood leaves its pose, where to stop filling and what to change."""
     name, level = finding.about[0], _number(finding, "level_m")
     at, edge = place_words(level, units), _edge_words(finding, units)
-    when = f"when the water stands at {at}" if level > 0 else "as drawn"
+    dry = "as drawn" if finding.kind is Kind.FALLS else "with the first water"
+    when = f"when the water stands at {at}" if level > 0 else dry
     sure = bool(_number(finding, "sure"))
     may = "" if sure else "can't tell that it stays: it "
     words = f"{name}: {may}{finding.how if sure else _may(finding.how)}{edge} {when}."
