@@ -606,6 +606,29 @@ def test_a_stone_that_hangs_on_its_cord_beside_a_foot_tips_it(
     assert (hold.first_move is not None and hold.first_move.doubtful) is hung
 
 
+@pytest.mark.parametrize(("mass", "stays"), [(0.6, True), (2.0, False)])
+def test_of_two_stones_that_hang_one_may_be_wet_and_one_dry(
+    tmp_path: Path, mass: float, stays: bool
+) -> None:
+    """A log of 1.1 kg over a slab from x = 43 to 47 cm; a stone hangs 15 cm off to either side.
+
+    Nobody said how long their cords are. About an edge, in kg cm: a dry stone of granite, m × 13,
+    against the other under water, 0.62 m × 17, and the log, 1.1 × 2: it tips from m = 0.9 kg on.
+    """
+    hung = (
+        f'{{ mass = "{mass} kg", material = "granite", how = "hanging", '
+        f'at = ["{x} cm", "25 cm", "10 cm"] }}'
+        for x in (30, 60)
+    )
+    hold = hold_of(
+        tmp_path,
+        stone("Slab", (4, 14, 10), 45),
+        wood("Log", (40, 6, 6), 1.1, 45, 'rests = "Slab"'),
+        tied(*hung),
+    )
+    assert hold.stays is stays, hold.doubts
+
+
 def test_hold_and_plan_say_the_same(tmp_path: Path) -> None:
     """One verdict, the same figures and the same lines, whichever command is asked."""
     parts = (wood("Log", (40, 6, 6), 1.1, 45), wood("Twin", (30, 5, 5), 0.7, 85, "tilt = 20"))
