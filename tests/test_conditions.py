@@ -16,6 +16,7 @@ from PIL import Image
 from scan_conditions import held, made, painted, plain, standing
 
 from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
+from plumbstone.meshes.measures.isolating import ghosts_in
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.reading.parts import ScanError
 
@@ -48,6 +49,21 @@ def test_a_second_layer_of_the_skin_is_no_second_body(tmp_path: Path) -> None:
     assert any("second layer" in said for said in found.piece.changes)
     assert {doubt.what for doubt in found.doubts} >= {"ghost", "underside"}
     assert found.volume.half_width < 0.15
+
+
+def test_a_layer_over_a_stone_that_lies_loose_on_its_table_is_found() -> None:
+    ball = trimesh.creation.icosphere(4, 0.1)
+    stone, over = ball.vertices + [0, 0, 0.1], ball.vertices * 1.03 + [0, 0, 0.1]
+    cap = ball.faces[ball.vertices[ball.faces][:, :, 2].mean(axis=1) > 0.05]
+    plate = trimesh.creation.box((0.6, 0.6, 0.01)).subdivide().subdivide().subdivide()
+    count = len(stone)
+    vertices = np.concatenate([stone, over, plate.vertices - [0, 0, 0.02]])
+    faces = np.concatenate([ball.faces, cap + count, plate.faces + 2 * count])
+    ghost, between = ghosts_in(vertices, faces)
+    assert ghost[len(ball.faces) :][: len(cap)].all()
+    assert ghost.sum() == len(cap)
+    # A cap of a ball has the area 2 pi r h: here r = 103 mm, h about 51 mm, 3 mm off.
+    assert between == pytest.approx(2 * np.pi * 0.103 * 0.0515 * 0.003, rel=0.1)
 
 
 def test_limbs_may_be_missing_where_wood_was_not_seen(tmp_path: Path) -> None:

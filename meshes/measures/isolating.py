@@ -297,7 +297,7 @@ def ghosts_in(vertices: Floats, faces: Indices) -> tuple[NDArray[np.bool_], floa
     Returns
     -------
     ghost : (m,) bool array
-        Faces of loose sheets that run along the largest one, millimetres off it.
+        Faces of loose sheets that run along larger ones, millimetres off them.
     between : float
         Volume between the layers [m³]: which of them is true is not known.
     """
@@ -306,8 +306,8 @@ def ghosts_in(vertices: Floats, faces: Indices) -> tuple[NDArray[np.bool_], floa
     area = np.bincount(number, weights=areas)
     order = np.argsort(-area)[: MOST_GHOSTS + 1]
     ghost, between = np.zeros(len(faces), dtype=bool), 0.0
-    for k in order[1:][area[order[1:]] > LEAST_GHOST * area[order[0]]]:
-        gap = _gap_along(vertices, faces[number == order[0]], faces[number == k])
+    for k in order[:0:-1][area[order[:0:-1]] > LEAST_GHOST * area[order[0]]]:
+        gap = _gap_along(vertices, faces[~ghost & (number != k)], faces[number == k])
         if GHOST_NEAR < gap < GHOST_FAR:
             ghost |= number == k
             between += gap * float(area[k])
@@ -315,7 +315,7 @@ def ghosts_in(vertices: Floats, faces: Indices) -> tuple[NDArray[np.bool_], floa
 
 
 def _gap_along(vertices: Floats, skin: Indices, sheet: Indices) -> float:
-    """Distance of a sheet that runs along a skin [m], infinite where it does not."""
+    """Distance of a sheet that runs along the rest of a skin [m], infinite where it does not."""
     from scipy.spatial import cKDTree
 
     sheet = sheet[:: max(1, len(sheet) // GHOST_SAMPLES)]

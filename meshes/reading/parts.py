@@ -50,6 +50,8 @@ class Parsed:
         meshes = [part for part in self.parts if len(part.faces)]
         if not meshes:
             return np.concatenate([part.vertices for part in self.parts]), NO_FACES
+        if len(meshes) == 1:
+            return meshes[0].vertices, meshes[0].faces
         starts = np.cumsum([0, *(len(part.vertices) for part in meshes[:-1])])
         vertices = np.concatenate([part.vertices for part in meshes])
         pairs = zip(meshes, starts, strict=True)
