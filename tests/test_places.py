@@ -80,10 +80,11 @@ def test_names_that_are_no_text(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("code", "line"),
-    [(PROGRAM[-1], "plan t.toml --grid 12 --out r"), (NO_HOME, "weigh t.toml --picture r.png")],
+    [(PROGRAM[-1], "plan t.toml --grid 12 --out r"), (NO_HOME, "weigh s.stl --picture r.png")],
 )
 def test_without_a_home(tmp_path: Path, code: str, line: str) -> None:
     (tmp_path / "t.toml").write_text(TANK, encoding="utf-8")
+    trimesh.creation.box((0.1, 0.1, 0.1)).export(tmp_path / "s.stl")
     environment = {
         k: v for k, v in os.environ.items() if k not in ("XDG_CACHE_HOME", "MPLCONFIGDIR")
     }
@@ -95,7 +96,12 @@ def test_without_a_home(tmp_path: Path, code: str, line: str) -> None:
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
-    assert {path.name for path in tmp_path.iterdir()} == {"t.toml", "tmp", line.split()[-1]}
+    assert {path.name for path in tmp_path.iterdir()} == {
+        "t.toml",
+        "s.stl",
+        "tmp",
+        line.split()[-1],
+    }
 
 
 def test_a_damaged_cache_is_a_miss(tmp_path: Path) -> None:
