@@ -23,9 +23,10 @@ os.environ.setdefault("XDG_CACHE_HOME", str(ROOT / ".pytest_cache" / "user-cache
 
 # These take longest, so that they are begun first and no worker is left with one at the end.
 LONG = (
-    "test_build_sheet.py", "test_page.py", "test_page_tank.py", "test_phone_scans.py",
-    "test_rigid_body.py", "test_page_desk.py", "test_page_shop.py", "test_fuzz.py", "test_weigh.py",
-    "test_plan.py", "test_whole.py", "test_files.py", "test_hold_down.py", "test_mat.py",
+    "test_page_tank.py", "test_build_sheet.py", "test_rigid_body.py", "test_page.py",
+    "test_page_shop.py", "test_hold_down.py", "test_weigh.py", "test_conditions.py",
+    "test_phone_scans.py", "test_files.py", "test_mat.py", "test_audit.py", "test_heightfield.py",
+    "test_page_gate.py", "test_drawings.py",
 )  # fmt: skip
 
 

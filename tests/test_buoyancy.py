@@ -1,13 +1,15 @@
 """Lift and sinkers against worked examples."""
 
+from pathlib import Path
+
 import pytest
+from commands import read_json, refuse
 
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.holding.buoyancy import (
     SinkerError,
     balance_from_density,
     balance_from_tub,
-    density_from_weighings,
     hung_stone,
     lift_from_tub,
     lift_of,
@@ -17,15 +19,18 @@ from plumbstone.volumes.scape.materials import find_material
 from plumbstone.volumes.water.density import water_density
 
 
-def test_coin_density_from_two_weighings() -> None:
-    # OpenStax College Physics, ch. 11: 8.630 g dry, 7.800 g in water gives 10.4 g/cm³.
-    found = density_from_weighings(dry=8.630e-3, submerged=7.800e-3, water=1000.0)
-    assert found == pytest.approx(10.4e3, abs=50)  # printed to three digits
+@pytest.mark.parametrize(
+    ("dry", "wet", "millilitres"), [("540 g", "342 g", 198.0), ("8.630 g", "7.800 g", 0.830)]
+)
+def test_volume_from_two_weighings(tmp_path: Path, dry: str, wet: str, millilitres: float) -> None:
+    # OpenStax College Physics, ch. 11: a rock and a coin, in water of 1 g/cm³; ours has 25 °C.
+    line = f'plumbstone weigh --mass "{dry}" --in-water "{wet}" --scale-step "0.001 g"'
+    found = read_json(line, tmp_path)["pieces"][0]["volume_l"]["mid"]
+    assert found * 1e3 == pytest.approx(millilitres / 0.99705, rel=1e-5)
 
 
-def test_rock_weighed_in_water() -> None:
-    # OpenStax College Physics, ch. 11, problem: 540 g, 342 g submerged: 198 cm³, 2.727 g/cm³.
-    assert density_from_weighings(0.540, 0.342, 1000.0) == pytest.approx(2727, abs=0.5)
+def test_a_stone_that_weighs_more_in_water_is_weighed_again(tmp_path: Path) -> None:
+    assert "kg" in refuse('plumbstone weigh --mass "1 kg" --in-water "1.2 kg"', tmp_path)
 
 
 @pytest.mark.parametrize(
@@ -84,8 +89,6 @@ def test_tub_and_sinker_undo_each_other() -> None:
 def test_a_floating_stone_holds_nothing() -> None:
     with pytest.raises(SinkerError, match="floats"):
         sinker_for(0.1, 600.0, 1000.0)
-    with pytest.raises(SinkerError, match="weigh again"):
-        density_from_weighings(1.0, 1.2, 1000.0)
 
 
 def test_mixed_sinkers_are_summed_each_with_its_own_stone() -> None:

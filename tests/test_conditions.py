@@ -30,10 +30,10 @@ STONES = {"fractured": seeded_stones(1, 520), "lumpy": lumpy_stones(1, 720)}
     ("name", "form"),
     [
         ("on a stand", "fractured"),
-        ("held in a hand", "lumpy"),
         ("table closed to a slab", "lumpy"),
         pytest.param("on a stand", "lumpy", marks=pytest.mark.slow),
-        pytest.param("held in a hand", "fractured", marks=pytest.mark.slow),
+        pytest.param("held in a hand", "fractured", marks=pytest.mark.slow),  # below: two are quick
+        pytest.param("held in a hand", "lumpy", marks=pytest.mark.slow),
         pytest.param("table closed to a slab", "fractured", marks=pytest.mark.slow),
     ],
 )
@@ -99,7 +99,7 @@ def test_an_arm_of_another_colour_is_cut_off(tmp_path: Path, ending: str) -> Non
     assert told.volume.low < scene.volume < told.volume.high
     assert told.volume.half_width < 0.25
     assert told.trust == "poor"
-    assert "cut off" in told.doubt.says
+    assert any("cut off" in doubt.says for doubt in told.doubts)
     if ending == "glb":
         return
     # All of one colour, nothing tells that the arm is none of the stone.

@@ -12,7 +12,6 @@ from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.reading.scans import read_scan
 from plumbstone.meshes.shapes.primitives import box, ellipsoid
 from plumbstone.volumes.water.displacement import (
-    centre_of_buoyancy,
     displaced_at_levels,
     displaced_volume,
     mesh_volume,
@@ -41,7 +40,7 @@ def test_centre_of_a_spherical_cap(immersion: float) -> None:
     # Centroid from the sphere's centre 3 (2R - h)^2 / (4 (3R - h)): Weisstein, "Spherical Cap".
     ball = trimesh.creation.icosphere(subdivisions=5, radius=1.0)
     below = 3 * (2 - immersion) ** 2 / (4 * (3 - immersion))
-    centre = centre_of_buoyancy(ball.vertices, ball.faces, immersion - 1)
+    centre = displaced_at_levels(ball.vertices, ball.faces, [immersion - 1])[1][0]
     assert centre == pytest.approx([0, 0, -below], abs=2e-3)
 
 
@@ -63,7 +62,7 @@ def test_ellipsoid_half_under_water() -> None:
 def test_a_dry_piece_displaces_nothing() -> None:
     cube = box((1.0, 1.0, 1.0))
     assert displaced_volume(cube.vertices, cube.faces, -0.1) == 0.0
-    assert np.isnan(centre_of_buoyancy(cube.vertices, cube.faces, -0.1)).all()
+    assert np.isnan(displaced_at_levels(cube.vertices, cube.faces, [-0.1])[1]).all()
 
 
 def test_levels_at_corners_are_exact() -> None:

@@ -9,6 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from matplotlib.figure import Figure
+from matplotlib.text import Text
 from small_tanks import CUBE, ROW, SOIL, forty, seen, written_to
 
 from plumbstone.cli.pictures.colours import colour_of, rgb
@@ -21,14 +23,26 @@ from plumbstone.cli.pictures.front_view import (
     sides_figure,
 )
 from plumbstone.cli.pictures.layout import PAPER_A4, SCREEN, Medium
-from plumbstone.cli.pictures.paper import text_boxes
 from plumbstone.cli.pictures.printed import template_pdf, tiles
 from plumbstone.cli.pictures.scene import glb_bytes, three_js, view_data
 from plumbstone.cli.pictures.sight import Sight
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.mending.thinning import simplified
 
+Box = tuple[float, float, float, float]  # left, bottom, right, top [pixels]
 FIGURES = (plan_figure, front_figure, sides_figure, section_figure)
+
+
+def text_boxes(figure: Figure) -> list[tuple[str, Box]]:
+    """Give every visible text of a figure with the box that it fills [pixels]."""
+    figure.canvas.draw()
+    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
+    found = []
+    for text in figure.findobj(Text):
+        if text.get_visible() and text.get_text().strip():
+            box = text.get_window_extent(renderer)
+            found.append((text.get_text(), (box.x0, box.y0, box.x1, box.y1)))
+    return found
 
 
 @pytest.fixture(scope="module")

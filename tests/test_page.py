@@ -2,6 +2,7 @@
 
 import tomllib
 
+import pytest
 from commands import read_json
 from pages import (
     DEMO,
@@ -19,11 +20,20 @@ from pages import (
 )
 
 
-def test_dragging_gives_what_the_command_line_says(browser: Browser, server: Server) -> None:
-    file = demo_in(server.folder)
-    tab, faults = at_tank(browser, server, DEMO)
+@pytest.mark.parametrize(
+    ("name", "one", "other"),
+    [
+        ("dragged.toml", "Twig", "Stone"),
+        pytest.param(DEMO, "Leaning stone", "Third stone", marks=pytest.mark.slow),
+    ],
+)
+def test_dragging_gives_what_the_command_line_says(
+    browser: Browser, server: Server, name: str, one: str, other: str
+) -> None:
+    file = demo_in(server.folder) if name == DEMO else small_in(server.folder, name)
+    tab, faults = at_tank(browser, server, name)
     first, before = figure(tab, "Dose for"), file.read_text(encoding="utf-8")
-    box = piece(tab, "Leaning stone").locator("text").bounding_box()
+    box = piece(tab, one).locator("text").bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     tab.mouse.move(x, y)
     tab.mouse.down()
@@ -37,15 +47,15 @@ def test_dragging_gives_what_the_command_line_says(browser: Browser, server: Ser
     assert old.startswith("at = ")
     assert new.startswith("at = ")
     # By keys, too: three steps to the right of half a centimetre.
-    piece(tab, "Third stone").focus()
+    piece(tab, other).focus()
     for _ in range(3):
         tab.keyboard.press("ArrowRight")
     rows = tomllib.loads(before)["piece"]
-    x, y = next(row["at"] for row in rows if row["name"] == "Third stone")
+    x, y = next(row["at"] for row in rows if row["name"] == other)
     right = f"{float(x.removesuffix(' cm')) + 1.5:g} cm"
     changed(file, by_hand, f'at = ["{right}", "{y}"]')
     computed(tab, f"{right} from the left")
-    water = read_json(f"plumbstone plan {DEMO}", server.folder)["water"]["dosing_l"]
+    water = read_json(f"plumbstone plan {name}", server.folder)["water"]["dosing_l"]
     shown = figure(tab, "Dose for")
     assert shown.startswith(f"{water['mid']:.1f} L")
     assert shown != first or f"{water['mid']:.1f}" in first

@@ -6,9 +6,9 @@ import re
 import socket
 import subprocess
 from collections.abc import Iterator
+from importlib.metadata import version
 from pathlib import Path
 
-import nicegui
 import numpy as np
 import pytest
 from pages import Browser, Server, opened
@@ -121,7 +121,7 @@ def test_this_machine_alone_is_served_unless_asked(server: Server) -> None:
     assert handshake(server, origin="http://evil.example") == 403
 
 
-OWN = f"/_nicegui/{nicegui.__version__}"
+OWN = f"/_nicegui/{version('nicegui')}"
 UP = "..%2F..%2F..%2F..%2F..%2F..%2F..%2F..%2F..%2F..%2Fetc%2Fpasswd"
 
 

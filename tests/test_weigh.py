@@ -4,6 +4,7 @@ import csv
 import json
 import os
 import re
+import shutil
 import signal
 import subprocess
 import time
@@ -309,10 +310,18 @@ def test_named_refusals(tmp_path: Path) -> None:
     assert "m long" in refuse("plumbstone weigh room.ply --unit m", tmp_path)
 
 
-def test_every_scan_by_others_gives_a_figure_or_a_reason(scans: Path) -> None:
-    found = read_json(f"plumbstone weigh {scans}", scans)
-    files = [path for path in scans.iterdir() if path.suffix != ".md"]
-    assert len(found["pieces"]) + len(found["failed"]) == len(files) >= 23
+@pytest.mark.parametrize("most", [1_300_000, pytest.param(10**9, marks=pytest.mark.slow)])
+def test_every_scan_by_others_gives_a_figure_or_a_reason(
+    tmp_path: Path, scans: Path, most: int
+) -> None:
+    files = [
+        shutil.copy(path, tmp_path)
+        for path in scans.iterdir()
+        if path.suffix != ".md"
+        and (path.stat().st_size < most or path.stem in ("epfl_stone_02", "epfl_stone_S01"))
+    ]
+    found = read_json("plumbstone weigh .", tmp_path)
+    assert len(found["pieces"]) + len(found["failed"]) == len(files) >= 15
     for piece in found["pieces"]:
         volume = piece["volume_l"]
         assert 0 < volume["low"] <= volume["mid"] <= volume["high"]
@@ -401,7 +410,7 @@ def die_at_three(number: int) -> int:
 def test_two_scans_of_one_stone(tmp_path: Path) -> None:
     """Made from one boulder with opposite undersides missing: the joined volume is the true one."""
     rng = np.random.default_rng(5)
-    stone = boulder((0.22, 0.17, 0.15), 9, subdivisions=5)
+    stone = boulder((0.22, 0.17, 0.15), 9, subdivisions=4)
     up = np.eye(3)
     for name, pose in (("a", up), ("b", up * [1, -1, -1])):
         scan = phone_scan(stone.vertices, stone.faces, pose, rng, "cameras")
@@ -412,7 +421,7 @@ def test_two_scans_of_one_stone(tmp_path: Path) -> None:
     truth = enclosed_volume(stone.vertices, stone.faces) * 1e3
     assert found["volume_l"]["mid"] == pytest.approx(truth, rel=0.02)
     assert found["volume_l"]["low"] < truth < found["volume_l"]["high"]
-    other = boulder((0.12, 0.20, 0.09), 31, subdivisions=5)
+    other = boulder((0.12, 0.20, 0.09), 31, subdivisions=4)
     scan = phone_scan(other.vertices, other.faces, up, rng, "cameras")
     (tmp_path / "c.ply").write_bytes(ply_bytes(scan.vertices * scan.unit, scan.faces))
     assert "does not match" in refuse(line.replace("b.ply", "c.ply"), tmp_path)

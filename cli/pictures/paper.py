@@ -288,17 +288,3 @@ def legend_height(
             x, rows = left, rows + 1
         x += patch + 4 + long + 1.1 * size
     return rows * row
-
-
-def text_boxes(figure: "Figure") -> list[tuple[str, Box]]:
-    """Give every visible text of a figure with the box that it fills [pixels]."""
-    from matplotlib.text import Text
-
-    figure.canvas.draw()
-    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
-    found = []
-    for text in figure.findobj(Text):
-        if text.get_visible() and text.get_text().strip():
-            box = text.get_window_extent(renderer)
-            found.append((text.get_text(), (box.x0, box.y0, box.x1, box.y1)))
-    return found

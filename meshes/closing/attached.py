@@ -59,7 +59,6 @@ class Parts:
     """How a body falls apart at its narrowest necks."""
 
     shares: tuple[float, ...]  # of the volume, largest first; (1.0,) for one compact body
-    neck: float  # radius of the narrowest neck over that of the thinner part; 1 without one
     solidity: float  # volume over that of the hull
     other: NDArray[np.bool_]  # (m,) faces of all parts but the largest
 
@@ -87,7 +86,7 @@ def parts_of(vertices: Floats, faces: Indices) -> Parts:
     inside = _inside((vertices - origin) / step, faces, (nx, ny, nz))
     depth = distance_transform_edt(inside)
     order = np.argsort(-depth, axis=None, kind="stable")[: int(inside.sum())]
-    label, neck = basins_of(depth.ravel(), order, np.array([ny * nz, nz, 1]), NECK, LEAST_PART)
+    label, _ = basins_of(depth.ravel(), order, np.array([ny * nz, nz, 1]), NECK, LEAST_PART)
     numbers, counts = np.unique(label[order], return_counts=True)
     rank = np.argsort(-counts)
     large = counts[rank] >= LEAST_PART * len(order)
@@ -99,7 +98,7 @@ def parts_of(vertices: Floats, faces: Indices) -> Parts:
         cells = ((vertices[faces].mean(axis=1) - origin) / step).astype(int)
         other = others[tuple(beside[(slice(None), *cells.T)])]
     solidity = enclosed_volume(vertices, faces) / _hull_volume(vertices)
-    return Parts(tuple(float(s) for s in shares), neck, solidity, other)
+    return Parts(tuple(float(s) for s in shares), solidity, other)
 
 
 def _hull_volume(points: Floats) -> float:

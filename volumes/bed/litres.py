@@ -37,7 +37,6 @@ def measured_on(result: LayerResult, full: Floats, columns: Columns, grid: Grid)
         settled=volume,
         slide=_slide(missing, target, surface, below, columns, grid),
         slope_degrees=_slope_along(target, lying > 1e-9, grid),
-        thickness=float(lying.max()),
     )
     if result.edge is None or result.layer.zone.by_border:
         return found

@@ -51,7 +51,6 @@ class LayerResult:
     mass: Range = NONE  # dry [kg]
     slide: Slide = Slide(0.0, 0.0, "", (0.0, 0.0))
     slope_degrees: float = 0.0  # drawn, from front to back in the middle of its zone
-    thickness: float = 0.0  # greatest [m]
     passed: float = 0.0  # what comes to rest beyond its border [m³]
     void: float = 0.0  # space below stones that is empty once it lies [m³]
     gaps: float = 0.0  # space between its sacks that nothing fills [m³]

@@ -64,20 +64,6 @@ def hung_stone(mass: float, density: Range, water: float) -> Hung:
     return Hung(mass, wet)
 
 
-def density_from_weighings(dry: float, submerged: float, water: float) -> float:
-    """Density of a body [kg/m³] weighed dry and hanging in water [kg].
-
-    Raises
-    ------
-    SinkerError
-        If the submerged reading is not below the dry one.
-    """
-    if not 0 <= submerged < dry:
-        message = f"{submerged:g} kg in water is not below {dry:g} kg dry; weigh again."
-        raise SinkerError(message)
-    return dry * water / (dry - submerged)
-
-
 def lift_of(volume: float, mass: float, water: float) -> float:
     """Net upward pull ρ V - m as a mass [kg] of a covered body of volume [m³] and mass [kg]."""
     return water * volume - mass

@@ -14,7 +14,6 @@ from plumbstone.volumes.water.displacement import (
     mesh_volume,
 )
 
-TURN = 1e-3  # of the numeric derivative that gives the metacentric height [rad]
 MOST_HALVINGS = 200  # until a search for a level is given up
 STARTS = 14  # attitudes from which the lowest energy is sought
 
@@ -29,7 +28,6 @@ class Afloat:
 
     turn: Floats  # (3, 3) rotation from its own frame to the water's, z up
     draught: float  # depth of its lowest point under the surface [m]
-    wet_share: float  # of its volume
 
 
 def draught_of(
@@ -63,37 +61,6 @@ def draught_of(
         if abs(level - before) <= error:
             break
     return level
-
-
-def metacentric_height(
-    vertices: Floats, faces: Indices, centre: Floats, share: float, axis: int
-) -> float:
-    """Metacentric height [m] for a small turn about x (axis 0) or y (axis 1).
-
-    Parameters
-    ----------
-    vertices, faces
-        Upright in the water, z up.
-    centre : (3,) float array
-        Centre of mass [m].
-    share : float
-        Of the volume that is wet.
-    axis : int
-        0 or 1.
-
-    Returns
-    -------
-    float
-        Above zero the body rights itself: GM = dx_B / dθ - (z_G - z_B) by turning it a
-        little at constant displacement.
-    """
-    arms = []
-    for angle in (TURN, -TURN):
-        turned = (vertices - centre) @ _about(axis, angle).T
-        level = draught_of(turned, faces, share)
-        arm = displaced_at_levels(turned, faces, [level])[1][0]
-        arms.append(arm[1 - axis] * (-1 if axis == 0 else 1))
-    return float((arms[0] - arms[1]) / (2 * TURN))
 
 
 def float_at_rest(vertices: Floats, faces: Indices, density: float, water: float) -> Afloat:
@@ -144,7 +111,7 @@ def float_at_rest(vertices: Floats, faces: Indices, density: float, water: float
     )
     turn = _attitude(found.x)
     turned = local @ turn.T
-    return Afloat(turn, draught_of(turned, faces, share) - float(turned[:, 2].min()), share)
+    return Afloat(turn, draught_of(turned, faces, share) - float(turned[:, 2].min()))
 
 
 def _attitude(angles: Floats) -> Floats:

@@ -89,29 +89,6 @@ def displaced_volume(vertices: Floats, faces: Indices, water_level: float) -> fl
     return float(_plan_areas(vertices, faces) @ _mean_below_zero(depth[faces]))
 
 
-def centre_of_buoyancy(vertices: Floats, faces: Indices, water_level: float) -> Floats:
-    """Centre of the displaced volume.
-
-    Parameters
-    ----------
-    vertices, faces, water_level
-        As in `displaced_volume`.
-
-    Returns
-    -------
-    (3,) float array
-        Position [m]; NaN for a piece that displaces nothing.
-
-    Raises
-    ------
-    ValueError
-        If a coordinate or the level is not finite.
-    """
-    _, centres = displaced_at_levels(vertices, faces, [water_level])
-    centre: Floats = centres[0]
-    return centre
-
-
 def displaced_at_levels(
     vertices: Floats, faces: Indices, levels: Sequence[float] | Floats
 ) -> tuple[Floats, Floats]:
