@@ -5,6 +5,7 @@ The figures are arithmetic on stated inputs; the trade's habits: common practice
 
 import math
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,8 @@ import pytest
 from commands import read_json, refuse, type_in
 
 import plumbstone as ps
+from plumbstone.volumes.holding.stability import Standing
+from plumbstone.volumes.report import findings_of_standing
 
 
 def write(folder: Path, *parts: str) -> None:
@@ -275,6 +278,22 @@ def test_no_water_is_no_place_to_stop_at() -> None:
     # 2 cm below 1 cm is no water; 18.9 cm is rounded down, so that it is not passed.
     assert "Stop at" not in words(0.01, 0.0)
     assert "Stop at 18.5 cm and press the wood." in words(0.209, 0.189)
+
+
+@pytest.mark.parametrize(("stays", "falls_at"), [(False, 0.0), (True, 0.0), (False, None)])
+def test_wood_is_not_told_twice_to_fall(stays: bool, falls_at: float | None) -> None:
+    """Wood stands on soil that stones are not judged on, so the two verdicts may differ."""
+    hold: Any = SimpleNamespace(stays=stays, group=SimpleNamespace(wood=("Root",)))
+    root = Standing("Root", 3.0, 1.0, 0.5, True, 0.1, falls_at=falls_at)
+    stone = Standing("Stone", 3.0, 1.0, 0.5, True, 0.1, falls_at=falls_at)
+    found = findings_of_standing([root, stone], [hold])
+    assert [finding.about for finding in found] == [("Stone",)]
+
+
+def test_wood_that_stays_is_told_to_tip_easily() -> None:
+    hold: Any = SimpleNamespace(stays=True, group=SimpleNamespace(wood=("Root",)))
+    found = findings_of_standing([Standing("Root", 3.0, 1.0, 0.5, True, 0.1)], [hold])
+    assert [finding.how for finding in found] == ["easily"]
 
 
 # ---- from Python ---------------------------------------------------------------------------
