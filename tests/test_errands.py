@@ -296,6 +296,23 @@ def test_wood_that_stays_is_told_to_tip_easily() -> None:
     assert [finding.how for finding in found] == ["easily"]
 
 
+def test_a_lintel_on_unlike_legs_comes_to_rest_on_the_lower_one(tmp_path: Path) -> None:
+    """Legs from 17 to 23 cm and from 35 to 41 cm, 9 and 8.5 cm high; the lintel's middle at 29 cm.
+
+    It turns about the inner edge of the higher leg until it meets the far edge of the other:
+    atan(0.5 / (41 - 23)) = 1.59°.
+    """
+    leg, roof = '"6 cm", "8 cm", "{} cm"', '"26 cm", "10 cm", "4 cm"'
+    write(tmp_path, tank(), stone("Left", leg.format(9), '"20 cm", "15 cm"'),
+          stone("Right", leg.format(8.5), '"38 cm", "15 cm"'),
+          stone("Roof", roof, '"29 cm", "15 cm"', rests='"Left"'))  # fmt: skip
+    plan = ps.Layout(ps.read_scape(tmp_path / "tank.toml")).plan()
+    lintel = next(piece for piece in plan.standing if piece.name == "Roof")
+    assert lintel.lean == pytest.approx(1.59, abs=0.1)
+    assert lintel.on == ("Left", "Right")
+    assert "Roof: does not rest" not in told(tmp_path)
+
+
 # ---- from Python ---------------------------------------------------------------------------
 
 
