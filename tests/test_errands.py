@@ -313,6 +313,31 @@ def test_a_lintel_on_unlike_legs_comes_to_rest_on_the_lower_one(tmp_path: Path) 
     assert "Roof: does not rest" not in told(tmp_path)
 
 
+@pytest.mark.parametrize(
+    "parts",
+    [  # none of these is seen before the tank is laid out
+        (SOIL, table("layer", name='"More"', material='"sand"', height='"3 cm"')),
+        (stone("A", '"9 cm", "9 cm", "9 cm"', '"20 cm", "15 cm"'),
+         stone("B", '"9 cm", "9 cm", "9 cm"', '"21 cm", "15 cm"')),
+        (HIDDEN[0], HIDDEN[1].format(rests='"Slate"'),
+         table("group", wood='["Log"]', log='[{day = 0, mass = "2 kg"}, {day = 9, mass = "1 kg"}]')),
+    ],
+)  # fmt: skip
+def test_what_goes_wrong_while_laying_out_names_the_file(
+    tmp_path: Path, parts: tuple[str, ...]
+) -> None:
+    write(tmp_path, tank(), *parts)
+    assert "tank.toml: " in refuse("plumbstone plan tank.toml", tmp_path)
+
+
+def test_a_price_beyond_all_money_is_refused(tmp_path: Path) -> None:
+    write(tmp_path, tank(), table("lump", name='"R"', mass='"3 kg"', material='"granite"',
+                                  price="1e308"))  # fmt: skip
+    assert 'R".price: is 1e+308; it must lie from 0 to 1e+09' in refuse(
+        "plumbstone plan tank.toml", tmp_path
+    )
+
+
 # ---- from Python ---------------------------------------------------------------------------
 
 
