@@ -82,7 +82,7 @@ def naming_its_file(
     """Let what goes wrong in a method of a layout name the scape file."""
 
     @wraps(act)
-    def named(self: "Layout", *args: P.args, **keys: P.kwargs) -> Found:
+    def named(self: "Layout", /, *args: P.args, **keys: P.kwargs) -> Found:
         try:
             return act(self, *args, **keys)
         except PlumbstoneError as error:
