@@ -1,5 +1,6 @@
 """What every command shares: plain errors, JSON, units for people, tables, progress."""
 
+import errno
 import io
 import re
 import shutil
@@ -38,6 +39,11 @@ def plain_errors() -> Iterator[None]:
         raise typer.Exit(1) from None
     except MemoryError:
         typer.echo("plumbstone: not enough memory; use smaller scans or a wider --grid.", err=True)
+        raise typer.Exit(1) from None
+    except OSError as error:
+        if error.filename is None or error.errno != errno.ENAMETOOLONG:
+            raise
+        typer.echo(f"plumbstone: {error.filename}: is too long a name; check it.", err=True)
         raise typer.Exit(1) from None
 
 

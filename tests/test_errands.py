@@ -338,6 +338,19 @@ def test_a_price_beyond_all_money_is_refused(tmp_path: Path) -> None:
     )
 
 
+def test_a_name_too_long_for_a_file_is_told(tmp_path: Path) -> None:
+    # POSIX: NAME_MAX is 255 on the usual file systems.
+    for line in ("weigh {}", "weigh {}.ply", "serve {}", "plan {}.toml"):
+        why = refuse(f"plumbstone {line.format('x' * 300)}", tmp_path)
+        assert "check" in why
+        assert "fault of the program" not in why
+
+
+def test_the_next_command_can_be_copied(tmp_path: Path) -> None:
+    told = type_in('plumbstone new "my tank.toml"', tmp_path).stdout
+    assert "plumbstone plan 'my tank.toml'" in told
+
+
 # ---- from Python ---------------------------------------------------------------------------
 
 
