@@ -11,8 +11,12 @@ from typing import Any
 import numpy as np
 import pytest
 from commands import read_json, refuse, type_in
+from matplotlib.text import Text
 
 import plumbstone as ps
+from plumbstone.cli.pictures.front_view import section_figure
+from plumbstone.cli.pictures.sight import look_at
+from plumbstone.cli.wording.units import Units, show_length
 from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.report import findings_of_standing
 
@@ -140,7 +144,6 @@ def test_a_stone_that_floats_is_told_to_float(tmp_path: Path) -> None:
 
 def test_a_stack_that_falls_in_the_water_is_told_before_a_level() -> None:
     from plumbstone.cli.wording.holding import finding_words
-    from plumbstone.cli.wording.units import Units
     from plumbstone.volumes.findings import Finding, Kind, Severity
 
     # It is judged at a few depths: what does not hold at 11 cm may give way below.
@@ -265,7 +268,6 @@ def test_loose_stones_are_named(tmp_path: Path) -> None:
 
 def test_no_water_is_no_place_to_stop_at() -> None:
     from plumbstone.cli.wording.holding import finding_words
-    from plumbstone.cli.wording.units import Units
     from plumbstone.volumes.findings import Finding, Kind, Severity
 
     def words(level: float, stop: float) -> str:
@@ -349,6 +351,28 @@ def test_a_name_too_long_for_a_file_is_told(tmp_path: Path) -> None:
 def test_the_next_command_can_be_copied(tmp_path: Path) -> None:
     told = type_in('plumbstone new "my tank.toml"', tmp_path).stdout
     assert "plumbstone plan 'my tank.toml'" in told
+
+
+@pytest.mark.parametrize(
+    ("metres", "words"),
+    [(0.0994, "9.9 cm"), (0.0997, "10 cm"), (0.1, "10 cm"), (0.1024, "10 cm")],
+)
+def test_ten_centimetres_are_written_one_way(metres: float, words: str) -> None:
+    # 99.7 mm is 10.0 cm to the millimetre, and from 10 cm on lengths go by half centimetres.
+    assert show_length(metres) == words
+
+
+@pytest.mark.parametrize("units", list(Units))
+def test_heights_on_a_cut_stand_within_its_frame(tmp_path: Path, units: Units) -> None:
+    write(tmp_path, tank(), SOIL, stone("S", '"10 cm", "8 cm", "9 cm"', '"30 cm", "15 cm"'))
+    figure = section_figure(look_at(ps.Layout(ps.read_scape(tmp_path / "tank.toml")).plan()), units)
+    figure.draw_without_rendering()
+    unit = "in" if units is Units.US else "cm"
+    labels = [text for text in figure.findobj(Text) if text.get_text().endswith(f" {unit}")]
+    frames = [axes.get_window_extent() for axes in figure.axes]
+    assert len(labels) >= 4
+    for box in (label.get_window_extent() for label in labels):
+        assert any(frame.x0 - 1 <= box.x0 and box.x1 <= frame.x1 + 1 for frame in frames)
 
 
 # ---- from Python ---------------------------------------------------------------------------

@@ -67,7 +67,7 @@ TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
         Units.US: _one(OUNCE, 0.1, 1, "oz"),
     },
     "length": {
-        Units.METRIC: (Step(0.1, 1e-2, 0.1, 1, "cm"), Step(LIVES_ON, 1e-2, 0.5, None, "cm")),
+        Units.METRIC: (Step(0.0995, 1e-2, 0.1, 1, "cm"), Step(LIVES_ON, 1e-2, 0.5, None, "cm")),
         Units.US: _one(INCH, 0.25, None, "in"),
     },
     "place": {
