@@ -13,16 +13,13 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from plumbstone.cli.wording.units import Units
+from plumbstone.cli.wording.units import JOINTS, Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 
 if TYPE_CHECKING:
     from rich.progress import Progress
 
-UNITS = "L|mL|gal|kg|g|lb|oz|cm|mm|in|N|lbf|kPa|%"
-# Blanks between a figure and its unit, and around "×".
-JOINTS = re.compile(rf"(?<=[\d½¼¾]) (?=(?:{UNITS})(?!\w))|(?<=×) (?=\d)|(?<=\w) (?=×)")
 RANGES = re.compile(r"(?<=\w) (?=\(\d[^ ]*\))")  # between a figure and its range
 GLUE = "\ue000"  # stands for a blank at which no line is broken
 

@@ -16,7 +16,8 @@ from matplotlib.text import Text
 import plumbstone as ps
 from plumbstone.cli.pictures.front_view import section_figure
 from plumbstone.cli.pictures.sight import look_at
-from plumbstone.cli.wording.units import Units, show_length
+from plumbstone.cli.sheet.sheet_figures import both
+from plumbstone.cli.wording.units import Units, show_length, written
 from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.report import findings_of_standing
 
@@ -378,6 +379,16 @@ def test_heights_on_a_cut_stand_within_its_frame(tmp_path: Path, units: Units) -
     assert len(labels) >= 4
     for box in (label.get_window_extent() for label in labels):
         assert any(frame.x0 + 1 < box.x0 and box.x1 < frame.x1 - 1 for frame in frames)
+
+
+def test_a_spoonful_is_told_in_fluid_ounces() -> None:
+    # 1 US gallon = 128 fl oz = 3.785411784 L: NIST Handbook 44, appendix C.
+    assert written(20e-6, "volume", Units.US) == "0.7 fl oz"
+    assert written(1e-3, "volume", Units.US) == "0.26 gal"
+    assert both("20 mL here", "0.7 fl oz here") == (
+        '<span class="of-metric">20\u00a0mL here</span>'
+        '<span class="of-us">0.7\u00a0fl\u00a0oz here</span>'
+    )
 
 
 # ---- from Python ---------------------------------------------------------------------------
