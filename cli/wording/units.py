@@ -104,7 +104,8 @@ TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
 NAMES = {step.name for by in TABLE.values() for steps in by.values() for step in steps} - {""}
 # Blanks at which no line is broken: between a figure and its unit, in a unit, and around "×".
 JOINTS = re.compile(
-    rf"(?<=[\d½¼¾]) (?=(?:{'|'.join(sorted(NAMES))})(?!\w))|(?<=fl) (?=oz)|(?<=×) (?=\d)|(?<=\w) (?=×)"
+    rf"(?<=[\d½¼¾]) (?=(?:{'|'.join(sorted(NAMES))})(?!\w))"
+    r"|(?<=fl) (?=oz)|(?<=×) (?=\d)|(?<=\w) (?=×)"
 )
 
 
