@@ -2,6 +2,7 @@
 
 from importlib.resources import files
 from pathlib import Path
+from shlex import quote
 from typing import Annotated
 
 import typer
@@ -24,4 +25,4 @@ def new(
     if as_json:
         emit_json({"file": str(file)})
     else:
-        typer.echo(shown(f"Wrote {file}. Edit it, then:  plumbstone plan {file}"))
+        typer.echo(shown(f"Wrote {file}. Edit it, then:  plumbstone plan {quote(str(file))}"))

@@ -1,5 +1,6 @@
 """What every command shares: plain errors, JSON, units for people, tables, progress."""
 
+import errno
 import io
 import re
 import shutil
@@ -12,16 +13,13 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from plumbstone.cli.wording.units import Units
+from plumbstone.cli.wording.units import JOINTS, Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 
 if TYPE_CHECKING:
     from rich.progress import Progress
 
-UNITS = "L|mL|gal|kg|g|lb|oz|cm|mm|in|N|lbf|kPa|%"
-# Blanks between a figure and its unit, and around "×".
-JOINTS = re.compile(rf"(?<=[\d½¼¾]) (?=(?:{UNITS})(?!\w))|(?<=×) (?=\d)|(?<=\w) (?=×)")
 RANGES = re.compile(r"(?<=\w) (?=\(\d[^ ]*\))")  # between a figure and its range
 GLUE = "\ue000"  # stands for a blank at which no line is broken
 
@@ -38,6 +36,11 @@ def plain_errors() -> Iterator[None]:
         raise typer.Exit(1) from None
     except MemoryError:
         typer.echo("plumbstone: not enough memory; use smaller scans or a wider --grid.", err=True)
+        raise typer.Exit(1) from None
+    except OSError as error:
+        if error.filename is None or error.errno != errno.ENAMETOOLONG:
+            raise
+        typer.echo(f"plumbstone: {error.filename}: is too long a name; check it.", err=True)
         raise typer.Exit(1) from None
 
 

@@ -5,13 +5,21 @@ The figures are arithmetic on stated inputs; the trade's habits: common practice
 
 import math
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 from commands import read_json, refuse, type_in
+from matplotlib.text import Text
 
 import plumbstone as ps
+from plumbstone.cli.pictures.front_view import section_figure
+from plumbstone.cli.pictures.sight import look_at
+from plumbstone.cli.sheet.sheet_figures import both
+from plumbstone.cli.wording.units import Units, show_length, written
+from plumbstone.volumes.holding.stability import Standing
+from plumbstone.volumes.report import findings_of_standing
 
 
 def write(folder: Path, *parts: str) -> None:
@@ -137,7 +145,6 @@ def test_a_stone_that_floats_is_told_to_float(tmp_path: Path) -> None:
 
 def test_a_stack_that_falls_in_the_water_is_told_before_a_level() -> None:
     from plumbstone.cli.wording.holding import finding_words
-    from plumbstone.cli.wording.units import Units
     from plumbstone.volumes.findings import Finding, Kind, Severity
 
     # It is judged at a few depths: what does not hold at 11 cm may give way below.
@@ -195,7 +202,7 @@ def test_wood_without_a_tie_is_not_told_to_leave_it(tmp_path: Path) -> None:
 def test_one_weighing_tells_no_trend_and_stops_no_plan(tmp_path: Path) -> None:
     write(tmp_path, tank(), *HIDDEN[:1], HIDDEN[1].format(rests='"Slate"'),
           table("group", wood='["Log"]', log='[{date = 2026-01-03, mass = "1.5 kg"}]'))  # fmt: skip
-    assert "leave the tie" in told(tmp_path)
+    assert "one weighing tells no trend" in told(tmp_path)
 
 
 def test_weighings_may_stand_in_any_order(tmp_path: Path) -> None:
@@ -262,7 +269,6 @@ def test_loose_stones_are_named(tmp_path: Path) -> None:
 
 def test_no_water_is_no_place_to_stop_at() -> None:
     from plumbstone.cli.wording.holding import finding_words
-    from plumbstone.cli.wording.units import Units
     from plumbstone.volumes.findings import Finding, Kind, Severity
 
     def words(level: float, stop: float) -> str:
@@ -275,6 +281,114 @@ def test_no_water_is_no_place_to_stop_at() -> None:
     # 2 cm below 1 cm is no water; 18.9 cm is rounded down, so that it is not passed.
     assert "Stop at" not in words(0.01, 0.0)
     assert "Stop at 18.5 cm and press the wood." in words(0.209, 0.189)
+
+
+@pytest.mark.parametrize(("stays", "falls_at"), [(False, 0.0), (True, 0.0), (False, None)])
+def test_wood_is_not_told_twice_to_fall(stays: bool, falls_at: float | None) -> None:
+    """Wood stands on soil that stones are not judged on, so the two verdicts may differ."""
+    hold: Any = SimpleNamespace(stays=stays, group=SimpleNamespace(wood=("Root",)))
+    root = Standing("Root", 3.0, 1.0, 0.5, True, 0.1, falls_at=falls_at)
+    stone = Standing("Stone", 3.0, 1.0, 0.5, True, 0.1, falls_at=falls_at)
+    found = findings_of_standing([root, stone], [hold])
+    assert [finding.about for finding in found] == [("Stone",)]
+
+
+def test_wood_that_stays_is_told_to_tip_easily() -> None:
+    hold: Any = SimpleNamespace(stays=True, group=SimpleNamespace(wood=("Root",)))
+    found = findings_of_standing([Standing("Root", 3.0, 1.0, 0.5, True, 0.1)], [hold])
+    assert [finding.how for finding in found] == ["easily"]
+
+
+def test_a_lintel_on_unlike_legs_comes_to_rest_on_the_lower_one(tmp_path: Path) -> None:
+    """Legs from 17 to 23 cm and from 35 to 41 cm, 9 and 8.5 cm high; the lintel's middle at 29 cm.
+
+    It turns about the inner edge of the higher leg until it meets the far edge of the other:
+    atan(0.5 / (41 - 23)) = 1.59°.
+    """
+    leg, roof = '"6 cm", "8 cm", "{} cm"', '"26 cm", "10 cm", "4 cm"'
+    write(tmp_path, tank(), stone("Left", leg.format(9), '"20 cm", "15 cm"'),
+          stone("Right", leg.format(8.5), '"38 cm", "15 cm"'),
+          stone("Roof", roof, '"29 cm", "15 cm"', rests='"Left"'))  # fmt: skip
+    plan = ps.Layout(ps.read_scape(tmp_path / "tank.toml")).plan()
+    lintel = next(piece for piece in plan.standing if piece.name == "Roof")
+    assert lintel.lean == pytest.approx(1.59, abs=0.1)
+    assert lintel.on == ("Left", "Right")
+    assert "Roof: does not rest" not in told(tmp_path)
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [  # none of these is seen before the tank is laid out
+        (SOIL, table("layer", name='"More"', material='"sand"', height='"3 cm"')),
+        (stone("A", '"9 cm", "9 cm", "9 cm"', '"20 cm", "15 cm"'),
+         stone("B", '"9 cm", "9 cm", "9 cm"', '"21 cm", "15 cm"')),
+        (HIDDEN[0], HIDDEN[1].format(rests='"Slate"'),
+         table("group", wood='["Log"]', log='[{day = 0, mass = "2 kg"}, {day = 9, mass = "1 kg"}]')),
+    ],
+)  # fmt: skip
+def test_what_goes_wrong_while_laying_out_names_the_file(
+    tmp_path: Path, parts: tuple[str, ...]
+) -> None:
+    write(tmp_path, tank(), *parts)
+    assert "tank.toml: " in refuse("plumbstone plan tank.toml", tmp_path)
+
+
+def test_a_price_beyond_all_money_is_refused(tmp_path: Path) -> None:
+    write(tmp_path, tank(), table("lump", name='"R"', mass='"3 kg"', material='"granite"',
+                                  price="1e308"))  # fmt: skip
+    assert 'R".price: is 1e+308; it must lie from 0 to 1e+09' in refuse(
+        "plumbstone plan tank.toml", tmp_path
+    )
+
+
+def test_a_name_too_long_for_a_file_is_told(tmp_path: Path) -> None:
+    # POSIX: NAME_MAX is 255 on the usual file systems.
+    for line in ("weigh {}", "weigh {}.ply", "serve {}", "plan {}.toml"):
+        why = refuse(f"plumbstone {line.format('x' * 300)}", tmp_path)
+        assert "check" in why
+        assert "fault of the program" not in why
+
+
+def test_the_next_command_can_be_copied(tmp_path: Path) -> None:
+    told = type_in('plumbstone new "my tank.toml"', tmp_path).stdout
+    assert "plumbstone plan 'my tank.toml'" in told
+
+
+@pytest.mark.parametrize(
+    ("metres", "words"),
+    [(0.0994, "9.9 cm"), (0.0997, "10 cm"), (0.1, "10 cm"), (0.1024, "10 cm")],
+)
+def test_ten_centimetres_are_written_one_way(metres: float, words: str) -> None:
+    # 99.7 mm is 10.0 cm to the millimetre, and from 10 cm on lengths go by half centimetres.
+    assert show_length(metres) == words
+
+
+@pytest.mark.parametrize("units", list(Units))
+def test_heights_on_a_cut_stand_within_its_frame(tmp_path: Path, units: Units) -> None:
+    write(
+        tmp_path,
+        tank('"90 cm", "45 cm", "45 cm"'),
+        SOIL,
+        stone("S", '"10 cm", "8 cm", "9 cm"', '"30 cm", "15 cm"'),
+    )
+    figure = section_figure(look_at(ps.Layout(ps.read_scape(tmp_path / "tank.toml")).plan()), units)
+    figure.draw_without_rendering()
+    unit = "in" if units is Units.US else "cm"
+    labels = [text for text in figure.findobj(Text) if text.get_text().endswith(f" {unit}")]
+    frames = [axes.get_window_extent() for axes in figure.axes]
+    assert len(labels) >= 4
+    for box in (label.get_window_extent() for label in labels):
+        assert any(frame.x0 + 1 < box.x0 and box.x1 < frame.x1 - 1 for frame in frames)
+
+
+def test_a_spoonful_is_told_in_fluid_ounces() -> None:
+    # 1 US gallon = 128 fl oz = 3.785411784 L: NIST Handbook 44, appendix C.
+    assert written(20e-6, "volume", Units.US) == "0.7 fl oz"
+    assert written(1e-3, "volume", Units.US) == "0.26 gal"
+    assert both("20 mL here", "0.7 fl oz here") == (
+        '<span class="of-metric">20\u00a0mL here</span>'
+        '<span class="of-us">0.7\u00a0fl\u00a0oz here</span>'
+    )
 
 
 # ---- from Python ---------------------------------------------------------------------------

@@ -1,13 +1,15 @@
 """A scape laid out: every stage from forms to balance, each remembered by its own inputs."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from functools import wraps
+from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 
 import numpy as np
 
 from plumbstone.meshes.contents import file_stamp
+from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Columns, Grid, Window, merged_columns
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.volumes.bed.bags import bags_of
@@ -70,6 +72,26 @@ if TYPE_CHECKING:
 
 SINKER_STONE = "granite"
 PREVIEW_GRID = 0.004  # [m]
+P = ParamSpec("P")
+Found = TypeVar("Found")
+
+
+def naming_its_file(
+    act: Callable[Concatenate["Layout", P], Found],
+) -> Callable[Concatenate["Layout", P], Found]:
+    """Let what goes wrong in a method of a layout name the scape file."""
+
+    @wraps(act)
+    def named(self: "Layout", /, *args: P.args, **keys: P.kwargs) -> Found:
+        try:
+            return act(self, *args, **keys)
+        except PlumbstoneError as error:
+            path = str(self.scape.path)
+            if not str(error).startswith(path):
+                error.args = (f"{path}: {error}",)
+            raise
+
+    return named
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -136,6 +158,7 @@ class Layout:
         tank = replace(self.scape.tank, water_line=found[0])
         return self.with_scape(replace(self.scape, tank=tank))
 
+    @naming_its_file
     def ground(
         self, spacing: float | None = None, *, exact: bool = True, measured: bool = True
     ) -> Ground:
@@ -210,6 +233,7 @@ class Layout:
         """
         return self._plan(self.ground(spacing), salt, judged=True)
 
+    @naming_its_file
     def holds(self, spacing: float | None = None) -> "tuple[HoldResult, ...]":
         """Judge the wood alone, as `plan` does; `spacing` [m] as for `ground`."""
         tank = self.scape.tank
@@ -224,6 +248,7 @@ class Layout:
         """Lay the bed and give its figures; `spacing` [m] as for `ground`."""
         return bed_figures(self.scape, self.ground(spacing))
 
+    @naming_its_file
     def _plan(self, ground: Ground, salt: float | None, *, judged: bool) -> Plan:
         """Add water, load and, where asked for, what holds and what stands."""
         scape, tank, bed = self.scape, self.scape.tank, ground.bed

@@ -123,7 +123,7 @@ def findings_on(scape: Scape, ground: Ground) -> tuple[Finding, ...]:
 
 def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ...]:
     """Collect what was found, worst first."""
-    from plumbstone.volumes.holding.findings import hold_findings, standing_findings
+    from plumbstone.volumes.holding.findings import hold_findings
 
     covered = {piece.name: piece.covered for piece in pieces}
     tank = plan.scape.tank
@@ -131,7 +131,7 @@ def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ..
         [
             *body_findings(plan.bodies, tank, covered, _hidden(plan.scape)),
             *(found for hold in plan.holds for found in hold_findings(hold)),
-            *_told_once(found for stone in plan.standing for found in standing_findings(stone)),
+            *_told_once(findings_of_standing(plan.standing, plan.holds)),
             *spot_findings(plan.spots),
             *load_findings(plan.load),
             *stand_findings(tank),
@@ -145,6 +145,20 @@ def _hidden(scape: Scape) -> set[str]:
     """Names of pieces that may lie in the bed: sinkers, and what carries or holds others."""
     carriers = {piece.rests for piece in scape.pieces}
     return carriers | {s.stone for group in scape.groups for s in group.sinkers}
+
+
+def findings_of_standing(
+    standing: "Iterable[Standing]", holds: "Iterable[HoldResult]"
+) -> Iterator[Finding]:
+    """Find what does not stand; of wood, which `hold` judges on its soil, only that it tips."""
+    from plumbstone.volumes.holding.findings import standing_findings
+
+    stays = {name: hold.stays for hold in holds for name in hold.group.wood}
+    for piece in standing:
+        for finding in standing_findings(piece):
+            tips = finding.kind is Kind.TIPS and stays.get(piece.name, True)
+            if piece.name not in stays or tips:
+                yield finding
 
 
 def _told_once(findings: Iterable[Finding]) -> Iterator[Finding]:

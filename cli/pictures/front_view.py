@@ -21,7 +21,7 @@ from plumbstone.cli.pictures.layout import (
 )
 from plumbstone.cli.pictures.paper import Panel, measure
 from plumbstone.cli.pictures.sight import Form, Sight, outline_of
-from plumbstone.cli.wording.units import Units, place_words, show_length
+from plumbstone.cli.wording.units import Toward, Units, place_words, show_length, written
 from plumbstone.meshes.piece import Floats
 
 if TYPE_CHECKING:
@@ -57,9 +57,10 @@ def level_marks(sight: Sight, units: Units) -> list[Mark]:
     for share, level in plan.dosing.marks if plan.dosing else ():
         found.append(Mark(level, f"{share:.0%} change {place_words(level, units)}", CHANGE))
     for hold in plan.holds:
-        if hold.moves_at is not None:
-            stop = max(0.0, hold.moves_at - BELOW_MOVE)
-            found.append(Mark(stop, f"stop: {hold.group.name} {place_words(stop, units)}", STOP))
+        if hold.moves_at is not None and hold.moves_at > BELOW_MOVE:
+            stop = hold.moves_at - BELOW_MOVE
+            words = written(stop, "place", units, Toward.DOWN)
+            found.append(Mark(stop, f"stop: {hold.group.name} {words}", STOP))
     return found
 
 
@@ -372,9 +373,9 @@ def _heights(
         k = near[np.abs(along[near] - along[0] - share * span).argmin()]
         words = show_length(float(level[k]), units)
         y = panel.at(0, float(level[k]))[1]
-        x = _within(panel, words, float(along[k]))
-        places = [(x + side * text, y + up * text) for up in (1.1, 2.1, 3.1)
-                  for side in (0, 2, -2, 4, -4)]  # fmt: skip
+        step = text / panel.scale
+        places = [(_within(panel, words, float(along[k]) + side * step), y + up * text)
+                  for up in (1.1, 2.1, 3.1) for side in (0, 2, -2, 4, -4)]  # fmt: skip
         panel.page.write(words, places, size=0.85 * text)
 
 

@@ -6,15 +6,10 @@ from typing import Any
 
 from markupsafe import Markup
 
-from plumbstone.cli.wording.units import TABLE, Toward, Units, ranged, written
+from plumbstone.cli.wording.units import JOINTS, Toward, Units, ranged, written
 from plumbstone.meshes.ranges import Range
 
 # End of a key of the document → SI size of its unit.
-UNITS = "|".join(
-    sorted({s.name for by in TABLE.values() for u in Units for s in by[u]} - {"", "°"})
-)
-# Blanks between a figure and what follows it: its unit, or the × of a count.
-BROKEN = re.compile(rf"(?<=\d) (?=(?:{UNITS})(?!\w))|(?<=\d) (?=× \d)|(?<=\d ×) (?=\d)")
 SIZES = {"l": 1e-3, "cm": 1e-2, "mm": 1e-3, "g": 1e-3, "kpa": 1e3, "cm2": 1e-4}
 
 
@@ -101,7 +96,7 @@ def both(metric: str, us: str) -> Markup:
     >>> both("2 × 9 L", "2 × 9 L") == "2 × 9 L".replace(" ", chr(160))
     True
     """
-    metric, us = (type(words)(BROKEN.sub("\u00a0", words)) for words in (metric, us))
+    metric, us = (type(words)(JOINTS.sub("\u00a0", words)) for words in (metric, us))
     if str(metric) == str(us):
         return Markup("{}").format(metric)
     return Markup('<span class="of-metric">{}</span><span class="of-us">{}</span>').format(

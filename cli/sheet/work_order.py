@@ -240,7 +240,7 @@ def _fill_tasks(report: Report, q: Figures) -> Iterator[Task]:
             Markup("{}: {} of substrate.").format(spot.name, q(f"spots.{i}.depth_cm", "length")),
         )
     for i, hold in enumerate(report.holds):
-        if hold.moves_at_m is not None:
+        if hold.moves_at_m:
             words = Markup("Stop well below {} and press {}. If it rocks, drain and add stone.")
             level = q(f"holds.{i}.moves_at_cm", "place", "down")
             yield Task(f"stop {hold.name}", words.format(level, hold.name))

@@ -47,7 +47,7 @@ def buried(finding: Finding, units: Units) -> str:
         )
     if finding.how == "wholly":
         return f"{name}: lies wholly under the bed; raise it, or leave it out."
-    return f"{name}: {number(finding, 'share'):.0%} of it lies under the bed."
+    return f"{name}: {min(number(finding, 'share'), 0.99):.0%} of it lies under the bed."
 
 
 def doubtful(finding: Finding, _units: Units) -> str:

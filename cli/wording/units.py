@@ -4,6 +4,7 @@ A need is rounded up, what is there or on offer down, everything else to the nea
 """
 
 import math
+import re
 from collections.abc import Mapping
 from enum import StrEnum
 from typing import NamedTuple
@@ -52,7 +53,10 @@ TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
             Step(9.995e-3, 1e-3, 0.01, 2, "L"),
             Step(LIVES_ON, 1e-3, 0.1, 1, "L"),
         ),
-        Units.US: _one(GALLON, 0.01, 2, "gal"),
+        Units.US: (
+            Step(0.095 * GALLON, GALLON / 128, 0.1, 1, "fl oz"),
+            Step(LIVES_ON, GALLON, 0.01, 2, "gal"),
+        ),
     },
     "mass": {
         Units.METRIC: (
@@ -67,7 +71,7 @@ TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
         Units.US: _one(OUNCE, 0.1, 1, "oz"),
     },
     "length": {
-        Units.METRIC: (Step(0.1, 1e-2, 0.1, 1, "cm"), Step(LIVES_ON, 1e-2, 0.5, None, "cm")),
+        Units.METRIC: (Step(0.0995, 1e-2, 0.1, 1, "cm"), Step(LIVES_ON, 1e-2, 0.5, None, "cm")),
         Units.US: _one(INCH, 0.25, None, "in"),
     },
     "place": {
@@ -96,6 +100,13 @@ TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
     "angle": {units: _one(1.0, 1, 0, "°") for units in Units},
     "share": {units: _one(0.01, 1, 0, "%") for units in Units},
 }
+
+NAMES = {step.name for by in TABLE.values() for steps in by.values() for step in steps} - {""}
+# Blanks at which no line is broken: between a figure and its unit, in a unit, and around "×".
+JOINTS = re.compile(
+    rf"(?<=[\d½¼¾]) (?=(?:{'|'.join(sorted(NAMES))})(?!\w))"
+    r"|(?<=fl) (?=oz)|(?<=×) (?=\d)|(?<=\w) (?=×)"
+)
 
 
 def written(value: float, kind: str, units: Units, toward: Toward = Toward.NEAREST) -> str:

@@ -28,6 +28,7 @@ THROUGH = 0.02  # [m]: so far below a top that is not drawn exactly, a body stil
 FLANK = 0.5  # [-]: upward part of a normal; what is steeper is a flank, nothing rests on it
 SLOPE_OVER = 0.02  # of the soil [m]
 FOOT = 0.03  # [m]: corners so far above the lowest one may come to touch the floor
+SINKS = 0.03  # [m]: so deep what does not rest as drawn may come down on another piece
 SEARCHED = 2.5  # in cells of the grid: how near the coarse gap must come to be looked at exactly
 LEANS = 1.0  # [degrees]: from here on a body does not rest as it is drawn
 DRAWN_THROUGH = 2e-3  # [m]: from here on a pose is not drawn well enough to be judged
@@ -210,9 +211,9 @@ def resting_of(
 
 
 def lies_over(a: Form, b: Form, grid: Grid) -> bool:
-    """Whether one piece may touch another beside it from above, or is drawn into it."""
+    """Whether one piece may come to touch another beside it from above, or is drawn into it."""
     gaps = _coarse(a.window, b.window, grid)[1]
-    near = bool((gaps < SEARCHED * max(grid.spacing)).any())
+    near = bool((gaps < SINKS).any())
     return near or bool((_shared(a.window, b.window) > THROUGH).any())
 
 

@@ -18,6 +18,7 @@ TABLES = {
     "bags": '{ holds = "9 L", price = 22 }',
     "depth": '{ front = "3 cm", back = "8 cm" }',
 }  # fmt: skip
+LARGEST = 1e9  # of all that is a bare number
 EXAMPLES = {"length": '"20 cm"', "mass": '"2.5 kg"', "volume": '"9 L"', "area": '"900 cm2"'}
 
 
@@ -141,8 +142,8 @@ class Section:
         key: str,
         default: Any = _REQUIRED,
         *,
-        least: float = -math.inf,
-        most: float = math.inf,
+        least: float = -LARGEST,
+        most: float = LARGEST,
     ) -> Any:
         """Take a bare number within bounds."""
         value = self.raw(key, default)
