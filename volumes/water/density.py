@@ -1,6 +1,7 @@
 """Density of fresh and salt water."""
 
-import numpy as np
+from collections.abc import Sequence
+from functools import reduce
 
 from plumbstone.meshes.errors import PlumbstoneError
 
@@ -64,6 +65,11 @@ def _tanaka(t: float) -> float:
 
 def _salt_excess(t: float, s: float) -> float:
     """Density of salt water less that of fresh water [kg/m³] at t [°C, IPTS-68]."""
-    a = np.polyval([5.3875e-9, -8.2467e-7, 7.6438e-5, -4.0899e-3, 8.24493e-1], t)
-    b = np.polyval([-1.6546e-6, 1.0227e-4, -5.72466e-3], t)
+    a = _polynomial([5.3875e-9, -8.2467e-7, 7.6438e-5, -4.0899e-3, 8.24493e-1], t)
+    b = _polynomial([-1.6546e-6, 1.0227e-4, -5.72466e-3], t)
     return float(a * s + b * s**1.5 + 4.8314e-4 * s**2)
+
+
+def _polynomial(coefficients: Sequence[float], at: float) -> float:
+    """Value of a polynomial, its highest power first."""
+    return reduce(lambda value, coefficient: value * at + coefficient, coefficients, 0.0)
