@@ -102,6 +102,12 @@ def test_wood_rests_on_the_foot_that_is_named(tmp_path: Path) -> None:
     assert held(Tank(hold.stage, 0, end, 0.5, 0.0, QUICK).run(0.36, drain=False))
 
 
+def test_feet_are_sought_where_wood_as_drawn_touches_what_it_then_leaves(tmp_path: Path) -> None:
+    case = case_of(72034, tmp_path, calm=True)  # it was a KeyError: as it rests, it leaves a stone
+    assert case is not None
+    assert case.hold.offers.feet
+
+
 PAIR = (
     '[tank]\ninside = ["60 cm", "36 cm", "40 cm"]\nwater_line = "36 cm"\n'
     + "".join(

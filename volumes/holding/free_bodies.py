@@ -139,7 +139,10 @@ class Stage:
         """Give the same stage with firm feet under one body as it is drawn, at (f, 3) [m]."""
         resting = list(self.resting)
         resting[body] = resting[body].with_feet(places)
-        return replace(self, resting=tuple(resting))
+        held = replace(self, resting=tuple(resting))  # as drawn it may lie on other bodies
+        names = [b.entry.name for i in held.together(body) for b in self.bodies[i].pieces]
+        more = {n: _wet(self.placed[n], self.levels) for n in names if n not in self.wet}
+        return replace(held, wet={**self.wet, **more})
 
 
 def stage_of(
