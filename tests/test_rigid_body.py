@@ -12,7 +12,7 @@ pytest.importorskip("mujoco", reason="mujoco is not installed here")
 
 from rigid_body import FINE, QUICK, Case, Fineness, Run, Tank, case_of, judged, write
 
-from plumbstone.volumes.holding.free_bodies import End, middle_end
+from plumbstone.volumes.holding.free_bodies import End, middle_end, rig_of
 from plumbstone.volumes.holding.hold_down import Doubt, Verdict
 
 FIRST = int(os.environ.get("PLUMBSTONE_FIRST_SEED", "7000"))  # of the long trial
@@ -102,10 +102,14 @@ def test_wood_rests_on_the_foot_that_is_named(tmp_path: Path) -> None:
     assert held(Tank(hold.stage, 0, end, 0.5, 0.0, QUICK).run(0.36, drain=False))
 
 
-def test_feet_are_sought_where_wood_as_drawn_touches_what_it_then_leaves(tmp_path: Path) -> None:
-    case = case_of(72034, tmp_path, calm=True)  # it was a KeyError: as it rests, it leaves a stone
+def test_on_feet_wood_is_judged_with_what_it_touches_as_drawn(tmp_path: Path) -> None:
+    case = case_of(72034, tmp_path, calm=True, offers=False)  # as it rests, it leaves a stone
     assert case is not None
-    assert case.hold.offers.feet
+    stage = case.hold.stage
+    footed = stage.with_feet(0, np.array([[0.32, 0.21, 0.08]]))
+    assert len(footed.together(0)) > len(stage.together(0))
+    rig = rig_of(footed, case.ends[0], 0, case.hold.group.friction)  # it was a KeyError
+    assert len(rig.masses) == len(footed.together(0))
 
 
 PAIR = (

@@ -124,12 +124,16 @@ def feet_for(
 ) -> tuple[tuple[float, float, float], ...]:
     """Places of a body's underside [m] where one or two more feet hold it as drawn, lowest first.
 
-    Judged by the whole verdict, the feet as firm as the floor; empty where none do.
+    Judged by the whole verdict, the feet as firm as the floor, where its underside is too flat
+    to slide on them; empty where none do.
     """
     wood = stage.wood_of(number)
     faces = np.concatenate([b.piece.vertices[b.piece.faces] for b in wood])
-    (ax, ay, _), (bx, by, _) = (faces[:, 1:] - faces[:, :1]).transpose(1, 2, 0)
-    under = faces[ax * by < bx * ay].reshape(-1, 3)
+    group = stage.bodies[number].group
+    assert group is not None
+    normals = np.cross(faces[:, 1] - faces[:, 0], faces[:, 2] - faces[:, 0])
+    flat = -normals[:, 2] * group.friction.low > np.hypot(normals[:, 0], normals[:, 1])
+    under = faces[flat].reshape(-1, 3)
     under = under[np.argsort(under[:, 2], kind="stable")]
     cells = np.floor(under[:, :2] / NEAR).astype(np.int64)
     lowest = under[np.sort(np.unique(cells, axis=0, return_index=True)[1])]
