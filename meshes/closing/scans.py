@@ -117,8 +117,8 @@ INVENTED = (
     "filled holes, or weigh it"
 )
 LIMBED = 15.0  # skin times length over the volume: of stones 6 to 12, of wood 16 and more
-ONE_SIDED, ONE_FLANK = 0.016, 0.03  # share of its skin that wood, and that a stone, lacks on one
-# side; seen from all around they lack 0.017 at most, wood 0.013
+ONE_SIDED, ONE_FLANK = 0.016, 0.05  # share of its skin that wood, and that a stone, lacks on one
+# side; seen from all around stones lack 0.032 at most, wood 0.013
 LOST_LIMBS, PER_LOOSE = 0.75, 6.0  # what of such wood may be missing, and what more for skin that
 # hangs loose, over that of the body; by scans of gnarled wood (seeds 40000, 41000)
 PER_SIDE = 2.4  # what of a stone may be missing, over that share; of what taught it 2.1 at most
