@@ -132,7 +132,7 @@ def test_every_figure_equals_plan_json(results: Path, document: dict[str, Any]) 
         for words in (metric, str(values["data-us"])):
             if values["data-kind"] == "ranged":
                 one, _, ends = words.partition(" (")
-                name = one.split(" ")[1]
+                name = one.partition(" ")[2]
                 told = [one, *(f"{v} {name}" for v in ends.rstrip(")").split("-") if v)]
                 for part, end in zip(told, ("mid", "low", "high"), strict=False):
                     value, step = parsed(part, unit)
