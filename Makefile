@@ -27,7 +27,7 @@ test: $(VENV)/.test $(LINKED) ## Set up and run the tests
 	@$(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder $(TESTS)
 
 slow: $(VENV)/.test $(LINKED) ## Run the long trials too (scans by the hundred, fuzzing in full)
-	@$(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder -m "slow or not slow" $(TESTS)
+	@$(BIN)/python -m pytest -n auto --dist worksteal -m "slow or not slow" $(TESTS)
 
 check: $(VENV)/.check $(LINKED) ## Lint, format and type checks
 	@$(BIN)/ruff check . && $(BIN)/ruff format --check . && cd tests && ../$(BIN)/mypy --config-file ../pyproject.toml
