@@ -24,10 +24,10 @@ demo: $(LINKED) ## Set up, lay out the reading-room tank and say where the resul
 	@echo "To move its stones in a browser:  $(BIN)/plumbstone serve demo-results"
 
 test: $(VENV)/.test $(LINKED) ## Set up and run the tests
-	@$(BIN)/python -m pytest -n auto --dist loadgroup --no-loadscope-reorder $(TESTS)
+	@$(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder $(TESTS)
 
 slow: $(VENV)/.test $(LINKED) ## Run the long trials too (scans by the hundred, fuzzing in full)
-	@$(BIN)/python -m pytest -n auto --dist loadgroup --no-loadscope-reorder -m "slow or not slow" $(TESTS)
+	@$(BIN)/python -m pytest -n auto --dist worksteal -m "slow or not slow" $(TESTS)
 
 check: $(VENV)/.check $(LINKED) ## Lint, format and type checks
 	@$(BIN)/ruff check . && $(BIN)/ruff format --check . && cd tests && ../$(BIN)/mypy --config-file ../pyproject.toml

@@ -36,11 +36,8 @@ def pytest_xdist_auto_num_workers() -> int:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keep the tests of one file on one worker, but for those that name a group of their own."""
+    """Begin with what takes longest; the tests of one file stay together."""
     items.sort(key=lambda item: LONG.index(item.path.name) if item.path.name in LONG else len(LONG))
-    for item in items:
-        if not item.get_closest_marker("xdist_group"):
-            item.add_marker(pytest.mark.xdist_group(item.path.name))
 
 
 @pytest.fixture(scope="session")

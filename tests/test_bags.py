@@ -9,6 +9,7 @@ from commands import read_json, type_in
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from plumbstone.volumes.bed import bags
 from plumbstone.volumes.bed.bags import Bag, BagError, cheapest_bags
 
 
@@ -39,6 +40,15 @@ def test_cheapest_is_cheapest(need: int, sizes: list[tuple[int, int]]) -> None:
     assert choice.cost == pytest.approx(cost)
     assert choice.bought == pytest.approx(volume)
     assert choice.left_over == pytest.approx(choice.bought - need)
+
+
+def test_many_sizes_are_solved_as_a_whole_number_program(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is too much to try is left to another solver, which finds the same."""
+    monkeypatch.setattr(bags, "MOST_TRIED", 0)
+    sizes = [Bag(2.0, False, 5.0), Bag(5.0, False, 11.0), Bag(9.0, False, 17.0)]
+    for need in (1.0, 4.0, 7.5, 18.0, 23.0):
+        choice = cheapest_bags(need, sizes, 1000.0)
+        assert (choice.cost, choice.bought) == pytest.approx(brute_force(need, sizes))
 
 
 def test_without_prices_the_fewest_bags() -> None:

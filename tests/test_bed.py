@@ -1,5 +1,6 @@
 """`bed` as its user types it: named places, jugs, a divider, zones that do not fit together."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -139,3 +140,23 @@ def test_a_planar_bed(tmp_path: Path) -> None:
     found = read_json("plumbstone bed t.toml", tmp_path)["layers"][0]
     assert found["settled_l"] == pytest.approx(10.80, abs=0.01)
     assert found["slope_degrees"] == pytest.approx(11.31, abs=0.01)
+
+
+def test_two_beds_are_told_apart(tmp_path: Path) -> None:
+    # 2 cm more of sand on 50 × 30 cm: 3.0 L, which settle by the same share as the 3 cm below.
+    text = (
+        '[tank]\ninside = ["50 cm", "30 cm", "30 cm"]\n[[layer]]\nname = "Sand"\n'
+        'material = "sand"\ndepth = "{} cm"\nbags = [{{ holds = "2 L", price = 6 }}]\n'
+    )
+    for name, depth in (("low", 3), ("high", 5)):
+        (tmp_path / f"{name}.toml").write_text(text.format(depth), encoding="utf-8")
+    low, high = (
+        read_json(f"plumbstone bed {name}.toml --grid 5", tmp_path)["layers"][0]
+        for name in ("low", "high")
+    )
+    told = type_in("plumbstone bed low.toml high.toml --grid 5", tmp_path).stdout
+    row = next(row for row in reversed(told.splitlines()) if "Sand" in row)
+    litres, bags, cost = re.findall(r"[+-][\d.]+", row)
+    assert float(litres) == pytest.approx(3.0 * low["poured_l"] / 4.5, abs=0.01)
+    assert int(bags) == sum(b["count"] for b in high["bags"]) - sum(b["count"] for b in low["bags"])
+    assert float(cost) == 6 * int(bags)

@@ -4,6 +4,7 @@ The model is the plain rule: what the program wrote and nobody changed may be re
 stays byte for byte. A kill is a real one: a child process that ends before its n-th file operation.
 """
 
+import fcntl
 import hashlib
 import itertools
 import json
@@ -20,6 +21,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
+from plumbstone.cli import files
 from plumbstone.cli.files import LIST, WriteError, put_whole, write_file, write_files, write_new
 from plumbstone.cli.results import NAMES
 from plumbstone.meshes.shapes.primitives import boulder
@@ -397,3 +399,25 @@ def test_a_name_that_no_file_can_have(tmp_path: Path) -> None:
         with pytest.raises(WriteError):
             write_files(tmp_path, {name: b""})
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_made_for_nothing_is_taken_back(tmp_path: Path) -> None:
+    with pytest.raises(WriteError):
+        write_files(tmp_path / "new" / "deep", {"x" * 300: b""})
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_run_that_never_ends_is_not_waited_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(files, "PATIENCE", 0.05)
+    handle = os.open(tmp_path, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        with pytest.raises(WriteError, match="another run is writing there"):
+            write_files(tmp_path, {"plan.json": b"ours"})
+    finally:
+        os.close(handle)
+    assert list(tmp_path.iterdir()) == []
+    write_files(tmp_path, {"plan.json": b"ours"})
+    assert (tmp_path / "plan.json").read_bytes() == b"ours"

@@ -1,5 +1,6 @@
 """Every format that phones and shops write, written by its own library, against one stone."""
 
+import base64
 import json
 import zipfile
 from pathlib import Path
@@ -147,6 +148,132 @@ def test_quantised_glb_with_and_without_meshopt(tmp_path: Path, squeezed: bool) 
     tree["extensionsUsed"] = used
     glb(tmp_path / "a.glb", tree, data)
     assert volume_of(tmp_path / "a.glb") == pytest.approx(VOLUME, rel=1e-4)
+
+
+CORNERS = np.array([[0, 0, 0], [0.3, 0, 0], [0, 0.2, 0], [0, 0, 0.1]], dtype="<f4")
+TETRAHEDRON = 0.3 * 0.2 * 0.1 / 6  # [m³]
+
+
+def tetrahedron(primitives: list[tuple[int, list[int]]], *, sparse: bool) -> dict[str, Any]:
+    """A glTF with its bytes inside: faces by mode and corners; one place may be told apart."""
+    places = CORNERS.copy()
+    if sparse:
+        places[3] = 9.0
+    order = [np.array(corners, "<u2") for _, corners in primitives]
+    data = places.tobytes() + b"".join(part.tobytes() for part in order)
+    data += np.array([3], "<u2").tobytes() + b"\0\0" + CORNERS[3].tobytes()
+    starts = np.cumsum([48, *(part.nbytes for part in order)])
+    views = [{"buffer": 0, "byteLength": 48}]
+    views += [{"buffer": 0, "byteOffset": int(a), "byteLength": int(b - a)}
+              for a, b in zip(starts, [*starts[1:], starts[-1] + 2], strict=True)]  # fmt: skip
+    views.append({"buffer": 0, "byteOffset": int(starts[-1]) + 4, "byteLength": 12})
+    accessors: list[dict[str, Any]] = [
+        {"bufferView": 0, "componentType": 5126, "count": 4, "type": "VEC3"}
+    ]
+    accessors += [
+        {"bufferView": k, "componentType": 5123, "count": len(part), "type": "SCALAR"}
+        for k, part in enumerate(order, 1)
+    ]
+    if sparse:
+        accessors[0]["sparse"] = {
+            "count": 1,
+            "indices": {"bufferView": len(views) - 2, "componentType": 5123},
+            "values": {"bufferView": len(views) - 1},
+        }
+    tree = scene({}, {}, accessors=accessors, bufferViews=views)
+    tree["meshes"] = [{"primitives": [
+        {"attributes": {"POSITION": 0}, "indices": k, "mode": mode}
+        for k, (mode, _) in enumerate(primitives, 1)
+    ]}]  # fmt: skip
+    uri = "data:application/octet-stream;base64," + base64.b64encode(data).decode()
+    tree["buffers"] = [{"uri": uri, "byteLength": len(data)}]
+    return tree
+
+
+@pytest.mark.parametrize(
+    ("primitives", "sparse"),
+    [
+        ([(4, [0, 2, 1, 0, 1, 3, 0, 3, 2, 1, 2, 3])], True),
+        ([(5, [2, 1, 0, 3, 2, 1])], False),  # a strip: each second triangle turns round
+        ([(6, [0, 2, 1, 3, 2]), (4, [1, 2, 3])], False),  # a fan around the first corner
+    ],
+    ids=["sparse", "strip", "fan"],
+)
+def test_gltf_by_its_other_ways(
+    tmp_path: Path, primitives: list[tuple[int, list[int]]], sparse: bool
+) -> None:
+    # glTF 2.0, section 3.6.2.3 (sparse) and 3.7.2.1 (strips, fans); volume in closed form.
+    tree = tetrahedron(primitives, sparse=sparse)
+    (tmp_path / "a.gltf").write_text(json.dumps(tree), encoding="utf-8")
+    raw = read_raw(tmp_path / "a.gltf", FILE_ALONE)
+    assert enclosed_volume(raw.vertices, raw.faces) == pytest.approx(TETRAHEDRON, rel=1e-6)
+
+
+def test_obj_with_polygons_counted_backwards(tmp_path: Path) -> None:
+    # A box of 20 × 15 × 10 cm by four quadrangles and four triangles; -1 is the last corner.
+    corners = [(x, y, z) for x in (0, 0.2) for y in (0, 0.15) for z in (0, 0.1)]
+    faces = [
+        "1 2 4 3",
+        "5 7 8 6",
+        "-8 -4 -3 -7",
+        "3 4 8 7",
+        "1 3 7",
+        "1 7 5",
+        "2/1 6/2 8/3",
+        "2 8 4",
+    ]
+    rows = [*(f"v {x} {y} {z}" for x, y, z in corners), *(f"f {face}" for face in faces)]
+    (tmp_path / "a.obj").write_text("\n".join(rows), encoding="utf-8")
+    raw = read_raw(tmp_path / "a.obj", FILE_ALONE)
+    assert len(raw.faces) == 12
+    assert enclosed_volume(raw.vertices, raw.faces) == pytest.approx(0.2 * 0.15 * 0.1, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("counts", "orientation", "scale", "said"),
+    [("3, 3, 3, 3", "leftHanded", 1, ""), ("3, 3, 3, 3", "rightHanded", -1, ""),
+     ("3, 3, 3", "rightHanded", 1, "do not add up"), ("2, 4, 3, 3", "rightHanded", 1, "do not add up")],
+)  # fmt: skip
+def test_usd_handedness_and_counts(
+    tmp_path: Path, counts: str, orientation: str, scale: int, said: str
+) -> None:
+    pytest.importorskip("pxr.Usd", reason="usd-core is not installed")
+    points = ", ".join(f"({x}, {y}, {z})" for x, y, z in CORNERS)
+    order = "0, 2, 1, 0, 1, 3, 0, 3, 2, 1, 2, 3"
+    if orientation == "leftHanded":  # the same faces, each told the other way round
+        order = "0, 1, 2, 0, 3, 1, 0, 2, 3, 1, 3, 2"
+    (tmp_path / "a.usda").write_text(
+        f"""#usda 1.0
+(
+    metersPerUnit = 1
+    upAxis = "Z"
+)
+def Xform "turned" {{
+    double3 xformOp:scale = ({scale}, 1, 1)
+    uniform token[] xformOpOrder = ["xformOp:scale"]
+    def Mesh "stone" {{
+        uniform token orientation = "{orientation}"
+        int[] faceVertexCounts = [{counts}]
+        int[] faceVertexIndices = [{order}]
+        point3f[] points = [{points}]
+    }}
+}}
+""",
+        encoding="utf-8",
+    )
+    if said:
+        with pytest.raises(ScanError, match=said):
+            read_raw(tmp_path / "a.usda", FILE_ALONE)
+        return
+    raw = read_raw(tmp_path / "a.usda", FILE_ALONE)
+    assert enclosed_volume(raw.vertices, raw.faces) == pytest.approx(TETRAHEDRON, rel=1e-6)
+
+
+def test_a_usd_of_nonsense_is_told(tmp_path: Path) -> None:
+    pytest.importorskip("pxr.Usd", reason="usd-core is not installed")
+    (tmp_path / "a.usda").write_text("#usda 1.0\ndef Mesh (", encoding="utf-8")
+    with pytest.raises(ScanError, match="no readable USD file"):
+        read_raw(tmp_path / "a.usda", FILE_ALONE)
 
 
 @pytest.mark.parametrize("kind", ["stl", "ply"])

@@ -215,9 +215,7 @@ def test_fifty_structures(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "part", [pytest.param(k, marks=pytest.mark.xdist_group(f"fuzz {k}")) for k in range(10)]
-)
+@pytest.mark.parametrize("part", range(10))
 def test_five_thousand_structures(tmp_path: Path, part: int) -> None:
     counts = structured(tmp_path, range(50 + 500 * part, 550 + 500 * part))
     assert min(counts.values()) > 50

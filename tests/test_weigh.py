@@ -8,11 +8,13 @@ import shutil
 import signal
 import subprocess
 import time
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pytest
+import trimesh
 from commands import PROGRAM, read_json, refuse, type_in
 from phone_scans import phone_scan
 from PIL import Image
@@ -446,3 +448,46 @@ def test_a_width_across_may_belong_to_any_of_two_diagonals_as_long() -> None:
         factor, disagree = factor_by(ruler, found)
         assert disagree < 0.002
         assert factor == pytest.approx(1, abs=0.002)
+
+
+def test_limbs_by_length_and_girth(tmp_path: Path) -> None:
+    # Two frustums (Weisstein, "Conical Frustum"): h / 12π × (a² + a b + b²) of the girths.
+    line = 'plumbstone weigh -m driftwood --limb "60 cm, 25 cm, 12 cm" --limb "20 cm, 9 cm, 9 cm"'
+    piece = read_json(line, tmp_path)["pieces"][0]
+    true = sum(
+        h / (12 * np.pi) * (a * a + a * b + b * b) for h, a, b in ((6, 2.5, 1.2), (2, 0.9, 0.9))
+    )
+    assert piece["volume_l"]["low"] < true < piece["volume_l"]["high"]
+    assert piece["volume_l"]["mid"] == pytest.approx(true, rel=0.02)
+    for wrong in ("60 cm, 25 cm", "60 cm, 0 cm, 12 cm"):
+        assert "--limb" in refuse(f'plumbstone weigh --limb "{wrong}"', tmp_path)
+
+
+def test_a_picture_that_can_be_turned(tmp_path: Path) -> None:
+    stone = boulder((0.2, 0.15, 0.12), 3, subdivisions=4)
+    low = stone.vertices[:, 2].min() + 0.01
+    seen = stone.faces[stone.vertices[stone.faces][:, :, 2].min(axis=1) > low]
+    put(tmp_path, "open.ply", replace(stone, faces=seen))
+    line = "plumbstone weigh open.ply --unit m --picture seen.glb"
+    piece = read_json(line, tmp_path)["pieces"][0]
+    parts = trimesh.load(tmp_path / "seen.glb").geometry
+    assert {"seen", "closed, guessed"} <= set(parts)
+    skin = trimesh.util.concatenate([parts["seen"], parts["closed, guessed"]])
+    skin.merge_vertices()
+    assert abs(skin.volume) * 1e3 == pytest.approx(piece["volume_l"]["mid"], rel=0.02)
+    size = np.sort(np.ptp(skin.vertices, axis=0))[::-1]
+    assert size == pytest.approx([0.2, 0.15, 0.12], rel=0.1)  # of the boulder, its foot cut off
+
+
+def test_several_stones_are_told_in_a_table(tmp_path: Path) -> None:
+    for k, side in enumerate((0.1, 0.2)):
+        put(tmp_path, f"s{k}.ply", box((side, side, side)))
+    line = 'plumbstone weigh . -m granite --unit m --price-per-kg 2 --opening "15 x 15 cm"'
+    told = type_in(line, tmp_path).stdout
+    rows = [row for row in told.splitlines() if re.match(r"\W*s\d\b", row)]
+    assert [row.split()[0].strip("│┃ ") or row.split()[1] for row in rows[:2]] == ["s1", "s0"]
+    # 8 L × 2.65 kg/L (granite, 2600-2700) at 2 a kilogram.
+    assert "21.2 kg" in rows[0]
+    assert "42.4" in rows[0]
+    assert "s0: It passes the opening of 15 cm × 15 cm." in told
+    assert "s1: It does not pass the opening" in told
