@@ -391,6 +391,25 @@ def test_a_spoonful_is_told_in_fluid_ounces() -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("piece", "verdict"),
+    [
+        ("", "Nothing found"),
+        (stone("S", '"9 cm", "8 cm", "7 cm"', '"30 cm", "15 cm"'), "See to 1 thing first."),
+        (HIDDEN[1].format(rests='"floor"').replace('tied_to = ["Slate"]', ""), "Do not fill yet."),
+    ],
+)
+def test_without_a_water_line_wood_is_not_called_good(
+    tmp_path: Path, piece: str, verdict: str
+) -> None:
+    write(tmp_path, tank('"60 cm", "30 cm"'), piece, SOIL)
+    words = told(tmp_path)
+    assert verdict in words
+    assert "No water line is known" in words
+    write(tmp_path, tank('"60 cm", "30 cm"', 'water_line = "20 cm"'), piece, SOIL)
+    assert "No water line is known" not in told(tmp_path)
+
+
 # ---- from Python ---------------------------------------------------------------------------
 
 

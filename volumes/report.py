@@ -41,7 +41,7 @@ from plumbstone.volumes.figures import (
     TankFigures,
     WaterFigures,
 )
-from plumbstone.volumes.findings import Finding, Kind, Severity, worst_first
+from plumbstone.volumes.findings import NO_LINE, Finding, Kind, Severity, worst_first
 from plumbstone.volumes.plan import Ground, Plan, Purchase
 from plumbstone.volumes.scape.groups import Sinker
 from plumbstone.volumes.scape.layers import Border
@@ -136,6 +136,7 @@ def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ..
             *load_findings(plan.load),
             *stand_findings(tank),
             *drain_findings(plan.drain_back),
+            *dry_findings(plan.scape),
             *bed_findings(plan.bed, plan.border, plan.swallowed, plan.heaves),
         ]
     )
@@ -207,6 +208,15 @@ def load_findings(load: Load | None) -> Iterator[Finding]:
             {"mass_kg": mass, "limit_kg": ONE_PERSON},
             how=how,
         )
+
+
+def dry_findings(scape: Scape) -> Iterator[Finding]:
+    """Tell that without a water line nothing is said of water, load, stones and wood."""
+    if scape.tank.water_line is not None:
+        return
+    wood = [piece.name for piece in scape.pieces if piece.kind == "wood"]
+    severity = Severity.STOP if wood else Severity.CARE if scape.pieces else Severity.NOTE
+    yield Finding(Kind.DOUBTFUL, severity, tuple(wood), how=NO_LINE, cure="water line")
 
 
 def drain_findings(back: DrainBack | None) -> Iterator[Finding]:
