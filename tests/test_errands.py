@@ -410,6 +410,28 @@ def test_without_a_water_line_wood_is_not_called_good(
     assert "No water line is known" not in told(tmp_path)
 
 
+@pytest.mark.parametrize(
+    ("kind", "material", "words", "verdict"),
+    [  # kg/m³: driftwood 750-920, mopane 1000-1200, pumice 400-900, granite 2600-2700
+        ("wood", "driftwood", "L: floats, and nothing tells what holds it", "Do not fill yet."),
+        ("wood", "mopane wood", "", "Nothing found"),
+        ("wood", "holm oak wood", "L: floats, and nothing", "Do not fill yet."),
+        ("wood", "bog wood", "L: floats, and nothing", "Do not fill yet."),
+        ("stone", "pumice stone", "L: floats; soak it", "Do not fill yet."),
+        ("stone", "granite", "", "Nothing found"),
+    ],
+)
+def test_what_floats_without_a_place_is_told(
+    tmp_path: Path, kind: str, material: str, words: str, verdict: str
+) -> None:
+    write(tmp_path, tank(), SOIL,
+          table("lump", name='"L"', kind=f'"{kind}"', material=f'"{material}"', mass='"500 g"'))  # fmt: skip
+    found = told(tmp_path)
+    assert words in found
+    assert verdict in found
+    assert ("float" in found) is bool(words)
+
+
 # ---- from Python ---------------------------------------------------------------------------
 
 

@@ -137,6 +137,7 @@ def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ..
             *stand_findings(tank),
             *drain_findings(plan.drain_back),
             *dry_findings(plan.scape),
+            *lump_findings(plan.scape.lumps, plan.water_density),
             *bed_findings(plan.bed, plan.border, plan.swallowed, plan.heaves),
         ]
     )
@@ -217,6 +218,23 @@ def dry_findings(scape: Scape) -> Iterator[Finding]:
     wood = [piece.name for piece in scape.pieces if piece.kind == "wood"]
     severity = Severity.STOP if wood else Severity.CARE if scape.pieces else Severity.NOTE
     yield Finding(Kind.DOUBTFUL, severity, tuple(wood), how=NO_LINE, cure="water line")
+
+
+def lump_findings(lumps: Iterable[Lump], water: float) -> Iterator[Finding]:
+    """Find stones and wood without a place that float in water of a density [kg/m³]."""
+    for lump in lumps:
+        density = lump.material.density
+        if lump.pores_filled or density is None or density.low >= water:
+            continue
+        sure = density.mid < water
+        yield Finding(
+            Kind.FLOATS,
+            Severity.STOP if sure else Severity.CARE,
+            (lump.name,),
+            {"sure": float(sure)},
+            how="stone" if lump.kind == "stone" else "loose wood",
+            cure="soak",
+        )
 
 
 def drain_findings(back: DrainBack | None) -> Iterator[Finding]:
