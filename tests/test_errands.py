@@ -17,7 +17,7 @@ import plumbstone as ps
 from plumbstone.cli.pictures.front_view import section_figure
 from plumbstone.cli.pictures.sight import look_at
 from plumbstone.cli.sheet.sheet_figures import both
-from plumbstone.cli.wording.units import Units, show_length, written
+from plumbstone.cli.wording.units import Toward, Units, show_length, written
 from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.report import findings_of_standing
 
@@ -430,6 +430,22 @@ def test_what_floats_without_a_place_is_told(
     assert words in found
     assert verdict in found
     assert ("float" in found) is bool(words)
+
+
+def test_a_stone_known_by_size_and_till_is_not_given_a_foot(tmp_path: Path) -> None:
+    # 18 × 11 × 10 cm and 3.2 kg of granite: 1.21 L, 61 % of its box; what it stands on is not known.
+    write(tmp_path, tank(), table("piece", name='"S"', kind='"stone"', material='"granite"',
+          mass='"3.2 kg"', size='["18 cm", "11 cm", "10 cm"]', at='["30 cm", "15 cm"]'))  # fmt: skip
+    words = told(tmp_path)
+    assert "S: its size alone does not tell its foot" in words
+    assert "tips at" not in words
+
+
+def test_stone_by_the_pound_is_told_in_pounds() -> None:
+    # 1 lb = 16 oz = 0.45359237 kg
+    assert written(2.5 * 0.45359237, "sinker", Units.US, Toward.UP) == "2.50 lb"
+    assert written(2.51 * 0.45359237, "sinker", Units.US, Toward.UP) == "2.55 lb"
+    assert written(0.5 * 0.45359237, "sinker", Units.US) == "8.0 oz"
 
 
 # ---- from Python ---------------------------------------------------------------------------
