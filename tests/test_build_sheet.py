@@ -30,7 +30,7 @@ HOSTILE = [
 ]  # fmt: skip
 # Unit as people read it → its size in the unit of the document's keys. NIST SP 811, appendix B.8.
 READ = {
-    "l": {"L": 1, "mL": 1e-3, "gal": 3.785412},
+    "l": {"L": 1, "mL": 1e-3, "gal": 3.785412, "fl oz": 3.785412 / 128},
     "kg": {"kg": 1, "g": 1e-3, "lb": 0.4535924, "oz": 0.02834952},
     "g": {"g": 1, "kg": 1e3, "oz": 28.34952, "lb": 453.5924},
     "cm": {"cm": 1, "in": 2.54},
@@ -132,7 +132,7 @@ def test_every_figure_equals_plan_json(results: Path, document: dict[str, Any]) 
         for words in (metric, str(values["data-us"])):
             if values["data-kind"] == "ranged":
                 one, _, ends = words.partition(" (")
-                name = one.split(" ")[1]
+                name = one.split(" ", 1)[1]
                 told = [one, *(f"{v} {name}" for v in ends.rstrip(")").split("-") if v)]
                 for part, end in zip(told, ("mid", "low", "high"), strict=False):
                     value, step = parsed(part, unit)
