@@ -448,6 +448,23 @@ def test_stone_by_the_pound_is_told_in_pounds() -> None:
     assert written(0.5 * 0.45359237, "sinker", Units.US) == "8.0 oz"
 
 
+def test_wood_is_not_judged_as_a_stone(tmp_path: Path) -> None:
+    """Or a stone as wood; where the kind is left out, the material tells it."""
+    for title in ("piece", "lump"):
+        for kind, material in (("stone", "driftwood"), ("wood", "granite")):
+            entry = stone("A", '"12 cm", "6 cm", "6 cm"', '"30 cm", "15 cm"', kind=f'"{kind}"',
+                          material=f'"{material}"')  # fmt: skip
+            if title == "lump":
+                entry = table("lump", kind=f'"{kind}"', material=f'"{material}"', mass='"1 kg"')
+            write(tmp_path, tank(), entry)
+            assert f'kind: is "{kind}", but {material} is' in refuse(
+                "plumbstone plan tank.toml", tmp_path
+            )
+    bare = stone("A", '"12 cm", "6 cm", "6 cm"', '"30 cm", "15 cm"', material='"driftwood"')
+    write(tmp_path, tank(), bare.replace('kind = "stone"', ""))
+    assert read_json("plumbstone plan tank.toml", tmp_path)["pieces"][0]["kind"] == "wood"
+
+
 # ---- from Python ---------------------------------------------------------------------------
 
 
