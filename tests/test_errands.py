@@ -17,7 +17,7 @@ import plumbstone as ps
 from plumbstone.cli.pictures.front_view import section_figure
 from plumbstone.cli.pictures.sight import look_at
 from plumbstone.cli.sheet.sheet_figures import both
-from plumbstone.cli.wording.units import Units, show_length, written
+from plumbstone.cli.wording.units import Toward, Units, show_length, written
 from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.report import findings_of_standing
 
@@ -389,6 +389,80 @@ def test_a_spoonful_is_told_in_fluid_ounces() -> None:
         '<span class="of-metric">20\u00a0mL here</span>'
         '<span class="of-us">0.7\u00a0fl\u00a0oz here</span>'
     )
+
+
+@pytest.mark.parametrize(
+    ("piece", "verdict"),
+    [
+        ("", "Nothing found"),
+        (stone("S", '"9 cm", "8 cm", "7 cm"', '"30 cm", "15 cm"'), "See to 1 thing first."),
+        (HIDDEN[1].format(rests='"floor"').replace('tied_to = ["Slate"]', ""), "Do not fill yet."),
+    ],
+)
+def test_without_a_water_line_wood_is_not_called_good(
+    tmp_path: Path, piece: str, verdict: str
+) -> None:
+    write(tmp_path, tank('"60 cm", "30 cm"'), piece, SOIL)
+    words = told(tmp_path)
+    assert verdict in words
+    assert "No water line is known" in words
+    write(tmp_path, tank('"60 cm", "30 cm"', 'water_line = "20 cm"'), piece, SOIL)
+    assert "No water line is known" not in told(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("kind", "material", "words", "verdict"),
+    [  # kg/m³: driftwood 750-920, mopane 1000-1200, pumice 400-900, granite 2600-2700
+        ("wood", "driftwood", "L: floats, and nothing tells what holds it", "Do not fill yet."),
+        ("wood", "mopane wood", "", "Nothing found"),
+        ("wood", "holm oak wood", "L: floats, and nothing", "Do not fill yet."),
+        ("wood", "bog wood", "L: floats, and nothing", "Do not fill yet."),
+        ("stone", "pumice stone", "L: floats; soak it", "Do not fill yet."),
+        ("stone", "granite", "", "Nothing found"),
+    ],
+)
+def test_what_floats_without_a_place_is_told(
+    tmp_path: Path, kind: str, material: str, words: str, verdict: str
+) -> None:
+    write(tmp_path, tank(), SOIL,
+          table("lump", name='"L"', kind=f'"{kind}"', material=f'"{material}"', mass='"500 g"'))  # fmt: skip
+    found = told(tmp_path)
+    assert words in found
+    assert verdict in found
+    assert ("float" in found) is bool(words)
+
+
+def test_a_stone_known_by_size_and_till_is_not_given_a_foot(tmp_path: Path) -> None:
+    # 18 × 11 × 10 cm and 3.2 kg of granite: 1.21 L, 61 % of its box; what it stands on is not known.
+    write(tmp_path, tank(), table("piece", name='"S"', kind='"stone"', material='"granite"',
+          mass='"3.2 kg"', size='["18 cm", "11 cm", "10 cm"]', at='["30 cm", "15 cm"]'))  # fmt: skip
+    words = told(tmp_path)
+    assert "S: its size alone does not tell its foot" in words
+    assert "tips at" not in words
+
+
+def test_stone_by_the_pound_is_told_in_pounds() -> None:
+    # 1 lb = 16 oz = 0.45359237 kg
+    assert written(2.5 * 0.45359237, "sinker", Units.US, Toward.UP) == "2.50 lb"
+    assert written(2.51 * 0.45359237, "sinker", Units.US, Toward.UP) == "2.55 lb"
+    assert written(0.5 * 0.45359237, "sinker", Units.US) == "8.0 oz"
+
+
+def test_wood_is_not_judged_as_a_stone(tmp_path: Path) -> None:
+    """Or a stone as wood; where the kind is left out, the material tells it."""
+    for title in ("piece", "lump"):
+        for kind, material in (("stone", "driftwood"), ("wood", "granite")):
+            entry = stone("A", '"12 cm", "6 cm", "6 cm"', '"30 cm", "15 cm"', kind=f'"{kind}"',
+                          material=f'"{material}"')  # fmt: skip
+            if title == "lump":
+                entry = table("lump", kind=f'"{kind}"', material=f'"{material}"', mass='"1 kg"')
+            write(tmp_path, tank(), entry)
+            assert f'kind: is "{kind}", but {material} is' in refuse(
+                "plumbstone plan tank.toml", tmp_path
+            )
+    bare = stone("A", '"12 cm", "6 cm", "6 cm"', '"30 cm", "15 cm"', material='"driftwood"')
+    write(tmp_path, tank(), bare.replace('kind = "stone"', ""))
+    assert read_json("plumbstone plan tank.toml", tmp_path)["pieces"][0]["kind"] == "wood"
 
 
 # ---- from Python ---------------------------------------------------------------------------

@@ -39,6 +39,9 @@ class Kind(StrEnum):
     SHORT = "short"  # nothing, or too little, to spare
 
 
+NO_LINE = "no water line"  # how of what is doubtful without one
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One thing found.

@@ -41,7 +41,7 @@ from plumbstone.volumes.figures import (
     TankFigures,
     WaterFigures,
 )
-from plumbstone.volumes.findings import Finding, Kind, Severity, worst_first
+from plumbstone.volumes.findings import NO_LINE, Finding, Kind, Severity, worst_first
 from plumbstone.volumes.plan import Ground, Plan, Purchase
 from plumbstone.volumes.scape.groups import Sinker
 from plumbstone.volumes.scape.layers import Border
@@ -136,6 +136,8 @@ def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ..
             *load_findings(plan.load),
             *stand_findings(tank),
             *drain_findings(plan.drain_back),
+            *dry_findings(plan.scape),
+            *lump_findings(plan.scape.lumps, plan.water_density),
             *bed_findings(plan.bed, plan.border, plan.swallowed, plan.heaves),
         ]
     )
@@ -206,6 +208,32 @@ def load_findings(load: Load | None) -> Iterator[Finding]:
             (name,),
             {"mass_kg": mass, "limit_kg": ONE_PERSON},
             how=how,
+        )
+
+
+def dry_findings(scape: Scape) -> Iterator[Finding]:
+    """Tell that without a water line nothing is said of water, load, stones and wood."""
+    if scape.tank.water_line is not None:
+        return
+    wood = [piece.name for piece in scape.pieces if piece.kind == "wood"]
+    severity = Severity.STOP if wood else Severity.CARE if scape.pieces else Severity.NOTE
+    yield Finding(Kind.DOUBTFUL, severity, tuple(wood), how=NO_LINE, cure="water line")
+
+
+def lump_findings(lumps: Iterable[Lump], water: float) -> Iterator[Finding]:
+    """Find stones and wood without a place that float in water of a density [kg/m³]."""
+    for lump in lumps:
+        density = lump.material.density
+        if lump.pores_filled or density is None or density.low >= water:
+            continue
+        sure = density.mid < water
+        yield Finding(
+            Kind.FLOATS,
+            Severity.STOP if sure else Severity.CARE,
+            (lump.name,),
+            {"sure": float(sure)},
+            how="stone" if lump.kind == "stone" else "loose wood",
+            cure="soak",
         )
 
 

@@ -3,7 +3,7 @@
 from plumbstone.cli.wording.bed import number
 from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.findings import Finding, Kind
+from plumbstone.volumes.findings import NO_LINE, Finding, Kind
 from plumbstone.volumes.water.loads import lift_code
 
 LIFTS = {
@@ -51,7 +51,13 @@ def buried(finding: Finding, units: Units) -> str:
 
 
 def doubtful(finding: Finding, _units: Units) -> str:
-    """Pass on what makes a form or a mass doubtful."""
+    """Pass on what makes a form or a mass doubtful, or that there is no water line."""
+    if finding.how == NO_LINE:
+        stays = f", and whether {' and '.join(finding.about)} floats" if finding.about else ""
+        return (
+            "No water line is known, so water, load and what may tip are not computed"
+            f"{stays}: write the tank's height, or water_line."
+        )
     return f"{finding.about[0]}: {finding.how}"
 
 

@@ -134,8 +134,13 @@ def _staying(hold: "HoldResult", units: Units) -> str:
 def _floats(finding: Finding, units: Units) -> str:
     """Word wood that lifts, lacks its reserve, or hangs between sinking and floating."""
     name = finding.about[0]
-    if finding.how == "stone":
+    if finding.how in ("stone", "loose wood"):
         verb = "floats" if _number(finding, "sure") else "may float"
+        if finding.how == "loose wood":
+            return (
+                f"{name}: {verb}, and nothing tells what holds it; soak it until it sinks, or "
+                "write it as a [[piece]] with what is tied to it."
+            )
         return (
             f"{name}: {verb}; soak it in a bucket until it sinks, or take a denser stone. Soil "
             "over it is not counted."

@@ -68,7 +68,10 @@ TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
     },
     "sinker": {
         Units.METRIC: _one(1e-3, 10, 0, "g"),
-        Units.US: _one(OUNCE, 0.1, 1, "oz"),
+        Units.US: (
+            Step(2 * POUND, OUNCE, 0.1, 1, "oz"),
+            Step(LIVES_ON, POUND, 0.05, 2, "lb"),
+        ),
     },
     "length": {
         Units.METRIC: (Step(0.0995, 1e-2, 0.1, 1, "cm"), Step(LIVES_ON, 1e-2, 0.5, None, "cm")),

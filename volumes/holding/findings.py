@@ -8,7 +8,7 @@ import numpy as np
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Finding, Kind, Severity
 from plumbstone.volumes.holding.hold_down import Doubt, HoldResult, Move
-from plumbstone.volumes.holding.stability import LEANS, Standing
+from plumbstone.volumes.holding.stability import EDGE, LEANS, Standing
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
 
 STRAPPED_IN = 5e-3  # [m]: a strap presses a stone no deeper into wood
@@ -45,7 +45,7 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
     }
     how = "unsure" if stone.unsure else "easily"
     how = "on an edge" if stone.tip_angle <= 0 else how
-    if not stone.foot_known and how == "on an edge":
+    if not stone.foot_known and stone.tip_angle < EDGE:  # the foot is only guessed
         severity = Severity.CARE if stone.upright or stone.on else Severity.NOTE
         return (Finding(Kind.TIPS, severity, about, numbers, how="size alone", cure="try"),)
     return (Finding(Kind.TIPS, Severity.CARE, about, numbers, how=how, cure="lay down"),)

@@ -10,6 +10,10 @@ from plumbstone.meshes.errors import PlumbstoneError
 LONGEST = 60  # [characters]
 _NUMBER_AND_UNIT = re.compile(r"([-+]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][-+]?[0-9]{1,3})?) *(.*)")
 _TAPE = re.compile(r"(?:([0-9]{1,4})[ -])?([0-9]{1,2})/(2|4|8|16|32|64) *(.*)")  # 23 5/8 in
+_TWO_UNITS = re.compile(  # 1 ft 9 in, 21 lb 8 oz
+    r"([0-9]+ *(?:ft|foot|feet|'|′)) *([0-9][^'′]*(?:in|inch|inches|\"|″))"
+    r"|([0-9]+ *(?:lbs?|pounds?)) *([0-9].*(?:oz|ounces?))"
+)
 _COMMA = re.compile(r"[-+]?[0-9]+,[0-9]+ *[^0-9,].*")
 _INCH, _POUND = 0.0254, 0.45359237  # exact: international yard and pound, 1959
 # Exact: NIST Handbook 44, appendix C; UK SI 1995/1804.
@@ -103,6 +107,8 @@ def parse_quantity(text: Any, kind: str) -> float:
     0.600075
     >>> round(parse_quantity("5 gal", "volume") * 1e3, 3)
     18.927
+    >>> round(parse_quantity("1 ft 9 in", "length"), 4)
+    0.5334
     """
     most, example = _KINDS[kind][1:]
     article = "an" if kind == "area" else "a"
@@ -114,6 +120,8 @@ def parse_quantity(text: Any, kind: str) -> float:
         said = "that" if not isinstance(text, str) else f'"{text[:20]}…"'
         message = f"{said} is not {article} {kind}; write a number and a unit, such as {example}."
         raise QuantityError(message)
+    if two := _TWO_UNITS.fullmatch(text.strip()):
+        return sum(parse_quantity(part, kind) for part in two.groups() if part)
     number, unit = _parted(text.strip())
     if number is None:
         how = without_comma(text) or f"write a number and a unit, such as {example}"

@@ -378,13 +378,14 @@ def _sump_from(section: Section) -> Sump:
 
 def _piece_from(section: Section, materials: Mapping[str, Material]) -> PieceEntry:
     """Read one [[piece]]."""
-    kind = section.choice("kind", ("stone", "wood"), "stone")
+    material = _material(section, materials)
+    kind = _kind_of(section, material)
     mass = section.quantity("mass", "mass", None, least=LEAST_MASS)
     entry = PieceEntry(
         name=section.text("name"),
         kind=kind,
         shape=_shape_from(section, mass),
-        material=_material(section, materials),
+        material=material,
         mass=mass,
         at=section.quantities("at", "length", count=2),
         turn=section.number("turn", 0.0, least=-360, most=360),
@@ -496,7 +497,7 @@ def _lump_from(section: Section, materials: Mapping[str, Material]) -> Lump:
         raise section.error("material", f"{material.name} has no density; name a stone or a wood.")
     lump = Lump(
         name=section.text("name", "Loose stones"),
-        kind=section.choice("kind", ("stone", "wood"), "stone"),
+        kind=_kind_of(section, material),
         count=section.whole("count", 1, least=1),
         mass=density.times(volume) if mass is None else Range.exact(mass),
         volume=Range(mass / density.high, mass / density.mid, mass / density.low)
@@ -520,6 +521,15 @@ def _material(section: Section, materials: Mapping[str, Material]) -> Material:
         return find_material(key, materials)
     except PlumbstoneError as error:
         raise section.error("material", str(error)) from None
+
+
+def _kind_of(section: Section, material: Material) -> str:
+    """Tell stone from wood, as the material says where the file does not."""
+    made = "wood" if material.kind == "wood" else "stone"
+    kind: str = section.choice("kind", ("stone", "wood"), made)
+    if kind != made:
+        raise section.error("kind", f'is "{kind}", but {material.name} is {material.kind}.')
+    return kind
 
 
 def _mass_and_material(piece: PieceEntry) -> tuple[float, Material]:
