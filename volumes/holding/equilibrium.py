@@ -112,15 +112,57 @@ def all_stay(rigs: Sequence[Rig]) -> bool:
 
     The rigs differ in their loads alone: one body of contacts and ties at several ends.
     """
-    rows = [np.hstack([_loads(rig), rig.least_pulls, rig.most_pulls]) for rig in rigs]
-    every = np.unique(np.concatenate(rows).round(12), axis=0)
-    return _feasible(_matrix(rigs[0]), every, len(rigs[0].contacts))
+    return _balanced(rigs[0], np.concatenate([_rows(rig) for rig in rigs]))
+
+
+def first_moving(rigs: Sequence[Rig]) -> tuple[int, int] | None:
+    """Find the first level at which one of some rigs is in no balance, and the first that is not.
+
+    The rigs differ in their loads alone. Levels, then rigs, are halved: what all stays together
+    stays one by one. None where all stay.
+    """
+    rows = np.stack([_rows(rig) for rig in rigs])  # (rigs, levels, loads and bounds)
+    start, end = 0, rows.shape[1]
+    while start < end:
+        level = _first_unbalanced(rigs[0], rows.swapaxes(0, 1)[start:])
+        if level is None:
+            return None
+        start += level + 1
+        here = rows[:, start - 1 : start]
+        first = _first_unbalanced(rigs[0], here) or 0
+        for number in range(first, len(rigs)):  # together, what stays may fail by rounding
+            if not _balanced(rigs[0], here[number]):
+                return start - 1, number
+    return None
+
+
+def _first_unbalanced(rig: Rig, parts: Floats) -> int | None:
+    """First of some parts, (parts, n, loads and bounds), that is not in balance as a whole."""
+    low, high = 0, len(parts)
+    if _balanced(rig, np.concatenate(parts)):
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        if _balanced(rig, np.concatenate(parts[low:middle])):
+            low = middle
+        else:
+            high = middle
+    return low
+
+
+def _rows(rig: Rig) -> Floats:
+    """Give loads and bounds of the pulls at each level, rounded, (k, loads and bounds)."""
+    return np.hstack([_loads(rig), rig.least_pulls, rig.most_pulls]).round(12)
+
+
+def _balanced(rig: Rig, rows: Floats) -> bool:
+    """Tell whether a rig can bear each of some loads and bounds."""
+    return _feasible(_matrix(rig), np.unique(rows, axis=0), len(rig.contacts))
 
 
 def stays_at(rig: Rig) -> NDArray[np.bool_]:
     """Tell at which levels all bodies of a rig can be in balance, (k,)."""
-    rows = np.hstack([_loads(rig), rig.least_pulls, rig.most_pulls]).round(12)
-    every, which = np.unique(rows, axis=0, return_inverse=True)
+    every, which = np.unique(_rows(rig), axis=0, return_inverse=True)
     matrix, count = _matrix(rig), len(rig.contacts)
     if _feasible(matrix, every, count):
         return np.full(rig.levels, True)

@@ -26,12 +26,12 @@ from plumbstone.volumes.holding.equilibrium import (
     Rig,
     Verdicts,
     all_stay,
+    first_moving,
     forces_at,
     greatest_pulls,
     hinge,
     judge,
     lifts_whole,
-    stays_at,
 )
 from plumbstone.volumes.holding.floating import Afloat, FloatError, float_at_rest
 from plumbstone.volumes.holding.free_bodies import (
@@ -530,20 +530,16 @@ def _first_move(
     if all_stay(rigs_of(stage, ends, number, friction)):
         return None
     tried = (*ends, *(amiss_ends(ends) if amiss else ()))
-    stays = np.array([stays_at(rig) for rig in rigs_of(stage, tried, number, friction)])
-    moving = np.flatnonzero(~stays.all(axis=0))
-    if not len(moving):
+    coarse = first_moving(rigs_of(stage, tried, number, friction))
+    if coarse is None:
         return None
-    level = int(moving[0])
+    level = coarse[0]
     below = stage.levels[level - 1] if level else stage.levels[0]
     finer = stage.at_levels(np.linspace(below, stage.levels[level], FINER + 1))
-    bad = [end for end, row in zip(tried, stays, strict=True) if not row[level]]
-    rigs = rigs_of(finer, bad, number, friction)
-    first = [int(np.argmin(stays_at(rig))) for rig in rigs]
-    worst = int(np.argmin(first))
-    move = _move(finer, rigs[worst], judge(rigs[worst]), first[worst])
-    told = float(finer.levels[max(0, first[worst] - 1)])
-    return replace(move, level=told, end=bad[worst])
+    rigs = rigs_of(finer, tried, number, friction)
+    first, worst = first_moving(rigs) or (FINER, coarse[1])
+    move = _move(finer, rigs[worst], judge(rigs[worst]), first)
+    return replace(move, level=float(finer.levels[max(0, first - 1)]), end=tried[worst])
 
 
 def _drained_move(stage: Stage, soaked: Rig) -> Move | None:
