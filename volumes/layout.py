@@ -188,11 +188,12 @@ class Layout:
         floor = (scape.tank.length, scape.tank.depth)
         check_spacing(floor, spacing)
         grid = Grid.of_spacing(*floor, spacing)
+        upon = upon_bed(scape.pieces)
+        first = [body for body in bodies if body.entry.name not in upon]
+        self._check_overlaps(first, Grid.of_spacing(*floor, CONTACT_GRID) if exact else grid)
         on_bed = any(body.entry.rests == "bed" for body in bodies)
         bed = None
         if any(layer.profile for layer in scape.layers):
-            upon = upon_bed(scape.pieces)
-            first = [b for b in bodies if b.entry.name not in upon]
             bed = self._bed_around(first, spacing, exact, measured=measured and not on_bed)
             grid = bed.grid
             if on_bed:
@@ -325,8 +326,6 @@ class Layout:
         placed = tuple(done[entry.name] for entry in scape.pieces)
         for body in placed:
             memo(check_inside, body, scape.tank, scape.path)
-        upon = upon_bed(scape.pieces)
-        self._check_overlaps([b for b in placed if b.entry.name not in upon], floor)
         return placed
 
     def _check_overlaps(self, bodies: Sequence[Body], grid: Grid) -> None:

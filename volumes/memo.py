@@ -12,6 +12,7 @@ P = ParamSpec("P")
 T = TypeVar("T")
 SHORT = 200  # numbers of an array that are compared one by one
 MOST = 300_000_000  # [bytes] of arrays that are kept; a changed bed of a large tank takes 40 MB
+PLAIN = (str, float, int, type(None))  # that hold no array
 SMALL = 2_000  # [bytes] that a result counts at least
 
 
@@ -118,4 +119,6 @@ def _arrays_of(value: Any) -> Iterator[np.ndarray[Any, Any]]:
                 yield from _arrays_of(part)
     else:
         for name in getattr(value, "__dataclass_fields__", ()):
-            yield from _arrays_of(getattr(value, name))
+            part = getattr(value, name)
+            if not isinstance(part, PLAIN):
+                yield from _arrays_of(part)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Columns, Grid
 from plumbstone.meshes.piece import Floats, Piece
-from plumbstone.volumes.bed.loops import lower_at_wall, rises_of
+from plumbstone.volumes.bed.loops import lower_at_wall, steep_cells
 from plumbstone.volumes.bed.passing import least_open, strings_of
 from plumbstone.volumes.bed.row import ENDLESS, WIDEST, Crack, Row, standing_out
 from plumbstone.volumes.bed.slump import ways_around
@@ -117,8 +117,8 @@ def limit_of(
         limit = lying_on(level, drawn_level(profile, edge, grid, layer.slope), profile)
     if holds.any() and edge is not None:
         _from_wall(limit, full, edge, layer.slope, grid)
-    rises = np.hypot(*rises_of(full, *grid.spacing))
-    steep = inside & (rises > layer.slope * (1 + 1e-9)) & (rises < TERRACE * layer.slope)
+    least, most = layer.slope * (1 + 1e-9), layer.slope * TERRACE
+    steep = steep_cells(full, inside, *grid.spacing, least, most)
     if steep.any():
         _from_stones(limit, full, inside, row, layer, site)
         return limit, True

@@ -11,6 +11,9 @@ _States = NDArray[np.uint8]
 FREE: int
 
 def rises_of(field: Floats, dx: float, dy: float) -> tuple[Floats, Floats]: ...
+def steep_cells(
+    field: Floats, inside: _Mask, dx: float, dy: float, least: float, most: float
+) -> _Mask: ...
 def lower_at_wall(
     limit: Floats, full: Floats, away: Floats, near: float, slope: float, steepest: float,
     dx: float, dy: float, row: int, column: int,

@@ -46,6 +46,26 @@ def rises_of(const double[:, :] field, double dx, double dy):
     return along_y, along_x
 
 
+def steep_cells(Known field, Mask inside, double dx, double dy, double least, double most):
+    """Find the cells, of those inside, in which a field rises by more than `least`, below `most`."""
+    cdef Py_ssize_t rows = field.shape[0], columns = field.shape[1], j, i, a, b, c, d
+    cdef double deep, wide = 1 / (2 * dx), side = 1 / dx, y, x, rise
+    found = np.zeros((rows, columns), dtype=np.bool_)
+    cdef uint8_t[:, ::1] steep = found
+    for j in range(rows):
+        a, b = max(j - 1, 0), min(j + 1, rows - 1)
+        deep = 1 / ((b - a) * dy)
+        for i in range(columns):
+            if not inside[j, i]:
+                continue
+            c, d = max(i - 1, 0), min(i + 1, columns - 1)
+            y = (field[b, i] - field[a, i]) * deep
+            x = (field[j, d] - field[j, c]) * (wide if d - c == 2 else side)
+            rise = x * x + y * y
+            steep[j, i] = least * least < rise < most * most
+    return found
+
+
 def lower_at_wall(
     Field limit, const double[:, :] full, const double[:, :] away, double near, double slope,
     double steepest, double dx, double dy, Py_ssize_t row, Py_ssize_t column,
@@ -74,7 +94,7 @@ def lower_at_wall(
 
 
 def nearest_cell(
-    Mask where, double x, double y, double within, double searched, double dx, double dy
+    const uint8_t[:, :] where, double x, double y, double within, double searched, double dx, double dy
 ):
     """Find the cell, of some, nearest to a place: row and column; -1 where none is `within`.
 

@@ -240,7 +240,6 @@ def nearest_level(
     within : float
         Cells as far away as this, or farther, do not count [m].
     """
-    where = np.ascontiguousarray(where)
     row, column = nearest_cell(where, *at, within, SEARCHED, *grid.spacing)
     return float(field[row, column]) if row >= 0 else None
 
