@@ -1,6 +1,5 @@
 """`plumbstone hold`: does this wood stay down, and what must hang on it."""
 
-import re
 from collections.abc import Mapping
 from dataclasses import replace
 from enum import StrEnum
@@ -248,14 +247,15 @@ def _quick(
         balance_from_tub,
         hung_stone,
     )
+    from plumbstone.volumes.scape.groups import weighed_stone
     from plumbstone.volumes.scape.materials import find_material
 
     if mass is None and tub is None:
         raise PlumbstoneError("Name a scape file, or give --wood-mass or --just-sinks-with.")
     if not 1 <= factor <= 10:
         raise PlumbstoneError(f"--factor {factor:g} must lie from 1 to 10.")
-    hung = [_stone(text) for text in sinkers]
-    found = None if tub is None else _stone(tub)
+    hung = [weighed_stone(text) for text in sinkers]
+    found = None if tub is None else weighed_stone(tub)
     stone = hung[0][1] if hung else found[1] if found else find_material("granite")
     density, total = stone.density, Hung(0.0, Range.exact(0.0))
     assert density is not None
@@ -272,23 +272,6 @@ def _quick(
     assert mass is not None
     assert wood.density is not None
     return balance_from_density(mass, wood.density, density, water, total, factor), stone
-
-
-def _stone(text: str) -> "tuple[float, Material]":
-    """Parse "520 g granite" into kilograms and the material."""
-    from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.volumes.scape.materials import find_material
-    from plumbstone.volumes.scape.quantities import parse_quantity
-
-    found = re.fullmatch(r"\s*(\S*\d)\s*([^\W\d]+)\s+(.+)", text)
-    if found is None:
-        raise PlumbstoneError(f'"{text}": write a mass and a stone, such as "520 g granite".')
-    mass, material = parse_quantity(f"{found[1]} {found[2]}", "mass"), find_material(found[3])
-    if material.kind != "stone":
-        raise PlumbstoneError(f"{material.name} is no stone; name the stone that pulls.")
-    if not mass > 0:
-        raise PlumbstoneError(f'"{text}": a mass must be more than nothing.')
-    return mass, material
 
 
 def _quick_document(

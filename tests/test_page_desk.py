@@ -19,7 +19,7 @@ from pages import DEMO, SMALL, demo_in
 from PIL import Image
 
 from plumbstone.cli.documents import plan_document
-from plumbstone.cli.page.changes import added_somewhere, mirrored, with_border
+from plumbstone.cli.page.changes import added_somewhere, mirrored, with_border, with_tub_test
 from plumbstone.cli.page.desk import ChangedOutsideError, Desk, glimpse_spacing
 from plumbstone.cli.page.folder import Folder, FolderError
 from plumbstone.cli.page.handles import handles_of, pulled
@@ -470,3 +470,25 @@ def test_wood_that_points_left_points_right_once_it_is_mirrored(tmp_path: Path) 
     twig = next(piece for piece in scape.pieces if piece.name == "Twig")
     found = mirrored(twig, scape, Measures(Units.METRIC))
     assert found == {"at": ["28 cm", "20 cm"], "turn": 30}
+
+
+def test_a_tub_test_goes_to_the_group_of_its_wood(tmp_path: Path) -> None:
+    tank = (
+        '[tank]\ninside = ["60 cm", "36 cm", "40 cm"]\nwater_line = "36 cm"\n[[piece]]\n'
+        'name = "Root"\nkind = "wood"\nmaterial = "driftwood"\nsolid = "box"\n'
+        'size = ["20 cm", "6 cm", "5 cm"]\nat = ["30 cm", "20 cm"]\n'
+    )
+    (tmp_path / "t.toml").write_text(tank, encoding="utf-8")
+    scape = read_scape(tmp_path / "t.toml")
+    text = with_tub_test(tank, scape, "Root", "520 g granite")
+    (tmp_path / "t.toml").write_text(text, encoding="utf-8")
+    (group,) = read_scape(tmp_path / "t.toml").groups
+    assert group.wood == ("Root",)
+    assert group.tub is not None
+    assert (group.tub.mass, group.tub.material.key) == (pytest.approx(0.52), "granite")
+    again = with_tub_test(text, scape, "Root", "1 lb slate")  # 0.45359237 kg, exact by definition
+    assert again.count("[[group]]") == 1
+    assert "453.59 g" in again
+    assert "just_sinks_with" not in with_tub_test(again, scape, "Root", " ")
+    with pytest.raises(PlumbstoneError, match="such as"):
+        with_tub_test(tank, scape, "Root", "granite")

@@ -8,6 +8,7 @@ from typing import Any
 from plumbstone.cli.page.folder import Kept
 from plumbstone.cli.page.measures import Measures, degrees
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.volumes.scape.groups import weighed_stone
 from plumbstone.volumes.scape.scape import PieceEntry, Scape
 from plumbstone.volumes.scape.writing import free_name, pieces_named, with_added, with_keys
 
@@ -144,6 +145,21 @@ def _with_new_border(text: str, scape: Scape, keys: Mapping[str, Any]) -> str:
         text = re.sub(r"(?m)^([ \t]*)\[\s*border\s*\]", r"\1[[border]]", text, count=1)
         text, taken = with_keys(text, "border", None, {"name": BORDER}), [BORDER]
     return with_added(text, "border", {"name": free_name(BORDER, taken), **keys})
+
+
+def with_tub_test(text: str, scape: Scape, wood: str, told: str) -> str:
+    """Set with which stone the group of a piece of wood just sinks, "520 g granite"; or none."""
+    tub = None
+    if told.strip():
+        mass, material = weighed_stone(told)
+        tub = {"mass": f"{round(mass * 1e3, 2):g} g", "material": material.key}
+    rows = tomllib.loads(text).get("group", [])
+    row = next((row for row in rows if wood in row.get("wood", ())), None)
+    if row is not None:
+        return with_keys(text, "group", row.get("name"), {"just_sinks_with": tub})
+    group = next(group for group in scape.groups if wood in group.wood)
+    keys = {"name": group.name, "wood": [*group.wood], "just_sinks_with": tub}
+    return with_added(text, "group", keys) if tub else text
 
 
 def mirrored(entry: PieceEntry, scape: Scape, measures: Measures) -> dict[str, Any]:

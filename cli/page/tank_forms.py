@@ -114,6 +114,13 @@ class TankForms:
                 for axis, side in enumerate((labels.LONG, labels.WIDE, labels.HIGH)):
                     self._piece_field(side, partial(_side, shown, axis), self._size(axis))
             self._piece_field(labels.WEIGHED, self._mass_of, self._mass)
+            if entry.kind == "wood":
+                self._field(
+                    form, labels.JUST_SINKS, partial(self._tub_of, name),
+                    lambda told: lambda text: changes.with_tub_test(
+                        text, self.desk.scape, name, told
+                    ),
+                )  # fmt: skip
             self._choice(
                 form, labels.MADE_OF, made_of(entry.kind), lambda: self.view.now(name).material.key,
                 lambda value: _keys("piece", name, material=value),
@@ -159,6 +166,13 @@ class TankForms:
 
     def _mass_of(self, entry: PieceEntry) -> str:
         return "" if entry.mass is None else mass_words(Range.exact(entry.mass), self.view.units)
+
+    def _tub_of(self, wood: str) -> str:
+        """Tell with which stone the group of a piece of wood just sinks."""
+        tub = next((group.tub for group in self.desk.scape.groups if wood in group.wood), None)
+        if tub is None:
+            return ""
+        return f"{mass_words(Range.exact(tub.mass), self.view.units)} {tub.material.name}"
 
     # Soil
 

@@ -2,6 +2,7 @@
 
 import datetime
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -9,6 +10,7 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.holding.soaking import Weighing
 from plumbstone.volumes.scape.materials import Material, find_material
+from plumbstone.volumes.scape.quantities import parse_quantity
 from plumbstone.volumes.scape.sections import Section
 
 HOLDS = ("strapped", "hanging", "standing", "laid on")
@@ -75,6 +77,25 @@ def group_from(
         raise section.error("wood", "is missing; name the pieces of wood in this group.")
     section.done()
     return group
+
+
+def weighed_stone(text: str) -> tuple[float, Material]:
+    """Read "520 g granite" as a mass [kg] and the material of a stone.
+
+    Raises
+    ------
+    PlumbstoneError
+        If it is no such text, or the material is no stone.
+    """
+    found = re.fullmatch(r"\s*(\S*\d)\s*([^\W\d]+)\s+(.+)", text)
+    if found is None:
+        raise PlumbstoneError(f'"{text}": write a mass and a stone, such as "520 g granite".')
+    mass, material = parse_quantity(f"{found[1]} {found[2]}", "mass"), find_material(found[3])
+    if material.kind != "stone":
+        raise PlumbstoneError(f"{material.name} is no stone; name the stone that pulls.")
+    if not mass > 0:
+        raise PlumbstoneError(f'"{text}": a mass must be more than nothing.')
+    return mass, material
 
 
 def with_tied(
