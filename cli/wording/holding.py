@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 LAID_ON = "wedge it, or lay a stone on the end that rises."
 TUB = (
     "try it in a tub with stones until it just sinks, and write these into its [[group]] as "
-    'just_sinks_with = { mass = "520 g", material = "granite" }'
+    'just_sinks_with = { mass = "520 g", material = "granite" }, or on the page into its field'
 )
 
 
