@@ -51,21 +51,30 @@ cdef inline void normal(
     n[0], n[1], n[2] = by * cz - bz * cy, bz * cx - bx * cz, bx * cy - by * cx
 
 
+cdef inline double corners_about(
+    const double[:, :] vertices, const int64_t[:, :] faces, Py_ssize_t f, const double[::1] middle,
+    double[3][3] at,
+) noexcept:
+    """Put the corners of a face about a point into `at`; six times the volume between them."""
+    cdef Py_ssize_t k, i
+    for k in range(3):
+        for i in range(3):
+            at[k][i] = vertices[faces[f, k], i] - middle[i]
+    return (
+        at[0][0] * (at[1][1] * at[2][2] - at[1][2] * at[2][1])
+        + at[0][1] * (at[1][2] * at[2][0] - at[1][0] * at[2][2])
+        + at[0][2] * (at[1][0] * at[2][1] - at[1][1] * at[2][0])
+    )
+
+
 def sixfold(const double[:, :] vertices, const int64_t[:, :] faces, const double[::1] middle):
     """Six times the signed volume between each face and a point, (m,)."""
     found = np.empty(faces.shape[0])
     cdef double[::1] volume = found
     cdef double[3][3] at
-    cdef Py_ssize_t f, k, i
+    cdef Py_ssize_t f
     for f in range(faces.shape[0]):
-        for k in range(3):
-            for i in range(3):
-                at[k][i] = vertices[faces[f, k], i] - middle[i]
-        volume[f] = (
-            at[0][0] * (at[1][1] * at[2][2] - at[1][2] * at[2][1])
-            + at[0][1] * (at[1][2] * at[2][0] - at[1][0] * at[2][2])
-            + at[0][2] * (at[1][0] * at[2][1] - at[1][1] * at[2][0])
-        )
+        volume[f] = corners_about(vertices, faces, f, middle, at)
     return found
 
 
@@ -75,16 +84,9 @@ def moment(const double[:, :] vertices, const int64_t[:, :] faces, const double[
     cdef double[::1] total = sums
     cdef double[3][3] at
     cdef double volume, sixfold_volume = 0
-    cdef Py_ssize_t f, k, i
+    cdef Py_ssize_t f, i
     for f in range(faces.shape[0]):
-        for k in range(3):
-            for i in range(3):
-                at[k][i] = vertices[faces[f, k], i] - middle[i]
-        volume = (
-            at[0][0] * (at[1][1] * at[2][2] - at[1][2] * at[2][1])
-            + at[0][1] * (at[1][2] * at[2][0] - at[1][0] * at[2][2])
-            + at[0][2] * (at[1][0] * at[2][1] - at[1][1] * at[2][0])
-        )
+        volume = corners_about(vertices, faces, f, middle, at)
         sixfold_volume += volume
         for i in range(3):
             total[i] += volume * (at[0][i] + at[1][i] + at[2][i])

@@ -52,7 +52,7 @@ def _seen_at(part: Part, chosen: Indices) -> Floats | None:
     except Exception:  # hostile pictures raise anything; the form counts without them
         return None
     high, wide = picture.shape[:2]
-    u, v = np.nan_to_num(part.uv[chosen].mean(axis=1).T % 1.0)
+    u, v = np.nan_to_num(part.uv[chosen].mean(axis=1)).T % 1.0
     row, column = ((1 - v) * high).astype(int), (u * wide).astype(int)
     seen: Floats = picture[np.minimum(row, high - 1), np.minimum(column, wide - 1)].astype(float)
     return seen

@@ -192,13 +192,15 @@ def set_down(body: Body, surface: Floats, grid: Grid, memo: Memo) -> Body:
     """
     piece, entry = body.piece, body.entry
     window = memo(columns_of, piece.vertices, piece.faces, grid)
-    by = resting_height(window, surface)
     if entry.settle:
-        piece = _settled(raised(piece, by), window.raised(by), surface, grid)
-        by = 0.0
+        piece, by = _settled(piece, window, surface, grid), 0.0
+    else:
+        by = resting_height(window, surface)
     if entry.rests == "bed":
         by -= min(entry.pressed, by + float(piece.low[2]))
-    return memo(_moved_up, replace(body, piece=piece) if entry.settle else body, by)
+    if entry.settle:
+        return _moved_up(replace(body, piece=piece), by)
+    return memo(_moved_up, body, by)
 
 
 def _moved_up(body: Body, by: float) -> Body:
@@ -261,19 +263,19 @@ def check_apart(one: Body, other: Body, a: Window, b: Window, cell_area: float) 
 
 
 def _settled(piece: Piece, window: Window, surface: Floats, grid: Grid) -> Piece:
-    """Turn a piece until it rests on a surface."""
-    for _ in range(SETTLING_STEPS):
+    """Set a piece down, its columns given, and turn it until it rests on a surface."""
+    for step in range(SETTLING_STEPS + 1):
+        by = resting_height(window, surface)
+        piece, window = raised(piece, by), window.raised(by)
         centre = mesh_centre(piece.vertices, piece.faces)
         slopes = settling_slopes(window, surface, grid, centre[:2])
         lean = lean_of(slopes)
-        if lean < SETTLED:
+        if lean < SETTLED or step == SETTLING_STEPS:
             break
         share = min(1.0, LARGEST_STEP / lean)
         piece = sunk(piece, (slopes[0] * share, slopes[1] * share), centre)
         piece = raised(piece, -float(piece.low[2]))
         window = columns_of(piece.vertices, piece.faces, grid)
-        by = resting_height(window, surface)
-        piece, window = raised(piece, by), window.raised(by)
     return piece
 
 

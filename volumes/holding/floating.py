@@ -1,6 +1,5 @@
 """How a body floats when nothing holds it: draught, heel and stability."""
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +13,6 @@ from plumbstone.volumes.water.displacement import (
     mesh_volume,
 )
 
-MOST_HALVINGS = 200  # until a search for a level is given up
 STARTS = 14  # attitudes from which the lowest energy is sought
 
 
@@ -30,37 +28,19 @@ class Afloat:
     draught: float  # depth of its lowest point under the surface [m]
 
 
-def draught_of(
-    vertices: Floats,
-    faces: Indices,
-    share: float,
-    error: float = 1e-12,
-    near: float | None = None,
-) -> float:
-    """Height of the water plane [m], in the frame of the mesh, that wets a share of its volume.
+def draught_of(vertices: Floats, faces: Indices, share: float, error: float = 1e-12) -> float:
+    """Height of the water plane [m], in the frame of the mesh, that wets a share of its volume."""
+    from scipy.optimize import brentq
 
-    Found by secants, halving where they leave what encloses it; `near` [m] is where to begin.
-    """
     low, high = float(vertices[:, 2].min()), float(vertices[:, 2].max())
-    whole = displaced_volume(vertices, faces, high)
     wanted = share * mesh_volume(vertices, faces)
-    if not 0 < wanted < whole:
+    if not 0 < wanted < displaced_volume(vertices, faces, high):
         raise FloatError("This skin is not closed well enough to tell how it floats.")
-    area = whole / (high - low)
-    level = low + wanted / area if near is None or not low < near < high else near
-    before = under = math.nan
-    for _ in range(MOST_HALVINGS):
-        over = displaced_volume(vertices, faces, level) - wanted
-        low, high = (low, level) if over > 0 else (level, high)
-        rise = (over - under) / (level - before) if level != before else math.nan
-        area = rise if rise > 0 else area
-        before, under = level, over
-        level -= over / area
-        if not low <= level <= high:
-            level = (low + high) / 2
-        if abs(level - before) <= error:
-            break
-    return level
+    return float(
+        brentq(
+            lambda level: displaced_volume(vertices, faces, level) - wanted, low, high, xtol=error
+        )
+    )
 
 
 def float_at_rest(vertices: Floats, faces: Indices, density: float, water: float) -> Afloat:
@@ -91,12 +71,11 @@ def float_at_rest(vertices: Floats, faces: Indices, density: float, water: float
         message = f"{density:.0f} kg/m³ does not float in water of {water:.0f}."
         raise FloatError(message)
     middle = mesh_centre(vertices, faces)
-    local, level = vertices - middle, 0.0
+    local = vertices - middle
 
     def energy(angles: Floats) -> tuple[float, Floats]:
         turned = local @ _attitude(angles).T
-        nonlocal level
-        level = draught_of(turned, faces, share, 1e-9, level)
+        level = draught_of(turned, faces, share, 1e-9)
         x, y, z = displaced_at_levels(turned, faces, [level])[1][0]
         return float(-z) / size, np.array([-y * np.cos(angles[1]), x]) / size
 

@@ -4,6 +4,7 @@ import itertools
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -178,13 +179,7 @@ def stage_of(
     soil : bool
         Whether the bed carries what is set on it; else its lowest place alone does.
     """
-    forms = [
-        tuple(
-            memo(_form, b, memo(columns_of, b.piece.vertices, b.piece.faces, grid), soil)
-            for b in moving.pieces
-        )
-        for moving in bodies
-    ]
+    forms = [tuple(_form_on(b, grid, memo, soil=soil) for b in moving.pieces) for moving in bodies]
     ties = [ties_of(moving, placed) for moving in bodies]
     resting = []
     for i, moving in enumerate(bodies):
@@ -213,11 +208,7 @@ def stage_of(
 
 def drawn_into_strapped(stage: Stage, number: int, grid: Grid, memo: Memo) -> tuple[float, str]:
     """How deep wood of a body is drawn into a stone that is strapped to it [m], and which."""
-
-    def form(body: Body) -> Form:
-        window = memo(columns_of, body.piece.vertices, body.piece.faces, grid)
-        return memo(_form, body, window, True)
-
+    form = partial(_form_on, grid=grid, memo=memo, soil=True)
     stones = [b for b in stage.bodies[number].pieces if b.entry.kind == "stone"]
     pairs = [(form(wood), form(stone), stone.entry.name)
              for wood in stage.wood_of(number) for stone in stones]  # fmt: skip
@@ -227,10 +218,7 @@ def drawn_into_strapped(stage: Stage, number: int, grid: Grid, memo: Memo) -> tu
 
 def lots_of(bodies: Sequence[Body], grid: Grid, memo: Memo) -> list[tuple[Body, ...]]:
     """Part pieces into lots of those that may touch each other, soil left out."""
-    forms = [
-        memo(_form, b, memo(columns_of, b.piece.vertices, b.piece.faces, grid), False)
-        for b in bodies
-    ]
+    forms = [_form_on(body, grid, memo, soil=False) for body in bodies]
     lot = list(range(len(bodies)))
     for i, j in itertools.permutations(range(len(bodies)), 2):
         if lot[i] != lot[j] and _may_touch(forms[i], forms[j], grid, memo):
@@ -665,6 +653,12 @@ def _covered(sinker: Sinker, stage: Stage, sign: float, height: float) -> Floats
     foot = height if sign > 0 else height - SINKER_HEIGHT
     foot = 0.0 if sinker.how == "standing" else max(0.0, foot)
     return np.clip((stage.levels - foot) / SINKER_HEIGHT, 0, 1)
+
+
+def _form_on(body: Body, grid: Grid, memo: Memo, *, soil: bool) -> Form:
+    """Give the form of a body on a grid, from memory where it can."""
+    window = memo(columns_of, body.piece.vertices, body.piece.faces, grid)
+    return memo(_form, body, window, soil)
 
 
 def _form(body: Body, window: Window, soil: bool) -> Form:
