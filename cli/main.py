@@ -1,5 +1,6 @@
 """The program `plumbstone`: one command a module, imported only where it is asked for."""
 
+import gc
 import os
 import sys
 import warnings
@@ -79,6 +80,7 @@ def options(
     ] = False,
 ) -> None:
     """Set what holds for every command."""
+    gc.enable()
     trust_folders(trust)
     if limits > 1:
         os.environ[VARIABLE] = str(limits)
