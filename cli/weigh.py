@@ -31,6 +31,12 @@ SameStone = Annotated[
     bool,
     typer.Option("--same-stone", help="The two scans show one stone, turned over in between."),
 ]
+OnePiece = Annotated[
+    bool,
+    typer.Option(
+        "--one-piece", help="All of it is the piece: no hand, stand or neighbour is in it."
+    ),
+]
 Mat = Annotated[bool, typer.Option("--mat", help="It stands on the mat of: plumbstone mat.")]
 MatControl = Annotated[
     str | None, typer.Option("--mat-control", help="The mat's control line, as measured.")
@@ -90,6 +96,7 @@ def weigh(
     known: KnownThing = None,
     every: Every = False,
     same_stone: SameStone = False,
+    one_piece: OnePiece = False,
     size: Size = None,
     factor: Factor = None,
     limb: Limbs = None,
@@ -126,7 +133,7 @@ def weigh(
         request = Request.parsed(
             material, unit, longest, across, mass, in_water, bucket_rise, scale_step, scale_capacity
         )
-        request = request.with_view(mat, mat_control, known)
+        request = request.with_view(mat, mat_control, known, one_piece)
         request = request.with_flags(every, same_stone, rescale, keep is not None or bool(picture))
         passed = opening_of(opening)
         inputs = readable(scans or [])

@@ -91,8 +91,10 @@ class Request:
             )
         return cls(found, ruler, dry, volume)
 
-    def with_view(self, mat: bool, control: str | None, known: str | None) -> "Request":
-        """Add what is in view beside the piece."""
+    def with_view(
+        self, mat: bool, control: str | None, known: str | None, single: bool
+    ) -> "Request":
+        """Add what is in view beside the piece, or that nothing else is melted into it."""
         if control is not None and not mat:
             raise PlumbstoneError("--mat-control needs --mat.")
         if mat and known is not None:
@@ -101,7 +103,8 @@ class Request:
         if line is not None and not 0.9 < line / MAT_CONTROL < 1.1:
             raise PlumbstoneError(f'--mat-control "{control}": the line is drawn 10 cm long.')
         thing = None if known is None else _known(known)
-        return replace(self, ruler=replace(self.ruler, mat=mat, control=line, known=thing))
+        ruler = replace(self.ruler, mat=mat, control=line, known=thing, single=single)
+        return replace(self, ruler=ruler)
 
     def with_flags(self, every: bool, same_stone: bool, rescale: bool, meshes: bool) -> "Request":
         """Add what is on or off."""

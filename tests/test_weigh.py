@@ -272,6 +272,26 @@ def test_the_picture_shows_what_may_be_another_thing(tmp_path: Path) -> None:
         (tmp_path / "seen.png").unlink()
 
 
+def test_its_length_or_a_word_tells_that_all_of_a_scan_is_one_piece(tmp_path: Path) -> None:
+    # Two balls, 6 and 4.5 cm about centres 10 cm apart: 20.5 cm long, alone 12 and 9. Volumes of
+    # balls without the caps beyond their crease (Weisstein, "Sphere-Sphere Intersection").
+    put(tmp_path, "fork.ply", two_balls(0.06, 0.045, 0.1))
+    crease = (0.06**2 - 0.045**2 + 0.1**2) / (2 * 0.1)
+    large, small = lens_free(0.06, 0.06 - crease), lens_free(0.045, crease - 0.055)
+    for more, least in (
+        ("", 0.8 * small),  # either may be all of the piece
+        (" --longest '20.5 cm'", 0.95 * (large + small)),
+        (" --one-piece", 0.8 * (large + small)),
+    ):
+        found = read_json(f"plumbstone weigh fork.ply --unit m{more}", tmp_path)["pieces"][0]
+        low, high = (found["volume_l"][end] / 1e3 for end in ("low", "high"))
+        assert least < low < large + small < high
+        assert (found["confidence"] == "poor") == (not more)
+    assert "times as long" in refuse(
+        "plumbstone weigh fork.ply --unit m --longest '12 cm'", tmp_path
+    )
+
+
 @pytest.mark.parametrize(("scale", "unit"), [(1, "m"), (1000, "mm")])
 def test_units_are_judged(tmp_path: Path, scale: float, unit: str) -> None:
     put(tmp_path, "stone.ply", box((0.25, 0.2, 0.15)), scale)

@@ -25,6 +25,7 @@ from plumbstone.cli.page.widgets import (
     page,
     say,
     telling,
+    tick,
     warn,
 )
 from plumbstone.cli.wording import page as words
@@ -148,14 +149,11 @@ class StartView:
         Slider(told, now, most, self._measures.step, moved, moved)
 
     def _check(self, label: str, key: str) -> None:
-        async def ticked(event: Any) -> None:
-            setattr(self._start, key, bool(event.args))
+        async def ticked(on: bool) -> None:
+            setattr(self._start, key, on)
             await self._changed()
 
-        with element("label", "tick"):
-            box = element("input", "", type="checkbox", checked=getattr(self._start, key))
-            element("span", "", label)
-        box.on("change", ticked, js_handler="(e) => emit(e.target.checked)")
+        tick(label, ticked, on=getattr(self._start, key))
 
     def _length(self, text: str) -> float:
         return parse_quantity(self._measures.typed(text), "length")

@@ -25,6 +25,7 @@ from plumbstone.cli.page.widgets import (
     say,
     say_unbroken,
     telling,
+    tick,
     warn,
 )
 from plumbstone.cli.pictures.colours import AWAY, CLOSED, STONE, colour_of
@@ -58,7 +59,7 @@ class WeighView:
         self._key = secrets.token_urlsafe(24)
         self._asked = 0
         self._began: float | None = None
-        self._second = False
+        self._second = self._single = False
         self._kept_last: Any = None  # what was put into the stock last
         ui.context.client.on_disconnect(self._leave)
         with page(labels.WEIGH_TITLE, "/") as self.wrong:
@@ -102,6 +103,7 @@ class WeighView:
             self.across = Field(labels.across(unit), "", self.run)
             self.known = Field(labels.KNOWN_THING, "", self.run)
             self.unit = Field(labels.UNITS, "", self.run)
+            tick(labels.ONE_PIECE, self._tell_single)
         with element("div", "acts"):
             self.name = Field(labels.NAME, labels.STONE, None)
             button(labels.KEEP, self._keep, "main")
@@ -224,6 +226,11 @@ class WeighView:
         self._show()
         self._show_scans()
 
+    async def _tell_single(self, on: bool) -> None:
+        """Take it from the user that all of the scan is the piece, or no more."""
+        self._single = on
+        await self.run()
+
     def _options(self, scans: int) -> list[str]:
         """Give the options of `weigh`; each is one word, so that none can pass for another."""
         told = {
@@ -235,6 +242,7 @@ class WeighView:
             "--opening": self._opening() or "",
         }
         options = [f"--material={self.material}", *(f"{k}={v}" for k, v in told.items() if v)]
+        options += ["--one-piece"] * self._single
         return [*options, "--same-stone"] if scans == 2 else options
 
     def _busy(self, began: float | None) -> None:

@@ -106,6 +106,14 @@ class Field:
         await _called(self._on_input)
 
 
+def tick(label: str, ticked: Callable[[bool], Any], *, on: bool = False) -> None:
+    """Make a box to tick, with its label."""
+    with element("label", "tick"):
+        box = element("input", "", type="checkbox", checked=on)
+        element("span", "", label)
+    box.on("change", lambda e: ticked(bool(e.args)), js_handler="(e) => emit(e.target.checked)")
+
+
 class Choice:
     """A list to choose from."""
 

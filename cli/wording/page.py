@@ -6,7 +6,15 @@ from dataclasses import dataclass
 
 from plumbstone.cli.wording.bed import bag_words
 from plumbstone.cli.wording.holding import hold_sentences
-from plumbstone.cli.wording.page_labels import ACROSS, KNOWN, LONGEST, STANDS_ON, THE_BED, UNIT
+from plumbstone.cli.wording.page_labels import (
+    ACROSS,
+    KNOWN,
+    LONGEST,
+    ONE_PIECE,
+    STANDS_ON,
+    THE_BED,
+    UNIT,
+)
 from plumbstone.cli.wording.report import marked, money_words
 from plumbstone.cli.wording.units import Units, mass_words, place_words, show_length, volume_words
 from plumbstone.meshes.ranges import Range
@@ -58,6 +66,7 @@ FIELDS = {
     "--known": f'"{KNOWN}"',
     "--longest": f'"{LONGEST}"',
     "--across": f'"{ACROSS}"',
+    "--one-piece": f'tick "{ONE_PIECE}"',
     "--unit": f'"{UNIT}"',
     "--picture": "the view below",
 }

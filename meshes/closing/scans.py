@@ -24,9 +24,10 @@ from plumbstone.meshes.closing.underside import (
     skirt_volume,
     stood_on_rim,
 )
-from plumbstone.meshes.faces import listed
+from plumbstone.meshes.faces import corners_of, listed
 from plumbstone.meshes.measures.calipers import (
     Caliper,
+    diameter,
     factor_by,
     measured,
     own_scale,
@@ -100,6 +101,7 @@ SAME_VOLUME = 1e-6  # a kept mesh that differs by more was not weighed as it is
 FOREIGN = "it was mended and kept elsewhere, or changed since; weigh the scan it was made of"
 MOST_UNSURE = 0.8  # half-width of a range, as a share, that still says something
 FITS = 0.07  # of the measured length: how far the right one of two parts may lie off it
+SURE = 0.9  # of a part that may be the body: what of it is surely there
 CUT = 0.08  # of the volume: what a cut along a crease may add or take off; by trials
 SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
 BULKY, COMPACT, CONVEX = 0.45, 0.78, 0.93  # share of its hull: what a stone fills at least and
@@ -151,6 +153,7 @@ class ClosedScan:
     sway: float = 0.0  # of the scan's noise over centimetres, as its table shows it [m]
     reach: float = 0.0  # greatest distance of the points that a skin was put around [m]
     other: NDArray[np.bool_] | None = None  # (m,) faces that may be of another thing
+    shares: tuple[float, ...] = (1.0,)  # of the volume, of parts that may be different things
     body: "OpenBody | None" = None  # before it was closed, until it is done
 
     @property
@@ -264,7 +267,7 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         piece = Piece(raw.vertices, raw.faces, path.stem, source=str(path))
         return (ClosedScan(piece, (claim,), raw.faces),)
     least = SECOND_BODY if ruler.known is None else LEAST_THING
-    scans, before = _bodies(path, raw, least), 1.0
+    scans, before = _bodies(path, raw, least, ruler.single), 1.0
     if ruler.known is not None and ruler.known.kind != "sheet":
         scans, lengths = _beside(path, raw, scans, ruler.known)
         raw = replace(raw, lengths=lengths)
@@ -274,7 +277,10 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         factor, _ = factor_by(ruler, scans[0].caliper)
         if not 1 / SAME_SIZE < factor < SAME_SIZE:
             before = factor
-            scans = _bodies(path, replace(raw, vertices=raw.vertices * factor))
+            again = replace(raw, vertices=raw.vertices * factor)
+            scans = _bodies(path, again, single=ruler.single)
+            if raw.sized and 1 / (1 + FITS) < factor < 1 + FITS:
+                scans = (_sure_by_length(scans[0], ruler), *scans[1:])
     if raw.lengths is not None and not ruler.measured:
         scaled = tuple(scan.doubted(raw.lengths) for scan in scans)
     else:
@@ -379,8 +385,19 @@ def _unlike(path: Path, factor: float, why: str) -> float:
     return off
 
 
-def _bodies(path: Path, raw: RawScan, least: float = SECOND_BODY) -> tuple[ClosedScan, ...]:
-    """Close each body of a scan at the scale that it has."""
+def _bodies(
+    path: Path, raw: RawScan, least: float = SECOND_BODY, single: bool = False
+) -> tuple[ClosedScan, ...]:
+    """Close each body of a scan at the scale that it has; doubt that it is one, unless told."""
+    scans = _closed_each(path, raw, least, single)
+    if single:
+        told = ("taken for one piece, as you told",)
+        return tuple(_said(scan, told) for scan in scans)
+    return tuple(attached(scan) for scan in scans)
+
+
+def _closed_each(path: Path, raw: RawScan, least: float, single: bool) -> tuple[ClosedScan, ...]:
+    """Close each body of a scan."""
     if len(raw.faces) == 0:
         return _by_points(path, raw.vertices, least)
     if _is_torn(raw):
@@ -392,8 +409,10 @@ def _bodies(path: Path, raw: RawScan, least: float = SECOND_BODY) -> tuple[Close
     scans = _complete(path, raw)
     if len(scans) == 1:
         scans = (_off_its_slab(path, scans[0]),)
-    scans = scans or tuple(_off_its_stand(path, b) for b in opened_bodies(path, raw, least=least))
-    return tuple(attached(scan) for scan in scans)
+    if scans:
+        return scans
+    close = _finished if single else _off_its_stand
+    return tuple(close(path, body) for body in opened_bodies(path, raw, least=least))
 
 
 def _by_points(path: Path, points: Floats, least: float) -> tuple[ClosedScan, ...]:
@@ -405,7 +424,7 @@ def _by_points(path: Path, points: Floats, least: float) -> tuple[ClosedScan, ..
     scans = tuple(replace(_finished(path, body), reach=found.reach) for body in bodies)
     says = "a skin was put around its points, which rounds off tips and fills creases"
     doubt = Doubt("points", FILLED, ROUNDED, f"{says}; export a mesh", "fair")
-    return tuple(_said(attached(scan).doubted(doubt), (found.said,)) for scan in scans)
+    return tuple(_said(scan.doubted(doubt), (found.said,)) for scan in scans)
 
 
 def _is_torn(raw: RawScan) -> bool:
@@ -496,10 +515,28 @@ def _cut_off(body: OpenBody, kept: NDArray[np.bool_], down: float = 0.0) -> Open
 def _as_measured(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
     """Cut off what may be another thing, if only the rest alone is as long as measured."""
     if _fits(scan, ruler, FITS):
-        return scan
+        return _sure_by_length(scan, ruler)
     parts = [_part_alone(path, scan, k, "the part that is as long as you measured") for k in (0, 1)]
     found = [part for part in parts if part is not None and _fits(part, ruler, FITS)]
     return found[0] if len(found) == 1 else scan
+
+
+def _sure_by_length(scan: ClosedScan, ruler: Ruler) -> ClosedScan:
+    """Rule out that a part alone is the body, where it is shorter than the body was measured."""
+    stand = any(doubt.what == "stand" for doubt in scan.doubts)
+    if ruler.longest is None or scan.other is None or len(scan.shares) == 1 or stand:
+        return scan
+    other = scan.other[: len(scan.bare)]
+    parts = (corners_of(scan.bare[~other]), corners_of(scan.bare[other]))
+    long = [diameter(scan.piece.vertices[part])[0] * (1 + FITS) > ruler.longest for part in parts]
+    if long[1]:
+        return scan
+    below = 1 - SURE * scan.shares[0]
+    doubts = [replace(d, below=below) if d.what == "attached" else d for d in scan.doubts]
+    if long[0]:
+        return replace(scan, doubts=tuple(doubts))
+    rest = tuple(doubt for doubt in scan.doubts if doubt.what != "attached")
+    return replace(scan, doubts=rest, other=None, shares=(1.0,))
 
 
 def _as_seen(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
@@ -564,17 +601,17 @@ def attached(scan: ClosedScan) -> ClosedScan:
     elif alone:
         says = (
             f"it fills only {parts.solidity:.0%} of its hull: if a hand or another thing is "
-            "melted into it, scan the stone alone; see --picture"
+            "melted into it, scan the stone alone; if it is all one, --one-piece; see --picture"
         )
         return scan.doubted(Doubt("attached", 1 - parts.solidity, 0.05, says, trust="poor"))
     litres = " and ".join(f"{s * scan.volume.mid * 1e3:.2f}" for s in shares)
     says = (
         f"it looks like parts of {litres} L: if one is a stand, a hand or a neighbour (violet in "
-        "--picture), scan the stone alone, or give its --longest"
+        "--picture), scan the stone alone, or give its --longest; if it is all one, --one-piece"
     )
-    doubt = Doubt("attached", 1 - 0.9 * shares[-1], 0.03, says, trust="poor")
+    doubt = Doubt("attached", 1 - SURE * shares[-1], 0.03, says, trust="poor")
     other = other if scan.other is None else other | scan.other
-    return replace(scan, other=other).doubted(doubt)
+    return replace(scan, other=other, shares=shares).doubted(doubt)
 
 
 def _said(scan: ClosedScan, changes: tuple[str, ...], warnings: tuple[str, ...] = ()) -> ClosedScan:

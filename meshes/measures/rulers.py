@@ -1,4 +1,4 @@
-"""What the user knows of the lengths of a scan."""
+"""What the user knows of a scan: its lengths, and whether all of it is one thing."""
 
 from dataclasses import dataclass
 
@@ -16,7 +16,7 @@ class Known:
 
 @dataclass(frozen=True, slots=True)
 class Ruler:
-    """What the user knows of a scan's lengths."""
+    """What the user knows of a scan."""
 
     unit: str | None = None  # of the file
     longest: float | None = None  # greatest distance between two points of the body [m]
@@ -24,6 +24,7 @@ class Ruler:
     mat: bool = False  # whether it lies on the printed mat
     control: float | None = None  # the mat's control line, as measured [m]
     known: Known | None = None  # a thing of known size in view
+    single: bool = False  # all that stands there is the body: no hand, stand or neighbour is in it
 
     @property
     def measured(self) -> float:

@@ -23,6 +23,7 @@ def weigh(
     across_m: float | None = None,
     size_m: tuple[float, float, float] | None = None,
     mass_kg: float | None = None,
+    one_piece: bool = False,
 ) -> WeighedFigures:
     """Weigh a stone or a piece of wood from a scan, a size, or its mass.
 
@@ -42,6 +43,9 @@ def weigh(
         Length, width, height, where there is no scan [m].
     mass_kg : float, optional
         As weighed; checks a scan, or tells the volume by itself [kg].
+    one_piece : bool
+        Whether all of a scan is surely the piece, so that no part of it is doubted as a hand,
+        a stand or a neighbour.
 
     Returns
     -------
@@ -65,7 +69,8 @@ def weigh(
             f"size_m is {size_m!r}; give three sides in metres: (0.28, 0.19, 0.15)."
         )
     if scan is not None:
-        found = weigh_scan(Path(scan), stone, Ruler(unit, longest_m, across_m), mass_kg)
+        ruler = Ruler(unit, longest_m, across_m, single=one_piece)
+        found = weigh_scan(Path(scan), stone, ruler, mass_kg)
     elif sides is not None:
         found = weigh_size((sides[0], sides[1], sides[2]), stone, mass=mass_kg)
     elif mass_kg is not None:
