@@ -79,6 +79,9 @@ def leaks(finding: Finding, units: Units) -> str:
     fill = written(number(finding, "fill_m3"), "volume", units, Toward.UP)
     where = f"Gap {finding.about[1]} - {finding.about[2]}, {width}"
     shows = f"{name} shows {reach} beyond the stones ({volume})"
+    if number(finding, "volume_m3") == 0:
+        lowered = _length(finding, "lowered_m", units)
+        shows = f"{name} ends {lowered} lower in it; none shows beyond the stones"
     if finding.how == "falls out":
         grain = written(number(finding, "grain_m"), "gap", units, Toward.UP)
         return (

@@ -84,12 +84,14 @@ def bed_findings(
 
 
 def _leaks(bed: BedResult, border: BorderResult | None) -> Iterator[Finding]:
-    """Tell of each gap beyond which a layer shows, and of what a pulled divider lets out."""
+    """Tell of each gap into which a layer runs, and of what a pulled divider lets out."""
     gaps = {(gap.left, gap.right): gap for gap in border.gaps} if border else {}
     pulled: dict[str, list[float]] = {}
     for passed in bed.passed:
-        divider = passed.row.border.divider and not passed.row.border.strip
-        if passed.volume < SEEN:
+        strip = passed.row.border.strip
+        divider = passed.row.border.divider and not strip
+        hidden = passed.volume < SEEN
+        if hidden and (passed.crack < 0 or passed.lowered < STEP):
             continue
         if divider or passed.crack < 0:
             seen = pulled.setdefault(passed.layer, [0.0, 0.0])
@@ -101,13 +103,13 @@ def _leaks(bed: BedResult, border: BorderResult | None) -> Iterator[Finding]:
         how, filler = _filled(passed, soil, bed)
         yield Finding(
             Kind.LEAKS,
-            Severity.NOTE if how == "may arch" else Severity.CARE,
+            Severity.NOTE if hidden and not strip or how == "may arch" else Severity.CARE,
             (passed.layer, crack.left, crack.right),
             {
                 "width_m": passed.width, "retained_m": passed.upper - passed.lower,
-                "volume_m3": passed.volume, "reach_m": passed.reach,
-                "fill_m3": gap.fill if gap and not passed.row.border.strip else 0.0,
-                "grain_m": STAYS_RATIO * passed.width,
+                "volume_m3": 0.0 if hidden else passed.volume, "reach_m": passed.reach,
+                "fill_m3": gap.fill if gap and not strip else 0.0,
+                "grain_m": STAYS_RATIO * passed.width, "lowered_m": passed.lowered,
             },
             where=filler,
             how=how,

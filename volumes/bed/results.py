@@ -99,6 +99,7 @@ class Passed:
     lower: float  # what lies before it [m]
     volume: float  # that comes to rest beyond the stones [m³]
     reach: float  # how far beyond their faces [m]
+    lowered: float  # how much lower it ends in the opening than it lay [m]
 
 
 @dataclass(frozen=True, eq=False)
