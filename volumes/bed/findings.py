@@ -103,7 +103,7 @@ def _leaks(bed: BedResult, border: BorderResult | None) -> Iterator[Finding]:
         how, filler = _filled(passed, soil, bed)
         yield Finding(
             Kind.LEAKS,
-            Severity.NOTE if hidden and not strip or how == "may arch" else Severity.CARE,
+            Severity.NOTE if (hidden and not strip) or how == "may arch" else Severity.CARE,
             (passed.layer, crack.left, crack.right),
             {
                 "width_m": passed.width, "retained_m": passed.upper - passed.lower,
