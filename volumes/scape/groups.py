@@ -220,7 +220,7 @@ def _sinker_from(
         at=section.quantities("at", "length", None, count=3),
         slack=section.quantity("slack", "length", 0.0, least=0),
         stone=stone,
-        price=section.number("price", None, least=0),
+        price=section.number("price", None, least=0, sign="€"),
     )
     section.done()
     return sinker

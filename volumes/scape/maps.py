@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.errors import PlumbstoneError, unreadable
 from plumbstone.meshes.limits import LARGEST_TABLE, MOST_PIXELS, raised
 from plumbstone.meshes.piece import Floats
 
@@ -92,7 +92,7 @@ def _size(path: Path) -> int:
     try:
         return path.stat().st_size
     except OSError as error:
-        raise MapError(f"cannot be read ({error.strerror}); check the name.") from None
+        raise MapError(unreadable(path, error)) from None
 
 
 def _checked(values: Floats) -> Floats:
