@@ -173,9 +173,10 @@ def _falls(finding: Finding, units: Units) -> str:
         on = f" on {' and '.join(finding.about[1:])}" if len(finding.about) > 1 else ""
         level = _number(finding, "level_m")
         when = "" if level <= 0 else f" before water stands at {place_words(level, units)}"
+        load, whose = (f" with {finding.where}", "their") if finding.where else ("", "its")
         return (
-            f"{name}: falls{on}{when} as drawn; set its middle well over what carries it, "
-            "or take it out."
+            f"{name}: falls{on}{load}{when} as drawn; set {whose} middle well over what carries "
+            "it, or take it out."
         )
     return _motion(finding, units)
 
@@ -220,6 +221,12 @@ def _tips(finding: Finding, units: Units) -> str:
         return (
             f"{name}: its size alone does not tell its foot; set it{on} so that it does not rock, "
             "and press at its top to see."
+        )
+    if finding.how == "overhangs":
+        press = push_words(_number(finding, "press_n"), units)
+        return (
+            f"{name}: overhangs; {press} pressed down on its far end under water tips it{on}. Set "
+            "it farther back, or a stone on its other end."
         )
     if finding.how == "on an edge":
         cure = "give it one more place to lie on" if on else "lay it down or bed its foot in"

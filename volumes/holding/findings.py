@@ -33,7 +33,9 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
         return (Finding(Kind.FLOATS, severity, about[:1], numbers, how="stone", cure="soak"),)
     if stone.falls_at is not None:
         numbers = {"level_m": stone.falls_at}
-        return (Finding(Kind.FALLS, Severity.STOP, about, numbers, how="stack", cure="set again"),)
+        load = " and ".join(stone.load)
+        stack = Finding(Kind.FALLS, Severity.STOP, about, numbers, load, "stack", "set again")
+        return (stack,)
     if stone.lean > LEANS:
         numbers = {"lean_deg": stone.lean}
         severity = Severity.STOP if stone.upright or stone.on else Severity.CARE
@@ -43,6 +45,9 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
         "push_n": stone.push_wet,
         "to_pane_m": stone.to_pane,
     }
+    if stone.overhangs and not stone.tips and not stone.unsure:
+        numbers = {"press_n": stone.press}
+        return (Finding(Kind.TIPS, Severity.CARE, about, numbers, how="overhangs", cure="back"),)
     how = "unsure" if stone.unsure else "easily"
     how = "on an edge" if stone.tip_angle <= 0 else how
     if not stone.foot_known and stone.tip_angle < EDGE:  # the foot is only guessed

@@ -229,12 +229,20 @@ def lots_of(bodies: Sequence[Body], grid: Grid, memo: Memo) -> list[tuple[Body, 
     ]
 
 
-def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
+def rig_of(
+    stage: Stage, end: End, body: int, friction: Range | None, alone: Sequence[int] = ()
+) -> Rig:
     """Put a body and all that is judged with it into one rig, at one end of the ranges."""
-    return rigs_of(stage, [end], body, friction)[0]
+    return rigs_of(stage, [end], body, friction, alone)[0]
 
 
-def rigs_of(stage: Stage, ends: Iterable[End], body: int, friction: Range | None) -> list[Rig]:
+def rigs_of(
+    stage: Stage,
+    ends: Iterable[End],
+    body: int,
+    friction: Range | None,
+    alone: Sequence[int] = (),
+) -> list[Rig]:
     """Put a body and all that is judged with it into one rig, at some ends of the ranges.
 
     Parameters
@@ -250,8 +258,10 @@ def rigs_of(stage: Stage, ends: Iterable[End], body: int, friction: Range | None
         the cone. None asks what could be at best: all that nearly touches pushes within a
         cone of the highest friction around its normal, wedged or not, panes too; if it does
         not rest as drawn, all that is near it there.
+    alone : sequence of int
+        Instead of all that is judged with it: these move, the body first; the others stand firm.
     """
-    order = stage.together(body)
+    order = tuple(alone) or stage.together(body)
     number = {which: i for i, which in enumerate(order)}
     aside = any(abs(t.direction[2]) < 1 - 1e-9 for w in order for t in stage.ties[w] if t.taut)
     contacts, pushes, uppers, lowers = [], [], [], []
