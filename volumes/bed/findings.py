@@ -171,7 +171,7 @@ def _slides(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
     lying = result.surface > result.below + 1e-6
     free = lying & (bed.columns.solid == 0)
     if free.any() and slide.crest_drawn - slide.crest_stays > STEP:
-        run = slide.crest_drawn / result.layer.slope
+        run = (slide.crest_drawn - slide.crest_on) / result.layer.slope
         crest = {"drawn_m": slide.crest_drawn, "stays_m": slide.crest_stays, "run_m": run}
         yield Finding(
             Kind.SLIDES, Severity.CARE, (result.layer.name,), {**numbers, **crest},
