@@ -297,6 +297,7 @@ def rigs_of(
             ends=_indices(runs_to),
             least_pulls=least,
             most_pulls=most,
+            wood_centres=_wood_centres(stage, body, end),
         )
 
     return [at(end) for end in ends]
@@ -646,6 +647,19 @@ def _loads(stage: Stage, moving: Moving, end: End) -> tuple[float, Floats, Float
         at = np.where(total[:, None] > 0, moments / total[:, None], 0.0)
     centre = np.average(places, axis=0, weights=masses) + end.amiss
     return float(sum(masses)), np.asarray(centre, dtype=float), total, at
+
+
+def _wood_centres(stage: Stage, body: int, end: End) -> Floats | None:
+    """Centres of what the wood of a body displaces at each level, (k, 2) [m]; None without."""
+    names = [name for b in stage.wood_of(body) if (name := b.entry.name) in end.volumes]
+    if not names:
+        return None
+    states = [stage.wet[name] for name in names]
+    places = [np.where(w.shares[:, None] > 0, w.centres, w.middle) for w in states]
+    weights = [end.volumes[n] * w.shares + 1e-12 for n, w in zip(names, states, strict=True)]
+    share = np.stack(weights) / np.sum(weights, axis=0)
+    centres: Floats = (share[:, :, None] * np.stack(places)).sum(axis=0)
+    return centres
 
 
 def _covered(sinker: Sinker, stage: Stage, sign: float, height: float) -> Floats:
