@@ -128,6 +128,15 @@ def test_the_lean_of_a_stacked_block_counts_from_what_is_below(tmp_path: Path) -
     assert not top.doubtful
 
 
+def test_a_lintel_loads_neither_leg_alone(tmp_path: Path) -> None:
+    leg = STACK.replace('"20 cm", "10 cm", "4 cm"', '"8 cm", "10 cm", "12 cm"')
+    parts = [leg.format(name=name, x=x, rests="floor") for name, x in (("L", 25), ("R", 37))]
+    parts.append(STACK.format(name="Over", x=31, rests="L"))
+    path = tmp_path / "t.toml"
+    path.write_text('[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\n' + "".join(parts), "utf-8")
+    assert not any(stone.doubtful for stone in make_plan(read_scape(path)).standing)
+
+
 def test_a_block_beyond_the_edge_of_the_one_below_falls(tmp_path: Path) -> None:
     plan = stacked(tmp_path, 30, 41)
     top = plan.standing[1]

@@ -203,6 +203,9 @@ def _tips(finding: Finding, units: Units) -> str:
             f"{name}: does not rest{on} as drawn; {tilts} before it touches enough. "
             f"Write settle = true, tilt it, or {foot}"
         )
+    if finding.how == "small foot":
+        foot = _foot_words(finding, units)
+        return f"{name}: sinks by itself, but may roll or rock on its small foot; {foot}"
     if finding.how == "drawn through":
         deep = show_length(_number(finding, "through_m"), units)
         return f"{name}: is drawn {deep} into {others or 'what it lies on'}; move them apart."

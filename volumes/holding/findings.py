@@ -70,6 +70,8 @@ def _plain_doubts(hold: HoldResult) -> Iterator[Finding]:
     for doubt in hold.doubts:
         if doubt is Doubt.MOVES and hold.first_move is not None:
             yield _move_finding(hold, hold.first_move)
+        elif doubt is Doubt.SHORT and hold.balance.lift.high <= 0:
+            yield Finding(Kind.TIPS, Severity.CARE, (name,), how="small foot", cure="wedge")
         elif doubt in (Doubt.SHORT, Doubt.MOVES):
             numbers = {"lacking_kg": hold.balance.short}
             yield Finding(

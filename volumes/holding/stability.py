@@ -181,7 +181,9 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     rest, body = stage.resting[number], stage.bodies[number].pieces[0]
     vertices = body.piece.vertices
     low, high = body.piece.low, body.piece.high
-    load = [stage.bodies[i].pieces[0] for i in _load(stage, number)]
+    on = _load(stage, number)
+    alone = [i for i in on[1:] if {*stage.resting[i].carriers()} <= {*on}]  # others share it
+    load = [stage.bodies[i].pieces[0] for i in (number, *alone)]
     weights = [b.mass.mid * GRAVITY for b in load]
     centres = [mesh_centre(b.piece.vertices, b.piece.faces) for b in load]
     middle = np.average(centres, axis=0, weights=weights)

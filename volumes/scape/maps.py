@@ -34,6 +34,8 @@ def table_levels(path: Path) -> Floats:
         text = path.read_text(encoding="utf-8-sig")
         if not text.strip():
             raise MapError("is empty.")
+        if ";" in text:  # as a spreadsheet writes it where commas are decimal
+            text = text.replace(",", ".").replace(";", ",")
         values = np.loadtxt(io.StringIO(text), delimiter=",", ndmin=2) * 1e-2
     except MapError:
         raise
