@@ -51,6 +51,7 @@ MISTAKES = {
     "unknown key": ('glass = "6 mm"', 'glas = "6 mm"', ["tank.glas", 'Did you mean "glass"']),
     "unit missing": ('water_line = "33 cm"', "water_line = 33", ["tank.water_line", "no unit"]),
     "wrong kind": ('glass = "6 mm"', 'glass = "6 kg"', ["tank.glass", "not a length"]),
+    "unit of a scan": ('size = ["10 cm", "8 cm", "9 cm"]', 'scan = "c.stl"', ["c.stl", "check the name"]),
     "no tank": ("[tank]", "[tonk]", ["tank", "missing"]),
     "outside the tank": ('at = ["40 cm"', 'at = ["80 cm"', ['"B"', "right pane"]),
     "through the glass": ('at = ["20 cm", "15 cm"]', 'at = ["20 cm", "2 cm"]', ['"A"', "front pane"]),

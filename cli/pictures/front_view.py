@@ -317,7 +317,9 @@ def _cut(panel: Panel, sight: Sight, x: Floats, y: Floats, along: Floats, units:
     panel.tick(units)
     cells = sight.grid.cell_at(x, y)
     for result in bed.layers if bed else ():
-        below, top = (np.minimum(f, bed.surface)[cells] for f in (result.below, result.surface))
+        assert bed is not None
+        rest = bed.surface  # what has run out of a gap is gone from it
+        below, top = (np.minimum(f, rest)[cells] for f in (result.below, result.surface))
         panel.axes.fill_between(
             along, below, top,
             facecolor=colour_of(result.layer.material), hatch=hatch_of(result.layer.material),

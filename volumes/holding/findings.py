@@ -11,7 +11,6 @@ from plumbstone.volumes.holding.hold_down import Doubt, HoldResult, Move
 from plumbstone.volumes.holding.stability import EDGE, LEANS, Standing
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
 
-STRAPPED_IN = 5e-3  # [m]: a strap presses a stone no deeper into wood
 STOP_BELOW = 0.02  # filling stops so far below the level of the first motion [m]
 
 
@@ -131,8 +130,6 @@ def _cares(hold: HoldResult) -> Iterator[Finding]:
         yield Finding(
             Kind.FLOATS, Severity.NOTE, (name,), numbers, how="near neutral", cure="tub test"
         )
-    if hold.strapped_through > STRAPPED_IN:
-        yield _through_finding(Severity.CARE, name, hold.strapped_into, hold.strapped_through)
     laid = [s.stone or "the stone" for s in hold.group.sinkers if s.how == "laid on"]
     on = [*laid, *(n for n in hold.carries if n not in laid)]
     if on:
