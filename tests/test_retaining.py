@@ -360,6 +360,14 @@ def test_soil_over_a_low_strip_is_told_though_the_stones_hide_it() -> None:
     assert "ends 2.0 cm lower in it; none shows" in WORDED[Kind.LEAKS](found, Units.METRIC)
 
 
+def test_a_strip_that_no_stone_backs_is_told() -> None:
+    strip = line(0.18, strip=True, height=0.09)
+    (found,) = told(solve_bed(FLOOR, [soil(0.08), sand(0.02)], [strip], exact=False), Kind.WEAK)
+    assert found.numbers["retained_m"] == pytest.approx(0.06)
+    backed = line(0.18, "A", "B", strip=True)
+    assert not told(solve_bed(FLOOR, [soil(0.08)], [backed], pair(0.1), exact=False), Kind.WEAK)
+
+
 def test_gaps_are_measured_between_sections() -> None:
     # Two balls of 10 cm, 12 cm apart: 2 cm at their middle, and along the line through both.
     balls = [renamed(stood_at(ellipsoid((0.1,) * 3), x, y), name, "granite")

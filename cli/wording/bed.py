@@ -177,9 +177,14 @@ def heaves(finding: Finding, units: Units) -> str:
     )
 
 
-def weak(finding: Finding, _units: Units) -> str:
+def weak(finding: Finding, units: Units) -> str:
     """Name a border stone with too little reserve, and its fix."""
     name = finding.about[0]
+    if finding.how == "strip":
+        return (
+            f"{name}: {_length(finding, 'retained_m', units)} of it lean on a strip that no stone "
+            "backs; whether it bears that is not known: bed its foot in, or set stones before it."
+        )
     if finding.how == "slides":
         return f"{name}: the soil may push it forward; set a heavier one, or lower the soil."
     return f"{name}: the soil may tip it; bed its foot in, or lean it back."

@@ -22,6 +22,7 @@ from plumbstone.volumes.scape.materials import Material
 SEEN = 5e-7  # [m³]: less beyond the stones is not seen
 VOID = 5e-5  # [m³]: less space below stones is not told
 STEP = 0.005  # [m]: differences of height that are told
+LEANS_ON = 0.02  # [m]: less soil than that stands against a strip that is bedded in
 PART = 0.02  # of a layer: less that slides is not told
 
 
@@ -77,6 +78,7 @@ def bed_findings(
             numbers = {"sliding": footing.sliding, "tipping": footing.tipping}
             how = "slides" if slides else "tips"
             yield Finding(Kind.WEAK, Severity.CARE, (footing.name,), numbers, how=how)
+    yield from _strips_alone(bed)
     for area, x, y in bare_floor(bed):
         yield Finding(Kind.BARE, Severity.NOTE, (), {"area_m2": area, "x_m": x, "y_m": y})
     for one, other, area in overlaps(bed):
@@ -137,6 +139,25 @@ def _off_line(bed: BedResult) -> Iterator[Finding]:
             yield Finding(
                 Kind.OFF_LINE, Severity.CARE, (name,), {"away_m": gap}, cure="draw the line over it"
             )
+
+
+def _strips_alone(bed: BedResult) -> Iterator[Finding]:
+    """Tell of soil that leans on a strip before which no stone stands."""
+    for result in bed.layers:
+        row = row_for(result.layer.zone, bed.rows)
+        behind = result.layer.zone.name == "behind border"
+        if row is None or not behind or not row.border.strip or row.cracks:
+            continue
+        assert result.edge is not None
+        sides = (result.surface, result.edge > 0), (bed.poured, result.edge <= 0)
+        upper, lower = (
+            [nearest_level(field, where, s.middle, bed.grid) or 0.0 for s in row.stretches]
+            for field, where in sides
+        )
+        retained = max(a - b for a, b in zip(upper, lower, strict=True))
+        if retained > LEANS_ON:
+            numbers = {"retained_m": retained}
+            yield Finding(Kind.WEAK, Severity.CARE, (result.layer.name,), numbers, how="strip")
 
 
 def _over_walls(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
