@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from plumbstone.cli.options import NUMBER, ForceOption, JsonOption
+from plumbstone.cli.options import NUMBER, PER_KG, ForceOption, JsonOption
 from plumbstone.cli.output import UnitsOption, emit_json, plain_errors
 from plumbstone.cli.wording.units import Units
 
@@ -66,7 +66,7 @@ Capacity = Annotated[
     str | None, typer.Option("--scale-capacity", help="Most that the scale carries.")
 ]
 PricePerKg = Annotated[
-    float | None, typer.Option("--price-per-kg", **NUMBER, help="In your money.")
+    float | None, typer.Option("--price-per-kg", **PER_KG, help='In your money; or "$2/lb".')
 ]
 Price = Annotated[
     float | None, typer.Option("--price", **NUMBER, help="Of the piece, in your money.")

@@ -15,7 +15,9 @@ _TWO_UNITS = re.compile(  # 1 ft 9 in, 21 lb 8 oz
     r"|([0-9]+ *(?:lbs?|pounds?)) *([0-9].*(?:oz|ounces?))"
 )
 _COMMA = re.compile(r"([-+]?[0-9]+),([0-9]+)(?![0-9.,])")  # decimal, or between thousands
-_BARE = re.compile(r"[€$£]? *([-+]?[0-9]*\.?[0-9]+) *(%|°|deg|degrees?|[€$£])?")
+_BARE = re.compile(
+    r"[€$£]? *([-+]?[0-9]*\.?[0-9]+) *(%|°|deg|degrees?|[€$£])?( *(?:/|per) *(?:kg|lb))?"
+)
 _INCH, _POUND = 0.0254, 0.45359237  # exact: international yard and pound, 1959
 # Exact: NIST Handbook 44, appendix C; UK SI 1995/1804.
 _US_GALLON, _IMPERIAL_GALLON = (
@@ -181,8 +183,8 @@ def bare_number(text: str, sign: str = "") -> float:
     text : str
         With a decimal comma too.
     sign : str
-        What may follow it: "%", of which it is the hundredth part, "°", "€" for any money, or
-        nothing.
+        What may follow it: "%", of which it is the hundredth part, "°", "€" for any money,
+        "€/kg" for money that may be by the pound too, or nothing.
 
     Raises
     ------
@@ -191,14 +193,18 @@ def bare_number(text: str, sign: str = "") -> float:
 
     Examples
     --------
-    >>> bare_number("5 %", "%"), bare_number("30 deg", "°"), bare_number("4,50", "€")
+    >>> bare_number("5 %", "%"), bare_number("30 deg", "°"), bare_number("4,50", "€/kg")
     (0.05, 30.0, 4.5)
+    >>> round(bare_number("$2/lb", "€/kg"), 4)  # per kilogram
+    4.4092
     """
     found = _BARE.fullmatch(with_point(text.strip()))
     known = {"%": "%", "$": "€", "£": "€", "€": "€", None: ""}.get(found[2], "°") if found else None
-    if found is None or known not in ("", sign):
+    by = found[3] if found else None
+    if found is None or known not in ("", sign.partition("/")[0]) or (by and sign != "€/kg"):
         raise QuantityError(f'"{text[:20]}" is no number; {without_comma(text) or "write 4.5"}.')
-    return float(found[1]) / (100 if known == "%" else 1)
+    share = 0.01 if known == "%" else 1 / _POUND if by and by.endswith("lb") else 1
+    return float(found[1]) * share
 
 
 def without_comma(text: Any) -> str:

@@ -395,7 +395,7 @@ def _piece_from(section: Section, materials: Mapping[str, Material]) -> PieceEnt
         pressed=section.quantity("pressed", "length", 0.0, least=0),
         settle=section.flag("settle"),
         tied_to=section.texts("tied_to"),
-        price=section.number("price", None, least=0, sign="€"),
+        price=section.number("price", None, least=0, sign="€/kg"),
     )
     section.done()
     if entry.material.density is None:
@@ -412,7 +412,7 @@ def _at_hand_from(section: Section, materials: Mapping[str, Material]) -> PieceE
         shape=_shape_from(section, mass),
         material=_material(section, materials),
         mass=mass,
-        price=section.number("price", None, least=0, sign="€"),
+        price=section.number("price", None, least=0, sign="€/kg"),
     )
     section.done()
     if entry.material.density is None:
@@ -506,7 +506,7 @@ def _lump_from(section: Section, materials: Mapping[str, Material]) -> Lump:
         material=material,
         below_soil=section.number("below_soil", 0.0, least=0, most=1, sign="%"),
         pores_filled=section.flag("pores_filled"),
-        price=section.number("price", None, least=0, sign="€"),
+        price=section.number("price", None, least=0, sign="€/kg"),
     )
     section.done()
     return lump
