@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from plumbstone.cli.kept import Kept
-from plumbstone.cli.options import ForceOption, JsonOption, TrustOption
+from plumbstone.cli.options import NUMBER, ForceOption, JsonOption, TrustOption
 from plumbstone.cli.output import UnitsOption, emit_json, plain_errors, print_lines, working
 from plumbstone.cli.wording.units import Units
 
@@ -49,7 +49,9 @@ def hold(
     ] = None,
     factor: Annotated[
         float | None,
-        typer.Option("--factor", help="Reserve: the lift is multiplied by it; 1.3 if not given."),
+        typer.Option(
+            "--factor", **NUMBER, help="Reserve: the lift is multiplied by it; 1.3 if not given."
+        ),
     ] = None,
     log: Annotated[
         Path | None,
@@ -69,7 +71,8 @@ def hold(
         Water | None, typer.Option("--water", help="Kind of water; fresh if not given.")
     ] = None,
     salinity: Annotated[
-        float | None, typer.Option("--salinity", help="Of the water, g/kg; beats --water.")
+        float | None,
+        typer.Option("--salinity", **NUMBER, help="Of the water, g/kg; beats --water."),
     ] = None,
     force: ForceOption = False,
     trust: TrustOption = None,

@@ -1,17 +1,43 @@
 """Options that several commands share."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+
+from plumbstone.volumes.scape.quantities import QuantityError, bare_number
 
 TrustOption = Annotated[
     list[Path] | None,
     typer.Option(
         "--trust",
+        exists=True,
+        file_okay=False,
         help="A scape file may also name scans and maps in this folder; repeat it.",
     ),
 ]
+
+
+def number_like(text: str) -> float:
+    """Read a number as people type it: "4,50", "5 €", "45 %"."""
+    return _read(text, "%" if "%" in text else "€")
+
+
+def per_kilogram(text: str) -> float:
+    """Read a price per kilogram, or by the pound where it says so: "$2/lb"."""
+    return _read(text, "€/kg")
+
+
+def _read(text: str, sign: str) -> float:
+    """Read a number; what is none is told as Typer tells it."""
+    try:
+        return bare_number(text, sign)
+    except QuantityError as error:
+        raise typer.BadParameter(str(error)) from None
+
+
+NUMBER: dict[str, Any] = {"parser": number_like, "metavar": "<number>"}  # of an option
+PER_KG: dict[str, Any] = {"parser": per_kilogram, "metavar": "<number>"}
 ForceOption = Annotated[
     bool, typer.Option("--force", help="Replace files that are not plumbstone's own or changed.")
 ]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from plumbstone.cli.bed import GridOption, print_bed
-from plumbstone.cli.options import ForceOption, JsonOption, TrustOption
+from plumbstone.cli.options import NUMBER, ForceOption, JsonOption, TrustOption
 from plumbstone.cli.output import (
     UnitsOption,
     emit_json,
@@ -39,7 +39,7 @@ def plan(
     ] = None,
     grid: GridOption = None,
     salt: Annotated[
-        float | None, typer.Option("--salt", help="Grams of salt mix per litre.")
+        float | None, typer.Option("--salt", **NUMBER, help="Grams of salt mix per litre.")
     ] = None,
     check: Annotated[
         bool, typer.Option("--check", help="Exit with 1 where something has to be mended first.")
@@ -50,13 +50,14 @@ def plan(
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Compute everything from a scape file; --out writes it into a folder."""
+    from plumbstone.cli.wording.report import not_yet
     from plumbstone.meshes.reading.beside import trust as trust_folders
 
     trust_folders(trust)
     with plain_errors():
         spacing = None if grid is None else grid * 1e-3
         report = run_plan(scape, out, spacing, salt, as_json, units, force)
-    if check and any(finding.severity is Severity.STOP for finding in report.findings):
+    if check and not_yet(report):
         raise typer.Exit(1)
 
 

@@ -6,7 +6,7 @@ import stat
 from datetime import date
 from pathlib import Path
 
-from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.errors import PlumbstoneError, unreadable
 from plumbstone.volumes.holding.soaking import Weighing
 
 COLUMNS = "date,grams,weighed"
@@ -31,9 +31,10 @@ def read_log(path: Path) -> dict[str, list[Weighing]]:
         if state.st_size > LARGEST:
             raise PlumbstoneError(f"{path}: is over 1 MB; a log is a page of text.")
         text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = getattr(error, "strerror", None) or "not UTF-8 text"
-        raise PlumbstoneError(f"{path}: cannot be read ({reason}); check the name.") from None
+    except OSError as error:
+        raise PlumbstoneError(f"{path}: {unreadable(path, error)}") from None
+    except UnicodeDecodeError:
+        raise PlumbstoneError(f"{path}: is no UTF-8 text; save it as such.") from None
     rows = csv.DictReader(io.StringIO(text))
     names = [name.strip().lower() for name in rows.fieldnames or []]
     if not {"date", "grams"} <= set(names):

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from plumbstone.cli.options import ForceOption, JsonOption
+from plumbstone.cli.options import NUMBER, PER_KG, ForceOption, JsonOption
 from plumbstone.cli.output import UnitsOption, emit_json, plain_errors
 from plumbstone.cli.wording.units import Units
 
@@ -49,7 +49,9 @@ KnownThing = Annotated[
     ),
 ]
 Size = Annotated[str | None, typer.Option("--size", help='Without a scan: "28 x 19 x 15 cm".')]
-Factor = Annotated[float | None, typer.Option("--shape-factor", help="Share of that box it fills.")]
+Factor = Annotated[
+    float | None, typer.Option("--shape-factor", **NUMBER, help="Share of that box it fills.")
+]
 Limbs = Annotated[
     list[str] | None,
     typer.Option("--limb", help='Wood: "60 cm, 25 cm, 12 cm" (length, girths); repeat it.'),
@@ -69,9 +71,15 @@ Step = Annotated[str, typer.Option("--scale-step", help="Graduation of the scale
 Capacity = Annotated[
     str | None, typer.Option("--scale-capacity", help="Most that the scale carries.")
 ]
-PricePerKg = Annotated[float | None, typer.Option("--price-per-kg", help="In your money.")]
-Price = Annotated[float | None, typer.Option("--price", help="Of the piece, in your money.")]
-Budget = Annotated[float | None, typer.Option("--budget", help="What you can pay for the piece.")]
+PricePerKg = Annotated[
+    float | None, typer.Option("--price-per-kg", **PER_KG, help='In your money; or "$2/lb".')
+]
+Price = Annotated[
+    float | None, typer.Option("--price", **NUMBER, help="Of the piece, in your money.")
+]
+Budget = Annotated[
+    float | None, typer.Option("--budget", **NUMBER, help="What you can pay for the piece.")
+]
 Opening = Annotated[
     str | None, typer.Option("--opening", help='Does it pass? "80 x 35 cm", or a scape file.')
 ]

@@ -2,6 +2,7 @@
 
 import glob
 import os
+import re
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -319,7 +320,7 @@ def _size(text: str) -> tuple[float, float, float]:
 
 def _sides(text: str, count: int, option: str, order: str, example: str) -> list[float]:
     """Parse lengths joined by x, the unit after the last [m]."""
-    parts = [part.strip() for part in text.replace("×", "x").split("x")]
+    parts = re.split(r" *[x×*] *| +by +", text.strip(), flags=re.IGNORECASE)
     unit = parts[-1].lstrip("0123456789.,/ -")
     if len(parts) != count:
         raise PlumbstoneError(f'{option} "{text}": write {order}, "{example}".')
@@ -333,11 +334,6 @@ def _sides(text: str, count: int, option: str, order: str, example: str) -> list
 
 def _limb(text: str) -> tuple[float, float, float]:
     """Parse "60 cm, 25 cm, 12 cm": length, girth at one end, girth at the other."""
-    parts = text.split(",")
-    if len(parts) != 3:
-        problem = f'--limb "{text}": write length, girth, girth: "60 cm, 25 cm, 12 cm".'
-        raise PlumbstoneError(problem)
-    length, start, end = (parse_quantity(part, "length") for part in parts)
-    if min(length, start, end) <= 0:
-        raise PlumbstoneError(f'--limb "{text}": every length must be more than nothing.')
+    joined = re.sub(r"(?<=[^0-9]), *|, +|; *", " x ", text)  # other commas are decimal
+    length, start, end = _sides(joined, 3, "--limb", "length, girth, girth", "60 cm, 25 cm, 12 cm")
     return length, start, end

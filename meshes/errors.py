@@ -1,6 +1,9 @@
 """The one family of errors that a user can put right, and texts that show what is in them."""
 
+import difflib
 import unicodedata
+from contextlib import suppress
+from pathlib import Path
 
 
 class PlumbstoneError(Exception):
@@ -8,6 +11,17 @@ class PlumbstoneError(Exception):
 
     def __init__(self, message: str) -> None:
         super().__init__(shown(message))
+
+
+def unreadable(path: Path, error: OSError) -> str:
+    """Say why a file cannot be read, and which one beside it has such a name."""
+    near: list[str] = []
+    with suppress(OSError):
+        names = {other.name for other in path.parent.iterdir()}
+        near = [name for name in sorted(names) if Path(name).stem == path.name]
+        near = near or difflib.get_close_matches(path.name, names, n=1)
+    hint = f" Did you mean {near[0]}?" if near and isinstance(error, FileNotFoundError) else ""
+    return f"cannot be read ({error.strerror or error}); check the name.{hint}"
 
 
 def shown(text: str) -> str:

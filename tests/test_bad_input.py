@@ -51,6 +51,7 @@ MISTAKES = {
     "unknown key": ('glass = "6 mm"', 'glas = "6 mm"', ["tank.glas", 'Did you mean "glass"']),
     "unit missing": ('water_line = "33 cm"', "water_line = 33", ["tank.water_line", "no unit"]),
     "wrong kind": ('glass = "6 mm"', 'glass = "6 kg"', ["tank.glass", "not a length"]),
+    "unit of a scan": ('size = ["10 cm", "8 cm", "9 cm"]', 'scan = "c.stl"', ["c.stl", "check the name"]),
     "no tank": ("[tank]", "[tonk]", ["tank", "missing"]),
     "outside the tank": ('at = ["40 cm"', 'at = ["80 cm"', ['"B"', "right pane"]),
     "through the glass": ('at = ["20 cm", "15 cm"]', 'at = ["20 cm", "2 cm"]', ['"A"', "front pane"]),
@@ -161,6 +162,9 @@ MISTAKES = {
         'grain_density = "1500 kg/m^3"\n[[layer]]',
         ["grain_density", "less than density"],
     ),
+    "price in percent": ("price = 22", 'price = "22 %"', ["price", "no number"]),
+    "percent as a number": ("price = 22 }]", "price = 22 }]\nsettling = 8", ['write "8 %"']),
+    "weight": ('glass = "6 mm"', 'glass = "6 mm"\nslope = "5 %"', ["slope", "not a known key"]),
     "infinite": ('price = 22', "price = inf", ["price", "must lie"]),
 }  # fmt: skip
 
@@ -365,12 +369,14 @@ def test_trust_widens_what_a_scape_may_read(
     monkeypatch.setenv("PLUMBSTONE_TRUST", "")
     (tmp_path / "scape").mkdir()
     (tmp_path / "scans").mkdir()
+    (tmp_path / "scape" / "below").mkdir()
     cube(tmp_path / "scans", "a.ply", lambda _: None)
     text = GOOD.replace('size = ["10 cm", "8 cm", "9 cm"]', 'scan = "../scans/a.ply"', 1)
     (tmp_path / "scape" / "tank.toml").write_text(text, encoding="utf-8")
     folder = tmp_path / "scape"
     assert "--trust" in refuse("plumbstone bed tank.toml", folder)
     assert "--trust" in refuse("plumbstone bed tank.toml --trust below", folder)
+    assert "does not exist" in type_in("plumbstone bed tank.toml --trust belo", folder).stderr
     monkeypatch.setenv("PLUMBSTONE_TRUST", "")
     done = type_in("plumbstone bed tank.toml --trust ../scans --grid 8", folder)
     assert done.returncode == 0, done.stderr

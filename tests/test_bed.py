@@ -56,10 +56,25 @@ def test_pouring_by_jugs(tmp_path: Path) -> None:
 
 
 def test_a_bag_with_a_comma_is_told_how_to_write_it(tmp_path: Path) -> None:
-    put(tmp_path, layer("Sand", '"all"', 'depth = "5 cm"\nbags = [{ holds = "9,5 L" }]'))
+    put(tmp_path, layer("Sand", '"all"', 'depth = "5 cm"\nbags = [{ holds = "9,500 L" }]'))
     told = refuse("plumbstone bed t.toml", tmp_path)
     assert "holds" in told
-    assert "write 9.5 L or 95 L" in told
+    assert "write 9.500 L or 9500 L" in told
+
+
+def test_numbers_are_read_as_people_write_them(tmp_path: Path) -> None:
+    ways = [
+        ("4.5 cm", "9 L", "22.5", "0.08", "30"),
+        ("4,5 cm", "9,0 L", '"22,50 €"', '"8 %"', '"30°"'),
+    ]
+    found = []
+    for depth, bag, price, settling, repose in ways:
+        more = f'bags = [{{ holds = "{bag}", price = {price} }}]\nsettling = {settling}\n'
+        more += f'depth = "{depth}"\nrepose = {repose}'
+        put(tmp_path, layer("Soil", '"all"', more, "baked-clay soil"))
+        (read,) = read_json("plumbstone bed t.toml", tmp_path)["layers"]
+        found.append((read["poured_l"], read["cost"], read["repose_degrees"]))
+    assert found[0] == found[1]
 
 
 def test_a_divider_holds_while_pouring_and_lets_go_when_pulled(tmp_path: Path) -> None:

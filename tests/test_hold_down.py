@@ -738,3 +738,23 @@ def test_what_changed_while_it_was_judged_is_not_kept(
     monkeypatch.setattr(Layout, "holds", holds)
     assert type_in("plumbstone hold t.toml", mapped).returncode == 0
     assert not (mapped / "cache" / "plumbstone" / "answers").exists()
+
+
+def test_further_lift_acts_where_the_wood_is(tmp_path: Path) -> None:
+    # A log strapped to two blocks tips about the outer edge of the left one, 25 cm from its middle:
+    # of basalt of 2800 kg/m³, 2.6 kg each, at 5 and 43 cm from there; levers.
+    blocks = "".join(
+        f'[[piece]]\nname = "{name}"\nmaterial = "basalt"\nsolid = "box"\nmass = "2.6 kg"\n'
+        f'size = ["10 cm", "10 cm", "9 cm"]\nat = ["{x} cm", "17 cm"]\n'
+        for name, x in (("L", 20), ("R", 58))
+    )
+    (tmp_path / "t.toml").write_text(
+        f'[tank]\ninside = ["80 cm", "35 cm", "40 cm"]\ntemperature = "25 °C"\n{blocks}[[piece]]\n'
+        'name = "Log"\nmaterial = "oak wood"\nsolid = "box"\nsize = ["60 cm", "7 cm", "5 cm"]\n'
+        'at = ["40 cm", "17 cm"]\nrests = "L"\ntied_to = ["L", "R"]\n',
+        encoding="utf-8",
+    )
+    hold = make_plan(read_scape(tmp_path / "t.toml")).holds[0]
+    borne = 2.6 * (1 - 997.05 / 2800) * (5 + 43) / 25
+    assert hold.margin == pytest.approx(borne - hold.balance.lift.high, rel=1e-3)
+    assert hold.held_factor == pytest.approx(borne / hold.balance.lift.high, rel=1e-3)

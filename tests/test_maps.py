@@ -79,7 +79,8 @@ def test_damaged_pictures_and_tables(tmp_path: Path) -> None:
 
 
 def test_tables_from_other_systems(tmp_path: Path) -> None:
-    (tmp_path / "m.csv").write_bytes("\ufeff1,2\r\n3,4\r\n".encode())
+    for text in ("\ufeff1,2\r\n3,4\r\n", "1,0;2\n3;4,0\n"):
+        (tmp_path / "m.csv").write_bytes(text.encode())
     assert table_levels(tmp_path / "m.csv") == pytest.approx(np.array([[1, 2], [3, 4]]) * 1e-2)
 
 

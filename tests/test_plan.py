@@ -213,6 +213,13 @@ def test_check_tells_by_its_exit_code_what_has_to_be_mended(tmp_path: Path) -> N
     first, verdict, finding = done.stdout.splitlines()[:3]
     assert (first, verdict) == ("Window cube", "Do not fill yet.")
     assert finding.startswith("!! Mend first: Loose root")
+    limb = 'limbs = [{ length = "35 cm", girth = ["19 cm", "11 cm"] }]\nat = ["30 cm", "15 cm"]\n'
+    tank = '[tank]\ninside = ["60 cm", "30 cm", "36 cm"]\n'
+    rolls = f'{tank}[[piece]]\nname = "Limb"\nmaterial = "mopane wood"\nmass = "850 g"\n{limb}'
+    written_to(tmp_path, rolls)
+    done = type_in(line, tmp_path)
+    assert done.returncode == 1
+    assert "Do not fill yet." in done.stdout
 
 
 def test_marks_without_a_bed_follow_the_stones(tmp_path: Path) -> None:

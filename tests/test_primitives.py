@@ -97,6 +97,16 @@ def test_a_limb_is_as_long_as_the_tape_says_and_round_at_its_ends() -> None:
     assert len(tip) > 40
 
 
+def test_a_tapered_limb_lies_along_its_side() -> None:
+    # A frustum on a table touches it along a generator; the facets of 64 are r (1 - cos(π / 64)) off.
+    lying = trimesh_of(primitives.limbs([0.4], [(0.24, 0.16)]))
+    for x, diameter in ((-0.15, 0.0732), (0.15, 0.0541)):
+        cut = lying.section([1, 0, 0], [x, 0, 0])
+        assert cut is not None
+        assert cut.vertices[:, 2].min() < 2e-4
+        assert np.ptp(cut.vertices[:, 2]) == pytest.approx(diameter, rel=0.01)
+
+
 @pytest.mark.parametrize("limb", [(0.3, 0.12, 0.06), (0.05, 0.2, 0.1), (0.4, 0.25, 0.25)])
 def test_tape_and_mesh_agree_on_a_limb(limb: tuple[float, float, float]) -> None:
     length, *girths = limb

@@ -32,6 +32,9 @@ from plumbstone.volumes.scape.quantities import _KINDS, QuantityError, parse_qua
         ("9 Liter", "volume", 0.009),
         ("23 5/8 in", "length", 23.625 * 0.0254),
         ('5-1/2"', "length", 5.5 * 0.0254),
+        ("60,5 cm", "length", 0.605),
+        ("1,5 kg", "mass", 1.5),
+        ("0,125 kg", "mass", 0.125),
         ("3/4 gal", "volume", 0.75 * 231 * 0.0254**3),
     ],
 )
@@ -47,8 +50,8 @@ def test_what_is_no_length_is_refused(text: object) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "told"), [("60,5 cm", "write 60.5 cm or 605 cm"), ("1,500 mm", "write 1.500 mm or 1500 mm"),
-                       ("1/3 in", "write 8 cm or 3 in"), ("2 1 cm", "write 8 cm"), ("23 5/8", "no unit")],
+    ("text", "told"), [("1,500 mm", "write 1.500 mm or 1500 mm"),
+                       ("1/3 in", "write 8 cm or 3 in"), ("2 1 cm", "write 8 cm"), ("1.250,5 mm", "such as 8 cm"), ("23 5/8", "no unit")],
 )  # fmt: skip
 def test_commas_and_odd_fractions_are_not_guessed(text: str, told: str) -> None:
     with pytest.raises(QuantityError, match=re.escape(told)):

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 from commands import read_json, type_in
 
+from plumbstone.cli.wording.bed import WORDED
+from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.shapes.placing import raised, renamed, stood_at, turned
@@ -345,6 +347,25 @@ def test_soil_that_rests_under_a_bridge_is_not_told(thick: float, comes: bool) -
     layers = [soil(0.08), sand(0.01)]
     bed = solve_bed(FLOOR, layers, [line(0.18, "A", "B", "C")], row, exact=False)
     assert bool(told(bed, Kind.LEAKS)) is comes
+
+
+def test_soil_over_a_low_strip_is_told_though_the_stones_hide_it() -> None:
+    # 7 cm of soil over a strip of 5 cm: 2 cm lower there, and 2 / tan(33°) = 3.1 cm out on sand
+    # of 2 cm, the wedge behind and the one before being alike; the stones are 8 cm thick.
+    border = line(0.18, "A", "B", strip=True, height=0.05)
+    bed = solve_bed(FLOOR, [soil(0.07), sand(0.02)], [border], pair(0.08, 0.1, 0.08), exact=False)
+    (found,) = told(bed, Kind.LEAKS)
+    assert found.numbers["volume_m3"] == 0
+    assert found.numbers["lowered_m"] == pytest.approx(0.02)
+    assert "ends 2.0 cm lower in it; none shows" in WORDED[Kind.LEAKS](found, Units.METRIC)
+
+
+def test_a_strip_that_no_stone_backs_is_told() -> None:
+    strip = line(0.18, strip=True, height=0.09)
+    (found,) = told(solve_bed(FLOOR, [soil(0.08), sand(0.02)], [strip], exact=False), Kind.WEAK)
+    assert found.numbers["retained_m"] == pytest.approx(0.06)
+    backed = line(0.18, "A", "B", strip=True)
+    assert not told(solve_bed(FLOOR, [soil(0.08)], [backed], pair(0.1), exact=False), Kind.WEAK)
 
 
 def test_gaps_are_measured_between_sections() -> None:

@@ -107,12 +107,34 @@ def test_a_stack_of_blocks_may_overhang_as_the_closed_form_says(tmp_path: Path) 
         assert next(s for s in plan.standing if s.name == "B2").on == ("B1",)
 
 
+def test_a_far_overhang_and_what_loads_it_are_told_of_the_lower_stone(tmp_path: Path) -> None:
+    # A lever: of a slab of 20 cm, its middle 0.8 cm inside the edge and its end 9.2 cm beyond it,
+    # 0.8 / 9.2 of its weight tips it; a block of the same mass 6 cm out does.
+    slab = stacked(tmp_path, 30, 39.2).standing[1]
+    (found,) = standing_findings(slab)
+    assert found.how == "overhangs"
+    wet = 0.2 * 0.1 * 0.04 * (2650 - 997.05) * GRAVITY
+    assert found.numbers["press_n"] == pytest.approx(wet * 0.8 / 9.2, rel=0.15)  # grid of 2 mm
+    plan = stacked(tmp_path, 30, 39.2, 45.2)
+    told = [f for stone in plan.standing for f in standing_findings(stone)]
+    assert [(f.how, f.about, f.where) for f in told] == [("stack", ("B1", "B0"), "B2")]
+
+
 def test_the_lean_of_a_stacked_block_counts_from_what_is_below(tmp_path: Path) -> None:
     # Middle 10 - 7 = 3 cm inside the edge of the lower block, 2 cm up: atan(3 / 2); statics.
     plan = stacked(tmp_path, 30, 37)
     top = plan.standing[1]
     assert top.tip_angle == pytest.approx(tip_angle(0.03, 0.02), abs=3)  # contacts on a 2 mm grid
     assert not top.doubtful
+
+
+def test_a_lintel_loads_neither_leg_alone(tmp_path: Path) -> None:
+    leg = STACK.replace('"20 cm", "10 cm", "4 cm"', '"8 cm", "10 cm", "12 cm"')
+    parts = [leg.format(name=name, x=x, rests="floor") for name, x in (("L", 25), ("R", 37))]
+    parts.append(STACK.format(name="Over", x=31, rests="L"))
+    path = tmp_path / "t.toml"
+    path.write_text('[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\n' + "".join(parts), "utf-8")
+    assert not any(stone.doubtful for stone in make_plan(read_scape(path)).standing)
 
 
 def test_a_block_beyond_the_edge_of_the_one_below_falls(tmp_path: Path) -> None:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from plumbstone.cli.wording.units import INCH, Units
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.volumes.scape.quantities import parse_quantity
+from plumbstone.volumes.scape.quantities import bare_number, parse_quantity
 
 STEPS = {Units.METRIC: 0.005, Units.US: INCH / 4}  # [m]
 NAMES = {
@@ -77,13 +77,9 @@ class Measures:
 
 def number(text: str) -> float | None:
     """Read an amount that was typed; None where there is none."""
-    text = text.strip().replace(",", ".")
-    if not text:
+    if not text.strip():
         return None
-    try:
-        found = float(text)
-    except ValueError:
-        raise PlumbstoneError(f'"{text}" is no number.') from None
+    found = bare_number(text, "€")
     if not 0 <= found < 1e9:
         raise PlumbstoneError(f"{text}: write an amount of nothing or more.")
     return found

@@ -317,8 +317,11 @@ def _cut(panel: Panel, sight: Sight, x: Floats, y: Floats, along: Floats, units:
     panel.tick(units)
     cells = sight.grid.cell_at(x, y)
     for result in bed.layers if bed else ():
+        assert bed is not None
+        rest = bed.surface  # what has run out of a gap is gone from it
+        below, top = (np.minimum(f, rest)[cells] for f in (result.below, result.surface))
         panel.axes.fill_between(
-            along, result.below[cells], result.surface[cells],
+            along, below, top,
             facecolor=colour_of(result.layer.material), hatch=hatch_of(result.layer.material),
             edgecolor=PAPER, linewidth=0,
         )  # fmt: skip

@@ -152,7 +152,9 @@ def _hold_lines(i: int, hold: Any, q: Figures) -> Iterator[Markup]:
     elif hold.stays:
         yield Markup("{}: {}").format(hold.name, STAYS)
     else:
-        yield Markup("{}: nothing holds it yet. Do not fill yet.").format(hold.name)
+        sinks = hold.balance.lift_kg.high <= 0
+        why = "sinks by itself, but may roll or rock" if sinks else "nothing holds it yet"
+        yield Markup("{}: {}. Do not fill yet.").format(hold.name, why)
     for k, sinker in enumerate(hold.sinkers):
         if sinker.at_m is not None:
             yield Markup("{}: {} {} of {}, tied at {}.").format(

@@ -79,6 +79,9 @@ def leaks(finding: Finding, units: Units) -> str:
     fill = written(number(finding, "fill_m3"), "volume", units, Toward.UP)
     where = f"Gap {finding.about[1]} - {finding.about[2]}, {width}"
     shows = f"{name} shows {reach} beyond the stones ({volume})"
+    if number(finding, "volume_m3") == 0:
+        lowered = _length(finding, "lowered_m", units)
+        shows = f"{name} ends {lowered} lower in it; none shows beyond the stones"
     if finding.how == "falls out":
         grain = written(number(finding, "grain_m"), "gap", units, Toward.UP)
         return (
@@ -174,9 +177,14 @@ def heaves(finding: Finding, units: Units) -> str:
     )
 
 
-def weak(finding: Finding, _units: Units) -> str:
+def weak(finding: Finding, units: Units) -> str:
     """Name a border stone with too little reserve, and its fix."""
     name = finding.about[0]
+    if finding.how == "strip":
+        return (
+            f"{name}: {_length(finding, 'retained_m', units)} of it lean on a strip that no stone "
+            "backs; whether it bears that is not known: bed its foot in, or set stones before it."
+        )
     if finding.how == "slides":
         return f"{name}: the soil may push it forward; set a heavier one, or lower the soil."
     return f"{name}: the soil may tip it; bed its foot in, or lean it back."

@@ -71,7 +71,6 @@ def hold_sentences(hold: "HoldResult", units: Units, *, told_before: bool = Fals
         *told,
         *_assumed_sentences(hold, units),
         *_offer_sentences(hold, units),
-        *_margin_sentences(hold, units),
         *_tie_sentences(hold, units),
         *_float_sentences(hold, units),
         *_scan_sentences(hold),
@@ -112,23 +111,28 @@ def stack_sentence(stone: "Standing") -> str | None:
 
 
 def _staying(hold: "HoldResult", units: Units) -> str:
-    """Say that a group is proved to stay, and by what."""
-    name, balance = hold.group.name, hold.balance
+    """Say that a group is proved to stay, by what, and how much more lift it bears at the worst."""
+    balance = hold.balance
     needs, had = balance.asked_sinker, grams(balance.hung, units)
     if balance.hung > 0 and balance.enough and needs > 0:
-        return (
-            f"{name}: needs {grams_up(needs, units)} of {hold.sinker_material.name}; you hung "
-            f"{had}; {grams(balance.spare.mid, units)} to spare under water. "
-            "Stays, if set as described."
-        )
-    if balance.hung > 0:
-        return f"{name}: stays with {had} of stone on it, if set as described."
+        stone = hold.sinker_material.name
+        stays = f"needs {grams_up(needs, units)} of {stone}; you hung {had}. Stays"
+    elif balance.hung > 0:
+        stays = f"stays with {had} of stone on it"
+    elif balance.lift.high <= 0:
+        stays = "sinks by itself and stays"
+    elif hold.carries:
+        stays = f"stays under {' and '.join(hold.carries)}"
+    else:
+        line = place_words(float(hold.levels[-1]), units)
+        stays = f"stays up to {line} of water, too shallow to lift it"
+    words = f"{hold.group.name}: {stays}, if set as described."
     if balance.lift.high <= 0:
-        return f"{name}: sinks by itself and stays, if set as described."
-    if hold.carries:
-        return f"{name}: stays under {' and '.join(hold.carries)}, if set as described."
-    line = place_words(float(hold.levels[-1]), units)
-    return f"{name}: stays up to {line} of water, too shallow to lift it, if set as described."
+        return words
+    words += f" At its worst level it bears {grams(hold.margin, units)} more lift"
+    if math.isfinite(hold.held_factor):
+        words += f", {hold.held_factor:.1f} times its own"
+    return f"{words}; the plan asks for {hold.group.factor:g} times."
 
 
 def _floats(finding: Finding, units: Units) -> str:
@@ -173,9 +177,10 @@ def _falls(finding: Finding, units: Units) -> str:
         on = f" on {' and '.join(finding.about[1:])}" if len(finding.about) > 1 else ""
         level = _number(finding, "level_m")
         when = "" if level <= 0 else f" before water stands at {place_words(level, units)}"
+        load, whose = (f" with {finding.where}", "their") if finding.where else ("", "its")
         return (
-            f"{name}: falls{on}{when} as drawn; set its middle well over what carries it, "
-            "or take it out."
+            f"{name}: falls{on}{load}{when} as drawn; set {whose} middle well over what carries "
+            "it, or take it out."
         )
     return _motion(finding, units)
 
@@ -198,6 +203,9 @@ def _tips(finding: Finding, units: Units) -> str:
             f"{name}: does not rest{on} as drawn; {tilts} before it touches enough. "
             f"Write settle = true, tilt it, or {foot}"
         )
+    if finding.how == "small foot":
+        foot = _foot_words(finding, units)
+        return f"{name}: sinks by itself, but may roll or rock on its small foot; {foot}"
     if finding.how == "drawn through":
         deep = show_length(_number(finding, "through_m"), units)
         return f"{name}: is drawn {deep} into {others or 'what it lies on'}; move them apart."
@@ -220,6 +228,12 @@ def _tips(finding: Finding, units: Units) -> str:
         return (
             f"{name}: its size alone does not tell its foot; set it{on} so that it does not rock, "
             "and press at its top to see."
+        )
+    if finding.how == "overhangs":
+        press = push_words(_number(finding, "press_n"), units)
+        return (
+            f"{name}: overhangs; {press} pressed down on its far end under water tips it{on}. Set "
+            "it farther back, or a stone on its other end."
         )
     if finding.how == "on an edge":
         cure = "give it one more place to lie on" if on else "lay it down or bed its foot in"
@@ -378,16 +392,6 @@ def _offer_words(offer: "Offer", units: Units) -> str:
         where = ", ".join(place_words(v, units) for v in point)
         parts.append(f"{grams_up(mass, units)} {how} at ({where})")
     return f"{' and '.join(parts)} of {offer.material.name}"
-
-
-def _margin_sentences(hold: "HoldResult", units: Units) -> list[str]:
-    """Say how much more lift it bears at its worst level: grams first, then the factor."""
-    if not hold.stays or hold.balance.lift.high <= 0:
-        return []
-    margin = f"{hold.group.name}: at its worst level it bears {grams(hold.margin, units)} more lift"
-    if math.isfinite(hold.held_factor):
-        margin += f", {hold.held_factor:.1f} times its own"
-    return [f"{margin}; the plan asks for {hold.group.factor:g} times."]
 
 
 def _tie_sentences(hold: "HoldResult", units: Units) -> list[str]:

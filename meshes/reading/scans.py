@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from plumbstone.meshes.contents import seal_of
+from plumbstone.meshes.errors import unreadable
 from plumbstone.meshes.limits import LARGEST_FILE, MOST_FACES, raised
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.faults import is_closed
@@ -218,11 +219,11 @@ def _content(path: Path) -> bytes:
     kind = path.suffix.lower()
     if kind in REFUSED:
         raise ScanError(path, REFUSED[kind])
-    if kind not in MESH_KINDS + CLOUD_KINDS:
-        known = " ".join(MESH_KINDS + CLOUD_KINDS)
-        raise ScanError(path, f"is none of the known kinds of scan: {known}")
     try:
         state = path.stat()
+        if kind not in MESH_KINDS + CLOUD_KINDS:
+            known = " ".join(MESH_KINDS + CLOUD_KINDS)
+            raise ScanError(path, f"is none of the known kinds of scan: {known}")
         if not stat.S_ISREG(state.st_mode):
             raise ScanError(path, "is no plain file; name a scan.")
         size = state.st_size
@@ -231,8 +232,7 @@ def _content(path: Path) -> bytes:
             raise ScanError(path, problem)
         content = path.read_bytes()
     except OSError as error:
-        reason = error.strerror or str(error)
-        raise ScanError(path, f"cannot be read ({reason}); check the name.") from None
+        raise ScanError(path, unreadable(path, error)) from None
     if not content[:4096].strip(b"\0 \t\r\n") and not content.strip(b"\0 \t\r\n"):
         raise ScanError(path, "is empty; export the scan again.")
     return content

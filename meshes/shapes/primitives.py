@@ -287,8 +287,10 @@ def limbs(lengths: Sequence[float], girths: Sequence[Sequence[float]]) -> Piece:
     for length, girth in zip(lengths, girths, strict=True):
         ends = np.array(girth, dtype=float) / np.pi
         radius = ends.max() / 2
-        axis = np.array([[-length / 2, y + radius, radius], [length / 2, y + radius, radius]])
-        part = branch(axis, ends)
+        rise = np.clip((ends[1] - ends[0]) / 2, -length / 2, length / 2)  # its underside is level
+        x = np.sqrt(length**2 - rise**2) / 2
+        axis = np.array([[-x, y + radius, radius], [x, y + radius, radius + rise]])
+        part = branch(axis, ends, ROUND_SIDES)
         vertices.append(part.vertices)
         faces.append(part.faces + count)
         count += len(part.vertices)
@@ -308,10 +310,10 @@ def _sizes(size: Sequence[float]) -> tuple[float, float, float]:
 
 
 def _ring(radius: float, sides: int) -> Floats:
-    """Regular polygon in the plane z = 0 with the area of a circle, (sides, 3)."""
+    """Regular polygon in the plane z = 0 with the area of a circle, flat below, (sides, 3)."""
     turn = 2 * np.pi / sides
     radius *= np.sqrt(turn / np.sin(turn))
-    angles = turn * np.arange(sides)
+    angles = turn * (np.arange(sides) + 0.5)
     return np.column_stack([radius * np.cos(angles), radius * np.sin(angles), np.zeros(sides)])
 
 

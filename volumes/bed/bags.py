@@ -155,7 +155,7 @@ def bag_from(section: Section) -> Bag:
     holds = parse_quantity(text, kind)
     if holds < 1e-6:
         raise section.error("holds", "must be more than nothing.")
-    bag = Bag(holds, by_mass, section.number("price", None, least=0), str(text))
+    bag = Bag(holds, by_mass, section.number("price", None, least=0, sign="€"), str(text))
     section.done()
     return bag
 

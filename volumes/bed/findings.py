@@ -22,6 +22,7 @@ from plumbstone.volumes.scape.materials import Material
 SEEN = 5e-7  # [m³]: less beyond the stones is not seen
 VOID = 5e-5  # [m³]: less space below stones is not told
 STEP = 0.005  # [m]: differences of height that are told
+LEANS_ON = 0.02  # [m]: less soil than that stands against a strip that is bedded in
 PART = 0.02  # of a layer: less that slides is not told
 
 
@@ -77,6 +78,7 @@ def bed_findings(
             numbers = {"sliding": footing.sliding, "tipping": footing.tipping}
             how = "slides" if slides else "tips"
             yield Finding(Kind.WEAK, Severity.CARE, (footing.name,), numbers, how=how)
+    yield from _strips_alone(bed)
     for area, x, y in bare_floor(bed):
         yield Finding(Kind.BARE, Severity.NOTE, (), {"area_m2": area, "x_m": x, "y_m": y})
     for one, other, area in overlaps(bed):
@@ -84,12 +86,14 @@ def bed_findings(
 
 
 def _leaks(bed: BedResult, border: BorderResult | None) -> Iterator[Finding]:
-    """Tell of each gap beyond which a layer shows, and of what a pulled divider lets out."""
+    """Tell of each gap into which a layer runs, and of what a pulled divider lets out."""
     gaps = {(gap.left, gap.right): gap for gap in border.gaps} if border else {}
     pulled: dict[str, list[float]] = {}
     for passed in bed.passed:
-        divider = passed.row.border.divider and not passed.row.border.strip
-        if passed.volume < SEEN:
+        strip = passed.row.border.strip
+        divider = passed.row.border.divider and not strip
+        hidden = passed.volume < SEEN
+        if hidden and (passed.crack < 0 or passed.lowered < STEP):
             continue
         if divider or passed.crack < 0:
             seen = pulled.setdefault(passed.layer, [0.0, 0.0])
@@ -101,13 +105,13 @@ def _leaks(bed: BedResult, border: BorderResult | None) -> Iterator[Finding]:
         how, filler = _filled(passed, soil, bed)
         yield Finding(
             Kind.LEAKS,
-            Severity.NOTE if how == "may arch" else Severity.CARE,
+            Severity.NOTE if (hidden and not strip) or how == "may arch" else Severity.CARE,
             (passed.layer, crack.left, crack.right),
             {
                 "width_m": passed.width, "retained_m": passed.upper - passed.lower,
-                "volume_m3": passed.volume, "reach_m": passed.reach,
-                "fill_m3": gap.fill if gap and not passed.row.border.strip else 0.0,
-                "grain_m": STAYS_RATIO * passed.width,
+                "volume_m3": 0.0 if hidden else passed.volume, "reach_m": passed.reach,
+                "fill_m3": gap.fill if gap and not strip else 0.0,
+                "grain_m": STAYS_RATIO * passed.width, "lowered_m": passed.lowered,
             },
             where=filler,
             how=how,
@@ -135,6 +139,25 @@ def _off_line(bed: BedResult) -> Iterator[Finding]:
             yield Finding(
                 Kind.OFF_LINE, Severity.CARE, (name,), {"away_m": gap}, cure="draw the line over it"
             )
+
+
+def _strips_alone(bed: BedResult) -> Iterator[Finding]:
+    """Tell of soil that leans on a strip before which no stone stands."""
+    for result in bed.layers:
+        row = row_for(result.layer.zone, bed.rows)
+        behind = result.layer.zone.name == "behind border"
+        if row is None or not behind or not row.border.strip or row.cracks:
+            continue
+        assert result.edge is not None
+        sides = (result.surface, result.edge > 0), (bed.poured, result.edge <= 0)
+        upper, lower = (
+            [nearest_level(field, where, s.middle, bed.grid) or 0.0 for s in row.stretches]
+            for field, where in sides
+        )
+        retained = max(a - b for a, b in zip(upper, lower, strict=True))
+        if retained > LEANS_ON:
+            numbers = {"retained_m": retained}
+            yield Finding(Kind.WEAK, Severity.CARE, (result.layer.name,), numbers, how="strip")
 
 
 def _over_walls(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
@@ -169,7 +192,7 @@ def _slides(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
     lying = result.surface > result.below + 1e-6
     free = lying & (bed.columns.solid == 0)
     if free.any() and slide.crest_drawn - slide.crest_stays > STEP:
-        run = slide.crest_drawn / result.layer.slope
+        run = (slide.crest_drawn - slide.crest_on) / result.layer.slope
         crest = {"drawn_m": slide.crest_drawn, "stays_m": slide.crest_stays, "run_m": run}
         yield Finding(
             Kind.SLIDES, Severity.CARE, (result.layer.name,), {**numbers, **crest},

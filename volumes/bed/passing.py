@@ -173,13 +173,14 @@ def _run(
     for stretch, high, low, width, parts in found:
         numbers = range(number, number + len(parts))
         number += len(parts)
+        rests = max(run.levels[k] for k in numbers)
         volume, reach = _shown(run, numbers, stretch, surface, layer.slope, side)
         for result, share in zip(stack, _shares(bounds, run, numbers, cells), strict=True):
             if share > 0:
                 passed.append(
                     Passed(
                         result.layer.name, side.row, stretch.crack, stretch.middle, width, high,
-                        low, volume * share, reach,
+                        low, volume * share, reach, high - max(rests, parts[0].sill),
                     )
                 )  # fmt: skip
     return np.where(cells, surface - (upper - run.behind), run.before), run.behind, passed

@@ -33,6 +33,7 @@ class Slide:
     at: tuple[float, float]  # that place [m]
     crest_drawn: float = 0.0  # greatest drawn height beside stones [m]
     crest_stays: float = 0.0  # what stays of it there [m]
+    crest_on: float = 0.0  # what the layer lies on there [m]
     crest_where: str = ""
 
 
@@ -99,6 +100,7 @@ class Passed:
     lower: float  # what lies before it [m]
     volume: float  # that comes to rest beyond the stones [m³]
     reach: float  # how far beyond their faces [m]
+    lowered: float  # how much lower it ends in the opening than it lay [m]
 
 
 @dataclass(frozen=True, eq=False)

@@ -44,6 +44,9 @@ DENSEST_WOOD = 1316.0  # saturated, basic specific gravity 0.9 [kg/m³], derived
 SETTLING_STEPS = 40
 LARGEST_STEP = 8.0  # of one turn while a piece comes to rest [degrees]
 SETTLED = 0.5  # it rests where it would turn by no more [degrees]
+IN_A_SCAPE = {  # where a scape file says what weigh takes as an option
+    "--unit": 'the key unit = "cm"', "--longest": "plumbstone weigh --longest --keep",
+}  # fmt: skip
 OVERLAP = 0.05  # of the smaller piece: drawn through each other
 
 
@@ -132,7 +135,10 @@ def solid_of(form: PieceEntry, stamp: object, path: Path, memo: Memo) -> Body:
     try:
         return body_of(form, stamp, memo)
     except PlumbstoneError as error:
-        raise PlacingError(f'{path}: piece "{form.name}": {error}') from None
+        why = str(error)
+        for option, key in IN_A_SCAPE.items():
+            why = why.replace(option, key)
+        raise PlacingError(f'{path}: piece "{form.name}": {why}') from None
 
 
 def posed(solid: Body, entry: PieceEntry) -> Body:

@@ -40,6 +40,7 @@ class Rig:
     ends: Indices  # (t,) body that the tie runs to; -1 where its pull is all that counts
     least_pulls: Floats  # (k, t) least pull of each at each level [N]; equal to the most where
     most_pulls: Floats  # (k, t) it hangs free or lies on the body
+    wood_centres: Floats | None = None  # (k, 2) of what the wood of the first body displaces
 
     @property
     def levels(self) -> int:
@@ -63,10 +64,10 @@ class Rig:
 class Verdicts:
     """The answer at every level for one body of a rig."""
 
-    margins: Floats  # (k,) lift at its centre of buoyancy that it would still bear [N]; below
+    margins: Floats  # (k,) lift at the centre of its wood that it would still bear [N]; below
     # zero the lift that must go, -inf where something falls over by its own weight
     motions: Floats  # (k, n, 3 or 6) how all bodies start to move once the margin is used up: the
-    # rise at (x, y) is m[0] + m[1] x + m[2] y, 1 at that centre of buoyancy; m[3:] along x
+    # rise at (x, y) is m[0] + m[1] x + m[2] y, 1 at that centre; m[3:] along x
     # and y, and the turn about z
 
     @property
@@ -89,7 +90,8 @@ def judge(rig: Rig, body: int = 0) -> Verdicts:
     -----
     Balance of forces and moments of each body, six equations: pushes and pulls against weight
     and lift. Where all of them are vertical, three are left.
-    The margin is the largest further lift at the centre of buoyancy for which pushes
+    The margin is the largest further lift at the centre of buoyancy, of its wood alone where
+    stones are strapped to it, for which pushes
     N ≥ 0 and pulls within their bounds exist; a negative one is the load that lacks there.
     The multipliers of the balance are the motion that the bodies start with (virtual work).
     """
@@ -476,7 +478,8 @@ def _lift_column(rig: Rig, level: int, body: int) -> Floats:
     """Column of the balance for a unit of further lift of a body, (6 n, 1)."""
     size = rig.equations
     column = np.zeros((size * len(rig.masses), 1))
-    at = _level(centre_of_lift(rig, level, body))
+    wood = None if body > 0 else rig.wood_centres
+    at = _level(centre_of_lift(rig, level, body) if wood is None else wood[level])
     column[size * body : size * (body + 1)] = _wrench(at, -_down(1))[:size]
     return column
 

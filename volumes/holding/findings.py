@@ -11,7 +11,6 @@ from plumbstone.volumes.holding.hold_down import Doubt, HoldResult, Move
 from plumbstone.volumes.holding.stability import EDGE, LEANS, Standing
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
 
-STRAPPED_IN = 5e-3  # [m]: a strap presses a stone no deeper into wood
 STOP_BELOW = 0.02  # filling stops so far below the level of the first motion [m]
 
 
@@ -33,7 +32,9 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
         return (Finding(Kind.FLOATS, severity, about[:1], numbers, how="stone", cure="soak"),)
     if stone.falls_at is not None:
         numbers = {"level_m": stone.falls_at}
-        return (Finding(Kind.FALLS, Severity.STOP, about, numbers, how="stack", cure="set again"),)
+        load = " and ".join(stone.load)
+        stack = Finding(Kind.FALLS, Severity.STOP, about, numbers, load, "stack", "set again")
+        return (stack,)
     if stone.lean > LEANS:
         numbers = {"lean_deg": stone.lean}
         severity = Severity.STOP if stone.upright or stone.on else Severity.CARE
@@ -43,6 +44,9 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
         "push_n": stone.push_wet,
         "to_pane_m": stone.to_pane,
     }
+    if stone.overhangs and not stone.tips and not stone.unsure:
+        numbers = {"press_n": stone.press}
+        return (Finding(Kind.TIPS, Severity.CARE, about, numbers, how="overhangs", cure="back"),)
     how = "unsure" if stone.unsure else "easily"
     how = "on an edge" if stone.tip_angle <= 0 else how
     if not stone.foot_known and stone.tip_angle < EDGE:  # the foot is only guessed
@@ -65,6 +69,8 @@ def _plain_doubts(hold: HoldResult) -> Iterator[Finding]:
     for doubt in hold.doubts:
         if doubt is Doubt.MOVES and hold.first_move is not None:
             yield _move_finding(hold, hold.first_move)
+        elif doubt is Doubt.SHORT and hold.balance.lift.high <= 0:
+            yield Finding(Kind.TIPS, Severity.CARE, (name,), how="small foot", cure="wedge")
         elif doubt in (Doubt.SHORT, Doubt.MOVES):
             numbers = {"lacking_kg": hold.balance.short}
             yield Finding(
@@ -124,8 +130,6 @@ def _cares(hold: HoldResult) -> Iterator[Finding]:
         yield Finding(
             Kind.FLOATS, Severity.NOTE, (name,), numbers, how="near neutral", cure="tub test"
         )
-    if hold.strapped_through > STRAPPED_IN:
-        yield _through_finding(Severity.CARE, name, hold.strapped_into, hold.strapped_through)
     laid = [s.stone or "the stone" for s in hold.group.sinkers if s.how == "laid on"]
     on = [*laid, *(n for n in hold.carries if n not in laid)]
     if on:

@@ -229,12 +229,20 @@ def lots_of(bodies: Sequence[Body], grid: Grid, memo: Memo) -> list[tuple[Body, 
     ]
 
 
-def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
+def rig_of(
+    stage: Stage, end: End, body: int, friction: Range | None, alone: Sequence[int] = ()
+) -> Rig:
     """Put a body and all that is judged with it into one rig, at one end of the ranges."""
-    return rigs_of(stage, [end], body, friction)[0]
+    return rigs_of(stage, [end], body, friction, alone)[0]
 
 
-def rigs_of(stage: Stage, ends: Iterable[End], body: int, friction: Range | None) -> list[Rig]:
+def rigs_of(
+    stage: Stage,
+    ends: Iterable[End],
+    body: int,
+    friction: Range | None,
+    alone: Sequence[int] = (),
+) -> list[Rig]:
     """Put a body and all that is judged with it into one rig, at some ends of the ranges.
 
     Parameters
@@ -250,8 +258,10 @@ def rigs_of(stage: Stage, ends: Iterable[End], body: int, friction: Range | None
         the cone. None asks what could be at best: all that nearly touches pushes within a
         cone of the highest friction around its normal, wedged or not, panes too; if it does
         not rest as drawn, all that is near it there.
+    alone : sequence of int
+        Instead of all that is judged with it: these move, the body first; the others stand firm.
     """
-    order = stage.together(body)
+    order = tuple(alone) or stage.together(body)
     number = {which: i for i, which in enumerate(order)}
     aside = any(abs(t.direction[2]) < 1 - 1e-9 for w in order for t in stage.ties[w] if t.taut)
     contacts, pushes, uppers, lowers = [], [], [], []
@@ -287,6 +297,7 @@ def rigs_of(stage: Stage, ends: Iterable[End], body: int, friction: Range | None
             ends=_indices(runs_to),
             least_pulls=least,
             most_pulls=most,
+            wood_centres=_wood_centres(stage, body, end),
         )
 
     return [at(end) for end in ends]
@@ -636,6 +647,19 @@ def _loads(stage: Stage, moving: Moving, end: End) -> tuple[float, Floats, Float
         at = np.where(total[:, None] > 0, moments / total[:, None], 0.0)
     centre = np.average(places, axis=0, weights=masses) + end.amiss
     return float(sum(masses)), np.asarray(centre, dtype=float), total, at
+
+
+def _wood_centres(stage: Stage, body: int, end: End) -> Floats | None:
+    """Centres of what the wood of a body displaces at each level, (k, 2) [m]; None without."""
+    names = [name for b in stage.wood_of(body) if (name := b.entry.name) in end.volumes]
+    if not names:
+        return None
+    states = [stage.wet[name] for name in names]
+    places = [np.where(w.shares[:, None] > 0, w.centres, w.middle) for w in states]
+    weights = [end.volumes[n] * w.shares + 1e-12 for n, w in zip(names, states, strict=True)]
+    share = np.stack(weights) / np.sum(weights, axis=0)
+    centres: Floats = (share[:, :, None] * np.stack(places)).sum(axis=0)
+    return centres
 
 
 def _covered(sinker: Sinker, stage: Stage, sign: float, height: float) -> Floats:

@@ -71,6 +71,7 @@ FINEST_AFLOAT = 1_500  # faces; a finer mesh is thinned before it floats
 AFLOAT_CELLS = 16  # along each thinned mesh
 FINER = 10  # steps of a level in which the first motion is looked for
 SOONER = 5e-3  # of level [m]: if only what is amiss makes it move so much sooner, it may move
+STRAPPED_IN = 5e-3  # [m]: a strap presses a stone no deeper into wood
 TIE_REACH = 0.03  # a tie farther than this from all wood is not on it [m]
 CARRIER_LEANS = 2.0  # the same of stones below and on it
 
@@ -136,8 +137,6 @@ class HoldResult:
     lean: float  # tilt until it rests on what is below [degrees]
     through: float  # how deep it is drawn into what is beside or below it [m]
     into: str  # what that is; empty: glass or bed
-    strapped_through: float  # how deep its wood is drawn into a stone that is strapped to it [m]
-    strapped_into: str  # which stone that is
     carries: tuple[str, ...]  # stones that lie on it
     doubtful: tuple[str, ...]  # bodies below or on it that do not rest as drawn
     burial: float  # what the settled bed over standing sinkers adds later [kg]
@@ -305,8 +304,12 @@ def _judge_group(
         else:  # it goes as it does where nothing is amiss
             first = replace(later, level=first.level, end=first.end)
     drained = _drained_move(stage, full)
-    strapped_through, strapped_into = drawn_into_strapped(stage, number, around.grid, around.memo)
     doubts = _doubts(stage, number, plain, strained, soaked)
+    through, into = stage.resting[number].through, stage.into(number)
+    strapped = drawn_into_strapped(stage, number, around.grid, around.memo)
+    if strapped[0] > max(STRAPPED_IN, through):
+        through, into = strapped
+        doubts = tuple(dict.fromkeys((*doubts, Doubt.THROUGH)))
     at_best = not doubts or all_stay([rig_of(_as_drawn(stage, number), middle, number, None)])
     at_line, most = _tie_forces(even, rigs)
     verdict = Verdict.UNSURE if doubts else Verdict.STAYS
@@ -331,14 +334,12 @@ def _judge_group(
         afloat=around.memo(_afloat, wood, balance, water),
         soaking=_soaking(group, balance, wood, water),
         lean=stage.resting[number].lean,
-        through=stage.resting[number].through,
-        into=stage.into(number),
-        strapped_through=strapped_through,
-        strapped_into=strapped_into,
+        through=through,
+        into=into,
         carries=tuple(stage.bodies[i].name for i in stage.above(number)),
         doubtful=_doubtful(stage, number),
         burial=_burial(group, stage.placed, around),
-        offers=_offers(stage, number, plain, strained, soaked, soil, material, around, verdict),
+        offers=_offers(stage, number, plain, strained, soaked, soil, material, around, doubts),
         has_choice=bool(around.at_hand),
         stage=stage,
         number=number,
@@ -394,7 +395,7 @@ def _offers(
     soil: Floats,
     material: Material,
     around: Surroundings,
-    verdict: Verdict,
+    doubts: Sequence[Doubt],
 ) -> Offers:
     """Seek sinkers where it is not proved that a group stays, or places are named for them.
 
@@ -404,9 +405,8 @@ def _offers(
     group = stage.bodies[number].group
     assert group is not None
     found = Offers(np.empty((0, 3)), "", ())
-    held = verdict is Verdict.STAYS and not group.tie_points
-    amiss = _doubts_of_pose(stage, number)
-    if not around.offers or held or {Doubt.THROUGH, Doubt.CARRIER} & {*amiss}:
+    held = not doubts and not group.tie_points
+    if not around.offers or held or {Doubt.THROUGH, Doubt.CARRIER} & {*doubts}:
         return found
 
     def strained_rigs(bare: Stage) -> list[Rig]:
@@ -415,11 +415,11 @@ def _offers(
     def stays(held: Stage) -> bool:
         return proved(held, number, (*ends, soaked), strained, group.friction)
 
-    if not amiss:
+    if not _doubts_of_pose(stage, number):
         found = offers_for(
             stage, number, strained_rigs, stays, soil, around.grid, material, around.at_hand
         )
-    if found.best or verdict is Verdict.STAYS:
+    if found.best or not doubts:
         return found
     return replace(found, feet=feet_for(_as_drawn(stage, number), number, stays))
 

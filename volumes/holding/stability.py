@@ -30,6 +30,10 @@ UPRIGHT = 1.2  # height over the narrower side of its outline: from here on it s
 LEANS = 5.0  # [degrees]: from here on a piece does not rest as it is drawn
 EDGE = 5.0  # [degrees]: what tips by less lies on an edge or a point
 SMALL_ANGLE = 15.0  # [degrees]; common practice, no source
+OVERHANG = (
+    0.25  # of its weight, pressed on what sticks out, that tips it; common practice, no source
+)
+STICKS_OUT = 0.02  # [m]: less than that beyond an edge bears no hand
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,14 +55,22 @@ class Standing:
     may_float: bool = False  # whether it is a stone that floats at some end of its range
     floats: bool = False  # whether it does so at its middle
     foot_known: bool = True  # not where its size or its mass alone is given
+    load: tuple[str, ...] = ()  # stones that lie on it, and on these
+    press: float = math.inf  # down on what sticks out over an edge that tips it [N, under water]
+    overhangs: bool = False  # whether that is little of what it weighs with its load
+
+    @property
+    def tips(self) -> bool:
+        """Whether a small lean tips it."""
+        stands = self.upright or bool(self.on)
+        return self.tip_angle < (SMALL_ANGLE if stands else EDGE)
 
     @property
     def doubtful(self) -> bool:
         """Whether it tips easily, lies on an edge, is drawn into another or may not stay."""
-        stands = self.upright or bool(self.on)
-        tips = self.tip_angle < (SMALL_ANGLE if stands else EDGE)
         amiss = self.lean > LEANS or self.through > DRAWN_THROUGH or self.may_float
-        return tips or amiss or self.falls_at is not None or self.unsure
+        moves = self.falls_at is not None or self.unsure
+        return self.tips or self.overhangs or amiss or moves
 
 
 def tip_angle(inside: float, height: float) -> float:
@@ -130,12 +142,30 @@ def _judged_together(
         moving, placed, np.empty(0), grid, levels, water, range(count), memo, soil=False
     )
     found = [_judged(stage, number, floor) for number in range(count)]
-    amiss = [piece.falls_at is not None or piece.unsure for piece in found]
-    for number in range(count):
-        # Where what lies on it falls or slides, that is told of the upper piece.
-        if any(amiss[i] for i in stage.above(number)):
-            found[number] = replace(found[number], falls_at=None, unsure=False)
+    amiss = [i for i, piece in enumerate(found) if piece.falls_at is not None or piece.unsure]
+    own = {i for i in amiss if not _stays_on(stage, i, at_best=found[i].falls_at is not None)}
+    for i in amiss:
+        # It is told of the uppermost that does not stay on what is below it, were that firm.
+        told = i in own and not own.intersection(_load(stage, i)[1:])
+        if not told and own.intersection(stage.together(i)):
+            found[i] = replace(found[i], falls_at=None, unsure=False)
     return tuple(found)
+
+
+def _load(stage: Stage, number: int) -> list[int]:
+    """Numbers of a body and of all that lies on it, on these and so on."""
+    found = [number]
+    for here in found:  # grows as it is walked
+        found += [i for i in stage.above(here) if i not in found]
+    return found
+
+
+def _stays_on(stage: Stage, number: int, *, at_best: bool) -> bool:
+    """Tell whether a body stays with its load where what carries it stands firm."""
+    alone = _load(stage, number)
+    if at_best:
+        return bool(stays_at(rig_of(stage, End({}, {}), number, None, alone)).all())
+    return all_stay(rigs_of(stage, amiss_ends([End({}, {})]), number, FRICTION, alone))
 
 
 def _stands(body: Body, tied: Sequence[str]) -> bool:
@@ -151,14 +181,18 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     rest, body = stage.resting[number], stage.bodies[number].pieces[0]
     vertices = body.piece.vertices
     low, high = body.piece.low, body.piece.high
-    middle = mesh_centre(vertices, body.piece.faces)
+    on = _load(stage, number)
+    alone = [i for i in on[1:] if {*stage.resting[i].carriers()} <= {*on}]  # others share it
+    load = [stage.bodies[i].pieces[0] for i in (number, *alone)]
+    weights = [b.mass.mid * GRAVITY for b in load]
+    centres = [mesh_centre(b.piece.vertices, b.piece.faces) for b in load]
+    middle = np.average(centres, axis=0, weights=weights)
     touching = rest.places[rest.touching()]
     foot = float(touching[:, 2].min()) if len(touching) else float(low[2])
-    inside = _inside_hull(touching[:, :2], middle[:2])
+    inside, out = _inside_hull(touching[:, :2], middle[:2], vertices[:, :2])
     up, top = max(1e-6, float(middle[2]) - foot), max(1e-6, float(high[2]) - foot)
-    dry = body.mass.mid * GRAVITY
     in_water = body.mass_in_water(stage.water)
-    wet = max(0.0, in_water.mid) * GRAVITY
+    wet = max(0.0, sum(_weight_in(stage, b) for b in load))
     size = high - low
     beside = any(stage.resting[i].through > DRAWN_THROUGH for i in stage.together(number)[1:])
     sure = all_stay(rigs_of(stage, amiss_ends([End({}, {})]), number, FRICTION))
@@ -168,7 +202,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     return Standing(
         name=body.entry.name,
         tip_angle=tip_angle(inside, up),
-        push_dry=top_push(dry, inside, top),
+        push_dry=top_push(sum(weights), inside, top),
         push_wet=top_push(wet, inside, top),
         upright=bool(size[2] > UPRIGHT * min(size[0], size[1])),
         to_pane=float(min(low[0], low[1], floor[0] - high[0], floor[1] - high[1])),
@@ -181,17 +215,39 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
         may_float=body.entry.kind == "stone" and in_water.low < 0,
         floats=body.entry.kind == "stone" and in_water.mid < 0,
         foot_known=body.entry.shape.form_given,
+        load=tuple(b.entry.name for b in load[1:]),
+        press=wet * out,
+        overhangs=bool(rest.carriers()) and out < OVERHANG,
     )
 
 
-def _inside_hull(contacts: Floats, middle: Floats) -> float:
-    """Distance from a point to the nearest edge of the hull of contacts [m]; 0 outside of it."""
+def _weight_in(stage: Stage, body: Body) -> float:
+    """Weight of a piece with the water at its line [N]."""
+    lifted = body.mass.mid - body.mass_in_water(stage.water).mid
+    share = float(stage.wet[body.entry.name].shares[-1])
+    return (body.mass.mid - lifted * share) * GRAVITY
+
+
+def _inside_hull(contacts: Floats, middle: Floats, outline: Floats) -> tuple[float, float]:
+    """Tell how near the edge of the hull of some contacts a weight is.
+
+    Returns
+    -------
+    inside : float
+        Distance from the middle of the weight to the nearest edge [m]; 0 outside of it.
+    out : float
+        The least share of the weight that tips it, pressed on the point of an outline that
+        sticks out farthest over an edge; infinite where none does.
+    """
     from scipy.spatial import ConvexHull, QhullError
 
     if len(contacts) < 3:
-        return 0.0
+        return 0.0, math.inf
     try:
         edges = ConvexHull(contacts).equations
     except QhullError:
-        return 0.0
-    return max(0.0, float(-(edges[:, :2] @ middle + edges[:, 2]).max()))
+        return 0.0, math.inf
+    inside = np.maximum(0.0, -(edges[:, :2] @ middle + edges[:, 2]))
+    out = (outline @ edges[:, :2].T + edges[:, 2]).max(axis=0)
+    far = out > STICKS_OUT
+    return float(inside.min()), float((inside[far] / out[far]).min(initial=math.inf))

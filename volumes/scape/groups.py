@@ -87,7 +87,7 @@ def weighed_stone(text: str) -> tuple[float, Material]:
     PlumbstoneError
         If it is no such text, or the material is no stone.
     """
-    found = re.fullmatch(r"\s*(\S*\d)\s*([^\W\d]+)\s+(.+)", text)
+    found = re.fullmatch(r"\s*(.*\d)\s*([^\W\d]+)\s+(.+)", text)
     if found is None:
         raise PlumbstoneError(f'"{text}": write a mass and a stone, such as "520 g granite".')
     mass, material = parse_quantity(f"{found[1]} {found[2]}", "mass"), find_material(found[3])
@@ -220,7 +220,7 @@ def _sinker_from(
         at=section.quantities("at", "length", None, count=3),
         slack=section.quantity("slack", "length", 0.0, least=0),
         stone=stone,
-        price=section.number("price", None, least=0),
+        price=section.number("price", None, least=0, sign="€/kg"),
     )
     section.done()
     return sinker

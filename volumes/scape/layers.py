@@ -283,7 +283,7 @@ def _layer_from(section: Section, materials: Mapping[str, Material]) -> Layer:
     name = section.text("name", material.name.capitalize())
     zone = _zone_from(section)
     profile = _profile_from(section) if material.kind == "substrate" else None
-    repose = section.number("repose", None, least=5, most=60)
+    repose = section.number("repose", None, least=5, most=60, sign="°")
     if repose is not None:
         material = replace(material, repose=Range.exact(repose))
     layer = Layer(
@@ -291,9 +291,9 @@ def _layer_from(section: Section, materials: Mapping[str, Material]) -> Layer:
         material=material,
         zone=zone,
         profile=profile,
-        settling=section.number("settling", material.settling, least=0, most=0.5),
+        settling=section.number("settling", material.settling, least=0, most=0.5, sign="%"),
         bags=tuple(bag_from(entry) for entry in section.sections("bags")),
-        spare=section.number("spare", 0.0, least=0, most=1),
+        spare=section.number("spare", 0.0, least=0, most=1, sign="%"),
         sacks=_sacks_from(sacks) if (sacks := section.section("sacks", None)) else None,
         fabric=section.flag("fabric"),
     )
@@ -305,7 +305,7 @@ def _sacks_from(section: Section) -> Sacks:
     """Read `sacks`: what one holds, and the share of gaps between them."""
     sacks = Sacks(
         section.quantity("holds", "volume", least=1e-5),
-        section.number("gaps", SACK_GAPS, least=0, most=0.5),
+        section.number("gaps", SACK_GAPS, least=0, most=0.5, sign="%"),
     )
     section.done()
     return sacks

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.errors import PlumbstoneError, unreadable
 from plumbstone.meshes.limits import LARGEST_TABLE, MOST_PIXELS, raised
 from plumbstone.meshes.piece import Floats
 
@@ -34,6 +34,8 @@ def table_levels(path: Path) -> Floats:
         text = path.read_text(encoding="utf-8-sig")
         if not text.strip():
             raise MapError("is empty.")
+        if ";" in text:  # as a spreadsheet writes it where commas are decimal
+            text = text.replace(",", ".").replace(";", ",")
         values = np.loadtxt(io.StringIO(text), delimiter=",", ndmin=2) * 1e-2
     except MapError:
         raise
@@ -92,7 +94,7 @@ def _size(path: Path) -> int:
     try:
         return path.stat().st_size
     except OSError as error:
-        raise MapError(f"cannot be read ({error.strerror}); check the name.") from None
+        raise MapError(unreadable(path, error)) from None
 
 
 def _checked(values: Floats) -> Floats:

@@ -174,8 +174,8 @@ def material_from(section: Section, known: Mapping[str, Material]) -> Material:
         kind=kind,
         **changed,
         repose=base.repose if repose is None else _angles(section, repose),
-        grain_pores=section.number("grain_pores", base.grain_pores, least=0, most=0.95),
-        settling=section.number("settling", base.settling, least=0, most=0.5),
+        grain_pores=section.number("grain_pores", base.grain_pores, least=0, most=0.95, sign="%"),
+        settling=section.number("settling", base.settling, least=0, most=0.5, sign="%"),
         note=section.text("note", base.note),
         sources={**base.sources, "changed": "the user's scape file"},
     )

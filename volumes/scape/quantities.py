@@ -14,7 +14,10 @@ _TWO_UNITS = re.compile(  # 1 ft 9 in, 21 lb 8 oz
     r"([0-9]+ *(?:ft|foot|feet|'|′)) *([0-9][^'′]*(?:in|inch|inches|\"|″))"
     r"|([0-9]+ *(?:lbs?|pounds?)) *([0-9].*(?:oz|ounces?))"
 )
-_COMMA = re.compile(r"[-+]?[0-9]+,[0-9]+ *[^0-9,].*")
+_COMMA = re.compile(r"([-+]?[0-9]+),([0-9]+)(?![0-9.,])")  # decimal, or between thousands
+_BARE = re.compile(
+    r"[€$£]? *([-+]?[0-9]*\.?[0-9]+) *(%|°|deg|degrees?|[€$£])?( *(?:/|per) *(?:kg|lb))?"
+)
 _INCH, _POUND = 0.0254, 0.45359237  # exact: international yard and pound, 1959
 # Exact: NIST Handbook 44, appendix C; UK SI 1995/1804.
 _US_GALLON, _IMPERIAL_GALLON = (
@@ -30,7 +33,8 @@ _LENGTHS = {
     "yd": 36 * _INCH, "yard": 36 * _INCH, "yards": 36 * _INCH,
 }  # fmt: skip
 _MASSES = {
-    "kg": 1.0, "kilogram": 1.0, "kilograms": 1.0, "g": 1e-3, "gram": 1e-3, "grams": 1e-3,
+    "kg": 1.0, "kilogram": 1.0, "kilograms": 1.0,
+    "g": 1e-3, "gram": 1e-3, "grams": 1e-3,
     "mg": 1e-6, "t": 1e3, "tonne": 1e3, "tonnes": 1e3,
     "lb": _POUND, "lbs": _POUND, "pound": _POUND, "pounds": _POUND,
     "oz": _POUND / 16, "ounce": _POUND / 16, "ounces": _POUND / 16,
@@ -113,8 +117,8 @@ def parse_quantity(text: Any, kind: str) -> float:
     most, example = _KINDS[kind][1:]
     article = "an" if kind == "area" else "a"
     if isinstance(text, (int, float)) and not isinstance(text, bool):
-        shown = example.split(" or ")[0]
-        message = f'{str(text)[:20]} has no unit; write it as a text such as "{shown}".'
+        unit = example.split(" or ")[0].partition(" ")[2]
+        message = f'{str(text)[:20]} has no unit; write it as a text such as "{text:g} {unit}".'
         raise QuantityError(message)
     if not isinstance(text, str) or len(text) > LONGEST:
         said = "that" if not isinstance(text, str) else f'"{text[:20]}…"'
@@ -122,13 +126,16 @@ def parse_quantity(text: Any, kind: str) -> float:
         raise QuantityError(message)
     if two := _TWO_UNITS.fullmatch(text.strip()):
         return sum(parse_quantity(part, kind) for part in two.groups() if part)
-    number, unit = _parted(text.strip())
+    number, unit = _parted(with_point(text.strip()))
     if number is None:
         how = without_comma(text) or f"write a number and a unit, such as {example}"
         message = f'"{text}" is not {article} {kind}; {how}.'
         raise QuantityError(message)
     if not unit:
-        message = f'"{text}" has no unit; write {example}.'
+        units = (part.partition(" ")[2] for part in example.split(" or "))
+        message = (
+            f'"{text}" has no unit; write {" or ".join(f"{text.strip()} {u}" for u in units)}.'
+        )
         raise QuantityError(message)
     value = _in_si(number, unit, kind)
     if value is None:
@@ -160,9 +167,49 @@ def is_quantity(text: Any, kind: str) -> bool:
     return True
 
 
+def with_point(text: str) -> str:
+    """Write a decimal comma as a point; three digits after it may be thousands: left as it is."""
+    found = _COMMA.match(text)
+    if found is None or (len(found[2]) == 3 and int(found[1]) != 0):
+        return text
+    return text.replace(",", ".", 1)
+
+
+def bare_number(text: str, sign: str = "") -> float:
+    """Read a number without a unit, as people write it: "5 %", "30°", "4,50 €".
+
+    Parameters
+    ----------
+    text : str
+        With a decimal comma too.
+    sign : str
+        What may follow it: "%", of which it is the hundredth part, "°", "€" for any money,
+        "€/kg" for money that may be by the pound too, or nothing.
+
+    Raises
+    ------
+    QuantityError
+        If it is none, or another sign follows it.
+
+    Examples
+    --------
+    >>> bare_number("5 %", "%"), bare_number("30 deg", "°"), bare_number("4,50", "€/kg")
+    (0.05, 30.0, 4.5)
+    >>> round(bare_number("$2/lb", "€/kg"), 4)  # per kilogram
+    4.4092
+    """
+    found = _BARE.fullmatch(with_point(text.strip()))
+    known = {"%": "%", "$": "€", "£": "€", "€": "€", None: ""}.get(found[2], "°") if found else None
+    by = found[3] if found else None
+    if found is None or known not in ("", sign.partition("/")[0]) or (by and sign != "€/kg"):
+        raise QuantityError(f'"{text[:20]}" is no number; {without_comma(text) or "write 4.5"}.')
+    share = 0.01 if known == "%" else 1 / _POUND if by and by.endswith("lb") else 1
+    return float(found[1]) * share
+
+
 def without_comma(text: Any) -> str:
-    """Say how to write a quantity whose number has a comma, decimal or between thousands."""
-    if not isinstance(text, str) or not _COMMA.fullmatch(text.strip()):
+    """Say how to write a number whose comma may be decimal or between thousands."""
+    if not isinstance(text, str) or not _COMMA.match(text.strip()):
         return ""
     return f"write {text.replace(',', '.')} or {text.replace(',', '')}"
 

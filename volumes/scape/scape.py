@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
+from plumbstone.meshes.errors import PlumbstoneError, unreadable
 from plumbstone.meshes.limits import MOST_AT_HAND, MOST_CORNERS, MOST_WOOD, raised
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.ranges import Range
@@ -264,8 +265,7 @@ def _read_toml(path: Path) -> dict[str, object]:
     except ScapeError:
         raise
     except OSError as error:
-        reason = error.strerror or str(error)
-        raise ScapeError(path, "", f"cannot be read ({reason}); check the name.") from None
+        raise ScapeError(path, "", unreadable(path, error)) from None
     except UnicodeDecodeError:
         raise ScapeError(path, "", "is no UTF-8 text; save it as such.") from None
     except tomllib.TOMLDecodeError as error:
@@ -273,8 +273,8 @@ def _read_toml(path: Path) -> dict[str, object]:
         raise ScapeError(
             path,
             "",
-            f"is not valid TOML{f' at {where[1]}' if where else ''}; see the example of "
-            "plumbstone new.",
+            f"is not valid TOML{f' at {where[1]}' if where else ''}; what has a unit, a sign or "
+            'a comma stands in quotation marks, "30 cm". See the example of plumbstone new.',
         ) from None
     except (RecursionError, ValueError):
         raise ScapeError(path, "", "holds a value that is too deep or too long.") from None
@@ -359,7 +359,7 @@ def _inside(section: Section, glass: float | None) -> tuple[tuple[float, ...], t
 def _prices_from(section: Section) -> Prices:
     """Read [prices]."""
     names = (f.name for f in fields(Prices))
-    prices = Prices(*(section.number(name, None, least=0) for name in names))
+    prices = Prices(*(section.number(name, None, least=0, sign="€") for name in names))
     section.done()
     return prices
 
@@ -388,14 +388,14 @@ def _piece_from(section: Section, materials: Mapping[str, Material]) -> PieceEnt
         material=material,
         mass=mass,
         at=section.quantities("at", "length", count=2),
-        turn=section.number("turn", 0.0, least=-360, most=360),
-        tilt=section.number("tilt", 0.0, least=-180, most=180),
-        lean=section.number("lean", 90.0, least=-360, most=360),
+        turn=section.number("turn", 0.0, least=-360, most=360, sign="°"),
+        tilt=section.number("tilt", 0.0, least=-180, most=180, sign="°"),
+        lean=section.number("lean", 90.0, least=-360, most=360, sign="°"),
         rests=section.text("rests", "floor"),
         pressed=section.quantity("pressed", "length", 0.0, least=0),
         settle=section.flag("settle"),
         tied_to=section.texts("tied_to"),
-        price=section.number("price", None, least=0),
+        price=section.number("price", None, least=0, sign="€/kg"),
     )
     section.done()
     if entry.material.density is None:
@@ -412,7 +412,7 @@ def _at_hand_from(section: Section, materials: Mapping[str, Material]) -> PieceE
         shape=_shape_from(section, mass),
         material=_material(section, materials),
         mass=mass,
-        price=section.number("price", None, least=0),
+        price=section.number("price", None, least=0, sign="€/kg"),
     )
     section.done()
     if entry.material.density is None:
@@ -426,7 +426,7 @@ def _shape_from(section: Section, mass: float | None) -> Shape:
     mesh = _mesh_from(section)
     solid = section.choice("solid", (*SOLIDS, "boulder"), "")
     size = section.quantities("size", "length", None, count=3, least=1e-4)
-    factor = section.number("shape_factor", None, least=0.05, most=1.0)
+    factor = section.number("shape_factor", None, least=0.05, most=1.0, sign="%")
     seed = section.whole("seed", 0)
     limbs = tuple(_limb_from(entry) for entry in section.sections("limbs"))
     ways = [bool(scan), mesh is not None, size is not None, bool(limbs)]
@@ -504,9 +504,9 @@ def _lump_from(section: Section, materials: Mapping[str, Material]) -> Lump:
         if volume is None
         else Range.exact(volume),
         material=material,
-        below_soil=section.number("below_soil", 0.0, least=0, most=1),
+        below_soil=section.number("below_soil", 0.0, least=0, most=1, sign="%"),
         pores_filled=section.flag("pores_filled"),
-        price=section.number("price", None, least=0),
+        price=section.number("price", None, least=0, sign="€/kg"),
     )
     section.done()
     return lump
@@ -514,8 +514,6 @@ def _lump_from(section: Section, materials: Mapping[str, Material]) -> Lump:
 
 def _material(section: Section, materials: Mapping[str, Material]) -> Material:
     """Find the material that a table names."""
-    from plumbstone.meshes.errors import PlumbstoneError
-
     key = section.text("material")
     try:
         return find_material(key, materials)

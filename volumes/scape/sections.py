@@ -10,13 +10,18 @@ from plumbstone.meshes.errors import PlumbstoneError, shown
 from plumbstone.meshes.limits import MOST_ENTRIES, MOST_POINTS, raised
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.reading.beside import OutsideError, file_beside
-from plumbstone.volumes.scape.quantities import QuantityError, parse_quantity
+from plumbstone.volumes.scape.quantities import QuantityError, bare_number, parse_quantity
 
 _REQUIRED: Any = object()
 LONGEST_TEXT = 300  # such as a name [characters]
 TABLES = {
     "bags": '{ holds = "9 L", price = 22 }',
     "depth": '{ front = "3 cm", back = "8 cm" }',
+}  # fmt: skip
+CALLED = {  # what people call it: its key
+    "weight": "mass", "position": "at", "pos": "at", "x": "at", "rotation": "turn", "angle": "turn",
+    "slope": "front and back", "thickness": "depth", "dimensions": "size", "width": "size",
+    "length": "size", "type": "material", "volume": "holds", "cost": "price", "file": "scan",
 }  # fmt: skip
 LARGEST = 1e9  # of all that is a bare number
 EXAMPLES = {"length": '"20 cm"', "mass": '"2.5 kg"', "volume": '"9 L"', "area": '"900 cm2"'}
@@ -144,15 +149,23 @@ class Section:
         *,
         least: float = -LARGEST,
         most: float = LARGEST,
+        sign: str = "",
     ) -> Any:
-        """Take a bare number within bounds."""
+        """Take a bare number within bounds, or a text of one with a sign, as in `bare_number`."""
         value = self.raw(key, default)
         if value is default:
             return value
+        if isinstance(value, str):
+            try:
+                value = bare_number(value, sign)
+            except QuantityError as error:
+                raise self.error(key, str(error)) from None
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             raise self.error(key, f"is {_brief(value)}; it must be a number.")
         if not least <= value <= most or not math.isfinite(value):
-            raise self.error(key, f"is {_brief(value)}; it must lie from {least:g} to {most:g}.")
+            percent = f' For {value:g} % write "{value:g} %".' if sign == "%" and value > 1 else ""
+            problem = f"is {_brief(value)}; it must lie from {least:g} to {most:g}.{percent}"
+            raise self.error(key, problem)
         return float(value)
 
     def whole(self, key: str, default: Any = _REQUIRED, *, least: int = 0) -> Any:
@@ -240,7 +253,9 @@ class Section:
     def done(self) -> None:
         """Refuse the keys that nobody read, and name the nearest known one."""
         for key in self._left:
-            near = difflib.get_close_matches(key, self._known, n=1, cutoff=0.5)
+            called = CALLED.get(key.lower(), "")
+            near = [called] if called.partition(" ")[0] in self._known else []
+            near = near or difflib.get_close_matches(key, self._known, n=1, cutoff=0.5)
             hint = f' Did you mean "{near[0]}"?' if near else ""
             known = "" if near else f" Known keys: {', '.join(sorted(set(self._known)))}."
             raise self.error(key, f"is not a known key.{hint}{known}")
