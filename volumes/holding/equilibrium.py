@@ -199,7 +199,9 @@ def greatest_pulls(rig: Rig) -> Floats:
     bounds = [_bounds(rig, int(level)) for level in standing]
     low, high = [b[0] for b in bounds], [b[1] for b in bounds]
     loads = [_load(rig, int(level)) for level in standing]
-    for tie in range(len(pulls)):
+    given = np.all(rig.least_pulls == rig.most_pulls, axis=0)
+    pulls[given] = rig.most_pulls[standing].max(axis=0)[given]
+    for tie in np.flatnonzero(~given):
         cost = np.zeros(matrix.shape[1])
         cost[count + tie] = -1.0
         many = len(standing)
@@ -327,6 +329,7 @@ def _feasible(matrix: Floats, rows: Floats, contacts: int) -> bool:
         rows[:, :size].ravel(),
         low.ravel(),
         high.ravel(),
+        presolve=False,  # of no use where any answer will do
     )
     return found is not None
 
@@ -424,13 +427,18 @@ def _minimum_of_blocks(
 
 
 def _diagonal(blocks: Sequence[Floats]) -> Any:
-    """Put matrices along the diagonal of a sparse one."""
-    from scipy.sparse import block_diag, coo_array
+    """Put matrices of one shape along the diagonal of a sparse one."""
+    from scipy.sparse import csr_array
 
-    return block_diag([coo_array(block) for block in blocks], format="csr")
+    stack = np.stack(blocks)
+    count, high, wide = stack.shape
+    k, i, j = np.nonzero(stack)
+    return csr_array((stack[k, i, j], (k * high + i, k * wide + j)), (count * high, count * wide))
 
 
-def _minimum(cost: Floats, matrix: Any, load: Floats, low: Floats, high: Floats) -> Any:
+def _minimum(
+    cost: Floats, matrix: Any, load: Floats, low: Floats, high: Floats, *, presolve: bool = True
+) -> Any:
     """Minimise cost @ x with matrix @ x = load and bounds; None: impossible."""
     from scipy.optimize import linprog
 
@@ -440,7 +448,11 @@ def _minimum(cost: Floats, matrix: Any, load: Floats, low: Floats, high: Floats)
         b_eq=load,
         bounds=np.column_stack([low, np.maximum(low, high)]),
         method="highs",
-        options={"primal_feasibility_tolerance": 1e-9, "dual_feasibility_tolerance": 1e-9},
+        options={
+            "primal_feasibility_tolerance": 1e-9,
+            "dual_feasibility_tolerance": 1e-9,
+            "presolve": presolve,
+        },
     )
     return None if found.x is None else found
 
