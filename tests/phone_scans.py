@@ -31,7 +31,10 @@ def standing_poses(vertices: np.ndarray, rng: np.random.Generator, count: int) -
     across = np.cross(b - a, c - a)
     foot = middle - (up @ middle + hull.equations[:, 3])[:, None] * up
     inside = np.all(
-        [(np.cross(q - p, foot - p) * across).sum(axis=1) >= 0 for p, q in ((a, b), (b, c), (c, a))],
+        [
+            (np.cross(q - p, foot - p) * across).sum(axis=1) >= 0
+            for p, q in ((a, b), (b, c), (c, a))
+        ],
         axis=0,
     )
     poses, areas = -up[inside], np.linalg.norm(across[inside], axis=1) / 2
