@@ -5,7 +5,7 @@ Faces are rows of corners below `count`, or below the number of vertices. No ind
 reads a file does that.
 """
 
-from libc.math cimport rint, sqrt
+from libc.math cimport M_PI, atan2, fabs, rint, sqrt
 from libc.stdint cimport int32_t, int64_t, uint8_t, uint32_t, uint64_t
 
 import numpy as np
@@ -91,6 +91,47 @@ def moment(const double[:, :] vertices, const int64_t[:, :] faces, const double[
         for i in range(3):
             total[i] += volume * (at[0][i] + at[1][i] + at[2][i])
     return sixfold_volume, sums
+
+
+def winding(const double[:, :] vertices, const int64_t[:, :] faces, const double[:, :] points):
+    """How often a mesh winds around each point, (k,).
+
+    The half angles of faces are arguments of complex numbers (bottom, top), which add up where these
+    are multiplied; two within an eighth of a turn make no whole one, so few need an arc tangent.
+    """
+    found, from_point = np.zeros(points.shape[0]), np.empty((vertices.shape[0], 4))
+    cdef double[::1] turns = found
+    cdef double[:, ::1] at = from_point  # x, y, z and length
+    cdef double angle, real, imaginary, top, bottom, slope
+    cdef double *a, *b, *c
+    cdef Py_ssize_t k, v, f, i
+    for k in range(points.shape[0]):
+        for v in range(vertices.shape[0]):
+            for i in range(3):
+                at[v, i] = vertices[v, i] - points[k, i]
+            at[v, 3] = sqrt(at[v, 0] * at[v, 0] + at[v, 1] * at[v, 1] + at[v, 2] * at[v, 2])
+        angle, real, imaginary = 0, 1, 0
+        for f in range(faces.shape[0]):
+            a, b, c = &at[faces[f, 0], 0], &at[faces[f, 1], 0], &at[faces[f, 2], 0]
+            top = (
+                a[0] * (b[1] * c[2] - b[2] * c[1])
+                + a[1] * (b[2] * c[0] - b[0] * c[2])
+                + a[2] * (b[0] * c[1] - b[1] * c[0])
+            )
+            bottom = a[3] * b[3] * c[3]
+            bottom += (a[0] * b[0] + a[1] * b[1] + a[2] * b[2]) * c[3]
+            bottom += (b[0] * c[0] + b[1] * c[1] + b[2] * c[2]) * a[3]
+            bottom += (c[0] * a[0] + c[1] * a[1] + c[2] * a[2]) * b[3]
+            if fabs(top) >= bottom:
+                angle += atan2(top, bottom)
+                continue
+            slope = top / bottom
+            real, imaginary = real - imaginary * slope, imaginary + real * slope
+            if fabs(imaginary) >= real or real > 1e100:
+                angle += atan2(imaginary, real)
+                real, imaginary = 1, 0
+        turns[k] = (angle + atan2(imaginary, real)) / (2 * M_PI)
+    return found
 
 
 def shell_volumes(

@@ -26,19 +26,19 @@ def standing_poses(vertices: np.ndarray, rng: np.random.Generator, count: int) -
     """Rotations that let a body stand on a face of its hull, below its middle."""
     hull = ConvexHull(vertices)
     middle = vertices[hull.vertices].mean(axis=0)
-    poses, weights = [], []
-    for equation, simplex in zip(hull.equations, hull.simplices, strict=True):
-        a, b, c = vertices[simplex]
-        area = np.linalg.norm(np.cross(b - a, c - a)) / 2
-        foot = middle - (equation[:3] @ middle + equation[3]) * equation[:3]
-        inside = all(
-            np.cross(q - p, foot - p) @ np.cross(b - a, c - a) >= 0
+    up = hull.equations[:, :3]
+    a, b, c = (vertices[hull.simplices[:, k]] for k in range(3))
+    across = np.cross(b - a, c - a)
+    foot = middle - (up @ middle + hull.equations[:, 3])[:, None] * up
+    inside = np.all(
+        [
+            (np.cross(q - p, foot - p) * across).sum(axis=1) >= 0
             for p, q in ((a, b), (b, c), (c, a))
-        )
-        if inside:
-            poses.append(-equation[:3])
-            weights.append(area)
-    chosen = rng.choice(len(poses), count, p=np.array(weights) / np.sum(weights))
+        ],
+        axis=0,
+    )
+    poses, areas = -up[inside], np.linalg.norm(across[inside], axis=1) / 2
+    chosen = rng.choice(len(poses), count, p=areas / areas.sum())
     return [turn_to(poses[k]) for k in chosen]
 
 

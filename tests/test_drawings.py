@@ -218,9 +218,9 @@ def test_the_view_has_its_library_and_every_piece(sights: dict[str, Sight]) -> N
     assert code.startswith("/**")
     assert "Three.js Authors" in code[:200]
     assert "SPDX-License-Identifier: MIT" in code[:200]
-    data = view_data(sights["forty"])
-    assert [piece["number"] for piece in data["pieces"]] == list(range(1, 41))
-    assert data["size"][:2] == [1.2, 0.5]
+    data = view_data(sights["row"])
+    assert [piece["number"] for piece in data["pieces"]] == list(range(1, 7))
+    assert data["size"][:2] == [0.6, 0.3]
 
 
 def test_the_same_plan_gives_the_same_files(sights: dict[str, Sight], tmp_path: Path) -> None:

@@ -40,7 +40,9 @@ def test_the_simulation_lifts_a_block_where_archimedes_says(tmp_path: Path) -> N
     assert run.first > afloat
 
 
-@pytest.mark.parametrize("slot", range(30))
+@pytest.mark.parametrize(
+    "slot", [*range(15), *(pytest.param(k, marks=pytest.mark.slow) for k in range(15, 30))]
+)
 def test_nothing_that_is_called_held_moves(tmp_path: Path, slot: int) -> None:
     """Thirty scapes that are called held; two in three of those drawn are."""
     drawn = (case_of(500 + slot + k, tmp_path, calm=True, offers=False) for k in range(0, 600, 100))

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from plumbstone.meshes.faces import balance, sharing, sixfold
+from plumbstone.meshes.faces import balance, sharing, sixfold, winding
 from plumbstone.meshes.faces import face_areas as face_areas
 from plumbstone.meshes.faces import shells as shells
 from plumbstone.meshes.piece import Floats, Indices
@@ -56,13 +56,4 @@ def winding_number(vertices: Floats, faces: Indices, points: Floats) -> Floats:
     (from memory); generalised winding number by Jacobson et al. (2013), ACM TOG 32, 33
     (from memory).
     """
-    found = np.empty(len(points))
-    for k, point in enumerate(points):
-        a, b, c = (vertices[faces[:, i]] - point for i in range(3))
-        la, lb, lc = (np.linalg.norm(v, axis=1) for v in (a, b, c))
-        top = np.einsum("ij,ij->i", a, np.cross(b, c))
-        bottom = la * lb * lc
-        bottom += np.einsum("ij,ij->i", a, b) * lc + np.einsum("ij,ij->i", b, c) * la
-        bottom += np.einsum("ij,ij->i", c, a) * lb
-        found[k] = np.arctan2(top, bottom).sum() / (2 * np.pi)
-    return found
+    return winding(vertices, faces, np.asarray(points, dtype=float))

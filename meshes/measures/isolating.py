@@ -97,11 +97,11 @@ def _plane_within(points: Floats, near: float) -> Plane | None:
     few = points[rng.choice(len(points), min(len(points), SCORED), replace=False)]
     tried = points[rng.integers(0, len(points), (TRIES, 3))]
     best, best_count = None, LEAST_TABLE * len(few)
-    for start, normal in zip(*_planes_through(tried), strict=True):
+    for start, normal, lie in zip(*_planes_through(tried, few, near), strict=True):
+        if lie <= best_count:
+            continue
         gap = (few - start) @ normal
         lying = np.abs(gap) < near
-        if lying.sum() <= best_count:
-            continue
         above, below = (gap > CLEARLY * near).sum(), (gap < -CLEARLY * near).sum()
         if above + below and max(above, below) < ONE_SIDED * (above + below):
             continue
@@ -111,12 +111,23 @@ def _plane_within(points: Floats, near: float) -> Plane | None:
     return None if best is None else _refined(points, *best, near)
 
 
-def _planes_through(tried: Floats) -> tuple[Floats, Floats]:
-    """Give a point and the unit normal of planes through three points each, (k, 3, 3)."""
+def _planes_through(tried: Floats, points: Floats, near: float) -> tuple[Floats, Floats, Indices]:
+    """Give a point and the unit normal of planes through three points each, (k, 3, 3).
+
+    And of how many points each comes near.
+    """
     normals = np.cross(tried[:, 1] - tried[:, 0], tried[:, 2] - tried[:, 0])
     lengths = np.linalg.norm(normals, axis=1)
     usable = lengths > 1e-12
-    return tried[usable, 0], normals[usable] / lengths[usable, None]
+    starts, normals = tried[usable, 0], normals[usable] / lengths[usable, None]
+    offsets = np.einsum("ij,ij->i", starts, normals)
+    lie = [
+        np.count_nonzero(np.abs(points @ some.T - off) < near, axis=0)
+        for some, off in zip(
+            *(np.array_split(a, 1 + len(a) // 32) for a in (normals, offsets)), strict=True
+        )
+    ]
+    return starts, normals, np.concatenate(lie)
 
 
 def table_within(vertices: Floats, faces: Indices) -> Plane | None:
@@ -144,7 +155,9 @@ def table_within(vertices: Floats, faces: Indices) -> Plane | None:
     near = max(NEAR[0] * float(np.ptp(points, axis=0).max()), LEAST_NEAR)
     best, best_count = None, LEAST_TABLE * SCORED
     tried = points[rng.integers(0, SCORED, (TRIES, 3))]
-    for start, normal in zip(*_planes_through(tried), strict=True):
+    for start, normal, lie in zip(*_planes_through(tried, points, near), strict=True):
+        if lie <= best_count:
+            continue
         gap, along = (points - start) @ normal, normals @ normal
         facing = (np.abs(gap) < near) & (np.abs(along) > FACING)
         side = 1.0 if along[facing].sum() > 0 else -1.0

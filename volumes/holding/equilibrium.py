@@ -95,18 +95,20 @@ def judge(rig: Rig, body: int = 0) -> Verdicts:
     N ≥ 0 and pulls within their bounds exist; a negative one is the load that lacks there.
     The multipliers of the balance are the motion that the bodies start with (virtual work).
     """
-    standing = np.arange(rig.levels)
-    margins, motions = np.full(rig.levels, -np.inf), np.zeros((0, 0))
-    found = _greatest_lift(rig, body, standing) if all_stay([rig]) else None
+    at = np.array([centre_of_lift(rig, level, body) for level in range(rig.levels)])
+    levels, which = _unlike(rig, at)
+    standing = np.arange(len(levels))
+    margins, motions = np.full(len(levels), -np.inf), np.zeros((0, 0))
+    found = _greatest_lift(rig, body, levels) if all_stay([rig]) else None
     if found is None:  # somewhere it moves
-        missing, motions = _least_missing(rig, body, standing)
+        missing, motions = _least_missing(rig, body, levels)
         standing = standing[missing <= ELASTIC]
-        found = _greatest_lift(rig, body, standing) or _one_by_one(rig, body, standing)
-    rising = _whole_where_possible(rig, body, standing, *found)
+        found = _in_parts(rig, body, levels[standing])
+    rising = _whole_where_possible(rig, body, levels[standing], *found)
     margins[standing] = found[0]
     motions = motions if len(motions) else rising.copy()
     motions[standing] = rising
-    return Verdicts(margins, motions.reshape(rig.levels, -1, rig.equations))
+    return Verdicts(margins[which], motions.reshape(len(levels), -1, rig.equations)[which])
 
 
 def all_stay(rigs: Sequence[Rig]) -> bool:
@@ -157,6 +159,13 @@ def _rows(rig: Rig) -> Floats:
     return np.hstack([_loads(rig), rig.least_pulls, rig.most_pulls]).round(12)
 
 
+def _unlike(rig: Rig, more: Floats) -> tuple[Indices, Indices]:
+    """Levels whose rows, and more that is known of each, differ, and which of them each is like."""
+    rows = np.hstack([_rows(rig), more.round(12)])
+    _, first, which = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+    return first, which.ravel()
+
+
 def _balanced(rig: Rig, rows: Floats) -> bool:
     """Tell whether a rig can bear each of some loads and bounds."""
     return _feasible(_matrix(rig), np.unique(rows, axis=0), len(rig.contacts))
@@ -194,14 +203,17 @@ def forces_at(rig: Rig, level: int) -> tuple[Floats, Floats]:
 def greatest_pulls(rig: Rig) -> Floats:
     """Greatest pull of each tie at any level at which the rig can be in balance, (t,) [N]."""
     pulls = np.zeros(len(rig.ties))
-    standing = np.flatnonzero(stays_at(rig))
+    levels, _ = _unlike(rig, np.empty((rig.levels, 0)))
+    standing = levels[stays_at(rig)[levels]]
     if not len(standing) or not len(pulls):
         return pulls
     matrix, count = _matrix(rig), len(rig.contacts)
     bounds = [_bounds(rig, int(level)) for level in standing]
     low, high = [b[0] for b in bounds], [b[1] for b in bounds]
     loads = [_load(rig, int(level)) for level in standing]
-    for tie in range(len(pulls)):
+    given = np.all(rig.least_pulls == rig.most_pulls, axis=0)
+    pulls[given] = rig.most_pulls[standing].max(axis=0)[given]
+    for tie in np.flatnonzero(~given):
         cost = np.zeros(matrix.shape[1])
         cost[count + tie] = -1.0
         many = len(standing)
@@ -253,11 +265,11 @@ def least_sinkers(
         matrix, size = _matrix(rig), rig.equations
         pulls = np.zeros((size * len(rig.masses), own))
         pulls[size * body : size * (body + 1)] = _wrench(_level(points[:, :2]), _down(own))[:size]
-        for level in range(rig.levels):
+        for level in _unlike(rig, weight_shares[:, None])[0]:
             held.append(matrix)
             shared.append(GRAVITY * weight_shares[level] * pulls)
-            loads.append(_load(rig, level))
-            least, greatest = _bounds(rig, level)
+            loads.append(_load(rig, int(level)))
+            least, greatest = _bounds(rig, int(level))
             low.append(least)
             high.append(greatest)
     found = _minimum(
@@ -329,6 +341,7 @@ def _feasible(matrix: Floats, rows: Floats, contacts: int) -> bool:
         rows[:, :size].ravel(),
         low.ravel(),
         high.ravel(),
+        presolve=False,  # of no use where any answer will do
     )
     return found is not None
 
@@ -378,11 +391,15 @@ def _greatest_lift(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats
     return lifts, -found.eqlin.marginals.reshape(len(levels), size)
 
 
-def _one_by_one(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:
-    """Give the same where each level is a program of its own."""
-    size = rig.equations * len(rig.masses)
-    none = np.array([-np.inf]), np.full((1, size), np.nan)
-    parts = [_greatest_lift(rig, body, levels[i : i + 1]) or none for i in range(len(levels))]
+def _in_parts(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:
+    """Give the same, with the levels halved wherever a program has no answer."""
+    found = _greatest_lift(rig, body, levels)
+    if found is not None:
+        return found
+    if len(levels) == 1:
+        size = rig.equations * len(rig.masses)
+        return np.array([-np.inf]), np.full((1, size), np.nan)
+    parts = [_in_parts(rig, body, half) for half in np.array_split(levels, 2)]
     return np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts])
 
 
@@ -426,13 +443,18 @@ def _minimum_of_blocks(
 
 
 def _diagonal(blocks: Sequence[Floats]) -> Any:
-    """Put matrices along the diagonal of a sparse one."""
-    from scipy.sparse import block_diag, coo_array
+    """Put matrices of one shape along the diagonal of a sparse one."""
+    from scipy.sparse import csr_array
 
-    return block_diag([coo_array(block) for block in blocks], format="csr")
+    stack = np.stack(blocks)
+    count, high, wide = stack.shape
+    k, i, j = np.nonzero(stack)
+    return csr_array((stack[k, i, j], (k * high + i, k * wide + j)), (count * high, count * wide))
 
 
-def _minimum(cost: Floats, matrix: Any, load: Floats, low: Floats, high: Floats) -> Any:
+def _minimum(
+    cost: Floats, matrix: Any, load: Floats, low: Floats, high: Floats, *, presolve: bool = True
+) -> Any:
     """Minimise cost @ x with matrix @ x = load and bounds; None: impossible."""
     from scipy.optimize import linprog
 
@@ -442,7 +464,11 @@ def _minimum(cost: Floats, matrix: Any, load: Floats, low: Floats, high: Floats)
         b_eq=load,
         bounds=np.column_stack([low, np.maximum(low, high)]),
         method="highs",
-        options={"primal_feasibility_tolerance": 1e-9, "dual_feasibility_tolerance": 1e-9},
+        options={
+            "primal_feasibility_tolerance": 1e-9,
+            "dual_feasibility_tolerance": 1e-9,
+            "presolve": presolve,
+        },
     )
     return None if found.x is None else found
 
