@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.faces import corners_of, seen_from_above, shells
+from plumbstone.meshes.faces import corner_sums, corners_of, seen_from_above, shells
 from plumbstone.meshes.measures.calipers import corner_normals
 from plumbstone.meshes.measures.faults import face_areas, open_edges
 from plumbstone.meshes.measures.isolating import Plane, upright
@@ -20,6 +20,7 @@ LENGTH_OF_CELL = 0.7  # mean way of a line through a square cell, teeth taken of
 BEYOND = 2.0  # times a circular segment: what may lie beyond the bridge over a missing side
 CLIMBS, LEAST_CLIMB = 0.25, 0.40  # of a body's height: rim that left its foot, and how far it goes
 STRAIGHT_DOWN = 0.9  # downward part of the normals of a skin that no camera on a table sees
+FARTHEST = 1.0  # roots of its area that a cap is pushed out at most
 MOST_BULGED = 50  # holes that are closed so; the smaller ones are closed flat
 
 
@@ -233,6 +234,34 @@ def close_below(vertices: Floats, faces: Indices, rim: Rim, share: float) -> tup
     walls = np.concatenate([np.column_stack([b, a, low_a]), np.column_stack([b, low_a, low_b])])
     lid = np.column_stack([low_b, low_a, np.full(len(a), last)])
     return np.concatenate([vertices, lower, tip[None]]), np.concatenate([faces, walls, lid])
+
+
+def unseen_side(vertices: Floats, way: Floats) -> str:
+    """Name the side of a body, z up, to which a level way (2,) leads."""
+    flat = vertices[:, :2] - vertices[:, :2].mean(axis=0)
+    right = np.linalg.eigh(flat.T @ flat)[1][:, 1]
+    if (flat @ right).max() < -(flat @ right).min():  # it reaches farther from its middle there
+        right = -right
+    along, away = float(way @ right), float(right[0] * way[1] - right[1] * way[0])
+    if abs(along) > abs(away):
+        return "its thinner end" if along > 0 else "its heavier end"
+    facing = "away from you" if away > 0 else "towards you"
+    return f"the side {facing} when its heavier end lies to your left"
+
+
+def bulged(vertices: Floats, faces: Indices, seen: int, volume: float) -> Floats:
+    """Push the widest cap that faces sideways out, so that the body holds so much more [m³].
+
+    The first `seen` faces are no caps. A corner moved along adds a third of the area around it.
+    """
+    areas = corner_sums(vertices, faces)[:, :2] / 2
+    areas[corners_of(faces[:seen])] = 0.0
+    wide = np.linalg.norm(areas, axis=1)
+    tip, moved = int(wide.argmax()), vertices.copy()
+    if wide[tip] > 0:
+        far = min(3 * volume / wide[tip], FARTHEST * float(wide[tip]) ** 0.5)
+        moved[tip, :2] += far * areas[tip] / wide[tip]
+    return moved
 
 
 def _flux(vertices: Floats, faces: Indices) -> float:
