@@ -24,6 +24,7 @@ TIP_NOISE, TIP_UNSURE = 1.7, 2.0  # what noise left in the skin adds to a length
 CUT_TIPS, CUT_UNSURE = 0.40, 0.36  # what corners that no point met take off a tip as sharp as a
 # cone of 90°, in steps from point to point, and how far that is off
 TIP_DEPTH, SHARPEST = 2.0, 2.5  # steps below a tip where its width tells how sharp it is; at most
+DULL = 1.5  # two tips that are sharper together are unsure in proportion; from memory
 SPIKE, ROUGH = 2.5, 0.1  # deviations from which on a corner is a spike of noise; noise over the
 # step, with less a tip is none
 DRAWN = 1000  # faces: with fewer it is no scan, and its corners lie where they are
@@ -85,8 +86,9 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     smoothed = max(diameter(vertices[corners])[0] / longest - 1, 0.0) * NOISE_LEFT
     if len(faces) < DRAWN:
         spread = step = 0.0
-    coarse = float(np.hypot(TIP_UNSURE * spread, CUT_UNSURE * step)) / longest
     sharp = _sharpness(smooth, way, step) + _sharpness(smooth, -way, step)
+    unsure = CUT_UNSURE * step * max(1.0, sharp / DULL)
+    coarse = float(np.hypot(TIP_UNSURE * spread, unsure)) / longest
     change = CUT_TIPS * step * sharp - TIP_NOISE * spread
     low, high = _widths_across(smooth)
     noise = smoothed + UNSEEN_REACH * unseen + coarse
