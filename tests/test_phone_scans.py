@@ -303,9 +303,12 @@ def test_a_cap_is_pushed_out_to_hold_more() -> None:
     tip = np.append(vertices, [[0.1, 0.0, 0.05]], axis=0)
     tip[-1, 2] = vertices[:, 2].mean()
     closed = np.concatenate([kept, np.column_stack([ring[:, ::-1], np.full(len(ring), 8)])])
-    moved = bulged(tip, closed, len(kept), 1e-4)
-    assert enclosed_volume(moved, closed) == pytest.approx(0.002 + 1e-4)
-    assert moved[8, 0] == pytest.approx(0.1 + 3 * 1e-4 / 0.01)  # a pyramid (Euclid XII.7)
+    moved, whole = bulged(tip, closed, len(kept), 1e-4)
+    assert is_closed(whole, len(moved))
+    assert np.array_equal(whole[: len(kept)], kept)
+    assert enclosed_volume(moved, whole) == pytest.approx(0.002 + 1e-4)
+    # A frustum on 100 cm², three quarters as wide on its other end.
+    assert moved[8, 0] == pytest.approx(0.1 + 3 * 1e-4 / 0.01 / (1 + 0.75 + 0.75**2))
 
 
 def test_a_side_that_was_not_seen_is_named() -> None:

@@ -843,8 +843,10 @@ def _guarded(
     side = _one_sided(body, volume)
     if side is not None and not body.cut and not _is_limbed(body, volume):
         least, most = volume, (1 + side.above) * volume
-        vertices = bulged(vertices, faces, len(body.seen), (most - least) / 2)
+        vertices, faces = bulged(vertices, faces, len(body.seen), (most - least) / 2)
         volume = enclosed_volume(vertices, faces)
+        said = f"bulged the side that was not seen, by {(volume - least) * 1e3:.2f} L"
+        body = replace(body, filled=(*body.filled, said))
         side = replace(side, below=1 - least / volume, above=most / volume - 1)
         doubts = tuple(d for d in doubts if d.what != "side")
     if side is not None and all(d.what != "side" or d.above < side.above for d in doubts):
