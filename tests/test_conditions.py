@@ -70,7 +70,9 @@ def test_limbs_may_be_missing_where_wood_was_not_seen(tmp_path: Path) -> None:
     # A third of it hung on the side that is missing; the range reached 22 % higher, no more.
     scan = made("a flank missing", other_wood(1, 41006)[0], 41006)
     path = written(scan, tmp_path)
-    with pytest.raises(ScanError, match="a part of it was not seen"):
+    with pytest.raises(
+        ScanError, match="was not seen, and limbs may be missing there; scan it again"
+    ):
         closed_scan(path, Ruler("m", longest=scan.longest))
     found = closed_scan(path, Ruler("m"))
     assert found.trust == "poor"

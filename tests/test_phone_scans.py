@@ -23,12 +23,14 @@ from phone_scans import (
 )
 from scipy.spatial import ConvexHull
 from scipy.spatial.distance import pdist
+from skimage.measure import marching_cubes
 
 from plumbstone.meshes.closing.joining import joined_scan
 from plumbstone.meshes.closing.scans import closed_scan
-from plumbstone.meshes.closing.underside import invented_volume
+from plumbstone.meshes.closing.underside import bulged, invented_volume, unseen_side
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
+from plumbstone.meshes.measures.calipers import measured
+from plumbstone.meshes.measures.faults import enclosed_volume, is_closed, open_edges
 from plumbstone.meshes.measures.isolating import waves_of
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.shapes.primitives import boulder, box
@@ -278,6 +280,45 @@ def test_skin_that_looks_straight_down_was_invented() -> None:
     turned = vertices @ np.diag([1.0, -1.0, -1.0]) + [0, 0, 0.11]
     upper = faces[turned[faces][:, :, 2].min(axis=1) > 0.04]
     assert invented_volume(turned, upper) == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("slope", [0.6, 1.0])
+def test_tips_that_a_coarse_mesh_cuts_off_count(slope: float) -> None:
+    # Two cones, base to base; their tips are 20 cm apart, by hand.
+    rng, step = np.random.default_rng(1), 0.005
+    low = np.array([-0.07, -0.07, -0.11])[:, None, None, None] + rng.uniform(0, step, (3, 1, 1, 1))
+    x, y, z = np.mgrid[0:28, 0:28, 0:44] * step + low
+    found, faces, _, _ = marching_cubes(np.abs(z) * slope + np.hypot(x, y) - 0.1 * slope, 0.0)
+    found = found.astype(float) * step
+    seen, caliper = diameter(found), measured(found, faces.astype(np.int64))
+    assert abs(caliper.longest - 0.2) < 0.75 * abs(seen - 0.2)
+    assert abs(caliper.longest / 0.2 - 1) < caliper.noise
+
+
+def test_a_cap_is_pushed_out_to_hold_more() -> None:
+    solid = box((0.2, 0.1, 0.1))
+    vertices, faces = solid.vertices, solid.faces
+    side = (vertices[faces][:, :, 0] > 0.099).all(axis=1)
+    kept, ring = faces[~side], open_edges(faces[~side])
+    tip = np.append(vertices, [[0.1, 0.0, 0.05]], axis=0)
+    tip[-1, 2] = vertices[:, 2].mean()
+    closed = np.concatenate([kept, np.column_stack([ring[:, ::-1], np.full(len(ring), 8)])])
+    moved, whole = bulged(tip, closed, len(kept), 1e-4)
+    assert is_closed(whole, len(moved))
+    assert np.array_equal(whole[: len(kept)], kept)
+    assert enclosed_volume(moved, whole) == pytest.approx(0.002 + 1e-4)
+    # A frustum on 100 cm², three quarters as wide on its other end.
+    assert moved[8, 0] == pytest.approx(0.1 + 3 * 1e-4 / 0.01 / (1 + 0.75 + 0.75**2))
+
+
+def test_a_side_that_was_not_seen_is_named() -> None:
+    # A pear from above: its heavier end at x = 0, its stalk towards + x.
+    x = np.append(np.linspace(-0.05, 0.05, 400), np.linspace(0.05, 0.3, 20))
+    pear = np.column_stack([x, 0.02 * np.sin(40 * x), np.zeros(len(x))])
+    assert unseen_side(pear, np.array([1.0, 0.2])) == "its thinner end"
+    assert unseen_side(pear, np.array([-1.0, 0.2])) == "its heavier end"
+    assert "away from you" in unseen_side(pear, np.array([0.2, 1.0]))
+    assert "towards you" in unseen_side(pear, np.array([0.2, -1.0]))
 
 
 def test_a_table_shows_waves_and_no_white_noise() -> None:

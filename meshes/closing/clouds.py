@@ -18,8 +18,10 @@ LEAST_POINTS = 500
 NEIGHBOURS = 8
 DIRECTIONS = 5  # subdivisions of the sphere of directions: 10 242 of them
 GAP = 4.0  # nearest points farther off than this many spacings: not seen
-ASIDE = 0.8  # of their distance: neighbours that lie so far to one side end there
+ASIDE, BEYOND = 0.6, 0.3  # of their distance: neighbours that lie so far to one side, and spacings
+# to the nearest of them, from which on they end there
 ABOVE = 4.0  # spreads of the table over it that are left out with it
+LEAST_REACH = 0.0035  # [m] over the table: what lies lower may be table that was not left out
 ROUGHEST = 0.12  # spread of radii in one direction, over the radius, of a compact body
 MOST_USED = 200_000
 POISSON_DEPTH = 7
@@ -67,7 +69,7 @@ def cloud_surface(path: Path, points: Floats) -> CloudSurface:
     radius, unseen, rough = _radii(body - centre, directions)
     said = f"put a surface around {len(body)} points"
     said += "" if table is None else ", its table left out"
-    reach = diameter(body)[0]
+    reach = diameter(body if table is None else body[table.heights(body) > LEAST_REACH])[0]
     if rough > ROUGHEST:
         return CloudSurface(*_poisson_surface(path, body), table, reach, f"{said} (Poisson)")
     vertices = centre + directions * radius[:, None]
@@ -153,5 +155,5 @@ def _radii(local: Floats, directions: Floats) -> tuple[Floats, NDArray[np.bool_]
     spacing = np.sqrt(4 * np.pi / len(local))
     around = (local / distance[:, None])[near] - directions[:, None]
     aside = np.linalg.norm(around.mean(axis=1), axis=1) / gaps.mean(axis=1)
-    beyond = (aside > ASIDE) & (gaps[:, 0] > spacing)
+    beyond = (aside > ASIDE) & (gaps[:, 0] > BEYOND * spacing)
     return np.median(radii, axis=1), beyond | (gaps[:, 0] > GAP * spacing), rough

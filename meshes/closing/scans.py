@@ -1,7 +1,7 @@
 """From a scan as a phone gives it to one closed body with an honest range of its volume."""
 
 import json
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -15,6 +15,7 @@ from plumbstone.meshes.closing.underside import (
     Rim,
     boundary_parts,
     breach_of,
+    bulged,
     close_below,
     fan,
     filled,
@@ -23,6 +24,7 @@ from plumbstone.meshes.closing.underside import (
     rims_and_holes,
     skirt_volume,
     stood_on_rim,
+    unseen_side,
 )
 from plumbstone.meshes.faces import corners_of, listed
 from plumbstone.meshes.measures.calipers import (
@@ -119,22 +121,17 @@ INVENTED = (
     "filled holes, or weigh it"
 )
 LIMBED = 15.0  # skin times length over the volume: of stones 6 to 12, of wood 16 and more
+HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
 ONE_SIDED, ONE_FLANK = 0.016, 0.05  # share of its skin that wood, and that a stone, lacks on one
 # side; seen from all around stones lack 0.032 at most, wood 0.013
 LOST_LIMBS, PER_LOOSE = 0.75, 6.0  # what of such wood may be missing, and what more for skin that
 # hangs loose, over that of the body; by scans of gnarled wood (seeds 40000, 41000)
 PER_SIDE = 2.4  # what of a stone may be missing, over that share; of what taught it 2.1 at most
 ON_TABLE = 0.004  # [m] over the table: what lies lower may be table
-FLANK = "one side of it was not seen; scan it again from all around, see --picture"
-LIMBS = (
-    "one side of it was not seen, and limbs may be missing there; scan it again from all around, "
-    "see --picture"
-)
 MELTED = (
     "another thing may be melted into it; scan the stone alone, or give --longest and --across, "
     "which may tell them apart"
 )
-PARTED = "a part of it was not seen; scan it again from all around"
 DOUBLED = (
     "part of its skin was scanned twice, millimetres apart, and which is true is not known; scan "
     "it again in one go"
@@ -205,8 +202,15 @@ class OpenBody:
     changes: tuple[str, ...]
     filled: tuple[str, ...]  # what was said of its holes
     away: Floats  # (k, 3, 3) corners of what was cut away [m]
-    side: float = 0.0  # area that its open edges leave unseen from the side [m²]
+    side: Floats = field(default_factory=lambda: np.zeros(2))  # level way to what its open edges
+    # leave unseen, as long as its area [m²]
+    cut: bool = False  # whether another thing was cut off it, so that it bulges no more there
     ghost: float = 0.0  # volume between layers of its skin that lay over each other [m³]
+
+    @property
+    def unseen(self) -> float:
+        """What its open edges leave unseen from one side, over the area of its skin."""
+        return float(np.linalg.norm(self.side) / face_areas(self.vertices, self.seen).sum())
 
     @property
     def sway(self) -> float:
@@ -299,9 +303,11 @@ def _check_useful(path: Path, scan: ClosedScan) -> None:
     """Refuse a body whose range says next to nothing."""
     if scan.volume.half_width > MOST_UNSURE:
         low, high = scan.volume.low * 1e3, scan.volume.high * 1e3
-        raise ScanError(
-            path, f"tells only that it has {low:.2f} to {high:.2f} L: {scan.doubt.says}."
-        )
+        told = max(scan.doubts, key=lambda d: (d.what == "side", d.below + d.above)).says
+        body = scan.body
+        if body and not any(d.what == "side" for d in scan.doubts) and body.unseen > HALF_SIDED:
+            told += f"; {unseen_side(body.vertices, body.side)} was seen least, scan it from there"
+        raise ScanError(path, f"tells only that it has {low:.2f} to {high:.2f} L: {told}.")
 
 
 def _beside(
@@ -356,7 +362,8 @@ def with_scale(
         return tuple(_of_own_size(path, scan, ruler) for scan in scans)
     found = scans[0].caliper
     factor, disagree = factor_by(ruler, found)
-    two, parted = (any(d.what == w for d in scans[0].doubts) for w in ("attached", "side"))
+    two = any(d.what == "attached" for d in scans[0].doubts)
+    parted = [d.says for d in scans[0].doubts if d.what == "side"]
     if disagree > MOST_DISAGREE:
         cure = "measure again"
         if two:
@@ -368,7 +375,7 @@ def with_scale(
     total = 1.0 if before is None else before * factor
     unsure = disagree / 2 + found.noise
     if two or parted:
-        unsure += _unlike(path, total, MELTED if two else PARTED)
+        unsure += _unlike(path, total, MELTED if two else parted[0])
     twice = ruler.longest is not None and ruler.across is not None
     doubt = ruled_scale(ruler.measured, unsure, total, twice=twice)
     said = (
@@ -509,7 +516,8 @@ def _cut_off(body: OpenBody, kept: NDArray[np.bool_], down: float = 0.0) -> Open
         return None
     lowered = body.vertices - [0.0, 0.0, down]
     away = np.concatenate([body.away - [0.0, 0.0, down], lowered[body.seen[~kept]]])
-    return _open_body(*compacted(lowered, bodies[0]), body.ground, body.changes, away)
+    rest = _open_body(*compacted(lowered, bodies[0]), body.ground, body.changes, away)
+    return replace(rest, cut=True)
 
 
 def _as_measured(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
@@ -734,7 +742,7 @@ def _open_body(
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
     measured = tuple(measure_rim(vertices, faces, edges) for edges in rims)
     skirt = skirt_volume(vertices, faces)
-    side = float(np.hypot(*sum((fan(vertices, edges)[0] for edges in parts), np.zeros(3))[:2]))
+    side: Floats = sum((fan(vertices, edges)[0] for edges in parts), np.zeros(3))[:2]
     bumps, step, smoothed = _texture(vertices, seen)
     if len(seen) < FINE:
         area = float(face_areas(vertices, seen).sum())
@@ -836,19 +844,28 @@ def _unseen_side(breach: Breach, volume: float) -> Doubt:
 
 def _one_sided(body: OpenBody, volume: float) -> Doubt | None:
     """Doubt a body that was not seen from one side: its flank, or limbs there and loose ones."""
-    area = float(face_areas(body.vertices, body.seen).sum())
+    limbed, unseen = _is_limbed(body, volume), body.unseen
+    if unseen < (ONE_SIDED if limbed else ONE_FLANK):
+        return None
+    says = f"{unseen_side(body.vertices, body.side)} was not seen"
+    if not limbed:
+        says = f"{says}; scan it again from there, see --picture"
+        return Doubt("side", 0.02, PER_SIDE * unseen, says, "poor")
     low, high = body.vertices.min(axis=0), body.vertices.max(axis=0)
     size = float((high - low).max())
-    unseen = body.side / area
-    if area * size < LIMBED * volume:
-        off = PER_SIDE * unseen
-        return Doubt("side", 0.02, off, FLANK, "poor") if unseen > ONE_FLANK else None
     near = (body.away > low - [size / 5, size / 5, 0]) & (body.away < high + size / 5)
     loose = body.away[(near & (body.away[:, :, 2:] > ON_TABLE)).all(axis=(1, 2))]
     a, b, c = loose.transpose(1, 0, 2)
-    share = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2 / area
-    off = LOST_LIMBS + PER_LOOSE * share
-    return Doubt("side", 0.02, off, LIMBS, "poor") if unseen > ONE_SIDED else None
+    area = face_areas(body.vertices, body.seen).sum()
+    share = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum() / 2 / area)
+    says = f"{says}, and limbs may be missing there; scan it again from there, see --picture"
+    return Doubt("side", 0.02, LOST_LIMBS + PER_LOOSE * share, says, "poor")
+
+
+def _is_limbed(body: OpenBody, volume: float) -> bool:
+    """Tell whether a body has so much skin for its volume as wood has."""
+    size = float(np.ptp(body.vertices, axis=0).max())
+    return float(face_areas(body.vertices, body.seen).sum()) * size > LIMBED * volume
 
 
 def _guarded(
@@ -861,6 +878,14 @@ def _guarded(
     if not is_closed(faces, len(vertices)) or volume <= 0:
         raise ScanError(path, "crosses itself so that it encloses no volume; scan it again.")
     side = _one_sided(body, volume)
+    if side is not None and not body.cut and not _is_limbed(body, volume):
+        least, most = volume, (1 + side.above) * volume
+        vertices, faces = bulged(vertices, faces, len(body.seen), (most - least) / 2)
+        volume = enclosed_volume(vertices, faces)
+        said = f"bulged the side that was not seen, by {(volume - least) * 1e3:.2f} L"
+        body = replace(body, filled=(*body.filled, said))
+        side = replace(side, below=1 - least / volume, above=most / volume - 1)
+        doubts = tuple(d for d in doubts if d.what != "side")
     if side is not None and all(d.what != "side" or d.above < side.above for d in doubts):
         doubts = (*(d for d in doubts if d.what != "side"), side)
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.faces import corners_of, seen_from_above, shells
+from plumbstone.meshes.faces import corner_sums, corners_of, seen_from_above, shells
 from plumbstone.meshes.measures.calipers import corner_normals
-from plumbstone.meshes.measures.faults import face_areas, open_edges
+from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, open_edges
 from plumbstone.meshes.measures.isolating import Plane, upright
 from plumbstone.meshes.piece import Floats, Indices
 
@@ -20,6 +20,8 @@ LENGTH_OF_CELL = 0.7  # mean way of a line through a square cell, teeth taken of
 BEYOND = 2.0  # times a circular segment: what may lie beyond the bridge over a missing side
 CLIMBS, LEAST_CLIMB = 0.25, 0.40  # of a body's height: rim that left its foot, and how far it goes
 STRAIGHT_DOWN = 0.9  # downward part of the normals of a skin that no camera on a table sees
+INNER, FARTHEST = 0.75, 1.0  # of a cap: the width of what is pushed out, and how far at most in
+# roots of its area
 MOST_BULGED = 50  # holes that are closed so; the smaller ones are closed flat
 
 
@@ -233,6 +235,50 @@ def close_below(vertices: Floats, faces: Indices, rim: Rim, share: float) -> tup
     walls = np.concatenate([np.column_stack([b, a, low_a]), np.column_stack([b, low_a, low_b])])
     lid = np.column_stack([low_b, low_a, np.full(len(a), last)])
     return np.concatenate([vertices, lower, tip[None]]), np.concatenate([faces, walls, lid])
+
+
+def unseen_side(vertices: Floats, way: Floats) -> str:
+    """Name the side of a body, z up, to which a level way (2,) leads."""
+    flat = vertices[:, :2] - vertices[:, :2].mean(axis=0)
+    right = np.linalg.eigh(flat.T @ flat)[1][:, 1]
+    if (flat @ right).max() < -(flat @ right).min():  # it reaches farther from its middle there
+        right = -right
+    along, away = float(way @ right), float(right[0] * way[1] - right[1] * way[0])
+    if abs(along) > abs(away):
+        return "its thinner end" if along > 0 else "its heavier end"
+    facing = "away from you" if away > 0 else "towards you"
+    return f"the side {facing} when its heavier end lies to your left"
+
+
+def bulged(vertices: Floats, faces: Indices, seen: int, volume: float) -> tuple[Floats, Indices]:
+    """Push the widest cap that faces sideways out, so that the body holds so much more [m³].
+
+    The first `seen` faces are no caps and stay first. What is pushed out is the inner part of the
+    cap, as it is; the volume grows in proportion to the way.
+    """
+    areas = corner_sums(vertices, faces)[:, :2] / 2
+    areas[corners_of(faces[:seen])] = 0.0
+    wide = np.linalg.norm(areas, axis=1)
+    tip = int(wide.argmax())
+    star = np.flatnonzero((faces == tip).any(axis=1))
+    if wide[tip] == 0:
+        return vertices, faces
+    ring = corners_of(faces[star])
+    ring, place = ring[ring != tip], np.arange(len(vertices))
+    place[ring] = len(vertices) + np.arange(len(ring))
+    inner = vertices[tip] + INNER * (vertices[ring] - vertices[tip])
+    turn = (faces[star] == tip).argmax(axis=1)
+    a, b = (faces[star, (turn + k) % 3] for k in (1, 2))
+    walls = np.concatenate(
+        [np.column_stack([a, b, place[a]]), np.column_stack([b, place[b], place[a]])]
+    )
+    whole = np.concatenate([faces, walls])
+    whole[star] = place[faces[star]]
+    flat, way = np.concatenate([vertices, inner]), np.zeros((len(vertices) + len(ring), 3))
+    way[[tip, *place[ring]], :2] = areas[tip] / wide[tip]
+    least = enclosed_volume(flat, whole)
+    far = volume / (enclosed_volume(flat + way, whole) - least)
+    return flat + min(far, FARTHEST * float(wide[tip]) ** 0.5) * way, whole
 
 
 def _flux(vertices: Floats, faces: Indices) -> float:
