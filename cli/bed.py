@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from plumbstone.cli.options import JsonOption, TrustOption
+from plumbstone.cli.options import GridOption, JsonOption, TrustOption
 from plumbstone.cli.output import UnitsOption, emit_json, plain_errors, print_lines, table, working
 from plumbstone.cli.wording.units import Units
 
@@ -15,8 +15,6 @@ if TYPE_CHECKING:
     from plumbstone.volumes.figures import LayerFigures
     from plumbstone.volumes.plan import Purchase
 
-GridOption = Annotated[float | None, typer.Option("--grid", help="Width of a grid cell in mm.")]
-
 
 def bed(
     scapes: Annotated[list[Path], typer.Argument(help="A scape file, or two to compare.")],
@@ -24,7 +22,7 @@ def bed(
     jug: Annotated[
         str | None, typer.Option("--jug", help='Pour by jugs of this size: "1 L".')
     ] = None,
-    trust: TrustOption = None,
+    _trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
@@ -32,14 +30,11 @@ def bed(
     from plumbstone.cli.documents import document_of
     from plumbstone.cli.wording.report import marked
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.meshes.reading.beside import trust as trust_folders
     from plumbstone.volumes.bed.results import depths_at
     from plumbstone.volumes.layout import Layout
     from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
-    trust_folders(trust)
-    spacing = None if grid is None else grid * 1e-3
     with plain_errors():
         jug_size = None if jug is None else _jug(jug)
         if len(scapes) > 2:
@@ -47,8 +42,8 @@ def bed(
         with working("Laying the bed ..."):
             read = [read_scape(path) for path in scapes]
             layouts = [Layout(scape) for scape in read]
-            grounds = [layout.ground(spacing) for layout in layouts]
-            figures = [checked(layout.bed(spacing)) for layout in layouts]
+            grounds = [layout.ground(grid) for layout in layouts]
+            figures = [checked(layout.bed(grid)) for layout in layouts]
             documents = [document_of(each) for each in figures]
             beds = [(ground.bed, ground.purchases) for ground in grounds]
         spots = [depths_at(s.spots, b) if b else () for s, (b, _) in zip(read, beds, strict=True)]

@@ -72,15 +72,13 @@ def hold(
         float | None, typer.Option("--salinity", help="Of the water, g/kg; beats --water.")
     ] = None,
     force: ForceOption = False,
-    trust: TrustOption = None,
+    _trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Say whether wood stays down, and how many grams of stone it needs."""
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.meshes.reading.beside import trust as trust_folders
 
-    trust_folders(trust)
     with plain_errors():
         if scape is not None:
             given = {

@@ -12,7 +12,6 @@ import typer
 from plumbstone.cli.options import TrustOption
 from plumbstone.cli.terminal import set_terminal
 from plumbstone.meshes.limits import VARIABLE
-from plumbstone.meshes.reading.beside import trust as trust_folders
 
 # name → what it does; the module `cli/<name>.py` has a function of that name
 COMMANDS = {
@@ -70,7 +69,7 @@ def options(
             max=1000,
         ),
     ] = 1.0,
-    trust: TrustOption = None,
+    _trust: TrustOption = None,
     _version: Annotated[
         bool,
         typer.Option(
@@ -79,7 +78,6 @@ def options(
     ] = False,
 ) -> None:
     """Set what holds for every command."""
-    trust_folders(trust)
     if limits > 1:
         os.environ[VARIABLE] = str(limits)
 

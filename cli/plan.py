@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from plumbstone.cli.bed import GridOption, print_bed
-from plumbstone.cli.options import ForceOption, JsonOption, TrustOption
+from plumbstone.cli.bed import print_bed
+from plumbstone.cli.options import ForceOption, GridOption, JsonOption, TrustOption
 from plumbstone.cli.output import (
     UnitsOption,
     emit_json,
@@ -45,17 +45,13 @@ def plan(
         bool, typer.Option("--check", help="Exit with 1 where something has to be mended first.")
     ] = False,
     force: ForceOption = False,
-    trust: TrustOption = None,
+    _trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Compute everything from a scape file; --out writes it into a folder."""
-    from plumbstone.meshes.reading.beside import trust as trust_folders
-
-    trust_folders(trust)
     with plain_errors():
-        spacing = None if grid is None else grid * 1e-3
-        report = run_plan(scape, out, spacing, salt, as_json, units, force)
+        report = run_plan(scape, out, grid, salt, as_json, units, force)
     if check and any(finding.severity is Severity.STOP for finding in report.findings):
         raise typer.Exit(1)
 

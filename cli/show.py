@@ -39,18 +39,16 @@ def show(
         bool, typer.Option("--open", help="Open the build sheet in a browser (with --out).")
     ] = False,
     force: ForceOption = False,
-    trust: TrustOption = None,
+    _trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Show the tank from above and write its pictures; or set two scapes side by side."""
     from plumbstone.cli.results import refuse_results, write_results
-    from plumbstone.meshes.reading.beside import trust as trust_folders
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
     from plumbstone.volumes.scape.scape import read_scape
 
-    trust_folders(trust)
     with plain_errors(), working("Drawing ..."):
         if len(scapes) > 2 or (out is not None and len(scapes) > 1):
             raise PlumbstoneError("show draws one scape, or compares two without --out.")
