@@ -8,13 +8,11 @@ from typing import Any
 import typer
 
 from plumbstone.cli.output import range_json, table
-from plumbstone.cli.weigh_request import TWICE
+from plumbstone.cli.weigh_request import TWICE, WATER, Failures
 from plumbstone.cli.wording.units import Units, show_length
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.weighing import Weighed
-
-WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.water.density
 
 Opening = tuple[float, float] | None
 
@@ -23,8 +21,8 @@ Opening = tuple[float, float] | None
 class Prices:
     """What is paid: by the kilogram, or for the piece."""
 
-    per_kg: float | None
-    per_piece: float | None
+    per_kg: float | None = None
+    per_piece: float | None = None
     budget: float | None = None
 
     @classmethod
@@ -110,7 +108,7 @@ def mesh_content(found: list[Weighed], path: Path) -> bytes:
     return kept_bytes(piece.vertices, piece.faces, json.dumps(kept))
 
 
-def csv_content(found: list[Weighed], failed: list[dict[str, str]], prices: Prices) -> bytes:
+def csv_content(found: list[Weighed], failed: Failures, prices: Prices) -> bytes:
     """Give one row a piece as CSV."""
     import csv
     import io
@@ -139,7 +137,7 @@ def csv_content(found: list[Weighed], failed: list[dict[str, str]], prices: Pric
 
 def print_pieces(
     found: list[Weighed],
-    failed: list[dict[str, str]],
+    failed: Failures,
     prices: Prices,
     units: Units,
     opening: Opening,

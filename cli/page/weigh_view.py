@@ -29,14 +29,13 @@ from plumbstone.cli.page.widgets import (
 )
 from plumbstone.cli.pictures.colours import AWAY, CLOSED, STONE, colour_of
 from plumbstone.cli.weigh_output import Prices, document
-from plumbstone.cli.weigh_request import Request, opening_of, weigh_all
+from plumbstone.cli.weigh_request import opening_of, request_of, weigh_all
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
 from plumbstone.cli.wording.weighing import budget_words
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.sanity import checked
 from plumbstone.volumes.scape.materials import Material, load_materials
 from plumbstone.volumes.scape.quantities import parse_quantity
 
@@ -192,10 +191,8 @@ class WeighView:
         lengths = [parse_quantity(self.measures.typed(side), "length") for side in sides]
         size = " x ".join(f"{length} m" for length in lengths)
         mass = self.measures.with_unit(self.till.value, "mass") or None
-        request = Request.parsed(self.material, None, None, None, mass, None, None, "1 g", None)
-        found, _ = weigh_all(request, [], size, None, [])
-        checked({found[0].name: {"volume_m3": found[0].volume, "mass_kg": found[0].mass}})
-        return document(found[0], Prices(None, None), opening_of(self._opening()))
+        found, _ = weigh_all(request_of(self.material, mass=mass), size=size)
+        return document(found[0], Prices(), opening_of(self._opening()))
 
     async def _weigh_scan(self, pause: float = 0.0) -> None:
         """Weigh the scans that were sent, in a process of their own; only the newest counts."""
