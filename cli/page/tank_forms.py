@@ -267,10 +267,10 @@ class TankForms:
                 if isinstance(levels.get(pane), str):
                     self._deep(pane.replace("_", " ").capitalize(), [key, pane])
             for i, _ in enumerate(levels.get("points", [])):
-                self._deep(labels.point_level(i + 1), [key, "points", i, "level"])
+                self._deep(labels.POINT_LEVEL.format(i + 1), [key, "points", i, "level"])
             for i, _ in enumerate(levels.get("terraces", [])):
-                self._deep(labels.terrace_from(i + 1), [key, "terraces", i, "from"])
-                self._deep(labels.terrace_level(i + 1), [key, "terraces", i, "level"])
+                self._deep(labels.TERRACE_FROM.format(i + 1), [key, "terraces", i, "from"])
+                self._deep(labels.TERRACE_LEVEL.format(i + 1), [key, "terraces", i, "level"])
 
     def _mound(self, layer: str) -> Edit:
         """Add a mound where the layer is, at the back of the middle."""
@@ -399,7 +399,7 @@ class TankForms:
         folder = self.desk.folder.results_of(name)
         await asyncio.to_thread(write_results, seen.plan, seen.report, folder, self.view.units)
         self._written_of = seen
-        say(self._written, words.written_into(folder.name))
+        say(self._written, words.WRITTEN_INTO.format(folder.name))
         with self._written, element("span", "acts"):
             for file in sorted(NAMES, key=lambda file: file != SHEET):
                 element("a", "", file, href=f"/result/{name}/{file}", target="_blank")
@@ -407,7 +407,7 @@ class TankForms:
     async def _keep_version(self, version: Field) -> None:
         """Write the tank as it is under a name of its own."""
         name = self.desk.folder.keep_version(self.desk.name, version.value, self.desk.text)
-        say(self._kept, words.kept_version(name))
+        say(self._kept, words.KEPT_VERSION.format(name))
 
     # Fields that follow the file
 

@@ -130,7 +130,7 @@ class TankView:
         """Find a piece as all that was done so far has left it."""
         entry = self.entry(name)
         if entry is None:
-            raise PlumbstoneError(words.gone(name))
+            raise PlumbstoneError(words.GONE.format(name))
         return entry
 
     # Showing
@@ -192,7 +192,7 @@ class TankView:
         if self._pulls and seen.plan.bed is not None:
             found = handles_of(self.layer, seen.plan.bed, seen.plan.scape.tank, self.units)
         if self._pulls:
-            say(self.state, (words.pull if found else words.no_handles)(self.layer))
+            say(self.state, (words.PULL if found else words.NO_HANDLES).format(self.layer))
         self._handles = {handle.key: handle for handle in found}
         self._board.tell(handles=[handle.drawn() for handle in found])
 
@@ -204,7 +204,7 @@ class TankView:
             say(self.state, words.JUDGING if seen.exact else words.PREVIEW)
             return
         theirs = self.desk.theirs == self.desk.version
-        say(self.state, (words.changed_outside if theirs else words.saved)(self.desk.name))
+        say(self.state, (words.CHANGED_OUTSIDE if theirs else words.SAVED).format(self.desk.name))
         if not_yet(seen.report):
             self.verdict.classes(add="stop")
         say(self.verdict, verdict(seen.report))
@@ -428,7 +428,7 @@ class TankView:
     def tie(self, name: str) -> None:
         """Wait for the wood that a stone is tied to."""
         self._tying = name
-        say(self.state, words.touch_wood(name))
+        say(self.state, words.TOUCH_WOOD.format(name))
         if self._board is not None:
             self._board.run_method("look")  # the button may stand far below it
 
@@ -476,7 +476,7 @@ class TankView:
         if key in ("t", "T"):
             return {"tilt": degrees(entry.tilt + way * TURN)}
         if entry.rests != "bed":
-            raise PlumbstoneError(words.not_on_bed(entry.name))
+            raise PlumbstoneError(words.NOT_ON_BED.format(entry.name))
         pressed = max(0.0, entry.pressed + way * self.measures.step)
         return {"pressed": self.measures.written(pressed)}
 

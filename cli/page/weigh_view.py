@@ -91,14 +91,14 @@ class WeighView:
         self._material_field()
         mass = self.measures.unit("mass")
         with element("div", "pair"):
-            self.price = Field(labels.price_per(mass), "", self._priced, inputmode="decimal")
+            self.price = Field(labels.PRICE_PER.format(mass), "", self._priced, inputmode="decimal")
             self.budget = Field(labels.BUDGET, "", self._priced, inputmode="decimal")
         with element("details"):
             element("summary", "", labels.MORE)
-            self.till = Field(labels.on_till(mass), "", self.run, inputmode="decimal")
-            self.opening = Field(labels.opening(unit), "", self.run)
-            self.longest = Field(labels.longest(unit), "", self.run)
-            self.across = Field(labels.across(unit), "", self.run)
+            self.till = Field(labels.ON_TILL.format(mass), "", self.run, inputmode="decimal")
+            self.opening = Field(labels.OPENING.format(unit), "", self.run)
+            self.longest = Field(labels.LONGEST_IN.format(unit), "", self.run)
+            self.across = Field(labels.ACROSS_IN.format(unit), "", self.run)
             self.known = Field(labels.KNOWN_THING, "", self.run)
             self.unit = Field(labels.UNITS, "", self.run)
         with element("div", "acts"):
@@ -163,7 +163,7 @@ class WeighView:
 
     def _choose_material(self, material: Material) -> None:
         self.material = material.key
-        say(self.chosen, words.taken_as(self._about(material)))
+        say(self.chosen, words.TAKEN_AS.format(self._about(material)))
 
     def _about(self, material: Material) -> str:
         density = material.density
@@ -247,7 +247,7 @@ class WeighView:
             seconds = time.monotonic() - self._began
             share = self.job.share(seconds)
             self.progress.props["value"] = f"{share:.2f}"
-            say(self.state, words.weighing(share, seconds))
+            say(self.state, words.WEIGHING.format(100 * share, seconds))
 
     # Telling
 
@@ -282,13 +282,13 @@ class WeighView:
         if sides:
             element("p", "soft", sides)
         if "passes_opening" in found:
-            element("p", "", words.passes(found["passes_opening"]))
+            element("p", "", words.PASSES[found["passes_opening"]])
         trust = words.trust_line(found["confidence"], found["caveat"], found["confidence_reason"])
         element("p", "", words.plain(trust))
         for text in found["warnings"]:
             element("p", "fault", words.plain(text))
         for text in found["mended"]:
-            element("p", "soft", words.plain(words.mended(text)))
+            element("p", "soft", words.plain(words.MENDED.format(text)))
 
     def _show_scans(self) -> None:
         """Show the scans that were sent, closed ones to be turned, instead of the three sides."""
@@ -388,7 +388,7 @@ class WeighView:
         if self.till.value.strip():
             row["mass"] = self.measures.typed(self.till.value, "mass")
         if (row, self.scan) == self._kept_last:
-            say(self.kept, words.kept_already(row["name"]))
+            say(self.kept, words.KEPT_ALREADY.format(row["name"]))
             return
         self._kept_last = row, self.scan
         mesh = picture = None
@@ -397,7 +397,7 @@ class WeighView:
             colour = colour_of(load_materials()[self.material])
             picture = await asyncio.to_thread(thumbnail_of_scan, mesh, colour)
         name = self.folder.keep(row, mesh, picture)
-        say(self.kept, words.kept_as(name))
+        say(self.kept, words.KEPT_AS.format(name))
 
     def _opening(self) -> str | None:
         text = self.measures.with_unit(self.opening.value)
