@@ -172,7 +172,7 @@ def _stock_page(folder: Folder, units: Units, order: str, rock: str) -> None:
                         folder.drop(name)
                         ui.navigate.reload()
 
-                    button(labels.TAKE_OFF, telling(lambda: wrong)(drop), "small")
+                    button(labels.TAKE_OFF, telling(wrong, drop), "small")
 
 
 def _pick(text: str, address: str, *, here: bool) -> None:

@@ -49,8 +49,7 @@ class StartView:
         self._layout: Layout | None = None
         self._wanted = self._looking = False
         with page(labels.NEW_TANK, "/tanks", narrow=False) as self._wrong:
-            with element("ol", "steps") as self._list:
-                pass
+            self._list = element("ol", "steps")
             with element("div", "tank"):
                 with element("div"):
                     self._place = element("section", aria_label=labels.QUESTIONS)
@@ -218,7 +217,7 @@ class StartView:
         if self._step < len(STEPS) - 1:
             self._go(1)
         else:
-            await telling(lambda: self._wrong)(self._lay_out)()
+            await telling(self._wrong, self._lay_out)()
 
     async def _lay_out(self) -> None:
         """Write the tank and open it."""

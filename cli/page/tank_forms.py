@@ -349,7 +349,7 @@ class TankForms:
             lengths = [parse_quantity(side, "length") for side in size]
             await self._add({"name": name.value.strip() or kind.capitalize(), **keys}, lengths)
 
-        button(labels.SET_IN, telling(lambda: self.view.wrong)(add), "main")
+        button(labels.SET_IN, telling(self.view.wrong, add), "main")
 
     def _stock(self, kept: Sequence[Kept]) -> None:
         with element("ul", "told"):
@@ -375,21 +375,18 @@ class TankForms:
     # Results and versions
 
     def _results(self) -> None:
-        button(labels.WRITE_RESULTS, self._write_results, "small")
+        button(labels.WRITE_RESULTS, telling(self.view.wrong, self._write), "small")
         self._written = element("p", "", role="status")
         version = Field(labels.VERSION_NAME, labels.SECOND_TRY)
         keep = partial(self._keep_version, version)
-        button(labels.KEEP_VERSION, telling(lambda: self.view.wrong)(keep), "small")
+        button(labels.KEEP_VERSION, telling(self.view.wrong, keep), "small")
         self._kept = element("p", "", role="status")
         with element("p"):
             address = f"/compare?one={self.desk.name}"
             element("a", "line", labels.COMPARE_WITH, href=address)
 
-    async def _write_results(self) -> None:
-        """Write all results beside the scape file, and link to the sheet."""
-        await telling(lambda: self.view.wrong)(self._write)()
-
     async def _write(self) -> None:
+        """Write all results beside the scape file, and link to the sheet."""
         seen, name = self.desk.seen, self.desk.name
         if seen is None or not seen.judged:
             raise PlumbstoneError(words.NOT_YET)

@@ -4,7 +4,7 @@ import asyncio
 import re
 import secrets
 import time
-from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from nicegui import ui
@@ -59,7 +59,7 @@ class WeighView:
         self._began: float | None = None
         self._second = False
         self._kept_last: Any = None  # what was put into the stock last
-        ui.context.client.on_disconnect(self._leave)
+        ui.context.client.on_disconnect(self._forget)
         with page(labels.WEIGH_TITLE, "/") as self.wrong:
             self._form()
         ui.timer(0.5, self._tick)
@@ -103,7 +103,7 @@ class WeighView:
             self.unit = Field(labels.UNITS, "", self.run)
         with element("div", "acts"):
             self.name = Field(labels.NAME, labels.STONE, None)
-            button(labels.KEEP, self._keep, "main")
+            button(labels.KEEP, telling(self.wrong, self._keep), "main")
         self.kept = element("p", "state", role="status")
         self._show()
         self._show_scans()
@@ -150,16 +150,13 @@ class WeighView:
         with self.picks:
             for material in fitting[:12]:
                 with element("li"):
-                    act = self._taker(material)
+                    act = partial(self._take, material)
                     element("button", "", self._about(material), type="button").on("click", act)
 
-    def _taker(self, material: Material) -> Callable[[], Any]:
-        async def take() -> None:
-            self._choose_material(material)
-            self.picks.props["hidden"] = True
-            await self.run()
-
-        return take
+    async def _take(self, material: Material) -> None:
+        self._choose_material(material)
+        self.picks.props["hidden"] = True
+        await self.run()
 
     def _choose_material(self, material: Material) -> None:
         self.material = material.key
@@ -319,7 +316,7 @@ class WeighView:
 
     async def _sent(self, event: UploadEventArguments) -> None:
         """Take a scan that was sent."""
-        await telling(lambda: self.wrong)(self._taken)(event)
+        await telling(self.wrong, self._taken)(event)
         if self.job is not None:
             await self._weigh_scan()
 
@@ -361,15 +358,9 @@ class WeighView:
         await self.run()
         self._show_scans()
 
-    def _leave(self) -> None:
-        self._forget()
-
     # Keeping
 
     async def _keep(self) -> None:
-        await telling(lambda: self.wrong)(self._kept)()
-
-    async def _kept(self) -> None:
         """Put it into the stock."""
         if self.found is None:
             raise PlumbstoneError(words.NOTHING_TO_KEEP)
