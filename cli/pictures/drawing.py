@@ -7,19 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
-from plumbstone.cli.pictures.colours import (
-    AWAY,
-    CLOSED,
-    FAINT,
-    INK,
-    MARK,
-    OTHER,
-    PAPER,
-    STONE,
-    WARN,
-    WATER,
-    WOOD,
-)
+from plumbstone.cli.pictures.colours import FAINT, INK, MARK, PAPER, WARN
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
 
@@ -29,11 +17,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = [
-    "AWAY", "CLOSED", "FAINT", "INK", "OTHER", "PAPER", "STONE", "WATER", "WOOD",
-    "length_words", "must_be_png", "new_figure", "png_bytes", "set_ticks", "style", "svg_text",
-    "unit_name",
-]  # fmt: skip
 PAGE_COLOURS = {INK: "ink", FAINT: "faint", PAPER: "card", MARK: "mark", WARN: "warn"}
 WEBP_QUALITY = 80
 DOTS = 150  # of an inch of a PNG
@@ -115,7 +98,7 @@ def svg_text(figure: "Figure", prefix: str = "") -> str:
 
 def _shorter(path: re.Match[str]) -> str:
     """Write a path to a tenth of a point, which is finer than any screen, without blanks."""
-    rounded = re.sub(r"(\d\.\d)\d+", r"\1", path[0][4:])
+    rounded = re.sub(r"(?<=\d\.\d)\d+", "", path[0][4:])
     return ' d="' + re.sub(r"\s*([A-Za-z])\s*", r"\1", rounded)
 
 

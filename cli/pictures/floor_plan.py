@@ -8,16 +8,17 @@ from plumbstone.cli.pictures.colours import INK, PAPER
 from plumbstone.cli.pictures.drawing import style
 from plumbstone.cli.pictures.layout import (
     CROWDED,
-    NARROW,
+    HIDDEN,
     SCREEN,
-    Entry,
     Medium,
+    draw_hidden,
     laid_out,
     line_entry,
     material_entries,
     unit_words,
+    write_number,
 )
-from plumbstone.cli.pictures.paper import Panel, measure
+from plumbstone.cli.pictures.paper import Entry, Panel, measure
 from plumbstone.cli.pictures.sight import Form, Sight
 from plumbstone.cli.wording.units import INCH, Units
 
@@ -33,7 +34,6 @@ ALONG = (0.08, 0.92, 0.5, 0.25, 0.75, 0.16, 0.84, 0.34, 0.66, 0.42, 0.58)  # whe
 BORDER: dict[str, Any] = {"color": "#b3261e", "linewidth": 1.4, "linestyle": (0, (5, 2.5))}
 CUT: dict[str, Any] = {"color": INK, "linewidth": 0.9, "linestyle": (0, (9, 2, 1.5, 2))}
 FINE: dict[str, Any] = {"color": PAPER, "linewidth": 0.5, "alpha": 0.45, "zorder": 1}
-HIDDEN: dict[str, Any] = {"color": PAPER, "linewidth": 1.1, "linestyle": (0, (3, 2))}
 
 
 def plan_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
@@ -42,8 +42,7 @@ def plan_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCRE
     with style():
         panel = laid_out(
             medium, (tank.length, tank.depth), _entries(sight), above=1.6,
-            below=3.2 if medium.width < NARROW else 1.8,
-            title=sight.plan.scape.name if medium.height else "",
+            below=3.2 if medium.narrow else 1.8, title=sight.plan.scape.name,
         )  # fmt: skip
         panel.axes.imshow(
             sight.from_above, origin="lower", extent=(0, tank.length, 0, tank.depth),
@@ -55,10 +54,10 @@ def plan_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCRE
         _border(panel, sight)
         _cuts(panel, sight)
         _outlines(panel, sight)
-        narrow = medium.width < NARROW
+        must = not medium.narrow or len(sight.forms) <= CROWDED
         for form in sight.forms:
-            _number(panel, form, medium.number, must=not narrow or len(sight.forms) <= CROWDED)
-        _gaps(panel, sight, units, must=not narrow)
+            _number(panel, form, medium.number, must=must)
+        _gaps(panel, sight, units, must=not medium.narrow)
         _contours(panel, sight, units)
     return panel.page.figure
 
@@ -82,8 +81,7 @@ def across_line(sight: Sight) -> np.ndarray[Any, Any]:
 def _entries(sight: Sight) -> list[Entry]:
     found = material_entries(sight)
     if any(form.buried for form in sight.forms):
-        hidden = {**HIDDEN, "color": INK}
-        found.append(("below the bed", hidden))
+        found.append(("below the bed", {**HIDDEN, "color": INK}))
     if sight.plan.scape.borders:
         found.append(("border", BORDER))
     found.append(line_entry("cut", **CUT))
@@ -151,8 +149,7 @@ def _outlines(panel: Panel, sight: Sight) -> None:
     """Draw the outline of each piece: whole where it is seen, dashed where the bed covers it."""
     for form in sight.forms:
         if form.buried:
-            panel.lines(form.above, zorder=4, color=INK, linewidth=1.9, alpha=0.5)
-            panel.lines(form.above, zorder=4, **HIDDEN)
+            draw_hidden(panel, form.above, 4)
         else:
             panel.lines(form.seen, zorder=3, color=INK, linewidth=0.7, alpha=0.8)
 
@@ -172,15 +169,10 @@ def _number(panel: Panel, form: Form, size: float, *, must: bool) -> None:
         page.line(*zip(spot), marker="o", color=PAPER, markeredgecolor=INK, markeredgewidth=0.7,
                         markersize=0.28 * size, zorder=9)  # fmt: skip
     step = 0.95 * size
-    around = [(x + step * r * np.cos(a), y + step * r * np.sin(a))
-              for r in (1.0, 1.5, 2.2, 3.0, 4.0, 5.5)
-              for a in np.radians((90, 0, 180, 270, 45, 135, 315, 225))]  # fmt: skip
-    found = page.write(
-        str(form.number), around, size=size, must=must, weight="bold",
-        bbox={"boxstyle": "round,pad=0.10"},
+    write_number(
+        panel, form.number, (x, y), size, radii=[step * r for r in (1.0, 1.5, 2.2, 3.0, 4.0, 5.5)],
+        angles=(90, 0, 180, 270, 45, 135, 315, 225), far=2 * step, must=must,
     )  # fmt: skip
-    if found and np.hypot(found[0] - x, found[1] - y) > 2 * step:
-        page.line([x, found[0]], [y, found[1]], color=INK, linewidth=0.6, zorder=9)
 
 
 def _gaps(panel: Panel, sight: Sight, units: Units, *, must: bool) -> None:

@@ -14,10 +14,12 @@ from plumbstone.cli.pictures.layout import (
     SCREEN,
     WATER_ENTRY,
     Medium,
+    draw_hidden,
     laid_out,
     line_entry,
     material_entries,
     unit_words,
+    write_number,
 )
 from plumbstone.cli.pictures.paper import Panel, measure
 from plumbstone.cli.pictures.sight import Form, Sight, outline_of
@@ -85,8 +87,7 @@ def front_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
             entries.append(line_entry("poured to, front pane"))
             entries.append(line_entry("back pane", linestyle=BACK))
         size = (tank.length, sight.height)
-        title = sight.plan.scape.name if medium.height else ""
-        panel = laid_out(medium, size, entries, below=1.5, title=title)
+        panel = laid_out(medium, size, entries, below=1.5, title=sight.plan.scape.name)
         panel.axes.imshow(
             sight.from_front, origin="lower", extent=(0, tank.length, 0, sight.height),
             interpolation="bilinear", aspect="auto", zorder=1,
@@ -109,11 +110,10 @@ def sides_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
     gap = 0.12 * depth
     with style():
         entries = material_entries(sight, cut=True, pieces=False)
-        over = medium.width < NARROW
+        over = medium.narrow
         step = (0.0, height + 2 * gap) if over else (depth + gap, 0.0)
         whole = (depth + step[0], height + step[1])
-        title = sight.plan.scape.name if medium.height else ""
-        panel = laid_out(medium, whole, entries, above=1.6, below=1.0, title=title)
+        panel = laid_out(medium, whole, entries, above=1.6, below=1.0, title=sight.plan.scape.name)
         for number, (side, ends) in enumerate(
             (("left", ("front", "back")), ("right", ("back", "front")))
         ):
@@ -128,12 +128,11 @@ def sides_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
 def section_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
     """Draw two cuts: A front to back through the tallest stone, B along the border."""
     tank, height = sight.plan.scape.tank, _drawn_height(sight)
-    gap = (0.2 if medium.width < NARROW else 0.12) * max(tank.length, tank.depth)
+    gap = (0.2 if medium.narrow else 0.12) * max(tank.length, tank.depth)
     with style():
         entries = material_entries(sight, cut=True)
         whole = (max(tank.length, tank.depth), 2 * height + gap)
-        title = sight.plan.scape.name if medium.height else ""
-        panel = laid_out(medium, whole, entries, above=1.6, title=title)
+        panel = laid_out(medium, whole, entries, above=1.6, title=sight.plan.scape.name)
         y = (np.arange(SAMPLES) + 0.5) * tank.depth / SAMPLES
         x = np.full(SAMPLES, cut_place(sight))
         upper = Panel(panel.page, *panel.at(0, height + gap), panel.scale, (tank.depth, height))
@@ -166,42 +165,29 @@ def _foot(panel: Panel, words: str, units: Units) -> None:
     left, bottom = panel.at(0, 0)
     right, _ = panel.at(panel.size[0], 0)
     y = bottom - 2.9 * text
-    width, _ = measure(words, 0.85 * text)
-    page.write(words, [(left + width / 2, y)], size=0.85 * text, halo=False)
+    page.write_from(words, left, y, 0.85 * text)
     panel.scale_bar(units, right, y)
 
 
 def _heading(panel: Panel, words: str) -> None:
     """Write a heading over one of several drawings on a page."""
-    text = panel.page.text
     left, top = panel.at(0, panel.size[1])
-    width, _ = measure(words, text)
-    panel.page.write(words, [(left + width / 2, top + 0.9 * text)], halo=False)
+    panel.page.write_from(words, left, top + 0.9 * panel.page.text)
 
 
 def _front_numbers(panel: Panel, sight: Sight, size: float) -> None:
     """Give each piece its number; those below the bed are dashed, and numbered if there is room."""
-    hidden = {"color": PAPER, "linewidth": 1.1, "linestyle": (0, (3, 2))}
-    step = size / panel.scale
     for form in sorted(sight.forms, key=lambda f: (f.buried, float(f.low[1]))):
         if form.buried:
-            panel.lines(form.front, zorder=3, color=INK, linewidth=1.9, alpha=0.5)
-            panel.lines(form.front, zorder=3, **hidden)
+            draw_hidden(panel, form.front, 3)
         if form.buried and len(sight.forms) > CROWDED:
             continue
         x, z = form.face or (form.middle[0], float(form.low[2] + form.high[2]) / 2)
-        around = [(x + r * step * np.cos(a), z + r * step * np.sin(a))
-                  for r in (0, 1.0, 1.6, 2.3, 3.2, 4.4)
-                  for a in np.radians((90, 45, 135, 0, 180))]  # fmt: skip
-        found = panel.page.write(
-            str(form.number), [panel.at(*place) for place in around], size=size,
-            must=not form.buried, weight="bold", bbox={"boxstyle": "round,pad=0.10"},
+        write_number(
+            panel, form.number, panel.at(x, z), size,
+            radii=[size * r for r in (0, 1.0, 1.6, 2.3, 3.2, 4.4)], angles=(90, 45, 135, 0, 180),
+            far=1.7 * size, must=not form.buried,
         )  # fmt: skip
-        start = panel.at(x, z)
-        if found and np.hypot(found[0] - start[0], found[1] - start[1]) > 1.7 * size:
-            panel.page.line(
-                [start[0], found[0]], [start[1], found[1]], color=INK, linewidth=0.6, zorder=9
-            )
 
 
 def _level_lines(panel: Panel, marks: list[Mark], length: float) -> None:

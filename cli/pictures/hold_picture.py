@@ -5,14 +5,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from plumbstone.cli.pictures.colours import colour_of
+from plumbstone.cli.pictures.colours import CLOSED, FAINT, INK, STONE, WATER, WOOD, colour_of
 from plumbstone.cli.pictures.drawing import (
-    CLOSED,
-    FAINT,
-    INK,
-    STONE,
-    WATER,
-    WOOD,
     length_words,
     must_be_png,
     new_figure,

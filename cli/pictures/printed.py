@@ -86,8 +86,7 @@ def _tile(sight: Sight, units: Units, row: int, column: int, rows: int, columns:
     page.write(told, [(left - half - 8, y)], halo=False)
     place = f"{sight.plan.scape.name[:30]}: row {row + 1} of {rows} from the front, "
     place += f"sheet {column + 1} of {columns} from the left"
-    half = measure(place, TEXT)[0] / 2
-    page.write(place, [(MARGIN / POINT + half, y + 22)], halo=False)
+    page.write_from(place, MARGIN / POINT, y + 22)
     return page.figure
 
 

@@ -5,17 +5,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from plumbstone.cli.pictures.drawing import (
-    AWAY,
-    CLOSED,
-    OTHER,
-    STONE,
-    WOOD,
-    must_be_png,
-    new_figure,
-    png_bytes,
-    style,
-)
+from plumbstone.cli.pictures.colours import AWAY, CLOSED, OTHER, STONE, WOOD
+from plumbstone.cli.pictures.drawing import must_be_png, new_figure, png_bytes, style
 from plumbstone.cli.pictures.scene import painted
 from plumbstone.cli.solids import FROM_ABOVE, FROM_BELOW, FROM_FRONT, FROM_SIDE, View, draw_solids
 from plumbstone.meshes.errors import PlumbstoneError, shown
