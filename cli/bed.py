@@ -118,8 +118,7 @@ def _jugs(poured: float, jug: float, units: Units) -> str:
 
 def print_difference(documents: "list[dict[str, Any]]", units: Units) -> None:
     """Print what the second scape takes more or less than the first, layer by layer."""
-    from plumbstone.cli.wording.units import volume_words
-    from plumbstone.meshes.ranges import Range
+    from plumbstone.cli.wording.units import written
 
     first, second = ({layer["name"]: layer for layer in d["layers"]} for d in documents)
     rows = []
@@ -130,7 +129,7 @@ def print_difference(documents: "list[dict[str, Any]]", units: Units) -> None:
         bags -= sum(bag["count"] for bag in a.get("bags", []))
         cost = (b.get("cost") or 0.0) - (a.get("cost") or 0.0)
         sign = "+" if litres >= 0 else "-"
-        words = volume_words(Range.exact(abs(litres) * 1e-3), units)
+        words = written(abs(litres) * 1e-3, "volume", units)
         rows.append([name, f"{sign}{words}", f"{bags:+d}", f"{cost:+.2f}"])
     title = f"{documents[1]['name']} against {documents[0]['name']}"
     table(title, ["Layer", "Pour", "Bags", "Cost"], rows)

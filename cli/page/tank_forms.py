@@ -14,9 +14,8 @@ from plumbstone.cli.page.measures import angle, degrees, number
 from plumbstone.cli.page.widgets import Choice, Field, Form, button, element, say, telling
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
-from plumbstone.cli.wording.units import mass_words
+from plumbstone.cli.wording.units import written
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.shapes.primitives import SOLIDS
 from plumbstone.volumes.scape.materials import load_materials
 from plumbstone.volumes.scape.quantities import parse_quantity
@@ -165,14 +164,14 @@ class TankForms:
         return {"mass": self.measures.typed(text, "mass") if text.strip() else None}
 
     def _mass_of(self, entry: PieceEntry) -> str:
-        return "" if entry.mass is None else mass_words(Range.exact(entry.mass), self.view.units)
+        return "" if entry.mass is None else written(entry.mass, "mass", self.view.units)
 
     def _tub_of(self, wood: str) -> str:
         """Tell with which stone the group of a piece of wood just sinks."""
         tub = next((group.tub for group in self.desk.scape.groups if wood in group.wood), None)
         if tub is None:
             return ""
-        return f"{mass_words(Range.exact(tub.mass), self.view.units)} {tub.material.name}"
+        return f"{written(tub.mass, 'mass', self.view.units)} {tub.material.name}"
 
     # Soil
 

@@ -8,7 +8,14 @@ from plumbstone.cli.wording.bed import bag_words
 from plumbstone.cli.wording.holding import hold_sentences
 from plumbstone.cli.wording.page_labels import ACROSS, KNOWN, LONGEST, STANDS_ON, THE_BED, UNIT
 from plumbstone.cli.wording.report import marked, money_words
-from plumbstone.cli.wording.units import Units, mass_words, place_words, show_length, volume_words
+from plumbstone.cli.wording.units import (
+    Units,
+    mass_words,
+    place_words,
+    show_length,
+    volume_words,
+    written,
+)
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.figures import Report
 from plumbstone.volumes.findings import Severity
@@ -113,7 +120,7 @@ def figures(report: Report, units: Units) -> Iterator[tuple[str, str]]:
     if report.costs.total is not None:
         yield "Costs", money_words(report.costs.total)
     for layer in report.layers:
-        amount = volume_words(Range.exact(layer.poured_m3), units)
+        amount = written(layer.poured_m3, "volume", units)
         bags = f": {bag_words(layer.bags, units)}" if layer.bags else ""
         yield layer.name, f"{amount}{bags}"
 
