@@ -223,8 +223,7 @@ def _soaking(path: Path, mass: float | None, balance: "Balance", water: float) -
         raise PlumbstoneError(f"{path}: holds several groups; name the scape file.")
     weighings = next(iter(by_group.values()))
     dry = mass if mass is not None else weighings[0].mass
-    lift = balance.lift
-    volume = Range(*((dry + v) / water for v in (lift.low, lift.mid, lift.high)))
+    volume = Range(*((dry + v) / water for v in balance.lift))
     return fit_weighings(weighings, volume, dry, water)
 
 

@@ -44,7 +44,9 @@ def show(
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Show the tank from above and write its pictures; or set two scapes side by side."""
-    from plumbstone.cli.results import refuse_results, write_results
+    from plumbstone.cli.files import refuse_foreign
+    from plumbstone.cli.results import NAMES, write_results
+    from plumbstone.cli.wording.comparing import compared
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
     from plumbstone.volumes.scape.scape import read_scape
@@ -54,7 +56,7 @@ def show(
             raise PlumbstoneError("show draws one scape, or compares two without --out.")
         read = [read_scape(path) for path in scapes]
         if out is not None:
-            refuse_results(read[0], out, force=force)
+            refuse_foreign(out, NAMES, inputs=read[0].files, force=force)
         plans = [make_plan(scape) for scape in read]
         if out is not None:
             write_results(plans[0], report_of(plans[0]), out, units, force=force)
@@ -64,20 +66,12 @@ def show(
         drawn = [{"rows": rows_from_above(plan), "key": _key(plan)} for plan in plans]
         emit_json(drawn[0] if len(drawn) == 1 else {"scapes": drawn})
     elif len(plans) == 2:
-        _print_compared(plans, units)
+        heads, *rows = compared((report_of(plans[0]), report_of(plans[1])), units)
+        table("Side by side", heads, rows)
     if out is not None and not as_json:
         typer.echo(shown(f"Pictures are in {out}."))
         if open_sheet:
             typer.launch(str(out / "build-sheet.html"))
-
-
-def _print_compared(plans: "list[Plan]", units: Units) -> None:
-    """Print two scapes side by side."""
-    from plumbstone.cli.wording.comparing import compared
-    from plumbstone.volumes.report import report_of
-
-    heads, *rows = compared((report_of(plans[0]), report_of(plans[1])), units)
-    table("Side by side", heads, rows)
 
 
 def rows_from_above(plan: "Plan") -> list[str]:

@@ -102,9 +102,9 @@ def mesh_content(found: list[Weighed], path: Path) -> bytes:
         raise PlumbstoneError("--keep writes one mesh; weigh one scan with it.")
     if path.suffix.lower() != ".ply":
         raise PlumbstoneError(f"{path}: --keep writes PLY; end its name in .ply.")
-    one, volume = found[0], found[0].volume
+    one = found[0]
     trust = [one.confidence.word, one.confidence.reason, one.confidence.caveat]
-    kept = {"volume_m3": [volume.low, volume.mid, volume.high], "trust": trust}
+    kept = {"volume_m3": [*one.volume], "trust": trust}
     return kept_bytes(piece.vertices, piece.faces, json.dumps(kept))
 
 
@@ -124,10 +124,8 @@ def csv_content(found: list[Weighed], failed: Failures, prices: Prices) -> bytes
     for weighed in found:
         cost = prices.price(weighed)
         price = "" if cost is None else f"{cost.mid:.2f}"
-        volume = (
-            f"{v * 1e3:.4f}" for v in (weighed.volume.low, weighed.volume.mid, weighed.volume.high)
-        )
-        mass = (f"{m:.4f}" for m in (weighed.mass.low, weighed.mass.mid, weighed.mass.high))
+        volume = (f"{v * 1e3:.4f}" for v in weighed.volume)
+        mass = (f"{m:.4f}" for m in weighed.mass)
         names = [plain_cell(weighed.source), plain_cell(weighed.name), weighed.material.name]
         writer.writerow([*names, *volume, *mass, price, ""])
     for row in failed:

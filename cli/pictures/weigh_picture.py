@@ -29,9 +29,7 @@ def picture_of(found: list[Weighed], path: Path) -> bytes:
     if path.suffix.lower() == ".glb":
         return _turning(found[0])
     must_be_png(path)
-    low, mid, high = (
-        v * 1e3 for v in (found[0].volume.low, found[0].volume.mid, found[0].volume.high)
-    )
+    low, mid, high = (volume * 1e3 for volume in found[0].volume)
     with style():
         figure = new_figure(10, 7.6)
         views = (FROM_ABOVE, FROM_FRONT, FROM_BELOW, FROM_SIDE)

@@ -144,9 +144,7 @@ def ranged(figure: Range, kind: str, units: Units) -> str:
     The bounds are written in the unit of the middle.
     """
     step = _step_for(figure.mid, kind, units)
-    low, mid, high = (
-        _number(v, step, Toward.NEAREST) for v in (figure.low, figure.mid, figure.high)
-    )
+    low, mid, high = (_number(value, step, Toward.NEAREST) for value in figure)
     words = written(figure.mid, kind, units)
     return words if low == mid == high else f"{words} ({low}-{high})"
 

@@ -67,17 +67,13 @@ class Body:
         """Give what it weighs under water of a density [kg/m³], dry pores → [kg]."""
         density = self.entry.material.density
         assert density is not None
-        if self.entry.mass is not None and self.entry.kind == "stone":
-            volume = volume_of_mass(self.entry.mass, density)
-            dry = self.entry.mass
-            return Range(*(dry - water * v for v in (volume.high, volume.mid, volume.low)))
-        low, mid, high = self.volume.low, self.volume.mid, self.volume.high
-        if self.entry.mass is not None:
-            dry = self.entry.mass
-            return Range(dry - water * high, dry - water * mid, dry - water * low)
-        pairs = zip((low, mid, high), (density.low, density.mid, density.high), strict=True)
-        found = sorted(v * (rho - water) for v, rho in pairs)
-        return Range(*found)
+        dry, volume = self.entry.mass, self.volume
+        if dry is None:
+            pairs = zip(volume, density, strict=True)
+            return Range(*sorted(v * (rho - water) for v, rho in pairs))
+        if self.entry.kind == "stone":
+            volume = volume_of_mass(dry, density)
+        return Range(*sorted(dry - water * v for v in volume))
 
 
 def body_of(entry: PieceEntry, stamp: object, memo: Memo) -> Body:
