@@ -7,7 +7,7 @@ from typing import Any
 
 import typer
 
-from plumbstone.cli.output import range_json, table
+from plumbstone.cli.output import table
 from plumbstone.cli.weigh_request import TWICE, WATER, Failures
 from plumbstone.cli.wording.units import Units, show_length
 from plumbstone.meshes.errors import PlumbstoneError
@@ -53,6 +53,8 @@ class Prices:
 
 def document(weighed: Weighed, prices: Prices, opening: Opening) -> dict[str, Any]:
     """Give one weighed piece as JSON."""
+    from plumbstone.cli.documents import document_of, keyed
+
     price, extents = prices.price(weighed), weighed.extents
     density = weighed.material.density
     assert density is not None
@@ -60,11 +62,15 @@ def document(weighed: Weighed, prices: Prices, opening: Opening) -> dict[str, An
         "file": weighed.source,
         "name": weighed.name,
         "material": weighed.material.name,
-        "volume_l": range_json(weighed.volume, 1e-3),
-        "density_kg_per_m3": range_json(density),
-        "mass_kg": range_json(weighed.mass),
-        "mass_in_water_kg": range_json(weighed.mass_in_water(WATER)),
-        "price": None if price is None else range_json(price),
+        **keyed(
+            {
+                "volume_m3": weighed.volume,
+                "density_kg_per_m3": density,
+                "mass_kg": weighed.mass,
+                "mass_in_water_kg": weighed.mass_in_water(WATER),
+            }
+        ),
+        "price": document_of(price),
         "size_cm": [side * 1e2 for side in weighed.size],
         "lowest_cm": None if extents is None else extents.lowest * 1e2,
         "smallest_opening_cm": None if extents is None else [s * 1e2 for s in extents.smallest],
@@ -77,7 +83,7 @@ def document(weighed: Weighed, prices: Prices, opening: Opening) -> dict[str, An
     if prices.per_piece is not None:
         found["price_per_kg"] = prices.per_piece / weighed.mass.mid
     if weighed.material.grain_pores > 0 and weighed.material.kind == "stone":
-        found["mass_in_water_soaked_kg"] = range_json(weighed.mass_in_water_soaked(WATER))
+        found["mass_in_water_soaked_kg"] = document_of(weighed.mass_in_water_soaked(WATER))
     if opening is not None:
         found["passes_opening"] = passes(weighed, opening)
     return found

@@ -217,21 +217,17 @@ def _one_mass(request: Request, pieces: Sequence[object]) -> None:
 
 def _each(request: Request, files: list[Path]) -> Iterator[tuple[Path, list[Weighed] | str]]:
     """Weigh each file in turn, in a pool of processes if there are many."""
-    from plumbstone.cli.output import progress
-
     workers = _workers()
     if len(files) < MANY or workers < 2 or request.meshes:
         for path in files:
             yield path, weigh_file(request, path)
         return
+    from plumbstone.cli.output import counted
     from plumbstone.cli.workers import side_by_side
 
-    with progress("Scans", len(files)) as bar:
-        found = side_by_side(partial(weigh_file, request), files, min(workers, len(files)))
-        for path, pieces in zip(files, found, strict=True):
-            if bar is not None:
-                bar.advance(bar.task_ids[0])
-            yield path, f"{path}: {LOST}" if pieces is None else pieces
+    found = side_by_side(partial(weigh_file, request), files, min(workers, len(files)))
+    for path, pieces in zip(files, counted(found, "Scans", len(files)), strict=True):
+        yield path, f"{path}: {LOST}" if pieces is None else pieces
 
 
 def _workers() -> int:
