@@ -99,7 +99,7 @@ def svg_text(figure: "Figure", prefix: str = "") -> str:
 def _shorter(path: re.Match[str]) -> str:
     """Write a path to a tenth of a point, which is finer than any screen, without blanks."""
     rounded = re.sub(r"(?<=\d\.\d)\d+", "", path[0][4:])
-    return ' d="' + re.sub(r"\s*([A-Za-z])\s*", r"\1", rounded)
+    return ' d="' + re.sub(r"\s+(?=[A-Za-z])|(?<=[A-Za-z])\s+", "", rounded)
 
 
 def _as_webp(found: re.Match[str]) -> str:

@@ -91,10 +91,11 @@ def _entries(sight: Sight) -> list[Entry]:
 def _grid(panel: Panel, sight: Sight, units: Units) -> None:
     """Draw the lines of a grid of 5 cm, or of 2 inches."""
     step, tank = GRID[units], sight.plan.scape.tank
-    for k in range(1, int(tank.length / step + 0.999)):
-        panel.line([k * step] * 2, [0, tank.depth], **FINE)
-    for k in range(1, int(tank.depth / step + 0.999)):
-        panel.line([0, tank.length], [k * step] * 2, **FINE)
+    right, up = (
+        [k * step for k in range(1, int(side / step + 0.999))] for side in (tank.length, tank.depth)
+    )
+    panel.strokes([((x, 0), (x, tank.depth)) for x in right], **FINE)
+    panel.strokes([((0, y), (tank.length, y)) for y in up], **FINE)
 
 
 def _edge_words(panel: Panel, units: Units) -> None:
@@ -159,15 +160,17 @@ def _number(panel: Panel, form: Form, size: float, *, must: bool) -> None:
     page = panel.page
     x, y = panel.at(*form.middle)
     arm = 0.3 * size
+    cross = (((x - arm, y), (x + arm, y)), ((x, y - arm), (x, y + arm)))
     for colour, width in ((PAPER, 2.4), (INK, 1.0)):
-        for ends in (([x - arm, x + arm], [y, y]), ([x, x], [y - arm, y + arm])):
-            page.line(*ends, color=colour, linewidth=width, zorder=10)
+        page.strokes(cross, color=colour, linewidth=width, zorder=10)
     page.keep_free((x - arm, y - arm, x + arm, y + arm))
     vertices = form.body.piece.vertices
-    for corner in (vertices[vertices[:, 0].argmin()], vertices[vertices[:, 1].argmin()]):
-        spot = panel.at(float(corner[0]), float(corner[1]))
-        page.line(*zip(spot), marker="o", color=PAPER, markeredgecolor=INK, markeredgewidth=0.7,
-                        markersize=0.28 * size, zorder=9)  # fmt: skip
+    nearest = [vertices[vertices[:, axis].argmin()] for axis in (0, 1)]
+    spots = [panel.at(float(corner[0]), float(corner[1])) for corner in nearest]
+    page.line(
+        *zip(*spots, strict=True), marker="o", linestyle="none", color=PAPER, markeredgecolor=INK,
+        markeredgewidth=0.7, markersize=0.28 * size, zorder=9,
+    )  # fmt: skip
     step = 0.95 * size
     write_number(
         panel, form.number, (x, y), size, radii=[step * r for r in (1.0, 1.5, 2.2, 3.0, 4.0, 5.5)],

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cache, cached_property, partial
+from math import nan
 from typing import TYPE_CHECKING, Any
 
 from plumbstone.cli.pictures.colours import FAINT, INK, PAPER
@@ -21,6 +22,7 @@ TICKS = {Units.METRIC: (0.05, 0.10, 0.20, 0.50), Units.US: tuple(n * INCH for n 
 TICK, TICK_ROOM = 3.0, 26.0  # how long one is, and what its number needs [points]
 Box = tuple[float, float, float, float]  # left, bottom, right, top [points]
 Place = tuple[float, float]
+Stroke = tuple[Place, Place]  # both ends of a straight line
 Entry = tuple[str, dict[str, Any]]  # words of a legend, and how what they name looks
 PATCH, ROW = 1.8, 1.6  # of a legend: width and height, in sizes of its words
 
@@ -42,6 +44,12 @@ def _letters(size: float, weight: str) -> tuple[Callable[[str], Place], float]:
     font = FontProperties(family=["DejaVu Sans"], size=size, weight=weight)
     told = partial(agg(8, 8, 72).get_text_width_height_descent, prop=font, ismath=False)
     return told, told("lp")[1]
+
+
+def joined(ends: Iterable[Stroke]) -> tuple[list[float], list[float]]:
+    """Join straight lines to one with a gap after each, which is drawn much faster."""
+    places = [place for start, end in ends for place in (start, end, (nan, nan))]
+    return [x for x, _ in places], [y for _, y in places]
 
 
 @dataclass(slots=True)
@@ -72,6 +80,10 @@ class Page:
         from matplotlib.lines import Line2D
 
         self.figure.add_artist(Line2D(right, up, transform=self.points, **{"zorder": 2, **looks}))
+
+    def strokes(self, ends: Iterable[Stroke], **looks: Any) -> None:
+        """Draw straight lines of one look over all drawings [points]."""
+        self.line(*joined(ends), **looks)
 
     def box(self, box: Box, **looks: Any) -> None:
         """Fill a box on the page [points]."""
@@ -181,7 +193,9 @@ class Panel:
             self.left / page.width, self.bottom / page.height,
             width / page.width, height / page.height,
         ))  # fmt: skip
-        axes.set(xlim=(0, self.size[0]), ylim=(0, self.size[1]), xticks=[], yticks=[])
+        axes.set(xlim=(0, self.size[0]), ylim=(0, self.size[1]))
+        for axis in (axes.xaxis, axes.yaxis):
+            axis.set_visible(False)  # numbers stand on the page
         return axes
 
     def at(self, x: float, y: float) -> Place:
@@ -194,17 +208,18 @@ class Panel:
         room = max(TICK_ROOM, 2.6 * size)
         step = next((s for s in TICKS[units] if s * self.scale >= room), TICKS[units][-1])
         unit = INCH if units is Units.US else 0.01
+        ticks: list[Stroke] = []
         for along, (end, wanted) in enumerate(zip(self.size, (right, True), strict=True)):
             for k in range(int(end / step + 1e-6) + 1):
                 x, y = self.at(0, step * k) if along else self.at(step * k, 0)
-                back = (x - TICK, y) if along else (x, y - TICK)
-                self.page.line((x, back[0]), (y, back[1]), color=FAINT, linewidth=0.8)
+                ticks.append(((x, y), (x - TICK, y) if along else (x, y - TICK)))
                 if not wanted:
                     continue
                 words = f"{step * k / unit:.0f}"
                 width, height = measure(words, size)
                 middle = (x - width / 2 - 5, y) if along else (x, y - height / 2 - 5)
                 self.page.write(words, [middle], size=size, halo=False, color=FAINT)
+        self.page.strokes(ticks, color=FAINT, linewidth=0.8)
 
     def line(
         self, right: "Sequence[float] | Floats", up: "Sequence[float] | Floats", **looks: Any
@@ -213,6 +228,10 @@ class Panel:
         from matplotlib.lines import Line2D
 
         self.axes.add_artist(Line2D(right, up, **{"zorder": 2, **looks}))
+
+    def strokes(self, ends: Iterable[Stroke], **looks: Any) -> None:
+        """Draw straight lines of one look [m]."""
+        self.line(*joined(ends), **looks)
 
     def lines(self, rings: Sequence["Floats"], **looks: Any) -> None:
         """Draw lines through places [m]."""
@@ -232,8 +251,8 @@ class Panel:
         unit, count, name = (INCH, 4, "in") if units is Units.US else (0.01, 10, "cm")
         length = count * unit * self.scale
         self.page.line([right - length, right], [y, y], color=INK, linewidth=2.2)
-        for end in (right - length, right):
-            self.page.line([end, end], [y - 3, y + 3], color=INK, linewidth=1)
+        ends = (right - length, right)
+        self.page.strokes([((x, y - 3), (x, y + 3)) for x in ends], color=INK, linewidth=1)
         words = f"{count} {name}"
         width, _ = measure(words, 0.85 * self.page.text)
         self.page.keep_free((right - length, y - 4, right, y + 4))

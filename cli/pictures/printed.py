@@ -79,8 +79,7 @@ def _tile(sight: Sight, units: Units, row: int, column: int, rows: int, columns:
     right = page.width - MARGIN / POINT
     left = right - length / POINT
     page.line([left, right], [y, y], color=INK, linewidth=1.4)
-    for end in (left, right):
-        page.line([end, end], [y - 6, y + 6], color=INK, linewidth=0.8)
+    page.strokes([((x, y - 6), (x, y + 6)) for x in (left, right)], color=INK, linewidth=0.8)
     told = f"this bar measures {words}: print at 100 %, not fitted to the page"
     half = measure(told, TEXT)[0] / 2
     page.write(told, [(left - half - 8, y)], halo=False)
@@ -95,10 +94,15 @@ def _content(panel: Panel, sight: Sight, units: Units, corner: np.ndarray) -> No
     tank, step = sight.plan.scape.tank, GRID[units]
     wide, high = _frame(units)
     ends = np.array([wide, high])
-    for k in range(math.ceil(corner[0] / step), int(min(corner[0] + wide, tank.length) / step) + 1):
-        panel.line([k * step - corner[0]] * 2, [0, high], **FINE)
-    for k in range(math.ceil(corner[1] / step), int(min(corner[1] + high, tank.depth) / step) + 1):
-        panel.line([0, wide], [k * step - corner[1]] * 2, **FINE)
+    right, up = (
+        [
+            k * step - start
+            for k in range(math.ceil(start / step), int(min(start + side, whole) / step) + 1)
+        ]
+        for start, side, whole in zip(corner, ends, (tank.length, tank.depth), strict=True)
+    )
+    panel.strokes([((x, 0), (x, high)) for x in right], **FINE)
+    panel.strokes([((0, y), (wide, y)) for y in up], **FINE)
     floor = np.array([[0, 0], [1, 0], [1, 1], [0, 1], [0, 0]]) * (tank.length, tank.depth)
     panel.lines([floor - corner], color=INK, linewidth=2.2)
     panel.lines([np.array(b.line) - corner for b in sight.plan.scape.borders], **BORDER)
