@@ -155,10 +155,6 @@ def _drawn_height(sight: Sight) -> float:
     return min(1.15 * top + 0.02, max(sight.height, top))
 
 
-def _name(result: "LayerResult") -> str:
-    return result.layer.name[:23]
-
-
 def _foot(panel: Panel, words: str, units: Units) -> None:
     """Write below a drawing what its numbers count from, and a bar of a known length."""
     page, text = panel.page, panel.page.text
@@ -205,53 +201,43 @@ def _level_lines(panel: Panel, marks: list[Mark], length: float) -> None:
 
 def _pour_lines(panel: Panel, sight: Sight, units: Units) -> None:
     """Draw where each layer ends on the front pane, on the back pane and at both sides."""
-    bed = sight.plan.bed
+    bed, x = sight.plan.bed, sight.grid.x
     for result in bed.layers if bed else ():
-        profiles = pane_profiles(result)
-        for side, dashes in (("front", "-"), ("back", BACK)):
-            _pour_line(panel, sight, result, *profiles[side], dashes)
-            words = f", {side}" if side == "back" else ""
-            _pour_words(panel, sight, result, *profiles[side], words, units)
-        for side, x in (("left", 0.0), ("right", sight.grid.length)):
-            below, level = profiles[side]
-            lying = level[level > below + LYING]
-            if len(lying):
+        profiles, colour = pane_profiles(result), colour_of(result.layer.material)
+        for side, dashes, ending in (("front", "-", ""), ("back", BACK, ", back")):
+            level = _lying(*profiles[side])
+            panel.line(x, level, color=PAPER, linewidth=3.0, zorder=5, alpha=0.9)
+            panel.line(x, level, color=colour, linewidth=1.7, linestyle=dashes, zorder=6)
+            _pour_words(panel, x, level, result.layer.name[:23], ending, units)
+        for side, place in (("left", 0.0), ("right", sight.grid.length)):
+            level = _lying(*profiles[side])
+            if np.isfinite(level).any():
                 panel.line(
-                    [x, x], [lying.min(), lying.max()], color=colour_of(result.layer.material),
+                    [place, place], [np.nanmin(level), np.nanmax(level)], color=colour,
                     linewidth=5, zorder=7, solid_capstyle="butt",
                 )  # fmt: skip
 
 
-def _pour_line(
-    panel: Panel, sight: Sight, result: "LayerResult", below: Floats, level: Floats, dashes: Any
-) -> None:
-    """Draw where one layer ends on one pane."""
-    shown = np.where(level > below + LYING, level, np.nan)
-    colour = colour_of(result.layer.material)
-    panel.line(sight.grid.x, shown, color=PAPER, linewidth=3.0, zorder=5, alpha=0.9)
-    panel.line(sight.grid.x, shown, color=colour, linewidth=1.7, linestyle=dashes, zorder=6)
+def _lying(below: Floats, level: Floats) -> Floats:
+    """Give the surface of a layer along a pane [m], NaN where the layer does not lie."""
+    lying: Floats = np.where(level > below + LYING, level, np.nan)
+    return lying
 
 
 def _pour_words(
-    panel: Panel,
-    sight: Sight,
-    result: "LayerResult",
-    below: Floats,
-    level: Floats,
-    ending: str,
-    units: Units,
+    panel: Panel, x: Floats, level: Floats, name: str, ending: str, units: Units
 ) -> None:
     """Write the name of a layer and its height at a line to pour to."""
-    at, text = np.flatnonzero(level > below + LYING), panel.page.text
+    at, text = np.flatnonzero(np.isfinite(level)), panel.page.text
     if len(at) == 0:
         return
     heights = dict.fromkeys(show_length(float(level[at[k]]), units) for k in (0, -1))
     middles = [
-        panel.at(float(sight.grid.x[k]), float(level[k]))
+        panel.at(float(x[k]), float(level[k]))
         for k in (at[int(share * (len(at) - 1))] for share in (0.12, 0.88, 0.3, 0.7, 0.5))
     ]
     panel.page.write(
-        f"{_name(result)} {' to '.join(heights)}{ending}",
+        f"{name} {' to '.join(heights)}{ending}",
         [(x, y + up * text) for up in (0.9, 1.9, -0.9, 2.9, 4) for x, y in middles],
         size=0.8 * text,
     )
@@ -272,19 +258,27 @@ def _pane(panel: Panel, sight: Sight, side: str, ends: tuple[str, str], units: U
         profiles = [(below[::-1], level[::-1]) for below, level in profiles]
     along = sight.grid.y
     for result, (below, level) in zip(layers, profiles, strict=True):
-        lies = level > below + LYING
-        panel.axes.fill_between(
-            along, below, level, where=lies, facecolor=colour_of(result.layer.material),
-            hatch=hatch_of(result.layer.material), edgecolor=PAPER, linewidth=0,
-        )  # fmt: skip
-        panel.line(along, np.where(lies, level, np.nan), color=INK, linewidth=1.2)
+        lying = _lying(below, level)
+        _fill(panel, result, along, below, level, where=np.isfinite(lying))
+        panel.line(along, lying, color=INK, linewidth=1.2)
     for below, level in reversed(profiles):
-        _pane_heights(panel, along, below, level, units)
+        _pane_heights(panel, along, _lying(below, level), units)
 
 
-def _pane_heights(panel: Panel, along: Floats, below: Floats, level: Floats, units: Units) -> None:
+def _fill(
+    panel: Panel, result: "LayerResult", along: Floats, below: Floats, level: Floats, **more: Any
+) -> None:
+    """Fill the cut through a layer, between its lower and its upper surface."""
+    material = result.layer.material
+    panel.axes.fill_between(
+        along, below, level, facecolor=colour_of(material), hatch=hatch_of(material),
+        edgecolor=PAPER, linewidth=0, **more,
+    )  # fmt: skip
+
+
+def _pane_heights(panel: Panel, along: Floats, level: Floats, units: Units) -> None:
     """Write the heights of a layer where it begins and ends on a side pane."""
-    text, at = panel.page.text, np.flatnonzero(level > below + LYING)
+    text, at = panel.page.text, np.flatnonzero(np.isfinite(level))
     if len(at) == 0:
         return
     flat = float(np.ptp(level[at])) < 2 * LYING
@@ -303,11 +297,7 @@ def _cut(panel: Panel, sight: Sight, x: Floats, y: Floats, along: Floats, units:
     panel.tick(units)
     cells = sight.grid.cell_at(x, y)
     for result in bed.layers if bed else ():
-        panel.axes.fill_between(
-            along, result.below[cells], result.surface[cells],
-            facecolor=colour_of(result.layer.material), hatch=hatch_of(result.layer.material),
-            edgecolor=PAPER, linewidth=0,
-        )  # fmt: skip
+        _fill(panel, result, along, result.below[cells], result.surface[cells])
     size = 1.1 * panel.page.text
     for form in sight.forms:
         _cut_form(panel, sight, form, cells, along, size)
