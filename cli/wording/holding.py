@@ -426,8 +426,7 @@ def _soaking_sentence(hold: "HoldResult", units: Units) -> str:
         return f"{hold.group.name}: {soaking_words(hold.soaking)}"
     if hold.group.log:
         return f"{hold.group.name}: one weighing tells no trend; weigh it again after a week."
-    low, high = max(0.0, hold.balance.lift.low), hold.balance.lift.high
-    much = about_grams(low, hold.balance.lift.mid, high, units)
+    much = about_grams(hold.balance.lift, units)
     name, leave = hold.group.name, "leave the tie; " if hold.group.sinkers else ""
     return (
         f"{name}: {leave}it must take up {much} of water before it stays by itself. Test at the "

@@ -174,11 +174,10 @@ def grams_up(kilograms: float, units: Units) -> str:
     return written(kilograms, "sinker", units, Toward.UP)
 
 
-def about_grams(low: float, mid: float, high: float, units: Units) -> str:
-    """Write a range of small masses."""
-    if grams(low, units) == grams(high, units):
-        return f"about {grams(mid, units)}"
-    return f"{grams(low, units)} to {grams(high, units)}"
+def about_grams(figure: Range, units: Units) -> str:
+    """Write a range of small masses, none below zero."""
+    low, high = (grams(max(0.0, mass), units) for mass in (figure.low, figure.high))
+    return f"about {grams(figure.mid, units)}" if low == high else f"{low} to {high}"
 
 
 def place_words(metres: float, units: Units) -> str:
