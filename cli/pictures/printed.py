@@ -29,7 +29,7 @@ FINE: dict[str, Any] = {"color": FAINT, "linewidth": 0.4, "alpha": 0.6}
 def drawings_pdf(sight: Sight, units: Units) -> bytes:
     """Give all drawings as PDF, one a page, A4 landscape."""
     figures = (plan_figure, front_figure, sides_figure, section_figure)
-    return _pdf(draw(sight, units, PAPER_A4) for draw in figures)
+    return pdf_of(draw(sight, units, PAPER_A4) for draw in figures)
 
 
 def template_pdf(sight: Sight, units: Units) -> bytes:
@@ -38,7 +38,7 @@ def template_pdf(sight: Sight, units: Units) -> bytes:
     The sheets are laid edge to edge along their frames into the empty tank. Every page has
     a bar of a known length: a printer that fits pages to the paper shows there.
     """
-    return _pdf(_tile(sight, units, *place) for place in tiles(sight, units))
+    return pdf_of(_tile(sight, units, *place) for place in tiles(sight, units))
 
 
 def tiles(sight: Sight, units: Units) -> list[tuple[int, int, int, int]]:
@@ -55,7 +55,7 @@ def _frame(units: Units) -> tuple[float, float]:
     return width - 2 * MARGIN, height - 2 * MARGIN - FOOT
 
 
-def _pdf(figures: "Iterator[Figure]") -> bytes:
+def pdf_of(figures: "Iterator[Figure]") -> bytes:
     """Put figures into one PDF file, with nothing in it that changes from run to run."""
     from matplotlib.backends.backend_pdf import PdfPages
 
