@@ -371,7 +371,7 @@ class Layout:
         buried = sum(lump.volume.mid * lump.below_soil for lump in scape.lumps)
         maps = tuple(layer.profile.heightmap for layer in scape.layers if layer.profile)
         floor = (scape.tank.length, scape.tank.depth)
-        later = tuple(sorted(set_on_bed(bodies)))
+        later = tuple(sorted(upon_bed(scape.pieces) & {body.entry.name for body in bodies}))
         return self.memo(
             _poured, maps, floor, scape.layers, scape.borders, standing, spacing, buried, exact,
             later, self.memo, measured,
@@ -408,14 +408,6 @@ def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = N
 def _poured(_maps: tuple[Floats | None, ...], *inputs: Any) -> BedResult:
     """Solve the bed; height maps are told apart as objects, so they are inputs of their own."""
     return solve_bed(*inputs)
-
-
-def set_on_bed(bodies: Sequence[Body]) -> set[str]:
-    """Names of what rests on the bed, or on something that does."""
-    found = {body.entry.name for body in bodies if body.entry.rests == "bed"}
-    for _ in bodies:
-        found |= {body.entry.name for body in bodies if body.entry.rests in found}
-    return found
 
 
 def _tops_over(bed: BedResult) -> Floats:

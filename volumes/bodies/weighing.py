@@ -70,12 +70,8 @@ class Weighed:
 
     def mass_in_water_soaked(self, water: float) -> Range:
         """Mass a porous stone shows in water once its pores are full [kg]."""
-        full = self.material.saturated_density(water)
-        return Range(
-            self.volume.low * (full.low - water),
-            self.volume.mid * (full.mid - water),
-            self.volume.high * (full.high - water),
-        )
+        pairs = zip(self.volume, self.material.saturated_density(water), strict=True)
+        return Range(*(volume * (rho - water) for volume, rho in pairs))
 
 
 def weigh_scan(
