@@ -3,9 +3,7 @@
 import base64
 import io
 import re
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from plumbstone.cli.pictures.colours import FAINT, INK, MARK, PAPER, WARN
 from plumbstone.cli.wording.units import Units
@@ -18,6 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 PAGE_COLOURS = {INK: "ink", FAINT: "faint", PAPER: "card", MARK: "mark", WARN: "warn"}
+Constrained = Literal["constrained"] | None
 WEBP_QUALITY = 80
 DOTS = 150  # of an inch of a PNG
 STEP = {Units.METRIC: 10.0, Units.US: 4 * 2.54}  # between ticks [cm]
@@ -37,21 +36,16 @@ STYLE: Any = {
 }
 
 
-@contextmanager
-def style() -> Iterator[None]:
-    """Draw in the common style, without a display."""
+def new_figure(
+    width: float, height: float, layout: Constrained = "constrained", dpi: float = 100
+) -> "Figure":
+    """Make a figure of a size in inches, in the common style, drawn in memory only."""
     import matplotlib as mpl
-
-    with mpl.rc_context(STYLE):
-        yield
-
-
-def new_figure(width: float, height: float) -> "Figure":
-    """Make a figure of a size in inches, drawn in memory only."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(width, height), layout="constrained")
+    mpl.rcParams.update(STYLE)
+    figure = Figure(figsize=(width, height), layout=layout, dpi=dpi)
     FigureCanvasAgg(figure)
     return figure
 
@@ -65,8 +59,7 @@ def must_be_png(path: "Path") -> None:
 def png_bytes(figure: "Figure") -> bytes:
     """Give a figure as PNG."""
     stream = io.BytesIO()
-    with style():
-        figure.savefig(stream, format="png", dpi=DOTS, metadata={"Software": None})
+    figure.savefig(stream, format="png", dpi=DOTS, metadata={"Software": None})
     return stream.getvalue()
 
 
@@ -80,8 +73,7 @@ def svg_text(figure: "Figure", prefix: str = "") -> str:
         Put before the name of each part, so that several drawings can share a page.
     """
     stream = io.StringIO()
-    with style():
-        figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None})
+    figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None})
     text = stream.getvalue()
     text = text[text.index("<svg") :]
     text = re.sub(r"data:image/png;base64,([A-Za-z0-9+/=\s]+)", _as_webp, text)

@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from plumbstone.cli.pictures.colours import INK, PAPER
-from plumbstone.cli.pictures.drawing import style
 from plumbstone.cli.pictures.layout import (
     CROWDED,
     HIDDEN,
@@ -39,26 +38,25 @@ FINE: dict[str, Any] = {"color": PAPER, "linewidth": 0.5, "alpha": 0.45, "zorder
 def plan_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
     """Draw the tank from above, with the front pane at the bottom."""
     tank = sight.plan.scape.tank
-    with style():
-        panel = laid_out(
-            medium, (tank.length, tank.depth), _entries(sight), above=1.6,
-            below=3.2 if medium.narrow else 1.8, title=sight.plan.scape.name,
-        )  # fmt: skip
-        panel.axes.imshow(
-            sight.from_above, origin="lower", extent=(0, tank.length, 0, tank.depth),
-            interpolation="bilinear", aspect="auto", zorder=0,
-        )  # fmt: skip
-        _grid(panel, sight, units)
-        panel.tick(units)
-        _edge_words(panel, units)
-        _border(panel, sight)
-        _cuts(panel, sight)
-        _outlines(panel, sight)
-        must = not medium.narrow or len(sight.forms) <= CROWDED
-        for form in sight.forms:
-            _number(panel, form, medium.number, must=must)
-        _gaps(panel, sight, units, must=not medium.narrow)
-        _contours(panel, sight, units)
+    panel = laid_out(
+        medium, (tank.length, tank.depth), _entries(sight), above=1.6,
+        below=3.2 if medium.narrow else 1.8, title=sight.plan.scape.name,
+    )  # fmt: skip
+    panel.axes.imshow(
+        sight.from_above, origin="lower", extent=(0, tank.length, 0, tank.depth),
+        interpolation="bilinear", aspect="auto", zorder=0,
+    )  # fmt: skip
+    _grid(panel, sight, units)
+    panel.tick(units)
+    _edge_words(panel, units)
+    _border(panel, sight)
+    _cuts(panel, sight)
+    _outlines(panel, sight)
+    must = not medium.narrow or len(sight.forms) <= CROWDED
+    for form in sight.forms:
+        _number(panel, form, medium.number, must=must)
+    _gaps(panel, sight, units, must=not medium.narrow)
+    _contours(panel, sight, units)
     return panel.page.figure
 
 

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from plumbstone.cli.pictures.colours import INK, MARK, PAPER, WARN, WATER, colour_of, hatch_of
-from plumbstone.cli.pictures.drawing import style
 from plumbstone.cli.pictures.floor_plan import across_line, cut_place
 from plumbstone.cli.pictures.layout import (
     CROWDED,
@@ -80,26 +79,25 @@ def pane_profiles(result: "LayerResult") -> dict[str, tuple[Floats, Floats]]:
 def front_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
     """Draw what one sees through the front pane, with the heights to mark on the glass."""
     tank, marks = sight.plan.scape.tank, level_marks(sight, units)
-    with style():
-        entries = material_entries(sight)
-        entries += [WATER_ENTRY] if tank.water_line else []
-        if sight.plan.bed:
-            entries.append(line_entry("poured to, front pane"))
-            entries.append(line_entry("back pane", linestyle=BACK))
-        size = (tank.length, sight.height)
-        panel = laid_out(medium, size, entries, below=1.5, title=sight.plan.scape.name)
-        panel.axes.imshow(
-            sight.from_front, origin="lower", extent=(0, tank.length, 0, sight.height),
-            interpolation="bilinear", aspect="auto", zorder=1,
-        )  # fmt: skip
-        if tank.water_line is not None:
-            panel.axes.axhspan(0, tank.water_line, color=WATER, alpha=0.10, linewidth=0, zorder=0)
-            panel.axes.axhspan(0, tank.water_line, color=WATER, alpha=0.06, linewidth=0, zorder=2)
-        panel.tick(units)
-        _foot(panel, f"{unit_words(units)} above the glass floor", units)
-        _level_lines(panel, marks, tank.length)
-        _front_numbers(panel, sight, medium.number)
-        _pour_lines(panel, sight, units)
+    entries = material_entries(sight)
+    entries += [WATER_ENTRY] if tank.water_line else []
+    if sight.plan.bed:
+        entries.append(line_entry("poured to, front pane"))
+        entries.append(line_entry("back pane", linestyle=BACK))
+    size = (tank.length, sight.height)
+    panel = laid_out(medium, size, entries, below=1.5, title=sight.plan.scape.name)
+    panel.axes.imshow(
+        sight.from_front, origin="lower", extent=(0, tank.length, 0, sight.height),
+        interpolation="bilinear", aspect="auto", zorder=1,
+    )  # fmt: skip
+    if tank.water_line is not None:
+        panel.axes.axhspan(0, tank.water_line, color=WATER, alpha=0.10, linewidth=0, zorder=0)
+        panel.axes.axhspan(0, tank.water_line, color=WATER, alpha=0.06, linewidth=0, zorder=2)
+    panel.tick(units)
+    _foot(panel, f"{unit_words(units)} above the glass floor", units)
+    _level_lines(panel, marks, tank.length)
+    _front_numbers(panel, sight, medium.number)
+    _pour_lines(panel, sight, units)
     return panel.page.figure
 
 
@@ -108,20 +106,19 @@ def sides_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
     depth = sight.plan.scape.tank.depth
     height = min(_drawn_height(sight), 1.5 * float(sight.line.max()) + 0.03)
     gap = 0.12 * depth
-    with style():
-        entries = material_entries(sight, cut=True, pieces=False)
-        over = medium.narrow
-        step = (0.0, height + 2 * gap) if over else (depth + gap, 0.0)
-        whole = (depth + step[0], height + step[1])
-        panel = laid_out(medium, whole, entries, above=1.6, below=1.0, title=sight.plan.scape.name)
-        for number, (side, ends) in enumerate(
-            (("left", ("front", "back")), ("right", ("back", "front")))
-        ):
-            at = 1 - number if over else number
-            corner = panel.at(at * step[0], at * step[1])
-            part = Panel(panel.page, *corner, panel.scale, (depth, height))
-            _heading(part, f"{side} pane, from inside" if over else f"{side} pane")
-            _pane(part, sight, side, ends, units)
+    entries = material_entries(sight, cut=True, pieces=False)
+    over = medium.narrow
+    step = (0.0, height + 2 * gap) if over else (depth + gap, 0.0)
+    whole = (depth + step[0], height + step[1])
+    panel = laid_out(medium, whole, entries, above=1.6, below=1.0, title=sight.plan.scape.name)
+    for number, (side, ends) in enumerate(
+        (("left", ("front", "back")), ("right", ("back", "front")))
+    ):
+        at = 1 - number if over else number
+        corner = panel.at(at * step[0], at * step[1])
+        part = Panel(panel.page, *corner, panel.scale, (depth, height))
+        _heading(part, f"{side} pane, from inside" if over else f"{side} pane")
+        _pane(part, sight, side, ends, units)
     return panel.page.figure
 
 
@@ -129,22 +126,21 @@ def section_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = S
     """Draw two cuts: A front to back through the tallest stone, B along the border."""
     tank, height = sight.plan.scape.tank, _drawn_height(sight)
     gap = (0.2 if medium.narrow else 0.12) * max(tank.length, tank.depth)
-    with style():
-        entries = material_entries(sight, cut=True)
-        whole = (max(tank.length, tank.depth), 2 * height + gap)
-        panel = laid_out(medium, whole, entries, above=1.6, title=sight.plan.scape.name)
-        y = (np.arange(SAMPLES) + 0.5) * tank.depth / SAMPLES
-        x = np.full(SAMPLES, cut_place(sight))
-        upper = Panel(panel.page, *panel.at(0, height + gap), panel.scale, (tank.depth, height))
-        where = place_words(float(x[0]), units)
-        _heading(upper, f"A: front to back, {where} from left")
-        _cut(upper, sight, x, y, y, units)
-        x = (np.arange(SAMPLES) + 0.5) * tank.length / SAMPLES
-        y = np.interp(x, *across_line(sight).T)
-        lower = Panel(panel.page, *panel.at(0, 0), panel.scale, (tank.length, height))
-        along = "along the border" if sight.plan.scape.borders else "through the middle"
-        _heading(lower, f"B: {along}")
-        _cut(lower, sight, x, y, x, units)
+    entries = material_entries(sight, cut=True)
+    whole = (max(tank.length, tank.depth), 2 * height + gap)
+    panel = laid_out(medium, whole, entries, above=1.6, title=sight.plan.scape.name)
+    y = (np.arange(SAMPLES) + 0.5) * tank.depth / SAMPLES
+    x = np.full(SAMPLES, cut_place(sight))
+    upper = Panel(panel.page, *panel.at(0, height + gap), panel.scale, (tank.depth, height))
+    where = place_words(float(x[0]), units)
+    _heading(upper, f"A: front to back, {where} from left")
+    _cut(upper, sight, x, y, y, units)
+    x = (np.arange(SAMPLES) + 0.5) * tank.length / SAMPLES
+    y = np.interp(x, *across_line(sight).T)
+    lower = Panel(panel.page, *panel.at(0, 0), panel.scale, (tank.length, height))
+    along = "along the border" if sight.plan.scape.borders else "through the middle"
+    _heading(lower, f"B: {along}")
+    _cut(lower, sight, x, y, x, units)
     return panel.page.figure
 
 
@@ -259,21 +255,24 @@ def _pane(panel: Panel, sight: Sight, side: str, ends: tuple[str, str], units: U
     along = sight.grid.y
     for result, (below, level) in zip(layers, profiles, strict=True):
         lying = _lying(below, level)
-        _fill(panel, result, along, below, level, where=np.isfinite(lying))
+        _fill(panel, result, along, below, lying)
         panel.line(along, lying, color=INK, linewidth=1.2)
     for below, level in reversed(profiles):
         _pane_heights(panel, along, _lying(below, level), units)
 
 
-def _fill(
-    panel: Panel, result: "LayerResult", along: Floats, below: Floats, level: Floats, **more: Any
-) -> None:
-    """Fill the cut through a layer, between its lower and its upper surface."""
-    material = result.layer.material
-    panel.axes.fill_between(
-        along, below, level, facecolor=colour_of(material), hatch=hatch_of(material),
-        edgecolor=PAPER, linewidth=0, **more,
-    )  # fmt: skip
+def _fill(panel: Panel, result: "LayerResult", along: Floats, below: Floats, level: Floats) -> None:
+    """Fill the cut through a layer from below to its surface, but where that is NaN."""
+    lies, material = np.isfinite(level), result.layer.material
+    runs = np.split(np.arange(len(along)), np.flatnonzero(np.diff(lies)) + 1)
+    rings = []
+    for run in (run for run in runs if lies[run[0]]):
+        around = [*run, *run[::-1], run[0]]  # there below, back on top
+        heights = [*below[run], *level[run[::-1]], below[run[0]]]
+        rings.append(np.column_stack([along[around], heights]))
+    if rings:
+        panel.fill(rings, facecolor=colour_of(material), hatch=hatch_of(material),
+                   edgecolor=PAPER, linewidth=0)  # fmt: skip
 
 
 def _pane_heights(panel: Panel, along: Floats, level: Floats, units: Units) -> None:

@@ -12,7 +12,6 @@ from plumbstone.cli.pictures.drawing import (
     new_figure,
     png_bytes,
     set_ticks,
-    style,
     unit_name,
 )
 from plumbstone.cli.pictures.sight import bed_colours, top_layers
@@ -39,20 +38,19 @@ LEAST = 0.02  # of the largest force: smaller ones are left out
 def picture_of(plan: "Plan", path: Path, units: Units = Units.METRIC) -> bytes:
     """Draw all groups of a plan, one row each, as PNG."""
     must_be_png(path)
-    with style():
-        count = len(plan.holds)
-        figure = new_figure(10, 4.3 * count + 0.3)
-        rows = figure.subplots(count, 2, squeeze=False)
-        named: dict[str, Artist] = {}
-        for (front, above), hold in zip(rows, plan.holds, strict=True):
-            _from_front(front, plan, hold, units)
-            _from_above(above, plan, hold, units)
-            handles, labels = above.get_legend_handles_labels()
-            named.update(zip(labels, handles, strict=True))
-        figure.legend(
-            list(named.values()), list(named), loc="outside lower center", ncols=7, frameon=False
-        )
-        return png_bytes(figure)
+    count = len(plan.holds)
+    figure = new_figure(10, 4.3 * count + 0.3)
+    rows = figure.subplots(count, 2, squeeze=False)
+    named: dict[str, Artist] = {}
+    for (front, above), hold in zip(rows, plan.holds, strict=True):
+        _from_front(front, plan, hold, units)
+        _from_above(above, plan, hold, units)
+        handles, labels = above.get_legend_handles_labels()
+        named.update(zip(labels, handles, strict=True))
+    figure.legend(
+        list(named.values()), list(named), loc="outside lower center", ncols=7, frameon=False
+    )
+    return png_bytes(figure)
 
 
 def level_shown(hold: "HoldResult") -> int:

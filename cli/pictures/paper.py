@@ -7,6 +7,7 @@ from math import nan
 from typing import TYPE_CHECKING, Any
 
 from plumbstone.cli.pictures.colours import FAINT, INK, PAPER
+from plumbstone.cli.pictures.drawing import new_figure
 from plumbstone.cli.wording.units import INCH, Units
 
 if TYPE_CHECKING:
@@ -66,12 +67,9 @@ class Page:
     @classmethod
     def of_size(cls, width: float, height: float, text: float) -> "Page":
         """Make a blank page of a width and height [points]."""
-        from matplotlib.backends.backend_agg import FigureCanvasAgg
-        from matplotlib.figure import Figure
         from matplotlib.transforms import Affine2D
 
-        figure = Figure(figsize=(width / 72, height / 72), dpi=72)
-        FigureCanvasAgg(figure)
+        figure = new_figure(width / 72, height / 72, layout=None, dpi=72)
         points = Affine2D().scale(1 / 72) + figure.dpi_scale_trans
         return cls(figure, points, width, height, text)
 
@@ -239,7 +237,7 @@ class Panel:
             self.line(*ring.T, **looks)
 
     def fill(self, rings: Sequence["Floats"], **looks: Any) -> None:
-        """Fill what rings of places go around [m], but for what rings inside of them do."""
+        """Fill what closed rings of places go around [m], but for what rings inside of them do."""
         from matplotlib.patches import PathPatch
         from matplotlib.path import Path
 

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from plumbstone.cli.pictures.colours import FAINT, INK, colour_of
-from plumbstone.cli.pictures.drawing import style
 from plumbstone.cli.pictures.floor_plan import BORDER, GRID, plan_figure
 from plumbstone.cli.pictures.front_view import front_figure, section_figure, sides_figure
 from plumbstone.cli.pictures.layout import PAPER_A4
@@ -60,7 +59,7 @@ def pdf_of(figures: "Iterator[Figure]") -> bytes:
     from matplotlib.backends.backend_pdf import PdfPages
 
     stream = io.BytesIO()
-    with style(), PdfPages(stream, metadata={"CreationDate": None}) as pages:
+    with PdfPages(stream, metadata={"CreationDate": None}) as pages:
         for figure in figures:
             pages.savefig(figure)
     return stream.getvalue()
