@@ -216,13 +216,14 @@ def _deep_inside(seen: Any, length: float, height: float) -> tuple[float, float]
     """Find the place farthest from the rim of what is seen [m]; None where nothing is."""
     from scipy.ndimage import distance_transform_edt
 
-    if not seen.any():
+    rows, columns = (np.flatnonzero(seen.any(axis=axis)) for axis in (1, 0))
+    if len(rows) == 0:
         return None
-    depth = distance_transform_edt(np.pad(seen, 1))[1:-1, 1:-1]
-    row, column = np.unravel_index(int(depth.argmax()), seen.shape)
-    return (float(column) + 0.5) * length / seen.shape[1], (float(row) + 0.5) * height / seen.shape[
-        0
-    ]
+    part = seen[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    depth = distance_transform_edt(np.pad(part, 1))[1:-1, 1:-1]
+    row, column = np.unravel_index(int(depth.argmax()), part.shape)
+    x, z = float(columns[0] + column) + 0.5, float(rows[0] + row) + 0.5
+    return x * length / seen.shape[1], z * height / seen.shape[0]
 
 
 def _highest(window: Window) -> Floats:
