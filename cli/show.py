@@ -98,7 +98,7 @@ def rows_from_above(plan: "Plan") -> list[str]:
     owner = np.full((rows, across), -1)
     for place, body in enumerate(plan.bodies):
         window = columns_of(body.piece.vertices, body.piece.faces, grid)
-        tops = np.where(np.isfinite(window.tops), window.tops, -np.inf).max(axis=0, initial=-np.inf)
+        tops = window.highest()
         seen = tops > height[window.place]
         owner[window.place][seen] = place
         height[window.place][seen] = tops[seen]

@@ -65,7 +65,7 @@ def cut_place(sight: Sight) -> float:
     stones = [form for form in sight.forms if form.body.entry.kind == "stone"]
     if not stones:
         return sight.plan.scape.tank.length / 2
-    return max(stones, key=lambda form: float(form.high[2])).middle[0]
+    return max(stones, key=lambda form: float(form.body.piece.high[2])).middle[0]
 
 
 def across_line(sight: Sight) -> np.ndarray[Any, Any]:

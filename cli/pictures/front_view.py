@@ -146,7 +146,7 @@ def section_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = S
 
 def _drawn_height(sight: Sight) -> float:
     """Give how high cuts are drawn: up to what stands highest, with room for a label [m]."""
-    tops = [float(form.high[2]) for form in sight.forms]
+    tops = [float(form.body.piece.high[2]) for form in sight.forms]
     top = max([*tops, float(sight.line.max())])
     return min(1.15 * top + 0.02, max(sight.height, top))
 
@@ -169,12 +169,13 @@ def _heading(panel: Panel, words: str) -> None:
 
 def _front_numbers(panel: Panel, sight: Sight, size: float) -> None:
     """Give each piece its number; those below the bed are dashed, and numbered if there is room."""
-    for form in sorted(sight.forms, key=lambda f: (f.buried, float(f.low[1]))):
+    for form in sorted(sight.forms, key=lambda f: (f.buried, float(f.body.piece.low[1]))):
         if form.buried:
             draw_hidden(panel, form.front, 3)
         if form.buried and len(sight.forms) > CROWDED:
             continue
-        x, z = form.face or (form.middle[0], float(form.low[2] + form.high[2]) / 2)
+        piece = form.body.piece
+        x, z = form.face or (form.middle[0], float(piece.low[2] + piece.high[2]) / 2)
         write_number(
             panel, form.number, panel.at(x, z), size,
             radii=[size * r for r in (0, 1.0, 1.6, 2.3, 3.2, 4.4)], angles=(90, 45, 135, 0, 180),
