@@ -229,9 +229,13 @@ def _shaded(colour: Any, normals: Floats, light: Floats, *, grainy: float = 0.0)
 
 def bed_colours(bed: "BedResult", top: Any) -> Floats:
     """Colour of the bed over each cell."""
-    table = np.array([rgb(colour_of(r.layer.material)) for r in bed.layers] + [GLASS_FLOOR])
-    colours: Floats = table[top]
+    colours: Floats = _palette(bed)[top]
     return colours
+
+
+def _palette(bed: "BedResult") -> Floats:
+    """Give the colour of each layer, and last that of bare glass."""
+    return np.array([rgb(colour_of(r.layer.material)) for r in bed.layers] + [GLASS_FLOOR])
 
 
 def _slopes(height: Floats, dx: float, dy: float) -> Floats:
@@ -289,7 +293,7 @@ def _bed_from_front(
     )
     # At the glass the bed is seen in its layers, as one sees them through the pane.
     pane = np.stack([result.surface[0, column] for result in bed.layers])
-    table = np.array([rgb(colour_of(r.layer.material)) for r in bed.layers] + [GLASS_FLOOR])
+    table = _palette(bed)
     noise = np.random.default_rng(3).normal(1.0, GRAIN, (view.ny, view.nx, 1))
     across = np.arange(view.nx)
     for row, z in enumerate(view.y):
