@@ -89,10 +89,6 @@ TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
         Units.METRIC: _one(1.0, 0.1, 1, "N"),
         Units.US: _one(POUND_FORCE, 0.1, 1, "lbf"),
     },
-    "pressure": {
-        Units.METRIC: _one(1e3, 0.1, 1, "kPa"),
-        Units.US: _one(47.880259, 1, 0, "lb/ft²"),
-    },
     "bag mass": {Units.METRIC: _one(1.0, 0.1, None, "kg"), Units.US: _one(POUND, 0.1, None, "lb")},
     "bag volume": {
         Units.METRIC: _one(1e-3, 0.1, None, "L"),
