@@ -149,7 +149,7 @@ class TankView:
         desk, seen = self.desk, self.desk.seen
         self._shown = desk.shown
         warn(self.wrong, self._question or desk.fault)
-        for act, there in ((self.undo, desk.can_undo), (self.redo, desk.can_redo)):
+        for act, there in ((self.undo, desk.done), (self.redo, desk.undone)):
             act.props["disabled"] = not there
         if seen is None or desk.layout is None:
             if desk.fault:
