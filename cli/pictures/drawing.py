@@ -6,20 +6,17 @@ import re
 from typing import TYPE_CHECKING, Any, Literal
 
 from plumbstone.cli.pictures.colours import FAINT, INK, MARK, PAPER, WARN
-from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 PAGE_COLOURS = {INK: "ink", FAINT: "faint", PAPER: "card", MARK: "mark", WARN: "warn"}
 Constrained = Literal["constrained"] | None
 WEBP_QUALITY = 80
 DOTS = 150  # of an inch of a PNG
-STEP = {Units.METRIC: 10.0, Units.US: 4 * 2.54}  # between ticks [cm]
 STYLE: Any = {
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],
@@ -102,24 +99,3 @@ def _as_webp(found: re.Match[str]) -> str:
     with Image.open(io.BytesIO(base64.b64decode(found[1]))) as picture:
         picture.save(stream, "WEBP", quality=WEBP_QUALITY)
     return "data:image/webp;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
-
-
-def unit_name(units: Units) -> str:
-    """Name the unit of lengths."""
-    return "in" if units is Units.US else "cm"
-
-
-def length_words(centimetres: float, units: Units, digits: int) -> str:
-    """Write a length given in centimetres."""
-    value = centimetres / 2.54 if units is Units.US else centimetres
-    return f"{value:.{digits}f} {unit_name(units)}"
-
-
-def set_ticks(axes: "Axes", units: Units) -> None:
-    """Set round ticks in the wanted unit; the axes themselves stay in centimetres."""
-    from matplotlib.ticker import FuncFormatter, MultipleLocator
-
-    for axis in (axes.xaxis, axes.yaxis):
-        axis.set_major_locator(MultipleLocator(STEP[units]))
-        if units is Units.US:
-            axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value / 2.54:.0f}"))

@@ -19,7 +19,7 @@ from plumbstone.cli.pictures.layout import (
 )
 from plumbstone.cli.pictures.paper import Entry, Panel, measure
 from plumbstone.cli.pictures.sight import Form, Sight
-from plumbstone.cli.wording.units import INCH, Units
+from plumbstone.cli.wording.units import INCH, RULED, Units, written
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -182,7 +182,7 @@ def _gaps(panel: Panel, sight: Sight, units: Units, *, must: bool) -> None:
     for gap in border.gaps if border else ():
         if gap.state == "holds":
             continue
-        width = f"{gap.width / INCH:.2f} in" if units is Units.US else f"{gap.width * 1e3:.0f} mm"
+        width = written(gap.width, "gap", units)
         x, y = panel.at(*gap.at)
         text = panel.page.text
         places = [(x + side * text, y - down * text) for down in (2.5, 3.8, 5.1, 6.4)
@@ -205,7 +205,7 @@ def _contours(panel: Panel, sight: Sight, units: Units) -> None:
     smooth = np.ma.array(smooth, mask=hidden)
     steps = LEVELS[units]
     step = next((s for s in steps if (high - low) / s >= 3), steps[-1])
-    unit, name = (INCH, "in") if units is Units.US else (0.01, "cm")
+    unit, name = RULED[units]
     tracer: Any = contour_generator(sight.grid.x, sight.grid.y, smooth)
     for k in range(int(low / step) + 1, int(high / step - 1e-9) + 1):
         lines = [line for line in tracer.lines(k * step + OFF_FLAT) if len(line) > SHORTEST]

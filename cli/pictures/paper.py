@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from plumbstone.cli.pictures.colours import FAINT, INK, PAPER
 from plumbstone.cli.pictures.drawing import new_figure
-from plumbstone.cli.wording.units import INCH, Units
+from plumbstone.cli.wording.units import INCH, RULED, Units
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 POINT = 0.0254 / 72  # [m]
 APART = 1.5  # between two labels [points]
 TICKS = {Units.METRIC: (0.05, 0.10, 0.20, 0.50), Units.US: tuple(n * INCH for n in (2, 4, 8, 20))}
+BAR = {Units.METRIC: 10, Units.US: 4}  # length of a bar beside a drawing [cm or inches]
 TICK, TICK_ROOM = 3.0, 26.0  # how long one is, and what its number needs [points]
 Box = tuple[float, float, float, float]  # left, bottom, right, top [points]
 Place = tuple[float, float]
@@ -205,7 +206,7 @@ class Panel:
         size = 0.8 * self.page.text
         room = max(TICK_ROOM, 2.6 * size)
         step = next((s for s in TICKS[units] if s * self.scale >= room), TICKS[units][-1])
-        unit = INCH if units is Units.US else 0.01
+        unit, _ = RULED[units]
         ticks: list[Stroke] = []
         for along, (end, wanted) in enumerate(zip(self.size, (right, True), strict=True)):
             for k in range(int(end / step + 1e-6) + 1):
@@ -246,7 +247,7 @@ class Panel:
 
     def scale_bar(self, units: Units, right: float, y: float) -> None:
         """Draw a bar of a round length that ends there [points], with its length beside it."""
-        unit, count, name = (INCH, 4, "in") if units is Units.US else (0.01, 10, "cm")
+        (unit, name), count = RULED[units], BAR[units]
         length = count * unit * self.scale
         self.page.line([right - length, right], [y, y], color=INK, linewidth=2.2)
         ends = (right - length, right)

@@ -45,6 +45,7 @@ def _one(unit: float, step: float, digits: int | None, name: str) -> tuple[Step,
     return (Step(LIVES_ON, unit, step, digits, name),)
 
 
+RULED = {Units.METRIC: (1e-2, "cm"), Units.US: (INCH, "in")}  # unit along edges [m], its name
 # kind of quantity → units → steps, the smallest figures first
 TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
     "volume": {
