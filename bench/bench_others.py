@@ -27,7 +27,7 @@ def libraries() -> list[Row]:
     import pyvista
     import trimesh
 
-    from plumbstone.meshes.measures.faults import is_closed
+    from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
     from plumbstone.meshes.measures.rulers import FILE_ALONE
     from plumbstone.meshes.reading.scans import read_raw
     from plumbstone.meshes.shapes.primitives import boulder
@@ -35,7 +35,6 @@ def libraries() -> list[Row]:
     from plumbstone.volumes.water.displacement import (
         displaced_at_levels,
         displaced_volume,
-        mesh_volume,
     )
 
     stone = boulder((0.3, 0.22, 0.25), 5, 7)
@@ -55,7 +54,7 @@ def libraries() -> list[Row]:
     closed = timed(lambda: is_closed(faces, len(vertices)))
     edges = timed(lambda: mesh.is_edge_manifold(allow_boundary_edges=False))
     found.append(_row("closed or not, against Open3D's edge check", closed, edges))
-    volume = timed(lambda: mesh_volume(vertices, faces))
+    volume = timed(lambda: enclosed_volume(vertices, faces))
     plain = trimesh.Trimesh(vertices, faces, process=False)
     found.append(_row("volume, against trimesh", volume, timed(lambda: fresh_volume(plain))))
     surface = pyvista.PolyData(vertices, np.column_stack([np.full(len(faces), 3), faces]).ravel())

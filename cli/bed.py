@@ -2,20 +2,18 @@
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from plumbstone.cli.options import JsonOption, TrustOption
+from plumbstone.cli.options import GridOption, JsonOption, TrustOption
 from plumbstone.cli.output import UnitsOption, emit_json, plain_errors, print_lines, table, working
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.bed.results import BedResult, SpotDepth
-    from plumbstone.volumes.figures import LayerFigures
-    from plumbstone.volumes.plan import Purchase
+    from plumbstone.volumes.figures import BedFigures, LayerFigures
 
-GridOption = Annotated[float | None, typer.Option("--grid", help="Width of a grid cell in mm.")]
+NO_LAYER = (0.0, 0.0, 0.0)
 
 
 def bed(
@@ -24,7 +22,7 @@ def bed(
     jug: Annotated[
         str | None, typer.Option("--jug", help='Pour by jugs of this size: "1 L".')
     ] = None,
-    trust: TrustOption = None,
+    _trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
@@ -32,39 +30,30 @@ def bed(
     from plumbstone.cli.documents import document_of
     from plumbstone.cli.wording.report import marked
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.meshes.reading.beside import trust as trust_folders
-    from plumbstone.volumes.bed.results import depths_at
     from plumbstone.volumes.layout import Layout
     from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
-    trust_folders(trust)
-    spacing = None if grid is None else grid * 1e-3
     with plain_errors():
         jug_size = None if jug is None else _jug(jug)
         if len(scapes) > 2:
             raise PlumbstoneError("bed compares two scapes at most; name one or two.")
         with working("Laying the bed ..."):
-            read = [read_scape(path) for path in scapes]
-            layouts = [Layout(scape) for scape in read]
-            grounds = [layout.ground(spacing) for layout in layouts]
-            figures = [checked(layout.bed(spacing)) for layout in layouts]
-            documents = [document_of(each) for each in figures]
-            beds = [(ground.bed, ground.purchases) for ground in grounds]
-        spots = [depths_at(s.spots, b) if b else () for s, (b, _) in zip(read, beds, strict=True)]
+            layouts = [Layout(read_scape(path)) for path in scapes]
+            figures = [checked(layout.bed(grid)) for layout in layouts]
     if as_json:
+        documents = [document_of(each) for each in figures]
         emit_json(documents[0] if len(documents) == 1 else {"scapes": documents})
         return
-    for each, (laid, purchases), places in zip(figures, beds, spots, strict=True):
+    for each in figures:
         print_bed(each.name, each.layers, units)
-        if laid is not None:
-            print_depths(laid, places, units)
+        print_depths(each, units)
         for finding in each.findings:
             typer.echo(marked(finding, units))
         if jug_size is not None:
-            print_pouring(purchases, jug_size, units)
-    if len(documents) == 2:
-        print_difference(documents, units)
+            print_pouring(each.layers, jug_size, units)
+    if len(figures) == 2:
+        print_difference(figures[0], figures[1], units)
 
 
 def _jug(text: str) -> float:
@@ -78,35 +67,33 @@ def _jug(text: str) -> float:
     return size
 
 
-def print_depths(laid: "BedResult", spots: "tuple[SpotDepth, ...]", units: Units) -> None:
+def print_depths(laid: "BedFigures", units: Units) -> None:
     """Print how high the bed stands at front, middle, back and at named places."""
     from plumbstone.cli.wording.units import place_words
 
-    levels = [f"{place_words(depth, units)} {name}" for name, depth in laid.depths]
+    levels = [f"{place_words(depth, units)} {name}" for name, depth in laid.depths_m.items()]
     if levels:
         typer.echo(f"Above the glass: {', '.join(levels)}.")
-    for found in spots:
-        words = f"{found.spot.name}: {place_words(found.height, units)} above the glass, "
-        words += f"{place_words(found.depth, units)} of it substrate"
-        if found.lacking > 1e-3:
-            words += f"; its roots need {place_words(found.lacking, units)} more"
+    for spot in laid.spots:
+        words = f"{spot.name}: {place_words(spot.height_m, units)} above the glass, "
+        words += f"{place_words(spot.depth_m, units)} of it substrate"
+        if spot.lacking_m > 1e-3:
+            words += f"; its roots need {place_words(spot.lacking_m, units)} more"
         typer.echo(f"{words}.")
 
 
-def print_pouring(purchases: "tuple[Purchase, ...]", jug: float, units: Units) -> None:
+def print_pouring(layers: "Sequence[LayerFigures]", jug: float, units: Units) -> None:
     """Print the order in which to pour, in jugs; a filler in sacks is laid by the sack."""
     from plumbstone.cli.wording.units import written
 
-    for number, purchase in enumerate(purchases, 1):
-        result = purchase.result
-        sacks = result.layer.sacks
-        if sacks:
-            size = written(sacks.holds, "volume", units)
-            step, count = "Lay", f"{result.sacks} sacks of {size}"
+    for number, layer in enumerate(layers, 1):
+        if layer.sack_m3 is not None:
+            size = written(layer.sack_m3, "volume", units)
+            step, count = "Lay", f"{layer.sacks} sacks of {size}"
         else:
-            step, count = "Pour", _jugs(result.poured, jug, units)
-        where = "" if result.layer.zone.name == "all" else f", {result.layer.zone.name}"
-        typer.echo(f"{step} {number}: {result.layer.name}{where}, {count}.")
+            step, count = "Pour", _jugs(layer.poured_m3, jug, units)
+        where = "" if layer.zone == "all" else f", {layer.zone}"
+        typer.echo(f"{step} {number}: {layer.name}{where}, {count}.")
 
 
 def _jugs(poured: float, jug: float, units: Units) -> str:
@@ -121,24 +108,24 @@ def _jugs(poured: float, jug: float, units: Units) -> str:
     return " and ".join([f"{full} × {size}"] * bool(full) + [part] * bool(part))
 
 
-def print_difference(documents: "list[dict[str, Any]]", units: Units) -> None:
+def print_difference(first: "BedFigures", second: "BedFigures", units: Units) -> None:
     """Print what the second scape takes more or less than the first, layer by layer."""
-    from plumbstone.cli.wording.units import volume_words
-    from plumbstone.meshes.ranges import Range
+    from plumbstone.cli.wording.units import written
 
-    first, second = ({layer["name"]: layer for layer in d["layers"]} for d in documents)
+    before, after = ({la.name: _amounts(la) for la in bed.layers} for bed in (first, second))
     rows = []
-    for name in [*first, *(name for name in second if name not in first)]:
-        a, b = first.get(name, {}), second.get(name, {})
-        litres = b.get("poured_l", 0.0) - a.get("poured_l", 0.0)
-        bags = sum(bag["count"] for bag in b.get("bags", []))
-        bags -= sum(bag["count"] for bag in a.get("bags", []))
-        cost = (b.get("cost") or 0.0) - (a.get("cost") or 0.0)
-        sign = "+" if litres >= 0 else "-"
-        words = volume_words(Range.exact(abs(litres) * 1e-3), units)
-        rows.append([name, f"{sign}{words}", f"{bags:+d}", f"{cost:+.2f}"])
-    title = f"{documents[1]['name']} against {documents[0]['name']}"
-    table(title, ["Layer", "Pour", "Bags", "Cost"], rows)
+    for name in {**before, **after}:
+        ends = zip(before.get(name, NO_LAYER), after.get(name, NO_LAYER), strict=True)
+        poured, bags, cost = (b - a for a, b in ends)
+        words = written(abs(poured), "volume", units)
+        sign = "+" if poured >= 0 else "-"
+        rows.append([name, f"{sign}{words}", f"{bags:+.0f}", f"{cost:+.2f}"])
+    table(f"{second.name} against {first.name}", ["Layer", "Pour", "Bags", "Cost"], rows)
+
+
+def _amounts(layer: "LayerFigures") -> tuple[float, float, float]:
+    """Give what is poured of a layer [m³], how many bags of it are bought, and their cost."""
+    return layer.poured_m3, sum(bag.count for bag in layer.bags), layer.cost or 0.0
 
 
 def print_bed(title: str, layers: "Sequence[LayerFigures]", units: Units) -> None:

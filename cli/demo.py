@@ -43,21 +43,18 @@ def _in_the_shop(folder: Path, *, as_json: bool, units: Units, force: bool) -> N
     """Write the scan of the great stone, weigh it and keep its mended mesh."""
     from plumbstone.cli.files import write_file
     from plumbstone.cli.weigh_output import Prices, mesh_content, print_pieces
-    from plumbstone.cli.weigh_request import Request, weigh_all
+    from plumbstone.cli.weigh_request import request_of, weigh_all
     from plumbstone.meshes.shapes.as_scanned import as_scanned
     from plumbstone.meshes.shapes.primitives import boulder
     from plumbstone.meshes.writing import ply_bytes
 
     path = folder / SCAN
     write_file(path, ply_bytes(*as_scanned(boulder(SIZE, SEED), SEED)), force=force)
-    request = Request.parsed(
-        "basalt", None, LONGEST, None, None, None, None, "1 g", None
-    ).with_flags(every=False, same_stone=False, rescale=False, meshes=True)
-    found, _ = weigh_all(request, [path], None, None, [])
+    found, _ = weigh_all(request_of("basalt", longest=LONGEST, meshes=True), [path])
     write_file(folder / KEPT, mesh_content(found, folder / KEPT), force=force)
     if as_json:
         return
     line = f'plumbstone weigh {SCAN} --material basalt --longest "{LONGEST}" --keep {KEPT}'
     typer.echo(f"In the shop:  {line}")
-    print_pieces(found, [], Prices(None, None), units, None)
+    print_pieces(found, [], Prices(), units, None)
     typer.echo("")

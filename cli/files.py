@@ -88,15 +88,11 @@ def write_files(
     refuse_foreign(folder, contents, inputs=inputs, force=force)
     made: list[Path] = []
     try:
-        made += _made(folder)
-        with _held(folder):
-            refuse_foreign(folder, contents, inputs=inputs, force=force)
-            _replace_own(folder, contents)
-    except OSError as error:
-        _unmade(made)
-        if isinstance(error, WriteError):
-            raise
-        raise WriteError(folder, error.strerror or str(error)) from None
+        with _telling(folder):
+            made += _made(folder)
+            with _held(folder):
+                refuse_foreign(folder, contents, inputs=inputs, force=force)
+                _replace_own(folder, contents)
     except BaseException:
         _unmade(made)
         raise
@@ -117,21 +113,19 @@ def write_new(path: Path, content: bytes, *, force: bool = False) -> None:
     WriteError
         If it exists, or the disk refuses.
     """
-    try:
+    exists = WriteError(path, "it exists already; --force replaces it")
+    with _telling(path):
         found = _state(path)
         if found is None:
-            _create(path, content)
-            return
-        if not force:
-            raise WriteError(path, "it exists already; --force replaces it")
-        _refuse_special(path, found, ())
-        put_whole(path, content)
-    except FileExistsError:
-        raise WriteError(path, "it exists already; --force replaces it") from None
-    except OSError as error:
-        if isinstance(error, WriteError):
-            raise
-        raise WriteError(path, error.strerror or str(error)) from None
+            try:
+                _create(path, content)
+            except FileExistsError:
+                raise exists from None
+        elif force:
+            _refuse_special(path, found, ())
+            put_whole(path, content)
+        else:
+            raise exists
 
 
 def put_whole(path: Path, content: bytes) -> None:
@@ -162,7 +156,7 @@ def refuse_foreign(
         If one of them is no plain file, is write-protected or was read; or, without `force`,
         is not the program's own or was changed since.
     """
-    try:
+    with _telling(folder):
         found = {name: state for name in names if (state := _state(folder / name)) is not None}
         read = [state for path in inputs if (state := _state(path, follow=True)) is not None]
         for name, state in found.items():
@@ -170,16 +164,23 @@ def refuse_foreign(
         known = _known(folder, force)
         if not force:
             _refuse_changed(folder, found, known)
-    except OSError as error:
-        if isinstance(error, WriteError):
-            raise
-        raise WriteError(folder, error.strerror or str(error)) from None
 
 
 def plain_cell(text: str) -> str:
     """Keep a spreadsheet from taking a text for a formula, or a control character for one."""
     text = shown(text)
     return f"'{text}" if text[:1] in "=+-@" and text else text
+
+
+@contextlib.contextmanager
+def _telling(path: Path) -> Iterator[None]:
+    """Say of what the system refuses that this cannot be written."""
+    try:
+        yield
+    except WriteError:
+        raise
+    except OSError as error:
+        raise WriteError(path, error.strerror or str(error)) from None
 
 
 def _refuse_special(path: Path, found: os.stat_result, read: Iterable[os.stat_result]) -> None:

@@ -75,15 +75,13 @@ def hold(
         typer.Option("--salinity", **NUMBER, help="Of the water, g/kg; beats --water."),
     ] = None,
     force: ForceOption = False,
-    trust: TrustOption = None,
+    _trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Say whether wood stays down, and how many grams of stone it needs."""
     from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.meshes.reading.beside import trust as trust_folders
 
-    trust_folders(trust)
     with plain_errors():
         if scape is not None:
             given = {
@@ -129,7 +127,7 @@ def hold(
     if as_json:
         emit_json({"holds": [_quick_document(balance, stone.name, soaking, found)]})
         return
-    _print_balance("Wood", balance, stone.name, soaking, units)
+    _print_balance(balance, stone.name, soaking, units)
     if found is not None:
         print_lines(_spread_lines("Wood", found, stone.name, units))
 
@@ -228,8 +226,7 @@ def _soaking(path: Path, mass: float | None, balance: "Balance", water: float) -
         raise PlumbstoneError(f"{path}: holds several groups; name the scape file.")
     weighings = next(iter(by_group.values()))
     dry = mass if mass is not None else weighings[0].mass
-    lift = balance.lift
-    volume = Range(*((dry + v) / water for v in (lift.low, lift.mid, lift.high)))
+    volume = Range(*((dry + v) / water for v in balance.lift))
     return fit_weighings(weighings, volume, dry, water)
 
 
@@ -321,14 +318,12 @@ def _spread_lines(name: str, found: "Spread", stone: str, units: Units) -> list[
     return lines
 
 
-def _print_balance(
-    name: str, balance: "Balance", stone: str, soaking: "Soaking | None", units: Units
-) -> None:
+def _print_balance(balance: "Balance", stone: str, soaking: "Soaking | None", units: Units) -> None:
     """Print the action, then what it rests on."""
     from plumbstone.cli.wording.holding import hold_sentence, soaking_words
     from plumbstone.cli.wording.units import about_grams, grams
 
-    typer.echo(hold_sentence(name, balance, stone, units))
+    typer.echo(hold_sentence("Wood", balance, stone, units))
     low, high = (grams(v, units) for v in (balance.lift.low, balance.lift.high))
     source = "from the tub test" if balance.from_tub else "from the table of woods"
     dense = f"; density about {balance.density.mid:.0f} kg/m³" if balance.density else ""
@@ -336,9 +331,9 @@ def _print_balance(
     if not balance.from_tub:
         typer.echo('A tub test beats the table: --just-sinks-with "520 g granite".')
     if soaking is not None:
-        typer.echo(f"{name}: {soaking_words(soaking)}")
+        typer.echo(f"Wood: {soaking_words(soaking)}")
     elif balance.lift.high > 0:
-        much = about_grams(max(0, balance.lift.low), balance.lift.mid, balance.lift.high, units)
+        much = about_grams(balance.lift, units)
         typer.echo(f"It must take up {much} of water before it stays by itself; leave the tie.")
     typer.echo("Burial and wedging are not counted.")
     typer.echo("Use only wood that is untreated, unpainted and fit for aquariums.")

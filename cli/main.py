@@ -13,7 +13,6 @@ import typer
 from plumbstone.cli.options import TrustOption
 from plumbstone.cli.terminal import set_terminal
 from plumbstone.meshes.limits import VARIABLE
-from plumbstone.meshes.reading.beside import trust as trust_folders
 
 # name → what it does; the module `cli/<name>.py` has a function of that name
 COMMANDS = {
@@ -71,7 +70,7 @@ def options(
             max=1000,
         ),
     ] = 1.0,
-    trust: TrustOption = None,
+    _trust: TrustOption = None,
     _version: Annotated[
         bool,
         typer.Option(
@@ -81,7 +80,6 @@ def options(
 ) -> None:
     """Set what holds for every command."""
     gc.enable()
-    trust_folders(trust)
     if limits > 1:
         os.environ[VARIABLE] = str(limits)
 

@@ -8,9 +8,9 @@ import typer
 from plumbstone.cli.output import plain_errors
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
-MILLIMETRES_PER_INCH = 25.4
+    from plumbstone.meshes.piece import Floats
 
 
 def mat(
@@ -42,62 +42,41 @@ def mat(
 
 def pages(file: Path, paper: str, sheets: int) -> bytes:
     """Draw the pages of the mat as one PDF."""
-    import io
+    from plumbstone.cli.pictures.printed import pdf_of
 
-    from matplotlib.backends.backend_pdf import PdfPages
-    from matplotlib.figure import Figure
-
-    from plumbstone.meshes.reading.mat import PAPERS
-
-    width, height = (side * 1e3 for side in PAPERS[paper])
-    stream = io.BytesIO()
-    with PdfPages(stream, metadata={"CreationDate": None}) as book:
-        for sheet in range(sheets):
-            inches = (width / MILLIMETRES_PER_INCH, height / MILLIMETRES_PER_INCH)
-            figure = Figure(figsize=inches)
-            axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
-            axes.set_xlim(0, width)
-            axes.set_ylim(0, height)
-            axes.axis("off")
-            _draw_tags(axes, file, paper, sheet)
-            _draw_control(axes, sheet, sheets)
-            book.savefig(figure)
-    return stream.getvalue()
+    return pdf_of(_sheet(file, paper, sheet, sheets) for sheet in range(sheets))
 
 
-def _draw_tags(axes: "Axes", file: Path, paper: str, sheet: int) -> None:
-    """Draw every tag of one sheet, in millimetres."""
+def _sheet(file: Path, paper: str, sheet: int, sheets: int) -> "Figure":
+    """Draw one sheet: its tags, the control line and what to do with it."""
+    from plumbstone.cli.pictures.paper import POINT, Page, Panel
+    from plumbstone.meshes.reading.mat import CONTROL, PAPERS
+
+    width, height = PAPERS[paper]
+    page = Page.of_size(width / POINT, height / POINT, 7.0)
+    tags = Panel(page, 0.0, 0.0, 1 / POINT, (width, height))
+    tags.axes.set_axis_off()
+    tags.fill(_squares(file, paper, sheet), color="black", linewidth=0.1)
+    left, right, level, up = 0.020, 0.020 + CONTROL, 0.014, 0.003
+    ends = [((x, level - up), (x, level + up)) for x in (left, right)]
+    tags.strokes([((left, level), (right, level)), *ends], color="black", linewidth=0.6)
+    words = f"{CONTROL * 1e3:.0f} mm: measure it with a ruler and give --mat-control."
+    number = f" Sheet {sheet + 1} of {sheets}." if sheets > 1 else ""
+    x, y = tags.at(right + 0.005, level + 0.001)
+    told = f"{words[:31]}\n{words[31:]}{number}"
+    page.figure.text(x, y, told, transform=page.points, fontsize=7, va="center", color="black")
+    return page.figure
+
+
+def _squares(file: Path, paper: str, sheet: int) -> "list[Floats]":
+    """Give the corners of every black square of the tags of one sheet [m]."""
     import numpy as np
-    from matplotlib.collections import PolyCollection
 
     from plumbstone.meshes.reading.mat import TAG, tag_bits, tag_places
 
-    squares = []
-    for number, corners in tag_places(paper, sheet).items():
-        rows, columns = np.nonzero(tag_bits(file, number))
-        left, top = corners[0]
-        size = TAG / 8
-        for row, column in zip(rows, columns, strict=True):
-            x, y = left + column * size, top - (row + 1) * size
-            squares.append([(x, y), (x + size, y), (x + size, y + size), (x, y + size)])
-    axes.add_collection(
-        PolyCollection(
-            (np.array(squares) * 1e3).tolist(),
-            facecolors="black",
-            edgecolors="black",
-            linewidths=0.1,
-        )
-    )
-
-
-def _draw_control(axes: "Axes", sheet: int, sheets: int) -> None:
-    """Draw the control line and what to do with it."""
-    from plumbstone.meshes.reading.mat import CONTROL
-
-    left, right, level = 20.0, 20.0 + CONTROL * 1e3, 14.0
-    axes.plot([left, right], [level, level], color="black", linewidth=0.6)
-    for end in (left, right):
-        axes.plot([end, end], [level - 3, level + 3], color="black", linewidth=0.6)
-    words = f"{CONTROL * 1e3:.0f} mm: measure it with a ruler and give --mat-control."
-    number = f" Sheet {sheet + 1} of {sheets}." if sheets > 1 else ""
-    axes.text(right + 5, level + 1, f"{words[:31]}\n{words[31:]}{number}", fontsize=7, va="center")
+    size, corners = TAG / 8, np.array([(0, 0), (1, 0), (1, 1), (0, 1), (0, 0)])
+    return [
+        np.array(places[0]) + size * (corners + (column, -row - 1))
+        for number, places in tag_places(paper, sheet).items()
+        for row, column in np.argwhere(tag_bits(file, number))
+    ]

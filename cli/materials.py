@@ -4,8 +4,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from plumbstone.cli.documents import document_of
 from plumbstone.cli.options import JsonOption
-from plumbstone.cli.output import emit_json, plain_errors, range_json, table
+from plumbstone.cli.output import emit_json, plain_errors, table
+from plumbstone.meshes.ranges import Range
 
 if TYPE_CHECKING:
     from plumbstone.volumes.scape.materials import Material
@@ -82,26 +84,26 @@ def _span(figure: Any, per_unit: float, digits: int) -> str:
     return f"{figure.low / per_unit:.{digits}f}-{figure.high / per_unit:.{digits}f}"
 
 
-def _document(material: "Material") -> dict[str, Any]:
+def _document(material: "Material") -> Any:
     """Give one material as JSON."""
-
-    def span(figure: Any, per_unit: float = 1.0) -> Any:
-        return None if figure is None else range_json(figure, per_unit)
-
-    return {
-        "name": material.name,
-        "kind": material.kind,
-        "density_kg_per_m3": span(material.density),
-        "grain_density_kg_per_m3": span(material.grain_density),
-        "bulk_density_kg_per_l": span(material.bulk_density, 1e3),
-        "grain_pores": material.grain_pores,
-        "repose_degrees": span(material.repose),
-        "d15_mm": None if material.d15 is None else material.d15 * 1e3,
-        "d50_mm": None if material.d50 is None else material.d50 * 1e3,
-        "d85_mm": None if material.d85 is None else material.d85 * 1e3,
-        "settling": material.settling,
-        "note": material.note,
-        "looks": material.looks,
-        "test": material.test,
-        "sources": dict(material.sources),
-    }
+    bulk, grains = material.bulk_density, (material.d15, material.d50, material.d85)
+    d15, d50, d85 = (None if d is None else d * 1e3 for d in grains)
+    return document_of(
+        {
+            "name": material.name,
+            "kind": material.kind,
+            "density_kg_per_m3": material.density,
+            "grain_density_kg_per_m3": material.grain_density,
+            "bulk_density_kg_per_l": None if bulk is None else Range(*(v / 1e3 for v in bulk)),
+            "grain_pores": material.grain_pores,
+            "repose_degrees": material.repose,
+            "d15_mm": d15,
+            "d50_mm": d50,
+            "d85_mm": d85,
+            "settling": material.settling,
+            "note": material.note,
+            "looks": material.looks,
+            "test": material.test,
+            "sources": material.sources,
+        }
+    )

@@ -5,6 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
+from plumbstone.meshes.reading.beside import trust
 from plumbstone.volumes.scape.quantities import QuantityError, bare_number
 
 TrustOption = Annotated[
@@ -14,6 +15,15 @@ TrustOption = Annotated[
         exists=True,
         file_okay=False,
         help="A scape file may also name scans and maps in this folder; repeat it.",
+        callback=trust,
+    ),
+]
+GridOption = Annotated[
+    float | None,
+    typer.Option(
+        "--grid",
+        help="Width of a grid cell in mm.",
+        callback=lambda wide: None if wide is None else wide * 1e-3,  # in metres from here on
     ),
 ]
 

@@ -9,17 +9,14 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import Annotated, Any, Literal, TypeVar
 
 import typer
 
 from plumbstone.cli.wording.units import JOINTS, Units
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.ranges import Range
 
-if TYPE_CHECKING:
-    from rich.progress import Progress
-
+Item = TypeVar("Item")
 RANGES = re.compile(r"(?<=\w) (?=\(\d[^ ]*\))")  # between a figure and its range
 GLUE = "\ue000"  # stands for a blank at which no line is broken
 
@@ -50,11 +47,6 @@ def emit_json(document: dict[str, Any]) -> None:
 
     plain = not (sys.stdout.encoding or "").lower().startswith("utf")
     typer.echo(json.dumps(document, ensure_ascii=plain, indent=2, allow_nan=False))
-
-
-def range_json(figure: Range, per_unit: float = 1.0) -> dict[str, float]:
-    """Give a range as JSON; `per_unit` is the SI size of the unit in the key (1e-3 for litres)."""
-    return {name: getattr(figure, name) / per_unit for name in ("low", "mid", "high")}
 
 
 def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
@@ -128,18 +120,12 @@ def working(label: str) -> Iterator[None]:
         yield
 
 
-@contextmanager
-def progress(label: str, total: int) -> Iterator["Progress | None"]:
-    """Show a progress bar on stderr while it is a terminal; yields None elsewhere.
-
-    Advance it with ``bar.advance(bar.task_ids[0])``.
-    """
+def counted(items: Iterable[Item], label: str, total: int) -> Iterable[Item]:
+    """Give items as they come, with a bar of progress on stderr while it is a terminal."""
     if not sys.stderr.isatty():
-        yield None
-        return
+        return items
     from rich.console import Console
-    from rich.progress import Progress
+    from rich.progress import track
 
-    with Progress(console=Console(file=sys.__stderr__), transient=True) as bar:
-        bar.add_task(label, total=total)
-        yield bar
+    console = Console(file=sys.__stderr__)
+    return track(items, label, total, console=console, transient=True)

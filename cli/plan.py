@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from plumbstone.cli.bed import GridOption, print_bed
-from plumbstone.cli.options import NUMBER, ForceOption, JsonOption, TrustOption
+from plumbstone.cli.bed import print_bed
+from plumbstone.cli.options import NUMBER, ForceOption, GridOption, JsonOption, TrustOption
 from plumbstone.cli.output import (
     UnitsOption,
     emit_json,
@@ -45,18 +45,15 @@ def plan(
         bool, typer.Option("--check", help="Exit with 1 where something has to be mended first.")
     ] = False,
     force: ForceOption = False,
-    trust: TrustOption = None,
+    _trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Compute everything from a scape file; --out writes it into a folder."""
     from plumbstone.cli.wording.report import not_yet
-    from plumbstone.meshes.reading.beside import trust as trust_folders
 
-    trust_folders(trust)
     with plain_errors():
-        spacing = None if grid is None else grid * 1e-3
-        report = run_plan(scape, out, spacing, salt, as_json, units, force)
+        report = run_plan(scape, out, grid, salt, as_json, units, force)
     if check and not_yet(report):
         raise typer.Exit(1)
 
@@ -80,9 +77,10 @@ def run_plan(
     with working("Laying out the tank ..."):
         scape = read_scape(path)
         if out is not None:
-            from plumbstone.cli.results import refuse_results, write_results
+            from plumbstone.cli.files import refuse_foreign
+            from plumbstone.cli.results import NAMES, write_results
 
-            refuse_results(scape, out, force=force)
+            refuse_foreign(out, NAMES, inputs=scape.files, force=force)
         result = make_plan(scape, spacing, salt)
         report = checked(report_of(result))
         if out is not None:
@@ -99,6 +97,7 @@ def run_plan(
 def print_plan(result: "Plan", report: "Report", units: Units) -> None:
     """Print what to mend and to buy, then pieces, bed, water, and what stays down."""
     from plumbstone.cli.documents import CAUTIONS
+    from plumbstone.cli.wording.holding import stack_sentence
     from plumbstone.cli.wording.report import moving_line, water_lines
 
     lines, later = first_block(report, units, width())
@@ -108,7 +107,7 @@ def print_plan(result: "Plan", report: "Report", units: Units) -> None:
         print_bed(report.name, report.layers, units)
     print_lines(water_lines(report, units))
     print_lines(hold_lines(result.holds, units, told_before=True))
-    _print_standing(result)
+    print_lines(filter(None, map(stack_sentence, result.standing)))
     if report.load is not None:
         print_lines([moving_line(report.load, units)])
     later += [finding for finding in report.findings if finding.severity is Severity.NOTE]
@@ -175,9 +174,3 @@ def hold_lines(
     told = [line for h in holds for line in hold_sentences(h, units, told_before=told_before)]
     not_counted = ["Wedged feet and fresh soil over them are not counted as holding."]
     return told + (not_counted if holds else [])
-
-
-def _print_standing(result: "Plan") -> None:
-    from plumbstone.cli.wording.holding import stack_sentence
-
-    print_lines(filter(None, map(stack_sentence, result.standing)))

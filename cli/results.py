@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from plumbstone.cli.documents import plan_document
-from plumbstone.cli.files import plain_cell, refuse_foreign, write_files
+from plumbstone.cli.files import plain_cell, write_files
 from plumbstone.cli.pictures.drawing import png_bytes
 from plumbstone.cli.pictures.floor_plan import plan_figure
 from plumbstone.cli.pictures.front_view import front_figure, section_figure
@@ -21,23 +21,11 @@ from plumbstone.cli.wording.units import Units
 if TYPE_CHECKING:
     from plumbstone.volumes.figures import Report, ShoppingFigures
     from plumbstone.volumes.plan import Plan
-    from plumbstone.volumes.scape.scape import Scape
 
 NAMES = (
     "plan.json", "shopping.csv", "build-sheet.html", "plan.png", "front.png", "section.png",
     "drawings.pdf", "template.pdf", "scape.glb",
 )  # fmt: skip
-
-
-def refuse_results(scape: "Scape", folder: Path, *, force: bool = False) -> None:
-    """See that a folder will take results, before they are computed.
-
-    Raises
-    ------
-    WriteError
-        As `write_results`.
-    """
-    refuse_foreign(folder, NAMES, inputs=scape.files, force=force)
 
 
 def write_results(

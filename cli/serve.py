@@ -26,7 +26,7 @@ def serve(
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Open a page in the browser: weigh in the shop, lay out at the desk."""
-    from plumbstone.cli.page.gate import LINK, names_of, new_secret
+    from plumbstone.cli.page.gate import LINK, new_secret
     from plumbstone.meshes.errors import PlumbstoneError
 
     with plain_errors():
@@ -38,12 +38,14 @@ def serve(
     link = f"http://{outside or HERE[0]}:{port}{LINK + secret if secret else '/'}"
     typer.echo(f"The page is at {link}")
     if secret is not None:
-        _print_code(link)
+        import segno
+
+        segno.make(link, micro=False).terminal(compact=True)
         typer.echo(
             "Who has this link can read and change this folder; the network can listen in. "
             "Use it in a network you trust, and end it with Ctrl-C."
         )
-    hosts = names_of((*HERE, *((outside,) if outside else ())), port)
+    hosts = frozenset(f"{name}:{port}" for name in (*HERE, outside) if name)
     _run(folder, units, hosts, secret, listening, link if open_page else None)
 
 
@@ -103,10 +105,3 @@ def _own_address() -> str:
         except OSError:
             raise PlumbstoneError("This machine is in no network; join one first.") from None
     return found
-
-
-def _print_code(link: str) -> None:
-    """Print a link as a QR code."""
-    import segno
-
-    segno.make(link, micro=False).terminal(compact=True)

@@ -39,24 +39,24 @@ def show(
         bool, typer.Option("--open", help="Open the build sheet in a browser (with --out).")
     ] = False,
     force: ForceOption = False,
-    trust: TrustOption = None,
+    _trust: TrustOption = None,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Show the tank from above and write its pictures; or set two scapes side by side."""
-    from plumbstone.cli.results import refuse_results, write_results
-    from plumbstone.meshes.reading.beside import trust as trust_folders
+    from plumbstone.cli.files import refuse_foreign
+    from plumbstone.cli.results import NAMES, write_results
+    from plumbstone.cli.wording.comparing import compared
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
     from plumbstone.volumes.scape.scape import read_scape
 
-    trust_folders(trust)
     with plain_errors(), working("Drawing ..."):
         if len(scapes) > 2 or (out is not None and len(scapes) > 1):
             raise PlumbstoneError("show draws one scape, or compares two without --out.")
         read = [read_scape(path) for path in scapes]
         if out is not None:
-            refuse_results(read[0], out, force=force)
+            refuse_foreign(out, NAMES, inputs=read[0].files, force=force)
         plans = [make_plan(scape) for scape in read]
         if out is not None:
             write_results(plans[0], report_of(plans[0]), out, units, force=force)
@@ -66,20 +66,12 @@ def show(
         drawn = [{"rows": rows_from_above(plan), "key": _key(plan)} for plan in plans]
         emit_json(drawn[0] if len(drawn) == 1 else {"scapes": drawn})
     elif len(plans) == 2:
-        _print_compared(plans, units)
+        heads, *rows = compared((report_of(plans[0]), report_of(plans[1])), units)
+        table("Side by side", heads, rows)
     if out is not None and not as_json:
         typer.echo(shown(f"Pictures are in {out}."))
         if open_sheet:
             typer.launch(str(out / "build-sheet.html"))
-
-
-def _print_compared(plans: "list[Plan]", units: Units) -> None:
-    """Print two scapes side by side."""
-    from plumbstone.cli.wording.comparing import compared
-    from plumbstone.volumes.report import report_of
-
-    heads, *rows = compared((report_of(plans[0]), report_of(plans[1])), units)
-    table("Side by side", heads, rows)
 
 
 def rows_from_above(plan: "Plan") -> list[str]:
@@ -106,7 +98,7 @@ def rows_from_above(plan: "Plan") -> list[str]:
     owner = np.full((rows, across), -1)
     for place, body in enumerate(plan.bodies):
         window = columns_of(body.piece.vertices, body.piece.faces, grid)
-        tops = np.where(np.isfinite(window.tops), window.tops, -np.inf).max(axis=0, initial=-np.inf)
+        tops = window.highest()
         seen = tops > height[window.place]
         owner[window.place][seen] = place
         height[window.place][seen] = tops[seen]

@@ -9,118 +9,90 @@ from plumbstone.cli.options import NUMBER, PER_KG, ForceOption, JsonOption
 from plumbstone.cli.output import UnitsOption, emit_json, plain_errors
 from plumbstone.cli.wording.units import Units
 
-Scans = Annotated[
-    list[Path] | None,
-    typer.Argument(help="Scans, folders or patterns of scans; none with --size."),
-]
-MaterialName = Annotated[str, typer.Option("--material", "-m", help="See: plumbstone materials.")]
-Unit = Annotated[
-    str | None, typer.Option("--unit", help="Unit of the scan: m, dm, cm, mm, in or ft.")
-]
-Longest = Annotated[
-    str | None,
-    typer.Option("--longest", help='Greatest distance across the body, by caliper: "18 cm".'),
-]
-Across = Annotated[
-    str | None, typer.Option("--across", help="Greatest width at right angles to --longest.")
-]
-Every = Annotated[
-    bool, typer.Option("--all", help="Weigh every body in a scan that holds several.")
-]
-SameStone = Annotated[
-    bool,
-    typer.Option("--same-stone", help="The two scans show one stone, turned over in between."),
-]
-OnePiece = Annotated[
-    bool,
-    typer.Option(
-        "--one-piece", help="All of it is the piece: no hand, stand or neighbour is in it."
-    ),
-]
-Mat = Annotated[bool, typer.Option("--mat", help="It stands on the mat of: plumbstone mat.")]
-MatControl = Annotated[
-    str | None, typer.Option("--mat-control", help="The mat's control line, as measured.")
-]
-KnownThing = Annotated[
-    str | None,
-    typer.Option(
-        "--known",
-        help='In view beside it: card, A4, "can 66 x 115 mm" or "box 20 x 10 x 5 cm".',
-    ),
-]
-Size = Annotated[str | None, typer.Option("--size", help='Without a scan: "28 x 19 x 15 cm".')]
-Factor = Annotated[
-    float | None, typer.Option("--shape-factor", **NUMBER, help="Share of that box it fills.")
-]
-Limbs = Annotated[
-    list[str] | None,
-    typer.Option("--limb", help='Wood: "60 cm, 25 cm, 12 cm" (length, girths); repeat it.'),
-]
-Mass = Annotated[str | None, typer.Option("--mass", help='From the till or a scale: "9.8 kg".')]
-Rescale = Annotated[
-    bool, typer.Option("--rescale", help="Scale the scan so that it agrees with --mass.")
-]
-Submerged = Annotated[
-    str | None, typer.Option("--in-water", help="Mass it shows hanging in water; with --mass.")
-]
-Rise = Annotated[
-    str | None,
-    typer.Option("--bucket-rise", help="Rise of a bucket's reading as it is pushed under."),
-]
-Step = Annotated[str, typer.Option("--scale-step", help="Graduation of the scale.")]
-Capacity = Annotated[
-    str | None, typer.Option("--scale-capacity", help="Most that the scale carries.")
-]
-PricePerKg = Annotated[
-    float | None, typer.Option("--price-per-kg", **PER_KG, help='In your money; or "$2/lb".')
-]
-Price = Annotated[
-    float | None, typer.Option("--price", **NUMBER, help="Of the piece, in your money.")
-]
-Budget = Annotated[
-    float | None, typer.Option("--budget", **NUMBER, help="What you can pay for the piece.")
-]
-Opening = Annotated[
-    str | None, typer.Option("--opening", help='Does it pass? "80 x 35 cm", or a scape file.')
-]
-Keep = Annotated[
-    Path | None, typer.Option("--keep", help="Write the mended mesh, in metres, z up (PLY).")
-]
-Picture = Annotated[
-    list[Path] | None,
-    typer.Option("--picture", help="Draw what was seen and what was closed (PNG, or GLB to turn)."),
-]
-Csv = Annotated[Path | None, typer.Option("--csv", help="Write the table as CSV.")]
-
 
 def weigh(
-    scans: Scans = None,
-    material: MaterialName = "unknown stone",
-    unit: Unit = None,
-    longest: Longest = None,
-    across: Across = None,
-    mat: Mat = False,
-    mat_control: MatControl = None,
-    known: KnownThing = None,
-    every: Every = False,
-    same_stone: SameStone = False,
-    one_piece: OnePiece = False,
-    size: Size = None,
-    factor: Factor = None,
-    limb: Limbs = None,
-    mass: Mass = None,
-    rescale: Rescale = False,
-    in_water: Submerged = None,
-    bucket_rise: Rise = None,
-    scale_step: Step = "1 g",
-    scale_capacity: Capacity = None,
-    price_per_kg: PricePerKg = None,
-    price: Price = None,
-    budget: Budget = None,
-    opening: Opening = None,
-    keep: Keep = None,
-    picture: Picture = None,
-    csv: Csv = None,
+    scans: Annotated[
+        list[Path] | None,
+        typer.Argument(help="Scans, folders or patterns of scans; none with --size."),
+    ] = None,
+    material: Annotated[
+        str, typer.Option("--material", "-m", help="See: plumbstone materials.")
+    ] = "unknown stone",
+    unit: Annotated[
+        str | None, typer.Option(help="Unit of the scan: m, dm, cm, mm, in or ft.")
+    ] = None,
+    longest: Annotated[
+        str | None,
+        typer.Option(help='Greatest distance across the body, by caliper: "18 cm".'),
+    ] = None,
+    across: Annotated[
+        str | None, typer.Option(help="Greatest width at right angles to --longest.")
+    ] = None,
+    mat: Annotated[
+        bool, typer.Option("--mat", help="It stands on the mat of: plumbstone mat.")
+    ] = False,
+    mat_control: Annotated[
+        str | None, typer.Option(help="The mat's control line, as measured.")
+    ] = None,
+    known: Annotated[
+        str | None,
+        typer.Option(
+            help='In view beside it: card, A4, "can 66 x 115 mm" or "box 20 x 10 x 5 cm".'
+        ),
+    ] = None,
+    every: Annotated[
+        bool, typer.Option("--all", help="Weigh every body in a scan that holds several.")
+    ] = False,
+    same_stone: Annotated[
+        bool,
+        typer.Option("--same-stone", help="The two scans show one stone, turned over in between."),
+    ] = False,
+    one_piece: Annotated[
+        bool,
+        typer.Option(
+            "--one-piece", help="All of it is the piece: no hand, stand or neighbour is in it."
+        ),
+    ] = False,
+    size: Annotated[str | None, typer.Option(help='Without a scan: "28 x 19 x 15 cm".')] = None,
+    shape_factor: Annotated[
+        float | None, typer.Option(**NUMBER, help="Share of that box it fills.")
+    ] = None,
+    limb: Annotated[
+        list[str] | None,
+        typer.Option(help='Wood: "60 cm, 25 cm, 12 cm" (length, girths); repeat it.'),
+    ] = None,
+    mass: Annotated[str | None, typer.Option(help='From the till or a scale: "9.8 kg".')] = None,
+    rescale: Annotated[
+        bool, typer.Option("--rescale", help="Scale the scan so that it agrees with --mass.")
+    ] = False,
+    in_water: Annotated[
+        str | None, typer.Option(help="Mass it shows hanging in water; with --mass.")
+    ] = None,
+    bucket_rise: Annotated[
+        str | None, typer.Option(help="Rise of a bucket's reading as it is pushed under.")
+    ] = None,
+    scale_step: Annotated[str, typer.Option(help="Graduation of the scale.")] = "1 g",
+    scale_capacity: Annotated[str | None, typer.Option(help="Most that the scale carries.")] = None,
+    price_per_kg: Annotated[
+        float | None, typer.Option(**PER_KG, help='In your money; or "$2/lb".')
+    ] = None,
+    price: Annotated[
+        float | None, typer.Option(**NUMBER, help="Of the piece, in your money.")
+    ] = None,
+    budget: Annotated[
+        float | None, typer.Option(**NUMBER, help="What you can pay for the piece.")
+    ] = None,
+    opening: Annotated[
+        str | None, typer.Option(help='Does it pass? "80 x 35 cm", or a scape file.')
+    ] = None,
+    keep: Annotated[
+        Path | None, typer.Option(help="Write the mended mesh, in metres, z up (PLY).")
+    ] = None,
+    picture: Annotated[
+        list[Path] | None,
+        typer.Option(help="Draw what was seen and what was closed (PNG, or GLB to turn)."),
+    ] = None,
+    csv: Annotated[Path | None, typer.Option(help="Write the table as CSV.")] = None,
     force: ForceOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
@@ -134,32 +106,31 @@ def weigh(
         mesh_content,
         print_pieces,
     )
-    from plumbstone.cli.weigh_request import Request, opening_of, readable, weigh_all
-    from plumbstone.volumes.sanity import checked
+    from plumbstone.cli.weigh_request import opening_of, readable, request_of, weigh_all
 
+    pictures = picture or []
     with plain_errors():
-        request = Request.parsed(
-            material, unit, longest, across, mass, in_water, bucket_rise, scale_step, scale_capacity
-        )
-        request = request.with_view(mat, mat_control, known, one_piece)
-        request = request.with_flags(every, same_stone, rescale, keep is not None or bool(picture))
+        request = request_of(
+            material, unit=unit, longest=longest, across=across, mat=mat, mat_control=mat_control,
+            known=known, mass=mass, in_water=in_water, bucket_rise=bucket_rise,
+            scale_step=scale_step, scale_capacity=scale_capacity, every=every,
+            same_stone=same_stone, one_piece=one_piece, rescale=rescale,
+            meshes=keep is not None or bool(pictures),
+        )  # fmt: skip
         passed = opening_of(opening)
         inputs = readable(scans or [])
-        for written in filter(None, (keep, *(picture or ()), csv)):
+        for written in filter(None, (keep, *pictures, csv)):
             refuse_foreign(written.parent, [written.name], inputs=inputs, force=force)
-        found, failed = weigh_all(request, scans or [], size, factor, limb or [])
-        for weighed in found:
-            checked({weighed.name: {"volume_m3": weighed.volume, "mass_kg": weighed.mass}})
+        found, failed = weigh_all(request, scans or [], size, shape_factor, limb or [])
         prices = Prices.of(price_per_kg, price, budget, found)
         if keep is not None:
             write_file(keep, mesh_content(found, keep), inputs=inputs, force=force)
-        for drawn in picture or ():
+        for drawn in pictures:
             from plumbstone.cli.pictures.weigh_picture import picture_of
 
             write_file(drawn, picture_of(found, drawn), inputs=inputs, force=force)
         if csv is not None:
-            rows = csv_content(found, failed, prices)
-            write_file(csv, rows, inputs=inputs, force=force)
+            write_file(csv, csv_content(found, failed, prices), inputs=inputs, force=force)
     if as_json:
         pieces = [document(weighed, prices, passed) for weighed in found]
         emit_json({"pieces": pieces, "failed": failed})

@@ -37,7 +37,7 @@ def _row(weighed: Weighed) -> dict[str, Any]:
     extents = weighed.extents
     assert extents is not None
     return {
-        "volume": [weighed.volume.low, weighed.volume.mid, weighed.volume.high],
+        "volume": [*weighed.volume],
         "size": weighed.size,
         "confidence": astuple(weighed.confidence),
         "changes": weighed.changes,

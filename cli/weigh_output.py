@@ -7,14 +7,12 @@ from typing import Any
 
 import typer
 
-from plumbstone.cli.output import range_json, table
-from plumbstone.cli.weigh_request import TWICE
+from plumbstone.cli.output import table
+from plumbstone.cli.weigh_request import TWICE, WATER, Failures
 from plumbstone.cli.wording.units import Units, show_length
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.weighing import Weighed
-
-WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.water.density
 
 Opening = tuple[float, float] | None
 
@@ -23,8 +21,8 @@ Opening = tuple[float, float] | None
 class Prices:
     """What is paid: by the kilogram, or for the piece."""
 
-    per_kg: float | None
-    per_piece: float | None
+    per_kg: float | None = None
+    per_piece: float | None = None
     budget: float | None = None
 
     @classmethod
@@ -55,6 +53,8 @@ class Prices:
 
 def document(weighed: Weighed, prices: Prices, opening: Opening) -> dict[str, Any]:
     """Give one weighed piece as JSON."""
+    from plumbstone.cli.documents import document_of, keyed
+
     price, extents = prices.price(weighed), weighed.extents
     density = weighed.material.density
     assert density is not None
@@ -62,11 +62,15 @@ def document(weighed: Weighed, prices: Prices, opening: Opening) -> dict[str, An
         "file": weighed.source,
         "name": weighed.name,
         "material": weighed.material.name,
-        "volume_l": range_json(weighed.volume, 1e-3),
-        "density_kg_per_m3": range_json(density),
-        "mass_kg": range_json(weighed.mass),
-        "mass_in_water_kg": range_json(weighed.mass_in_water(WATER)),
-        "price": None if price is None else range_json(price),
+        **keyed(
+            {
+                "volume_m3": weighed.volume,
+                "density_kg_per_m3": density,
+                "mass_kg": weighed.mass,
+                "mass_in_water_kg": weighed.mass_in_water(WATER),
+            }
+        ),
+        "price": document_of(price),
         "size_cm": [side * 1e2 for side in weighed.size],
         "lowest_cm": None if extents is None else extents.lowest * 1e2,
         "smallest_opening_cm": None if extents is None else [s * 1e2 for s in extents.smallest],
@@ -79,7 +83,7 @@ def document(weighed: Weighed, prices: Prices, opening: Opening) -> dict[str, An
     if prices.per_piece is not None:
         found["price_per_kg"] = prices.per_piece / weighed.mass.mid
     if weighed.material.grain_pores > 0 and weighed.material.kind == "stone":
-        found["mass_in_water_soaked_kg"] = range_json(weighed.mass_in_water_soaked(WATER))
+        found["mass_in_water_soaked_kg"] = document_of(weighed.mass_in_water_soaked(WATER))
     if opening is not None:
         found["passes_opening"] = passes(weighed, opening)
     return found
@@ -104,13 +108,13 @@ def mesh_content(found: list[Weighed], path: Path) -> bytes:
         raise PlumbstoneError("--keep writes one mesh; weigh one scan with it.")
     if path.suffix.lower() != ".ply":
         raise PlumbstoneError(f"{path}: --keep writes PLY; end its name in .ply.")
-    one, volume = found[0], found[0].volume
+    one = found[0]
     trust = [one.confidence.word, one.confidence.reason, one.confidence.caveat]
-    kept = {"volume_m3": [volume.low, volume.mid, volume.high], "trust": trust}
+    kept = {"volume_m3": [*one.volume], "trust": trust}
     return kept_bytes(piece.vertices, piece.faces, json.dumps(kept))
 
 
-def csv_content(found: list[Weighed], failed: list[dict[str, str]], prices: Prices) -> bytes:
+def csv_content(found: list[Weighed], failed: Failures, prices: Prices) -> bytes:
     """Give one row a piece as CSV."""
     import csv
     import io
@@ -126,10 +130,8 @@ def csv_content(found: list[Weighed], failed: list[dict[str, str]], prices: Pric
     for weighed in found:
         cost = prices.price(weighed)
         price = "" if cost is None else f"{cost.mid:.2f}"
-        volume = (
-            f"{v * 1e3:.4f}" for v in (weighed.volume.low, weighed.volume.mid, weighed.volume.high)
-        )
-        mass = (f"{m:.4f}" for m in (weighed.mass.low, weighed.mass.mid, weighed.mass.high))
+        volume = (f"{v * 1e3:.4f}" for v in weighed.volume)
+        mass = (f"{m:.4f}" for m in weighed.mass)
         names = [plain_cell(weighed.source), plain_cell(weighed.name), weighed.material.name]
         writer.writerow([*names, *volume, *mass, price, ""])
     for row in failed:
@@ -139,7 +141,7 @@ def csv_content(found: list[Weighed], failed: list[dict[str, str]], prices: Pric
 
 def print_pieces(
     found: list[Weighed],
-    failed: list[dict[str, str]],
+    failed: Failures,
     prices: Prices,
     units: Units,
     opening: Opening,

@@ -25,6 +25,7 @@ from plumbstone.volumes.bodies.weighing import (
     weigh_volume,
     with_density,
 )
+from plumbstone.volumes.sanity import checked
 from plumbstone.volumes.scape.materials import Material, find_material
 from plumbstone.volumes.scape.quantities import parse_quantity
 
@@ -52,79 +53,108 @@ class Request:
     ruler: Ruler
     mass: float | None  # [kg]
     volume: Range | None  # by the bucket [m³]
-    every: bool = False
-    same_stone: bool = False
-    rescale: bool = False
-    meshes: bool = False  # whether the meshes themselves are wanted
+    every: bool
+    same_stone: bool
+    rescale: bool
+    meshes: bool  # whether the meshes themselves are wanted
 
-    @classmethod
-    def parsed(
-        cls,
-        material: str,
-        unit: str | None,
-        longest: str | None,
-        across: str | None,
-        mass: str | None,
-        in_water: str | None,
-        bucket_rise: str | None,
-        scale_step: str,
-        scale_capacity: str | None,
-    ) -> "Request":
-        """Parse what the user typed; measured density goes into the material."""
-        found = find_material(material)
-        dry = _mass("--mass", mass)
-        submerged, rise = _mass("--in-water", in_water), _mass("--bucket-rise", bucket_rise)
-        weighed_twice = submerged is not None or rise is not None
-        step = _mass("--scale-step", scale_step) if weighed_twice else None
-        if submerged is not None:
-            if dry is None:
-                raise PlumbstoneError("--in-water needs --mass, the dry mass on the same scale.")
-            density = density_of_two_weighings(dry, submerged, step or 0.0, WATER)
-            found = with_density(found, density, TWICE)
-        volume = None
-        if rise is not None:
-            capacity = _mass("--scale-capacity", scale_capacity)
-            volume = volume_by_bucket(rise, step or 0.0, capacity, WATER)
-        ruler = Ruler(unit, _length("--longest", longest), _length("--across", across))
-        if ruler.longest and ruler.across and ruler.across > ruler.longest:
-            raise PlumbstoneError(
-                "--across is the width at right angles to --longest: less than it."
-            )
-        return cls(found, ruler, dry, volume)
 
-    def with_view(
-        self, mat: bool, control: str | None, known: str | None, single: bool
-    ) -> "Request":
-        """Add what is in view beside the piece, or that nothing else is melted into it."""
-        if control is not None and not mat:
-            raise PlumbstoneError("--mat-control needs --mat.")
-        if mat and known is not None:
-            raise PlumbstoneError("Give --mat or --known, not both.")
-        line = _length("--mat-control", control)
-        if line is not None and not 0.9 < line / MAT_CONTROL < 1.1:
-            raise PlumbstoneError(f'--mat-control "{control}": the line is drawn 10 cm long.')
-        thing = None if known is None else _known(known)
-        ruler = replace(self.ruler, mat=mat, control=line, known=thing, single=single)
-        return replace(self, ruler=ruler)
+def request_of(
+    material: str,
+    *,
+    unit: str | None = None,
+    longest: str | None = None,
+    across: str | None = None,
+    mat: bool = False,
+    mat_control: str | None = None,
+    known: str | None = None,
+    mass: str | None = None,
+    in_water: str | None = None,
+    bucket_rise: str | None = None,
+    scale_step: str = "1 g",
+    scale_capacity: str | None = None,
+    every: bool = False,
+    same_stone: bool = False,
+    one_piece: bool = False,
+    rescale: bool = False,
+    meshes: bool = False,
+) -> Request:
+    """Parse what the user typed; measured density goes into the material.
 
-    def with_flags(self, every: bool, same_stone: bool, rescale: bool, meshes: bool) -> "Request":
-        """Add what is on or off."""
-        if rescale and self.mass is None:
-            raise PlumbstoneError("--rescale needs --mass, the measured mass to trust.")
-        return replace(self, every=every, same_stone=same_stone, rescale=rescale, meshes=meshes)
+    Raises
+    ------
+    PlumbstoneError
+        If something is none of its kind, or goes without what it needs.
+    """
+    found, volume = find_material(material), None
+    dry, submerged = _measured("--mass", mass, "mass"), _measured("--in-water", in_water, "mass")
+    rise = _measured("--bucket-rise", bucket_rise, "mass")
+    if submerged is not None or rise is not None:
+        step = _measured("--scale-step", scale_step, "mass") or 0.0
+    if submerged is not None:
+        if dry is None:
+            raise PlumbstoneError("--in-water needs --mass, the dry mass on the same scale.")
+        density = density_of_two_weighings(dry, submerged, step, WATER)
+        found = with_density(found, density, TWICE)
+    if rise is not None:
+        capacity = _measured("--scale-capacity", scale_capacity, "mass")
+        volume = volume_by_bucket(rise, step, capacity, WATER)
+    ruler = _ruler(unit, longest, across, mat, mat_control, known)
+    ruler = replace(ruler, single=one_piece)
+    if rescale and dry is None:
+        raise PlumbstoneError("--rescale needs --mass, the measured mass to trust.")
+    return Request(found, ruler, dry, volume, every, same_stone, rescale, meshes)
+
+
+def _ruler(
+    unit: str | None,
+    longest: str | None,
+    across: str | None,
+    mat: bool,
+    mat_control: str | None,
+    known: str | None,
+) -> Ruler:
+    """Parse what is known of lengths: of the file, of the piece, and beside it in view."""
+    ends = _measured("--longest", longest, "length"), _measured("--across", across, "length")
+    if ends[0] and ends[1] and ends[1] > ends[0]:
+        raise PlumbstoneError("--across is the width at right angles to --longest: less than it.")
+    if mat_control is not None and not mat:
+        raise PlumbstoneError("--mat-control needs --mat.")
+    if mat and known is not None:
+        raise PlumbstoneError("Give --mat or --known, not both.")
+    line = _measured("--mat-control", mat_control, "length")
+    if line is not None and not 0.9 < line / MAT_CONTROL < 1.1:
+        raise PlumbstoneError(f'--mat-control "{mat_control}": the line is drawn 10 cm long.')
+    thing = None if known is None else _known(known)
+    return Ruler(unit, *ends, mat=mat, control=line, known=thing)
 
 
 def weigh_all(
     request: Request,
+    scans: Sequence[Path] = (),
+    size: str | None = None,
+    factor: float | None = None,
+    limbs: Sequence[str] = (),
+) -> tuple[list[Weighed], Failures]:
+    """Weigh by tape, limbs, bucket or mass alone; or every scan, a bad one being a row."""
+    found, failed = _weigh_all(request, scans, size, factor, limbs)
+    for weighed in found:
+        checked({weighed.name: {"volume_m3": weighed.volume, "mass_kg": weighed.mass}})
+    return found, failed
+
+
+def _weigh_all(
+    request: Request,
     scans: Sequence[Path],
     size: str | None,
     factor: float | None,
-    limbs: list[str],
+    limbs: Sequence[str],
 ) -> tuple[list[Weighed], Failures]:
-    """Weigh by tape, limbs, bucket or mass alone; or every scan, a bad one being a row."""
     material, mass = request.material, request.mass
     if size is not None:
-        return [weigh_size(_size(size), material, factor, mass)], []
+        example = "28 x 19 x 15 cm"
+        length, width, height = _sides(size, 3, "--size", "length x width x height", example)
+        return [weigh_size((length, width, height), material, factor, mass)], []
     if limbs:
         return [weigh_limbs([_limb(text) for text in limbs], material, mass)], []
     if scans:
@@ -176,10 +206,7 @@ def _weigh_scans(request: Request, files: list[Path]) -> tuple[list[Weighed], Fa
             failed.append({"file": str(path), "reason": pieces})
         else:
             found += pieces
-    if request.mass is not None and len(found) > 1:
-        raise PlumbstoneError(
-            f"--mass is that of one piece, not of {len(found)}; weigh one with it."
-        )
+    _one_mass(request, found)
     found = [_by_mass(weighed, request) for weighed in found]
     return sorted(found, key=lambda weighed: (-weighed.mass.mid, weighed.source)), failed
 
@@ -193,21 +220,17 @@ def _one_mass(request: Request, pieces: Sequence[object]) -> None:
 
 def _each(request: Request, files: list[Path]) -> Iterator[tuple[Path, list[Weighed] | str]]:
     """Weigh each file in turn, in a pool of processes if there are many."""
-    from plumbstone.cli.output import progress
-
     workers = _workers()
     if len(files) < MANY or workers < 2 or request.meshes:
         for path in files:
             yield path, weigh_file(request, path)
         return
+    from plumbstone.cli.output import counted
     from plumbstone.cli.workers import side_by_side
 
-    with progress("Scans", len(files)) as bar:
-        found = side_by_side(partial(weigh_file, request), files, min(workers, len(files)))
-        for path, pieces in zip(files, found, strict=True):
-            if bar is not None:
-                bar.advance(bar.task_ids[0])
-            yield path, f"{path}: {LOST}" if pieces is None else pieces
+    found = side_by_side(partial(weigh_file, request), files, min(workers, len(files)))
+    for path, pieces in zip(files, counted(found, "Scans", len(files)), strict=True):
+        yield path, f"{path}: {LOST}" if pieces is None else pieces
 
 
 def _workers() -> int:
@@ -278,23 +301,13 @@ def _files(scans: Sequence[Path]) -> Iterator[Path]:
             yield path
 
 
-def _mass(option: str, text: str | None) -> float | None:
-    """Parse a mass above zero [kg]."""
+def _measured(option: str, text: str | None, kind: str) -> float | None:
+    """Parse a mass [kg] or a length [m] above zero."""
     if text is None:
         return None
-    found = parse_quantity(text, "mass")
+    found = parse_quantity(text, kind)
     if not found > 0:
-        raise PlumbstoneError(f'{option} "{text}": a mass must be more than nothing.')
-    return found
-
-
-def _length(option: str, text: str | None) -> float | None:
-    """Parse a length above zero [m]."""
-    if text is None:
-        return None
-    found = parse_quantity(text, "length")
-    if not found > 0:
-        raise PlumbstoneError(f'{option} "{text}": a length must be more than nothing.')
+        raise PlumbstoneError(f'{option} "{text}": a {kind} must be more than nothing.')
     return found
 
 
@@ -310,12 +323,6 @@ def _known(text: str) -> Known:
     found = _sides(sides, counts[kind.lower()], "--known", "its sides", "box 20 x 10 x 5 cm")
     ordered = found if kind.lower() == "can" else sorted(found, reverse=True)
     return Known(kind.lower(), tuple(ordered), text.strip())
-
-
-def _size(text: str) -> tuple[float, float, float]:
-    """Parse "28 x 19 x 15 cm"."""
-    length, width, height = _sides(text, 3, "--size", "length x width x height", "28 x 19 x 15 cm")
-    return length, width, height
 
 
 def _sides(text: str, count: int, option: str, order: str, example: str) -> list[float]:

@@ -1,6 +1,6 @@
 """A figure that is known only between two bounds."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 
@@ -17,6 +17,10 @@ class Range:
         if not self.low <= self.mid <= self.high:
             message = f"Range {self.low} … {self.mid} … {self.high} is not in rising order."
             raise ValueError(message)
+
+    def __iter__(self) -> Iterator[float]:
+        """Give low, middle and high."""
+        return iter((self.low, self.mid, self.high))
 
     @classmethod
     def exact(cls, value: float) -> "Range":

@@ -14,7 +14,6 @@ from matplotlib.text import Text
 from small_tanks import CUBE, ROW, SOIL, forty, seen, written_to
 
 from plumbstone.cli.pictures.colours import colour_of, rgb
-from plumbstone.cli.pictures.drawing import style
 from plumbstone.cli.pictures.floor_plan import plan_figure
 from plumbstone.cli.pictures.front_view import (
     front_figure,
@@ -69,9 +68,8 @@ def test_no_label_lies_over_another_or_off_the_page(
     sights: dict[str, Sight], tank: str, units: Units, medium: Medium
 ) -> None:
     for draw in FIGURES:
-        with style():
-            figure = draw(sights[tank], units, medium)
-            boxes = text_boxes(figure)
+        figure = draw(sights[tank], units, medium)
+        boxes = text_boxes(figure)
         assert len(boxes) > 4
         for words, (left, bottom, right, top) in boxes:
             assert left >= 0, (draw.__name__, words)
@@ -85,8 +83,7 @@ def test_no_label_lies_over_another_or_off_the_page(
 
 def test_every_piece_has_its_number_on_the_plan(sights: dict[str, Sight]) -> None:
     for sight in sights.values():
-        with style():
-            words = [text for text, _ in text_boxes(plan_figure(sight))]
+        words = [text for text, _ in text_boxes(plan_figure(sight))]
         for form in sight.forms:
             assert str(form.number) in words
 
@@ -96,9 +93,8 @@ def test_contours_are_named_once_and_lie_at_their_height(
     sights: dict[str, Sight], units: Units, unit: float
 ) -> None:
     # The soil is a plane from 3 to 9 cm over 45 cm: its height is 3 + 6 y / 45 (closed form).
-    with style():
-        figure = plan_figure(sights["cube"], units)
-        boxes = text_boxes(figure)
+    figure = plan_figure(sights["cube"], units)
+    boxes = text_boxes(figure)
     named = [(t, b) for t, b in boxes if re.fullmatch(r"[\d.]+ (cm|in)", t)]
     bar = "10 cm" if units is Units.METRIC else "4 in"
     low_end = figure.axes[0].get_window_extent().y0
@@ -116,8 +112,7 @@ def test_digits_are_four_millimetres_on_paper() -> None:
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import TextPath
 
-    with style():
-        digit = TextPath((0, 0), "0", prop=FontProperties(size=PAPER_A4.number))
+    digit = TextPath((0, 0), "0", prop=FontProperties(size=PAPER_A4.number))
     assert digit.get_extents().height / 72 * 25.4 >= 4.0  # points to millimetres
     assert (PAPER_A4.width, PAPER_A4.height) == pytest.approx((841.9, 595.3), abs=1)  # ISO 216
 

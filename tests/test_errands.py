@@ -144,7 +144,7 @@ def test_a_stone_that_floats_is_told_to_float(tmp_path: Path) -> None:
 
 
 def test_a_stack_that_falls_in_the_water_is_told_before_a_level() -> None:
-    from plumbstone.cli.wording.holding import finding_words
+    from plumbstone.cli.wording.findings import finding_words
     from plumbstone.volumes.findings import Finding, Kind, Severity
 
     # It is judged at a few depths: what does not hold at 11 cm may give way below.
@@ -268,7 +268,7 @@ def test_loose_stones_are_named(tmp_path: Path) -> None:
 
 
 def test_no_water_is_no_place_to_stop_at() -> None:
-    from plumbstone.cli.wording.holding import finding_words
+    from plumbstone.cli.wording.findings import finding_words
     from plumbstone.volumes.findings import Finding, Kind, Severity
 
     def words(level: float, stop: float) -> str:

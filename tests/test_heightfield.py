@@ -17,6 +17,7 @@ from shapely.affinity import rotate, translate
 
 from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.measures.columns import Columns, Grid, Window, columns_of, merged_columns
+from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.shapes.placing import stood_at, tilted, turned
@@ -26,7 +27,6 @@ from plumbstone.volumes.bed.pouring import solve_bed
 from plumbstone.volumes.bed.results import BedError
 from plumbstone.volumes.scape.layers import Border, Layer, Mound, Profile, Trail, Zone
 from plumbstone.volumes.scape.materials import find_material
-from plumbstone.volumes.water.displacement import mesh_volume
 
 TALL = 10.0  # a target that only the slope limits [m]
 
@@ -335,7 +335,7 @@ def stood(piece: Piece, x: float, y: float) -> tuple[np.ndarray, np.ndarray]:
 def test_columns_hold_the_exact_volume() -> None:
     grid = Grid.of_spacing(0.40, 0.30, 0.002)
     stone = stood_at(boulder((0.2, 0.15, 0.18), 3), 0.2, 0.15)
-    volume = mesh_volume(stone.vertices, stone.faces)
+    volume = enclosed_volume(stone.vertices, stone.faces)
     sampled = merged_columns([columns_of(stone.vertices, stone.faces, grid)], grid)
     assert sampled.solid_below(1.0).sum() * grid.cell_area == pytest.approx(volume, rel=1e-3)
     scaled = merged_columns([columns_of(stone.vertices, stone.faces, grid, volume)], grid)

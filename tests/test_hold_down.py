@@ -10,7 +10,8 @@ import pytest
 from commands import read_json, refuse, type_in
 
 from plumbstone.cli.kept import JUST_NOW
-from plumbstone.cli.wording.holding import finding_words, hold_sentences
+from plumbstone.cli.wording.findings import finding_words
+from plumbstone.cli.wording.holding import hold_sentences
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Grid

@@ -77,7 +77,7 @@ def test_edits_equal_the_command_line_bit_for_bit(tmp_path: Path, edits: int) ->
             await desk.refine()
             if count % 5 == 0 or count == edits - 1:
                 same_as_alone(desk)
-        while desk.can_undo:
+        while desk.done:
             await desk.undo()
 
     asyncio.run(work())
@@ -182,7 +182,7 @@ def test_a_place_that_cannot_be_is_refused_and_not_written(tmp_path: Path) -> No
     with pytest.raises(PlumbstoneError, match="left pane"):
         asyncio.run(work())
     assert file.read_bytes() == before
-    assert not desk.can_undo
+    assert not desk.done
 
 
 def test_a_file_changed_outside_is_not_written_over(tmp_path: Path) -> None:

@@ -121,9 +121,7 @@ def test_needs_are_rounded_up_and_offers_down(kind: str, units: Units) -> None:
 def test_a_piece_has_one_number(troubled: Plan) -> None:
     report = report_of(troubled)
     assert [piece.number for piece in report.pieces] == list(range(1, len(report.pieces) + 1))
-    assert [troubled.number(piece.name) for piece in report.pieces] == [
-        p.number for p in report.pieces
-    ]
+    assert [p.name for p in report.pieces] == [body.entry.name for body in troubled.bodies]
 
 
 def test_ranges_of_a_report_rise(troubled: Plan) -> None:

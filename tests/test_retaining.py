@@ -10,6 +10,7 @@ from commands import read_json, type_in
 
 from plumbstone.cli.wording.bed import WORDED
 from plumbstone.cli.wording.units import Units
+from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.shapes.placing import raised, renamed, stood_at, turned
@@ -22,7 +23,6 @@ from plumbstone.volumes.bed.row import row_of
 from plumbstone.volumes.findings import Finding, Kind
 from plumbstone.volumes.scape.layers import Border, Layer, Profile, Sacks, Zone
 from plumbstone.volumes.scape.materials import find_material
-from plumbstone.volumes.water.displacement import mesh_volume
 
 FLOOR = (0.6, 0.4)
 SLOPE = tan(np.radians(33))
@@ -189,9 +189,9 @@ def test_what_leaves_and_what_arrives_are_the_same_litres() -> None:
     for k in range(6):
         stone = stood_at(boulder((0.098, 0.07, 0.1), seed=k), 0.05 + 0.1 * k, 0.18)
         piece = renamed(stone, f"B{k}", "granite")
-        stones.append((piece, mesh_volume(piece.vertices, piece.faces)))
+        stones.append((piece, enclosed_volume(piece.vertices, piece.faces)))
     low = renamed(stood_at(boulder((0.08, 0.06, 0.03), seed=9), 0.3, 0.24), "Low", "granite")
-    stones.append((low, mesh_volume(low.vertices, low.faces)))
+    stones.append((low, enclosed_volume(low.vertices, low.faces)))
     row = line(0.18, *(f"B{k}" for k in range(6)))
     bed = solve_bed(FLOOR, [soil(0.07), sand(0.015)], [row], stones)
     before, after = (bed.columns.free_below(s).sum() for s in (bed.poured, bed.surface))

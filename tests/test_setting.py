@@ -9,12 +9,12 @@ import trimesh
 from plumbstone.cli.wording.findings import finding_words
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.measures.columns import Grid, columns_of
+from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.shapes.placing import shared_volume, stood_at, tilted, turned
 from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
 from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import read_scape
-from plumbstone.volumes.water.displacement import mesh_volume
 
 TANK = """
 [tank]
@@ -101,7 +101,7 @@ def test_turns_match_a_general_library() -> None:
     matrix = trimesh.transformations.rotation_matrix(np.radians(20), [-1, 0, 0])[:3, :3]
     expected = box((0.1, 0.1, 0.3)).vertices @ matrix.T
     assert leaning.vertices == pytest.approx(expected, abs=1e-12)
-    assert mesh_volume(leaning.vertices, leaning.faces) == pytest.approx(0.003, rel=1e-12)
+    assert enclosed_volume(leaning.vertices, leaning.faces) == pytest.approx(0.003, rel=1e-12)
 
 
 def test_shared_volume_of_two_spheres() -> None:

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from test_hold_down import plan_of, wood
 
+from plumbstone.cli.wording.findings import finding_words
 from plumbstone.cli.wording.holding import (
     WORDED,
-    finding_words,
     hold_sentence,
     hold_sentences,
     soaking_words,

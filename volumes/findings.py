@@ -74,6 +74,18 @@ class Finding:
         """Freeze the numbers."""
         object.__setattr__(self, "numbers", MappingProxyType(dict(self.numbers)))
 
+    def number(self, key: str) -> float:
+        """Give one figure that is exact, in SI."""
+        value = self.numbers[key]
+        assert not isinstance(value, Range)
+        return float(value)
+
+    def range(self, key: str) -> Range:
+        """Give one figure that is a range, in SI."""
+        value = self.numbers[key]
+        assert isinstance(value, Range)
+        return value
+
 
 def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Sort by severity, then by kind in the order of `Kind`, else as they come."""

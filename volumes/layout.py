@@ -11,7 +11,7 @@ import numpy as np
 from plumbstone.meshes.contents import file_stamp
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Columns, Grid, Window, merged_columns
-from plumbstone.meshes.piece import Floats, Piece
+from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bed.bags import bags_of
 from plumbstone.volumes.bed.border import judge_borders
 from plumbstone.volumes.bed.interfaces import (
@@ -52,7 +52,6 @@ from plumbstone.volumes.figures import BedFigures, Report
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.plan import Ground, Plan, Purchase, in_order_of_work
 from plumbstone.volumes.report import bed_figures, report_of
-from plumbstone.volumes.scape.layers import Border, Layer
 from plumbstone.volumes.scape.materials import find_material
 from plumbstone.volumes.scape.quantities import numbers_of
 from plumbstone.volumes.scape.scape import PieceEntry, Scape
@@ -372,19 +371,11 @@ class Layout:
         buried = sum(lump.volume.mid * lump.below_soil for lump in scape.lumps)
         maps = tuple(layer.profile.heightmap for layer in scape.layers if layer.profile)
         floor = (scape.tank.length, scape.tank.depth)
-        later = tuple(sorted(set_on_bed(bodies)))
-        inputs = (
-            floor,
-            scape.layers,
-            scape.borders,
-            standing,
-            spacing,
-            buried,
-            exact,
-            later,
-            measured,
-        )
-        return self.memo(_poured, self.memo, maps, *inputs)
+        later = tuple(sorted(upon_bed(scape.pieces) & {body.entry.name for body in bodies}))
+        return self.memo(
+            _poured, maps, floor, scape.layers, scape.borders, standing, spacing, buried, exact,
+            later, self.memo, measured,
+        )  # fmt: skip
 
     def _holds(self, ground: Ground, water: float) -> "tuple[HoldResult, ...]":
         """Judge every group of wood; none without a water line."""
@@ -414,31 +405,9 @@ def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = N
     return Layout(scape).plan(spacing, salt)
 
 
-def _poured(
-    memo: Memo,
-    _maps: tuple[Floats | None, ...],
-    floor: tuple[float, float],
-    layers: Sequence[Layer],
-    borders: Sequence[Border],
-    standing: Sequence[tuple[Piece, float]],
-    spacing: float,
-    buried: float,
-    exact: bool,
-    later: tuple[str, ...],
-    measured: bool,
-) -> BedResult:
+def _poured(_maps: tuple[Floats | None, ...], *inputs: Any) -> BedResult:
     """Solve the bed; height maps are told apart as objects, so they are inputs of their own."""
-    return solve_bed(
-        floor, layers, borders, standing, spacing, buried, exact, later, memo, measured
-    )
-
-
-def set_on_bed(bodies: Sequence[Body]) -> set[str]:
-    """Names of what rests on the bed, or on something that does."""
-    found = {body.entry.name for body in bodies if body.entry.rests == "bed"}
-    for _ in bodies:
-        found |= {body.entry.name for body in bodies if body.entry.rests in found}
-    return found
+    return solve_bed(*inputs)
 
 
 def _tops_over(bed: BedResult) -> Floats:

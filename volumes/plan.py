@@ -64,14 +64,6 @@ class Plan:
     guesses: tuple[str, ...]
     covered: Mapping[str, float]  # by name of piece: share of it below the bed beside it
 
-    def number(self, name: str) -> int:
-        """Give the number of a piece, the same on every list and drawing."""
-        return 1 + next(i for i, body in enumerate(self.bodies) if body.entry.name == name)
-
-    def set_after(self, body: Body) -> int | None:
-        """Place in pouring order of the layer that a piece is set on; None: on the glass first."""
-        return set_after(body, self.bodies, self.bed)
-
 
 def set_after(body: Body, bodies: Sequence[Body], bed: BedResult | None) -> int | None:
     """Place in pouring order of the layer that a piece is set on; None: on the glass first.

@@ -150,7 +150,9 @@ def _stock_page(folder: Folder, units: Units, order: str, rock: str) -> None:
                 _pick(words, f"/stock?order={words}&rock={rock}", here=words == order)
             for material in sorted({one.material for one in kept}):
                 only = "" if rock == material else material
-                _pick(labels.only(material), f"/stock?order={order}&rock={only}", here=not only)
+                _pick(
+                    labels.ONLY.format(material), f"/stock?order={order}&rock={only}", here=not only
+                )
         with element("ul", "cards"):
             for number, one in enumerate(kept, 1):
                 if rock and one.material != rock:
@@ -170,7 +172,7 @@ def _stock_page(folder: Folder, units: Units, order: str, rock: str) -> None:
                         folder.drop(name)
                         ui.navigate.reload()
 
-                    button(labels.TAKE_OFF, telling(lambda: wrong)(drop), "small")
+                    button(labels.TAKE_OFF, telling(wrong, drop), "small")
 
 
 def _pick(text: str, address: str, *, here: bool) -> None:

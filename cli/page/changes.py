@@ -9,6 +9,7 @@ from plumbstone.cli.page.folder import Kept
 from plumbstone.cli.page.measures import Measures, degrees
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.scape.groups import weighed_stone
+from plumbstone.volumes.scape.layers import Profile
 from plumbstone.volumes.scape.scape import PieceEntry, Scape
 from plumbstone.volumes.scape.writing import free_name, pieces_named, with_added, with_keys
 
@@ -75,10 +76,7 @@ def with_mound(text: str, layer: str, at: Place, measures: Measures) -> str:
 
 def with_terraces(text: str, layer: str, scape: Scape, measures: Measures) -> str:
     """Turn a slope into two steps, or add one step more behind the last."""
-    row = layer_row(text, layer)
-    key = level_key(row)
-    profile = next(la.profile for la in scape.layers if la.name == layer)
-    assert profile is not None
+    key, profile = level_key(layer_row(text, layer)), _profile(scape, layer)
     steps = list(profile.terraces)
     if steps:
         start, level = steps[-1]
@@ -95,9 +93,7 @@ def with_terraces(text: str, layer: str, scape: Scape, measures: Measures) -> st
 
 def with_slope(text: str, layer: str, scape: Scape, measures: Measures, *, apart: bool) -> str:
     """Give a layer a level at the front and one at the back, or one at each corner."""
-    key = level_key(layer_row(text, layer))
-    profile = next(la.profile for la in scape.layers if la.name == layer)
-    assert profile is not None
+    key, profile = level_key(layer_row(text, layer)), _profile(scape, layer)
     corners = profile.corners
     if profile.terraces:
         corners = (*(profile.terraces[0][1],) * 2, *(profile.terraces[-1][1],) * 2)
@@ -107,6 +103,13 @@ def with_slope(text: str, layer: str, scape: Scape, measures: Measures, *, apart
         names, corners = ("front", "back"), (corners[0], corners[2])  # type: ignore[assignment]
     levels = {name: measures.written(v) for name, v in zip(names, corners, strict=True)}
     return with_keys(text, "layer", layer, {key: levels})
+
+
+def _profile(scape: Scape, layer: str) -> Profile:
+    """Give the heights of a layer that has them."""
+    profile = next(la.profile for la in scape.layers if la.name == layer)
+    assert profile is not None
+    return profile
 
 
 def with_new_layer(text: str, material: str, zone: str, measures: Measures) -> str:

@@ -43,7 +43,7 @@ class CompareView:
             ui.timer(0.01, self._compare, once=True)
 
     def _compare(self) -> None:
-        later(telling(lambda: self._wrong)(self._show)())
+        later(telling(self._wrong, self._show)())
 
     async def _show(self) -> None:
         say(self._state, COMPUTING)

@@ -64,9 +64,9 @@ class Desk:
     version: int = 0  # counts changes of the text
     shown: int = 0  # counts changes of what is to be seen
     theirs: int = -1  # the version that another program wrote
+    done: list[str] = field(default_factory=list)  # texts to which one can go back
+    undone: list[str] = field(default_factory=list)  # texts that can be taken up again
     _stamp: tuple[int, int] = (0, 0)
-    _undone: list[str] = field(default_factory=list)
-    _done: list[str] = field(default_factory=list)
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
     _refining: asyncio.Lock = field(default_factory=asyncio.Lock)
     _refused: int = -1  # the version that cannot be computed exactly
@@ -75,16 +75,6 @@ class Desk:
     _looks: int = 0  # under the hand, that are being computed
     _in_hand: float = 0.0  # until then something is being dragged, as far as is known [s]
     _before: str = ""
-
-    @property
-    def can_undo(self) -> bool:
-        """Tell whether there is something to undo."""
-        return bool(self._done)
-
-    @property
-    def can_redo(self) -> bool:
-        """Tell whether there is something to do again."""
-        return bool(self._undone)
 
     @property
     def scape(self) -> Scape:
@@ -117,8 +107,8 @@ class Desk:
                 return False
             self.version += 1
             if self.text:
-                self._done.append(self.text)
-                self._undone.clear()
+                self.done.append(self.text)
+                self.undone.clear()
                 self.theirs = self.version
             self.text = text
             await self._lay_out()
@@ -163,16 +153,16 @@ class Desk:
     async def _change(self, edit: Edit, over: bool) -> None:
         if edit(self.text) != self.text or over:
             await self._write(edit, over)
-            self._done.append(self._before)
-            self._undone.clear()
+            self.done.append(self._before)
+            self.undone.clear()
 
     async def undo(self) -> None:
         """Go one change back."""
-        await self._step(self._done, self._undone)
+        await self._step(self.done, self.undone)
 
     async def redo(self) -> None:
         """Take one change up again."""
-        await self._step(self._undone, self._done)
+        await self._step(self.undone, self.done)
 
     async def moved(self, name: str, to: tuple[float, float]) -> Seen:
         """Look at a piece elsewhere [m] without changing anything."""

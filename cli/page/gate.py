@@ -2,7 +2,6 @@
 
 import hmac
 import secrets
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from http.cookies import CookieError, SimpleCookie
 from typing import Any
@@ -135,11 +134,6 @@ class Gate:
 def new_secret() -> str:
     """Make a secret for a link."""
     return secrets.token_urlsafe(24)
-
-
-def names_of(addresses: Iterable[str], port: int) -> frozenset[str]:
-    """Give the names under which addresses are reached at a port."""
-    return frozenset(f"{address}:{port}" for address in addresses)
 
 
 async def _turn_away(scope: Any, send: Any, status: int) -> None:

@@ -1,12 +1,12 @@
 """Handles of a layer on the drawing: heights at the panes, terraces and mounds, to be pulled."""
 
-import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from plumbstone.cli.page.changes import layer_row, level_key
 from plumbstone.cli.wording.page import CORNERS, level_line, place_line
 from plumbstone.cli.wording.units import Units, show_length
 from plumbstone.volumes.bed.results import BedResult, LayerResult
@@ -78,10 +78,9 @@ def handles_of(layer: str, bed: BedResult, tank: Tank, units: Units) -> list[Han
 
 def pulled(text: str, layer: str, handle: Handle, to: tuple[float, float], written: Written) -> str:
     """Write where a handle was pulled to [m] into the scape file."""
-    rows: list[dict[str, Any]] = tomllib.loads(text)["layer"]
-    row = next(row for row in rows if row.get("name") == layer)
+    row = layer_row(text, layer)
     what, _, which = handle.key.partition("/")
-    key = "depth" if "depth" in row else "height"
+    key = level_key(row)
     if what == "mound":
         mounds = row["mounds"]
         mounds[int(which)]["at"] = [written(v) for v in to]

@@ -50,8 +50,7 @@ class StartView:
         self._layout: Layout | None = None
         self._wanted = self._looking = False
         with page(labels.NEW_TANK, "/tanks", narrow=False) as self._wrong:
-            with element("ol", "steps") as self._list:
-                pass
+            self._list = element("ol", "steps")
             with element("div", "tank"):
                 with element("div"):
                     self._place = element("section", aria_label=labels.QUESTIONS)
@@ -86,7 +85,7 @@ class StartView:
         with element("div", "sides"):
             for axis, name in enumerate((labels.LENGTH, labels.DEPTH, labels.HEIGHT)):
                 self._field(
-                    labels.side_in(name, self._measures.unit()), written(start.sides[axis]),
+                    labels.SIDE_IN.format(name, self._measures.unit()), written(start.sides[axis]),
                     partial(self._side, axis), "sides",
                 )  # fmt: skip
         glass = "" if start.glass is None else f"{start.glass * 1e3:g} mm"
@@ -115,7 +114,7 @@ class StartView:
         self._slider(labels.IT_IS_LONG, "long", self._start.sides[0])
         self._slider(labels.GIRTH, "girth", self._start.sides[0])
         unit = self._measures.unit("mass")
-        self._field(labels.dry_mass(unit), self._start.mass, self._mass, "mass")
+        self._field(labels.DRY_MASS.format(unit), self._start.mass, self._mass, "mass")
 
     # Answers
 
@@ -216,7 +215,7 @@ class StartView:
         if self._step < len(STEPS) - 1:
             self._go(1)
         else:
-            await telling(lambda: self._wrong)(self._lay_out)()
+            await telling(self._wrong, self._lay_out)()
 
     async def _lay_out(self) -> None:
         """Write the tank and open it."""

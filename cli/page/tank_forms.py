@@ -14,9 +14,8 @@ from plumbstone.cli.page.measures import angle, degrees, number
 from plumbstone.cli.page.widgets import Choice, Field, Form, button, element, say, telling
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
-from plumbstone.cli.wording.units import mass_words
+from plumbstone.cli.wording.units import written
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.shapes.primitives import SOLIDS
 from plumbstone.volumes.scape.materials import load_materials
 from plumbstone.volumes.scape.quantities import parse_quantity
@@ -165,14 +164,14 @@ class TankForms:
         return {"mass": self.measures.typed(text, "mass") if text.strip() else None}
 
     def _mass_of(self, entry: PieceEntry) -> str:
-        return "" if entry.mass is None else mass_words(Range.exact(entry.mass), self.view.units)
+        return "" if entry.mass is None else written(entry.mass, "mass", self.view.units)
 
     def _tub_of(self, wood: str) -> str:
         """Tell with which stone the group of a piece of wood just sinks."""
         tub = next((group.tub for group in self.desk.scape.groups if wood in group.wood), None)
         if tub is None:
             return ""
-        return f"{mass_words(Range.exact(tub.mass), self.view.units)} {tub.material.name}"
+        return f"{written(tub.mass, 'mass', self.view.units)} {tub.material.name}"
 
     # Soil
 
@@ -267,10 +266,10 @@ class TankForms:
                 if isinstance(levels.get(pane), str):
                     self._deep(pane.replace("_", " ").capitalize(), [key, pane])
             for i, _ in enumerate(levels.get("points", [])):
-                self._deep(labels.point_level(i + 1), [key, "points", i, "level"])
+                self._deep(labels.POINT_LEVEL.format(i + 1), [key, "points", i, "level"])
             for i, _ in enumerate(levels.get("terraces", [])):
-                self._deep(labels.terrace_from(i + 1), [key, "terraces", i, "from"])
-                self._deep(labels.terrace_level(i + 1), [key, "terraces", i, "level"])
+                self._deep(labels.TERRACE_FROM.format(i + 1), [key, "terraces", i, "from"])
+                self._deep(labels.TERRACE_LEVEL.format(i + 1), [key, "terraces", i, "level"])
 
     def _mound(self, layer: str) -> Edit:
         """Add a mound where the layer is, at the back of the middle."""
@@ -349,7 +348,7 @@ class TankForms:
             lengths = [parse_quantity(side, "length") for side in size]
             await self._add({"name": name.value.strip() or kind.capitalize(), **keys}, lengths)
 
-        button(labels.SET_IN, telling(lambda: self.view.wrong)(add), "main")
+        button(labels.SET_IN, telling(self.view.wrong, add), "main")
 
     def _stock(self, kept: Sequence[Kept]) -> None:
         with element("ul", "told"):
@@ -375,21 +374,18 @@ class TankForms:
     # Results and versions
 
     def _results(self) -> None:
-        button(labels.WRITE_RESULTS, self._write_results, "small")
+        button(labels.WRITE_RESULTS, telling(self.view.wrong, self._write), "small")
         self._written = element("p", "", role="status")
         version = Field(labels.VERSION_NAME, labels.SECOND_TRY)
         keep = partial(self._keep_version, version)
-        button(labels.KEEP_VERSION, telling(lambda: self.view.wrong)(keep), "small")
+        button(labels.KEEP_VERSION, telling(self.view.wrong, keep), "small")
         self._kept = element("p", "", role="status")
         with element("p"):
             address = f"/compare?one={self.desk.name}"
             element("a", "line", labels.COMPARE_WITH, href=address)
 
-    async def _write_results(self) -> None:
-        """Write all results beside the scape file, and link to the sheet."""
-        await telling(lambda: self.view.wrong)(self._write)()
-
     async def _write(self) -> None:
+        """Write all results beside the scape file, and link to the sheet."""
         seen, name = self.desk.seen, self.desk.name
         if seen is None or not seen.judged:
             raise PlumbstoneError(words.NOT_YET)
@@ -399,7 +395,7 @@ class TankForms:
         folder = self.desk.folder.results_of(name)
         await asyncio.to_thread(write_results, seen.plan, seen.report, folder, self.view.units)
         self._written_of = seen
-        say(self._written, words.written_into(folder.name))
+        say(self._written, words.WRITTEN_INTO.format(folder.name))
         with self._written, element("span", "acts"):
             for file in sorted(NAMES, key=lambda file: file != SHEET):
                 element("a", "", file, href=f"/result/{name}/{file}", target="_blank")
@@ -407,7 +403,7 @@ class TankForms:
     async def _keep_version(self, version: Field) -> None:
         """Write the tank as it is under a name of its own."""
         name = self.desk.folder.keep_version(self.desk.name, version.value, self.desk.text)
-        say(self._kept, words.kept_version(name))
+        say(self._kept, words.KEPT_VERSION.format(name))
 
     # Fields that follow the file
 

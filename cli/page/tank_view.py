@@ -63,7 +63,6 @@ class TankView:
         self._tying = ""  # stone that waits for its wood
         self._pulls = False
         self._handles: dict[str, Handle] = {}
-        self._board: Board | None = None
         self._slider: Slider | None = None
         self._shown = -1
         self._wanted: tuple[Callable[[], Awaitable[Seen]], str] | None = None
@@ -85,7 +84,8 @@ class TankView:
                 with element("div", "draw"):
                     self._tools()
                     self.state = element("p", "state", role="status")
-                    self._board_place = element("div")
+                    with element("div"):
+                        self._board = self._new_board()
                     self._water_place = element("div")
                     piece = element("section", aria_label=labels.CHOSEN)
                 with element("div", "findings"):
@@ -106,6 +106,15 @@ class TankView:
             self.redo = button(labels.REDO, lambda: self._act(self.desk.redo), "small")
             self.rowing = button(labels.BORDER, self._row, "small")
             self.soil = button(labels.PULL_SOIL, self.pull, "small", aria_pressed="false")
+
+    def _new_board(self) -> Board:
+        board = Board(
+            self.measures.step, pick=self._picked, moving=self._moving, moved=self._moved,
+            key=self._key, cancelled=self._let_go, pulling=self._pulling, pulled=self._pulled,
+            grip=self._gripped,
+        )  # fmt: skip
+        board.tell(fill=None, marked=[], spots=[])
+        return board
 
     async def _open(self) -> None:
         """Lay the tank out and show it."""
@@ -130,7 +139,7 @@ class TankView:
         """Find a piece as all that was done so far has left it."""
         entry = self.entry(name)
         if entry is None:
-            raise PlumbstoneError(words.gone(name))
+            raise PlumbstoneError(words.GONE.format(name))
         return entry
 
     # Showing
@@ -140,7 +149,7 @@ class TankView:
         desk, seen = self.desk, self.desk.seen
         self._shown = desk.shown
         warn(self.wrong, self._question or desk.fault)
-        for act, there in ((self.undo, desk.can_undo), (self.redo, desk.can_redo)):
+        for act, there in ((self.undo, desk.done), (self.redo, desk.undone)):
             act.props["disabled"] = not there
         if seen is None or desk.layout is None:
             if desk.fault:
@@ -155,21 +164,13 @@ class TankView:
 
     def _draw(self, seen: Seen) -> None:
         assert self.desk.layout is not None
-        if self._board is None:
-            with self._board_place:
-                self._board = Board(
-                    self.measures.step, pick=self._picked, moving=self._moving, moved=self._moved,
-                    key=self._key, cancelled=self._let_go, pulling=self._pulling,
-                    pulled=self._pulled, grip=self._gripped,
-                )  # fmt: skip
-            self._board.tell(fill=None, marked=[], spots=[])
         self._board.show(drawing_of(seen, self.desk.judged, self.desk.layout, self.units))
         self._mark()
         self._grips(seen)
 
     def _mark(self, marked: Iterable[str] = (), spots: Iterable[tuple[float, float]] = ()) -> None:
         """Show what is chosen, and what a finding speaks of."""
-        if self._board is None or self.desk.layout is None:
+        if self.desk.layout is None:
             return
         places = {e.name: e.at for e in self.entries}
         depth = self.desk.layout.scape.tank.depth
@@ -181,7 +182,6 @@ class TankView:
 
     def _grips(self, seen: Seen) -> None:
         """Show the handles of the chosen layer while soil is pulled."""
-        assert self._board is not None
         layers = [la.name for la in seen.plan.scape.layers if la.profile is not None]
         if self.layer not in layers:
             self.layer = layers[-1] if layers else ""
@@ -192,7 +192,7 @@ class TankView:
         if self._pulls and seen.plan.bed is not None:
             found = handles_of(self.layer, seen.plan.bed, seen.plan.scape.tank, self.units)
         if self._pulls:
-            say(self.state, (words.pull if found else words.no_handles)(self.layer))
+            say(self.state, (words.PULL if found else words.NO_HANDLES).format(self.layer))
         self._handles = {handle.key: handle for handle in found}
         self._board.tell(handles=[handle.drawn() for handle in found])
 
@@ -204,7 +204,7 @@ class TankView:
             say(self.state, words.JUDGING if seen.exact else words.PREVIEW)
             return
         theirs = self.desk.theirs == self.desk.version
-        say(self.state, (words.changed_outside if theirs else words.saved)(self.desk.name))
+        say(self.state, (words.CHANGED_OUTSIDE if theirs else words.SAVED).format(self.desk.name))
         if not_yet(seen.report):
             self.verdict.classes(add="stop")
         say(self.verdict, verdict(seen.report))
@@ -214,8 +214,7 @@ class TankView:
         """Say whether verdict and findings are of what is shown, or of a state before."""
         say(self.found, words.FINDINGS if sure else words.FOUND_BEFORE)
         self.told.classes(add="" if sure else "stale", remove="stale" if sure else "")
-        if self._board is not None:
-            self._board.tell(stale=not sure)
+        self._board.tell(stale=not sure)
         self.verdict.classes(remove="stop")
         if not sure:
             before = self.desk.judged
@@ -260,8 +259,7 @@ class TankView:
             self.selected = pieces[0]
             self.forms.refresh()
         self._mark([*line.about, *gaps], spots)
-        if self._board is not None:
-            self._board.run_method(*(("focusPiece", pieces[0]) if pieces else ("look",)))
+        self._board.run_method(*(("focusPiece", pieces[0]) if pieces else ("look",)))
 
     # Looking without writing
 
@@ -291,7 +289,7 @@ class TankView:
     def _show_glimpse(self, seen: Seen, of: str, ground: bool) -> None:
         self._figures(seen, of)
         self._doubt(sure=False)
-        if ground and self._board is not None and self.desk.layout is not None:
+        if ground and self.desk.layout is not None:
             self._board.show(ground_of(seen.plan, self.desk.layout))
 
     def _let_go(self) -> None:
@@ -313,8 +311,7 @@ class TankView:
             await self._glimpse(lambda: self.desk.tried(edit), _of(event), ground=True)
 
     async def _filling(self, level: float) -> None:
-        if self._board is not None:
-            self._board.tell(fill=level * 1e3)
+        self._board.tell(fill=level * 1e3)
         self.scene.fill(level)
         await self._glimpse(lambda: self.desk.filled(level), f"water {level:g}")
 
@@ -339,7 +336,7 @@ class TankView:
             self.ask.props["hidden"] = False
         except PlumbstoneError as error:
             refused = self.desk.told(error)
-        if version == self.desk.version and self._board is not None:
+        if version == self.desk.version:
             self._board.run_method("refuse")
         self._show()
         later(self._refine())
@@ -361,8 +358,7 @@ class TankView:
             await self.edit(edit)
 
     async def _filled(self, level: float) -> None:
-        if self._board is not None:
-            self._board.tell(fill=None)
+        self._board.tell(fill=None)
         line = self.measures.written(level)
         await self.edit(lambda text: with_keys(text, "tank", None, {"water_line": line}))
 
@@ -414,13 +410,13 @@ class TankView:
         self._pulls = not self._pulls
         self.soil.props["aria-pressed"] = "true" if self._pulls else "false"
         say(self.state, "")
-        if self.desk.seen is not None and self._board is not None:
+        if self.desk.seen is not None:
             self._grips(self.desk.seen)
 
     def choose_layer(self, name: str) -> None:
         """Choose the layer that is pulled and whose fields are shown."""
         self.layer = name
-        if self.desk.seen is not None and self._board is not None:
+        if self.desk.seen is not None:
             self._grips(self.desk.seen)
         self._mark([name])
         self.forms.refresh()
@@ -428,9 +424,8 @@ class TankView:
     def tie(self, name: str) -> None:
         """Wait for the wood that a stone is tied to."""
         self._tying = name
-        say(self.state, words.touch_wood(name))
-        if self._board is not None:
-            self._board.run_method("look")  # the button may stand far below it
+        say(self.state, words.TOUCH_WOOD.format(name))
+        self._board.run_method("look")  # the button may stand far below it
 
     async def _tie(self, wood: str) -> None:
         """Tie the waiting stone to a piece of wood, strapped where it stands."""
@@ -476,7 +471,7 @@ class TankView:
         if key in ("t", "T"):
             return {"tilt": degrees(entry.tilt + way * TURN)}
         if entry.rests != "bed":
-            raise PlumbstoneError(words.not_on_bed(entry.name))
+            raise PlumbstoneError(words.NOT_ON_BED.format(entry.name))
         pressed = max(0.0, entry.pressed + way * self.measures.step)
         return {"pressed": self.measures.written(pressed)}
 
@@ -542,8 +537,7 @@ class TankView:
 
     async def _take_theirs(self) -> None:
         self._answered()
-        if self._board is not None:
-            self._board.run_method("refuse")
+        self._board.run_method("refuse")
         await self._look()
         self._show()
 

@@ -4,7 +4,7 @@ import asyncio
 import re
 import secrets
 import time
-from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from nicegui import ui
@@ -30,14 +30,13 @@ from plumbstone.cli.page.widgets import (
 )
 from plumbstone.cli.pictures.colours import AWAY, CLOSED, STONE, colour_of
 from plumbstone.cli.weigh_output import Prices, document
-from plumbstone.cli.weigh_request import Request, opening_of, weigh_all
+from plumbstone.cli.weigh_request import opening_of, request_of, weigh_all
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
 from plumbstone.cli.wording.weighing import budget_words
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.sanity import checked
 from plumbstone.volumes.scape.materials import Material, load_materials
 from plumbstone.volumes.scape.quantities import parse_quantity
 
@@ -61,7 +60,7 @@ class WeighView:
         self._began: float | None = None
         self._second = self._single = False
         self._kept_last: Any = None  # what was put into the stock last
-        ui.context.client.on_disconnect(self._leave)
+        ui.context.client.on_disconnect(self._forget)
         with page(labels.WEIGH_TITLE, "/") as self.wrong:
             self._form()
         ui.timer(0.5, self._tick)
@@ -93,20 +92,20 @@ class WeighView:
         self._material_field()
         mass = self.measures.unit("mass")
         with element("div", "pair"):
-            self.price = Field(labels.price_per(mass), "", self._priced, inputmode="decimal")
+            self.price = Field(labels.PRICE_PER.format(mass), "", self._priced, inputmode="decimal")
             self.budget = Field(labels.BUDGET, "", self._priced, inputmode="decimal")
         with element("details"):
             element("summary", "", labels.MORE)
-            self.till = Field(labels.on_till(mass), "", self.run, inputmode="decimal")
-            self.opening = Field(labels.opening(unit), "", self.run)
-            self.longest = Field(labels.longest(unit), "", self.run)
-            self.across = Field(labels.across(unit), "", self.run)
+            self.till = Field(labels.ON_TILL.format(mass), "", self.run, inputmode="decimal")
+            self.opening = Field(labels.OPENING.format(unit), "", self.run)
+            self.longest = Field(labels.LONGEST_IN.format(unit), "", self.run)
+            self.across = Field(labels.ACROSS_IN.format(unit), "", self.run)
             self.known = Field(labels.KNOWN_THING, "", self.run)
             self.unit = Field(labels.UNITS, "", self.run)
             tick(labels.ONE_PIECE, self._tell_single)
         with element("div", "acts"):
             self.name = Field(labels.NAME, labels.STONE, None)
-            button(labels.KEEP, self._keep, "main")
+            button(labels.KEEP, telling(self.wrong, self._keep), "main")
         self.kept = element("p", "state", role="status")
         self._show()
         self._show_scans()
@@ -153,20 +152,17 @@ class WeighView:
         with self.picks:
             for material in fitting[:12]:
                 with element("li"):
-                    act = self._taker(material)
+                    act = partial(self._take, material)
                     element("button", "", self._about(material), type="button").on("click", act)
 
-    def _taker(self, material: Material) -> Callable[[], Any]:
-        async def take() -> None:
-            self._choose_material(material)
-            self.picks.props["hidden"] = True
-            await self.run()
-
-        return take
+    async def _take(self, material: Material) -> None:
+        self._choose_material(material)
+        self.picks.props["hidden"] = True
+        await self.run()
 
     def _choose_material(self, material: Material) -> None:
         self.material = material.key
-        say(self.chosen, words.taken_as(self._about(material)))
+        say(self.chosen, words.TAKEN_AS.format(self._about(material)))
 
     def _about(self, material: Material) -> str:
         density = material.density
@@ -194,10 +190,8 @@ class WeighView:
         lengths = [parse_quantity(self.measures.typed(side), "length") for side in sides]
         size = " x ".join(f"{length} m" for length in lengths)
         mass = self.measures.with_unit(self.till.value, "mass") or None
-        request = Request.parsed(self.material, None, None, None, mass, None, None, "1 g", None)
-        found, _ = weigh_all(request, [], size, None, [])
-        checked({found[0].name: {"volume_m3": found[0].volume, "mass_kg": found[0].mass}})
-        return document(found[0], Prices(None, None), opening_of(self._opening()))
+        found, _ = weigh_all(request_of(self.material, mass=mass), size=size)
+        return document(found[0], Prices(), opening_of(self._opening()))
 
     async def _weigh_scan(self, pause: float = 0.0) -> None:
         """Weigh the scans that were sent, in a process of their own; only the newest counts."""
@@ -258,7 +252,7 @@ class WeighView:
             seconds = time.monotonic() - self._began
             share = self.job.share(seconds)
             self.progress.props["value"] = f"{share:.2f}"
-            say(self.state, words.weighing(share, seconds))
+            say(self.state, words.WEIGHING.format(100 * share, seconds))
 
     # Telling
 
@@ -293,13 +287,13 @@ class WeighView:
         if sides:
             element("p", "soft", sides)
         if "passes_opening" in found:
-            element("p", "", words.passes(found["passes_opening"]))
+            element("p", "", words.PASSES[found["passes_opening"]])
         trust = words.trust_line(found["confidence"], found["caveat"], found["confidence_reason"])
         element("p", "", words.plain(trust))
         for text in found["warnings"]:
             element("p", "fault", words.plain(text))
         for text in found["mended"]:
-            element("p", "soft", words.plain(words.mended(text)))
+            element("p", "soft", words.plain(words.MENDED.format(text)))
 
     def _show_scans(self) -> None:
         """Show the scans that were sent, closed ones to be turned, instead of the three sides."""
@@ -330,7 +324,7 @@ class WeighView:
 
     async def _sent(self, event: UploadEventArguments) -> None:
         """Take a scan that was sent."""
-        await telling(lambda: self.wrong)(self._taken)(event)
+        await telling(self.wrong, self._taken)(event)
         if self.job is not None:
             await self._weigh_scan()
 
@@ -372,15 +366,9 @@ class WeighView:
         await self.run()
         self._show_scans()
 
-    def _leave(self) -> None:
-        self._forget()
-
     # Keeping
 
     async def _keep(self) -> None:
-        await telling(lambda: self.wrong)(self._kept)()
-
-    async def _kept(self) -> None:
         """Put it into the stock."""
         if self.found is None:
             raise PlumbstoneError(words.NOTHING_TO_KEEP)
@@ -399,7 +387,7 @@ class WeighView:
         if self.till.value.strip():
             row["mass"] = self.measures.typed(self.till.value, "mass")
         if (row, self.scan) == self._kept_last:
-            say(self.kept, words.kept_already(row["name"]))
+            say(self.kept, words.KEPT_ALREADY.format(row["name"]))
             return
         self._kept_last = row, self.scan
         mesh = picture = None
@@ -408,7 +396,7 @@ class WeighView:
             colour = colour_of(load_materials()[self.material])
             picture = await asyncio.to_thread(thumbnail_of_scan, mesh, colour)
         name = self.folder.keep(row, mesh, picture)
-        say(self.kept, words.kept_as(name))
+        say(self.kept, words.KEPT_AS.format(name))
 
     def _opening(self) -> str | None:
         text = self.measures.with_unit(self.opening.value)

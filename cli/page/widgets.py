@@ -71,7 +71,20 @@ def button(text: str, act: Callable[..., Any], classes: str = "", **attributes: 
     return made.on("click", act)
 
 
-class Field:
+class Shown:
+    """What shows a value that a reader may change."""
+
+    value: str
+    box: Element
+
+    def show(self, value: str) -> None:
+        """Show another value; what is shown already is left alone."""
+        if value != self.value:
+            self.value = value
+            set_value(self.box, value)
+
+
+class Field(Shown):
     """A field with its name; `value` is what was typed last."""
 
     def __init__(
@@ -95,12 +108,6 @@ class Field:
             told = "(e) => { e.target.typing = false; emit(e.target.value) }"
             self.box.on(when, self._typed, js_handler=told)
 
-    def show(self, value: str) -> None:
-        """Show another value; what is shown already is left alone."""
-        if value != self.value:
-            self.value = value
-            set_value(self.box, value)
-
     async def _typed(self, event: Any) -> None:
         self.value = str(event.args)[:300]
         await _called(self._on_input)
@@ -114,7 +121,7 @@ def tick(label: str, ticked: Callable[[bool], Any], *, on: bool = False) -> None
     box.on("change", lambda e: ticked(bool(e.args)), js_handler="(e) => emit(e.target.checked)")
 
 
-class Choice:
+class Choice(Shown):
     """A list to choose from."""
 
     def __init__(
@@ -134,12 +141,6 @@ class Choice:
                     if key == value:
                         option.props["selected"] = True
         self.box.on("change", self._chosen, js_handler="(e) => emit(e.target.value)")
-
-    def show(self, value: str) -> None:
-        """Show another value; what is shown already is left alone."""
-        if value != self.value:
-            self.value = value
-            set_value(self.box, value)
 
     async def _chosen(self, event: Any) -> None:
         self.value = str(event.args)
@@ -252,9 +253,9 @@ class Form:
     def __init__(self, place: Element, shape: Callable[[], Any], build: Callable[[], None]) -> None:
         self._place, self._shape, self._build = place, shape, build
         self._shown: Any = None
-        self._fields: list[tuple[Field | Choice, Callable[[], str]]] = []
+        self._fields: list[tuple[Shown, Callable[[], str]]] = []
 
-    def follow(self, field: Field | Choice, read: Callable[[], str]) -> None:
+    def follow(self, field: Shown, read: Callable[[], str]) -> None:
         """Let a field show what can be read at any time."""
         self._fields.append((field, read))
 
@@ -279,23 +280,18 @@ def set_value(box: Element, value: str) -> None:
     box.client.run_javascript(f"if (!{found}.typing) {found}.value = {shown}")
 
 
-def telling(
-    place: Callable[[], Element],
-) -> Callable[[Callable[P, Awaitable[None]]], Callable[P, Awaitable[None]]]:
-    """Catch what goes wrong in a handler and say it at a place on the page."""
+def telling(place: Element, act: Callable[P, Awaitable[None]]) -> Callable[P, Awaitable[None]]:
+    """Give a handler that says at a place on the page what goes wrong in it."""
 
-    def around(act: Callable[P, Awaitable[None]]) -> Callable[P, Awaitable[None]]:
-        @wraps(act)
-        async def guarded(*args: P.args, **named: P.kwargs) -> None:
-            try:
-                await act(*args, **named)
-                warn(place(), "")
-            except PlumbstoneError as error:
-                warn(place(), str(error))
+    @wraps(act)
+    async def guarded(*args: P.args, **named: P.kwargs) -> None:
+        try:
+            await act(*args, **named)
+            warn(place, "")
+        except PlumbstoneError as error:
+            warn(place, str(error))
 
-        return guarded
-
-    return around
+    return guarded
 
 
 def _tell_fault(place: Element, error: Exception) -> None:

@@ -3,41 +3,20 @@
 import base64
 import io
 import re
-from collections.abc import Iterator
-from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
-from plumbstone.cli.pictures.colours import (
-    AWAY,
-    CLOSED,
-    FAINT,
-    INK,
-    MARK,
-    OTHER,
-    PAPER,
-    STONE,
-    WARN,
-    WATER,
-    WOOD,
-)
-from plumbstone.cli.wording.units import Units
+from plumbstone.cli.pictures.colours import FAINT, INK, MARK, PAPER, WARN
 from plumbstone.meshes.errors import PlumbstoneError
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = [
-    "AWAY", "CLOSED", "FAINT", "INK", "OTHER", "PAPER", "STONE", "WATER", "WOOD",
-    "length_words", "must_be_png", "new_figure", "png_bytes", "set_ticks", "style", "svg_text",
-    "unit_name",
-]  # fmt: skip
 PAGE_COLOURS = {INK: "ink", FAINT: "faint", PAPER: "card", MARK: "mark", WARN: "warn"}
+Constrained = Literal["constrained"] | None
 WEBP_QUALITY = 80
 DOTS = 150  # of an inch of a PNG
-STEP = {Units.METRIC: 10.0, Units.US: 4 * 2.54}  # between ticks [cm]
 STYLE: Any = {
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],
@@ -54,21 +33,16 @@ STYLE: Any = {
 }
 
 
-@contextmanager
-def style() -> Iterator[None]:
-    """Draw in the common style, without a display."""
+def new_figure(
+    width: float, height: float, layout: Constrained = "constrained", dpi: float = 100
+) -> "Figure":
+    """Make a figure of a size in inches, in the common style, drawn in memory only."""
     import matplotlib as mpl
-
-    with mpl.rc_context(STYLE):
-        yield
-
-
-def new_figure(width: float, height: float) -> "Figure":
-    """Make a figure of a size in inches, drawn in memory only."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(width, height), layout="constrained")
+    mpl.rcParams.update(STYLE)
+    figure = Figure(figsize=(width, height), layout=layout, dpi=dpi)
     FigureCanvasAgg(figure)
     return figure
 
@@ -82,8 +56,7 @@ def must_be_png(path: "Path") -> None:
 def png_bytes(figure: "Figure") -> bytes:
     """Give a figure as PNG."""
     stream = io.BytesIO()
-    with style():
-        figure.savefig(stream, format="png", dpi=DOTS, metadata={"Software": None})
+    figure.savefig(stream, format="png", dpi=DOTS, metadata={"Software": None})
     return stream.getvalue()
 
 
@@ -97,8 +70,7 @@ def svg_text(figure: "Figure", prefix: str = "") -> str:
         Put before the name of each part, so that several drawings can share a page.
     """
     stream = io.StringIO()
-    with style():
-        figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None})
+    figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None})
     text = stream.getvalue()
     text = text[text.index("<svg") :]
     text = re.sub(r"data:image/png;base64,([A-Za-z0-9+/=\s]+)", _as_webp, text)
@@ -115,8 +87,8 @@ def svg_text(figure: "Figure", prefix: str = "") -> str:
 
 def _shorter(path: re.Match[str]) -> str:
     """Write a path to a tenth of a point, which is finer than any screen, without blanks."""
-    rounded = re.sub(r"(\d\.\d)\d+", r"\1", path[0][4:])
-    return ' d="' + re.sub(r"\s*([A-Za-z])\s*", r"\1", rounded)
+    rounded = re.sub(r"(?<=\d\.\d)\d+", "", path[0][4:])
+    return ' d="' + re.sub(r"\s+(?=[A-Za-z])|(?<=[A-Za-z])\s+", "", rounded)
 
 
 def _as_webp(found: re.Match[str]) -> str:
@@ -127,24 +99,3 @@ def _as_webp(found: re.Match[str]) -> str:
     with Image.open(io.BytesIO(base64.b64decode(found[1]))) as picture:
         picture.save(stream, "WEBP", quality=WEBP_QUALITY)
     return "data:image/webp;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
-
-
-def unit_name(units: Units) -> str:
-    """Name the unit of lengths."""
-    return "in" if units is Units.US else "cm"
-
-
-def length_words(centimetres: float, units: Units, digits: int) -> str:
-    """Write a length given in centimetres."""
-    value = centimetres / 2.54 if units is Units.US else centimetres
-    return f"{value:.{digits}f} {unit_name(units)}"
-
-
-def set_ticks(axes: "Axes", units: Units) -> None:
-    """Set round ticks in the wanted unit; the axes themselves stay in centimetres."""
-    from matplotlib.ticker import FuncFormatter, MultipleLocator
-
-    for axis in (axes.xaxis, axes.yaxis):
-        axis.set_major_locator(MultipleLocator(STEP[units]))
-        if units is Units.US:
-            axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value / 2.54:.0f}"))

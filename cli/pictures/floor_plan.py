@@ -5,21 +5,21 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from plumbstone.cli.pictures.colours import INK, PAPER
-from plumbstone.cli.pictures.drawing import style
 from plumbstone.cli.pictures.layout import (
     CROWDED,
-    NARROW,
+    HIDDEN,
     SCREEN,
-    Entry,
     Medium,
+    draw_hidden,
     laid_out,
     line_entry,
     material_entries,
     unit_words,
+    write_number,
 )
-from plumbstone.cli.pictures.paper import Panel, measure
+from plumbstone.cli.pictures.paper import Entry, Panel, measure
 from plumbstone.cli.pictures.sight import Form, Sight
-from plumbstone.cli.wording.units import INCH, Units
+from plumbstone.cli.wording.units import INCH, RULED, Units, written
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -33,33 +33,30 @@ ALONG = (0.08, 0.92, 0.5, 0.25, 0.75, 0.16, 0.84, 0.34, 0.66, 0.42, 0.58)  # whe
 BORDER: dict[str, Any] = {"color": "#b3261e", "linewidth": 1.4, "linestyle": (0, (5, 2.5))}
 CUT: dict[str, Any] = {"color": INK, "linewidth": 0.9, "linestyle": (0, (9, 2, 1.5, 2))}
 FINE: dict[str, Any] = {"color": PAPER, "linewidth": 0.5, "alpha": 0.45, "zorder": 1}
-HIDDEN: dict[str, Any] = {"color": PAPER, "linewidth": 1.1, "linestyle": (0, (3, 2))}
 
 
 def plan_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
     """Draw the tank from above, with the front pane at the bottom."""
     tank = sight.plan.scape.tank
-    with style():
-        panel = laid_out(
-            medium, (tank.length, tank.depth), _entries(sight), above=1.6,
-            below=3.2 if medium.width < NARROW else 1.8,
-            title=sight.plan.scape.name if medium.height else "",
-        )  # fmt: skip
-        panel.axes.imshow(
-            sight.from_above, origin="lower", extent=(0, tank.length, 0, tank.depth),
-            interpolation="bilinear", aspect="auto", zorder=0,
-        )  # fmt: skip
-        _grid(panel, sight, units)
-        panel.tick(units)
-        _edge_words(panel, units)
-        _border(panel, sight)
-        _cuts(panel, sight)
-        _outlines(panel, sight)
-        narrow = medium.width < NARROW
-        for form in sight.forms:
-            _number(panel, form, medium.number, must=not narrow or len(sight.forms) <= CROWDED)
-        _gaps(panel, sight, units, must=not narrow)
-        _contours(panel, sight, units)
+    panel = laid_out(
+        medium, (tank.length, tank.depth), _entries(sight), above=1.6,
+        below=3.2 if medium.narrow else 1.8, title=sight.plan.scape.name,
+    )  # fmt: skip
+    panel.axes.imshow(
+        sight.from_above, origin="lower", extent=(0, tank.length, 0, tank.depth),
+        interpolation="bilinear", aspect="auto", zorder=0,
+    )  # fmt: skip
+    _grid(panel, sight, units)
+    panel.tick(units)
+    _edge_words(panel, units)
+    _border(panel, sight)
+    _cuts(panel, sight)
+    _outlines(panel, sight)
+    must = not medium.narrow or len(sight.forms) <= CROWDED
+    for form in sight.forms:
+        _number(panel, form, medium.number, must=must)
+    _gaps(panel, sight, units, must=not medium.narrow)
+    _contours(panel, sight, units)
     return panel.page.figure
 
 
@@ -68,7 +65,7 @@ def cut_place(sight: Sight) -> float:
     stones = [form for form in sight.forms if form.body.entry.kind == "stone"]
     if not stones:
         return sight.plan.scape.tank.length / 2
-    return max(stones, key=lambda form: float(form.high[2])).middle[0]
+    return max(stones, key=lambda form: float(form.body.piece.high[2])).middle[0]
 
 
 def across_line(sight: Sight) -> np.ndarray[Any, Any]:
@@ -82,8 +79,7 @@ def across_line(sight: Sight) -> np.ndarray[Any, Any]:
 def _entries(sight: Sight) -> list[Entry]:
     found = material_entries(sight)
     if any(form.buried for form in sight.forms):
-        hidden = {**HIDDEN, "color": INK}
-        found.append(("below the bed", hidden))
+        found.append(("below the bed", {**HIDDEN, "color": INK}))
     if sight.plan.scape.borders:
         found.append(("border", BORDER))
     found.append(line_entry("cut", **CUT))
@@ -93,10 +89,11 @@ def _entries(sight: Sight) -> list[Entry]:
 def _grid(panel: Panel, sight: Sight, units: Units) -> None:
     """Draw the lines of a grid of 5 cm, or of 2 inches."""
     step, tank = GRID[units], sight.plan.scape.tank
-    for k in range(1, int(tank.length / step + 0.999)):
-        panel.line([k * step] * 2, [0, tank.depth], **FINE)
-    for k in range(1, int(tank.depth / step + 0.999)):
-        panel.line([0, tank.length], [k * step] * 2, **FINE)
+    right, up = (
+        [k * step for k in range(1, int(side / step + 0.999))] for side in (tank.length, tank.depth)
+    )
+    panel.strokes([((x, 0), (x, tank.depth)) for x in right], **FINE)
+    panel.strokes([((0, y), (tank.length, y)) for y in up], **FINE)
 
 
 def _edge_words(panel: Panel, units: Units) -> None:
@@ -151,8 +148,7 @@ def _outlines(panel: Panel, sight: Sight) -> None:
     """Draw the outline of each piece: whole where it is seen, dashed where the bed covers it."""
     for form in sight.forms:
         if form.buried:
-            panel.lines(form.above, zorder=4, color=INK, linewidth=1.9, alpha=0.5)
-            panel.lines(form.above, zorder=4, **HIDDEN)
+            draw_hidden(panel, form.above, 4)
         else:
             panel.lines(form.seen, zorder=3, color=INK, linewidth=0.7, alpha=0.8)
 
@@ -162,25 +158,22 @@ def _number(panel: Panel, form: Form, size: float, *, must: bool) -> None:
     page = panel.page
     x, y = panel.at(*form.middle)
     arm = 0.3 * size
+    cross = (((x - arm, y), (x + arm, y)), ((x, y - arm), (x, y + arm)))
     for colour, width in ((PAPER, 2.4), (INK, 1.0)):
-        for ends in (([x - arm, x + arm], [y, y]), ([x, x], [y - arm, y + arm])):
-            page.line(*ends, color=colour, linewidth=width, zorder=10)
+        page.strokes(cross, color=colour, linewidth=width, zorder=10)
     page.keep_free((x - arm, y - arm, x + arm, y + arm))
     vertices = form.body.piece.vertices
-    for corner in (vertices[vertices[:, 0].argmin()], vertices[vertices[:, 1].argmin()]):
-        spot = panel.at(float(corner[0]), float(corner[1]))
-        page.line(*zip(spot), marker="o", color=PAPER, markeredgecolor=INK, markeredgewidth=0.7,
-                        markersize=0.28 * size, zorder=9)  # fmt: skip
-    step = 0.95 * size
-    around = [(x + step * r * np.cos(a), y + step * r * np.sin(a))
-              for r in (1.0, 1.5, 2.2, 3.0, 4.0, 5.5)
-              for a in np.radians((90, 0, 180, 270, 45, 135, 315, 225))]  # fmt: skip
-    found = page.write(
-        str(form.number), around, size=size, must=must, weight="bold",
-        bbox={"boxstyle": "round,pad=0.10"},
+    nearest = [vertices[vertices[:, axis].argmin()] for axis in (0, 1)]
+    spots = [panel.at(float(corner[0]), float(corner[1])) for corner in nearest]
+    page.line(
+        *zip(*spots, strict=True), marker="o", linestyle="none", color=PAPER, markeredgecolor=INK,
+        markeredgewidth=0.7, markersize=0.28 * size, zorder=9,
     )  # fmt: skip
-    if found and np.hypot(found[0] - x, found[1] - y) > 2 * step:
-        page.line([x, found[0]], [y, found[1]], color=INK, linewidth=0.6, zorder=9)
+    step = 0.95 * size
+    write_number(
+        panel, form.number, (x, y), size, radii=[step * r for r in (1.0, 1.5, 2.2, 3.0, 4.0, 5.5)],
+        angles=(90, 0, 180, 270, 45, 135, 315, 225), far=2 * step, must=must,
+    )  # fmt: skip
 
 
 def _gaps(panel: Panel, sight: Sight, units: Units, *, must: bool) -> None:
@@ -189,7 +182,7 @@ def _gaps(panel: Panel, sight: Sight, units: Units, *, must: bool) -> None:
     for gap in border.gaps if border else ():
         if gap.state == "holds":
             continue
-        width = f"{gap.width / INCH:.2f} in" if units is Units.US else f"{gap.width * 1e3:.0f} mm"
+        width = written(gap.width, "gap", units)
         x, y = panel.at(*gap.at)
         text = panel.page.text
         places = [(x + side * text, y - down * text) for down in (2.5, 3.8, 5.1, 6.4)
@@ -212,7 +205,7 @@ def _contours(panel: Panel, sight: Sight, units: Units) -> None:
     smooth = np.ma.array(smooth, mask=hidden)
     steps = LEVELS[units]
     step = next((s for s in steps if (high - low) / s >= 3), steps[-1])
-    unit, name = (INCH, "in") if units is Units.US else (0.01, "cm")
+    unit, name = RULED[units]
     tracer: Any = contour_generator(sight.grid.x, sight.grid.y, smooth)
     for k in range(int(low / step) + 1, int(high / step - 1e-9) + 1):
         lines = [line for line in tracer.lines(k * step + OFF_FLAT) if len(line) > SHORTEST]

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from plumbstone.cli.pictures.colours import INK, MARK, PAPER, WARN, WATER, colour_of, hatch_of
-from plumbstone.cli.pictures.drawing import style
 from plumbstone.cli.pictures.floor_plan import across_line, cut_place
 from plumbstone.cli.pictures.layout import (
     CROWDED,
@@ -14,10 +13,12 @@ from plumbstone.cli.pictures.layout import (
     SCREEN,
     WATER_ENTRY,
     Medium,
+    draw_hidden,
     laid_out,
     line_entry,
     material_entries,
     unit_words,
+    write_number,
 )
 from plumbstone.cli.pictures.paper import Panel, measure
 from plumbstone.cli.pictures.sight import Form, Sight, outline_of
@@ -78,27 +79,25 @@ def pane_profiles(result: "LayerResult") -> dict[str, tuple[Floats, Floats]]:
 def front_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
     """Draw what one sees through the front pane, with the heights to mark on the glass."""
     tank, marks = sight.plan.scape.tank, level_marks(sight, units)
-    with style():
-        entries = material_entries(sight)
-        entries += [WATER_ENTRY] if tank.water_line else []
-        if sight.plan.bed:
-            entries.append(line_entry("poured to, front pane"))
-            entries.append(line_entry("back pane", linestyle=BACK))
-        size = (tank.length, sight.height)
-        title = sight.plan.scape.name if medium.height else ""
-        panel = laid_out(medium, size, entries, below=1.5, title=title)
-        panel.axes.imshow(
-            sight.from_front, origin="lower", extent=(0, tank.length, 0, sight.height),
-            interpolation="bilinear", aspect="auto", zorder=1,
-        )  # fmt: skip
-        if tank.water_line is not None:
-            panel.axes.axhspan(0, tank.water_line, color=WATER, alpha=0.10, linewidth=0, zorder=0)
-            panel.axes.axhspan(0, tank.water_line, color=WATER, alpha=0.06, linewidth=0, zorder=2)
-        panel.tick(units)
-        _foot(panel, f"{unit_words(units)} above the glass floor", units)
-        _level_lines(panel, marks, tank.length)
-        _front_numbers(panel, sight, medium.number)
-        _pour_lines(panel, sight, units)
+    entries = material_entries(sight)
+    entries += [WATER_ENTRY] if tank.water_line else []
+    if sight.plan.bed:
+        entries.append(line_entry("poured to, front pane"))
+        entries.append(line_entry("back pane", linestyle=BACK))
+    size = (tank.length, sight.height)
+    panel = laid_out(medium, size, entries, below=1.5, title=sight.plan.scape.name)
+    panel.axes.imshow(
+        sight.from_front, origin="lower", extent=(0, tank.length, 0, sight.height),
+        interpolation="bilinear", aspect="auto", zorder=1,
+    )  # fmt: skip
+    if tank.water_line is not None:
+        panel.axes.axhspan(0, tank.water_line, color=WATER, alpha=0.10, linewidth=0, zorder=0)
+        panel.axes.axhspan(0, tank.water_line, color=WATER, alpha=0.06, linewidth=0, zorder=2)
+    panel.tick(units)
+    _foot(panel, f"{unit_words(units)} above the glass floor", units)
+    _level_lines(panel, marks, tank.length)
+    _front_numbers(panel, sight, medium.number)
+    _pour_lines(panel, sight, units)
     return panel.page.figure
 
 
@@ -107,57 +106,49 @@ def sides_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
     depth = sight.plan.scape.tank.depth
     height = min(_drawn_height(sight), 1.5 * float(sight.line.max()) + 0.03)
     gap = 0.12 * depth
-    with style():
-        entries = material_entries(sight, cut=True, pieces=False)
-        over = medium.width < NARROW
-        step = (0.0, height + 2 * gap) if over else (depth + gap, 0.0)
-        whole = (depth + step[0], height + step[1])
-        title = sight.plan.scape.name if medium.height else ""
-        panel = laid_out(medium, whole, entries, above=1.6, below=1.0, title=title)
-        for number, (side, ends) in enumerate(
-            (("left", ("front", "back")), ("right", ("back", "front")))
-        ):
-            at = 1 - number if over else number
-            corner = panel.at(at * step[0], at * step[1])
-            part = Panel(panel.page, *corner, panel.scale, (depth, height))
-            _heading(part, f"{side} pane, from inside" if over else f"{side} pane")
-            _pane(part, sight, side, ends, units)
+    entries = material_entries(sight, cut=True, pieces=False)
+    over = medium.narrow
+    step = (0.0, height + 2 * gap) if over else (depth + gap, 0.0)
+    whole = (depth + step[0], height + step[1])
+    panel = laid_out(medium, whole, entries, above=1.6, below=1.0, title=sight.plan.scape.name)
+    for number, (side, ends) in enumerate(
+        (("left", ("front", "back")), ("right", ("back", "front")))
+    ):
+        at = 1 - number if over else number
+        corner = panel.at(at * step[0], at * step[1])
+        part = Panel(panel.page, *corner, panel.scale, (depth, height))
+        _heading(part, f"{side} pane, from inside" if over else f"{side} pane")
+        _pane(part, sight, side, ends, units)
     return panel.page.figure
 
 
 def section_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
     """Draw two cuts: A front to back through the tallest stone, B along the border."""
     tank, height = sight.plan.scape.tank, _drawn_height(sight)
-    gap = (0.2 if medium.width < NARROW else 0.12) * max(tank.length, tank.depth)
-    with style():
-        entries = material_entries(sight, cut=True)
-        whole = (max(tank.length, tank.depth), 2 * height + gap)
-        title = sight.plan.scape.name if medium.height else ""
-        panel = laid_out(medium, whole, entries, above=1.6, title=title)
-        y = (np.arange(SAMPLES) + 0.5) * tank.depth / SAMPLES
-        x = np.full(SAMPLES, cut_place(sight))
-        upper = Panel(panel.page, *panel.at(0, height + gap), panel.scale, (tank.depth, height))
-        where = place_words(float(x[0]), units)
-        _heading(upper, f"A: front to back, {where} from left")
-        _cut(upper, sight, x, y, y, units)
-        x = (np.arange(SAMPLES) + 0.5) * tank.length / SAMPLES
-        y = np.interp(x, *across_line(sight).T)
-        lower = Panel(panel.page, *panel.at(0, 0), panel.scale, (tank.length, height))
-        along = "along the border" if sight.plan.scape.borders else "through the middle"
-        _heading(lower, f"B: {along}")
-        _cut(lower, sight, x, y, x, units)
+    gap = (0.2 if medium.narrow else 0.12) * max(tank.length, tank.depth)
+    entries = material_entries(sight, cut=True)
+    whole = (max(tank.length, tank.depth), 2 * height + gap)
+    panel = laid_out(medium, whole, entries, above=1.6, title=sight.plan.scape.name)
+    y = (np.arange(SAMPLES) + 0.5) * tank.depth / SAMPLES
+    x = np.full(SAMPLES, cut_place(sight))
+    upper = Panel(panel.page, *panel.at(0, height + gap), panel.scale, (tank.depth, height))
+    where = place_words(float(x[0]), units)
+    _heading(upper, f"A: front to back, {where} from left")
+    _cut(upper, sight, x, y, y, units)
+    x = (np.arange(SAMPLES) + 0.5) * tank.length / SAMPLES
+    y = np.interp(x, *across_line(sight).T)
+    lower = Panel(panel.page, *panel.at(0, 0), panel.scale, (tank.length, height))
+    along = "along the border" if sight.plan.scape.borders else "through the middle"
+    _heading(lower, f"B: {along}")
+    _cut(lower, sight, x, y, x, units)
     return panel.page.figure
 
 
 def _drawn_height(sight: Sight) -> float:
     """Give how high cuts are drawn: up to what stands highest, with room for a label [m]."""
-    tops = [float(form.high[2]) for form in sight.forms]
+    tops = [float(form.body.piece.high[2]) for form in sight.forms]
     top = max([*tops, float(sight.line.max())])
     return min(1.15 * top + 0.02, max(sight.height, top))
-
-
-def _name(result: "LayerResult") -> str:
-    return result.layer.name[:23]
 
 
 def _foot(panel: Panel, words: str, units: Units) -> None:
@@ -166,42 +157,30 @@ def _foot(panel: Panel, words: str, units: Units) -> None:
     left, bottom = panel.at(0, 0)
     right, _ = panel.at(panel.size[0], 0)
     y = bottom - 2.9 * text
-    width, _ = measure(words, 0.85 * text)
-    page.write(words, [(left + width / 2, y)], size=0.85 * text, halo=False)
+    page.write_from(words, left, y, 0.85 * text)
     panel.scale_bar(units, right, y)
 
 
 def _heading(panel: Panel, words: str) -> None:
     """Write a heading over one of several drawings on a page."""
-    text = panel.page.text
     left, top = panel.at(0, panel.size[1])
-    width, _ = measure(words, text)
-    panel.page.write(words, [(left + width / 2, top + 0.9 * text)], halo=False)
+    panel.page.write_from(words, left, top + 0.9 * panel.page.text)
 
 
 def _front_numbers(panel: Panel, sight: Sight, size: float) -> None:
     """Give each piece its number; those below the bed are dashed, and numbered if there is room."""
-    hidden = {"color": PAPER, "linewidth": 1.1, "linestyle": (0, (3, 2))}
-    step = size / panel.scale
-    for form in sorted(sight.forms, key=lambda f: (f.buried, float(f.low[1]))):
+    for form in sorted(sight.forms, key=lambda f: (f.buried, float(f.body.piece.low[1]))):
         if form.buried:
-            panel.lines(form.front, zorder=3, color=INK, linewidth=1.9, alpha=0.5)
-            panel.lines(form.front, zorder=3, **hidden)
+            draw_hidden(panel, form.front, 3)
         if form.buried and len(sight.forms) > CROWDED:
             continue
-        x, z = form.face or (form.middle[0], float(form.low[2] + form.high[2]) / 2)
-        around = [(x + r * step * np.cos(a), z + r * step * np.sin(a))
-                  for r in (0, 1.0, 1.6, 2.3, 3.2, 4.4)
-                  for a in np.radians((90, 45, 135, 0, 180))]  # fmt: skip
-        found = panel.page.write(
-            str(form.number), [panel.at(*place) for place in around], size=size,
-            must=not form.buried, weight="bold", bbox={"boxstyle": "round,pad=0.10"},
+        piece = form.body.piece
+        x, z = form.face or (form.middle[0], float(piece.low[2] + piece.high[2]) / 2)
+        write_number(
+            panel, form.number, panel.at(x, z), size,
+            radii=[size * r for r in (0, 1.0, 1.6, 2.3, 3.2, 4.4)], angles=(90, 45, 135, 0, 180),
+            far=1.7 * size, must=not form.buried,
         )  # fmt: skip
-        start = panel.at(x, z)
-        if found and np.hypot(found[0] - start[0], found[1] - start[1]) > 1.7 * size:
-            panel.page.line(
-                [start[0], found[0]], [start[1], found[1]], color=INK, linewidth=0.6, zorder=9
-            )
 
 
 def _level_lines(panel: Panel, marks: list[Mark], length: float) -> None:
@@ -219,53 +198,43 @@ def _level_lines(panel: Panel, marks: list[Mark], length: float) -> None:
 
 def _pour_lines(panel: Panel, sight: Sight, units: Units) -> None:
     """Draw where each layer ends on the front pane, on the back pane and at both sides."""
-    bed = sight.plan.bed
+    bed, x = sight.plan.bed, sight.grid.x
     for result in bed.layers if bed else ():
-        profiles = pane_profiles(result)
-        for side, dashes in (("front", "-"), ("back", BACK)):
-            _pour_line(panel, sight, result, *profiles[side], dashes)
-            words = f", {side}" if side == "back" else ""
-            _pour_words(panel, sight, result, *profiles[side], words, units)
-        for side, x in (("left", 0.0), ("right", sight.grid.length)):
-            below, level = profiles[side]
-            lying = level[level > below + LYING]
-            if len(lying):
+        profiles, colour = pane_profiles(result), colour_of(result.layer.material)
+        for side, dashes, ending in (("front", "-", ""), ("back", BACK, ", back")):
+            level = _lying(*profiles[side])
+            panel.line(x, level, color=PAPER, linewidth=3.0, zorder=5, alpha=0.9)
+            panel.line(x, level, color=colour, linewidth=1.7, linestyle=dashes, zorder=6)
+            _pour_words(panel, x, level, result.layer.name[:23], ending, units)
+        for side, place in (("left", 0.0), ("right", sight.grid.length)):
+            level = _lying(*profiles[side])
+            if np.isfinite(level).any():
                 panel.line(
-                    [x, x], [lying.min(), lying.max()], color=colour_of(result.layer.material),
+                    [place, place], [np.nanmin(level), np.nanmax(level)], color=colour,
                     linewidth=5, zorder=7, solid_capstyle="butt",
                 )  # fmt: skip
 
 
-def _pour_line(
-    panel: Panel, sight: Sight, result: "LayerResult", below: Floats, level: Floats, dashes: Any
-) -> None:
-    """Draw where one layer ends on one pane."""
-    shown = np.where(level > below + LYING, level, np.nan)
-    colour = colour_of(result.layer.material)
-    panel.line(sight.grid.x, shown, color=PAPER, linewidth=3.0, zorder=5, alpha=0.9)
-    panel.line(sight.grid.x, shown, color=colour, linewidth=1.7, linestyle=dashes, zorder=6)
+def _lying(below: Floats, level: Floats) -> Floats:
+    """Give the surface of a layer along a pane [m], NaN where the layer does not lie."""
+    lying: Floats = np.where(level > below + LYING, level, np.nan)
+    return lying
 
 
 def _pour_words(
-    panel: Panel,
-    sight: Sight,
-    result: "LayerResult",
-    below: Floats,
-    level: Floats,
-    ending: str,
-    units: Units,
+    panel: Panel, x: Floats, level: Floats, name: str, ending: str, units: Units
 ) -> None:
     """Write the name of a layer and its height at a line to pour to."""
-    at, text = np.flatnonzero(level > below + LYING), panel.page.text
+    at, text = np.flatnonzero(np.isfinite(level)), panel.page.text
     if len(at) == 0:
         return
     heights = dict.fromkeys(show_length(float(level[at[k]]), units) for k in (0, -1))
     middles = [
-        panel.at(float(sight.grid.x[k]), float(level[k]))
+        panel.at(float(x[k]), float(level[k]))
         for k in (at[int(share * (len(at) - 1))] for share in (0.12, 0.88, 0.3, 0.7, 0.5))
     ]
     panel.page.write(
-        f"{_name(result)} {' to '.join(heights)}{ending}",
+        f"{name} {' to '.join(heights)}{ending}",
         [(x, y + up * text) for up in (0.9, 1.9, -0.9, 2.9, 4) for x, y in middles],
         size=0.8 * text,
     )
@@ -286,19 +255,30 @@ def _pane(panel: Panel, sight: Sight, side: str, ends: tuple[str, str], units: U
         profiles = [(below[::-1], level[::-1]) for below, level in profiles]
     along = sight.grid.y
     for result, (below, level) in zip(layers, profiles, strict=True):
-        lies = level > below + LYING
-        panel.axes.fill_between(
-            along, below, level, where=lies, facecolor=colour_of(result.layer.material),
-            hatch=hatch_of(result.layer.material), edgecolor=PAPER, linewidth=0,
-        )  # fmt: skip
-        panel.line(along, np.where(lies, level, np.nan), color=INK, linewidth=1.2)
+        lying = _lying(below, level)
+        _fill(panel, result, along, below, lying)
+        panel.line(along, lying, color=INK, linewidth=1.2)
     for below, level in reversed(profiles):
-        _pane_heights(panel, along, below, level, units)
+        _pane_heights(panel, along, _lying(below, level), units)
 
 
-def _pane_heights(panel: Panel, along: Floats, below: Floats, level: Floats, units: Units) -> None:
+def _fill(panel: Panel, result: "LayerResult", along: Floats, below: Floats, level: Floats) -> None:
+    """Fill the cut through a layer from below to its surface, but where that is NaN."""
+    lies, material = np.isfinite(level), result.layer.material
+    runs = np.split(np.arange(len(along)), np.flatnonzero(np.diff(lies)) + 1)
+    rings = []
+    for run in (run for run in runs if lies[run[0]]):
+        around = [*run, *run[::-1], run[0]]  # there below, back on top
+        heights = [*below[run], *level[run[::-1]], below[run[0]]]
+        rings.append(np.column_stack([along[around], heights]))
+    if rings:
+        panel.fill(rings, facecolor=colour_of(material), hatch=hatch_of(material),
+                   edgecolor=PAPER, linewidth=0)  # fmt: skip
+
+
+def _pane_heights(panel: Panel, along: Floats, level: Floats, units: Units) -> None:
     """Write the heights of a layer where it begins and ends on a side pane."""
-    text, at = panel.page.text, np.flatnonzero(level > below + LYING)
+    text, at = panel.page.text, np.flatnonzero(np.isfinite(level))
     if len(at) == 0:
         return
     flat = float(np.ptp(level[at])) < 2 * LYING
@@ -320,11 +300,7 @@ def _cut(panel: Panel, sight: Sight, x: Floats, y: Floats, along: Floats, units:
         assert bed is not None
         rest = bed.surface  # what has run out of a gap is gone from it
         below, top = (np.minimum(f, rest)[cells] for f in (result.below, result.surface))
-        panel.axes.fill_between(
-            along, below, top,
-            facecolor=colour_of(result.layer.material), hatch=hatch_of(result.layer.material),
-            edgecolor=PAPER, linewidth=0,
-        )  # fmt: skip
+        _fill(panel, result, along, below, top)
     size = 1.1 * panel.page.text
     for form in sight.forms:
         _cut_form(panel, sight, form, cells, along, size)

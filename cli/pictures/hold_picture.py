@@ -5,25 +5,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from plumbstone.cli.pictures.colours import colour_of
-from plumbstone.cli.pictures.drawing import (
-    CLOSED,
-    FAINT,
-    INK,
-    STONE,
-    WATER,
-    WOOD,
-    length_words,
-    must_be_png,
-    new_figure,
-    png_bytes,
-    set_ticks,
-    style,
-    unit_name,
-)
+from plumbstone.cli.pictures.colours import CLOSED, FAINT, INK, STONE, WATER, WOOD, colour_of
+from plumbstone.cli.pictures.drawing import must_be_png, new_figure, png_bytes
 from plumbstone.cli.pictures.sight import bed_colours, top_layers
 from plumbstone.cli.solids import FROM_ABOVE, FROM_FRONT, draw_solids
-from plumbstone.cli.wording.units import Units, push_words, written
+from plumbstone.cli.wording.units import RULED, Units, push_words, written
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.holding.equilibrium import Rig, centre_of_lift, forces_at
 from plumbstone.volumes.holding.free_bodies import loose_strapped, tie_place
@@ -39,26 +25,26 @@ if TYPE_CHECKING:
 LONGEST = 12.0  # arrow of the largest force [cm]
 AROUND = 12.0  # shown beside the wood [cm]
 PANE = 1.5  # shown beyond a pane [cm]
+STEP = {Units.METRIC: 10.0, Units.US: 4 * 2.54}  # between ticks [cm]
 LEAST = 0.02  # of the largest force: smaller ones are left out
 
 
 def picture_of(plan: "Plan", path: Path, units: Units = Units.METRIC) -> bytes:
     """Draw all groups of a plan, one row each, as PNG."""
     must_be_png(path)
-    with style():
-        count = len(plan.holds)
-        figure = new_figure(10, 4.3 * count + 0.3)
-        rows = figure.subplots(count, 2, squeeze=False)
-        named: dict[str, Artist] = {}
-        for (front, above), hold in zip(rows, plan.holds, strict=True):
-            _from_front(front, plan, hold, units)
-            _from_above(above, plan, hold, units)
-            handles, labels = above.get_legend_handles_labels()
-            named.update(zip(labels, handles, strict=True))
-        figure.legend(
-            list(named.values()), list(named), loc="outside lower center", ncols=7, frameon=False
-        )
-        return png_bytes(figure)
+    count = len(plan.holds)
+    figure = new_figure(10, 4.3 * count + 0.3)
+    rows = figure.subplots(count, 2, squeeze=False)
+    named: dict[str, Artist] = {}
+    for (front, above), hold in zip(rows, plan.holds, strict=True):
+        _from_front(front, plan, hold, units)
+        _from_above(above, plan, hold, units)
+        handles, labels = above.get_legend_handles_labels()
+        named.update(zip(labels, handles, strict=True))
+    figure.legend(
+        list(named.values()), list(named), loc="outside lower center", ncols=7, frameon=False
+    )
+    return png_bytes(figure)
 
 
 def level_shown(hold: "HoldResult") -> int:
@@ -214,7 +200,8 @@ def _from_above(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     axes.set_xlim(low[0], high[0])
     axes.set_ylim(low[1], high[1])
     axes.set_aspect("equal")
-    surface = length_words(float(hold.levels[level]) * 100, units, 1)
+    unit, name = RULED[units]
+    surface = f"{hold.levels[level] / unit:.1f} {name}"
     when = "at the line" if hold.first_move is None else f"when the water stands at {surface}"
     axes.set_title(f"From above, {when}", loc="left")
     _label(axes, "from the left pane", "from the front pane", units)
@@ -248,7 +235,12 @@ def _arrow(axes: "Axes", x: float, y: float, length: float, colour: str, text: s
 
 
 def _label(axes: "Axes", right: str, up: str, units: Units) -> None:
-    """Name the axes in the user's unit."""
-    set_ticks(axes, units)
-    axes.set_xlabel(f"{unit_name(units)} {right}")
-    axes.set_ylabel(f"{unit_name(units)} {up}")
+    """Name the axes and count along them in the user's unit; they themselves are in cm."""
+    from matplotlib.ticker import FuncFormatter, MultipleLocator
+
+    _, name = RULED[units]
+    for axis, words in ((axes.xaxis, right), (axes.yaxis, up)):
+        axis.set_major_locator(MultipleLocator(STEP[units]))
+        if units is Units.US:
+            axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value / 2.54:.0f}"))
+        axis.set_label_text(f"{name} {words}")

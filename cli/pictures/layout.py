@@ -4,13 +4,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from plumbstone.cli.pictures.colours import FAINT, INK, WATER, colour_of
-from plumbstone.cli.pictures.paper import Page, Panel, legend, legend_height, measure
-from plumbstone.cli.pictures.sight import Sight
+import numpy as np
+
+from plumbstone.cli.pictures.colours import FAINT, INK, PAPER, WATER, colour_of, hatch_of
+from plumbstone.cli.pictures.paper import Entry, Page, Panel, Place, legend, legend_height, measure
+from plumbstone.cli.pictures.sight import Outline, Sight
 from plumbstone.cli.wording.units import Units
 
 DIGIT = 0.729  # height of a digit of the font, of its size
-Entry = tuple[str, dict[str, Any]]
+RIGHT = 6.0  # room beside a drawing [points at the size of text on a screen]
+HIDDEN: dict[str, Any] = {"color": PAPER, "linewidth": 1.1, "linestyle": (0, (3, 2))}
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,10 +26,15 @@ class Medium:
     number: float  # size of the numbers of pieces
     margin: float
 
+    @property
+    def narrow(self) -> bool:
+        """Whether drawings stand one over the other on it."""
+        return self.width < NARROW
+
 
 SCREEN = Medium(430, None, 8.5, 9.5, 4)
 PHONE = Medium(250, None, 10.8, 9.4, 3)  # its smallest words are 11 pixels high at 360
-NARROW = 300  # below which drawings stand one over the other
+NARROW = 300  # [points]
 CROWDED = 20  # pieces, beyond which not all find room for their number
 PAPER_A4 = Medium(842, 595, 11, 4.05e-3 / 0.0254 * 72 / DIGIT, 34)  # digits of 4 mm
 
@@ -38,7 +46,6 @@ def laid_out(
     *,
     above: float = 0.0,
     below: float = 0.0,
-    right: float = 6.0,
     title: str = "",
 ) -> Panel:
     """Make a page with one drawing to scale on it and its legend below.
@@ -50,17 +57,18 @@ def laid_out(
         Of what is drawn [m].
     entries : sequence of (str, dict)
         The legend.
-    above, below, right : float
+    above, below : float
         Room beside the drawing beyond what its ticks need, in sizes of the text.
     title : str
-        Written above the drawing.
+        Written above the drawing on a sheet of paper.
     """
     text, edge = medium.text, medium.margin
+    title = title if medium.height else ""
     left = edge + 3.4 * text
     key = edge + legend_height(entries, edge, medium.width, text)
     foot = key + (2.6 + below) * text
     head = edge + (above + (1.6 if title else 0.4)) * text
-    wide = medium.width - left - edge - right * text / 8.5
+    wide = medium.width - left - edge - RIGHT * text / 8.5
     high = (medium.height or 0.95 * medium.width + head + foot) - head - foot
     scale = min(wide / size[0], high / size[1])
     page = Page.of_size(medium.width, medium.height or scale * size[1] + head + foot, text)
@@ -68,15 +76,12 @@ def laid_out(
     panel = Panel(page, left, bottom, scale, size)
     legend(page, entries, edge, key)
     if title:
-        width, height = measure(title, text)
-        page.write(title, [(left + width / 2, page.height - edge - height / 2)], halo=False)
+        page.write_from(title, left, page.height - edge - measure(title, text)[1] / 2)
     return panel
 
 
 def material_entries(sight: Sight, *, cut: bool = False, pieces: bool = True) -> list[Entry]:
     """Name what occurs: layers, stones and wood by their material, each colour once."""
-    from plumbstone.cli.pictures.colours import hatch_of
-
     named: dict[tuple[str, str], list[str]] = {}
     for result in sight.plan.bed.layers if sight.plan.bed else ():
         material = result.layer.material
@@ -110,3 +115,41 @@ def unit_words(units: Units) -> str:
 def _short(text: str) -> str:
     """Cut a long name for a drawing."""
     return text if len(text) <= 24 else f"{text[:23]}…"
+
+
+def draw_hidden(panel: Panel, rings: Outline, zorder: int) -> None:
+    """Draw the outline of a piece that the bed covers: dashed, on dark and on light ground."""
+    panel.lines(rings, zorder=zorder, color=INK, linewidth=1.9, alpha=0.5)
+    panel.lines(rings, zorder=zorder, **HIDDEN)
+
+
+def write_number(
+    panel: Panel, number: int, at: Place, size: float, *, radii: Sequence[float],
+    angles: Sequence[float], far: float, must: bool,
+) -> None:  # fmt: skip
+    """Write a piece's number beside a place on the page, with a line to it from farther off.
+
+    Parameters
+    ----------
+    panel : Panel
+    number : int
+    at : (float, float)
+        What is numbered [points].
+    size : float
+        Of the digits [points].
+    radii, angles : sequence of float
+        Where the number may go: so far from there [points], in these directions [degrees].
+    far : float
+        From where on a line leads to it [points].
+    must : bool
+        Whether it is written where no place is free.
+    """
+    around = [(at[0] + r * np.cos(a), at[1] + r * np.sin(a))
+              for r in radii for a in np.radians(angles)]  # fmt: skip
+    found = panel.page.write(
+        str(number), around, size=size, must=must, weight="bold",
+        bbox={"boxstyle": "round,pad=0.10"},
+    )  # fmt: skip
+    if found and np.hypot(found[0] - at[0], found[1] - at[1]) > far:
+        ends = zip(at, found, strict=True)
+        panel.page.line(*ends, color=INK, linewidth=0.6, zorder=9)

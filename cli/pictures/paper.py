@@ -3,10 +3,12 @@
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cache, cached_property, partial
+from math import nan
 from typing import TYPE_CHECKING, Any
 
 from plumbstone.cli.pictures.colours import FAINT, INK, PAPER
-from plumbstone.cli.wording.units import INCH, Units
+from plumbstone.cli.pictures.drawing import new_figure
+from plumbstone.cli.wording.units import INCH, RULED, Units
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -18,9 +20,13 @@ if TYPE_CHECKING:
 POINT = 0.0254 / 72  # [m]
 APART = 1.5  # between two labels [points]
 TICKS = {Units.METRIC: (0.05, 0.10, 0.20, 0.50), Units.US: tuple(n * INCH for n in (2, 4, 8, 20))}
+BAR = {Units.METRIC: 10, Units.US: 4}  # length of a bar beside a drawing [cm or inches]
 TICK, TICK_ROOM = 3.0, 26.0  # how long one is, and what its number needs [points]
 Box = tuple[float, float, float, float]  # left, bottom, right, top [points]
 Place = tuple[float, float]
+Stroke = tuple[Place, Place]  # both ends of a straight line
+Entry = tuple[str, dict[str, Any]]  # words of a legend, and how what they name looks
+PATCH, ROW = 1.8, 1.6  # of a legend: width and height, in sizes of its words
 
 
 @cache
@@ -42,6 +48,12 @@ def _letters(size: float, weight: str) -> tuple[Callable[[str], Place], float]:
     return told, told("lp")[1]
 
 
+def joined(ends: Iterable[Stroke]) -> tuple[list[float], list[float]]:
+    """Join straight lines to one with a gap after each, which is drawn much faster."""
+    places = [place for start, end in ends for place in (start, end, (nan, nan))]
+    return [x for x, _ in places], [y for _, y in places]
+
+
 @dataclass(slots=True)
 class Page:
     """A figure with fixed places [points], and what is written on it already."""
@@ -56,12 +68,9 @@ class Page:
     @classmethod
     def of_size(cls, width: float, height: float, text: float) -> "Page":
         """Make a blank page of a width and height [points]."""
-        from matplotlib.backends.backend_agg import FigureCanvasAgg
-        from matplotlib.figure import Figure
         from matplotlib.transforms import Affine2D
 
-        figure = Figure(figsize=(width / 72, height / 72), dpi=72)
-        FigureCanvasAgg(figure)
+        figure = new_figure(width / 72, height / 72, layout=None, dpi=72)
         points = Affine2D().scale(1 / 72) + figure.dpi_scale_trans
         return cls(figure, points, width, height, text)
 
@@ -70,6 +79,10 @@ class Page:
         from matplotlib.lines import Line2D
 
         self.figure.add_artist(Line2D(right, up, transform=self.points, **{"zorder": 2, **looks}))
+
+    def strokes(self, ends: Iterable[Stroke], **looks: Any) -> None:
+        """Draw straight lines of one look over all drawings [points]."""
+        self.line(*joined(ends), **looks)
 
     def box(self, box: Box, **looks: Any) -> None:
         """Fill a box on the page [points]."""
@@ -133,20 +146,19 @@ class Page:
         (float, float) or None
             The place that was taken.
         """
-        size = size or self.text
+        size, places = size or self.text, list(middles)
         width, height = measure(words, size, looks.get("weight", "normal"))
-        first = None
-        for x, y in middles:
-            first = first or (x, y)
-            box = (x - width / 2, y - height / 2, x + width / 2, y + height / 2)
-            if self.is_free(box):
-                self._put(words, box, size, halo, looks)
-                return x, y
-        if must and first is not None:
-            x, y = first
-            box = (x - width / 2, y - height / 2, x + width / 2, y + height / 2)
-            self._put(words, box, size, halo, looks)
-        return first if must else None
+        boxes = [(x - width / 2, y - height / 2, x + width / 2, y + height / 2) for x, y in places]
+        free = next((i for i, box in enumerate(boxes) if self.is_free(box)), 0 if must else None)
+        if free is None or not boxes:
+            return None
+        self._put(words, boxes[free], size, halo, looks)
+        return places[free]
+
+    def write_from(self, words: str, left: float, y: float, size: float | None = None) -> None:
+        """Write words that begin at a place, on the plain page [points]."""
+        width, _ = measure(words, size or self.text)
+        self.write(words, [(left + width / 2, y)], size=size, halo=False)
 
     def _put(self, words: str, box: Box, size: float, halo: bool, looks: dict[str, Any]) -> None:
         self.taken.append(box)
@@ -180,30 +192,33 @@ class Panel:
             self.left / page.width, self.bottom / page.height,
             width / page.width, height / page.height,
         ))  # fmt: skip
-        axes.set(xlim=(0, self.size[0]), ylim=(0, self.size[1]), xticks=[], yticks=[])
+        axes.set(xlim=(0, self.size[0]), ylim=(0, self.size[1]))
+        for axis in (axes.xaxis, axes.yaxis):
+            axis.set_visible(False)  # numbers stand on the page
         return axes
 
     def at(self, x: float, y: float) -> Place:
         """Give the place on the page of a place in the drawing [points]."""
         return self.left + x * self.scale, self.bottom + y * self.scale
 
-    def tick(self, units: Units, *, right: bool = True, up: bool = True) -> None:
-        """Write round numbers along the lower and the left edge."""
+    def tick(self, units: Units, *, right: bool = True) -> None:
+        """Write round numbers along the left edge and, if they tell something, the lower one."""
         size = 0.8 * self.page.text
         room = max(TICK_ROOM, 2.6 * size)
         step = next((s for s in TICKS[units] if s * self.scale >= room), TICKS[units][-1])
-        unit = INCH if units is Units.US else 0.01
-        for along, (end, wanted) in enumerate(zip(self.size, (right, up), strict=True)):
+        unit, _ = RULED[units]
+        ticks: list[Stroke] = []
+        for along, (end, wanted) in enumerate(zip(self.size, (right, True), strict=True)):
             for k in range(int(end / step + 1e-6) + 1):
                 x, y = self.at(0, step * k) if along else self.at(step * k, 0)
-                back = (x - TICK, y) if along else (x, y - TICK)
-                self.page.line((x, back[0]), (y, back[1]), color=FAINT, linewidth=0.8)
+                ticks.append(((x, y), (x - TICK, y) if along else (x, y - TICK)))
                 if not wanted:
                     continue
                 words = f"{step * k / unit:.0f}"
                 width, height = measure(words, size)
                 middle = (x - width / 2 - 5, y) if along else (x, y - height / 2 - 5)
                 self.page.write(words, [middle], size=size, halo=False, color=FAINT)
+        self.page.strokes(ticks, color=FAINT, linewidth=0.8)
 
     def line(
         self, right: "Sequence[float] | Floats", up: "Sequence[float] | Floats", **looks: Any
@@ -213,13 +228,17 @@ class Panel:
 
         self.axes.add_artist(Line2D(right, up, **{"zorder": 2, **looks}))
 
+    def strokes(self, ends: Iterable[Stroke], **looks: Any) -> None:
+        """Draw straight lines of one look [m]."""
+        self.line(*joined(ends), **looks)
+
     def lines(self, rings: Sequence["Floats"], **looks: Any) -> None:
         """Draw lines through places [m]."""
         for ring in rings:
             self.line(*ring.T, **looks)
 
     def fill(self, rings: Sequence["Floats"], **looks: Any) -> None:
-        """Fill what rings of places go around [m], but for what rings inside of them do."""
+        """Fill what closed rings of places go around [m], but for what rings inside of them do."""
         from matplotlib.patches import PathPatch
         from matplotlib.path import Path
 
@@ -228,11 +247,11 @@ class Panel:
 
     def scale_bar(self, units: Units, right: float, y: float) -> None:
         """Draw a bar of a round length that ends there [points], with its length beside it."""
-        unit, count, name = (INCH, 4, "in") if units is Units.US else (0.01, 10, "cm")
+        (unit, name), count = RULED[units], BAR[units]
         length = count * unit * self.scale
         self.page.line([right - length, right], [y, y], color=INK, linewidth=2.2)
-        for end in (right - length, right):
-            self.page.line([end, end], [y - 3, y + 3], color=INK, linewidth=1)
+        ends = (right - length, right)
+        self.page.strokes([((x, y - 3), (x, y + 3)) for x in ends], color=INK, linewidth=1)
         words = f"{count} {name}"
         width, _ = measure(words, 0.85 * self.page.text)
         self.page.keep_free((right - length, y - 4, right, y + 4))
@@ -240,10 +259,8 @@ class Panel:
         self.page.write(words, [middle], size=0.85 * self.page.text, halo=False)
 
 
-def legend(
-    page: Page, entries: Sequence[tuple[str, dict[str, Any]]], left: float, top: float
-) -> float:
-    """Write what colours and lines mean, in rows from a height downwards; give their lower end.
+def legend(page: Page, entries: Sequence[Entry], left: float, top: float) -> None:
+    """Write what colours and lines mean, in rows from a height downwards.
 
     Parameters
     ----------
@@ -252,39 +269,35 @@ def legend(
         Words, and how the patch (`facecolor` …) or the line (`linestyle` …) beside them looks.
     left, top : float
         Where the rows begin [points].
-
-    Returns
-    -------
-    float
-        Where they end [points]; rows that would lie below the page are counted all the same.
     """
     size = 0.9 * page.text
-    patch, row = 1.8 * size, 1.6 * size
-    x, y = left, top - row / 2
-    for words, looks in entries:
-        width, _ = measure(words, size)
-        if x > left and x + patch + 4 + width > page.width - 4:
-            x, y = left, y - row
-        box = (x, y - 0.35 * size, x + patch, y + 0.35 * size)
+    places = _legend_places(entries, left, page.width, size)
+    for (words, looks), (x, row) in zip(entries, places, strict=True):
+        y, end = top - ROW * size / 2 - row * ROW * size, x + PATCH * size
         if "facecolor" in looks:
-            page.box(box, **looks)
+            page.box((x, y - 0.35 * size, end, y + 0.35 * size), **looks)
         else:
-            page.line([box[0], box[2]], [y, y], **looks)
-        page.write(words, [(box[2] + 4 + width / 2, y)], size=size, halo=False, must=True)
-        x = box[2] + 4 + width + 1.1 * size
-    return y - row / 2
+            page.line([x, end], [y, y], **looks)
+        width, _ = measure(words, size)
+        page.write(words, [(end + 4 + width / 2, y)], size=size, halo=False, must=True)
 
 
-def legend_height(
-    entries: Sequence[tuple[str, dict[str, Any]]], left: float, width: float, text: float
-) -> float:
+def legend_height(entries: Sequence[Entry], left: float, width: float, text: float) -> float:
     """Tell how high a legend will be on a page of a width, with words of a size [points]."""
     size = 0.9 * text
-    patch, row = 1.8 * size, 1.6 * size
-    x, rows = left, 1
+    rows = [row for _, row in _legend_places(entries, left, width, size)]
+    return (1 + max(rows, default=0)) * (ROW * size)
+
+
+def _legend_places(
+    entries: Sequence[Entry], left: float, width: float, size: float
+) -> list[tuple[float, int]]:
+    """Give where each entry of a legend begins [points], and in which row."""
+    x, row, found = left, 0, []
     for words, _ in entries:
-        long = measure(words, size)[0]
-        if x > left and x + patch + 4 + long > width - 4:
-            x, rows = left, rows + 1
-        x += patch + 4 + long + 1.1 * size
-    return rows * row
+        long = PATCH * size + 4 + measure(words, size)[0]
+        if x > left and x + long > width - 4:
+            x, row = left, row + 1
+        found.append((x, row))
+        x += long + 1.1 * size
+    return found

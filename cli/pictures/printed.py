@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from plumbstone.cli.pictures.colours import FAINT, INK, colour_of
-from plumbstone.cli.pictures.drawing import style
 from plumbstone.cli.pictures.floor_plan import BORDER, GRID, plan_figure
 from plumbstone.cli.pictures.front_view import front_figure, section_figure, sides_figure
 from plumbstone.cli.pictures.layout import PAPER_A4
@@ -29,7 +28,7 @@ FINE: dict[str, Any] = {"color": FAINT, "linewidth": 0.4, "alpha": 0.6}
 def drawings_pdf(sight: Sight, units: Units) -> bytes:
     """Give all drawings as PDF, one a page, A4 landscape."""
     figures = (plan_figure, front_figure, sides_figure, section_figure)
-    return _pdf(draw(sight, units, PAPER_A4) for draw in figures)
+    return pdf_of(draw(sight, units, PAPER_A4) for draw in figures)
 
 
 def template_pdf(sight: Sight, units: Units) -> bytes:
@@ -38,7 +37,7 @@ def template_pdf(sight: Sight, units: Units) -> bytes:
     The sheets are laid edge to edge along their frames into the empty tank. Every page has
     a bar of a known length: a printer that fits pages to the paper shows there.
     """
-    return _pdf(_tile(sight, units, *place) for place in tiles(sight, units))
+    return pdf_of(_tile(sight, units, *place) for place in tiles(sight, units))
 
 
 def tiles(sight: Sight, units: Units) -> list[tuple[int, int, int, int]]:
@@ -55,12 +54,12 @@ def _frame(units: Units) -> tuple[float, float]:
     return width - 2 * MARGIN, height - 2 * MARGIN - FOOT
 
 
-def _pdf(figures: "Iterator[Figure]") -> bytes:
+def pdf_of(figures: "Iterator[Figure]") -> bytes:
     """Put figures into one PDF file, with nothing in it that changes from run to run."""
     from matplotlib.backends.backend_pdf import PdfPages
 
     stream = io.BytesIO()
-    with style(), PdfPages(stream, metadata={"CreationDate": None}) as pages:
+    with PdfPages(stream, metadata={"CreationDate": None}) as pages:
         for figure in figures:
             pages.savefig(figure)
     return stream.getvalue()
@@ -79,15 +78,13 @@ def _tile(sight: Sight, units: Units, row: int, column: int, rows: int, columns:
     right = page.width - MARGIN / POINT
     left = right - length / POINT
     page.line([left, right], [y, y], color=INK, linewidth=1.4)
-    for end in (left, right):
-        page.line([end, end], [y - 6, y + 6], color=INK, linewidth=0.8)
+    page.strokes([((x, y - 6), (x, y + 6)) for x in (left, right)], color=INK, linewidth=0.8)
     told = f"this bar measures {words}: print at 100 %, not fitted to the page"
     half = measure(told, TEXT)[0] / 2
     page.write(told, [(left - half - 8, y)], halo=False)
     place = f"{sight.plan.scape.name[:30]}: row {row + 1} of {rows} from the front, "
     place += f"sheet {column + 1} of {columns} from the left"
-    half = measure(place, TEXT)[0] / 2
-    page.write(place, [(MARGIN / POINT + half, y + 22)], halo=False)
+    page.write_from(place, MARGIN / POINT, y + 22)
     return page.figure
 
 
@@ -96,10 +93,15 @@ def _content(panel: Panel, sight: Sight, units: Units, corner: np.ndarray) -> No
     tank, step = sight.plan.scape.tank, GRID[units]
     wide, high = _frame(units)
     ends = np.array([wide, high])
-    for k in range(math.ceil(corner[0] / step), int(min(corner[0] + wide, tank.length) / step) + 1):
-        panel.line([k * step - corner[0]] * 2, [0, high], **FINE)
-    for k in range(math.ceil(corner[1] / step), int(min(corner[1] + high, tank.depth) / step) + 1):
-        panel.line([0, wide], [k * step - corner[1]] * 2, **FINE)
+    right, up = (
+        [
+            k * step - start
+            for k in range(math.ceil(start / step), int(min(start + side, whole) / step) + 1)
+        ]
+        for start, side, whole in zip(corner, ends, (tank.length, tank.depth), strict=True)
+    )
+    panel.strokes([((x, 0), (x, high)) for x in right], **FINE)
+    panel.strokes([((0, y), (wide, y)) for y in up], **FINE)
     floor = np.array([[0, 0], [1, 0], [1, 1], [0, 1], [0, 0]]) * (tank.length, tank.depth)
     panel.lines([floor - corner], color=INK, linewidth=2.2)
     panel.lines([np.array(b.line) - corner for b in sight.plan.scape.borders], **BORDER)

@@ -14,6 +14,7 @@ from plumbstone.meshes.piece import Floats
 if TYPE_CHECKING:
     from plumbstone.meshes.measures.columns import Grid
     from plumbstone.volumes.scape.materials import Material
+    from plumbstone.volumes.scape.scape import Tank
 
 NODES, SCENE_NODES = 220, 120  # along the length, of the bed in the view and in glTF
 FACES, LEAST, MOST = 24_000, 300, 1_800  # of all pieces in the view, and of one
@@ -43,13 +44,10 @@ def glb_bytes(sight: Sight) -> bytes:
         if len(faces):
             mesh = painted(vertices, faces, colour_of(result.layer.material), 255)
             _add(scene, mesh, f"layer {index + 1} {result.layer.name}")
-    tank = plan.scape.tank
-    if tank.water_line is not None:
-        box = trimesh.creation.box((tank.length, tank.depth, tank.water_line))
-        box.apply_translation((tank.length / 2, tank.depth / 2, tank.water_line / 2))
-        _add(scene, painted(box.vertices, box.faces, WATER, 60), "water")
-    for name, vertices, faces in _panes(sight):
-        _add(scene, painted(vertices, faces, GLASS, 60), name)
+    for name, bounds in _boxes(plan.scape.tank).items():
+        box = trimesh.creation.box(bounds=bounds)
+        colour = WATER if name == "water" else GLASS
+        _add(scene, painted(box.vertices, box.faces, colour, 60), name)
     data: bytes = scene.export(file_type="glb")
     return data
 
@@ -187,26 +185,21 @@ def _packed(values: Any, kind: Any) -> str:
     return base64.b64encode(whole.tobytes()).decode("ascii")
 
 
-def _panes(sight: Sight) -> list[tuple[str, Any, Any]]:
-    """Make floor and panes as boxes outside of the water."""
-    import trimesh
-
-    tank = sight.plan.scape.tank
-    if tank.glass is None or tank.height is None:
-        return []
-    t, length, depth, height = tank.glass, tank.length, tank.depth, tank.height
-    boxes = {
+def _boxes(tank: "Tank") -> dict[str, Any]:
+    """Give both ends of the water, and of floor and panes outside of it [m]."""
+    length, depth, height = tank.length, tank.depth, tank.height
+    water = {"water": ((0, 0, 0), (length, depth, tank.water_line))}
+    found = water if tank.water_line is not None else {}
+    if tank.glass is None or height is None:
+        return found
+    t = tank.glass
+    return found | {
         "glass floor": ((-t, -t, -t), (length + t, depth + t, 0)),
         "front pane": ((-t, -t, 0), (length + t, 0, height)),
         "back pane": ((-t, depth, 0), (length + t, depth + t, height)),
         "left pane": ((-t, 0, 0), (0, depth, height)),
         "right pane": ((length, 0, 0), (length + t, depth, height)),
     }
-    found = []
-    for name, bounds in boxes.items():
-        box = trimesh.creation.box(bounds=bounds)
-        found.append((name, box.vertices, box.faces))
-    return found
 
 
 def painted(vertices: Any, faces: Any, colour: str, alpha: int) -> Any:

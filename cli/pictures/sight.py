@@ -46,18 +46,6 @@ class Form:
     middle: tuple[float, float]  # of its outline from above [m]
     face: tuple[float, float] | None  # inside of what is seen of it from the front, (x, z) [m]
 
-    @property
-    def low(self) -> Floats:
-        """Nearest places to the left pane, the front pane and the floor [m], shape (3,)."""
-        lowest: Floats = self.body.piece.vertices.min(axis=0)
-        return lowest
-
-    @property
-    def high(self) -> Floats:
-        """Farthest places [m], shape (3,)."""
-        highest: Floats = self.body.piece.vertices.max(axis=0)
-        return highest
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sight:
@@ -88,15 +76,8 @@ def look_at(plan: "Plan") -> Sight:
     windows = [columns_of(b.piece.vertices, b.piece.faces, grid) for b in plan.bodies]
     picture, owner = _picture_from_above(plan, windows, line, grid)
     front, faces = picture_from_front(plan, line, grid, height)
-    return Sight(
-        plan,
-        _forms(plan, windows, owner, faces, grid, height),
-        picture,
-        front,
-        line,
-        grid,
-        height,
-    )
+    forms = _forms(plan, windows, owner, faces, grid, height)
+    return Sight(plan, forms, picture, front, line, grid, height)
 
 
 def picture_from_front(
@@ -191,13 +172,9 @@ def _forms(
                 number=place + 1,
                 body=body,
                 window=window,
-                above=_whole_outline(columns_of(vertices, faces, floor), floor),
-                seen=outline_of(
-                    owner[window.place] == place,
-                    grid.x[window.place[1]],
-                    grid.y[window.place[0]],
-                ),
-                front=_whole_outline(columns_of(_seen_along(vertices, 0.0), faces, pane), pane),
+                above=_whole_outline(vertices, faces, floor),
+                seen=_outline(owner[window.place] == place, window, grid),
+                front=_whole_outline(_seen_along(vertices, 0.0), faces, pane),
                 buried=plan.covered[body.entry.name] >= MOSTLY,
                 middle=(float(low[0] + high[0]) / 2, float(low[1] + high[1]) / 2),
                 face=_deep_inside(fronts == place, grid.length, height),
@@ -206,31 +183,30 @@ def _forms(
     return tuple(found)
 
 
-def _whole_outline(window: Window, grid: Grid) -> Outline:
-    """Trace a piece on a grid, as if nothing lay before it [m]."""
+def _whole_outline(vertices: Floats, faces: Indices, grid: Grid) -> Outline:
+    """Trace a mesh on a grid, as if nothing lay before it [m]."""
+    window = columns_of(vertices, faces, grid)
+    return _outline(np.isfinite(window.lowest()), window, grid)
+
+
+def _outline(covered: Any, window: Window, grid: Grid) -> Outline:
+    """Trace the covered cells of a window [m]."""
     rows, columns = window.place
-    return outline_of(np.isfinite(window.lowest()), grid.x[columns], grid.y[rows])
+    return outline_of(covered, grid.x[columns], grid.y[rows])
 
 
 def _deep_inside(seen: Any, length: float, height: float) -> tuple[float, float] | None:
     """Find the place farthest from the rim of what is seen [m]; None where nothing is."""
     from scipy.ndimage import distance_transform_edt
 
-    if not seen.any():
+    rows, columns = (np.flatnonzero(seen.any(axis=axis)) for axis in (1, 0))
+    if len(rows) == 0:
         return None
-    depth = distance_transform_edt(np.pad(seen, 1))[1:-1, 1:-1]
-    row, column = np.unravel_index(int(depth.argmax()), seen.shape)
-    return (float(column) + 0.5) * length / seen.shape[1], (float(row) + 0.5) * height / seen.shape[
-        0
-    ]
-
-
-def _highest(window: Window) -> Floats:
-    """Top of a piece above each cell of its window [m], 0 beside it."""
-    if len(window.tops) == 0:
-        return np.zeros(window.tops.shape[1:])
-    top: Floats = np.where(np.isfinite(window.tops), window.tops, 0.0).max(axis=0)
-    return top
+    part = seen[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    depth = distance_transform_edt(np.pad(part, 1))[1:-1, 1:-1]
+    row, column = np.unravel_index(int(depth.argmax()), part.shape)
+    x, z = float(columns[0] + column) + 0.5, float(rows[0] + row) + 0.5
+    return x * length / seen.shape[1], z * height / seen.shape[0]
 
 
 def _seen_along(vertices: Floats, rise: float) -> Floats:
@@ -253,9 +229,13 @@ def _shaded(colour: Any, normals: Floats, light: Floats, *, grainy: float = 0.0)
 
 def bed_colours(bed: "BedResult", top: Any) -> Floats:
     """Colour of the bed over each cell."""
-    table = np.array([rgb(colour_of(r.layer.material)) for r in bed.layers] + [GLASS_FLOOR])
-    colours: Floats = table[top]
+    colours: Floats = _palette(bed)[top]
     return colours
+
+
+def _palette(bed: "BedResult") -> Floats:
+    """Give the colour of each layer, and last that of bare glass."""
+    return np.array([rgb(colour_of(r.layer.material)) for r in bed.layers] + [GLASS_FLOOR])
 
 
 def _slopes(height: Floats, dx: float, dy: float) -> Floats:
@@ -278,8 +258,7 @@ def _picture_from_above(
         colours = _shaded(base, normals, FROM_ABOVE_LIGHT, grainy=GRAIN)
     height, owner = line.copy(), np.full(line.shape, NOTHING)
     for place, (body, window) in enumerate(zip(plan.bodies, windows, strict=True)):
-        part = window.place
-        top = _highest(window)
+        part, top = window.place, window.highest()
         seen = np.isfinite(window.lowest()) & (top > height[part] + 1e-4)
         if not seen.any() or min(top.shape) < 2:
             continue
@@ -314,7 +293,7 @@ def _bed_from_front(
     )
     # At the glass the bed is seen in its layers, as one sees them through the pane.
     pane = np.stack([result.surface[0, column] for result in bed.layers])
-    table = np.array([rgb(colour_of(r.layer.material)) for r in bed.layers] + [GLASS_FLOOR])
+    table = _palette(bed)
     noise = np.random.default_rng(3).normal(1.0, GRAIN, (view.ny, view.nx, 1))
     across = np.arange(view.nx)
     for row, z in enumerate(view.y):

@@ -5,17 +5,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from plumbstone.cli.pictures.drawing import (
-    AWAY,
-    CLOSED,
-    OTHER,
-    STONE,
-    WOOD,
-    must_be_png,
-    new_figure,
-    png_bytes,
-    style,
-)
+from plumbstone.cli.pictures.colours import AWAY, CLOSED, OTHER, STONE, WOOD
+from plumbstone.cli.pictures.drawing import must_be_png, new_figure, png_bytes
 from plumbstone.cli.pictures.scene import painted
 from plumbstone.cli.solids import FROM_ABOVE, FROM_BELOW, FROM_FRONT, FROM_SIDE, View, draw_solids
 from plumbstone.meshes.errors import PlumbstoneError, shown
@@ -38,19 +29,16 @@ def picture_of(found: list[Weighed], path: Path) -> bytes:
     if path.suffix.lower() == ".glb":
         return _turning(found[0])
     must_be_png(path)
-    low, mid, high = (
-        v * 1e3 for v in (found[0].volume.low, found[0].volume.mid, found[0].volume.high)
+    low, mid, high = (volume * 1e3 for volume in found[0].volume)
+    figure = new_figure(10, 7.6)
+    views = (FROM_ABOVE, FROM_FRONT, FROM_BELOW, FROM_SIDE)
+    for axes, view in zip(figure.subplots(2, 2).flat, views, strict=True):
+        _draw(axes, found[0], view)
+    figure.suptitle(
+        f"{shown(found[0].name)}: {mid:.2f} L ({low:.2f}-{high:.2f})", x=0.02, ha="left"
     )
-    with style():
-        figure = new_figure(10, 7.6)
-        views = (FROM_ABOVE, FROM_FRONT, FROM_BELOW, FROM_SIDE)
-        for axes, view in zip(figure.subplots(2, 2).flat, views, strict=True):
-            _draw(axes, found[0], view)
-        figure.suptitle(
-            f"{shown(found[0].name)}: {mid:.2f} L ({low:.2f}-{high:.2f})", x=0.02, ha="left"
-        )
-        _legend(figure, found[0])
-        return png_bytes(figure)
+    _legend(figure, found[0])
+    return png_bytes(figure)
 
 
 def _draw(axes: "Axes", weighed: Weighed, view: View) -> None:

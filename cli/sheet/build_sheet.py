@@ -2,7 +2,7 @@
 
 import base64
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
@@ -33,7 +33,7 @@ from plumbstone.cli.wording.units import INCH, Units, show_length, written
 from plumbstone.volumes.findings import Finding, Kind, Severity
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.figures import LayerFigures, Report, ShoppingFigures
+    from plumbstone.volumes.figures import LayerFigures, Report
 
 DRAWINGS = {
     "plan": plan_figure, "front": front_figure, "sides": sides_figure, "section": section_figure
@@ -66,7 +66,8 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
     environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
     environment.globals.update(
         q=figures, both=both, together=lambda found: list(_together(found)),
-        panes=_pane_words, bags=_bags, if_worse=_if_worse, item=item_words, amount=_amount,
+        panes=_pane_words, bags=_worded(lambda layer, units: bag_words(layer.bags, units)),
+        if_worse=_worded(if_worse_sentence), item=item_words, amount=_worded(amount_words),
     )  # fmt: skip
     text = {name: parts.joinpath(f"sheet.{name}").read_text("utf-8") for name in ("html", "css")}
     code = [parts.joinpath(name).read_text("utf-8") for name in ("viewer.js", "sheet.js")]
@@ -139,35 +140,21 @@ def _together(findings: Iterable[Finding]) -> Iterator[tuple[Severity, Markup]]:
         yield severity, Markup("<b>{}:</b> {}").format(MARKS[severity], words)
 
 
-def _bags(layer: "LayerFigures") -> Markup:
-    """List the bags of a layer; a label is read on the shelf as it is written."""
-    return both(*(bag_words(layer.bags, units) for units in Units))
-
-
-def _if_worse(layer: "LayerFigures") -> Markup:
-    """Say which bags a layer takes if it needs more than expected."""
-    return both(*(if_worse_sentence(layer, units) for units in Units))
-
-
-def _amount(item: "ShoppingFigures") -> Markup:
-    """Say how many of a small thing are needed."""
-    return both(*(amount_words(item, units) for units in Units))
+def _worded(words: Callable[[Any, Units], str]) -> Callable[[Any], Markup]:
+    """Let what words a figure in one system of units do it in both."""
+    return lambda figure: both(*(words(figure, units) for units in Units))
 
 
 def _pane_words(layer: "LayerFigures") -> list[tuple[str, Markup]]:
     """Say for each pane that a layer reaches how high it is poured there."""
-    found = []
-    for pane, (first, last) in layer.ends_m.items():
-        names = PANES[pane]
-        if abs(first - last) < EVEN:
-            words = both(*(show_length(first, units) for units in Units))
-        else:
-            words = both(*(
-                f"{show_length(first, units)} {names[0]}, {show_length(last, units)} {names[1]}"
-                for units in Units
-            ))  # fmt: skip
-        found.append((pane, words))
-    return found
+
+    def words(pane: str, units: Units) -> str:
+        first, last = (show_length(level, units) for level in layer.ends_m[pane])
+        left, right = PANES[pane]
+        even = abs(layer.ends_m[pane][0] - layer.ends_m[pane][1]) < EVEN
+        return first if even else f"{first} {left}, {last} {right}"
+
+    return [(pane, _worded(words)(pane)) for pane in layer.ends_m]
 
 
 def _slice(report: "Report") -> Markup:

@@ -29,7 +29,7 @@ def stands_words(form: Form, figures: "PieceFigures") -> str:
 
 def small_outlines(form: Form) -> Markup:
     """Draw a piece from above (front pane below) and from the front, both to one scale."""
-    scale = (BOX - 5) / float(max(form.high - form.low))
+    scale = (BOX - 5) / float(max(form.body.piece.size))
     views = (("above", form.above), ("front", form.front))
     drawn = Markup("").join(
         Markup('<svg class="shape" viewBox="0 0 {0:.0f} {0:.0f}" aria-hidden="true">'

@@ -1,24 +1,25 @@
 """Figures on the build sheet: each taken from the plan's document, in both systems of units."""
 
 import re
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 from markupsafe import Markup
 
+from plumbstone.cli.documents import SMALL, UNITS
 from plumbstone.cli.wording.units import JOINTS, Toward, Units, ranged, written
 from plumbstone.meshes.ranges import Range
 
 # End of a key of the document → SI size of its unit.
-SIZES = {"l": 1e-3, "cm": 1e-2, "mm": 1e-3, "g": 1e-3, "kpa": 1e3, "cm2": 1e-4}
+SIZES = {**dict(UNITS.values()), **SMALL}
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Figures:
-    """Figures of the plan's document, each written once with its place in it."""
+    """Figures of the plan's document, each written with its place in it."""
 
     document: dict[str, Any]
-    used: list[str] = field(default_factory=list)
 
     def __call__(self, path: str, kind: str, toward: str = "nearest") -> Markup:
         """Write the figure at a path such as "water.dosing_l.mid", or a sum of some ("a+b").
@@ -32,30 +33,18 @@ class Figures:
         toward : str
             Where it is rounded to: "up" what is needed, "down" what is left.
         """
-        self.used.append(path)
         value = self.si(path)
-        metric, us = (written(value, kind, units, Toward(toward)) for units in Units)
-        return Markup(
-            '<span class="q" data-path="{}" data-kind="{}" data-us="{}">{}</span>'
-        ).format(path, kind, us, metric)
+        return _span(path, kind, lambda units: written(value, kind, units, Toward(toward)))
 
     def ranged(self, path: str, kind: str) -> Markup:
         """Write the range at a path as "4.0 kg (3.1-5.0)"."""
-        self.used.append(path)
         figure = Range(*(self.si(f"{path}.{end}") for end in ("low", "mid", "high")))
-        metric, us = (ranged(figure, kind, units) for units in Units)
-        return Markup(
-            '<span class="q" data-path="{}" data-kind="ranged" data-us="{}">{}</span>'
-        ).format(path, us, metric)
+        return _span(path, "ranged", lambda units: ranged(figure, kind, units))
 
     def sides(self, path: str) -> Markup:
         """Write length × width × height at a path, the unit once."""
-        self.used.append(path)
         sides = [self.si(f"{path}.{axis}") for axis in range(3)]
-        metric, us = (_joined([written(v, "length", units) for v in sides]) for units in Units)
-        return Markup(
-            '<span class="q" data-path="{}" data-kind="sides" data-us="{}">{}</span>'
-        ).format(path, us, metric)
+        return _span(path, "sides", lambda units: _joined(sides, units))
 
     def si(self, path: str) -> float:
         """Give the figure at a path, or a sum of some, in SI units."""
@@ -82,10 +71,18 @@ def unit_size(path: str) -> float:
     return 1.0
 
 
-def _joined(lengths: list[str]) -> str:
-    """Write lengths of one unit as "27 × 16.5 × 22 cm"."""
-    numbers, units = zip(*(length.split(" ") for length in lengths), strict=True)
-    return f"{' × '.join(numbers)} {units[0]}"
+def _span(path: str, kind: str, words: Callable[[Units], str]) -> Markup:
+    """Write a figure in both systems of units, with where it stands in the document."""
+    metric, us = map(words, Units)
+    return Markup('<span class="q" data-path="{}" data-kind="{}" data-us="{}">{}</span>').format(
+        path, kind, us, metric
+    )
+
+
+def _joined(lengths: list[float], units: Units) -> str:
+    """Write lengths [m] of one unit as "27 × 16.5 × 22 cm"."""
+    numbers, names = zip(*(written(v, "length", units).split(" ") for v in lengths), strict=True)
+    return f"{' × '.join(numbers)} {names[0]}"
 
 
 def both(metric: str, us: str) -> Markup:

@@ -3,8 +3,7 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from plumbstone.cli.wording.units import INCH, Toward, Units, show_length, volume_words, written
-from plumbstone.meshes.ranges import Range
+from plumbstone.cli.wording.units import INCH, Toward, Units, show_length, written
 from plumbstone.volumes.figures import BagFigures, LayerFigures
 from plumbstone.volumes.findings import Finding, Kind
 
@@ -12,7 +11,7 @@ from plumbstone.volumes.findings import Finding, Kind
 def layer_sentences(layer: LayerFigures, units: Units) -> Iterator[str]:
     """Count the sacks of a layer, its bags if it needs more, and what is left of them."""
     if layer.sack_m3 is not None:
-        size = volume_words(Range.exact(layer.sack_m3), units)
+        size = written(layer.sack_m3, "volume", units)
         yield (
             f"{layer.name}: {layer.sacks} sacks of {size}, with {layer.sack_gaps:.0%} of gaps "
             "between them."
@@ -75,22 +74,22 @@ def leaks(finding: Finding, units: Units) -> str:
             f"{name}: once the divider is pulled, {volume} run out, up to {reach} far. Pull it "
             "slowly, after the sand is in."
         )
-    width = written(number(finding, "width_m"), "gap", units)
-    fill = written(number(finding, "fill_m3"), "volume", units, Toward.UP)
+    width = written(finding.number("width_m"), "gap", units)
+    fill = written(finding.number("fill_m3"), "volume", units, Toward.UP)
     where = f"Gap {finding.about[1]} - {finding.about[2]}, {width}"
     shows = f"{name} shows {reach} beyond the stones ({volume})"
-    if number(finding, "volume_m3") == 0:
+    if finding.number("volume_m3") == 0:
         lowered = _length(finding, "lowered_m", units)
         shows = f"{name} ends {lowered} lower in it; none shows beyond the stones"
     if finding.how == "falls out":
-        grain = written(number(finding, "grain_m"), "gap", units, Toward.UP)
+        grain = written(finding.number("grain_m"), "gap", units, Toward.UP)
         return (
             f"{where}: {finding.where} is too fine to stay in it, which takes grains of {grain}, "
             f"and then {shows}; pack chips first, or set a hidden strip behind it."
         )
     if finding.how == "lets through":
         return f"{where}: {finding.where} is too coarse to hold {name}: {shows}; {finding.cure}."
-    filled = number(finding, "fill_m3") > 0
+    filled = finding.number("fill_m3") > 0
     cure = f"{finding.cure}, about {fill} to fill it" if filled else finding.cure
     if finding.how == "may arch":
         return f"{where}: may hold until disturbed, then {shows}; {cure}."
@@ -138,7 +137,7 @@ def slides(finding: Finding, units: Units) -> str:
 
 def creeps(finding: Finding, _units: Units) -> str:
     """Say that a bare slope does not last."""
-    slope, lasting = number(finding, "slope_deg"), number(finding, "lasting_deg")
+    slope, lasting = finding.number("slope_deg"), finding.number("lasting_deg")
     return (
         f"{finding.about[0]}: rises by {slope:.0f}° from {finding.how}; bare, it lasts at about "
         f"{lasting:.0f}°: plant it, or build terraces."
@@ -148,10 +147,10 @@ def creeps(finding: Finding, _units: Units) -> str:
 def runs_into(finding: Finding, units: Units) -> str:
     """Say that a fine layer runs into a coarse one, and the bags with and without a fabric."""
     fine, coarse = finding.about
-    ratio, most = number(finding, "ratio"), _volume(finding, "most_m3", units)
+    ratio, most = finding.number("ratio"), _volume(finding, "most_m3", units)
     bags = ""
     if "bags_with" in finding.numbers:
-        few, many = (int(number(finding, key)) for key in ("bags_with", "bags_without"))
+        few, many = (int(finding.number(key)) for key in ("bags_with", "bags_without"))
         bags = f": {few} bag{'s' if few > 1 else ''} with it, up to {many} without"
     if finding.how == "borderline":
         return (
@@ -166,7 +165,7 @@ def runs_into(finding: Finding, units: Units) -> str:
 
 def heaves(finding: Finding, units: Units) -> str:
     """Say that a light filler floats while dry."""
-    lift, press = (written(number(finding, f"{k}_kg"), "mass", units) for k in ("lift", "press"))
+    lift, press = (written(finding.number(f"{k}_kg"), "mass", units) for k in ("lift", "press"))
     filler, *cover = finding.about
     if not cover:
         return f"{filler}: floats while dry, and nothing lies on it; soak it first, and cover it."
@@ -192,15 +191,15 @@ def weak(finding: Finding, units: Units) -> str:
 
 def bare(finding: Finding, units: Units) -> str:
     """Say that floor stays bare."""
-    x, y = (written(number(finding, key), "place", units) for key in ("x_m", "y_m"))
-    area = _area(number(finding, "area_m2"), units)
+    x, y = (written(finding.number(key), "place", units) for key in ("x_m", "y_m"))
+    area = _area(finding.number("area_m2"), units)
     return f"{area} of the floor stay bare, around {x} from left and {y} from front."
 
 
 def overlaps(finding: Finding, units: Units) -> str:
     """Say that two zones are drawn over each other."""
     one, other = finding.about
-    area = _area(number(finding, "area_m2"), units)
+    area = _area(finding.number("area_m2"), units)
     return f"{one} and {other} overlap over {area}; there {other} lies on {one}."
 
 
@@ -226,23 +225,16 @@ WORDED = {
 }
 
 
-def number(finding: Finding, key: str) -> float:
-    """Read one exact figure of a finding."""
-    value = finding.numbers[key]
-    assert isinstance(value, float | int)
-    return float(value)
-
-
 def _length(finding: Finding, key: str, units: Units) -> str:
-    return show_length(number(finding, key), units)
+    return show_length(finding.number(key), units)
 
 
 def _needed(finding: Finding, key: str, units: Units) -> str:
-    return written(number(finding, key), "length", units, Toward.UP)
+    return written(finding.number(key), "length", units, Toward.UP)
 
 
 def _volume(finding: Finding, key: str, units: Units) -> str:
-    return written(number(finding, key), "volume", units)
+    return written(finding.number(key), "volume", units)
 
 
 def _area(area: float, units: Units) -> str:

@@ -1,7 +1,6 @@
 """How findings about single pieces, places and masses are worded."""
 
-from plumbstone.cli.wording.bed import number
-from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
+from plumbstone.cli.wording.units import Units, mass_words, show_length, written
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import NO_LINE, Finding, Kind
 from plumbstone.volumes.water.loads import lift_code
@@ -23,7 +22,7 @@ def lift_words(mass: Range) -> str:
 def misfit(finding: Finding, units: Units) -> str:
     """Say that a piece does not pass or does not fit."""
     if finding.how == "stand":
-        short = show_length(number(finding, "short_m"), units)
+        short = show_length(finding.number("short_m"), units)
         return (
             f"The tank reaches {short} over its stand; ask its maker and the stand maker what must "
             "lie under its panes."
@@ -31,7 +30,7 @@ def misfit(finding: Finding, units: Units) -> str:
     name = finding.about[0]
     if finding.how == "opening":
         return f"{name}: does not pass the opening inside the bracing; take a narrower one."
-    above = show_length(number(finding, "above_m"), units)
+    above = show_length(finding.number("above_m"), units)
     if finding.how == "lamp":
         return f"{name}: reaches {above} above the lamp's lower edge; raise the lamp."
     return f"{name}: stands {above} above the rim."
@@ -42,12 +41,12 @@ def buried(finding: Finding, units: Units) -> str:
     name = finding.about[0]
     if finding.how == "to the glass":
         return (
-            f"{name}: pressed in by {show_length(number(finding, 'pressed_m'), units)} it stands "
+            f"{name}: pressed in by {show_length(finding.number('pressed_m'), units)} it stands "
             "on the glass; set it there on a pad before the soil, or press it in less."
         )
     if finding.how == "wholly":
         return f"{name}: lies wholly under the bed; raise it, or leave it out."
-    return f"{name}: {min(number(finding, 'share'), 0.99):.0%} of it lies under the bed."
+    return f"{name}: {min(finding.number('share'), 0.99):.0%} of it lies under the bed."
 
 
 def doubtful(finding: Finding, _units: Units) -> str:
@@ -63,7 +62,7 @@ def doubtful(finding: Finding, _units: Units) -> str:
 
 def short(finding: Finding, units: Units) -> str:
     """Say that a place is not deep enough for its plant."""
-    depth, lacking = (number(finding, key) for key in ("depth_m", "lacking_m"))
+    depth, lacking = (finding.number(key) for key in ("depth_m", "lacking_m"))
     if finding.how == "over a piece":
         return (
             f"{finding.about[0]}: lies over a stone or wood, with {show_length(depth, units)} of "
@@ -78,12 +77,11 @@ def short(finding: Finding, units: Units) -> str:
 def over_limit(finding: Finding, units: Units) -> str:
     """Say what is too heavy or too much."""
     if finding.how == "sump":
-        volume, spare = (number(finding, key) for key in ("volume_m3", "spare_m3"))
-        amount, room = (volume_words(Range.exact(v), units) for v in (volume, spare))
+        keys = ("volume_m3", "spare_m3")
+        amount, room = (written(finding.number(key), "volume", units) for key in keys)
         return f"When the pump stops, {amount} drain back; the sump has room for {room}."
-    mass = finding.numbers["mass_kg"]
-    assert isinstance(mass, Range)
-    return f"Heaviest lift: {finding.about[0]}, {mass_words(mass, units)}; {LIFTS[finding.how]}."
+    mass = mass_words(finding.range("mass_kg"), units)
+    return f"Heaviest lift: {finding.about[0]}, {mass}; {LIFTS[finding.how]}."
 
 
 WORDED = {

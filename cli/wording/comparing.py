@@ -6,8 +6,7 @@ from pathlib import Path
 from plumbstone.cli.wording.bed import bag_words
 from plumbstone.cli.wording.findings import finding_words
 from plumbstone.cli.wording.report import MARKS, money_words
-from plumbstone.cli.wording.units import Units, mass_words, place_words, volume_words
-from plumbstone.meshes.ranges import Range
+from plumbstone.cli.wording.units import Units, mass_words, place_words, volume_words, written
 from plumbstone.volumes.figures import HoldFigures, Report
 from plumbstone.volumes.findings import Severity
 
@@ -37,7 +36,7 @@ def _told(report: Report, units: Units) -> Iterator[tuple[str, str]]:
         yield f"Full, {glass} the glass", mass_words(whole, units)
     for layer in report.layers:
         bags = f", buy {bag_words(layer.bags, units)}" if layer.bags else ""
-        yield layer.name, f"{volume_words(Range.exact(layer.poured_m3), units)}{bags}"
+        yield layer.name, written(layer.poured_m3, "volume", units) + bags
     for hold in report.holds:
         yield f"Wood: {hold.name}", _hold_words(hold, units)
     if report.costs.total is not None:

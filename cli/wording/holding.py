@@ -15,7 +15,6 @@ from plumbstone.cli.wording.units import (
     show_length,
     written,
 )
-from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Finding, Kind
 from plumbstone.volumes.scape.groups import KEPT
 from plumbstone.volumes.water.density import GRAVITY
@@ -65,7 +64,7 @@ def hold_sentences(hold: "HoldResult", units: Units, *, told_before: bool = Fals
     """
     from plumbstone.volumes.holding.findings import hold_findings
 
-    told = [] if told_before else [finding_words(f, units) for f in hold_findings(hold)]
+    told = [] if told_before else [WORDED[f.kind](f, units) for f in hold_findings(hold)]
     return [
         *([_staying(hold, units)] if hold.stays else []),
         *told,
@@ -76,11 +75,6 @@ def hold_sentences(hold: "HoldResult", units: Units, *, told_before: bool = Fals
         *_scan_sentences(hold),
         *([_soaking_sentence(hold, units)] if hold.balance.lift.high > 0 else []),
     ]
-
-
-def finding_words(finding: Finding, units: Units) -> str:
-    """Write one finding of this room."""
-    return WORDED[finding.kind](finding, units)
 
 
 def soaking_words(soaking: "Soaking") -> str:
@@ -139,7 +133,7 @@ def _floats(finding: Finding, units: Units) -> str:
     """Word wood that lifts, lacks its reserve, or hangs between sinking and floating."""
     name = finding.about[0]
     if finding.how in ("stone", "loose wood"):
-        verb = "floats" if _number(finding, "sure") else "may float"
+        verb = "floats" if finding.number("sure") else "may float"
         if finding.how == "loose wood":
             return (
                 f"{name}: {verb}, and nothing tells what holds it; soak it until it sinks, or "
@@ -150,7 +144,7 @@ def _floats(finding: Finding, units: Units) -> str:
             "over it is not counted."
         )
     if finding.how == "near neutral":
-        lift = _range(finding, "lift_kg")
+        lift = finding.range("lift_kg")
         low, high = grams(-lift.low, units), grams(max(0.0, lift.high), units)
         if lift.high <= 0:
             return (
@@ -171,11 +165,11 @@ def _falls(finding: Finding, units: Units) -> str:
     name = finding.about[0]
     if finding.how == "soaked":
         level = finding.numbers.get("level_m")
-        to = f" to {place_words(_number(finding, 'level_m'), units)}" if level is not None else ""
+        to = f" to {place_words(finding.number('level_m'), units)}" if level is not None else ""
         return f"{name}: once soaked, it may tip when the tank is drained{to}; wedge it."
     if finding.how == "stack":
         on = f" on {' and '.join(finding.about[1:])}" if len(finding.about) > 1 else ""
-        level = _number(finding, "level_m")
+        level = finding.number("level_m")
         when = "" if level <= 0 else f" before water stands at {place_words(level, units)}"
         load, whose = (f" with {finding.where}", "their") if finding.where else ("", "its")
         return (
@@ -193,7 +187,7 @@ def _tips(finding: Finding, units: Units) -> str:
         foot = "give it a second foot."
         if "foot0_x_m" in finding.numbers:
             foot = f"{_foot_words(finding, units)} Then judge it anew."
-        tilts = f"it tilts {_number(finding, 'lean_deg'):.0f}°"
+        tilts = f"it tilts {finding.number('lean_deg'):.0f}°"
         if finding.cure == "foot":  # it was turned already, alone
             return (
                 f"{name}: does not rest as it has settled; with what is on and beside it {tilts} "
@@ -207,14 +201,14 @@ def _tips(finding: Finding, units: Units) -> str:
         foot = _foot_words(finding, units)
         return f"{name}: sinks by itself, but may roll or rock on its small foot; {foot}"
     if finding.how == "drawn through":
-        deep = show_length(_number(finding, "through_m"), units)
+        deep = show_length(finding.number("through_m"), units)
         return f"{name}: is drawn {deep} into {others or 'what it lies on'}; move them apart."
     if finding.how == "carrier":
         rests = "does not rest" if len(finding.about) == 2 else "do not rest"
         return f"{name}: {others} beside it {rests} as drawn; see to that first."
     if finding.how == "steep":
         return (
-            f"{name}: lies on slopes of up to {_number(finding, 'steep_deg'):.0f}°, on which wet "
+            f"{name}: lies on slopes of up to {finding.number('steep_deg'):.0f}°, on which wet "
             "wood may slide; they are not counted on. Wedge it or set it flatter."
         )
     if finding.how == "pane":
@@ -230,7 +224,7 @@ def _tips(finding: Finding, units: Units) -> str:
             "and press at its top to see."
         )
     if finding.how == "overhangs":
-        press = push_words(_number(finding, "press_n"), units)
+        press = push_words(finding.number("press_n"), units)
         return (
             f"{name}: overhangs; {press} pressed down on its far end under water tips it{on}. Set "
             "it farther back, or a stone on its other end."
@@ -238,9 +232,9 @@ def _tips(finding: Finding, units: Units) -> str:
     if finding.how == "on an edge":
         cure = "give it one more place to lie on" if on else "lay it down or bed its foot in"
         return f"{name}: does not stand by itself{on} as drawn; {cure}."
-    pane = place_words(_number(finding, "to_pane_m"), units)
-    push = push_words(_number(finding, "push_n"), units)
-    tips = f"tips{on} at {_number(finding, 'tip_deg'):.0f}°"
+    pane = place_words(finding.number("to_pane_m"), units)
+    push = push_words(finding.number("push_n"), units)
+    tips = f"tips{on} at {finding.number('tip_deg'):.0f}°"
     if finding.how == "unsure":
         tips = f"may slide or tip{on} as drawn"
     return (
@@ -258,19 +252,19 @@ WORDED: dict[Kind, Callable[[Finding, Units], str]] = {
 
 def _motion(finding: Finding, units: Units) -> str:
     """Say how wood leaves its pose, where to stop filling and what to change."""
-    name, level = finding.about[0], _number(finding, "level_m")
+    name, level = finding.about[0], finding.number("level_m")
     at, edge = place_words(level, units), _edge_words(finding, units)
     dry = "as drawn" if finding.kind is Kind.FALLS else "with the first water"
     when = f"when the water stands at {at}" if level > 0 else dry
-    sure = bool(_number(finding, "sure"))
+    sure = bool(finding.number("sure"))
     may = "" if sure else "can't tell that it stays: it "
     words = f"{name}: {may}{finding.how if sure else _may(finding.how)}{edge} {when}."
-    stop = written(_number(finding, "stop_m"), "place", units, Toward.DOWN)
+    stop = written(finding.number("stop_m"), "place", units, Toward.DOWN)
     if not stop.startswith("0 "):
         words += f" Stop at {stop} and press the wood. It rocks? Drain, add or move stone."
     cure = _cure_words(finding, units)
     words += f" {cure[0].upper()}{cure[1:]}"
-    if _number(finding, "still_held"):
+    if finding.number("still_held"):
         words += " Even once it has moved, its tie keeps it under water."
     return words
 
@@ -283,7 +277,7 @@ def _may(manner: str) -> str:
 
 def _cure_words(finding: Finding, units: Units) -> str:
     """Say what to change; the places stand with the offers."""
-    lacking = _number(finding, "lacking_kg")
+    lacking = finding.number("lacking_kg")
     on_it = " and ".join(finding.about[1:])
     if finding.cure == "tie tight":
         return "a tie is slack: tie it tight."
@@ -303,7 +297,7 @@ def _cure_words(finding: Finding, units: Units) -> str:
 def _foot_words(finding: Finding, units: Units) -> str:
     """Say where more feet hold it, where such places were found."""
     feet = [
-        [place_words(_number(finding, f"foot{i}_{axis}_m"), units) for axis in "xyz"]
+        [place_words(finding.number(f"foot{i}_{axis}_m"), units) for axis in "xyz"]
         for i in (0, 1)
         if f"foot{i}_x_m" in finding.numbers
     ]
@@ -313,22 +307,10 @@ def _foot_words(finding: Finding, units: Units) -> str:
     return f"give it a firm foot, {places} from left and front."
 
 
-def _number(finding: Finding, key: str) -> float:
-    value = finding.numbers[key]
-    assert not isinstance(value, Range)
-    return value
-
-
-def _range(finding: Finding, key: str) -> Range:
-    value = finding.numbers[key]
-    assert isinstance(value, Range)
-    return value
-
-
 def _edge_words(finding: Finding, units: Units) -> str:
     """Say where the edge lies about which it tips."""
     ends = [
-        f"({', '.join(place_words(_number(finding, f'edge{k}_{axis}_m'), units) for axis in 'xy')})"
+        f"({', '.join(place_words(finding.number(f'edge{k}_{axis}_m'), units) for axis in 'xy')})"
         for k in (0, 1)
         if f"edge{k}_x_m" in finding.numbers
     ]
@@ -448,8 +430,7 @@ def _soaking_sentence(hold: "HoldResult", units: Units) -> str:
         return f"{hold.group.name}: {soaking_words(hold.soaking)}"
     if hold.group.log:
         return f"{hold.group.name}: one weighing tells no trend; weigh it again after a week."
-    low, high = max(0.0, hold.balance.lift.low), hold.balance.lift.high
-    much = about_grams(low, hold.balance.lift.mid, high, units)
+    much = about_grams(hold.balance.lift, units)
     name, leave = hold.group.name, "leave the tie; " if hold.group.sinkers else ""
     return (
         f"{name}: {leave}it must take up {much} of water before it stays by itself. Test at the "

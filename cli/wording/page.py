@@ -16,7 +16,14 @@ from plumbstone.cli.wording.page_labels import (
     UNIT,
 )
 from plumbstone.cli.wording.report import marked, money_words
-from plumbstone.cli.wording.units import Units, mass_words, place_words, show_length, volume_words
+from plumbstone.cli.wording.units import (
+    Units,
+    mass_words,
+    place_words,
+    show_length,
+    volume_words,
+    written,
+)
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.figures import Report
 from plumbstone.volumes.findings import Severity
@@ -61,6 +68,22 @@ BY_SIZE = "rounded, by its size"
 NEED_TWO = "Keep a version of a tank first, or start a second one; then both can be compared."
 WRITTEN_BEFORE = "What was written is of the tank before the last change; write it again."
 WRITING = "Writing ..."
+# What stands in the braces is a name, unless its own words say it.
+CHANGED_OUTSIDE = "{} was changed outside; this is how it is now."
+PULL = "{}: pull its round handles, or choose one and press an arrow key."
+NO_HANDLES = "{}: its heights come from a map in a file; its levels can be typed below."
+GONE = "{} is no longer in the tank."
+NOT_ON_BED = f'{{}} does not stand on the bed. Choose "{STANDS_ON}: {THE_BED}" first.'
+SAVED = "Saved in {}."
+WRITTEN_INTO = "Written into {}:"
+KEPT_VERSION = "Kept as {}; it is in the list of tanks."
+KEPT_AS = "Kept as {}."
+KEPT_ALREADY = "{} is kept already; to keep another one like it, give it another name."
+TOUCH_WOOD = "Now touch the wood that {} is tied to."
+TAKEN_AS = "Taken as {}"
+MENDED = "Mended or guessed: {}"
+WEIGHING = "Weighing the scan ... about {:.0f} %, {:.0f} s"
+PASSES = {True: "It passes the opening.", False: "It does not pass the opening."}
 # Where the page offers what an option does.
 FIELDS = {
     "--known": f'"{KNOWN}"',
@@ -106,7 +129,7 @@ def figures(report: Report, units: Units) -> Iterator[tuple[str, str]]:
     if report.costs.total is not None:
         yield "Costs", money_words(report.costs.total)
     for layer in report.layers:
-        amount = volume_words(Range.exact(layer.poured_m3), units)
+        amount = written(layer.poured_m3, "volume", units)
         bags = f": {bag_words(layer.bags, units)}" if layer.bags else ""
         yield layer.name, f"{amount}{bags}"
 
@@ -126,74 +149,9 @@ def level_line(layer: str, where: str, level: float, units: Units) -> str:
     return f"{layer}, {where}: {show_length(level, units)}"
 
 
-def changed_outside(name: str) -> str:
-    """Say that another program wrote the file."""
-    return f"{name} was changed outside; this is how it is now."
-
-
-def pull(layer: str) -> str:
-    """Say how the heights of a layer are pulled."""
-    return f"{layer}: pull its round handles, or choose one and press an arrow key."
-
-
-def no_handles(layer: str) -> str:
-    """Say why a layer has no handles."""
-    return f"{layer}: its heights come from a map in a file; its levels can be typed below."
-
-
-def gone(name: str) -> str:
-    """Say that a piece was taken out meanwhile."""
-    return f"{name} is no longer in the tank."
-
-
-def not_on_bed(name: str) -> str:
-    """Say why a piece cannot be pressed in or lifted."""
-    return f'{name} does not stand on the bed. Choose "{STANDS_ON}: {THE_BED}" first.'
-
-
-def saved(name: str) -> str:
-    """Say that all is computed and written."""
-    return f"Saved in {name}."
-
-
-def written_into(folder: str) -> str:
-    """Say where the results are."""
-    return f"Written into {folder}:"
-
-
-def kept_version(name: str) -> str:
-    """Say under which name a version was kept."""
-    return f"Kept as {name}; it is in the list of tanks."
-
-
-def touch_wood(stone: str) -> str:
-    """Ask for the wood that a stone is tied to."""
-    return f"Now touch the wood that {stone} is tied to."
-
-
-def taken_as(material: str) -> str:
-    """Say what a stone is counted as."""
-    return f"Taken as {material}"
-
-
-def passes(does: bool) -> str:
-    """Say whether a piece passes the opening."""
-    return f"It {'passes' if does else 'does not pass'} the opening."
-
-
 def trust_line(word: str, caveat: str, reason: str) -> str:
     """Say how far a weight is to be trusted, and why."""
     return f"Trust: {word}{f' ({caveat})' if caveat else ''}; {reason}."
-
-
-def mended(text: str) -> str:
-    """Say what was guessed or cut away."""
-    return f"Mended or guessed: {text}"
-
-
-def weighing(share: float, seconds: float) -> str:
-    """Say how far the weighing of a scan has come."""
-    return f"Weighing the scan ... about {100 * share:.0f} %, {seconds:.0f} s"
 
 
 def sides_in(unit: str) -> str:
@@ -211,16 +169,6 @@ def unbroken(text: str) -> list[str]:
     ['6.99 L: ', '1 × 5 L, ', '1 × 2 L']
     """
     return re.split(r"(?<=[:,] )|(?<= )(?=\()", text)
-
-
-def kept_as(name: str) -> str:
-    """Say under which name something was kept."""
-    return f"Kept as {name}."
-
-
-def kept_already(name: str) -> str:
-    """Say that a second tap keeps nothing twice."""
-    return f"{name} is kept already; to keep another one like it, give it another name."
 
 
 def price_line(price: Range) -> str:

@@ -134,57 +134,15 @@ LONG = "Long"
 WIDE = "Wide"
 HIGH = "High"
 
-
-def price_per(unit: str) -> str:
-    """Name the field for a price by mass."""
-    return f"Price per {unit}"
-
-
-def on_till(unit: str) -> str:
-    """Name the field for what the till's scale shows."""
-    return f"On the till ({unit})"
-
-
-def opening(unit: str) -> str:
-    """Name the field for what a piece must pass."""
-    return f"Opening ({unit}), such as 80 x 35"
-
-
-def longest(unit: str) -> str:
-    """Name the field for a length that was measured on the piece."""
-    return f"{LONGEST} across it ({unit}), by caliper"
-
-
-def across(unit: str) -> str:
-    """Name the field for the width at right angles to that length."""
-    return f"{ACROSS} at right angles to that ({unit})"
-
-
-def dry_mass(unit: str) -> str:
-    """Name the field for a mass that may be unknown."""
-    return f"Dry, on a scale ({unit}), if you know it"
-
-
-def side_in(side: str, unit: str) -> str:
-    """Name the field for one side of a tank."""
-    return f"{side} ({unit})"
-
-
-def point_level(number: int) -> str:
-    """Name the field for the height at a point."""
-    return f"Point {number} level"
-
-
-def terrace_from(number: int) -> str:
-    """Name the field for where a terrace begins."""
-    return f"Terrace {number} from"
-
-
-def terrace_level(number: int) -> str:
-    """Name the field for the height of a terrace."""
-    return f"Terrace {number} level"
-
-
-def only(material: str) -> str:
-    """Name the link that shows one material alone."""
-    return f"only {material}"
+# What stands in the braces is a unit, a number or a material.
+PRICE_PER = "Price per {}"
+ON_TILL = "On the till ({})"
+OPENING = "Opening ({}), such as 80 x 35"
+LONGEST_IN = f"{LONGEST} across it ({{}}), by caliper"
+ACROSS_IN = f"{ACROSS} at right angles to that ({{}})"
+DRY_MASS = "Dry, on a scale ({}), if you know it"
+SIDE_IN = "{} ({})"
+POINT_LEVEL = "Point {} level"
+TERRACE_FROM = "Terrace {} from"
+TERRACE_LEVEL = "Terrace {} level"
+ONLY = "only {}"

@@ -109,7 +109,7 @@ def money_words(cost: Range) -> str:
 
 def dosing_line(water: WaterFigures, units: Units) -> str:
     """Say how much water to dose for."""
-    box = volume_words(Range.exact(water.box_m3), units)
+    box = written(water.box_m3, "volume", units)
     if water.dosing_m3.mid > water.box_m3:
         return f"Dose for {volume_words(water.dosing_m3, units)}, sump and filter counted."
     return f"Dose for {volume_words(water.dosing_m3, units)}, not the {box} of the empty box."

@@ -45,6 +45,7 @@ def _one(unit: float, step: float, digits: int | None, name: str) -> tuple[Step,
     return (Step(LIVES_ON, unit, step, digits, name),)
 
 
+RULED = {Units.METRIC: (1e-2, "cm"), Units.US: (INCH, "in")}  # unit along edges [m], its name
 # kind of quantity → units → steps, the smallest figures first
 TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
     "volume": {
@@ -88,10 +89,6 @@ TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
     "force": {
         Units.METRIC: _one(1.0, 0.1, 1, "N"),
         Units.US: _one(POUND_FORCE, 0.1, 1, "lbf"),
-    },
-    "pressure": {
-        Units.METRIC: _one(1e3, 0.1, 1, "kPa"),
-        Units.US: _one(47.880259, 1, 0, "lb/ft²"),
     },
     "bag mass": {Units.METRIC: _one(1.0, 0.1, None, "kg"), Units.US: _one(POUND, 0.1, None, "lb")},
     "bag volume": {
@@ -144,9 +141,7 @@ def ranged(figure: Range, kind: str, units: Units) -> str:
     The bounds are written in the unit of the middle.
     """
     step = _step_for(figure.mid, kind, units)
-    low, mid, high = (
-        _number(v, step, Toward.NEAREST) for v in (figure.low, figure.mid, figure.high)
-    )
+    low, mid, high = (_number(value, step, Toward.NEAREST) for value in figure)
     words = written(figure.mid, kind, units)
     return words if low == mid == high else f"{words} ({low}-{high})"
 
@@ -176,11 +171,10 @@ def grams_up(kilograms: float, units: Units) -> str:
     return written(kilograms, "sinker", units, Toward.UP)
 
 
-def about_grams(low: float, mid: float, high: float, units: Units) -> str:
-    """Write a range of small masses."""
-    if grams(low, units) == grams(high, units):
-        return f"about {grams(mid, units)}"
-    return f"{grams(low, units)} to {grams(high, units)}"
+def about_grams(figure: Range, units: Units) -> str:
+    """Write a range of small masses, none below zero."""
+    low, high = (grams(max(0.0, mass), units) for mass in (figure.low, figure.high))
+    return f"about {grams(figure.mid, units)}" if low == high else f"{low} to {high}"
 
 
 def place_words(metres: float, units: Units) -> str:

@@ -15,7 +15,7 @@ def weighed_sentence(weighed: "Weighed", price_per_kg: float | None, units: Unit
     size, unit = (POUND, "lb") if units is Units.US else (1.0, "kg")
     if units is Units.METRIC and weighed.mass.high < 0.1:
         size, unit = 1e-3, "g"
-    low, mid, high = (m / size for m in (weighed.mass.low, weighed.mass.mid, weighed.mass.high))
+    low, mid, high = (mass / size for mass in weighed.mass)
     measured = weighed.mass.low == weighed.mass.high
     digits = 1 if mid >= 1 else 2
     mass = (

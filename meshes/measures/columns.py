@@ -158,6 +158,11 @@ class Window:
         lowest: Floats = self.bottoms[0]
         return lowest
 
+    def highest(self) -> Floats:
+        """Top of the body above each cell of the part [m], 0 beside it."""
+        tops: Floats = np.where(np.isfinite(self.tops), self.tops, 0.0).max(axis=0, initial=0.0)
+        return tops
+
     def raised(self, by: float) -> "Window":
         """Return the same columns, higher by a distance [m]."""
         return Window(self.bottoms + by, self.tops + by, self.row, self.column)

@@ -8,7 +8,7 @@ import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
-from plumbstone.meshes.measures.faults import is_closed
+from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
@@ -35,7 +35,7 @@ from plumbstone.volumes.holding.contacts import lean_of, settling_slopes
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.scape.scape import PieceEntry, Shape, Tank
-from plumbstone.volumes.water.displacement import mesh_centre, mesh_volume
+from plumbstone.volumes.water.displacement import mesh_centre
 
 THREADS = 2  # that make bodies side by side; more only wait for memory
 MASS_ONLY_PROPORTIONS = np.array([1.3, 1.0, 0.8])  # common practice, no source
@@ -70,17 +70,13 @@ class Body:
         """Give what it weighs under water of a density [kg/m³], dry pores → [kg]."""
         density = self.entry.material.density
         assert density is not None
-        if self.entry.mass is not None and self.entry.kind == "stone":
-            volume = volume_of_mass(self.entry.mass, density)
-            dry = self.entry.mass
-            return Range(*(dry - water * v for v in (volume.high, volume.mid, volume.low)))
-        low, mid, high = self.volume.low, self.volume.mid, self.volume.high
-        if self.entry.mass is not None:
-            dry = self.entry.mass
-            return Range(dry - water * high, dry - water * mid, dry - water * low)
-        pairs = zip((low, mid, high), (density.low, density.mid, density.high), strict=True)
-        found = sorted(v * (rho - water) for v, rho in pairs)
-        return Range(*found)
+        dry, volume = self.entry.mass, self.volume
+        if dry is None:
+            pairs = zip(volume, density, strict=True)
+            return Range(*sorted(v * (rho - water) for v, rho in pairs))
+        if self.entry.kind == "stone":
+            volume = volume_of_mass(dry, density)
+        return Range(*sorted(dry - water * v for v in volume))
 
 
 def body_of(entry: PieceEntry, stamp: object, memo: Memo) -> Body:
@@ -97,7 +93,7 @@ def body_of(entry: PieceEntry, stamp: object, memo: Memo) -> Body:
         return _from_mass(entry, entry.mass)
     piece, volume, how = _form(entry, stamp, memo)
     piece = renamed(piece, entry.name, entry.material.key)
-    form = mesh_volume(piece.vertices, piece.faces)
+    form = enclosed_volume(piece.vertices, piece.faces)
     if entry.kind == "wood" and entry.mass is not None:
         _check_wood(entry.mass, volume)
     if entry.mass is None:
@@ -300,33 +296,31 @@ def _form(entry: PieceEntry, stamp: object, memo: Memo) -> tuple[Piece, Range, s
     if shape.mesh is not None:
         return shape.mesh, Range.exact(_closed_volume(shape.mesh)), "a mesh in memory"
     if shape.limbs:
-        piece = _branch(shape)
-        return (
-            piece,
-            tape_spread(mesh_volume(piece.vertices, piece.faces), "limbs"),
-            "limbs by tape",
-        )
+        return _taped(_branch(shape), "limbs", "limbs by tape")
     assert shape.size is not None
     if shape.solid == "boulder":
-        piece = primitives.boulder(shape.size, shape.seed)
         # The form of a boulder is made up, so its volume is no better known than by tape.
-        volume = mesh_volume(piece.vertices, piece.faces)
-        return piece, tape_spread(volume, "boulder"), "a boulder of this size"
+        boulder = primitives.boulder(shape.size, shape.seed)
+        return _taped(boulder, "boulder", "a boulder of this size")
     if shape.solid:
-        piece = primitives.SOLIDS[shape.solid](shape.size)
-        volume = mesh_volume(piece.vertices, piece.faces)
-        return piece, tape_spread(volume, "solid"), f"a {shape.solid} by tape"
+        solid = primitives.SOLIDS[shape.solid](shape.size)
+        return _taped(solid, "solid", f"a {shape.solid} by tape")
     volume_range = size_volume(shape.size, shape.shape_factor)
     factor = volume_range.mid / float(np.prod(shape.size))
     piece = primitives.stone_of_size(shape.size, factor)
     return piece, volume_range, "length × width × height × shape factor"
 
 
+def _taped(piece: Piece, kind: str, how: str) -> tuple[Piece, Range, str]:
+    """Give a form known by tape the range of its volume [m³]."""
+    return piece, tape_spread(enclosed_volume(piece.vertices, piece.faces), kind), how
+
+
 def _closed_volume(piece: Piece) -> float:
     """Volume of a mesh that must be closed and look outward [m³]."""
     if not is_closed(piece.faces, len(piece.vertices)):
         raise PlacingError("the mesh is open, or its faces do not look one way; close it first.")
-    volume = mesh_volume(piece.vertices, piece.faces)
+    volume = enclosed_volume(piece.vertices, piece.faces)
     if volume <= 0:
         raise PlacingError("the faces of the mesh look inward; turn them over.")
     return volume
@@ -363,7 +357,7 @@ def _from_mass(entry: PieceEntry, mass: float) -> Body:
         )
         raise PlacingError(message)
     piece = renamed(primitives.stone_of_size(size, factor), entry.name, entry.material.key)
-    form = mesh_volume(piece.vertices, piece.faces)
+    form = enclosed_volume(piece.vertices, piece.faces)
     return Body(entry, piece, volume, Range.exact(mass), "weighed; density from the table", form)
 
 

@@ -65,17 +65,13 @@ class Weighed:
         """Mass it shows hanging in water of a density [kg/m³], pores full of air → [kg]."""
         density = self.material.density
         assert density is not None
-        factors = [1 - water / rho for rho in (density.low, density.mid, density.high)]
-        return Range(*sorted(m * f for m, f in zip(_triple(self.mass), factors, strict=True)))
+        factors = [1 - water / rho for rho in density]
+        return Range(*sorted(m * f for m, f in zip(self.mass, factors, strict=True)))
 
     def mass_in_water_soaked(self, water: float) -> Range:
         """Mass a porous stone shows in water once its pores are full [kg]."""
-        full = self.material.saturated_density(water)
-        return Range(
-            self.volume.low * (full.low - water),
-            self.volume.mid * (full.mid - water),
-            self.volume.high * (full.high - water),
-        )
+        pairs = zip(self.volume, self.material.saturated_density(water), strict=True)
+        return Range(*(volume * (rho - water) for volume, rho in pairs))
 
 
 def weigh_scan(
@@ -320,7 +316,7 @@ def size_volume(size: tuple[float, float, float], factor: float | None = None) -
 
 def mass_of(volume: Range, density: Range) -> Range:
     """Mass [kg] of a volume [m³]: the ends of both ranges together, so on the wide side."""
-    return Range(*(v * rho for v, rho in zip(_triple(volume), _triple(density), strict=True)))
+    return Range(*(v * rho for v, rho in zip(volume, density, strict=True)))
 
 
 def volume_of_mass(mass: float, density: Range) -> Range:
@@ -353,10 +349,6 @@ def _refuse_slip(mass: float, possible: Range, material: Material) -> None:
         f"at most {possible.high * 1e3:.3g} L and at least {possible.low * 1e3:.2g} L; {meant}."
     )
     raise WeighingError(message)
-
-
-def _triple(figure: Range) -> tuple[float, float, float]:
-    return figure.low, figure.mid, figure.high
 
 
 def _density(material: Material) -> Range:

@@ -5,12 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.volumes.water.displacement import (
     displaced_at_levels,
     displaced_volume,
     mesh_centre,
-    mesh_volume,
 )
 
 STARTS = 14  # attitudes from which the lowest energy is sought
@@ -33,7 +33,7 @@ def draught_of(vertices: Floats, faces: Indices, share: float, error: float = 1e
     from scipy.optimize import brentq
 
     low, high = float(vertices[:, 2].min()), float(vertices[:, 2].max())
-    wanted = share * mesh_volume(vertices, faces)
+    wanted = share * enclosed_volume(vertices, faces)
     if not 0 < wanted < displaced_volume(vertices, faces, high):
         raise FloatError("This skin is not closed well enough to tell how it floats.")
     return float(

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Grid
+from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.measures.nearest import nearest_on
 from plumbstone.meshes.mending.thinning import thinned
 from plumbstone.meshes.piece import Floats
@@ -64,7 +65,6 @@ from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.water.density import GRAVITY
-from plumbstone.volumes.water.displacement import mesh_volume
 
 LEVELS = 40  # water levels tried while the tank fills
 FINEST_AFLOAT = 1_500  # faces; a finer mesh is thinned before it floats
@@ -615,7 +615,7 @@ def _afloat(wood: Sequence[Body], balance: Balance, water: float) -> Afloat | No
     meshes = [(b.piece.vertices, b.piece.faces) for b in wood]
     if sum(len(faces) for _, faces in meshes) > FINEST_AFLOAT:
         meshes = [thinned(*mesh, cells=AFLOAT_CELLS) for mesh in meshes]
-        if any(mesh_volume(*mesh) <= 0 for mesh in meshes):
+        if any(enclosed_volume(*mesh) <= 0 for mesh in meshes):
             return None
     offsets = np.cumsum([0, *(len(vertices) for vertices, _ in meshes)])
     vertices = np.concatenate([vertices for vertices, _ in meshes])

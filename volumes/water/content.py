@@ -216,10 +216,8 @@ def _lump_volume(lump: Lump) -> Range:
 def _grain_volume(result: LayerResult) -> Range:
     """Volume of the grains' envelopes in a layer [m³], from the mass that was poured."""
     grain = result.layer.material.grain_envelope_density
-    mass = result.mass
-    volume = Range(mass.low / grain.mid, mass.mid / grain.mid, mass.high / grain.mid)
     most = DENSEST_HEAP * result.settled
-    return Range(min(volume.low, most), min(volume.mid, most), min(volume.high, most))
+    return Range(*(min(mass / grain.mid, most) for mass in result.mass))
 
 
 def _soaked_grains(bed: BedResult | None) -> Range:

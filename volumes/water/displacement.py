@@ -6,26 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.faces import moment
-from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.piece import Floats, Indices
-
-
-def mesh_volume(vertices: Floats, faces: Indices) -> float:
-    """Volume of a closed, consistently wound mesh.
-
-    Parameters
-    ----------
-    vertices : (n, 3) float array
-        Corner positions, z up [m].
-    faces : (m, 3) int array
-        Rows of `vertices`, counter-clockwise seen from outside.
-
-    Returns
-    -------
-    float
-        Enclosed volume [m³]; negative where the faces look inward.
-    """
-    return enclosed_volume(vertices, faces)
 
 
 def mesh_centre(vertices: Floats, faces: Indices) -> Floats:
