@@ -6,7 +6,6 @@ from typing import Annotated, Any
 import typer
 
 from plumbstone.meshes.reading.beside import trust
-from plumbstone.volumes.scape.quantities import QuantityError, bare_number
 
 TrustOption = Annotated[
     list[Path] | None,
@@ -40,6 +39,8 @@ def per_kilogram(text: str) -> float:
 
 def _read(text: str, sign: str) -> float:
     """Read a number; what is none is told as Typer tells it."""
+    from plumbstone.volumes.scape.quantities import QuantityError, bare_number
+
     try:
         return bare_number(text, sign)
     except QuantityError as error:
