@@ -384,9 +384,13 @@ def _tie_sentences(hold: "HoldResult", units: Units) -> list[str]:
     for number, (tie, line, most) in enumerate(tied, 1):
         what = tie.sinker.stone or f"sinker {number}"
         both = [f"{push_words(f, units)} ({grams(f / GRAVITY, units)})" for f in (line, most)]
+        cord = ""
+        if tie.sinker.how == "hanging" and tie.place[2] > 0:
+            room = written(tie.place[2], "place", units, Toward.DOWN)
+            cord = f" It hangs free where cord and stone are less than {room} long over bare glass."
         words.append(
             f"{hold.group.name}: tie of {what}: {both[0]} at the line, at most {both[1]}; "
-            "compare its own rating."
+            f"compare its own rating.{cord}"
         )
     if hold.burial > 0.005:
         words.append(

@@ -22,6 +22,8 @@ CALLED = {  # what people call it: its key
     "weight": "mass", "position": "at", "pos": "at", "x": "at", "rotation": "turn", "angle": "turn",
     "slope": "front and back", "thickness": "depth", "dimensions": "size", "width": "size",
     "length": "size", "type": "material", "volume": "holds", "cost": "price", "file": "scan",
+    "stone": "piece", "rock": "piece", "wood": "piece", "substrate": "layer", "soil": "layer",
+    "shape": "inside, as tanks are upright boxes here",
 }  # fmt: skip
 LARGEST = 1e9  # of all that is a bare number
 EXAMPLES = {"length": '"20 cm"', "mass": '"2.5 kg"', "volume": '"9 L"', "area": '"900 cm2"'}
@@ -240,7 +242,8 @@ class Section:
         """Take an array of tables ([[piece]]) as a list, empty where it is not given."""
         value = self.raw(key, [])
         if not isinstance(value, list):
-            raise self.error(key, f"must be an array of tables; write [[{key}]].")
+            like = f"{key} = [{{ ... }}]" if self.where else f"[[{key}]]"
+            raise self.error(key, f"must be an array of tables; write {like}.")
         self._check_count(key, value, most)
         found = []
         for i, entry in enumerate(value, 1):
@@ -254,7 +257,7 @@ class Section:
         """Refuse the keys that nobody read, and name the nearest known one."""
         for key in self._left:
             called = CALLED.get(key.lower(), "")
-            near = [called] if called.partition(" ")[0] in self._known else []
+            near = [called] if called.replace(",", "").partition(" ")[0] in self._known else []
             near = near or difflib.get_close_matches(key, self._known, n=1, cutoff=0.5)
             hint = f' Did you mean "{near[0]}"?' if near else ""
             known = "" if near else f" Known keys: {', '.join(sorted(set(self._known)))}."
