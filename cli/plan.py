@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from plumbstone.cli.bed import print_bed
-from plumbstone.cli.options import NUMBER, ForceOption, GridOption, JsonOption, TrustOption
+from plumbstone.cli.options import ForceOption, GridOption, JsonOption, TrustOption
 from plumbstone.cli.output import (
     UnitsOption,
     emit_json,
@@ -39,7 +39,7 @@ def plan(
     ] = None,
     grid: GridOption = None,
     salt: Annotated[
-        float | None, typer.Option("--salt", **NUMBER, help="Grams of salt mix per litre.")
+        float | None, typer.Option("--salt", help="Grams of salt mix per litre.")
     ] = None,
     check: Annotated[
         bool, typer.Option("--check", help="Exit with 1 where something has to be mended first.")
