@@ -188,7 +188,9 @@ def test_wood_drawn_into_the_stone_under_it_is_told(tmp_path: Path) -> None:
     (tmp_path / "tank.toml").write_text(
         (tmp_path / "tank.toml").read_text().replace("{rests}", '"floor"')
     )
-    assert "Log: is drawn 2.5 cm into Slate; move them apart." in told(tmp_path)
+    assert "Log: is drawn 2.5 cm into Slate; move them apart, or let it rest on Slate." in told(
+        tmp_path
+    )
 
 
 def test_wood_without_a_tie_is_not_told_to_leave_it(tmp_path: Path) -> None:

@@ -202,7 +202,11 @@ def _tips(finding: Finding, units: Units) -> str:
         return f"{name}: sinks by itself, but may roll or rock on its small foot; {foot}"
     if finding.how == "drawn through":
         deep = show_length(finding.number("through_m"), units)
-        return f"{name}: is drawn {deep} into {others or 'what it lies on'}; move them apart."
+        if not others:
+            return f"{name}: is drawn {deep} into what it lies on; move them apart."
+        return (
+            f"{name}: is drawn {deep} into {others}; move them apart, or let it rest on {others}."
+        )
     if finding.how == "carrier":
         rests = "does not rest" if len(finding.about) == 2 else "do not rest"
         return f"{name}: {others} beside it {rests} as drawn; see to that first."
