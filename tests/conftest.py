@@ -21,12 +21,14 @@ SCANS = ROOT.parent / "shared" / "scans"
 os.environ.setdefault("XDG_CACHE_HOME", str(ROOT / ".pytest_cache" / "user-cache"))
 
 
-# These take longest, so that they are begun first and no worker is left with one at the end.
+# These take longest, so that they are begun first and no worker is left with one at the end;
+# test_limits.py mostly waits.
 LONG = (
-    "test_page_tank.py", "test_build_sheet.py", "test_rigid_body.py", "test_page.py",
-    "test_page_shop.py", "test_hold_down.py", "test_weigh.py", "test_conditions.py",
-    "test_phone_scans.py", "test_files.py", "test_mat.py", "test_audit.py", "test_heightfield.py",
-    "test_page_gate.py", "test_drawings.py",
+    "test_page_tank.py", "test_build_sheet.py", "test_rigid_body.py", "test_limits.py",
+    "test_hold_down.py", "test_weigh.py", "test_page_shop.py", "test_page.py", "test_files.py",
+    "test_heightfield.py", "test_conditions.py", "test_phone_scans.py", "test_mat.py",
+    "test_audit.py", "test_drawings.py", "test_engine.py", "test_page_desk.py", "test_places.py",
+    "test_bad_input.py", "test_whole.py", "test_page_gate.py", "test_plan.py",
 )  # fmt: skip
 
 
@@ -93,6 +95,9 @@ def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(results, name, lambda *_: None)
     for name in ("drawings_pdf", "template_pdf", "glb_bytes"):
         monkeypatch.setattr(results, name, lambda *_: b"drawn" * 20_000)
+    for kind in ("hold", "weigh"):
+        place = f"plumbstone.cli.pictures.{kind}_picture.picture_of"
+        monkeypatch.setattr(place, lambda *_: b"PNG" * 20_000)
 
 
 @pytest.fixture(scope="session")

@@ -12,6 +12,7 @@ from PIL import Image
 from plumbstone.meshes.shapes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
 
+PACKAGE = Path(__file__).resolve().parent.parent
 WATCHED = """
 import os, sys, sysconfig
 from pathlib import Path
@@ -73,8 +74,21 @@ LINES = (
 )  # fmt: skip
 
 
+@pytest.fixture(scope="module")
+def fonts() -> Path:
+    """Let Matplotlib ask fc-list for the fonts, which it does once for each user, unwatched."""
+    folder = PACKAGE / ".pytest_cache" / "fonts"
+    folder.mkdir(parents=True, exist_ok=True)
+    environment = {**os.environ, "MPLCONFIGDIR": str(folder)}
+    asked = [sys.executable, "-c", "import matplotlib.font_manager"]
+    subprocess.run(asked, env=environment, check=True)
+    return folder
+
+
 @pytest.mark.parametrize("words", LINES, ids=lambda words: words[0])
-def test_only_own_files_are_opened_and_nothing_is_started(tmp_path: Path, words: list[str]) -> None:
+def test_only_own_files_are_opened_and_nothing_is_started(
+    tmp_path: Path, fonts: Path, words: list[str]
+) -> None:
     work = tmp_path / "work"
     (work / "below").mkdir(parents=True)
     stone = boulder((0.12, 0.1, 0.1), 4, subdivisions=3)
@@ -82,16 +96,10 @@ def test_only_own_files_are_opened_and_nothing_is_started(tmp_path: Path, words:
     Image.fromarray(np.full((9, 9), 30_000, np.uint16)).save(work / "map.png")
     (work / "tank.toml").write_text(TANK, encoding="utf-8")
     (work / "log.csv").write_text("date,grams\n0,40\n9,46\n", encoding="utf-8")
-    package = Path(__file__).resolve().parent.parent
-    (package / ".pytest_cache" / "fonts").mkdir(parents=True, exist_ok=True)
     environment = {
-        **os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache"), "CODE": str(package),
-        "TMPDIR": str(work), "MPLCONFIGDIR": str(Path(package, ".pytest_cache", "fonts")), "HOME": str(tmp_path),
+        **os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache"), "CODE": str(PACKAGE),
+        "TMPDIR": str(work), "MPLCONFIGDIR": str(fonts), "HOME": str(tmp_path),
     }  # fmt: skip
-    # Matplotlib asks fc-list for the fonts of the system once for each user; not watched here.
-    subprocess.run(
-        [sys.executable, "-c", "import matplotlib.font_manager"], env=environment, check=True
-    )
     done = subprocess.run(
         [sys.executable, "-c", WATCHED, *words], cwd=work, capture_output=True, text=True,
         timeout=300, check=False, env=environment,

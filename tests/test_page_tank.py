@@ -319,7 +319,7 @@ def test_who_writes_last_is_asked(browser: Browser, server: Server) -> None:
 
 def test_a_view_in_3d_shows_the_filling(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "solid.toml")
-    tab, faults = at_tank(browser, server, file.name)
+    tab, faults = at_tank(browser, server, file.name, width=420)  # a large one is slow to draw
     unfold(tab, "Turn it in 3D")
     tab.wait_for_selector(".turning canvas")
     level = (
