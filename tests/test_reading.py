@@ -100,6 +100,33 @@ def test_winding_number_of_a_cube() -> None:
     assert winding_number(cube.vertices, cube.faces, points) == pytest.approx([1, 1, 0], abs=1e-9)
 
 
+def test_winding_numbers_are_solid_angles() -> None:
+    # An octahedron, its corners on a sphere: from the middle each face fills an eighth of all.
+    eight = np.concatenate([np.eye(3), -np.eye(3)])
+    mesh = trimesh.convex.convex_hull(eight).subdivide().subdivide().subdivide()
+    vertices = mesh.vertices / np.linalg.norm(mesh.vertices, axis=1)[:, None]
+    upper = mesh.faces[vertices[mesh.faces][:, :, 2].mean(axis=1) > 0]
+    right = upper[vertices[upper][:, :, 0].mean(axis=1) > 0]
+    middle = np.zeros((1, 3))
+    for faces, wanted in (
+        (mesh.faces, 1),
+        (upper, 1 / 2),
+        (right, 1 / 4),
+        (right[:, ::-1], -1 / 4),
+    ):
+        assert winding_number(vertices, faces, middle) == pytest.approx([wanted], abs=1e-12)
+    # Two open halves of a sphere: from anywhere they make nought or one together.
+    rng = np.random.default_rng(0)
+    points = rng.uniform(-1.3, 1.3, (400, 3))
+    points = points[np.abs(np.linalg.norm(points, axis=1) - 1) > 0.05]
+    within = trimesh.Trimesh(vertices, mesh.faces).contains(points) * 1.0  # by rays
+    assert winding_number(vertices, mesh.faces, points) == pytest.approx(within, abs=1e-9)
+    lower = mesh.faces[vertices[mesh.faces][:, :, 2].mean(axis=1) < 0]
+    halves = [winding_number(vertices, part, points) for part in (upper, lower)]
+    assert sum(halves) == pytest.approx(within, abs=1e-9)
+    assert (halves[0][within == 1] > 0).all()
+
+
 def test_a_surface_through_itself_is_found() -> None:
     stone = boulder((0.2, 0.15, 0.12), 4, subdivisions=3)
     assert crossed_share(stone.vertices, stone.faces) == 0.0

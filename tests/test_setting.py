@@ -10,8 +10,17 @@ from plumbstone.cli.wording.findings import finding_words
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.measures.columns import Grid, columns_of
 from plumbstone.meshes.measures.faults import enclosed_volume
-from plumbstone.meshes.shapes.placing import shared_volume, stood_at, tilted, turned
+from plumbstone.meshes.shapes.placing import (
+    raised,
+    resting_height,
+    shared_volume,
+    stood_at,
+    sunk,
+    tilted,
+    turned,
+)
 from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
+from plumbstone.volumes.holding.contacts import lean_of, settling_slopes
 from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import read_scape
@@ -129,3 +138,43 @@ def test_warnings_for_opening_and_lamp(tmp_path: Path) -> None:
     assert "opening" in told
     assert "lamp" in told
     assert "above the rim" in told
+
+
+@pytest.mark.parametrize(("degrees", "towards"), [(3, 0), (8, 90), (12, 40)])
+def test_a_tilted_slab_sinks_by_its_own_slopes(degrees: float, towards: float) -> None:
+    # Its underside is a plane that falls by tan(tilt) towards where it leans; laid flat by these
+    # slopes, it rests on all of its face.
+    grid = Grid.of_spacing(0.6, 0.4, 0.005)
+    slab = stood_at(tilted(box((0.2, 0.12, 0.04)), degrees, towards), 0.3, 0.2)
+    window = columns_of(slab.vertices, slab.faces, grid)
+    middle = slab.vertices.mean(axis=0)
+    ground = np.full((grid.ny, grid.nx), -0.02)
+    slopes = settling_slopes(window, ground, grid, middle[:2])
+    way = np.array([np.cos(np.radians(towards)), np.sin(np.radians(towards))])
+    assert slopes == pytest.approx(-np.tan(np.radians(degrees)) * way, abs=2e-3)
+    assert lean_of(slopes) == pytest.approx(degrees, abs=0.1)
+    flat = sunk(slab, slopes, middle)
+    assert np.ptp(flat.vertices[:, 2]) == pytest.approx(0.04, abs=1e-3)
+    assert flat.vertices.mean(axis=0) == pytest.approx(middle)
+    assert sunk(slab, (0.0, 0.0), middle) is slab
+
+
+def test_a_piece_rests_where_it_first_touches() -> None:
+    grid = Grid.of_spacing(0.6, 0.4, 0.005)
+    slab = stood_at(box((0.2, 0.1, 0.04)), 0.3, 0.2)
+    window = columns_of(slab.vertices, slab.faces, grid)
+    ground = np.zeros((grid.ny, grid.nx))
+    ground[:, : grid.nx // 2] = 0.03  # to the left of its middle
+    ground[:, : grid.nx // 4] = 0.2  # beside it
+    assert resting_height(window, ground) == pytest.approx(0.03)
+    assert resting_height(window, ground - 1) == 0  # no lower than the glass
+
+
+def test_shared_volume_of_two_boxes() -> None:
+    # 10 × 6 × 4 cm and the same, moved by 4, 2 and 1 cm: 6 × 4 × 3 cm are in both.
+    grid = Grid.of_spacing(0.6, 0.4, 0.0025)
+    one = stood_at(box((0.1, 0.06, 0.04)), 0.3, 0.2)
+    for up, wanted in ((0.01, 0.06 * 0.04 * 0.03), (0.05, 0.0)):
+        other = raised(stood_at(box((0.1, 0.06, 0.04)), 0.34, 0.22), up)
+        both = (columns_of(part.vertices, part.faces, grid) for part in (one, other))
+        assert shared_volume(*both, grid.cell_area) == pytest.approx(wanted, rel=0.03)

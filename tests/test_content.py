@@ -1,0 +1,169 @@
+"""What a tank holds and weighs, on boxes whose parts anybody can multiply out."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+import trimesh
+
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.layout import Layout
+from plumbstone.volumes.plan import Plan
+from plumbstone.volumes.scape.scape import scape_from
+from plumbstone.volumes.water.density import GRAVITY, water_density
+from plumbstone.volumes.water.dosing import DrainBack, SaltError, level_after_change, salt_for
+from plumbstone.volumes.water.loads import glass_mass, lift_code, pressure_on
+
+GRID = 0.005  # [m]: edges of all boxes lie on it
+AREA = 0.6 * 0.3  # of the floor [m²]
+TANK: dict[str, Any] = {
+    "inside": ["60 cm", "30 cm", "40 cm"], "water_line": "35 cm", "temperature": "25 °C",
+}  # fmt: skip
+WATER = water_density(25.0)  # [kg/m³]
+
+
+def block(name: str, size: tuple[float, float, float], at: float, **more: Any) -> dict[str, Any]:
+    """A box by its sides and place along the tank [cm]."""
+    return {
+        "name": name, "material": "granite", "solid": "box", "size": [f"{s} cm" for s in size],
+        "at": [f"{at} cm", "15 cm"], **more,
+    }  # fmt: skip
+
+
+def plan_of(tank: dict[str, Any] | None = None, **parts: Any) -> Plan:
+    return Layout(scape_from({"tank": TANK | (tank or {}), **parts})).plan(GRID)
+
+
+def litres(value: float) -> float:
+    return pytest.approx(value * 1e-3, rel=2e-4, abs=1e-7)  # type: ignore[return-value]
+
+
+def test_a_box_that_stands_out_of_the_water_displaces_what_is_wet() -> None:
+    # 10 × 10 × 38 cm, wet up to 35 cm: 3.5 L of 63 L.
+    plan = plan_of(piece=[block("Pillar", (10, 10, 38), 20)])
+    assert plan.parts.box == litres(63)
+    assert plan.parts.stone.mid == litres(3.5)
+    assert plan.parts.free_water.mid == litres(59.5)
+    assert plan.dosing.dosing.mid == litres(59.5)
+    # The uppermost centimetre is 18 dm² less the pillar's 1 dm².
+    assert plan.dosing.per_centimetre == litres(1.7)
+    full = plan.load.full.mid
+    assert full == pytest.approx(59.5e-3 * WATER + 3.8e-3 * 2650, rel=1e-3)  # dry part and all
+    assert plan.load.drained.mid == pytest.approx(3.8e-3 * 2650, rel=1e-3)
+    assert plan.load.stripped.mid == pytest.approx(0)
+    assert plan.load.heaviest is not None
+    assert plan.load.heaviest[0] == "Pillar"
+
+
+def test_changes_of_an_empty_tank_lower_the_line_alike() -> None:
+    # A prism: a change of a quarter leaves three quarters of its height.
+    plan = plan_of()
+    assert plan.dosing.marks
+    for share, level in plan.dosing.marks:
+        assert level == pytest.approx(0.35 * (1 - share), abs=1e-9)
+
+
+def test_the_tank_gives_what_sump_and_filter_keep() -> None:
+    sump = {"water": "20 L", "area": "1200 cm^2", "drop": "3 cm", "spare": "4 L"}
+    plan = plan_of({"sump": sump, "filter_water": "3 L"})
+    whole = 63 + 23
+    assert plan.dosing.dosing.mid == litres(whole)
+    for share, level in plan.dosing.marks:
+        assert level == pytest.approx((63 - share * whole) * 1e-3 / AREA, abs=1e-9)
+    # Below the tank it loads the floor, not the stand.
+    assert plan.load.cabinet == pytest.approx(23e-3 * WATER)
+    assert plan.load.full.mid == pytest.approx(63e-3 * WATER)
+    pressing = plan.load.full.mid + plan.load.cabinet
+    assert plan.load.pressure.mid == pytest.approx(pressing * GRAVITY / AREA)
+
+
+def test_glass_is_the_outer_box_less_the_inner_one() -> None:
+    # Five panes are an outer box without the inner one; EN 572-1: 2500 kg/m³.
+    for length, depth, height, thick in ((0.6, 0.3, 0.4, 0.008), (1.2, 0.5, 0.45, 0.012)):
+        outer = trimesh.creation.box((length + 2 * thick, depth + 2 * thick, height + thick))
+        inner = trimesh.creation.box((length, depth, height))
+        found = glass_mass(length, depth, height, thick)
+        assert found == pytest.approx((outer.volume - inner.volume) * 2500)
+    plan = plan_of({"glass": "8 mm"})
+    assert plan.load.glass == pytest.approx(glass_mass(0.6, 0.3, 0.4, 0.008))
+    assert plan.load.footprint == pytest.approx((0.616, 0.316))
+    pressing = plan.load.full.mid + glass_mass(0.6, 0.3, 0.4, 0.008)
+    assert plan.load.pressure.mid == pytest.approx(pressing * GRAVITY / (0.616 * 0.316))
+
+
+def test_pressure_is_weight_over_area() -> None:
+    # 1 m of water presses with 9.8 kPa.
+    found = pressure_on(Range.exact(1000.0), (1.0, 1.0))
+    assert found.mid == pytest.approx(9806.65)
+
+
+BED = {
+    "name": "Own",
+    "like": "gravel",
+    "grain_density": "2600 kg/m^3",
+    "bulk_density": "1560 kg/m^3",
+}
+
+
+def test_water_between_the_grains_is_the_voids() -> None:
+    # 1560 kg/m³ of grains of 2600: 60 % solid. 5 cm over 18 dm² are 9 L: 5.4 L of grains.
+    plan = plan_of(material=[BED], layer=[{"material": "Own", "depth": "5 cm", "settling": 0}])
+    assert plan.parts.grains.mid == litres(5.4)
+    assert plan.parts.between_grains.mid == litres(3.6)
+    assert plan.parts.free_water.mid == litres(54)
+    assert plan.dosing.dosing.mid == litres(57.6)
+    assert plan.dosing.fill.mid == litres(57.6)  # no pores in the grains
+    # Drained to the bed's surface, its voids stay full.
+    wet = 9e-3 * 1560 + 3.6e-3 * WATER
+    assert plan.load.drained.mid == pytest.approx(wet, rel=1e-4)
+    assert plan.load.stripped.mid == pytest.approx(wet, rel=1e-4)
+    # A change that begins above the bed and ends in it: 54 L above, then 40 % of 18 dm² a metre.
+    half = dict(plan.dosing.marks)
+    for share, level in half.items():
+        left = 57.6e-3 * (1 - share)
+        high = left / (0.4 * AREA) if left < 3.6e-3 else 0.05 + (left - 3.6e-3) / AREA
+        assert level == pytest.approx(high, abs=0.35 / 100)
+
+
+def test_lumps_in_the_soil_leave_the_water_above_alone() -> None:
+    # 5.3 kg of granite are 2 L; a quarter of them lies in the soil of 9 L.
+    lump = {"material": "granite", "mass": "5.3 kg", "count": 3}
+    layer = [{"material": "Own", "depth": "5 cm", "settling": 0}]
+    bare = plan_of(material=[BED], layer=layer)
+    with_lumps = plan_of(material=[BED], layer=layer, lump=[lump | {"below_soil": 0.25}])
+    displaced = with_lumps.parts.stone.mid
+    assert displaced == pytest.approx(2e-3, rel=0.01)
+    lost = bare.parts.free_water.mid - with_lumps.parts.free_water.mid
+    assert lost == pytest.approx(0.75 * displaced, rel=1e-6)
+    heavier = with_lumps.load.drained.mid - bare.load.drained.mid
+    assert heavier > 5.3 * 0.9 - 0.25 * displaced * 2600  # soil that lies where they do not
+
+
+@pytest.mark.parametrize("share", [0.1, 0.5, 0.9])
+def test_levels_after_changes_read_a_curve_backwards(share: float) -> None:
+    # A wedge of water: V = w h², so that a share s leaves h × sqrt(1 - s).
+    levels = np.linspace(0, 0.4, 2001)
+    found = level_after_change(levels, 3.0 * levels**2, share)
+    assert found == pytest.approx(0.4 * (1 - share) ** 0.5, abs=2e-4)
+
+
+def test_a_tank_that_would_run_dry_has_no_mark() -> None:
+    assert level_after_change(np.array([0.1, 0.2]), np.array([5.0, 10.0]), 0.6) is None
+    assert level_after_change(np.array([0.1, 0.2]), np.array([5.0, 10.0]), 0.5) == 0.1
+
+
+def test_salt_and_sump_by_multiplication() -> None:
+    # 35 g in each litre of 200 L are 7 kg.
+    assert salt_for(Range.exact(0.2), 35.0).mid == pytest.approx(7.0)
+    for wrong in (-1.0, 61.0):
+        with pytest.raises(SaltError, match="outside"):
+            salt_for(Range.exact(0.2), wrong)
+    assert DrainBack(0.004, 0.003).overflows
+    assert not DrainBack(0.004, 0.004).overflows
+    assert not DrainBack(0.004, None).overflows
+
+
+def test_who_lifts_is_told_by_the_heavy_end() -> None:
+    # 25 kg close to the body for one person, a caution from 60 % of it on.
+    told = [lift_code(Range(1.0, 2.0, high)) for high in (14.9, 15.0, 25.0, 25.1)]
+    assert told == ["", "one person", "one person", "help"]
