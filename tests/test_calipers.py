@@ -69,7 +69,7 @@ def test_a_noisy_ball_is_not_longer_than_it_is() -> None:
     found = measured(rough, BALL.faces)
     assert raw > 0.2015  # spikes of both ends
     assert abs(found.longest - 0.2) < raw - 0.2
-    assert found.across == pytest.approx((0.2, 0.2), rel=0.01)
+    assert found.across == pytest.approx((0.2, 0.2), rel=0.02)
 
 
 def test_factors_bring_a_scan_to_its_measured_lengths() -> None:

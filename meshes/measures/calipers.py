@@ -114,12 +114,12 @@ def _widths_across(points: Floats) -> tuple[float, float]:
     corners = _hull_corners(points)
     apart = _distances(corners)
     pairs = np.argwhere(np.triu(apart > (1 - TIED) * apart.max()))
-    order = np.argsort(-apart[pairs[:, 0], pairs[:, 1]])
+    pairs = pairs[np.argsort(-apart[pairs[:, 0], pairs[:, 1]])]
+    left = np.diff(corners[pairs], axis=1)[:, 0] / apart[pairs[:, 0], pairs[:, 1], None]
     ways = list[Floats]()
-    for first, second in pairs[order]:
-        way = (corners[second] - corners[first]) / apart[first, second]
-        if all(abs(float(way @ other)) < ALONG for other in ways):
-            ways.append(way)
+    while len(left):
+        ways.append(left[0])
+        left = left[np.abs(left @ left[0]) < ALONG]
     widths = [diameter(corners @ across(way).T)[0] for way in ways]
     return min(widths), max(widths)
 
