@@ -7,13 +7,16 @@ from scipy.interpolate import RBFInterpolator, RegularGridInterpolator
 
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.volumes.scape.layers import (
+    Border,
     Mound,
     Profile,
     Trail,
+    Zone,
     drawn_level,
     line_distance,
     polygon_distance,
     share_along,
+    zone_distance,
 )
 
 GRID = Grid.of_spacing(0.6, 0.4, 0.01)
@@ -69,7 +72,7 @@ def test_few_points_and_points_in_a_row_weigh_by_distance(count: int) -> None:
     for x, y, level in row:
         cell = np.hypot(X - x, Y - y).argmin()
         assert found.flat[cell] == pytest.approx(level, abs=1e-5)
-    away = np.stack([np.hypot(X - x, Y - y) ** -2.0 for x, y, _ in row])
+    away = np.stack([np.maximum(np.hypot(X - x, Y - y), 1e-9) ** -2.0 for x, y, _ in row])
     share = away / away.sum(axis=0)
     wanted = sum(s * level for s, (_, _, level) in zip(share, row, strict=True))
     far = np.all([np.hypot(X - x, Y - y) > 0.02 for x, y, _ in row], axis=0)
@@ -131,3 +134,52 @@ def test_distances_to_lines_and_outlines_are_those_of_shapely() -> None:
     far = shapely.distance(shape.exterior, shapely.points(x, y))
     signed = np.where(shapely.contains_xy(shape, x, y), far, -far)
     assert polygon_distance(outline, x, y) == pytest.approx(signed, abs=1e-12)
+
+
+def inward(shape: shapely.Geometry) -> np.ndarray:
+    """Distance of each cell to the edge of a shape, positive inside (shapely)."""
+    away = shapely.distance(shapely.boundary(shape), shapely.points(X, Y))
+    return np.where(shapely.contains_xy(shape, X, Y), away, -away)
+
+
+def test_zones_without_a_border_end_where_their_outlines_do() -> None:
+    assert zone_distance(Zone(), None, GRID) is None
+    ring = ((0.1, 0.1), (0.4, 0.05), (0.5, 0.3), (0.3, 0.2))
+    found = zone_distance(Zone("own", polygon=ring), None, GRID)
+    assert found == pytest.approx(inward(shapely.Polygon(ring)), abs=1e-12)
+    line = ((0.1, 0.1), (0.3, 0.3), (0.5, 0.1))
+    found = zone_distance(Zone("along line", width=0.06, line=line), None, GRID)
+    away = shapely.distance(shapely.LineString(line), shapely.points(X, Y))
+    assert found == pytest.approx(0.03 - away, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("name", "ends"),
+    [
+        ("front strip", (-9, -9, 9, 0.07)),
+        ("back strip", (-9, 0.33, 9, 9)),
+        ("left strip", (-9, -9, 0.07, 9)),
+        ("right strip", (0.53, -9, 9, 9)),
+    ],
+)
+def test_strips_have_one_edge_as_panes_are_none(name: str, ends: tuple[float, ...]) -> None:
+    found = zone_distance(Zone(name, width=0.07), None, GRID)
+    assert found == pytest.approx(inward(shapely.box(*ends)), abs=1e-12)
+
+
+def test_zones_by_a_border_share_its_line() -> None:
+    # The line runs on level beyond both panes, so that no edge bends there.
+    line = ((0.0, 0.12), (0.25, 0.2), (0.6, 0.1))
+    border = Border(line, (), strip=False)
+    behind = zone_distance(Zone("behind border"), border, GRID)
+    around = [(-99, 0.12), *line, (99, 0.1), (99, 99), (-99, 99)]
+    assert behind == pytest.approx(inward(shapely.Polygon(around)), abs=1e-9)
+    assert behind is not None
+    before = zone_distance(Zone("before border"), border, GRID)
+    assert before == pytest.approx(-behind)
+    along = zone_distance(Zone("along border", width=0.05), border, GRID)
+    assert along == pytest.approx(0.025 - np.abs(behind))
+    own = zone_distance(Zone("behind border"), border, GRID, (np.array([0.25]), np.array([0.3])))
+    assert own is not None
+    assert own.shape == (1,)
+    assert 0 < own[0] <= 0.1
