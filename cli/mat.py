@@ -49,7 +49,7 @@ def pages(file: Path, paper: str, sheets: int) -> bytes:
 
 def _sheet(file: Path, paper: str, sheet: int, sheets: int) -> "Figure":
     """Draw one sheet: its tags, the control line and what to do with it."""
-    from plumbstone.cli.pictures.paper import POINT, Page, Panel
+    from plumbstone.cli.pictures.paper import POINT, Page, Panel, joined
     from plumbstone.meshes.reading.mat import CONTROL, PAPERS
 
     width, height = PAPERS[paper]
@@ -59,7 +59,7 @@ def _sheet(file: Path, paper: str, sheet: int, sheets: int) -> "Figure":
     tags.fill(_squares(file, paper, sheet), color="black", linewidth=0.1)
     left, right, level, up = 0.020, 0.020 + CONTROL, 0.014, 0.003
     ends = [((x, level - up), (x, level + up)) for x in (left, right)]
-    tags.strokes([((left, level), (right, level)), *ends], color="black", linewidth=0.6)
+    tags.line(*joined([((left, level), (right, level)), *ends]), color="black", linewidth=0.6)
     words = f"{CONTROL * 1e3:.0f} mm: measure it with a ruler and give --mat-control."
     number = f" Sheet {sheet + 1} of {sheets}." if sheets > 1 else ""
     x, y = tags.at(right + 0.005, level + 0.001)

@@ -17,7 +17,7 @@ from plumbstone.cli.pictures.layout import (
     unit_words,
     write_number,
 )
-from plumbstone.cli.pictures.paper import Entry, Panel, measure
+from plumbstone.cli.pictures.paper import Entry, Panel, joined, measure
 from plumbstone.cli.pictures.sight import Form, Sight
 from plumbstone.cli.wording.units import INCH, RULED, Units, written
 
@@ -92,8 +92,8 @@ def _grid(panel: Panel, sight: Sight, units: Units) -> None:
     right, up = (
         [k * step for k in range(1, int(side / step + 0.999))] for side in (tank.length, tank.depth)
     )
-    panel.strokes([((x, 0), (x, tank.depth)) for x in right], **FINE)
-    panel.strokes([((0, y), (tank.length, y)) for y in up], **FINE)
+    panel.line(*joined([((x, 0), (x, tank.depth)) for x in right]), **FINE)
+    panel.line(*joined([((0, y), (tank.length, y)) for y in up]), **FINE)
 
 
 def _edge_words(panel: Panel, units: Units) -> None:
@@ -160,7 +160,7 @@ def _number(panel: Panel, form: Form, size: float, *, must: bool) -> None:
     arm = 0.3 * size
     cross = (((x - arm, y), (x + arm, y)), ((x, y - arm), (x, y + arm)))
     for colour, width in ((PAPER, 2.4), (INK, 1.0)):
-        page.strokes(cross, color=colour, linewidth=width, zorder=10)
+        page.line(*joined(cross), color=colour, linewidth=width, zorder=10)
     page.keep_free((x - arm, y - arm, x + arm, y + arm))
     vertices = form.body.piece.vertices
     nearest = [vertices[vertices[:, axis].argmin()] for axis in (0, 1)]

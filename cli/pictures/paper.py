@@ -80,10 +80,6 @@ class Page:
 
         self.figure.add_artist(Line2D(right, up, transform=self.points, **{"zorder": 2, **looks}))
 
-    def strokes(self, ends: Iterable[Stroke], **looks: Any) -> None:
-        """Draw straight lines of one look over all drawings [points]."""
-        self.line(*joined(ends), **looks)
-
     def box(self, box: Box, **looks: Any) -> None:
         """Fill a box on the page [points]."""
         from matplotlib.patches import Rectangle
@@ -218,7 +214,7 @@ class Panel:
                 width, height = measure(words, size)
                 middle = (x - width / 2 - 5, y) if along else (x, y - height / 2 - 5)
                 self.page.write(words, [middle], size=size, halo=False, color=FAINT)
-        self.page.strokes(ticks, color=FAINT, linewidth=0.8)
+        self.page.line(*joined(ticks), color=FAINT, linewidth=0.8)
 
     def line(
         self, right: "Sequence[float] | Floats", up: "Sequence[float] | Floats", **looks: Any
@@ -227,10 +223,6 @@ class Panel:
         from matplotlib.lines import Line2D
 
         self.axes.add_artist(Line2D(right, up, **{"zorder": 2, **looks}))
-
-    def strokes(self, ends: Iterable[Stroke], **looks: Any) -> None:
-        """Draw straight lines of one look [m]."""
-        self.line(*joined(ends), **looks)
 
     def lines(self, rings: Sequence["Floats"], **looks: Any) -> None:
         """Draw lines through places [m]."""
@@ -251,7 +243,7 @@ class Panel:
         length = count * unit * self.scale
         self.page.line([right - length, right], [y, y], color=INK, linewidth=2.2)
         ends = (right - length, right)
-        self.page.strokes([((x, y - 3), (x, y + 3)) for x in ends], color=INK, linewidth=1)
+        self.page.line(*joined([((x, y - 3), (x, y + 3)) for x in ends]), color=INK, linewidth=1)
         words = f"{count} {name}"
         width, _ = measure(words, 0.85 * self.page.text)
         self.page.keep_free((right - length, y - 4, right, y + 4))

@@ -11,7 +11,7 @@ from plumbstone.cli.pictures.colours import FAINT, INK, colour_of
 from plumbstone.cli.pictures.floor_plan import BORDER, GRID, plan_figure
 from plumbstone.cli.pictures.front_view import front_figure, section_figure, sides_figure
 from plumbstone.cli.pictures.layout import PAPER_A4
-from plumbstone.cli.pictures.paper import POINT, Page, Panel, measure
+from plumbstone.cli.pictures.paper import POINT, Page, Panel, joined, measure
 from plumbstone.cli.pictures.sight import Sight
 from plumbstone.cli.wording.units import INCH, Units
 
@@ -78,7 +78,7 @@ def _tile(sight: Sight, units: Units, row: int, column: int, rows: int, columns:
     right = page.width - MARGIN / POINT
     left = right - length / POINT
     page.line([left, right], [y, y], color=INK, linewidth=1.4)
-    page.strokes([((x, y - 6), (x, y + 6)) for x in (left, right)], color=INK, linewidth=0.8)
+    page.line(*joined([((x, y - 6), (x, y + 6)) for x in (left, right)]), color=INK, linewidth=0.8)
     told = f"this bar measures {words}: print at 100 %, not fitted to the page"
     half = measure(told, TEXT)[0] / 2
     page.write(told, [(left - half - 8, y)], halo=False)
@@ -100,8 +100,8 @@ def _content(panel: Panel, sight: Sight, units: Units, corner: np.ndarray) -> No
         ]
         for start, side, whole in zip(corner, ends, (tank.length, tank.depth), strict=True)
     )
-    panel.strokes([((x, 0), (x, high)) for x in right], **FINE)
-    panel.strokes([((0, y), (wide, y)) for y in up], **FINE)
+    panel.line(*joined([((x, 0), (x, high)) for x in right]), **FINE)
+    panel.line(*joined([((0, y), (wide, y)) for y in up]), **FINE)
     floor = np.array([[0, 0], [1, 0], [1, 1], [0, 1], [0, 0]]) * (tank.length, tank.depth)
     panel.lines([floor - corner], color=INK, linewidth=2.2)
     panel.lines([np.array(b.line) - corner for b in sight.plan.scape.borders], **BORDER)
