@@ -19,8 +19,8 @@ OWN_LENGTHS = 0.045  # of the lengths in a phone's file, at 90 %: + 3 ... 4 % by
 CALIPER, CALIPER_STEP = 0.004, 0.001  # of a length by caliper or tape: share, and [m]; from memory
 SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; rounds at most
 NOISE_LEFT = 0.5  # share of what smoothing took off a length that may be wrong, at 90 %
-TIP_NOISE, TIP_UNSURE = 1.7, 2.0  # what noise left in the skin adds to a length, and how far that
-# is off, in deviations; this and what follows by 144 scans that teach (seeds 40000 to 41500)
+TIP_NOISE, TIP_UNSURE = 1.7, 3.0  # what noise left in the skin adds to a length, and how far that
+# is off at most, in deviations; this and what follows by 144 scans that teach (40000 to 41500)
 CUT_TIPS, CUT_UNSURE = 0.40, 0.36  # what corners that no point met take off a tip as sharp as a
 # cone of 90°, in steps from point to point, and how far that is off
 TIP_DEPTH, SHARPEST = 2.0, 2.5  # steps below a tip where its width tells how sharp it is; at most
