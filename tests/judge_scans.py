@@ -93,11 +93,13 @@ def told_once() -> None:
     last: dict[bytes, object] = {}
     tell = scans._bodies
 
-    def told(path: Path, raw: RawScan, least: float = SECOND_BODY) -> object:
+    def told(
+        path: Path, raw: RawScan, least: float = SECOND_BODY, single: bool = False
+    ) -> object:
         key = raw.vertices.tobytes()
         if key not in last:
             last.clear()
-            last[key] = tell(path, raw, least)
+            last[key] = tell(path, raw, least, single)
         return last[key]
 
     scans._bodies = told  # type: ignore[assignment]
