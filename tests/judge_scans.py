@@ -93,9 +93,7 @@ def told_once() -> None:
     last: dict[bytes, object] = {}
     tell = scans._bodies
 
-    def told(
-        path: Path, raw: RawScan, least: float = SECOND_BODY, single: bool = False
-    ) -> object:
+    def told(path: Path, raw: RawScan, least: float = SECOND_BODY, single: bool = False) -> object:
         key = raw.vertices.tobytes()
         if key not in last:
             last.clear()
