@@ -144,10 +144,12 @@ def _judged_together(
     found = [_judged(stage, number, floor) for number in range(count)]
     amiss = [i for i, piece in enumerate(found) if piece.falls_at is not None or piece.unsure]
     own = {i for i in amiss if not _stays_on(stage, i, at_best=found[i].falls_at is not None)}
+    falling = {i for i in own if found[i].falls_at is not None}
     for i in amiss:
         # It is told of the uppermost that does not stay on what is below it, were that firm.
-        told = i in own and not own.intersection(_load(stage, i)[1:])
-        if not told and own.intersection(stage.together(i)):
+        blamed = own if found[i].falls_at is None else falling
+        told = i in blamed and not blamed.intersection(_load(stage, i)[1:])
+        if not told and blamed.intersection(stage.together(i)):
             found[i] = replace(found[i], falls_at=None, unsure=False)
     return tuple(found)
 
