@@ -13,13 +13,13 @@ if TYPE_CHECKING:
 def weighed_sentence(weighed: "Weighed", price_per_kg: float | None, units: Units) -> str:
     """Say what a piece weighs and costs: "About 10.6 kg, likely 8.3-12.9"."""
     size, unit = (POUND, "lb") if units is Units.US else (1.0, "kg")
-    if units is Units.METRIC and weighed.mass.high < 0.1:
+    measured = weighed.mass.low == weighed.mass.high
+    if units is Units.METRIC and weighed.mass.high < (1.0 if measured else 0.1):
         size, unit = 1e-3, "g"
     low, mid, high = (mass / size for mass in weighed.mass)
-    measured = weighed.mass.low == weighed.mass.high
     digits = 1 if mid >= 1 else 2
     mass = (
-        f"{mid:.{digits}f} {unit}, as weighed"
+        f"{mid:.4g} {unit}, as weighed"
         if measured
         else (f"About {mid:.{digits}f} {unit}, likely {low:.{digits}f}-{high:.{digits}f}")
     )
