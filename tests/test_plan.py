@@ -238,3 +238,21 @@ def test_marks_without_a_bed_follow_the_stones(tmp_path: Path) -> None:
     assert dosing is not None
     assert dosing.per_centimetre * 1e3 == pytest.approx(1.8, rel=1e-3)
     assert dict(dosing.marks)[0.5] == pytest.approx(0.1643, abs=5e-4)
+
+
+def test_sand_above_the_water_line_holds_none_of_its_water(tmp_path: Path) -> None:
+    """A shore from 3 to 17 cm over 40 cm, water to 10 cm: integrals by hand over 60 cm.
+
+    Of 24 L of sand 4.2 L lie above the line and 4.2 L of water over it; grains are 1.55 / 2.65.
+    """
+    (tmp_path / "t.toml").write_text(
+        '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]\nwater_line = "10 cm"\n[[layer]]\n'
+        'material = "sand"\nsettling = 0\ndepth = { front = "3 cm", back = "17 cm" }\n',
+        encoding="utf-8",
+    )
+    plan = make_plan(read_scape(tmp_path / "t.toml"))
+    assert plan.dosing is not None
+    assert plan.parts is not None
+    assert plan.parts.closure == pytest.approx(0, abs=2e-3)
+    water = 4.2 + (24 - 4.2) * (1 - 1.55 / 2.65)
+    assert plan.dosing.dosing.mid * 1e3 == pytest.approx(water, rel=3e-3)

@@ -101,7 +101,8 @@ def tank_parts(
         )
         for kind in ("stone", "wood")
     )
-    grains = Range.total(_grain_volume(result) for result in bed.layers) if bed else _zero()
+    wet = [(result, _share_below(result, line)) for result in bed.layers] if bed else []
+    grains = Range.total(_grain_volume(result).times(share) for result, share in wet)
     above = sum(lump.volume.mid * (1 - lump.below_soil) for lump in lumps)
     filled = sum(lump.volume.mid - _lump_volume(lump).mid for lump in lumps)
     return TankParts(
@@ -109,7 +110,7 @@ def tank_parts(
         stone=stone,
         wood=wood,
         grains=grains,
-        between_grains=grains.negative().plus(bed.settled if bed else 0.0),
+        between_grains=grains.negative().plus(sum(r.settled * share for r, share in wet)),
         free_water=Range.exact(float(space.over_bed.at(line)) - above + filled),
     )
 
@@ -211,6 +212,15 @@ def _lump_volume(lump: Lump) -> Range:
             lump.mass.low / grain.high, lump.mass.mid / grain.mid, lump.mass.high / grain.low
         )
     return lump.volume
+
+
+def _share_below(result: LayerResult, line: float) -> float:
+    """Share of a layer that lies below the water line."""
+    whole, wet = (
+        float((np.minimum(result.surface, top) - np.minimum(result.below, top)).sum())
+        for top in (np.inf, line)
+    )
+    return wet / whole if whole > 0 else 1.0
 
 
 def _grain_volume(result: LayerResult) -> Range:
