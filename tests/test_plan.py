@@ -256,3 +256,20 @@ def test_sand_above_the_water_line_holds_none_of_its_water(tmp_path: Path) -> No
     assert plan.parts.closure == pytest.approx(0, abs=2e-3)
     water = 4.2 + (24 - 4.2) * (1 - 1.55 / 2.65)
     assert plan.dosing.dosing.mid * 1e3 == pytest.approx(water, rel=3e-3)
+
+
+def test_space_that_no_grains_reach_holds_water(tmp_path: Path) -> None:
+    # Under a plate on a post, 9 cm beside it: the parts fill the box to the line.
+    plate = '[[piece]]\nname = "{}"\nmaterial = "slate"\nsolid = "box"\nsize = ["{} cm", "{} cm", "2 cm"]\n'
+    (tmp_path / "t.toml").write_text(
+        '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]\nwater_line = "30 cm"\n'
+        + plate.format("Post", 6, 6) + 'at = ["30 cm", "20 cm"]\n'
+        + plate.format("Plate", 24, 24) + 'at = ["30 cm", "20 cm"]\nrests = "Post"\n'
+        + '[[layer]]\nmaterial = "gravel"\ndepth = "5 cm"\n',
+        encoding="utf-8",
+    )  # fmt: skip
+    plan = make_plan(read_scape(tmp_path / "t.toml"))
+    assert plan.parts is not None
+    assert plan.bed is not None
+    assert max(layer.void for layer in plan.bed.layers) > 1e-4
+    assert plan.parts.closure == pytest.approx(0, abs=5e-4)
