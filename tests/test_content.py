@@ -125,6 +125,17 @@ def test_water_between_the_grains_is_the_voids() -> None:
         assert level == pytest.approx(high, abs=0.35 / 100)
 
 
+def test_dry_pores_of_grains_take_water_that_does_not_mix() -> None:
+    # Grains of 2000 kg/m³ half of which are pores: 1000 kg/m³ dry, so 600 kg/m³ of them are 60 %
+    # solid, 5.4 L of 9 L; 2.7 L of water soak into them, but mix with none.
+    own = BED | {"grain_density": "2000 kg/m^3", "grain_pores": 0.5, "bulk_density": "600 kg/m^3"}
+    plan = plan_of(material=[own], layer=[{"material": "Own", "depth": "5 cm", "settling": 0}])
+    assert plan.parts.grains.mid == litres(5.4)
+    assert plan.dosing.dosing.mid == litres(57.6)
+    assert plan.dosing.fill.mid == litres(57.6 + 2.7)
+    assert plan.load.stripped.mid == pytest.approx(5.4 + (3.6e-3 + 2.7e-3) * WATER, rel=1e-4)
+
+
 def test_lumps_in_the_soil_leave_the_water_above_alone() -> None:
     # 5.3 kg of granite are 2 L; a quarter of them lies in the soil of 9 L.
     lump = {"material": "granite", "mass": "5.3 kg", "count": 3}
