@@ -120,6 +120,8 @@ INVENTED = (
     "an app closed the surface below its overhangs, where no camera saw it; export it without "
     "filled holes, or weigh it"
 )
+THICKER, THINNER = 0.25, 0.50  # of the step times the skin over the volume: what limbs may gain and
+# lose as depths are fused on a grid; by simulated depth cameras (wood, 19 scans)
 LIMBED = 15.0  # skin times length over the volume: of stones 6 to 12, of wood 16 and more
 HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
 ONE_SIDED, ONE_FLANK = 0.016, 0.05  # share of its skin that wood, and that a stone, lacks on one
@@ -889,6 +891,10 @@ def _guarded(
     if side is not None and all(d.what != "side" or d.above < side.above for d in doubts):
         doubts = (*(d for d in doubts if d.what != "side"), side)
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
+    if _is_limbed(body, volume):
+        fused = body.step * float(face_areas(body.vertices, body.seen).sum()) / volume
+        says = f"its faces of {body.step * 1e3:.1f} mm are coarse for limbs; scan it from nearer"
+        doubts = (*doubts, Doubt("resolution", THICKER * fused, THINNER * fused, says))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
     found = range_of(volume, doubts)
