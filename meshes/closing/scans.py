@@ -290,7 +290,7 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     if raw.lengths is not None and not ruler.measured:
         scaled = tuple(scan.doubted(raw.lengths) for scan in scans)
     else:
-        scaled = with_scale(path, scans, ruler, before if raw.sized else None)
+        scaled = with_scale(path, scans, ruler, before, sized=raw.sized)
     if claim is not None:
         trust = min(claim.trust, "fair", key=WORDS.index)
         claim = replace(claim, what="its past", says=FOREIGN, trust=trust)
@@ -353,12 +353,17 @@ def wound_raw(path: Path, ruler: Ruler) -> RawScan:
 
 
 def with_scale(
-    path: Path, scans: tuple[ClosedScan, ...], ruler: Ruler, before: float | None = 1.0
+    path: Path,
+    scans: tuple[ClosedScan, ...],
+    ruler: Ruler,
+    before: float = 1.0,
+    *,
+    sized: bool = True,
 ) -> tuple[ClosedScan, ...]:
     """Bring bodies to a measured length of the first, or doubt the file's own lengths.
 
-    `before` is the factor that they were brought nearer by already; None where the file's
-    lengths mean nothing.
+    `before` is the factor that they were brought nearer by already, and `sized` whether the
+    file's lengths mean anything.
     """
     if not ruler.measured:
         return tuple(_of_own_size(path, scan, ruler) for scan in scans)
@@ -374,15 +379,13 @@ def with_scale(
             f"its longest and its width across disagree by {disagree:.0%} with what was measured"
         )
         raise ScanError(path, f"{problem}; {cure}.")
-    total = 1.0 if before is None else before * factor
+    total = before * factor
     unsure = disagree / 2 + found.noise
     if two or parted:
         unsure += _unlike(path, total, MELTED if two else parted[0])
     twice = ruler.longest is not None and ruler.across is not None
-    doubt = ruled_scale(ruler.measured, unsure, total, twice=twice)
-    said = (
-        f"lengths × {(before or 1.0) * factor:.4g}, from the measured {ruler.measured * 1e2:.1f} cm"
-    )
+    doubt = ruled_scale(ruler.measured, unsure, total if sized else 1.0, twice=twice)
+    said = f"lengths × {total:.4g}, from the measured {ruler.measured * 1e2:.1f} cm"
     return tuple(scan.times(factor, said).doubted(doubt) for scan in scans)
 
 
