@@ -134,6 +134,7 @@ MELTED = (
     "another thing may be melted into it; scan the stone alone, or give --longest and --across, "
     "which may tell them apart"
 )
+PARTED = "a part of it was not seen; scan it again from all around"
 DOUBLED = (
     "part of its skin was scanned twice, millimetres apart, and which is true is not known; scan "
     "it again in one go"
@@ -381,7 +382,9 @@ def with_scale(
         raise ScanError(path, f"{problem}; {cure}.")
     total = before * factor
     unsure = disagree / 2 + found.noise
-    if two or parted:
+    if any(d.what == "smoothing" for d in scans[0].doubts):  # what measures depth knows its lengths
+        _unlike(path, total, MELTED if two else PARTED)
+    if sized and (two or parted):
         unsure += _unlike(path, total, MELTED if two else parted[0])
     twice = ruler.longest is not None and ruler.across is not None
     doubt = ruled_scale(ruler.measured, unsure, total if sized else 1.0, twice=twice)
