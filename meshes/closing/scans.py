@@ -153,7 +153,7 @@ class ClosedScan:
     shares: tuple[float, ...] = (1.0,)  # of the volume, of parts that may be different things
     body: "OpenBody | None" = None  # before it was closed, until it is done
 
-    @property
+    @cached_property
     def caliper(self) -> Caliper:
         """Lay a caliper on what was seen of it."""
         return measured(self.piece.vertices, self.bare).reaching(self.reach).swaying(self.sway)
