@@ -28,6 +28,7 @@ from plumbstone.meshes.closing.underside import (
 )
 from plumbstone.meshes.faces import corners_of, listed
 from plumbstone.meshes.measures.calipers import (
+    OWN_LENGTHS,
     Caliper,
     diameter,
     factor_by,
@@ -376,6 +377,8 @@ def with_scale(
     unsure = disagree / 2 + found.noise
     if two or parted:
         unsure += _unlike(path, total, MELTED if two else parted[0])
+    if two:  # then the file's own lengths may be the right ones, as far as they are
+        unsure += OWN_LENGTHS / 2
     twice = ruler.longest is not None and ruler.across is not None
     doubt = ruled_scale(ruler.measured, unsure, total, twice=twice)
     said = (
