@@ -28,6 +28,7 @@ from plumbstone.meshes.closing.underside import (
 )
 from plumbstone.meshes.faces import corners_of, listed
 from plumbstone.meshes.measures.calipers import (
+    OWN_LENGTHS,
     Caliper,
     diameter,
     factor_by,
@@ -156,7 +157,7 @@ class ClosedScan:
     shares: tuple[float, ...] = (1.0,)  # of the volume, of parts that may be different things
     body: "OpenBody | None" = None  # before it was closed, until it is done
 
-    @property
+    @cached_property
     def caliper(self) -> Caliper:
         """Lay a caliper on what was seen of it."""
         return measured(self.piece.vertices, self.bare).reaching(self.reach).swaying(self.sway)
@@ -386,6 +387,8 @@ def with_scale(
         _unlike(path, total, MELTED if two else PARTED)
     if sized and (two or parted):
         unsure += _unlike(path, total, MELTED if two else parted[0])
+    if two:  # then the file's own lengths may be the right ones, as far as they are
+        unsure += OWN_LENGTHS / 2
     twice = ruler.longest is not None and ruler.across is not None
     doubt = ruled_scale(ruler.measured, unsure, total if sized else 1.0, twice=twice)
     said = f"lengths × {total:.4g}, from the measured {ruler.measured * 1e2:.1f} cm"
