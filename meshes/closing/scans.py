@@ -28,6 +28,7 @@ from plumbstone.meshes.closing.underside import (
 )
 from plumbstone.meshes.faces import corners_of, listed
 from plumbstone.meshes.measures.calipers import (
+    OWN_LENGTHS,
     Caliper,
     diameter,
     factor_by,
@@ -120,6 +121,8 @@ INVENTED = (
     "an app closed the surface below its overhangs, where no camera saw it; export it without "
     "filled holes, or weigh it"
 )
+THICKER, THINNER = 0.25, 0.50  # of the step times the skin over the volume: what limbs may gain and
+# lose as depths are fused on a grid; by simulated depth cameras (wood, 19 scans)
 LIMBED = 15.0  # skin times length over the volume: of stones 6 to 12, of wood 16 and more
 HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
 ONE_SIDED, ONE_FLANK = 0.016, 0.05  # share of its skin that wood, and that a stone, lacks on one
@@ -132,6 +135,7 @@ MELTED = (
     "another thing may be melted into it; scan the stone alone, or give --longest and --across, "
     "which may tell them apart"
 )
+PARTED = "a part of it was not seen; scan it again from all around"
 DOUBLED = (
     "part of its skin was scanned twice, millimetres apart, and which is true is not known; scan "
     "it again in one go"
@@ -153,7 +157,7 @@ class ClosedScan:
     shares: tuple[float, ...] = (1.0,)  # of the volume, of parts that may be different things
     body: "OpenBody | None" = None  # before it was closed, until it is done
 
-    @property
+    @cached_property
     def caliper(self) -> Caliper:
         """Lay a caliper on what was seen of it."""
         return measured(self.piece.vertices, self.bare).reaching(self.reach).swaying(self.sway)
@@ -288,7 +292,7 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     if raw.lengths is not None and not ruler.measured:
         scaled = tuple(scan.doubted(raw.lengths) for scan in scans)
     else:
-        scaled = with_scale(path, scans, ruler, before if raw.sized else None)
+        scaled = with_scale(path, scans, ruler, before, sized=raw.sized)
     if claim is not None:
         trust = min(claim.trust, "fair", key=WORDS.index)
         claim = replace(claim, what="its past", says=FOREIGN, trust=trust)
@@ -351,12 +355,17 @@ def wound_raw(path: Path, ruler: Ruler) -> RawScan:
 
 
 def with_scale(
-    path: Path, scans: tuple[ClosedScan, ...], ruler: Ruler, before: float | None = 1.0
+    path: Path,
+    scans: tuple[ClosedScan, ...],
+    ruler: Ruler,
+    before: float = 1.0,
+    *,
+    sized: bool = True,
 ) -> tuple[ClosedScan, ...]:
     """Bring bodies to a measured length of the first, or doubt the file's own lengths.
 
-    `before` is the factor that they were brought nearer by already; None where the file's
-    lengths mean nothing.
+    `before` is the factor that they were brought nearer by already, and `sized` whether the
+    file's lengths mean anything.
     """
     if not ruler.measured:
         return tuple(_of_own_size(path, scan, ruler) for scan in scans)
@@ -372,15 +381,17 @@ def with_scale(
             f"its longest and its width across disagree by {disagree:.0%} with what was measured"
         )
         raise ScanError(path, f"{problem}; {cure}.")
-    total = 1.0 if before is None else before * factor
+    total = before * factor
     unsure = disagree / 2 + found.noise
-    if two or parted:
+    if any(d.what == "smoothing" for d in scans[0].doubts):  # what measures depth knows its lengths
+        _unlike(path, total, MELTED if two else PARTED)
+    if sized and (two or parted):
         unsure += _unlike(path, total, MELTED if two else parted[0])
+    if two:  # then the file's own lengths may be the right ones, as far as they are
+        unsure += OWN_LENGTHS / 2
     twice = ruler.longest is not None and ruler.across is not None
-    doubt = ruled_scale(ruler.measured, unsure, total, twice=twice)
-    said = (
-        f"lengths × {(before or 1.0) * factor:.4g}, from the measured {ruler.measured * 1e2:.1f} cm"
-    )
+    doubt = ruled_scale(ruler.measured, unsure, total if sized else 1.0, twice=twice)
+    said = f"lengths × {total:.4g}, from the measured {ruler.measured * 1e2:.1f} cm"
     return tuple(scan.times(factor, said).doubted(doubt) for scan in scans)
 
 
@@ -889,6 +900,10 @@ def _guarded(
     if side is not None and all(d.what != "side" or d.above < side.above for d in doubts):
         doubts = (*(d for d in doubts if d.what != "side"), side)
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
+    if _is_limbed(body, volume):
+        fused = body.step * float(face_areas(body.vertices, body.seen).sum()) / volume
+        says = f"its faces of {body.step * 1e3:.1f} mm are coarse for limbs; scan it from nearer"
+        doubts = (*doubts, Doubt("resolution", THICKER * fused, THINNER * fused, says))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
     found = range_of(volume, doubts)

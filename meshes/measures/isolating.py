@@ -14,6 +14,7 @@ TRIES = 1500
 SCORED = 4000  # samples that each try is scored on
 NEAR = (0.004, 0.008, 0.016, 0.030)  # of the scan's extent: how far a table may lie from its plane
 LEAST_NEAR, MOST_NEAR = 0.001, 0.010  # the same, at least and at most [m]
+MOST_SPREAD = 0.006  # of the points of a table from its plane [m]; of a wrinkled cloth up to 4 mm
 CLEARLY = 1.6  # times that: what lies farther below a plane speaks against a table
 WIDER = 1.15  # area that the table covers, over that which all else covers from above
 LEAST_TABLE = 0.08  # share of the area that must lie in a plane to be a table
@@ -238,7 +239,9 @@ def bodies_on_ground(
     while len(planes) < MOST_PLANES and bodies:
         bands = NEAR[:2] if planes else NEAR
         table, known = known or find_table(vertices, standing, bands), None
-        if table is None or (planes and not _is_even(vertices, standing, table)):
+        if table is None or table.spread > MOST_SPREAD:
+            break
+        if planes and not _is_even(vertices, standing, table):
             break
         planes.append(table)
         cut = max(3 * table.spread, LEAST_CUT)
