@@ -383,10 +383,11 @@ def with_scale(
         raise ScanError(path, f"{problem}; {cure}.")
     total = before * factor
     unsure = disagree / 2 + found.noise
+    why = MELTED if two else (*parted, PARTED)[0]
     if any(d.what == "smoothing" for d in scans[0].doubts):  # what measures depth knows its lengths
-        _unlike(path, total, MELTED if two else PARTED)
+        _unlike(path, total, why)
     if sized and (two or parted):
-        unsure += _unlike(path, total, MELTED if two else parted[0])
+        unsure += _unlike(path, total, why)
     if two:  # then the file's own lengths may be the right ones, as far as they are
         unsure += OWN_LENGTHS / 2
     twice = ruler.longest is not None and ruler.across is not None
