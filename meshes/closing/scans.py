@@ -136,6 +136,7 @@ MELTED = (
     "which may tell them apart"
 )
 PARTED = "a part of it was not seen; scan it again from all around"
+BULGED = "bulged the side that was not seen"
 DOUBLED = (
     "part of its skin was scanned twice, millimetres apart, and which is true is not known; scan "
     "it again in one go"
@@ -412,7 +413,17 @@ def _bodies(
     if single:
         told = ("taken for one piece, as you told",)
         return tuple(_said(scan, told) for scan in scans)
-    return tuple(attached(scan) for scan in scans)
+    return tuple(_unless_two(path, scan) for scan in scans)
+
+
+def _unless_two(path: Path, scan: ClosedScan) -> ClosedScan:
+    """Doubt that a body is one; what still looks like two when it is bulged is not bulged."""
+    found, body = attached(scan), scan.body
+    told = {"stand", "points", "torn", "table"} & {doubt.what for doubt in scan.doubts}
+    bulged_it = any(said.startswith(BULGED) for said in scan.piece.changes)
+    if found.other is None or body is None or told or not bulged_it:
+        return found
+    return attached(_finished(path, replace(body, cut=True)))
 
 
 def _closed_each(path: Path, raw: RawScan, least: float, single: bool) -> tuple[ClosedScan, ...]:
@@ -894,7 +905,7 @@ def _guarded(
         least, most = volume, (1 + side.above) * volume
         vertices, faces = bulged(vertices, faces, len(body.seen), (most - least) / 2)
         volume = enclosed_volume(vertices, faces)
-        said = f"bulged the side that was not seen, by {(volume - least) * 1e3:.2f} L"
+        said = f"{BULGED}, by {(volume - least) * 1e3:.2f} L"
         body = replace(body, filled=(*body.filled, said))
         side = replace(side, below=1 - least / volume, above=most / volume - 1)
         doubts = tuple(d for d in doubts if d.what != "side")
