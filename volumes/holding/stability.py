@@ -30,9 +30,8 @@ UPRIGHT = 1.2  # height over the narrower side of its outline: from here on it s
 LEANS = 5.0  # [degrees]: from here on a piece does not rest as it is drawn
 EDGE = 5.0  # [degrees]: what tips by less lies on an edge or a point
 SMALL_ANGLE = 15.0  # [degrees]; common practice, no source
-OVERHANG = (
-    0.25  # of its weight, pressed on what sticks out, that tips it; common practice, no source
-)
+OVERHANG = 0.25  # of its weight, pressed on what sticks out, that tips it; common practice, no
+# source
 STICKS_OUT = 0.02  # [m]: less than that beyond an edge bears no hand
 
 
