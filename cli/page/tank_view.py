@@ -70,6 +70,7 @@ class TankView:
         self._held = False  # something is being dragged, so what is shown is of that place
         self._retry: Edit | None = None
         self._question = ""  # what the one who writes last is asked
+        self._refusal = ""  # why what was done last could not be
         self._told: Any = None
 
     def build(self) -> None:
@@ -148,7 +149,7 @@ class TankView:
         """Show the newest state."""
         desk, seen = self.desk, self.desk.seen
         self._shown = desk.shown
-        warn(self.wrong, self._question or desk.fault)
+        warn(self.wrong, self._refusal or self._question or desk.fault)
         for act, there in ((self.undo, desk.done), (self.redo, desk.undone)):
             act.props["disabled"] = not there
         if seen is None or desk.layout is None:
@@ -327,22 +328,22 @@ class TankView:
 
     async def _act(self, act: Callable[[], Awaitable[None]]) -> bool:
         """Do something to the file, show what came of it, and tell whether it could be done."""
-        self._wanted, self._held, refused, version = None, False, "", self.desk.version
+        self._wanted, self._held, self._refusal = None, False, ""
+        done, version = False, self.desk.version
         try:
             await act()
+            done = True
         except ChangedOutsideError as error:
             self._retry = error.edit
-            refused = self._question = str(error)
+            self._question = str(error)
             self.ask.props["hidden"] = False
         except PlumbstoneError as error:
-            refused = self.desk.told(error)
+            self._refusal = self.desk.told(error)
         if version == self.desk.version:
             self._board.run_method("refuse")
         self._show()
         later(self._refine())
-        if refused:
-            warn(self.wrong, refused)
-        return not refused
+        return done
 
     async def set(self, name: str, **keys: Any) -> None:
         """Set keys of one piece."""
