@@ -123,6 +123,8 @@ INVENTED = (
 )
 THICKER, THINNER = 0.25, 0.50  # of the step times the skin over the volume: what limbs may gain and
 # lose as depths are fused on a grid; by simulated depth cameras (wood, 19 scans)
+COARSER, FINELY = 0.5, 0.05  # how far stones are off per step times skin, beyond what is fine; the
+# same cameras, 82 stones with a known length (an even half taught, the other half holds as well)
 LIMBED = 15.0  # skin times length over the volume: of stones 6 to 12, of wood 16 and more
 HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
 ONE_SIDED, ONE_FLANK = 0.016, 0.05  # share of its skin that wood, and that a stone, lacks on one
@@ -294,6 +296,8 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         scaled = tuple(scan.doubted(raw.lengths) for scan in scans)
     else:
         scaled = with_scale(path, scans, ruler, before, sized=raw.sized)
+    if not ruler.mat:  # tags that are read show that pictures were taken from near
+        scaled = tuple(scan.doubted(*_coarse(scan)) for scan in scaled)
     if claim is not None:
         trust = min(claim.trust, "fair", key=WORDS.index)
         claim = replace(claim, what="its past", says=FOREIGN, trust=trust)
@@ -302,6 +306,20 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         _check_useful(path, scan)
     done = (replace(scan, body=None) for scan in scaled)  # what it was is not looked at again
     return tuple(_said(scan, raw.changes, raw.warnings) for scan in done)
+
+
+def _coarse(scan: ClosedScan) -> tuple[Doubt, ...]:
+    """Doubt a stone by the step of its skin: depths that are fused on a grid of that step err."""
+    piece, bare, volume = scan.piece, scan.bare, scan.volume.mid
+    area = float(face_areas(piece.vertices, bare).sum())
+    if scan.body is None or area * float(piece.size.max()) > LIMBED * volume:
+        return ()
+    edges = np.diff(piece.vertices[bare[:: 1 + len(bare) // FINE, :2]], axis=1)
+    step = float(np.median(np.linalg.norm(edges, axis=2)))
+    fused = step * area / volume
+    off = COARSER * max(0.0, fused - FINELY)
+    says = f"its faces of {step * 1e3:.0f} mm are coarse; scan it from nearer"
+    return (Doubt("resolution", off, off, says, "fair"),) if off else ()
 
 
 def _check_useful(path: Path, scan: ClosedScan) -> None:
