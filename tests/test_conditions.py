@@ -48,7 +48,7 @@ def test_a_second_layer_of_the_skin_is_no_second_body(tmp_path: Path) -> None:
     assert found.volume.low < scan.volume < found.volume.high
     assert any("second layer" in said for said in found.piece.changes)
     assert {doubt.what for doubt in found.doubts} >= {"ghost", "underside"}
-    assert found.volume.half_width < 0.16
+    assert found.volume.half_width < 0.15
 
 
 def test_a_layer_over_a_stone_that_lies_loose_on_its_table_is_found() -> None:

@@ -296,7 +296,8 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         scaled = tuple(scan.doubted(raw.lengths) for scan in scans)
     else:
         scaled = with_scale(path, scans, ruler, before, sized=raw.sized)
-    if not ruler.mat:  # tags that are read show that pictures were taken from near
+    if ruler.measured or ruler.known is not None:  # else the doubt of all lengths is far larger;
+        # tags of a mat that are read show that pictures were taken from near
         scaled = tuple(scan.doubted(*_coarse(scan)) for scan in scaled)
     if claim is not None:
         trust = min(claim.trust, "fair", key=WORDS.index)
