@@ -158,6 +158,7 @@ class ClosedScan:
     reach: float = 0.0  # greatest distance of the points that a skin was put around [m]
     other: NDArray[np.bool_] | None = None  # (m,) faces that may be of another thing
     shares: tuple[float, ...] = (1.0,)  # of the volume, of parts that may be different things
+    coarse: tuple[Doubt, ...] = ()  # of a stone by the step of its skin, for a known length
     body: "OpenBody | None" = None  # before it was closed, until it is done
 
     @cached_property
@@ -193,7 +194,7 @@ class ClosedScan:
         return replace(self, piece=piece, away=away, reach=reach, sway=sway)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class OpenBody:
     """A body told from its surroundings, z up from the ground, holes of its skin filled."""
 
@@ -214,10 +215,15 @@ class OpenBody:
     cut: bool = False  # whether another thing was cut off it, so that it bulges no more there
     ghost: float = 0.0  # volume between layers of its skin that lay over each other [m³]
 
+    @cached_property
+    def area(self) -> float:
+        """Area of the skin that was seen [m²]."""
+        return float(face_areas(self.vertices, self.seen).sum())
+
     @property
     def unseen(self) -> float:
         """What its open edges leave unseen from one side, over the area of its skin."""
-        return float(np.linalg.norm(self.side) / face_areas(self.vertices, self.seen).sum())
+        return float(np.linalg.norm(self.side)) / self.area
 
     @property
     def sway(self) -> float:
@@ -290,15 +296,13 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
             before = factor
             again = replace(raw, vertices=raw.vertices * factor)
             scans = _bodies(path, again, single=ruler.single)
-            if raw.sized and 1 / (1 + FITS) < factor < 1 + FITS:
-                scans = (_sure_by_length(scans[0], ruler), *scans[1:])
     if raw.lengths is not None and not ruler.measured:
         scaled = tuple(scan.doubted(raw.lengths) for scan in scans)
     else:
         scaled = with_scale(path, scans, ruler, before, sized=raw.sized)
     if ruler.measured or ruler.known is not None:  # else the doubt of all lengths is far larger;
         # tags of a mat that are read show that pictures were taken from near
-        scaled = tuple(scan.doubted(*_coarse(scan)) for scan in scaled)
+        scaled = tuple(scan.doubted(*scan.coarse) for scan in scaled)
     if claim is not None:
         trust = min(claim.trust, "fair", key=WORDS.index)
         claim = replace(claim, what="its past", says=FOREIGN, trust=trust)
@@ -307,20 +311,6 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         _check_useful(path, scan)
     done = (replace(scan, body=None) for scan in scaled)  # what it was is not looked at again
     return tuple(_said(scan, raw.changes, raw.warnings) for scan in done)
-
-
-def _coarse(scan: ClosedScan) -> tuple[Doubt, ...]:
-    """Doubt a stone by the step of its skin: depths that are fused on a grid of that step err."""
-    piece, bare, volume = scan.piece, scan.bare, scan.volume.mid
-    area = float(face_areas(piece.vertices, bare).sum())
-    if scan.body is None or area * float(piece.size.max()) > LIMBED * volume:
-        return ()
-    edges = np.diff(piece.vertices[bare[:: 1 + len(bare) // FINE, :2]], axis=1)
-    step = float(np.median(np.linalg.norm(edges, axis=2)))
-    fused = step * area / volume
-    off = COARSER * max(0.0, fused - FINELY)
-    says = f"its faces of {step * 1e3:.0f} mm are coarse; scan it from nearer"
-    return (Doubt("resolution", off, off, says, "fair"),) if off else ()
 
 
 def _check_useful(path: Path, scan: ClosedScan) -> None:
@@ -404,10 +394,10 @@ def with_scale(
     total = before * factor
     unsure = disagree / 2 + found.noise
     why = MELTED if two else (*parted, PARTED)[0]
-    if any(d.what == "smoothing" for d in scans[0].doubts):  # what measures depth knows its lengths
-        _unlike(path, total, why)
-    if sized and (two or parted):
-        unsure += _unlike(path, total, why)
+    doubted = sized and (two or bool(parted))
+    if doubted or any(d.what == "smoothing" for d in scans[0].doubts):
+        unlike = _unlike(path, total, why)  # what measures depth knows its lengths
+        unsure += unlike if doubted else 0.0
     if two:  # then the file's own lengths may be the right ones, as far as they are
         unsure += OWN_LENGTHS / 2
     twice = ruler.longest is not None and ruler.across is not None
@@ -860,7 +850,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         says = f"the table or cloth under it is uneven by {body.ground.spread * 1e3:.1f} mm"
         doubts.append(Doubt("table", off, off, f"{says}; lay it on a board"))
     doubts += [_unseen_side(b, volume) for r in body.rims if (b := breach_of(vertices, r.edges))]
-    skin = float(face_areas(body.vertices, body.seen).sum()) / volume
+    skin = body.area / volume
     if body.smoothed or body.step * skin > COARSE:
         says = (
             "its skin is smooth as by LiDAR, which rounds off edges by 3-5 mm; scan it with the "
@@ -898,8 +888,7 @@ def _one_sided(body: OpenBody, volume: float) -> Doubt | None:
     near = (body.away > low - [size / 5, size / 5, 0]) & (body.away < high + size / 5)
     loose = body.away[(near & (body.away[:, :, 2:] > ON_TABLE)).all(axis=(1, 2))]
     a, b, c = loose.transpose(1, 0, 2)
-    area = face_areas(body.vertices, body.seen).sum()
-    share = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum() / 2 / area)
+    share = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2 / body.area
     says = f"{says}, and limbs may be missing there; scan it again from there, see --picture"
     return Doubt("side", 0.02, LOST_LIMBS + PER_LOOSE * share, says, "poor")
 
@@ -907,7 +896,18 @@ def _one_sided(body: OpenBody, volume: float) -> Doubt | None:
 def _is_limbed(body: OpenBody, volume: float) -> bool:
     """Tell whether a body has so much skin for its volume as wood has."""
     size = float(np.ptp(body.vertices, axis=0).max())
-    return float(face_areas(body.vertices, body.seen).sum()) * size > LIMBED * volume
+    return body.area * size > LIMBED * volume
+
+
+def _coarse(body: OpenBody, volume: float) -> tuple[Doubt, ...]:
+    """Doubt a body by the step of its skin: depths that are fused on a grid of that step err."""
+    fused, faces = body.step * body.area / volume, f"its faces of {body.step * 1e3:.1f} mm"
+    if _is_limbed(body, volume):
+        says = f"{faces} are coarse for limbs; scan it from nearer"
+        return (Doubt("resolution", THICKER * fused, THINNER * fused, says),)
+    off = COARSER * max(0.0, fused - FINELY)
+    says = f"{faces} are coarse; scan it from nearer"
+    return (Doubt("resolution", off, off, says, "fair"),) if off else ()
 
 
 def _guarded(
@@ -931,10 +931,9 @@ def _guarded(
     if side is not None and all(d.what != "side" or d.above < side.above for d in doubts):
         doubts = (*(d for d in doubts if d.what != "side"), side)
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
+    coarse = _coarse(body, volume)
     if _is_limbed(body, volume):
-        fused = body.step * float(face_areas(body.vertices, body.seen).sum()) / volume
-        says = f"its faces of {body.step * 1e3:.1f} mm are coarse for limbs; scan it from nearer"
-        doubts = (*doubts, Doubt("resolution", THICKER * fused, THINNER * fused, says))
+        doubts, coarse = (*doubts, *coarse), ()
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
     found = range_of(volume, doubts)
@@ -953,4 +952,5 @@ def _guarded(
         doubts = (*doubts, Doubt("ghost", off, off, DOUBLED, "fair"))
     changes = (*body.changes, *body.filled)
     piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes, warnings=warnings)
-    return ClosedScan(piece, doubts, faces[: len(body.seen)], body.away, body.sway, body=body)
+    bare = faces[: len(body.seen)]
+    return ClosedScan(piece, doubts, bare, body.away, body.sway, coarse=coarse, body=body)
