@@ -27,15 +27,15 @@ def libraries() -> list[Row]:
     import pyvista
     import trimesh
 
+    from plumbstone.meshes.measures.displacement import (
+        displaced_at_levels,
+        displaced_volume,
+    )
     from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
     from plumbstone.meshes.measures.rulers import FILE_ALONE
     from plumbstone.meshes.reading.scans import read_raw
     from plumbstone.meshes.shapes.primitives import boulder
     from plumbstone.meshes.writing import ply_bytes
-    from plumbstone.volumes.water.displacement import (
-        displaced_at_levels,
-        displaced_volume,
-    )
 
     stone = boulder((0.3, 0.22, 0.25), 5, 7)
     vertices, faces, level = stone.vertices, stone.faces, 0.11
@@ -146,10 +146,10 @@ def write_stones(folder: Path, count: int, subdivisions: int) -> list[str]:
 def growth() -> list[Row]:
     """Exponents of time against faces and against cells, by least squares in logarithms."""
     from plumbstone.meshes.closing.scans import closed_scan
+    from plumbstone.meshes.measures.displacement import displaced_at_levels
     from plumbstone.meshes.shapes.primitives import boulder
     from plumbstone.meshes.writing import ply_bytes
     from plumbstone.volumes.bed.heightfield import stable_surface
-    from plumbstone.volumes.water.displacement import displaced_at_levels
 
     levels = np.linspace(0.01, 0.24, 60)
     counts, cut, whole = [], [], []

@@ -24,7 +24,7 @@ def displaced() -> Row:
     """Clipped volume of a stone of 1.3 million faces."""
     import trimesh
 
-    from plumbstone.volumes.water.displacement import displaced_volume
+    from plumbstone.meshes.measures.displacement import displaced_volume
 
     stone = rough_ball(8)
     level = 0.11
@@ -103,8 +103,8 @@ def levels() -> Row:
     """Sixty water levels of a group of six pieces, against six cuts of one by trimesh."""
     import trimesh
 
+    from plumbstone.meshes.measures.displacement import displaced_at_levels
     from plumbstone.meshes.shapes.primitives import boulder
-    from plumbstone.volumes.water.displacement import displaced_at_levels
 
     pieces = [boulder((0.3, 0.2, 0.2), seed, 7) for seed in range(6)]
     heights = np.linspace(0.01, 0.19, 60)

@@ -99,12 +99,12 @@ def hold(
             else:
                 print_lines(answer)
             return
+        from plumbstone.volumes.density import water_density
         from plumbstone.volumes.report import balance_figures
         from plumbstone.volumes.sanity import checked
         from plumbstone.volumes.scape.groups import FACTOR
         from plumbstone.volumes.scape.quantities import parse_quantity
         from plumbstone.volumes.scape.scape import SALINITY
-        from plumbstone.volumes.water.density import water_density
 
         if picture is not None:
             raise PlumbstoneError("--picture needs a scape file: it draws where forces act.")

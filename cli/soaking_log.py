@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 
 from plumbstone.meshes.errors import PlumbstoneError, unreadable
-from plumbstone.volumes.holding.soaking import Weighing
+from plumbstone.volumes.scape.groups import Weighing
 
 COLUMNS = "date,grams,weighed"
 LARGEST = 1_000_000  # [bytes]

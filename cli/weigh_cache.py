@@ -2,34 +2,33 @@
 
 from dataclasses import astuple
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from plumbstone.cli import kept
 from plumbstone.meshes.contents import kept_place
 from plumbstone.meshes.measures.openings import Extents
+from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.weighing import Confidence, Weighed, mass_of
-
-if TYPE_CHECKING:
-    from plumbstone.cli.weigh_request import Request
+from plumbstone.volumes.scape.materials import Material
 
 
-def recalled(path: Path, request: "Request") -> list[Weighed] | None:
+def recalled(path: Path, ruler: Ruler, every: bool, material: Material) -> list[Weighed] | None:
     """Give what was weighed before from the same bytes; None if nothing was."""
     try:
-        return [_weighed(row, path, request) for row in kept.recalled(_place(path, request))]
+        return [_weighed(row, path, material) for row in kept.recalled(_place(path, ruler, every))]
     except (ValueError, LookupError, TypeError):
         return None  # absent or damaged: weigh anew
 
 
-def remembered(path: Path, request: "Request", found: list[Weighed]) -> None:
+def remembered(path: Path, ruler: Ruler, every: bool, found: list[Weighed]) -> None:
     """Keep results for a later run; a disk that refuses is no error."""
-    kept.remembered(_place(path, request), [_row(weighed) for weighed in found])
+    kept.remembered(_place(path, ruler, every), [_row(weighed) for weighed in found])
 
 
-def _place(path: Path, request: "Request") -> Path | None:
+def _place(path: Path, ruler: Ruler, every: bool) -> Path | None:
     """Where the results of these bytes with these options are kept."""
-    return kept_place(path, "weigh", ".json", repr(request.ruler), repr(request.every))
+    return kept_place(path, "weigh", ".json", repr(ruler), repr(every))
 
 
 def _row(weighed: Weighed) -> dict[str, Any]:
@@ -48,17 +47,17 @@ def _row(weighed: Weighed) -> dict[str, Any]:
     }
 
 
-def _weighed(row: dict[str, Any], path: Path, request: "Request") -> Weighed:
+def _weighed(row: dict[str, Any], path: Path, material: Material) -> Weighed:
     """Weigh kept results with the material asked for."""
     volume = Range(*row["volume"])
-    density = request.material.density
+    density = material.density
     if density is None:
-        raise ValueError(request.material.name)
+        raise ValueError(material.name)
     openings = tuple((float(a), float(b)) for a, b in row["openings"])
     return Weighed(
         name=path.stem,
         source=str(path),
-        material=request.material,
+        material=material,
         volume=volume,
         mass=mass_of(volume, density),
         size=tuple(row["size"]),

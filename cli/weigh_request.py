@@ -35,7 +35,7 @@ KNOWN_SHEETS = {
     "card": (0.08560, 0.05398), "a4": (0.297, 0.210), "a5": (0.210, 0.148),
     "letter": (0.2794, 0.2159),
 }  # fmt: skip
-WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.water.density
+WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.density
 TWICE = "two weighings"  # source of a density that the user measured
 LOST = "the process that weighed it was stopped, maybe for want of memory; try it alone."
 # Files that lie beside scans and are none; all others of a folder are weighed or told of.
@@ -247,23 +247,21 @@ def weigh_file(request: Request, path: Path) -> list[Weighed] | str:
     """Weigh the bodies of one scan, or say why not; taken from the cache if it can be."""
     from plumbstone.cli.weigh_cache import recalled, remembered
 
+    ruler, every = request.ruler, request.every
     try:
-        known = None if request.meshes else recalled(path, request)
+        known = None if request.meshes else recalled(path, ruler, every, request.material)
         if known is not None:
             return _numbered(known)
         from plumbstone.meshes.closing.keeping import kept_scan
         from plumbstone.meshes.closing.scans import closed_scans
 
-        if request.every:
-            scans = closed_scans(path, request.ruler)
-        else:
-            scans = (kept_scan(path, request.ruler),)
+        scans = closed_scans(path, ruler) if every else (kept_scan(path, ruler),)
         found = [weigh_closed(scan, request.material) for scan in scans]
     except PlumbstoneError as error:
         return str(error)
     if not request.meshes:
         found = [replace(weighed, piece=None, seen=None, away=None) for weighed in found]
-        remembered(path, request, found)
+        remembered(path, ruler, every, found)
     return _numbered(found)
 
 

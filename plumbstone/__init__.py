@@ -19,11 +19,11 @@ if TYPE_CHECKING:
     from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.meshes.piece import Piece
     from plumbstone.meshes.ranges import Range
-    from plumbstone.volumes.bodies.weigh import weigh
     from plumbstone.volumes.figures import Report
     from plumbstone.volumes.findings import Finding
     from plumbstone.volumes.layout import Layout
     from plumbstone.volumes.scape.scape import Scape, read_scape, scape_from
+    from plumbstone.volumes.weigh import weigh
 
 # In a checkout this folder comes first on the path; its rooms lie beside it, in the install.
 if not os.path.isdir(os.path.join(__path__[0], "volumes")):  # noqa: PTH112, PTH118
@@ -39,7 +39,7 @@ _HOMES = {
     "Scape": "volumes.scape.scape",
     "read_scape": "volumes.scape.scape",
     "scape_from": "volumes.scape.scape",
-    "weigh": "volumes.bodies.weigh",
+    "weigh": "volumes.weigh",
 }
 
 __all__ = [

@@ -17,6 +17,7 @@ from scipy.spatial import ConvexHull
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.shapes import primitives
 from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.density import water_density
 from plumbstone.volumes.holding.free_bodies import (
     End,
     Stage,
@@ -34,7 +35,6 @@ from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.scape.groups import KEPT, Sinker
 from plumbstone.volumes.scape.materials import find_material
 from plumbstone.volumes.scape.scape import read_scape
-from plumbstone.volumes.water.density import water_density
 
 mujoco.set_mju_user_warning(lambda _: None)  # else it writes a log file where it runs
 

@@ -6,6 +6,7 @@ import pytest
 from commands import read_json, refuse
 
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.density import water_density
 from plumbstone.volumes.holding.buoyancy import (
     SinkerError,
     balance_from_density,
@@ -16,7 +17,6 @@ from plumbstone.volumes.holding.buoyancy import (
     sinker_for,
 )
 from plumbstone.volumes.scape.materials import find_material
-from plumbstone.volumes.water.density import water_density
 
 
 @pytest.mark.parametrize(

@@ -7,10 +7,10 @@ import pytest
 import trimesh
 
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.density import GRAVITY, water_density
 from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.scape.scape import scape_from
-from plumbstone.volumes.water.density import GRAVITY, water_density
 from plumbstone.volumes.water.dosing import DrainBack, SaltError, level_after_change, salt_for
 from plumbstone.volumes.water.loads import glass_mass, lift_code, pressure_on
 

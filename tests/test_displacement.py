@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 import trimesh
 
+from plumbstone.meshes.measures.displacement import (
+    displaced_at_levels,
+    displaced_volume,
+)
 from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.reading.scans import read_scan
 from plumbstone.meshes.shapes.primitives import box, ellipsoid
-from plumbstone.volumes.water.displacement import (
-    displaced_at_levels,
-    displaced_volume,
-)
 
 FIVE_SCANS = (
     "epfl_stone_10.stl",

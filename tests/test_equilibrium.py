@@ -9,7 +9,8 @@ import pytest
 import shapely
 from scipy.optimize import lsq_linear, nnls
 
-from plumbstone.volumes.holding.contacts import off_hull
+from plumbstone.volumes.bodies.contacts import off_hull
+from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.equilibrium import (
     Rig,
     forces_at,
@@ -21,7 +22,6 @@ from plumbstone.volumes.holding.equilibrium import (
     lifts_whole,
 )
 from plumbstone.volumes.holding.touching import Resting
-from plumbstone.volumes.water.density import GRAVITY
 
 NO_TIES = {
     "ties": np.empty((0, 3)),

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from plumbstone.meshes.measures.displacement import displaced_at_levels
 from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.shapes import primitives
 from plumbstone.meshes.shapes.primitives import box, cylinder
@@ -11,7 +12,6 @@ from plumbstone.volumes.holding.floating import (
     draught_of,
     float_at_rest,
 )
-from plumbstone.volumes.water.displacement import displaced_at_levels
 
 
 @pytest.mark.parametrize(

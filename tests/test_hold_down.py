@@ -15,6 +15,7 @@ from plumbstone.cli.wording.holding import hold_sentences
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Grid
+from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.findings import hold_findings
 from plumbstone.volumes.holding.hold_down import Doubt, HoldResult
 from plumbstone.volumes.holding.offers import places_for
@@ -22,7 +23,6 @@ from plumbstone.volumes.layout import Layout, make_plan
 from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.scape.groups import Group
 from plumbstone.volumes.scape.scape import read_scape
-from plumbstone.volumes.water.density import GRAVITY
 
 
 def judged(folder: Path, sinkers: str) -> HoldResult:

@@ -2,6 +2,7 @@
 
 import ast
 import doctest
+import graphlib
 import importlib
 import tomllib
 from pathlib import Path
@@ -41,6 +42,30 @@ def test_imports_run_one_way(folder: str) -> None:
                 parts = (node.module or "").split(".")
                 if parts[0] == "plumbstone":
                     assert parts[1] in allowed, f"{path}: {node.module}"
+
+
+def test_no_room_imports_what_imports_it() -> None:
+    """A room is a folder inside one of the three, or a module beside it."""
+    uses: dict[str, set[str]] = {}
+    for name in MODULES:
+        tree = ast.parse((ROOT / Path(*name.split(".")[1:])).with_suffix(".py").read_text("utf-8"))
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("plumbstone."):
+                whole = {f"{node.module}.{alias.name}" for alias in node.names}
+                for used in (whole & set(MODULES)) or {node.module or ""}:
+                    uses.setdefault(room_of(name), set()).add(room_of(used))
+    rooms = {room: used - {room} for room, used in uses.items()}
+    order = list(graphlib.TopologicalSorter(rooms).static_order())  # raises where there is a circle
+    floors: dict[str, int] = {}
+    for room in order:
+        inside = [u for u in rooms.get(room, ()) if u.split(".")[0] == room.split(".")[0]]
+        floors[room] = 1 + max((floors[used] for used in inside), default=0)
+    assert max(floors.values()) <= 7, floors
+
+
+def room_of(module: str) -> str:
+    """Name folder and room of a module."""
+    return ".".join(module.split(".")[1:3])
 
 
 @pytest.mark.parametrize("name", MODULES)

@@ -9,7 +9,7 @@ from scipy.spatial.transform import Rotation
 from plumbstone.meshes.measures.extents import extents_of, smallest_box
 from plumbstone.meshes.measures.nearest import nearest_on
 from plumbstone.meshes.shapes.primitives import boulder, box
-from plumbstone.volumes.holding.contacts import hull_numbers, inside_hull, off_hull, rest_plane
+from plumbstone.volumes.bodies.contacts import hull_numbers, inside_hull, off_hull, rest_plane
 
 
 @pytest.mark.parametrize("seed", range(5))

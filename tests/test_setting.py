@@ -20,7 +20,7 @@ from plumbstone.meshes.shapes.placing import (
     turned,
 )
 from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
-from plumbstone.volumes.holding.contacts import lean_of, settling_slopes
+from plumbstone.volumes.bodies.contacts import lean_of, settling_slopes
 from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import read_scape

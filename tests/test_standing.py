@@ -4,13 +4,13 @@ from pathlib import Path
 
 import pytest
 
+from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.findings import Severity
 from plumbstone.volumes.holding.findings import standing_findings
 from plumbstone.volumes.holding.stability import Standing, tip_angle, top_push
 from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.scape.scape import read_scape
-from plumbstone.volumes.water.density import GRAVITY
 
 
 def test_upright_basalt() -> None:

@@ -6,9 +6,9 @@ import gsw
 import iapws
 import pytest
 
+from plumbstone.volumes.density import WaterRangeError, water_density
 from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.scape.scape import read_scape
-from plumbstone.volumes.water.density import WaterRangeError, water_density
 
 
 @pytest.mark.parametrize("celsius", [0.5, 4, 10, 15, 18, 20, 22, 24, 25, 26, 30, 35, 40])

@@ -48,6 +48,7 @@ from plumbstone.volumes.bodies.placement import (
     solid_of,
     upon_bed,
 )
+from plumbstone.volumes.density import water_density
 from plumbstone.volumes.figures import BedFigures, Report
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.plan import Ground, Plan, Purchase, in_order_of_work
@@ -62,7 +63,6 @@ from plumbstone.volumes.water.content import (
     open_space,
     tank_parts,
 )
-from plumbstone.volumes.water.density import water_density
 from plumbstone.volumes.water.dosing import drain_back
 
 if TYPE_CHECKING:

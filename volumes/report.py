@@ -14,6 +14,7 @@ from plumbstone.volumes.bed.interfaces import heaving_layers, lasting_slope, swa
 from plumbstone.volumes.bed.results import BedResult, LayerResult, SpotDepth, depths_at
 from plumbstone.volumes.bodies.findings import body_findings
 from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.density import water_density
 from plumbstone.volumes.figures import (
     BagFigures,
     BalanceFigures,
@@ -47,7 +48,6 @@ from plumbstone.volumes.scape.groups import Sinker
 from plumbstone.volumes.scape.layers import Border
 from plumbstone.volumes.scape.scape import Lump, Scape, Tank
 from plumbstone.volumes.shopping import costs_of, shopping_of
-from plumbstone.volumes.water.density import water_density
 from plumbstone.volumes.water.dosing import DrainBack
 from plumbstone.volumes.water.loads import ONE_PERSON, Load, lift_code
 

@@ -11,9 +11,9 @@ from plumbstone.cli.pictures.sight import bed_colours, top_layers
 from plumbstone.cli.solids import FROM_ABOVE, FROM_FRONT, draw_solids
 from plumbstone.cli.wording.units import RULED, Units, push_words, written
 from plumbstone.meshes.piece import Floats
+from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.equilibrium import Rig, centre_of_lift, forces_at
 from plumbstone.volumes.holding.free_bodies import loose_strapped, tie_place
-from plumbstone.volumes.water.density import GRAVITY
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist

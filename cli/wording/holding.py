@@ -15,9 +15,9 @@ from plumbstone.cli.wording.units import (
     show_length,
     written,
 )
+from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.findings import Finding, Kind
 from plumbstone.volumes.scape.groups import KEPT
-from plumbstone.volumes.water.density import GRAVITY
 
 if TYPE_CHECKING:
     from plumbstone.volumes.holding.buoyancy import Balance

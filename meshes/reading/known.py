@@ -2,19 +2,17 @@
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Protocol, TypeVar
 
 import numpy as np
 
 from plumbstone.meshes.measures.doubts import Doubt, in_length
 from plumbstone.meshes.measures.extents import smallest_box
 from plumbstone.meshes.measures.rulers import Known
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Floats, Piece
+from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.reading.mat import Sheet, rectified
 from plumbstone.meshes.reading.parts import Parsed, ScanError, needed
-
-if TYPE_CHECKING:
-    from plumbstone.meshes.closing.scans import ClosedScan
 
 OFF_SHAPE = 0.05  # how far the proportions of a thing may lie off those that it should have
 SURELY = 0.02  # the same, so that the scale can be called good
@@ -25,6 +23,21 @@ FILL = {"box": 1.0, "can": np.pi / 4}  # share of its box that a thing fills
 OFF_FILL = 0.12
 CUT_OFF = 0.005  # share of a thing's corners that noise may put beyond its sides, at each end
 LEAST_SIDE, LEAST_AREA, MOST_AREA = 40, 4e-4, 0.5  # of a sheet [pixels], shares of the picture
+
+
+class Closed(Protocol):
+    """A body that was closed."""
+
+    @property
+    def piece(self) -> Piece:
+        """Its mesh [m]."""
+
+    @property
+    def volume(self) -> Range:
+        """What it holds [m³]."""
+
+
+Body = TypeVar("Body", bound=Closed)
 
 
 def read_sheet(path: Path, parsed: Parsed, known: Known) -> Sheet:
@@ -76,13 +89,13 @@ def _rectangle(cv2: object, outline: object, pixels: int) -> Floats | None:
 
 
 def told_apart(
-    path: Path, scans: Sequence["ClosedScan"], known: Known
-) -> tuple[tuple["ClosedScan", ...], float, Doubt]:
+    path: Path, scans: Sequence[Body], known: Known
+) -> tuple[tuple[Body, ...], float, Doubt]:
     """Tell a box or a can from the bodies beside it.
 
     Returns
     -------
-    scans : tuple of ClosedScan
+    scans : tuple
         The others.
     factor : float
         That brings them to its size.
@@ -104,7 +117,7 @@ def told_apart(
     return others, factor, _seen(known, off)
 
 
-def _fit(scan: "ClosedScan", known: Known) -> tuple[float, float]:
+def _fit(scan: Closed, known: Known) -> tuple[float, float]:
     """How far a body's proportions are off a thing's, and the factor to its size."""
     vertices = scan.piece.vertices
     upright = np.array([0.0, 0.0, 1.0])

@@ -3,18 +3,13 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats
-from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.scape.quantities import is_quantity, parse_quantity, without_comma
-from plumbstone.volumes.scape.sections import Section
-
-if TYPE_CHECKING:
-    from plumbstone.volumes.bed.results import LayerResult
+from plumbstone.volumes.bed.results import LayerResult
+from plumbstone.volumes.scape.layers import Bag
 
 MOST_BAGS = 10_000
 MOST_TRIED = 200_000  # sets of bags that are tried one by one
@@ -23,20 +18,6 @@ ROUNDING = 1e-9  # of a need or a cost
 
 class BagError(PlumbstoneError, ValueError):
     """Bags that cannot cover a need."""
-
-
-@dataclass(frozen=True, slots=True)
-class Bag:
-    """One size of bag, sold by volume or by mass."""
-
-    holds: float  # [m³] or [kg]
-    by_mass: bool
-    price: float | None = None
-    text: str = ""  # as the user wrote it
-
-    def volume(self, bulk_density: float) -> float:
-        """Poured volume of its content [m³] at a bulk density [kg/m³]."""
-        return self.holds / bulk_density if self.by_mass else self.holds
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +91,7 @@ def cheapest_bags(need: float, bags: Sequence[Bag], bulk_density: float) -> BagC
     )
 
 
-def bags_of(result: "LayerResult") -> tuple[BagChoice | None, BagsIfWorse | None]:
+def bags_of(result: LayerResult) -> tuple[BagChoice | None, BagsIfWorse | None]:
     """Choose the bags for a layer and its spare, and those it takes if it needs more than expected.
 
     It may settle by more than stated, and then stand as steep as its material can.
@@ -127,37 +108,12 @@ def bags_of(result: "LayerResult") -> tuple[BagChoice | None, BagsIfWorse | None
     usual = replace(usual, left_over=usual.bought - result.poured)
     if layer.sacks is not None:
         return usual, None
-    most = settling_range(layer.settling).high
+    most = layer.settles.high
     for settled, repose in ((result.settled, None), (result.settled_range.high, layer.repose.high)):
         worse = choice((settled - result.gaps) / (1 - most))
         if worse.counts != usual.counts:
             return usual, BagsIfWorse(worse, most, repose)
     return usual, None
-
-
-def settling_range(stated: float) -> Range:
-    """By what share of what is poured a layer may settle; common practice, no source.
-
-    5-15 % where about so much is stated, 0-5 % for coarse grains that settle by less.
-    """
-    least, most = (0.0, 0.05) if stated < 0.05 else (0.05, 0.15)
-    return Range(min(least, stated), stated, max(most, stated))
-
-
-def bag_from(section: Section) -> Bag:
-    """Read one bag: `holds` ("9 L" or "10 kg") and `price`."""
-    text = section.raw("holds", like='"9 L"')
-    by_mass = is_quantity(text, "mass")
-    kind = "mass" if by_mass else "volume"
-    if not by_mass and not is_quantity(text, "volume"):
-        how = without_comma(text) or 'write litres or kilograms, such as "9 L"'
-        raise section.error("holds", f"is {text!r}; {how}.")
-    holds = parse_quantity(text, kind)
-    if holds < 1e-6:
-        raise section.error("holds", "must be more than nothing.")
-    bag = Bag(holds, by_mass, section.number("price", None, least=0, sign="€"), str(text))
-    section.done()
-    return bag
 
 
 def _best_of_all(costs: Floats, volumes: Floats, need: float) -> Floats | None:

@@ -11,8 +11,8 @@ from plumbstone.volumes.bed.passing import is_filter, nearest_level, state_of
 from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.bed.row import SLICE, WIDEST, Crack, Row, row_for
 from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.scape.materials import Material
-from plumbstone.volumes.water.density import GRAVITY
 
 Sides = tuple[NDArray[np.bool_], NDArray[np.bool_]]
 SLIDING, TIPPING = 1.5, 2.0  # least reserves of a stone; common practice, no source

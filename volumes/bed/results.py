@@ -12,7 +12,6 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Columns, Grid, Window
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.bed.bags import settling_range
 from plumbstone.volumes.bed.row import Row
 from plumbstone.volumes.scape.layers import Layer, Spot
 
@@ -72,7 +71,7 @@ class LayerResult:
     @property
     def poured_range(self) -> Range:
         """What to pour by its repose and how much it settles [m³]."""
-        settles = settling_range(self.layer.settling)
+        settles = self.layer.settles
         by_repose = self.settled_range.plus(-self.gaps).times(1 / (1 - settles.mid))
         laid = self.settled - self.gaps
         low, high = laid / (1 - settles.low), laid / (1 - settles.high)

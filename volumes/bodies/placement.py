@@ -8,6 +8,7 @@ import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
+from plumbstone.meshes.measures.displacement import mesh_centre
 from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.piece import Floats, Piece
@@ -23,6 +24,7 @@ from plumbstone.meshes.shapes.placing import (
     tilted,
     turned,
 )
+from plumbstone.volumes.bodies.contacts import lean_of, settling_slopes
 from plumbstone.volumes.bodies.weighing import (
     Weighed,
     mass_of,
@@ -31,11 +33,9 @@ from plumbstone.volumes.bodies.weighing import (
     volume_of_mass,
     weigh_scan,
 )
-from plumbstone.volumes.holding.contacts import lean_of, settling_slopes
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.scape.scape import PieceEntry, Shape, Tank
-from plumbstone.volumes.water.displacement import mesh_centre
 
 THREADS = 2  # that make bodies side by side; more only wait for memory
 MASS_ONLY_PROPORTIONS = np.array([1.3, 1.0, 0.8])  # common practice, no source

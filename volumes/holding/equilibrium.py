@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.piece import Floats, Indices
-from plumbstone.volumes.holding.contacts import inside_hull
-from plumbstone.volumes.water.density import GRAVITY
+from plumbstone.volumes.bodies.contacts import inside_hull
+from plumbstone.volumes.density import GRAVITY
 
 MOST_LIFT = 1e4  # bound of the margin [N]
 SLACK = 1e-9  # rounding of the margin [N]

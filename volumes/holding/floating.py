@@ -5,13 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.measures.faults import enclosed_volume
-from plumbstone.meshes.piece import Floats, Indices
-from plumbstone.volumes.water.displacement import (
+from plumbstone.meshes.measures.displacement import (
     displaced_at_levels,
     displaced_volume,
     mesh_centre,
 )
+from plumbstone.meshes.measures.faults import enclosed_volume
+from plumbstone.meshes.piece import Floats, Indices
 
 STARTS = 14  # attitudes from which the lowest energy is sought
 

@@ -10,12 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
+from plumbstone.meshes.measures.displacement import displaced_at_levels, mesh_centre
 from plumbstone.meshes.measures.nearest import nearest_on
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bodies.contacts import Pulls, off_hull
 from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.buoyancy import least_reserve
-from plumbstone.volumes.holding.contacts import Pulls, off_hull
 from plumbstone.volumes.holding.equilibrium import Rig
 from plumbstone.volumes.holding.soaking import saturated_density
 from plumbstone.volumes.holding.touching import (
@@ -30,8 +32,6 @@ from plumbstone.volumes.holding.touching import (
 )
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import Group, Sinker
-from plumbstone.volumes.water.density import GRAVITY
-from plumbstone.volumes.water.displacement import displaced_at_levels, mesh_centre
 
 BESIDE_FOOT = 0.02  # [m]: 0.3 mm of cord turn wood by 1° about an edge so near its tie
 SINKER_HEIGHT = 0.06  # water over the floor that covers a sinker without a place [m]

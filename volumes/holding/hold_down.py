@@ -16,6 +16,7 @@ from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.results import BedResult
 from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.buoyancy import (
     Balance,
     Hung,
@@ -64,7 +65,6 @@ from plumbstone.volumes.holding.touching import DRAWN_THROUGH, LEANS
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.scape.materials import Material
-from plumbstone.volumes.water.density import GRAVITY
 
 LEVELS = 40  # water levels tried while the tank fills
 FINEST_AFLOAT = 1_500  # faces; a finer mesh is thinned before it floats

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from plumbstone.meshes.measures.columns import Grid, columns_of
+from plumbstone.meshes.measures.displacement import mesh_centre
 from plumbstone.meshes.measures.faults import shells
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.volumes.bodies.placement import Body
@@ -15,7 +16,6 @@ from plumbstone.volumes.holding.equilibrium import Rig, least_sinkers
 from plumbstone.volumes.holding.free_bodies import Stage
 from plumbstone.volumes.scape.groups import KEPT, Group, Sinker
 from plumbstone.volumes.scape.materials import Material
-from plumbstone.volumes.water.displacement import mesh_centre
 
 MOST_SINKERS = 3
 MOST_POINTS = 6  # of one kind of places

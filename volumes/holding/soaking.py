@@ -8,6 +8,7 @@ import numpy as np
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.scape.groups import Weighing
 
 CELL_WALL = 1540.0  # of cell-wall substance in water [kg/m³], from memory
 LONGEST = 20 * 365.0  # [days]; beyond this no date is given
@@ -18,15 +19,6 @@ FEWEST = 3  # weighings that are left once an odd one is set aside
 
 class SoakingError(PlumbstoneError, ValueError):
     """A log of weighings that cannot be right."""
-
-
-@dataclass(frozen=True, slots=True)
-class Weighing:
-    """One line of a log of soaking wood."""
-
-    day: float  # in the water
-    mass: float  # as the scale shows it [kg]
-    in_water: bool = False  # weighed hanging in the water, not drained in air
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,8 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from plumbstone.meshes.measures.columns import Grid
+from plumbstone.meshes.measures.displacement import mesh_centre
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.equilibrium import all_stay, stays_at
 from plumbstone.volumes.holding.free_bodies import (
     End,
@@ -23,8 +25,6 @@ from plumbstone.volumes.holding.free_bodies import (
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import FRICTION
-from plumbstone.volumes.water.density import GRAVITY
-from plumbstone.volumes.water.displacement import mesh_centre
 
 UPRIGHT = 1.2  # height over the narrower side of its outline: from here on it stands
 LEANS = 5.0  # [degrees]: from here on a piece does not rest as it is drawn

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from plumbstone.meshes.measures.columns import Grid, Window
 from plumbstone.meshes.measures.nearest import nearest_on
 from plumbstone.meshes.piece import Floats, Indices
-from plumbstone.volumes.holding.contacts import (
+from plumbstone.volumes.bodies.contacts import (
     Pulls,
     can_rest,
     hull_numbers,

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.holding.soaking import Weighing
 from plumbstone.volumes.scape.materials import Material, find_material
 from plumbstone.volumes.scape.quantities import parse_quantity
 from plumbstone.volumes.scape.sections import Section
@@ -19,6 +18,15 @@ FACTOR = 1.3  # common practice, no source
 FRICTION = Range(math.tan(math.radians(15)), math.tan(math.radians(27)), 0.8)
 # of wet wood on stone: slippery, common, rough; from memory
 MOST_TIE_POINTS = 8  # all sets of three of them are tried
+
+
+@dataclass(frozen=True, slots=True)
+class Weighing:
+    """One line of a log of soaking wood."""
+
+    day: float  # in the water
+    mass: float  # as the scale shows it [kg]
+    in_water: bool = False  # weighed hanging in the water, not drained in air
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,9 +12,9 @@ from plumbstone.meshes.loops import signed_distances
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.bed.bags import Bag, bag_from
 from plumbstone.volumes.scape.maps import MapError, picture_levels, table_levels
 from plumbstone.volumes.scape.materials import Material, find_material
+from plumbstone.volumes.scape.quantities import is_quantity, parse_quantity, without_comma
 from plumbstone.volumes.scape.sections import Section
 
 NAMED_ZONES = (
@@ -93,6 +93,20 @@ class Sacks:
 
 
 @dataclass(frozen=True, slots=True)
+class Bag:
+    """One size of bag, sold by volume or by mass."""
+
+    holds: float  # [m³] or [kg]
+    by_mass: bool
+    price: float | None = None
+    text: str = ""  # as the user wrote it
+
+    def volume(self, bulk_density: float) -> float:
+        """Poured volume of its content [m³] at a bulk density [kg/m³]."""
+        return self.holds / bulk_density if self.by_mass else self.holds
+
+
+@dataclass(frozen=True, slots=True)
 class Layer:
     """One layer of substrate, in pouring order."""
 
@@ -116,6 +130,15 @@ class Layer:
     def slope(self) -> float:
         """Tangent of the angle of repose [m/m]."""
         return float(np.tan(np.radians(self.repose.mid)))
+
+    @property
+    def settles(self) -> Range:
+        """By what share of what is poured it may settle; common practice, no source.
+
+        5-15 % where about so much is stated, 0-5 % for coarse grains that settle by less.
+        """
+        least, most = (0.0, 0.05) if self.settling < 0.05 else (0.05, 0.15)
+        return Range(min(least, self.settling), self.settling, max(most, self.settling))
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,13 +315,29 @@ def _layer_from(section: Section, materials: Mapping[str, Material]) -> Layer:
         zone=zone,
         profile=profile,
         settling=section.number("settling", material.settling, least=0, most=0.5, sign="%"),
-        bags=tuple(bag_from(entry) for entry in section.sections("bags")),
+        bags=tuple(_bag_from(entry) for entry in section.sections("bags")),
         spare=section.number("spare", 0.0, least=0, most=1, sign="%"),
         sacks=_sacks_from(sacks) if (sacks := section.section("sacks", None)) else None,
         fabric=section.flag("fabric"),
     )
     section.done()
     return layer
+
+
+def _bag_from(section: Section) -> Bag:
+    """Read one bag: `holds` ("9 L" or "10 kg") and `price`."""
+    text = section.raw("holds", like='"9 L"')
+    by_mass = is_quantity(text, "mass")
+    kind = "mass" if by_mass else "volume"
+    if not by_mass and not is_quantity(text, "volume"):
+        how = without_comma(text) or 'write litres or kilograms, such as "9 L"'
+        raise section.error("holds", f"is {text!r}; {how}.")
+    holds = parse_quantity(text, kind)
+    if holds < 1e-6:
+        raise section.error("holds", "must be more than nothing.")
+    bag = Bag(holds, by_mass, section.number("price", None, least=0, sign="€"), str(text))
+    section.done()
+    return bag
 
 
 def _sacks_from(section: Section) -> Sacks:

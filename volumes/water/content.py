@@ -6,12 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from plumbstone.meshes.measures.columns import Columns, Grid
+from plumbstone.meshes.measures.displacement import displaced_volume
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.scape.scape import Lump, Tank
-from plumbstone.volumes.water.displacement import displaced_volume
 from plumbstone.volumes.water.dosing import Dosing, TankParts, level_after_change, salt_for
 from plumbstone.volumes.water.loads import Load, glass_mass, pressure_on
 

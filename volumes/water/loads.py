@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.water.density import GRAVITY
+from plumbstone.volumes.density import GRAVITY
 
 GLASS_DENSITY = 2500.0  # [kg/m³] EN 572-1, read on a secondary page
 HEAVY = 0.6  # of what one person may lift: from here on a caution is due
