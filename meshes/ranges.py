@@ -42,7 +42,7 @@ class Range:
         return self.mid + place * span
 
     def plus(self, value: float) -> "Range":
-        """Shift by an exact value."""
+        """Shift by an exact value [of the same unit]."""
         return Range(self.low + value, self.mid + value, self.high + value)
 
     def negative(self) -> "Range":
@@ -50,7 +50,7 @@ class Range:
         return Range(-self.high, -self.mid, -self.low)
 
     def times(self, factor: float) -> "Range":
-        """Multiply by a factor ≥ 0."""
+        """Multiply by a factor ≥ 0 [any unit]."""
         return Range(self.low * factor, self.mid * factor, self.high * factor)
 
     @property

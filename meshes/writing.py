@@ -34,7 +34,7 @@ def ply_bytes(vertices: Floats, faces: Indices, note: str = "") -> bytes:
 
 
 def kept_bytes(vertices: Floats, faces: Indices, note: str) -> bytes:
-    """Give a mesh as `ply_bytes` does, sealed so that its note is believed when it is read."""
+    """Give a mesh [m] as `ply_bytes` does, sealed so that its note is believed when read."""
     plain = ply_bytes(vertices, faces, f"plumbstone {note}")
     seal = seal_of(plain)
     if seal is None:

@@ -209,7 +209,7 @@ class Layout:
         return Ground(bodies, grid, columns, bed, purchases)
 
     def preview(self, spacing: float | None = None) -> Plan:
-        """Lay the bed on one coarse grid, with water and load; wood and border are left out."""
+        """Lay the bed on one coarse grid [m], with water and load; wood and border are left out."""
         return self._plan(self.ground(spacing, exact=False), None, judged=False)
 
     def poured(self) -> Plan:
@@ -241,7 +241,7 @@ class Layout:
         return self._holds(ground, water_density(tank.celsius, tank.salinity))
 
     def report(self, spacing: float | None = None, salt: float | None = None) -> Report:
-        """Compute everything and give its figures and findings; see `plan`."""
+        """Compute everything, on a grid [m], and give its figures and findings; see `plan`."""
         return report_of(self.plan(spacing, salt))
 
     def bed(self, spacing: float | None = None) -> BedFigures:
@@ -401,7 +401,7 @@ class Layout:
 
 
 def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = None) -> Plan:
-    """Compute everything about a scape once; see `Layout.plan`."""
+    """Compute everything about a scape once, on a grid [m]; see `Layout.plan`."""
     return Layout(scape).plan(spacing, salt)
 
 

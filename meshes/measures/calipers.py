@@ -133,7 +133,7 @@ def _dropped(vertices: Floats, faces: Indices) -> Floats:
 
 
 def factor_by(ruler: Ruler, found: Caliper) -> tuple[float, float]:
-    """Factor that brings a scan to its measured lengths, and how far two of them disagree."""
+    """Factor that brings a scan to its measured lengths, and the share by which two disagree."""
     low, high = found.across
     seen = (low + high) / 2
     if ruler.longest is None or ruler.across is None:
@@ -172,7 +172,7 @@ def ruled_scale(length: float, unsure: float, factor: float, *, twice: bool) -> 
 
 
 def diameter(points: Floats) -> tuple[float, Floats]:
-    """Greatest distance of two points, (n, 2) or (n, 3), and its direction."""
+    """Greatest distance of two points, (n, 2) or (n, 3) [m], and its direction."""
     corners = _hull_corners(points)
     apart = _distances(corners)
     first, second = np.unravel_index(int(apart.argmax()), apart.shape)
@@ -275,7 +275,7 @@ def _bumps(vertices: Floats, faces: Indices, links: Any, lonely: NDArray[np.bool
 
 
 def corner_normals(vertices: Floats, faces: Indices) -> Floats:
-    """Give unit normals at the corners of a mesh, (n, 3); zero where no face is."""
+    """Give normals of length 1 at the corners (n, 3) [m] of a mesh; zero where no face is."""
     normals = corner_sums(vertices, faces)
     found: Floats = normals / (np.linalg.norm(normals, axis=1)[:, None] + 1e-300)
     return found

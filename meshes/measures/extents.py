@@ -41,7 +41,7 @@ def extents_of(vertices: Floats) -> Extents:
 
 
 def even_directions(count: int) -> Floats:
-    """Directions spread evenly over half a sphere, (count, 3)."""
+    """Directions of unit length spread evenly over half a sphere, (count, 3)."""
     k = np.arange(count) + 0.5
     z = k / count
     around = np.pi * (1 + 5**0.5) * k

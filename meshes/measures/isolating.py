@@ -77,7 +77,7 @@ def find_table(vertices: Floats, faces: Indices, bands: tuple[float, ...] = NEAR
 
 
 def plane_of_samples(points: Floats, bands: tuple[float, ...] = NEAR) -> Plane | None:
-    """Find the table among samples of a scan, (k, 3).
+    """Find the table among samples of a scan, (k, 3) [m].
 
     The table is the plane with the most samples that has nearly all others on one side and
     reaches farther than they do: the flat top of a stone does not. How rough it is is not
@@ -358,7 +358,7 @@ def _middles(vertices: Floats, faces: Indices) -> tuple[Floats, Floats]:
 
 
 def upright(vertices: Floats, table: Plane) -> Floats:
-    """Turn and lift a scan so that its table is z = 0 and the body stands above it."""
+    """Turn and lift a scan (n, 3) [m] so that its table is z = 0 and the body stands above it."""
     return (vertices @ turn_up(table.normal).T) - [0.0, 0.0, table.offset]
 
 
@@ -377,7 +377,7 @@ def _refined(points: Floats, on: Floats, normal: Floats, near: float) -> Plane:
 
 
 def turn_up(normal: Floats) -> Floats:
-    """Rotation that takes a unit normal to +z, (3, 3)."""
+    """Rotation matrix, (3, 3), that takes a normal of unit length to +z."""
     side = np.cross(np.eye(3)[np.abs(normal).argmin()], normal)
     side /= np.linalg.norm(side)
     return np.stack([side, np.cross(normal, side), normal])

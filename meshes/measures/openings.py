@@ -17,12 +17,12 @@ class Extents:
         return min(self.openings, key=lambda sides: sides[0] * sides[1])
 
     def passes(self, width: float, depth: float) -> bool:
-        """Tell whether the body passes a rectangle, turned as it may be."""
+        """Tell whether the body passes a rectangle of two sides [m], turned as it may be."""
         short, long = sorted((width, depth))
         return any(a <= short and b <= long for a, b in self.openings)
 
     def times(self, factor: float) -> "Extents":
-        """Sizes of the body scaled in all lengths."""
+        """Sizes of the body scaled in all lengths [m]."""
         openings = tuple((a * factor, b * factor) for a, b in self.openings)
         a, b, c = (side * factor for side in self.sides)
         return Extents(self.lowest * factor, openings, (a, b, c))

@@ -19,6 +19,7 @@ def thinned(vertices: Floats, faces: Indices, cells: int = 16) -> tuple[Floats, 
     Parameters
     ----------
     vertices : (n, 3) float array
+        Corners [m].
     faces : (m, 3) int array
     cells : int
         Cells along the longest side.
@@ -26,6 +27,7 @@ def thinned(vertices: Floats, faces: Indices, cells: int = 16) -> tuple[Floats, 
     Returns
     -------
     vertices : (k, 3) float array
+        Corners [m].
     faces : (l, 3) int array
         For display only: the result need not be closed.
     """
@@ -47,6 +49,7 @@ def lightened(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
     Returns
     -------
     vertices : (k, 3) float array
+        Corners [m].
     faces : (l, 3) int array
         Closed; the very same mesh where it is light, or too thin for this.
     """
@@ -79,6 +82,7 @@ def simplified(vertices: Floats, faces: Indices, most: int) -> tuple[Floats, Ind
     Parameters
     ----------
     vertices : (n, 3) float array
+        Corners [m].
     faces : (m, 3) int array
     most : int
         Faces that are wanted at most.
@@ -86,6 +90,7 @@ def simplified(vertices: Floats, faces: Indices, most: int) -> tuple[Floats, Ind
     Returns
     -------
     vertices : (k, 3) float array
+        Corners [m].
     faces : (l, 3) int array
         Still closed where the mesh was; a mesh that is not is thinned by a lattice instead.
     """
@@ -121,6 +126,7 @@ def layer_solid(x: Floats, y: Floats, low: Floats, high: Floats) -> tuple[Floats
     Returns
     -------
     vertices : (n, 3) float array
+        Corners [m].
     faces : (m, 3) int array
         Wound outwards and closed, over the cells with a node where the upper surface lies
         higher; empty where nothing lies.

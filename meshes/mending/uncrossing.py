@@ -19,6 +19,7 @@ def crossed_share(vertices: Floats, faces: Indices) -> float:
     Parameters
     ----------
     vertices : (n, 3) float array
+        Corners [m].
     faces : (m, 3) int array
         Closed, outward.
 
@@ -68,6 +69,7 @@ def united(
     Returns
     -------
     vertices : (n, 3) float array
+        Corners [m].
     shells : tuple of (k, 3) int arrays
         Bodies that do not touch, largest first.
     joined : int
@@ -120,6 +122,7 @@ def one_skin(vertices: Floats, faces: Indices) -> tuple[Floats, Indices, float]:
     Returns
     -------
     vertices : (n, 3) float array
+        Corners [m].
     faces : (m, 3) int array
         Closed, holding `volume`.
     volume : float
@@ -170,7 +173,7 @@ def one_skin(vertices: Floats, faces: Indices) -> tuple[Floats, Indices, float]:
 def wound_around(
     vertices: Floats, faces: Indices, shape: tuple[int, ...]
 ) -> tuple[NDArray[np.bool_], float]:
-    """Tell which lattice points a mesh winds around, and the volume it does, both in cells."""
+    """Tell which points of a unit lattice a mesh winds around, and the volume it does [cells]."""
     nx, ny, nz = shape
     cells, heights, turns, steps = _turns(vertices, faces, ny, nx)
     same = np.append(cells[1:] == cells[:-1], False)

@@ -31,6 +31,7 @@ def welded(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
     Returns
     -------
     vertices : (k, 3) float array
+        Corners [m].
     faces : (l, 3) int array
     """
     low = vertices.min(axis=0)
@@ -47,7 +48,7 @@ def distinct(faces: Indices) -> Indices:
 
 
 def compacted(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
-    """Drop corners that no face uses."""
+    """Drop corners (n, 3) [m] that no face uses."""
     used = np.zeros(len(vertices), dtype=bool)
     used[faces] = True
     return vertices[used], (np.cumsum(used) - 1)[faces]

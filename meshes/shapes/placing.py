@@ -9,12 +9,12 @@ from plumbstone.meshes.piece import Floats, Piece
 
 
 def turned(piece: Piece, degrees: float) -> Piece:
-    """Turn about the vertical, anticlockwise seen from above, around the origin."""
+    """Turn about the vertical [degrees], anticlockwise seen from above, around the origin."""
     return piece.moved_to(piece.vertices @ _rotation(np.array([0.0, 0.0, 1.0]), degrees).T)
 
 
 def tilted(piece: Piece, degrees: float, towards: float) -> Piece:
-    """Tilt so that the top moves towards a direction, in degrees from +x to +y."""
+    """Tilt so that the top moves towards a direction, from +x to +y; both [degrees]."""
     direction = np.radians(towards)
     axis = np.array([-np.sin(direction), np.cos(direction), 0.0])
     return piece.moved_to(piece.vertices @ _rotation(axis, degrees).T)

@@ -60,7 +60,7 @@ class BorderResult:
 
 
 def rankine_active(phi: float, beta: float = 0.0) -> float:
-    """Active earth pressure coefficient for a slope beta behind a wall, both in degrees.
+    """Active earth pressure coefficient, a share, by repose and slope behind a wall [degrees].
 
     References
     ----------

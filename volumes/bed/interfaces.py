@@ -91,8 +91,9 @@ def heaving_layers(
 ) -> tuple[Heave, ...]:
     """Find fillers whose grains float while dry and lift what lies on them, or would drift off.
 
-    The lift (1 - n)(ρ_w - ρ_dry) V of the filler at the bad end of its range, times a reserve,
-    against the weight under water of all that lies on it.
+    In water of a density [kg/m³], on cells of an area [m²]: the lift (1 - n)(ρ_w - ρ_dry) V of the
+    filler at the bad end of its range, times a reserve, against the weight under water of all that
+    lies on it.
     """
     found = []
     for i, lower in enumerate(layers):

@@ -130,7 +130,7 @@ def _slope_along(target: Floats, lying: NDArray[np.bool_], grid: Grid) -> float:
 
 
 def with_slope(result: LayerResult, surface: Floats, columns: Columns, grid: Grid) -> LayerResult:
-    """Find the slope of the open surface of a layer, whichever way it falls; not of strips."""
+    """Find the slope [degrees] of the open surface [m] of a layer, any way it falls."""
     if result.layer.zone.name not in ("all", "behind border", "before border", "polygon"):
         return result
     rise_y, rise_x = rises_of(result.surface, *grid.spacing)

@@ -289,7 +289,7 @@ def _openings(
 def strings_of(
     crack: Crack, ends: Floats, lower: float, upper: float
 ) -> tuple[Strings, Strings] | None:
-    """Draw strings from the ends of a gap around its stones, before and behind them."""
+    """Draw strings from the ends of a gap [m] around its stones, before and behind them."""
     found = []
     for height, behind in ((lower, False), (upper, True)):
         left, right = (

@@ -26,7 +26,7 @@ class Strings:
 
 
 def corners_of(points: Floats) -> Indices:
-    """Numbers of the points (n, 2) that are corners of their hull, anticlockwise, (k,).
+    """Numbers of the points (n, 2) [m] that are corners of their hull, anticlockwise, (k,).
 
     None where all lie on one line.
     """

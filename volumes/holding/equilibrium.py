@@ -306,7 +306,7 @@ def hinge(rig: Rig, motion: Floats, body: int = 0) -> Floats:
 
 
 def lifts_whole(rig: Rig, motion: Floats, body: int = 0) -> bool:
-    """Tell whether a body rises everywhere alike, from the motion (n, 6)."""
+    """Tell whether a body rises everywhere alike, from the motion (n, 6) [m, rad]."""
     here = rig.held_places(body)
     if len(here) == 0:
         return True
