@@ -17,14 +17,6 @@ TrustOption = Annotated[
         callback=trust,
     ),
 ]
-GridOption = Annotated[
-    float | None,
-    typer.Option(
-        "--grid",
-        help="Width of a grid cell in mm.",
-        callback=lambda wide: None if wide is None else wide * 1e-3,  # in metres from here on
-    ),
-]
 
 
 def number_like(text: str) -> float:
@@ -35,6 +27,20 @@ def number_like(text: str) -> float:
 def per_kilogram(text: str) -> float:
     """Read a price per kilogram, or by the pound where it says so: "$2/lb"."""
     return _read(text, "€/kg")
+
+
+def cell_width(text: str) -> float:
+    """Read a width in mm, or with its unit [m]."""
+    from plumbstone.volumes.scape.quantities import is_quantity, parse_quantity
+
+    if is_quantity(text, "length"):
+        return parse_quantity(text, "length")
+    return number_like(text) * 1e-3
+
+
+def grams_a_litre(text: str) -> float:
+    """Read grams per litre, with their unit or without."""
+    return number_like(text.strip().removesuffix("g/L"))
 
 
 def _read(text: str, sign: str) -> float:
@@ -49,6 +55,18 @@ def _read(text: str, sign: str) -> float:
 
 NUMBER: dict[str, Any] = {"parser": number_like, "metavar": "<number>"}  # of an option
 PER_KG: dict[str, Any] = {"parser": per_kilogram, "metavar": "<number>"}
+GridOption = Annotated[
+    float | None,
+    typer.Option(
+        "--grid", parser=cell_width, metavar="<number>", help="Width of a grid cell in mm."
+    ),
+]
+SaltOption = Annotated[
+    float | None,
+    typer.Option(
+        "--salt", parser=grams_a_litre, metavar="<number>", help="Grams of salt mix per litre."
+    ),
+]
 ForceOption = Annotated[
     bool, typer.Option("--force", help="Replace files that are not plumbstone's own or changed.")
 ]

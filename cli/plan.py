@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from plumbstone.cli.bed import print_bed
-from plumbstone.cli.options import ForceOption, GridOption, JsonOption, TrustOption
+from plumbstone.cli.options import (
+    ForceOption,
+    GridOption,
+    JsonOption,
+    SaltOption,
+    TrustOption,
+)
 from plumbstone.cli.output import (
     UnitsOption,
     emit_json,
@@ -38,9 +44,7 @@ def plan(
         Path | None, typer.Option("--out", help="Folder for the results, made if missing.")
     ] = None,
     grid: GridOption = None,
-    salt: Annotated[
-        float | None, typer.Option("--salt", help="Grams of salt mix per litre.")
-    ] = None,
+    salt: SaltOption = None,
     check: Annotated[
         bool, typer.Option("--check", help="Exit with 1 where something has to be mended first.")
     ] = False,

@@ -16,8 +16,13 @@ def weigh(
         typer.Argument(help="Scans, folders or patterns of scans; none with --size."),
     ] = None,
     material: Annotated[
-        str, typer.Option("--material", "-m", help="See: plumbstone materials.")
-    ] = "unknown stone",
+        str | None,
+        typer.Option(
+            "--material",
+            "-m",
+            help="See: plumbstone materials; unknown stone if not given, or driftwood by --limb.",
+        ),
+    ] = None,
     unit: Annotated[
         str | None, typer.Option(help="Unit of the scan: m, dm, cm, mm, in or ft.")
     ] = None,
@@ -71,7 +76,9 @@ def weigh(
     bucket_rise: Annotated[
         str | None, typer.Option(help="Rise of a bucket's reading as it is pushed under.")
     ] = None,
-    scale_step: Annotated[str, typer.Option(help="Graduation of the scale.")] = "1 g",
+    scale_step: Annotated[
+        str | None, typer.Option(help="Graduation of the scale; 1 g if not given.")
+    ] = None,
     scale_capacity: Annotated[str | None, typer.Option(help="Most that the scale carries.")] = None,
     price_per_kg: Annotated[
         float | None, typer.Option(**PER_KG, help='In your money; or "$2/lb".')
@@ -106,12 +113,28 @@ def weigh(
         mesh_content,
         print_pieces,
     )
-    from plumbstone.cli.weigh_request import opening_of, readable, request_of, weigh_all
+    from plumbstone.cli.weigh_request import (
+        opening_of,
+        readable,
+        refuse_idle,
+        request_of,
+        weigh_all,
+    )
 
     pictures = picture or []
+    given = {
+        "a scan": scans, "--size": size, "--limb": limb, "--bucket-rise": bucket_rise,
+        "--mass": mass, "--in-water": in_water, "--unit": unit, "--longest": longest,
+        "--across": across, "--mat": mat, "--known": known, "--all": every,
+        "--same-stone": same_stone, "--one-piece": one_piece, "--rescale": rescale,
+        "--opening": opening, "--shape-factor": shape_factor, "--scale-step": scale_step,
+        "--scale-capacity": scale_capacity,
+    }  # fmt: skip
     with plain_errors():
+        refuse_idle(given)
         request = request_of(
-            material, unit=unit, longest=longest, across=across, mat=mat, mat_control=mat_control,
+            material or ("driftwood" if limb else "unknown stone"),
+            unit=unit, longest=longest, across=across, mat=mat, mat_control=mat_control,
             known=known, mass=mass, in_water=in_water, bucket_rise=bucket_rise,
             scale_step=scale_step, scale_capacity=scale_capacity, every=every,
             same_stone=same_stone, one_piece=one_piece, rescale=rescale,

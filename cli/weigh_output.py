@@ -93,8 +93,6 @@ def passes(weighed: Weighed, opening: tuple[float, float]) -> bool:
     """Tell whether a piece passes an opening [m], turned as it may be."""
     if weighed.extents is not None:
         return weighed.extents.passes(*opening)
-    if not weighed.size:
-        raise PlumbstoneError("--opening needs a scan or --size.")
     two = sorted(weighed.size)[:2]
     return two[0] <= min(opening) and two[1] <= max(opening)
 

@@ -3,7 +3,7 @@
 import glob
 import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
@@ -40,6 +40,16 @@ TWICE = "two weighings"  # source of a density that the user measured
 LOST = "the process that weighed it was stopped, maybe for want of memory; try it alone."
 # Files that lie beside scans and are none; all others of a folder are weighed or told of.
 BESIDE = (".mtl", ".bin", ".jpg", ".jpeg", ".png", ".webp", ".heic", ".md", ".json", ".pdf")
+WAYS = ("a scan", "--size", "--limb", "--bucket-rise")  # to weigh a piece, each by itself
+NEEDS = {  # what has an effect beside one of these alone
+    **dict.fromkeys(
+        ("--unit", "--longest", "--across", "--mat", "--known", "--all", "--same-stone",
+         "--one-piece", "--rescale"), WAYS[:1]
+    ),
+    "--opening": WAYS[:2],
+    "--shape-factor": WAYS[1:2],
+    **dict.fromkeys(("--scale-step", "--scale-capacity"), ("--in-water", "--bucket-rise")),
+}  # fmt: skip
 MANY = 4  # files from which on a pool of processes pays its start
 
 Failures = list[dict[str, str]]
@@ -59,6 +69,27 @@ class Request:
     meshes: bool  # whether the meshes themselves are wanted
 
 
+def refuse_idle(given: Mapping[str, object]) -> None:
+    """Refuse options that would have no effect, so that none is passed over in silence.
+
+    Raises
+    ------
+    PlumbstoneError
+        If a piece shall be weighed in two ways, or an option goes without what it needs.
+    """
+    typed = [option for option, value in given.items() if value not in (None, False, [])]
+    ways = [way for way in WAYS if way in typed]
+    if len(ways) > 1:
+        raise PlumbstoneError(f"Give {ways[0]} or {ways[1]}, not both.")
+    for option in typed:
+        needed = NEEDS.get(option)
+        if needed and not {*needed} & {*typed}:
+            raise PlumbstoneError(f"{option} needs {' or '.join(needed)}.")
+    if {"--mass", "--shape-factor"} <= {*typed}:
+        problem = "With --mass the volume follows from the mass; leave out --shape-factor."
+        raise PlumbstoneError(problem)
+
+
 def request_of(
     material: str,
     *,
@@ -71,7 +102,7 @@ def request_of(
     mass: str | None = None,
     in_water: str | None = None,
     bucket_rise: str | None = None,
-    scale_step: str = "1 g",
+    scale_step: str | None = None,
     scale_capacity: str | None = None,
     every: bool = False,
     same_stone: bool = False,
@@ -90,14 +121,14 @@ def request_of(
     dry, submerged = _measured("--mass", mass, "mass"), _measured("--in-water", in_water, "mass")
     rise = _measured("--bucket-rise", bucket_rise, "mass")
     if submerged is not None or rise is not None:
-        step = _measured("--scale-step", scale_step, "mass") or 0.0
+        step = _measured("--scale-step", scale_step or "1 g", "mass") or 0.0
+    capacity = _measured("--scale-capacity", scale_capacity, "mass")
     if submerged is not None:
         if dry is None:
             raise PlumbstoneError("--in-water needs --mass, the dry mass on the same scale.")
-        density = density_of_two_weighings(dry, submerged, step, WATER)
+        density = density_of_two_weighings(dry, submerged, step, capacity, WATER)
         found = with_density(found, density, TWICE)
     if rise is not None:
-        capacity = _measured("--scale-capacity", scale_capacity, "mass")
         volume = volume_by_bucket(rise, step, capacity, WATER)
     ruler = _ruler(unit, longest, across, mat, mat_control, known)
     ruler = replace(ruler, single=one_piece)

@@ -248,14 +248,22 @@ def test_an_inside_out_mesh_is_turned(tmp_path: Path) -> None:
     assert "outward" in done.stdout
 
 
+@pytest.mark.parametrize("option", ["--salt nan", "--salt 'a lot'", "--grid nan"])
+def test_an_option_that_is_no_number(tmp_path: Path, option: str) -> None:
+    done = type_in(f"plumbstone plan tank.toml {option}", tmp_path)
+    assert done.returncode == 2
+    assert "no number" in done.stderr
+
+
 @pytest.mark.parametrize(
     ("line", "words"),
     [
         ("plumbstone plan tank.toml --salt -4", "salt mix"),
-        ("plumbstone plan tank.toml --salt nan", "salt mix"),
+        ("plumbstone plan tank.toml --salt '80,5 g/L'", "80.5 g of salt mix"),
+        ("plumbstone bed tank.toml --grid '99,5'", "grid of 99.5 mm"),
+        ("plumbstone bed tank.toml --grid '9 cm'", "grid of 90 mm"),
         ("plumbstone bed tank.toml tank.toml tank.toml", "two scapes"),
         ("plumbstone bed tank.toml --grid 0", "grid"),
-        ("plumbstone bed tank.toml --grid nan", "grid"),
         ("plumbstone materials --kind wod", "stone"),
         ("plumbstone materials granit", "granite"),
         ("plumbstone hold --just-sinks-with 520g", "520 g granite"),

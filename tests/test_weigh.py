@@ -85,6 +85,35 @@ def test_bucket_on_a_scale(tmp_path: Path) -> None:
     assert "--in-water needs --mass" in refuse('plumbstone weigh --in-water "1 kg"', tmp_path)
 
 
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("stone.ply --size '10 x 8 x 5 cm'", "a scan or --size, not both"),
+        ("--limb '60 cm, 25 cm, 12 cm' --bucket-rise '1 kg'", "--limb or --bucket-rise"),
+        ("--size '10 x 8 x 5 cm' --longest '9 cm'", "--longest needs a scan"),
+        ("--size '10 x 8 x 5 cm' --one-piece", "--one-piece needs a scan"),
+        ("--size '10 x 8 x 5 cm' --known card", "--known needs a scan"),
+        ("--mass '3 kg' --opening '8 x 5 cm'", "--opening needs a scan or --size"),
+        ("--mass '3 kg' --scale-capacity '2 kg'", "needs --in-water or --bucket-rise"),
+        ("--mass '3 kg' --in-water '2 kg' --scale-capacity '2 kg'", "beyond the scale's 2 kg"),
+        ("--size '20 x 15 x 9 cm' --mass '3 kg' --shape-factor 0.5", "leave out --shape-factor"),
+    ],
+)
+def test_what_would_have_no_effect_is_refused(tmp_path: Path, typed: str, told: str) -> None:
+    put(tmp_path, "stone.ply", box((0.1, 0.08, 0.05)))
+    assert told in refuse(f"plumbstone weigh {typed}", tmp_path)
+
+
+def test_a_limb_is_wood_unless_said_otherwise(tmp_path: Path) -> None:
+    # A frustum of 60 cm, 25 and 12 cm around: (25² + 25 × 12 + 12²) × 60 / (12 π) cm³ = 1.70 L,
+    # at the 750-920 kg/m³ of driftwood 1.3-1.6 kg; the default was a stone of 4.4 kg.
+    line = "plumbstone weigh --limb '60 cm, 25 cm, 12 cm'"
+    piece = read_json(line, tmp_path)["pieces"][0]
+    assert piece["material"] == "driftwood"
+    assert 1.3 < piece["mass_kg"]["mid"] < 1.6
+    assert read_json(f"{line} -m granite", tmp_path)["pieces"][0]["name"] == "stone"
+
+
 def test_sides_are_read_as_a_tape_shows_them(tmp_path: Path) -> None:
     # 11 1/2 in = 292.1 mm, 7 in = 177.8 mm, 5 3/4 in = 146.05 mm: exact, inch of 25.4 mm.
     line = "plumbstone weigh -m granite --size"

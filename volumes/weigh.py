@@ -68,6 +68,13 @@ def weigh(
         raise WeighingError(
             f"size_m is {size_m!r}; give three sides in metres: (0.28, 0.19, 0.15)."
         )
+    of_scans = {
+        "unit": unit, "longest_m": longest_m, "across_m": across_m, "one_piece": one_piece or None
+    }  # fmt: skip
+    idle = {"size_m": size_m} if scan is not None else of_scans
+    if unused := [name for name, value in idle.items() if value is not None]:
+        beside = "beside" if scan is not None else "without"
+        raise WeighingError(f"{unused[0]} has no effect {beside} a scan; leave it out.")
     if scan is not None:
         ruler = Ruler(unit, longest_m, across_m, single=one_piece)
         found = weigh_scan(Path(scan), stone, ruler, mass_kg)

@@ -177,7 +177,7 @@ def weigh_limbs(
     volume = tape_spread(sum(limb_volume(*limb) for limb in limbs), "limbs")
     reason = "limbs are measured as even tapers; bark, knots and twigs are left out"
     weighed = Weighed(
-        "wood", "limbs by length and girth", material, volume,
+        material.kind, "limbs by length and girth", material, volume,
         mass_of(volume, _density(material)), (), Confidence("fair", reason, "limbs"),
     )  # fmt: skip
     return weighed if mass is None else checked_by_mass(weighed, mass)
@@ -236,14 +236,18 @@ def rescaled_to_mass(weighed: Weighed, mass: float) -> Weighed:
     )
 
 
-def density_of_two_weighings(dry: float, submerged: float, step: float, water: float) -> Range:
+def density_of_two_weighings(
+    dry: float, submerged: float, step: float, capacity: float | None, water: float
+) -> Range:
     """Density [kg/m³] from a dry and a submerged reading [kg] of a scale with this step [kg].
 
     Raises
     ------
     WeighingError
-        If the readings are too close for the scale, or the wrong way round.
+        If the readings are too close for the scale, beyond its capacity [kg], or the wrong way
+        round.
     """
+    _refuse_beyond(dry, "A mass", capacity)
     low, high = dry - submerged - step, dry - submerged + step
     if submerged > dry:
         problem = (
@@ -270,10 +274,15 @@ def volume_by_bucket(rise: float, step: float, capacity: float | None, water: fl
     if rise <= 2 * step:
         message = f"A rise of {rise:g} kg is no more than the scale's step; use a finer scale."
         raise WeighingError(message)
-    if capacity is not None and rise > capacity:
-        message = f"A rise of {rise:g} kg is beyond the scale's {capacity:g} kg; use a larger one."
-        raise WeighingError(message)
+    _refuse_beyond(rise, "A rise", capacity)
     return Range((rise - step) / water, rise / water, (rise + step) / water)
+
+
+def _refuse_beyond(reading: float, what: str, capacity: float | None) -> None:
+    """Refuse a reading [kg] that its scale cannot show."""
+    if capacity is not None and reading > capacity:
+        message = f"{what} of {reading:g} kg is beyond the scale's {capacity:g} kg; take a larger."
+        raise WeighingError(message)
 
 
 def limb_volume(length: float, girth0: float, girth1: float) -> float:
