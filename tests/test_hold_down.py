@@ -17,6 +17,7 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.findings import hold_findings
+from plumbstone.volumes.holding.free_bodies import ends_of
 from plumbstone.volumes.holding.hold_down import Doubt, HoldResult
 from plumbstone.volumes.holding.offers import places_for
 from plumbstone.volumes.layout import Layout, make_plan
@@ -759,3 +760,44 @@ def test_further_lift_acts_where_the_wood_is(tmp_path: Path) -> None:
     borne = 2.6 * (1 - 997.05 / 2800) * (5 + 43) / 25
     assert hold.margin == pytest.approx(borne - hold.balance.lift.high, rel=1e-3)
     assert hold.held_factor == pytest.approx(borne / hold.balance.lift.high, rel=1e-3)
+
+
+def stump(height: int, line: int) -> str:
+    """A box of driftwood that was not weighed, 12 × 12 cm, upright in water up to a line [cm]."""
+    return (
+        f'[tank]\ninside = ["60 cm", "30 cm", "36 cm"]\nwater_line = "{line} cm"\n'
+        'temperature = "25 °C"\n[[piece]]\nname = "Stump"\nmaterial = "driftwood"\n'
+        f'solid = "box"\nsize = ["12 cm", "12 cm", "{height} cm"]\nat = ["30 cm", "15 cm"]\n'
+    )
+
+
+def test_wood_that_was_not_weighed_has_the_density_of_its_kind(tmp_path: Path) -> None:
+    # V (ρ_w - ρ) of 1.44 L ± 5 % at 750-920 kg/m³: 0.105 to 0.374 kg, by hand. Volume and mass
+    # taken as if one did not follow from the other let it sink by 29 g.
+    (tmp_path / "t.toml").write_text(stump(10, 33), encoding="utf-8")
+    plan = make_plan(read_scape(tmp_path / "t.toml"))
+    lift = plan.holds[0].balance.lift
+    assert lift.low == pytest.approx(0.95 * 1.44e-3 * (997.05 - 920), rel=1e-3)
+    assert lift.high == pytest.approx(1.05 * 1.44e-3 * (997.05 - 750), rel=1e-3)
+    assert [*plan.bodies[0].mass_in_water(plan.water_density)] == [-v for v in reversed([*lift])]
+    hold = plan.holds[0]
+    ends = ends_of(hold.group, hold.stage.wood_of(0), lift, hold.stage.water)
+    states = {(round(e.volumes["Stump"] / 1.44e-3, 4), round(e.masses["Stump"], 4)) for e in ends}
+    corners = {(v, round(v * 1.44e-3 * rho, 4)) for v in (0.95, 1.05) for rho in (750, 920)}
+    assert states == corners
+    density = hold.balance.density
+    assert density is not None
+    assert [*density] == pytest.approx([750, 835, 920])
+
+
+def test_wood_that_stands_out_of_the_water_is_lifted_by_its_wet_part(tmp_path: Path) -> None:
+    # Of 34 cm 28 are wet: s V ρ_w - m at 1.05 V and 750 kg/m³, 0.3 of the lift of all of it as
+    # further volume, which is wet in the same share; 2110 g of stone were asked for, for
+    # wood under water.
+    (tmp_path / "t.toml").write_text(stump(34, 28), encoding="utf-8")
+    hold = make_plan(read_scape(tmp_path / "t.toml")).holds[0]
+    volume, rho = 1.05 * 0.12 * 0.12 * 0.34, hold.stage.water
+    mass = 750 * volume
+    pull = 28 / 34 * (volume * rho + 0.3 * (volume * rho - mass)) - mass
+    assert hold.balance.short == pytest.approx(pull / (1 - rho / 2600), rel=1e-3)
+    assert sum(hold.offers.best[0].masses) == pytest.approx(hold.balance.short, abs=0.02)

@@ -107,3 +107,30 @@ def test_dry_expanded_clay_lifts_a_thin_cover(tmp_path: Path) -> None:
 def test_lasting_slope_is_below_repose() -> None:
     # atan(0.6 tan 34°) = 22.0°
     assert lasting_slope(find_material("baked-clay soil")) == pytest.approx(22.0, abs=0.05)
+
+
+def mound(rise: float, radius: float, more: str = "") -> str:
+    """A tank with 2 cm of soil and one mound [cm]."""
+    return (
+        f'{TANK}[[layer]]\nmaterial = "baked-clay soil"\ndepth = "2 cm"\n'
+        f'mounds = [{{ at = ["30 cm", "20 cm"], rise = "{rise} cm", radius = "{radius} cm" }}]\n'
+        + more
+    )
+
+
+def test_a_steep_heap_on_a_flat_bed_creeps(tmp_path: Path) -> None:
+    # (1 + cos π r / R) / 2 is steepest halfway, π × rise / (2 R): 7 cm on 16 cm are 34.5°, and
+    # over three fifths of its 800 cm² are steeper than the lasting 22°; 3 cm are 16.4°.
+    path = tmp_path / "tank.toml"
+    path.write_text(mound(7, 16), encoding="utf-8")
+    (creeps,) = (f for f in told(path) if f.kind is Kind.CREEPS)
+    assert 28 < creeps.number("slope_deg") < 34.5
+    assert creeps.how == ""
+    stones = "".join(
+        f'[[piece]]\nname = "S{i}{j}"\nmaterial = "basalt"\nsolid = "box"\nsize = ["3 cm", "3 cm", '
+        f'"6 cm"]\nat = ["{6 + 8 * i} cm", "{5 + 7 * j} cm"]\n'
+        for i in range(7)
+        for j in range(5)
+    )
+    path.write_text(mound(3, 16, stones), encoding="utf-8")
+    assert Kind.CREEPS not in [f.kind for f in told(path)]

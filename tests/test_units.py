@@ -91,3 +91,4 @@ def test_small_masses_by_the_shelf() -> None:
     assert grams(0.0283495, Units.US) == "1.0 oz"
     assert about_grams(Range(0.401, 0.402, 0.403), Units.METRIC) == "about 400 g"
     assert about_grams(Range(0.3, 0.4, 0.5), Units.METRIC) == "300 g to 500 g"
+    assert about_grams(Range(0.001, 0.002, 0.004), Units.METRIC) == "less than 10 g"

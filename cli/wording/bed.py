@@ -138,8 +138,9 @@ def slides(finding: Finding, units: Units) -> str:
 def creeps(finding: Finding, _units: Units) -> str:
     """Say that a bare slope does not last."""
     slope, lasting = finding.number("slope_deg"), finding.number("lasting_deg")
+    where = f"from {finding.how}" if finding.how else "on its heaps"
     return (
-        f"{finding.about[0]}: rises by {slope:.0f}° from {finding.how}; bare, it lasts at about "
+        f"{finding.about[0]}: rises by {slope:.0f}° {where}; bare, it lasts at about "
         f"{lasting:.0f}°: plant it, or build terraces."
     )
 

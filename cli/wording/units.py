@@ -174,7 +174,9 @@ def grams_up(kilograms: float, units: Units) -> str:
 def about_grams(figure: Range, units: Units) -> str:
     """Write a range of small masses, none below zero."""
     low, high = (grams(max(0.0, mass), units) for mass in (figure.low, figure.high))
-    return f"about {grams(figure.mid, units)}" if low == high else f"{low} to {high}"
+    if low == high == grams(0.0, units):
+        return f"less than {grams_up(1e-6, units)}"
+    return f"about {low}" if low == high else f"{low} to {high}"
 
 
 def place_words(metres: float, units: Units) -> str:

@@ -13,6 +13,7 @@ from plumbstone.meshes.measures.columns import Columns, Grid
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.heightfield import lifted_out
+from plumbstone.volumes.bed.interfaces import lasting_slope
 from plumbstone.volumes.bed.loops import rises_of
 from plumbstone.volumes.bed.results import BedError, BedResult, LayerResult, Slide
 from plumbstone.volumes.scape.layers import Zone, zone_distance
@@ -21,6 +22,7 @@ PARTS = 6  # of a cell at the edge of a zone, each way
 STRAIGHT = 0.98  # less slope of a distance shows a ridge
 AS_MEANT = 1e-5  # [m]
 ALIKE = 1e-3  # [m]: heights that differ by less are one
+BARE = 0.01  # of a steep place [m²] that is told of on a bed that is flat elsewhere
 MEASURED, MOST = 50, 0.8  # cells for a slope; share of them that are no steeper
 
 
@@ -131,22 +133,35 @@ def _slope_along(target: Floats, lying: NDArray[np.bool_], grid: Grid) -> float:
 
 def with_slope(result: LayerResult, surface: Floats, columns: Columns, grid: Grid) -> LayerResult:
     """Find the slope [degrees] of the open surface [m] of a layer, any way it falls."""
+    material = result.layer.material
     if result.layer.zone.name not in ("all", "behind border", "before border", "polygon"):
         return result
     rise_y, rise_x = rises_of(result.surface, *grid.spacing)
     open_ = (result.surface > result.below + 1e-4) & (result.surface >= surface - 1e-9)
     open_ &= (columns.solid == 0) & (result.surface >= result.drawn - 1e-6)
+    beside = np.pad(open_, 1, constant_values=True)  # a stone beside a cell is no slope
+    open_ &= beside[:-2, 1:-1] & beside[2:, 1:-1] & beside[1:-1, :-2] & beside[1:-1, 2:]
     if open_.sum() < MEASURED:
         return result
-    place, share = divmod(MOST * (int(open_.sum()) - 1), 1)  # np.percentile would load numpy.ma
-    k = int(place)
-    lower, upper = np.partition(np.hypot(rise_x, rise_y)[open_], (k, k + 1))[k : k + 2]
-    steep = float(lower + share * (upper - lower))
+    slopes, lasting = np.hypot(rise_x, rise_y), math.tan(math.radians(lasting_slope(material)))
+    bare = open_ & (slopes > lasting)
+    if _most_of(slopes[open_]) <= lasting and bare.sum() * grid.cell_area > BARE:
+        open_ = bare  # a heap on a flat bed
     x, y = (float(np.asarray(rise)[open_].mean()) for rise in (rise_x, rise_y))
     across = ("left to right" if x > 0 else "right to left") if abs(x) > abs(y) else ""
     towards = across or ("front to back" if y > 0 else "back to front")
-    degrees = math.degrees(math.atan(steep))
+    if math.hypot(x, y) < float(slopes[open_].mean()) / 2:
+        towards = ""  # it falls to all sides
+    degrees = math.degrees(math.atan(_most_of(slopes[open_])))
     return replace(result, steepest_degrees=degrees, steepest_towards=towards)
+
+
+def _most_of(slopes: Floats) -> float:
+    """Slope that most of some cells (n,) do not exceed."""
+    place, share = divmod(MOST * (len(slopes) - 1), 1)  # np.percentile would load numpy.ma
+    k = int(place)
+    lower, upper = np.partition(slopes, (k, k + 1))[k : k + 2]
+    return float(lower + share * (upper - lower))
 
 
 def gain_of(fine: float, wide: float, wider: float) -> float:

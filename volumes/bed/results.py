@@ -56,7 +56,7 @@ class LayerResult:
     gaps: float = 0.0  # space between its sacks that nothing fills [m³]
     settled_range: Range = NONE  # by its repose [m³]
     steepest_degrees: float = 0.0  # slope that most of its open surface does not exceed
-    steepest_towards: str = ""  # the way in which it rises, such as "front to back"
+    steepest_towards: str = ""  # which way it rises, such as "front to back"; empty: all ways
 
     @property
     def wanted(self) -> float:

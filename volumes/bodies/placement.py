@@ -1,5 +1,6 @@
 """From the entries of a scape file to bodies with a form, a weight and a place."""
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -37,6 +38,7 @@ from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.scape.scape import PieceEntry, Shape, Tank
 
+LEAST = 1e-9  # volume [m³] or density [kg/m³] of a piece at the far end of a wide range
 THREADS = 2  # that make bodies side by side; more only wait for memory
 MASS_ONLY_PROPORTIONS = np.array([1.3, 1.0, 0.8])  # common practice, no source
 CONTACT_GRID = 0.002  # [m], for setting pieces down and finding overlaps
@@ -66,17 +68,38 @@ class Body:
     mesh_volume: float  # exact volume of its mesh [m³]
     warnings: tuple[str, ...] = ()
 
+    def state(self, form: float, heaviness: float) -> tuple[float, float]:
+        """Give volume [m³] and dry mass [kg] at places in the ranges of form and density.
+
+        The places are those of `Range.at`. A weighed piece has one mass; in that of any other its
+        volume counts.
+        """
+        volume = max(LEAST, self.volume.at(form))
+        if self.entry.mass is not None:
+            return volume, self.entry.mass
+        return volume, volume * max(LEAST, self.density.at(heaviness))
+
+    @property
+    def density(self) -> Range:
+        """Density of its material, or of wood that was weighed, by its form [kg/m³]."""
+        table, mass = self.entry.material.density, self.entry.mass
+        assert table is not None
+        if mass is None or self.entry.kind == "stone":
+            return table
+        return Range(*(mass / volume for volume in reversed((*self.volume,))))
+
+    @property
+    def corners(self) -> tuple[tuple[float, float], ...]:
+        """Volumes [m³] and dry masses [kg] at all ends of its ranges, each once."""
+        places = itertools.product((-1.0, 1.0), repeat=2)
+        return tuple(dict.fromkeys(self.state(*place) for place in places))
+
     def mass_in_water(self, water: float) -> Range:
-        """Give what it weighs under water of a density [kg/m³], dry pores → [kg]."""
-        density = self.entry.material.density
-        assert density is not None
-        dry, volume = self.entry.mass, self.volume
-        if dry is None:
-            pairs = zip(volume, density, strict=True)
-            return Range(*sorted(v * (rho - water) for v, rho in pairs))
-        if self.entry.kind == "stone":
-            volume = volume_of_mass(dry, density)
-        return Range(*sorted(dry - water * v for v in volume))
+        """Give what it weighs under water [kg/m³], its pores dry → [kg]; below 0 it lifts."""
+        if self.entry.mass is not None and self.entry.kind == "stone":
+            return Range(*(self.entry.mass * (1 - water / rho) for rho in self.density))
+        ends = [mass - water * volume for volume, mass in (*self.corners, self.state(0.0, 0.0))]
+        return Range(min(ends), ends[-1], max(ends))
 
 
 def body_of(entry: PieceEntry, stamp: object, memo: Memo) -> Body:

@@ -112,20 +112,8 @@ def balance_from_density(
         On the lift, after the unlucky densities.
     """
     lift = Range(*(lift_of(mass / rho, mass, water) for rho in (wood.high, wood.mid, wood.low)))
-    return _balance(lift, mass, wood, stone, water, hung, factor, from_tub=False)
-
-
-def balance_from_volume(
-    volume: Range, mass: Range, stone: Range, water: float, hung: Hung, factor: float
-) -> Balance:
-    """Balance wood whose volume [m³] and mass [kg] are known; see `balance_from_density`."""
-    lift = Range(
-        lift_of(volume.low, mass.high, water),
-        lift_of(volume.mid, mass.mid, water),
-        lift_of(volume.high, mass.low, water),
-    )
-    wood = Range(mass.low / volume.high, mass.mid / volume.mid, mass.high / volume.low)
-    return _balance(lift, mass.high, wood, stone, water, hung, factor, from_tub=False)
+    asked = asked_pull(lift.high, lift, mass, factor)
+    return balance_of(lift, lift, asked, wood, stone, water, hung)
 
 
 def balance_from_tub(
@@ -140,52 +128,60 @@ def balance_from_tub(
 
     The measurement beats any table; without the wood's own mass its density stays unknown.
     """
+    lift = lift_by_tub(tub, water)
+    asked = asked_pull(lift.mid, lift, wood_mass or 0.0, factor)
+    wood = None if wood_mass is None else density_by_lift(wood_mass, lift, water)
+    return balance_of(lift, lift, asked, wood, stone, water, hung, from_tub=True)
+
+
+def lift_by_tub(tub: tuple[float, Range], water: float) -> Range:
+    """Lift [kg] of wood that just sinks with a stone of a dry mass [kg] and a density [kg/m³]."""
     mass, density = tub
-    lift = Range(
-        *(lift_from_tub(mass, rho, water) for rho in (density.low, density.mid, density.high))
-    )
-    wood = None
-    if wood_mass is not None:
-        wood = Range(
-            *(water * wood_mass / (wood_mass + pull) for pull in (lift.high, lift.mid, lift.low))
-        )
-    return _balance(lift, wood_mass or 0.0, wood, stone, water, hung, factor, from_tub=True)
+    return Range(*(lift_from_tub(mass, rho, water) for rho in density))
 
 
-def _balance(
+def density_by_lift(mass: float, lift: Range, water: float) -> Range:
+    """Density [kg/m³] of wood of a dry mass [kg] and a lift [kg]."""
+    return Range(*(water * mass / (mass + pull) for pull in (lift.high, lift.mid, lift.low)))
+
+
+def asked_pull(unlucky: float, lift: Range, mass: float, factor: float) -> float:
+    """Weight under water, as a mass [kg], that holds an unlucky lift [kg] with the reserve.
+
+    A tub test already speaks of the real wood, so its unlucky end is the middle. Wood of a
+    lift that sinks or may sink asks for a reserve of its own, by its mass [kg].
+    """
+    asked = factor * max(0.0, unlucky)
+    return max(asked, unlucky + least_reserve(mass)) if lift.low <= 0 else asked
+
+
+def balance_of(
     lift: Range,
-    mass: float,
+    pull: Range,
+    asked: float,
     wood: Range | None,
     stone: Range,
     water: float,
     hung: Hung,
-    factor: float,
     *,
-    from_tub: bool,
+    from_tub: bool = False,
 ) -> Balance:
-    """Put the sinker figures to a lift.
-
-    A tub test already speaks of the real wood, so its unlucky end is the middle. Wood that
-    sinks or may sink asks for a reserve of its own.
-    """
-    unlucky = lift.mid if from_tub else lift.high
-    asked = factor * max(0.0, unlucky)
-    if lift.low <= 0:
-        asked = max(asked, unlucky + least_reserve(mass))
+    """Put the sinker figures to the pull of wood at the line; see `Balance`."""
+    asked = max(0.0, asked)
     return Balance(
         lift=lift,
         density=wood,
         least_sinker=Range(
-            sinker_for(lift.low, stone.high, water),
-            sinker_for(lift.mid, stone.mid, water),
-            _at_worst(lift.high, stone.low, water),
+            sinker_for(pull.low, stone.high, water),
+            sinker_for(pull.mid, stone.mid, water),
+            _at_worst(pull.high, stone.low, water),
         ),
         asked_sinker=sinker_for(asked, stone.mid, water),
         short=_at_worst(asked - hung.wet.low, stone.low, water),
-        asked_pull=max(0.0, asked),
+        asked_pull=asked,
         hung=hung.dry,
         wet=hung.wet.low,
-        spare=Range(hung.wet.low - lift.high, hung.wet.mid - lift.mid, hung.wet.high - lift.low),
+        spare=Range(hung.wet.low - pull.high, hung.wet.mid - pull.mid, hung.wet.high - pull.low),
         from_tub=from_tub,
     )
 

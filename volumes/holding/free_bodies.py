@@ -35,7 +35,7 @@ from plumbstone.volumes.scape.groups import Group, Sinker
 
 BESIDE_FOOT = 0.02  # [m]: 0.3 mm of cord turn wood by 1° about an edge so near its tie
 SINKER_HEIGHT = 0.06  # water over the floor that covers a sinker without a place [m]
-LEAST = 1e-9  # volume [m³] or mass [kg] of a piece at the far end of a wide range
+LIFTS = 2  # corners of a piece that are such by their lift; the others are by their mass
 SHRUNK = 5e-4  # [m]: so far inside its corners a patch is counted on
 AMISS = 1e-3  # [m]: so far off its drawn place a middle of mass is tried
 MIXED = 3  # sinkers, light and heavy in all ways; of more, one at a time is unlike the others
@@ -398,24 +398,29 @@ def ends_of(group: Group, wood: Sequence[Body], lift: Range, water: float) -> tu
     Notes
     -----
     The pieces are independent, so all of them at once go only as far as the root of the sum
-    of squares does; one alone goes to its own end. More weight at one end tips too.
+    of squares does; one alone goes to its own end. More weight at one end tips too, and so does
+    more of both.
     """
+    if group.tub is not None:
+        ends = [tub_end(wood, lift.at(sign), water) for sign in (1, -1)]
+        return _with_stones(ends)
     middle = middle_end(group, wood, lift, water)
-    spans = [(_end_lift(b, water, -1), _end_lift(b, water, 1)) for b in wood]
-    mids = [middle.volumes[b.entry.name] * water - middle.masses[b.entry.name] for b in wood]
+    corners = [_corners(body, water) for body in wood]
     ends = []
-    for sign in (1, -1):
-        whole = lift.low - lift.mid if sign < 0 else lift.high - lift.mid
-        if group.tub is not None:
-            ends.append(tub_end(wood, lift.at(sign), water))
-            continue
-        single = [span[(sign + 1) // 2] - mid for span, mid in zip(spans, mids, strict=True)]
-        share = whole / sum(single) if sum(single) else 0.0
-        ends.append(_shifted(middle, wood, [sign * share] * len(wood)))
-    if len(wood) > 1 and group.tub is None:
-        for i in range(len(wood)):
-            for sign in (1, -1):
-                ends.append(_shifted(middle, wood, [sign * (i == j) for j in range(len(wood))]))
+    for k in range(max(map(len, corners))):
+        goals = [own[k % len(own)] for own in corners]
+        far = np.array(goals) - [body.state(0.0, 0.0) for body in wood]
+        steps = np.abs(far @ [water, -1.0] if k < LIFTS else far[:, 1])
+        share = float(np.linalg.norm(steps) / steps.sum()) if steps.any() else 1.0
+        ends.append(_towards(middle, wood, goals, share))
+    if len(wood) > 1:
+        for body, own in zip(wood, corners, strict=True):
+            ends += [_towards(middle, [body], [goal], 1.0) for goal in own]
+    return _with_stones(ends)
+
+
+def _with_stones(ends: Iterable[End]) -> tuple[End, ...]:
+    """Give each end twice: stones as light in water as they may be, and as heavy."""
     return tuple(replace(end, stones=stones) for end in ends for stones in (-1.0, 1.0))
 
 
@@ -430,12 +435,12 @@ def with_hung(ends: Iterable[End], stage: Stage, body: int, friction: Range) -> 
 
 
 def joined(ends: Iterable[End], others: Sequence[Sequence[End]]) -> tuple[End, ...]:
-    """Join each end with those of other wood, the most lift of all of it, then the least.
+    """Join each end with those of other wood: the most lift of all of it, the least, the heaviest.
 
-    Each list begins with the most lift, at both ends of the stones, as `ends_of` gives it.
+    Each list begins with these, at both ends of the stones, as `ends_of` gives it.
     """
     found = []
-    for end, which in itertools.product(ends, (0, 2)):
+    for end, which in itertools.product(ends, (0, 2, 4)):
         parts = [end, *(other[which % len(other)] for other in others)]
         volumes = {name: value for part in parts for name, value in part.volumes.items()}
         masses = {name: value for part in parts for name, value in part.masses.items()}
@@ -757,19 +762,21 @@ def tub_end(wood: Sequence[Body], lift: float, water: float) -> End:
     )
 
 
-def _end_lift(body: Body, water: float, sign: float) -> float:
-    """Lift of one piece at one end of its ranges [kg]: more volume, less mass."""
-    if sign > 0:
-        return water * body.volume.high - body.mass.low
-    return water * body.volume.low - body.mass.high
+def _corners(body: Body, water: float) -> list[tuple[float, float]]:
+    """Volumes [m³] and masses [kg] at the ends of a piece: most lift, least, heaviest, lightest."""
+    most, *others, least = sorted(body.corners, key=lambda c: c[1] - water * c[0])
+    return [most, least, *sorted(others, key=lambda c: -c[1])]
 
 
-def _shifted(middle: End, wood: Sequence[Body], shares: Sequence[float]) -> End:
-    """Move each piece by a share of the way to its end: more volume and less mass above 0."""
+def _towards(
+    middle: End, wood: Sequence[Body], goals: Sequence[tuple[float, float]], share: float
+) -> End:
+    """Move pieces by a share of the way to volumes [m³] and masses [kg]."""
     volumes, masses = dict(middle.volumes), dict(middle.masses)
-    for body, share in zip(wood, shares, strict=True):
-        volumes[body.entry.name] = max(LEAST, body.volume.at(share))
-        masses[body.entry.name] = max(LEAST, body.mass.at(-share))
+    for body, (volume, mass) in zip(wood, goals, strict=True):
+        name = body.entry.name
+        volumes[name] += share * (volume - volumes[name])
+        masses[name] += share * (mass - masses[name])
     return End(volumes, masses)
 
 

@@ -20,8 +20,9 @@ from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.buoyancy import (
     Balance,
     Hung,
-    balance_from_tub,
-    balance_from_volume,
+    balance_of,
+    density_by_lift,
+    lift_by_tub,
 )
 from plumbstone.volumes.holding.burial import burial_bonus
 from plumbstone.volumes.holding.equilibrium import (
@@ -242,20 +243,38 @@ def set_stage(
     return stage_of(moving, placed, bed, grid, levels, water, judged, memo)
 
 
-def balance_of(group: Group, wood: Sequence[Body], stone: Material, stage: Stage) -> Balance:
-    """Balance a group vertically, by tub test or by volumes; each stone by its own density."""
+def lift_of(group: Group, wood: Sequence[Body], water: float) -> Range:
+    """Lift of the covered wood of a group, by its tub test or by its forms [kg]."""
+    if group.tub is None:
+        return Range.total(body.mass_in_water(water).negative() for body in wood)
+    assert group.tub.material.density is not None
+    return lift_by_tub((group.tub.mass, group.tub.material.density), water)
+
+
+def _balance(
+    stage: Stage, number: int, stone: Material, plain: Sequence[End], strained: Sequence[End]
+) -> Balance:
+    """Balance a group vertically at the line; each stone by its own density."""
+    wood, water, group = stage.wood_of(number), stage.water, stage.bodies[number].group
+    assert group is not None
     assert stone.density is not None
-    water, mass = stage.water, Range.total(body.mass for body in wood)
     hung = Hung(
         sum(s.mass for s in group.sinkers),
         Range(*(sum(_in_water(s, stage, sign) for s in group.sinkers) for sign in (-1, 0, 1))),
     )
+    lift = lift_of(group, wood, water)
+    middle = middle_end(group, wood, lift, water)
+    mid, *pulls = (float(wood_lift(stage, number, end)[-1]) for end in (middle, *plain))
+    asked = max(float(wood_lift(stage, number, end)[-1]) for end in strained)
+    volumes = [body.volume.mid for body in wood]
+    density = Range(
+        *np.average([[*body.density] for body in wood], axis=0, weights=volumes).tolist()
+    )
     if group.tub is not None:
-        assert group.tub.material.density is not None
-        tub = (group.tub.mass, group.tub.material.density)
-        return balance_from_tub(mass.mid, tub, stone.density, water, hung, group.factor)
-    volume = Range.total(body.volume for body in wood)
-    return balance_from_volume(volume, mass, stone.density, water, hung, group.factor)
+        density = density_by_lift(sum(body.mass.mid for body in wood), lift, water)
+    pull = Range(min(mid, *pulls), mid, max(mid, *pulls))
+    tub = group.tub is not None
+    return balance_of(lift, pull, asked, density, stone.density, water, hung, from_tub=tub)
 
 
 def _in_water(sinker: Sinker, stage: Stage, sign: float) -> float:
@@ -288,8 +307,8 @@ def _judge_group(
     """Judge one group of a stage at all ends of the ranges."""
     wood, water = stage.wood_of(number), stage.water
     material = group.sinkers[0].material if group.sinkers else around.stone
-    balance = balance_of(group, wood, material, stage)
-    plain, strained, soaked = _ends_together(stage, number, material)
+    plain, strained, soaked = _ends_together(stage, number)
+    balance = _balance(stage, number, material, plain, strained)
     ends = mixed_ends(plain, group)
     middle = middle_end(group, wood, balance.lift, water)
     *rigs, full, even = rigs_of(stage, (*ends, soaked, middle), number, group.friction)
@@ -347,18 +366,16 @@ def _judge_group(
     )
 
 
-def _ends_together(
-    stage: Stage, number: int, material: Material
-) -> tuple[tuple[End, ...], tuple[End, ...], End]:
+def _ends_together(stage: Stage, number: int) -> tuple[tuple[End, ...], tuple[End, ...], End]:
     """List the ends of the ranges of a group, the same with the reserve, and full of water.
 
     Wood of other groups that is judged with it is light or heavy at each of them.
     """
     group = stage.bodies[number].group
     assert group is not None
-    own = _ends_alone(stage, number, material)
+    own = _ends_alone(stage, number)
     others = [
-        _ends_alone(stage, i, material)
+        _ends_alone(stage, i)
         for i in stage.together(number)[1:]
         if stage.bodies[i].group is not None
     ]
@@ -372,11 +389,11 @@ def _ends_together(
     )
 
 
-def _ends_alone(stage: Stage, number: int, material: Material) -> tuple[tuple[End, ...], ...]:
+def _ends_alone(stage: Stage, number: int) -> tuple[tuple[End, ...], ...]:
     """Give the same of one group alone; the most lift comes first, then the least."""
     group, wood, water = stage.bodies[number].group, stage.wood_of(number), stage.water
     assert group is not None
-    lift = balance_of(group, wood, material, stage).lift
+    lift = lift_of(group, wood, water)
     ends = ends_of(group, wood, lift, water)
     unlucky = ends
     if group.tub is not None:  # it speaks of the real wood, so the reserve is on its middle

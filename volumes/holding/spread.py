@@ -10,7 +10,7 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.buoyancy import lift_from_tub, sinker_for
 from plumbstone.volumes.holding.equilibrium import all_stay
-from plumbstone.volumes.holding.free_bodies import LEAST, End, joined, rig_of, tub_end
+from plumbstone.volumes.holding.free_bodies import End, joined, rig_of, tub_end
 from plumbstone.volumes.holding.hold_down import HoldResult
 
 DRAWS = 200
@@ -41,8 +41,8 @@ def drawn_end(wood: Sequence[Body], rng: np.random.Generator) -> End:
     """Draw the volume and the mass of each piece of wood, and how heavy all stone is."""
     volumes, masses = {}, {}
     for body, places in zip(wood, rng.standard_normal((len(wood), 2)) / Z90, strict=True):
-        volumes[body.entry.name] = max(LEAST, body.volume.at(float(places[0])))
-        masses[body.entry.name] = max(LEAST, body.mass.at(float(places[1])))
+        name = body.entry.name
+        volumes[name], masses[name] = body.state(float(places[0]), float(places[1]))
     return End(volumes, masses, float(rng.standard_normal()) / Z90)
 
 
