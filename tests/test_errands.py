@@ -434,6 +434,15 @@ def test_what_floats_without_a_place_is_told(
     assert ("float" in found) is bool(words)
 
 
+def test_a_log_that_sinks_but_may_roll_is_seen_to(tmp_path: Path) -> None:
+    # Mopane of 1000-1200 kg/m³ floats in no water of 997; "Do not fill yet" named nothing to mend.
+    write(tmp_path, tank(), table("piece", name='"Log"', kind='"wood"', material='"mopane wood"',
+          limbs='[{ length = "34 cm", girth = ["26 cm", "20 cm"] }]', at='["30 cm", "15 cm"]'))  # fmt: skip
+    words = told(tmp_path)
+    assert "Do not fill" not in words
+    assert "Log: sinks by itself, but may roll or rock" in words
+
+
 def test_a_stone_known_by_size_and_till_is_not_given_a_foot(tmp_path: Path) -> None:
     # 18 × 11 × 10 cm and 3.2 kg of granite: 1.21 L, 61 % of its box; what it stands on is not known.
     write(tmp_path, tank(), table("piece", name='"S"', kind='"stone"', material='"granite"',

@@ -36,8 +36,11 @@ def told_first(report: Report) -> list[Finding]:
 
 
 def not_yet(report: Report) -> bool:
-    """Tell whether something floats, falls or does not fit, so that nothing is filled yet."""
-    loose = not all(hold.stays for hold in report.holds)
+    """Tell whether something floats, falls or does not fit, so that nothing is filled yet.
+
+    Wood that surely sinks, but may roll or rock, is seen to like a stone that may.
+    """
+    loose = any(not hold.stays and hold.balance.lift_kg.high > 0 for hold in report.holds)
     return loose or any(finding.severity is Severity.STOP for finding in report.findings)
 
 

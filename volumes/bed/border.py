@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from plumbstone.volumes.bed.passing import is_filter, nearest_level, state_of
 from plumbstone.volumes.bed.results import BedResult, LayerResult
-from plumbstone.volumes.bed.row import SLICE, WIDEST, Crack, Row, row_for
+from plumbstone.volumes.bed.row import WIDEST, Row, row_for
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
+from plumbstone.volumes.scape.layers import polygon_distance
 from plumbstone.volumes.scape.materials import Material
 
 Sides = tuple[NDArray[np.bool_], NDArray[np.bool_]]
@@ -32,7 +33,7 @@ class Gap:
     volume: float  # that comes through until it rests [m³]
     reach: float  # how far the fan reaches on the sand [m]
     cure: str
-    fill: float  # volume of the gap itself, up to the soil line [m³]
+    fill: float  # its space from the glass up to the soil line [m³]
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,8 +138,6 @@ def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult)
     width = float(crack.between(min(lower, upper), upper).max())
     width = max((p.width for p in passed), default=width)
     material = soil.layer.material
-    openings = crack.openings[crack.heights < upper]
-    fill = float(openings.sum()) * SLICE * _depth(crack)
     state = state_of(width, material) if passed else "holds"
     return Gap(
         crack.left,
@@ -150,13 +149,18 @@ def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult)
         sum(p.volume for p in passed),
         max((p.reach for p in passed), default=0.0),
         "" if state == "holds" else cure_for(width, material, _filters(), row.border.strip),
-        fill,
+        _room(row, number, upper, bed),
     )
 
 
-def _depth(crack: Crack) -> float:
-    """How deep a gap runs from front to back: half of its neighbours' [m]."""
-    return float(np.ptp(crack.hull[:, 1])) / 2
+def _room(row: Row, number: int, height: float, bed: BedResult) -> float:
+    """Space of a gap from the glass up to a height [m³], as what is pressed into it takes it."""
+    crack = row.cracks[number]
+    x, y = bed.grid.scattered
+    away = [np.hypot(x - other.at[0], y - other.at[1]) for other in row.cracks]
+    own = np.argmin(away, axis=0) == number  # hulls of neighbours share the stone between them
+    own[own] = polygon_distance(crack.hull, x[own], y[own]) > 0
+    return float(bed.columns.free_below(height)[own].sum()) * bed.grid.cell_area
 
 
 def _filters() -> list[Material]:
