@@ -90,7 +90,7 @@ def test_a_divider_holds_while_pouring_and_lets_go_when_pulled(tmp_path: Path) -
     # lies beyond as is missing, (h / 2)² / (2 tan) per width, h / (2 tan) out.
     tangent = 0.6745  # 34°
     (rest,) = held["rests"]
-    assert rest["reach_cm"] == pytest.approx(3.0 / tangent, abs=0.3)
+    assert rest["reach_cm"] == pytest.approx(3.0 / tangent, abs=0.02)
     assert rest["outside_l"] == pytest.approx(0.6 * 0.03**2 / (2 * tangent) * 1e3, rel=0.01)
     assert rest["divider_pulled"]
 

@@ -324,15 +324,16 @@ def _shown(
     mine = np.isin(run.from_opening, numbers) & ~side.cells & (run.before > lower + 1e-9)
     if not mine.any():
         return 0.0, 0.0
-    x, y = (place[mine] for place in side.grid.scattered)  # as stones are cut into cells
+    grid = side.grid  # stones are cut into cells by scattered points
+    x, y = (p[mine] for p in (grid.scattered if stretch.crack >= 0 else grid.centres))
     if stretch.crack >= 0:
         out = np.min([-polygon_distance(crack.hull, x, y) for crack in side.row.cracks], axis=0)
     else:
         out = np.hypot(*(np.array([x, y]) - _foot(stretch, x, y)))
     risen = (run.before - lower)[mine]
     shown = out > 0
-    volume = float(risen[shown].sum()) * side.grid.cell_area
-    toe = out + np.minimum(risen / slope, max(side.grid.spacing))
+    volume = float(risen[shown].sum()) * grid.cell_area
+    toe = out + np.minimum(risen / slope, max(grid.spacing))
     return volume, float(toe[shown].max(initial=0.0))
 
 

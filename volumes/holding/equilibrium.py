@@ -223,12 +223,6 @@ def greatest_pulls(rig: Rig) -> Floats:
     return pulls
 
 
-def imbalance(rig: Rig, level: int, pushes: Floats, pulls: Floats) -> float:
-    """Largest unbalanced force [N] or moment [N m] of given forces."""
-    left = _matrix(rig) @ np.concatenate([pushes, pulls]) - _load(rig, level)
-    return float(np.abs(left).max())
-
-
 def least_sinkers(
     rigs: Sequence[Rig],
     points: Floats,
