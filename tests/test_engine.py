@@ -1,5 +1,9 @@
 """A layout after any edits is what a computation from scratch gives, and recomputes no more."""
 
+import dataclasses
+import json
+import pickle
+import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -11,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import plumbstone as ps
+from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.scape.scape import Scape, scape_from
 
@@ -103,6 +108,30 @@ def test_nothing_is_computed_twice(scape: Scape) -> None:
     once = layout.memo.computed
     layout.plan(GRID)
     assert layout.memo.computed == once
+
+
+@pytest.mark.parametrize(
+    ("keys", "words"),
+    [
+        ({"turn": "30"}, "turn is '30'; give plain numbers"),
+        ({"at": ("10 cm", "10 cm")}, "give plain numbers"),
+        ({"at": (0.1, float("nan"))}, "give plain numbers"),
+        ({"turnn": 30}, '"turnn" cannot be changed; these can: at, turn'),
+        ({"rests": "Nobody"}, 'No piece "Nobody" is there'),
+        ({"material": "bassalt"}, "Did you mean basalt"),
+    ],
+)
+def test_what_cannot_be_changed_is_told(scape: Scape, keys: dict[str, object], words: str) -> None:
+    with pytest.raises(PlumbstoneError, match=re.escape(words)):
+        Layout(scape).changed(scape.pieces[0].name, **keys).ground()
+
+
+def test_a_report_goes_to_other_processes_and_into_json(scape: Scape) -> None:
+    report = Layout(scape).report()
+    assert report.findings
+    assert pickle.loads(pickle.dumps(report)) == report
+    told = json.loads(json.dumps(dataclasses.asdict(report)))["findings"]
+    assert [f["kind"] for f in told] == [f.kind for f in report.findings]
 
 
 def test_a_mesh_in_memory_counts_as_it_is() -> None:

@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum, StrEnum
-from types import MappingProxyType
 
 from plumbstone.meshes.ranges import Range
 
@@ -71,8 +70,8 @@ class Finding:
     cure: str = ""
 
     def __post_init__(self) -> None:
-        """Freeze the numbers."""
-        object.__setattr__(self, "numbers", MappingProxyType(dict(self.numbers)))
+        """Own the numbers; a plain dict goes to other processes and into documents."""
+        object.__setattr__(self, "numbers", dict(self.numbers))
 
     def number(self, key: str) -> float:
         """Give one figure that is exact, in SI."""

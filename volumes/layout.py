@@ -71,6 +71,8 @@ if TYPE_CHECKING:
 
 SINKER_STONE = "granite"
 PREVIEW_GRID = 0.004  # [m]
+NUMBERS = ("at", "turn", "tilt", "lean", "pressed", "mass", "price")  # of a piece
+CHANGING = (*NUMBERS, "rests", "settle", "material", "shape", "tied_to")
 P = ParamSpec("P")
 Found = TypeVar("Found")
 
@@ -120,8 +122,17 @@ class Layout:
         Raises
         ------
         PlacingError
-            If there is no piece of that name.
+            If there is no piece of that name, no such key, or its value is no number.
         """
+        for key, value in keys.items():
+            if key not in CHANGING:
+                raise PlacingError(f'"{key}" cannot be changed; these can: {", ".join(CHANGING)}.')
+            places, count = (value, 2) if key == "at" else ((value,), 1)
+            given = value is not None or key not in ("mass", "price")
+            if key in NUMBERS and given and numbers_of(places, count) is None:
+                raise PlacingError(f"{key} is {value!r}; give plain numbers, in SI or degrees.")
+        if isinstance(keys.get("material"), str):
+            keys["material"] = find_material(keys["material"])
         pieces = self.scape.pieces
         if name not in [entry.name for entry in pieces]:
             known = ", ".join(entry.name for entry in pieces) or "none"

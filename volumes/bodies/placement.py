@@ -181,6 +181,9 @@ def order_of_setting(pieces: Sequence[PieceEntry]) -> list[PieceEntry]:
     while waiting:
         ready = [entry for entry in waiting if entry.rests in names]
         if not ready:
+            missing = {e.rests for e in waiting} - names - {e.name for e in waiting}
+            if missing:
+                raise PlacingError(f'No piece "{min(missing)}" is there to rest on.')
             circle = ", ".join(entry.name for entry in waiting)
             raise PlacingError(f"These pieces rest on each other in a circle: {circle}.")
         found += ready
