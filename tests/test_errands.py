@@ -434,6 +434,28 @@ def test_what_floats_without_a_place_is_told(
     assert ("float" in found) is bool(words)
 
 
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ("", "2.1 cm of air under its middle; press it in by 2.2 cm in all"),
+        ('pressed = "1 cm"', "1.1 cm of air under its middle"),
+        ('pressed = "3 cm"', ""),
+        ("settle = true", ""),
+    ],
+)
+def test_a_stone_drawn_level_on_a_slope_has_air_under_it(
+    tmp_path: Path, more: str, words: str
+) -> None:
+    # The bed rises by 16 cm in 30: over half of 8 cm by 2.13 cm. Nothing was found amiss.
+    write(tmp_path, tank(), stone("S", '"8 cm", "8 cm", "8 cm"', '"30 cm", "18 cm"',
+          rests='"bed"') + f"{more}\n",
+          table("layer", name='"Soil"', material='"baked-clay soil"',
+                depth='{ front = "2 cm", back = "18 cm" }'))  # fmt: skip
+    found = told(tmp_path)
+    assert words in found
+    assert ("air under" in found) is bool(words)
+
+
 def test_a_log_that_sinks_but_may_roll_is_seen_to(tmp_path: Path) -> None:
     # Mopane of 1000-1200 kg/m³ floats in no water of 997; "Do not fill yet" named nothing to mend.
     write(tmp_path, tank(), table("piece", name='"Log"', kind='"wood"', material='"mopane wood"',

@@ -11,6 +11,7 @@ import numpy as np
 from plumbstone.meshes.contents import file_stamp
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Columns, Grid, Window, merged_columns
+from plumbstone.meshes.measures.displacement import mesh_centre
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bed.bags import bags_of
 from plumbstone.volumes.bed.border import judge_borders
@@ -33,6 +34,7 @@ from plumbstone.volumes.bed.results import (
     covered_share,
     depths_at,
 )
+from plumbstone.volumes.bodies.contacts import air_below
 from plumbstone.volumes.bodies.placement import (
     CONTACT_GRID,
     THREADS,
@@ -296,6 +298,7 @@ class Layout:
             spots=spots,
             guesses=tank.guesses,
             covered={b.entry.name: self._covered(b, ground) for b in ground.bodies},
+            air={b.entry.name: self._air(b, ground) for b in ground.bodies},
         )
 
     def _covered(self, body: Body, ground: Ground) -> float:
@@ -303,6 +306,14 @@ class Layout:
         if ground.bed is None:
             return 0.0
         return self.memo(covered_share, self._window(body, ground.grid), ground.bed.soil_line)
+
+    def _air(self, body: Body, ground: Ground) -> float:
+        """Height of the air below the middle of a stone that is set on the bed [m]."""
+        if ground.bed is None or body.entry.rests != "bed" or body.entry.kind == "wood":
+            return 0.0
+        centre = self.memo(mesh_centre, body.piece.vertices, body.piece.faces)[:2]
+        window = self._window(body, ground.grid)
+        return self.memo(air_below, window, ground.bed.surface, ground.grid, centre)
 
     def _solids(self) -> Mapping[str, Body]:
         """Make every form once for each way in which it is known."""

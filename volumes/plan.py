@@ -63,6 +63,7 @@ class Plan:
     spots: tuple[SpotDepth, ...]
     guesses: tuple[str, ...]
     covered: Mapping[str, float]  # by name of piece: share of it below the bed beside it
+    air: Mapping[str, float]  # below the middles of stones that are set on the bed [m]
 
 
 def set_after(body: Body, bodies: Sequence[Body], bed: BedResult | None) -> int | None:

@@ -129,7 +129,7 @@ def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ..
     tank = plan.scape.tank
     return worst_first(
         [
-            *body_findings(plan.bodies, tank, covered, _hidden(plan.scape)),
+            *body_findings(plan.bodies, tank, covered, plan.air, _hidden(plan.scape)),
             *(found for hold in plan.holds for found in hold_findings(hold)),
             *_told_once(findings_of_standing(plan.standing, plan.holds)),
             *spot_findings(plan.spots),

@@ -227,6 +227,13 @@ def _tips(finding: Finding, units: Units) -> str:
             f"{name}: its size alone does not tell its foot; set it{on} so that it does not rock, "
             "and press at its top to see."
         )
+    if finding.how == "over air":
+        air = show_length(finding.number("air_m"), units)
+        press = written(finding.number("pressed_m"), "length", units, Toward.UP)
+        return (
+            f"{name}: drawn level on a slope, with {air} of air under its middle; press it in by "
+            f"{press} in all, level the bed under it, or write settle = true."
+        )
     if finding.how == "overhangs":
         press = push_words(finding.number("press_n"), units)
         return (

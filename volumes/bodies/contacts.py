@@ -12,6 +12,7 @@ LEVEL = 1e-9  # [m]: what differs by less is level
 FAR_AROUND = 10 * np.array([[1.0, 0.0], [-0.5, 0.75**0.5], [-0.5, -(0.75**0.5)]])  # [m]
 FAR_ABOVE, MOST_TURNS = 1e5, 500  # [m]; places that give way until a search is given up
 APART = 1e-6  # [m]: what lies so far aside, no tolerance of a program reaches
+SITS = 2e-3  # [m]: on a bed so near below it, a stone sits
 TOUCHING = 3e-4  # [m]: nearer than this to where it rests, a body touches
 
 
@@ -149,6 +150,27 @@ def hull_numbers(points: Floats) -> Indices:
         spread = points - points.mean(axis=0)
         along = spread @ np.linalg.svd(spread, full_matrices=False)[2][0]
         return np.array(sorted({int(along.argmin()), int(along.argmax())}), dtype=np.int64)
+
+
+def air_below(window: Window, surface: Floats, grid: Grid, centre: Floats) -> float:
+    """Height of the air below the middle of a piece that is set on the bed [m]; 0 where it rests.
+
+    Parameters
+    ----------
+    window : Window
+        Its columns.
+    surface : (rows, columns) float array
+        The bed, pieces showing through [m].
+    grid : Grid
+    centre : (2,) float array
+        Its middle of mass, from above [m].
+    """
+    places = np.stack([axis[window.place] for axis in grid.centres], axis=-1)
+    air = window.lowest() - surface[window.place]
+    if can_rest(places[air < SITS], centre, Pulls.none()):
+        return 0.0
+    nearest = np.linalg.norm(places - centre, axis=-1).argmin()
+    return max(0.0, float(air.flat[nearest]))
 
 
 def off_hull(points: Floats, places: Floats) -> Floats:

@@ -10,11 +10,16 @@ from plumbstone.volumes.scape.scape import Tank
 
 MOSTLY = 0.85  # share of a piece below the bed from which on it is told
 ON_GLASS = 1e-6  # [m]
+HOLLOW = 0.005  # of air below the middle of a stone that a hand evens out [m]; common practice
 SHOWS = 0.002  # of its volume: less than that above the bed, and it is wholly buried
 
 
 def body_findings(
-    bodies: Iterable[Body], tank: Tank, covered: Mapping[str, float], hidden: Container[str] = ()
+    bodies: Iterable[Body],
+    tank: Tank,
+    covered: Mapping[str, float],
+    air: Mapping[str, float],
+    hidden: Container[str] = (),
 ) -> Iterator[Finding]:
     """Find pieces that do not fit, lie buried, or are known badly.
 
@@ -25,6 +30,8 @@ def body_findings(
     tank : Tank
     covered : mapping of str to float
         Share of each piece's volume that lies below the bed.
+    air : mapping of str to float
+        Height of the air below the middle of each piece that is set on the bed [m].
     hidden : container of str
         Names of those that are meant to lie there: sinkers, and what carries others.
     """
@@ -33,6 +40,7 @@ def body_findings(
         if body.entry.name not in hidden:
             yield from _buried(body, covered.get(body.entry.name, 0.0))
         yield from _pressed(body)
+        yield from _hollow(body, air.get(body.entry.name, 0.0))
         for text in body.warnings:
             yield Finding(Kind.DOUBTFUL, Severity.CARE, (body.entry.name,), how=text)
 
@@ -60,6 +68,14 @@ def _pressed(body: Body) -> Iterator[Finding]:
     if body.entry.rests == "bed" and body.entry.pressed > 0 and float(body.piece.low[2]) < ON_GLASS:
         numbers = {"pressed_m": body.entry.pressed}
         yield Finding(Kind.BURIED, Severity.NOTE, (body.entry.name,), numbers, how="to the glass")
+
+
+def _hollow(body: Body, air: float) -> Iterator[Finding]:
+    """Tell of a stone drawn over air: it sinks or tips until it lies on the slope of the bed."""
+    if air > HOLLOW:
+        numbers = {"air_m": air, "pressed_m": body.entry.pressed + air}
+        about = (body.entry.name,)
+        yield Finding(Kind.TIPS, Severity.CARE, about, numbers, how="over air", cure="press")
 
 
 def _buried(body: Body, share: float) -> Iterator[Finding]:
