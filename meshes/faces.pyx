@@ -93,6 +93,79 @@ def moment(const double[:, :] vertices, const int64_t[:, :] faces, const double[
     return sixfold_volume, sums
 
 
+def wet_sums(
+    const double[:, :] vertices, const int64_t[:, :] faces, const double[::1] middle,
+    const double[::1] levels,
+):
+    """Seven sums over what lies of all faces below each of some rising levels, (k, 7).
+
+    They are the integrals of 1, z, x, y, xz, yz and z² over the faces seen from above, about a
+    point; levels are heights over it. A face adds the same to all levels above its highest corner,
+    so it is cut only by those between its corners.
+    """
+    whole, parts = np.zeros((levels.shape[0] + 1, 7)), np.zeros((levels.shape[0], 7))
+    cdef double[:, ::1] below = whole, cut = parts
+    cdef double[3][3] at
+    cdef double low, high
+    cdef Py_ssize_t f, k, first, last
+    for f in range(faces.shape[0]):
+        corners_about(vertices, faces, f, middle, at)
+        low = min(at[0][2], at[1][2], at[2][2])
+        high = max(at[0][2], at[1][2], at[2][2])
+        first, last = 0, levels.shape[0]
+        while first < last:  # the first level over the lowest corner
+            k = (first + last) // 2
+            if levels[k] <= low:
+                first = k + 1
+            else:
+                last = k
+        for k in range(first, levels.shape[0]):
+            if levels[k] >= high:
+                add_face(at[0], at[1], at[2], 1, &below[k, 0])
+                break
+            add_wet_part(at, levels[k], &cut[k, 0])
+    return whole[:-1].cumsum(axis=0) + parts
+
+
+cdef inline void add_wet_part(double[3][3] at, double level, double* sums) noexcept:
+    """Add the seven sums of what lies of a face below a level that crosses it."""
+    cdef double[2][3] cut
+    cdef double *apex, *other
+    cdef double share
+    cdef bint[3] wet
+    cdef Py_ssize_t k, i, alone
+    for k in range(3):
+        wet[k] = at[k][2] < level
+    # The corner that is by itself on its side of the level.
+    alone = 0 if wet[1] == wet[2] else 1 if wet[0] == wet[2] else 2
+    apex = at[alone]
+    for k in range(2):
+        other = at[(alone + k + 1) % 3]
+        share = (apex[2] - level) / (apex[2] - other[2])
+        for i in range(2):
+            cut[k][i] = apex[i] + share * (other[i] - apex[i])
+        cut[k][2] = level
+    if wet[alone]:
+        add_face(apex, cut[0], cut[1], 1, sums)
+    else:
+        add_face(at[0], at[1], at[2], 1, sums)
+        add_face(apex, cut[0], cut[1], -1, sums)
+
+
+cdef inline void add_face(double* a, double* b, double* c, double sign, double* sums) noexcept:
+    """Add a sign times the seven sums of a triangle."""
+    cdef double area = sign * 0.5 * ((b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]))
+    cdef double x = a[0] + b[0] + c[0], y = a[1] + b[1] + c[1], z = a[2] + b[2] + c[2]
+    cdef double twelfth = area / 12
+    sums[0] += area
+    sums[1] += area / 3 * z
+    sums[2] += area / 3 * x
+    sums[3] += area / 3 * y
+    sums[4] += twelfth * (x * z + a[0] * a[2] + b[0] * b[2] + c[0] * c[2])
+    sums[5] += twelfth * (y * z + a[1] * a[2] + b[1] * b[2] + c[1] * c[2])
+    sums[6] += twelfth * (z * z + a[2] * a[2] + b[2] * b[2] + c[2] * c[2])
+
+
 def winding(const double[:, :] vertices, const int64_t[:, :] faces, const double[:, :] points):
     """How often a mesh winds around each point, (k,).
 

@@ -4,7 +4,7 @@ import fcntl
 import os
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from commands import type_in
@@ -19,17 +19,22 @@ SCANS = ROOT.parent / "shared" / "scans"
 
 # Results must not hang on what an earlier run left in the user's cache.
 os.environ.setdefault("XDG_CACHE_HOME", str(ROOT / ".pytest_cache" / "user-cache"))
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the program itself does
 
 
-# These take longest, so that they are begun first and no worker is left with one at the end;
-# test_limits.py mostly waits.
+# These take longest, so that they are begun first; the tests of a file stay together on one worker.
 LONG = (
-    "test_page_tank.py", "test_build_sheet.py", "test_rigid_body.py", "test_limits.py",
-    "test_hold_down.py", "test_weigh.py", "test_page_shop.py", "test_page.py", "test_files.py",
-    "test_heightfield.py", "test_conditions.py", "test_phone_scans.py", "test_mat.py",
-    "test_audit.py", "test_drawings.py", "test_engine.py", "test_page_desk.py", "test_places.py",
-    "test_bad_input.py", "test_whole.py", "test_page_gate.py", "test_plan.py",
+    "test_page_tank.py", "test_build_sheet.py", "test_page_shop.py", "test_page.py",
+    "test_page_desk.py", "test_page_gate.py", "test_audit.py", "test_drawings.py", "test_engine.py",
+    "test_whole.py", "test_plan.py",
 )  # fmt: skip
+# Their tests share nothing, so that each goes to whichever worker is free; test_limits.py waits.
+APART = (
+    "test_limits.py", "test_rigid_body.py", "test_hold_down.py", "test_weigh.py", "test_files.py",
+    "test_heightfield.py", "test_conditions.py", "test_phone_scans.py", "test_mat.py",
+    "test_places.py", "test_bad_input.py", "test_retaining.py", "test_equilibrium.py",
+)  # fmt: skip
+ORDER = [*LONG, *APART]
 
 
 def pytest_xdist_auto_num_workers() -> int:
@@ -37,9 +42,22 @@ def pytest_xdist_auto_num_workers() -> int:
     return (os.cpu_count() or 1) + 1
 
 
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Give out whole files, and single tests of those whose tests share nothing."""
+    from xdist.scheduler import LoadFileScheduling
+
+    class Scheduling(LoadFileScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            file = super()._split_scope(nodeid)
+            return nodeid if Path(file).name in APART else file
+
+    return Scheduling(config, log) if config.getvalue("dist") == "loadfile" else None
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Begin with what takes longest; the tests of one file stay together."""
-    items.sort(key=lambda item: LONG.index(item.path.name) if item.path.name in LONG else len(LONG))
+    """Begin with what takes longest."""
+    place = {name: k for k, name in enumerate(ORDER)}
+    items.sort(key=lambda item: place.get(item.path.name, len(ORDER)))
 
 
 @pytest.fixture(scope="session")

@@ -56,7 +56,8 @@ def must_be_png(path: "Path") -> None:
 def png_bytes(figure: "Figure") -> bytes:
     """Give a figure as PNG."""
     stream = io.BytesIO()
-    figure.savefig(stream, format="png", dpi=DOTS, metadata={"Software": None})
+    quickly = {"compress_level": 5}  # in half the time, a twentieth larger at most
+    figure.savefig(stream, format="png", dpi=DOTS, metadata={"Software": None}, pil_kwargs=quickly)
     return stream.getvalue()
 
 

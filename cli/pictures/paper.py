@@ -170,6 +170,14 @@ class Page:
         )  # fmt: skip
 
 
+@cache
+def _gridless() -> "type[Axes]":
+    """Give axes that lay no grid: even to leave it out would make ticks that are never drawn."""
+    from matplotlib.axes import Axes
+
+    return type("Gridless", (Axes,), {"grid": lambda *_, **__: None})
+
+
 @dataclass
 class Panel:
     """A drawing on a page, to scale: metres inside, points outside."""
@@ -184,10 +192,11 @@ class Panel:
     def axes(self) -> "Axes":
         """Where it is drawn: a frame over its place on the page, in metres."""
         page, (width, height) = self.page, (side * self.scale for side in self.size)
-        axes = page.figure.add_axes((
+        place = (
             self.left / page.width, self.bottom / page.height,
             width / page.width, height / page.height,
-        ))  # fmt: skip
+        )  # fmt: skip
+        axes: Axes = page.figure.add_axes(place, axes_class=_gridless())
         axes.set(xlim=(0, self.size[0]), ylim=(0, self.size[1]))
         for axis in (axes.xaxis, axes.yaxis):
             axis.set_visible(False)  # numbers stand on the page

@@ -3,9 +3,8 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from plumbstone.meshes.faces import moment
+from plumbstone.meshes.faces import moment, wet_sums
 from plumbstone.meshes.piece import Floats, Indices
 
 
@@ -57,17 +56,7 @@ def displaced_volume(vertices: Floats, faces: Indices, water_level: float) -> fl
     >>> round(displaced_volume(cube.vertices, cube.faces, 0.25), 12)
     0.25
     """
-    _check_finite(vertices, water_level)
-    if len(faces) == 0:
-        return 0.0
-    depth = vertices[:, 2] - water_level
-    wet = depth.min() < 0
-    if not wet:
-        return 0.0
-    if depth.max() > 0:
-        a, b, c = (depth < 0)[faces.T]
-        faces = faces[a | b | c]
-    return float(_plan_areas(vertices, faces) @ _mean_below_zero(depth[faces]))
+    return float(displaced_at_levels(vertices, faces, [water_level])[0][0])
 
 
 def displaced_at_levels(
@@ -96,36 +85,24 @@ def displaced_at_levels(
 
     Notes
     -----
-    Faces are sorted into the levels between which their highest corner lies. What a face
-    wholly below adds is a polynomial in the level, so prefix sums give all such faces at
-    once; only the faces that cross a level are clipped.
+    What a face wholly below adds is a polynomial in the level, so sums over such faces serve all
+    levels above them; only the faces that cross a level are clipped.
     """
     _check_finite(vertices, *levels)
-    wanted = np.asarray(levels, dtype=float)
-    moments = np.zeros((len(wanted), 4))
     if len(faces) == 0:
-        return moments[:, 0], np.full((len(wanted), 3), np.nan)
-    origin = vertices.mean(axis=0)
-    local = vertices - origin
-    corners = [local[faces[:, i]] for i in range(3)]
+        return np.zeros(len(levels)), np.full((len(levels), 3), np.nan)
+    origin, wanted = vertices.mean(axis=0), np.asarray(levels, dtype=float)
     order = np.argsort(wanted)
-    rising = wanted[order] - origin[2]
-    heights = [corner[:, 2] for corner in corners]
-    # First level at or over the highest corner of each face, and first over its lowest.
-    above = np.searchsorted(rising, np.maximum(np.maximum(*heights[:2]), heights[2]), side="left")
-    under = np.searchsorted(rising, np.minimum(np.minimum(*heights[:2]), heights[2]), side="right")
-    count = len(wanted) + 1
-    sums = [np.bincount(above, column, count) for column in _face_columns(*corners)]
-    wet = np.cumsum(sums, axis=1).T  # of all faces wholly below each level
-    crossing = np.flatnonzero(under < above)
-    over, below = above[crossing], under[crossing]
-    for k, level in enumerate(rising):
-        cut = crossing[(below <= k) & (k < over)]
-        moments[order[k]] = _sums_at_level(wet[k], level)
-        moments[order[k]] += _clipped_moments(local[faces[cut]], level)
-    volumes = moments[:, 0]
+    level = wanted[order] - origin[2]
+    sums = np.empty((len(wanted), 7))
+    sums[order] = wet_sums(vertices, faces, origin, level)
+    one, z, x, y, xz, yz, zz = sums.T
+    level = wanted - origin[2]
+    # The fluxes of z - w, x (z - w), y (z - w) and (z² - w²) / 2 through the faces below w.
+    volumes = z - level * one
+    moments = np.stack([xz - level * x, yz - level * y, (zz - level**2 * one) / 2], axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
-        centres = moments[:, 1:] / volumes[:, None] + origin
+        centres = moments / volumes[:, None] + origin
     centres[volumes <= 0] = np.nan
     return volumes, centres
 
@@ -139,87 +116,3 @@ def _check_finite(vertices: Floats, *levels: float) -> None:
     if not np.isfinite(levels).all():
         message = f"Water level {levels} is not finite."
         raise ValueError(message)
-
-
-def _plan_areas(vertices: Floats, faces: Indices) -> Floats:
-    """Signed area of each face seen from above [m²]."""
-    x, y = vertices[:, 0], vertices[:, 1]
-    a, b, c = faces.T
-    xa, ya = x[a], y[a]
-    area: Floats = 0.5 * ((x[b] - xa) * (y[c] - ya) - (x[c] - xa) * (y[b] - ya))
-    return area
-
-
-def _mean_below_zero(values: Floats) -> Floats:
-    """Mean of min(f, 0) over each triangle, f linear with these corner values, (m, 3)."""
-    a, b, c = values.T
-    mean: Floats = (a + b + c) / 3
-    crossing = np.flatnonzero((a > 0) | (b > 0) | (c > 0))
-    if len(crossing):
-        low, middle, high = np.sort(values[crossing], axis=1).T
-        one_above = middle <= 0
-        apex, p, q = (
-            np.where(one_above, *pair) for pair in ((high, low), (low, high), (middle, middle))
-        )
-        with np.errstate(invalid="ignore", divide="ignore"):
-            corner = apex**3 / (3 * (apex - p) * (apex - q))
-        corner = np.where(apex == 0, 0.0, corner)
-        mean[crossing] = np.where(one_above, mean[crossing] - corner, corner)
-        mean[crossing[low >= 0]] = 0.0
-    return mean
-
-
-def _face_columns(a: Floats, b: Floats, c: Floats) -> list[Floats]:
-    """Seven sums over each face, from which the moments below any level follow.
-
-    They are ∫1, ∫z, ∫x, ∫y, ∫xz, ∫yz and ∫z² over the face seen from above; a, b and c are
-    its corners, (m, 3) each.
-    """
-    xa, ya, za = a.T
-    xb, yb, zb = b.T
-    xc, yc, zc = c.T
-    area = 0.5 * ((xb - xa) * (yc - ya) - (yb - ya) * (xc - xa))
-    x, y, z = xa + xb + xc, ya + yb + yc, za + zb + zc
-    third, twelfth = area / 3, area / 12
-    return [
-        area, third * z, third * x, third * y,
-        twelfth * (x * z + xa * za + xb * zb + xc * zc),
-        twelfth * (y * z + ya * za + yb * zb + yc * zc),
-        twelfth * (z * z + za * za + zb * zb + zc * zc),
-    ]  # fmt: skip
-
-
-def _face_sums(corners: Floats) -> Floats:
-    """Total of the seven sums over triangles, (m, 3, 3) → (7,)."""
-    return np.array([column.sum() for column in _face_columns(*corners.transpose(1, 0, 2))])
-
-
-def _sums_at_level(sums: Floats, level: float) -> Floats:
-    """Volume and its three first moments under a level, from the sums of `_face_sums`.
-
-    The fluxes of (z - w), x (z - w), y (z - w) and (z² - w²) / 2.
-    """
-    one, z, x, y, xz, yz, zz = sums
-    return np.array([z - level * one, xz - level * x, yz - level * y, (zz - level**2 * one) / 2])
-
-
-def _clipped_moments(corners: Floats, level: float) -> Floats:
-    """Moments, as in `_sums_at_level`, of the parts of triangles below a level."""
-    if len(corners) == 0:
-        return np.zeros(4)
-    depth = corners[:, :, 2] - level
-    # Turn each triangle so that its odd corner, alone on its side of the level, comes first.
-    wet = depth < 0
-    alone = np.where(wet.sum(axis=1) == 1, wet.argmax(axis=1), (~wet).argmax(axis=1))
-    turn: NDArray[np.int64] = (alone[:, None] + np.arange(3)) % 3
-    rows = np.arange(len(corners))[:, None]
-    corners, depth = corners[rows, turn], depth[rows, turn]
-    apex = corners[:, 0]
-    share = depth[:, :1] / (depth[:, :1] - depth[:, 1:])
-    cut = apex[:, None] + share[:, :, None] * (corners[:, 1:] - apex[:, None])
-    cut[:, :, 2] = level
-    tip = np.stack([apex, cut[:, 0], cut[:, 1]], axis=1)
-    one_wet = depth[:, 0] < 0
-    sums = _face_sums(tip[one_wet])
-    sums += _face_sums(corners[~one_wet]) - _face_sums(tip[~one_wet])
-    return _sums_at_level(sums, level)

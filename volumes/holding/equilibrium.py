@@ -15,6 +15,7 @@ MOST_LIFT = 1e4  # bound of the margin [N]
 SLACK = 1e-9  # rounding of the margin [N]
 ELASTIC = 1e-6  # sum of forces and moments that lack: from here on no balance exists [N, N m]
 STILL = 1e-6  # motion at a contact or tie, in shares of that of the lift: it is the hinge
+FINE = 100.0  # in this part of a newton milp's own tolerance of 1e-7 is one of 1e-9 N
 WHOLE = 0.02  # rise across a body, in shares of its own: below it, it lifts off whole
 
 
@@ -317,7 +318,7 @@ def centre_of_lift(rig: Rig, level: int, body: int = 0) -> Floats:
 
 def _feasible(matrix: Floats, rows: Floats, contacts: int) -> bool:
     """Whether pushes and pulls balance every row: load, then least and greatest pulls."""
-    from scipy.sparse import eye_array, kron
+    from scipy.optimize import Bounds, LinearConstraint, milp
 
     size, ties = matrix.shape[0], matrix.shape[1] - contacts
     count = len(rows)
@@ -326,18 +327,28 @@ def _feasible(matrix: Floats, rows: Floats, contacts: int) -> bool:
     if size == 3 and not ties and (rows[:, 0] > ELASTIC).all():
         # One body that only rests: its load must pass within its contacts.
         return inside_hull(matrix[1:].T, rows[:, 1:3] / rows[:, :1])
-    pulls = rows[:, size : size + ties], rows[:, size + ties :]
-    low = np.hstack([np.zeros((count, contacts)), pulls[0]])
-    high = np.hstack([np.full((count, contacts), np.inf), pulls[1]])
-    found = _minimum(
+    rows = rows * FINE
+    low = np.hstack([np.zeros((count, contacts)), rows[:, size : size + ties]]).ravel()
+    high = np.hstack([np.full((count, contacts), np.inf), rows[:, size + ties :]]).ravel()
+    load = rows[:, :size].ravel()
+    found = milp(  # which asks less of Python than linprog does
         np.zeros(low.size),
-        kron(eye_array(count), matrix, format="csr"),
-        rows[:, :size].ravel(),
-        low.ravel(),
-        high.ravel(),
-        presolve=False,  # of no use where any answer will do
+        bounds=Bounds(low, np.maximum(low, high)),
+        constraints=LinearConstraint(_repeated(matrix, count), load, load),
+        options={"presolve": False},  # of no use where any answer will do
     )
-    return found is not None
+    return found.x is not None
+
+
+def _repeated(matrix: Floats, count: int) -> Any:
+    """Put a matrix along the diagonal of a sparse one so many times."""
+    from scipy.sparse import csc_array
+
+    one, k = csc_array(matrix), np.arange(count)[:, None]
+    high, wide = matrix.shape
+    ends = np.append(0, (one.indptr[1:] + one.nnz * k).ravel())
+    parts = np.tile(one.data, count), (one.indices + high * k).ravel(), ends
+    return csc_array(parts, shape=(count * high, count * wide))
 
 
 def _least_missing(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:
@@ -446,9 +457,7 @@ def _diagonal(blocks: Sequence[Floats]) -> Any:
     return csr_array((stack[k, i, j], (k * high + i, k * wide + j)), (count * high, count * wide))
 
 
-def _minimum(
-    cost: Floats, matrix: Any, load: Floats, low: Floats, high: Floats, *, presolve: bool = True
-) -> Any:
+def _minimum(cost: Floats, matrix: Any, load: Floats, low: Floats, high: Floats) -> Any:
     """Minimise cost @ x with matrix @ x = load and bounds; None: impossible."""
     from scipy.optimize import linprog
 
@@ -458,11 +467,7 @@ def _minimum(
         b_eq=load,
         bounds=np.column_stack([low, np.maximum(low, high)]),
         method="highs",
-        options={
-            "primal_feasibility_tolerance": 1e-9,
-            "dual_feasibility_tolerance": 1e-9,
-            "presolve": presolve,
-        },
+        options={"primal_feasibility_tolerance": 1e-9, "dual_feasibility_tolerance": 1e-9},
     )
     return None if found.x is None else found
 

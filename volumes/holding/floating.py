@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.faces import wet_sums
 from plumbstone.meshes.measures.displacement import (
     displaced_at_levels,
     displaced_volume,
@@ -30,17 +31,19 @@ class Afloat:
 
 def draught_of(vertices: Floats, faces: Indices, share: float, error: float = 1e-12) -> float:
     """Height of the water plane [m], in the frame of the mesh, that wets a share of its volume."""
-    from scipy.optimize import brentq
-
     low, high = float(vertices[:, 2].min()), float(vertices[:, 2].max())
     wanted = share * enclosed_volume(vertices, faces)
     if not 0 < wanted < displaced_volume(vertices, faces, high):
         raise FloatError("This skin is not closed well enough to tell how it floats.")
-    return float(
-        brentq(
-            lambda level: displaced_volume(vertices, faces, level) - wanted, low, high, xtol=error
-        )
-    )
+    level, step = low + share * (high - low), np.inf
+    while abs(step) > error:  # Newton's method: the volume grows by the area at the water plane
+        sums = wet_sums(vertices, faces, np.array([0.0, 0.0, level]), np.zeros(1))[0]
+        low, high = (level, high) if sums[1] < wanted else (low, level)
+        step = (sums[1] - wanted) / sums[0] if sums[0] else np.inf
+        if not low < level + step < high:
+            step = (low + high) / 2 - level
+        level += step
+    return float(level)
 
 
 def float_at_rest(vertices: Floats, faces: Indices, density: float, water: float) -> Afloat:
