@@ -13,6 +13,7 @@ import trimesh
 from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.measures.rulers import FILE_ALONE
+from plumbstone.meshes.reading.gltf import parsed_gltf
 from plumbstone.meshes.reading.scans import ScanError, read_raw
 from plumbstone.meshes.shapes.primitives import boulder
 
@@ -100,6 +101,47 @@ def test_glb_by_draco(tmp_path: Path) -> None:
     glb(tmp_path / "b.glb", tree, data)
     with pytest.raises(ScanError, match="EXT_of_tomorrow"):
         closed_scan(tmp_path / "b.glb")
+
+
+@pytest.mark.parametrize("kind", ["own", "generic"])  # attributes of either kind are allowed
+def test_colours_and_coordinates_by_draco(tmp_path: Path, kind: str) -> None:
+    draco = pytest.importorskip("DracoPy", reason="DracoPy is not installed")
+    colours = np.arange(24, dtype="u1").reshape(4, 6)[:, :4] * 9
+    colours[:, 3] = 255
+    uv = np.array([[0, 0], [1, 0], [0, 1], [0.25, 0.5]])
+    faces = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    told = {"colors": colours} if kind == "own" else {"generic_attributes": {5: colours}}
+    more = {"tex_coord": uv, "tex_coord_quantization_bits": 16, "preserve_order": True}
+    data = draco.encode(CORNERS, faces, quantization_bits=16, **more, **told)
+    numbers = {a["attribute_type"]: a["unique_id"] for a in draco.decode(data).attributes}
+    coloured = numbers[2] if kind == "own" else 5  # 2 colours, 3 coordinates, 0 places
+    names = {"POSITION": numbers[0], "COLOR_0": coloured, "TEXCOORD_0": numbers[3]}
+    name = "KHR_draco_mesh_compression"
+    tree = scene(
+        {"attributes": {"POSITION": 0, "COLOR_0": 1, "TEXCOORD_0": 2},
+         "extensions": {name: {"bufferView": 0, "attributes": names}}, "material": 0}, {},
+        extensionsRequired=[name], extensionsUsed=[name],
+        accessors=[{"componentType": 5126, "count": 4, "type": "VEC3"},
+                   {"componentType": 5121, "count": 4, "type": "VEC4", "normalized": True},
+                   {"componentType": 5126, "count": 4, "type": "VEC2"}],
+        bufferViews=[{"buffer": 0, "byteLength": len(data)}], buffers=[{"byteLength": len(data)}],
+        materials=[{"pbrMetallicRoughness": {"baseColorTexture": {"index": 0}}}],
+        textures=[{"source": 0}], images=[{"uri": "data:image/png;base64,AAAA"}],
+    )  # fmt: skip
+    primitive = tree["meshes"][0]["primitives"][0]
+    for textured in (True, False):  # a texture goes before colours of the corners
+        if not textured:
+            del primitive["material"]
+        glb(tmp_path / "a.glb", tree, data)
+        (part,) = parsed_gltf(tmp_path / "a.glb", (tmp_path / "a.glb").read_bytes()).parts
+        same = np.abs(part.vertices[:, None] - CORNERS).max(axis=2).argmin(axis=1)
+        assert np.abs(part.vertices - CORNERS[same]).max() < 1e-4
+        if textured:
+            assert part.uv is not None
+            assert np.abs(part.uv - (uv * [1, -1] + [0, 1])[same][part.faces]).max() < 1e-4
+        else:
+            assert part.colours is not None
+            assert np.array_equal(part.colours, colours[same, :3])
 
 
 @pytest.mark.parametrize("squeezed", [False, True])
