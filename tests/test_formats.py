@@ -2,6 +2,7 @@
 
 import base64
 import json
+import re
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -66,6 +67,59 @@ def test_dae(tmp_path: Path) -> None:
     pytest.importorskip("collada", reason="pycollada is not installed")
     MESH.export(tmp_path / "a.dae")
     assert volume_of(tmp_path / "a.dae") == pytest.approx(VOLUME, rel=1e-6)
+
+
+@pytest.mark.parametrize(("up", "size"), [("X", [2, 3, 1]), ("Y", [1, 3, 2]), ("Z", [1, 2, 3])])
+def test_dae_states_unit_and_up(tmp_path: Path, up: str, size: list[int]) -> None:
+    pytest.importorskip("collada", reason="pycollada is not installed")
+    box = trimesh.creation.box([0.1, 0.2, 0.3])
+    box.apply_scale(1 / 0.0254)
+    box.export(tmp_path / "a.dae")
+    stated = f'<asset><unit name="inch" meter="0.0254"/><up_axis>{up}_UP</up_axis></asset>'
+    text = re.sub(r"<asset>.*</asset>", stated, (tmp_path / "a.dae").read_text(), flags=re.DOTALL)
+    (tmp_path / "a.dae").write_text(text, encoding="utf-8")
+    raw = read_raw(tmp_path / "a.dae", FILE_ALONE)
+    assert np.ptp(raw.vertices, axis=0) == pytest.approx(np.array(size) / 10, rel=1e-6)
+    assert enclosed_volume(raw.vertices, raw.faces) == pytest.approx(0.006, rel=1e-6)
+
+
+@pytest.mark.parametrize(("unit", "metres"), [("inch", 0.0254), ("foot", 0.3048), ("", 0.001)])
+def test_3mf_states_its_unit(tmp_path: Path, unit: str, metres: float) -> None:
+    # 3MF Core Specification 1.3, section 3.4: millimetres where it states none.
+    mesh = MESH.copy()
+    mesh.apply_scale(1 / metres)
+    mesh.export(tmp_path / "a.3mf")
+    with (
+        zipfile.ZipFile(tmp_path / "a.3mf") as old,
+        zipfile.ZipFile(tmp_path / "b.3mf", "w") as new,
+    ):
+        for name in old.namelist():
+            text = old.read(name)
+            if name.endswith(".model"):
+                text = re.sub(
+                    rb' unit="\w*"', f' unit="{unit}"'.encode() if unit else b"", text, count=1
+                )
+            new.writestr(name, text)
+    assert volume_of(tmp_path / "b.3mf") == pytest.approx(VOLUME, rel=1e-5)
+
+
+@pytest.mark.parametrize("kind", ["obj", "glb", "off", "ply", "stl", "pts", "pcd", "xyz"])
+def test_what_was_cut_off_is_told(tmp_path: Path, kind: str) -> None:
+    """Rows of points come in any order, so half of a cloud may look whole."""
+    path = tmp_path / f"a.{kind}"
+    points = trimesh.sample.sample_surface(MESH, 3000, seed=2)[0]
+    head = {"pts": "3000", "pcd": "FIELDS x y z\nPOINTS 3000\nDATA ascii", "xyz": ""}
+    if kind in head:
+        np.savetxt(path, points, header=head[kind], comments="", fmt="%.6f")
+    else:
+        MESH.export(path)
+    whole = path.read_bytes()
+    assert volume_of(path) == pytest.approx(VOLUME, rel=0.02)
+    for share in (0.7, 0.95):
+        rest = whole[: int(share * len(whole))]
+        path.write_bytes(rest if kind not in head else rest.rpartition(b"\n")[0] + b"\n0.1")
+        with pytest.raises(ScanError, match="xport it again"):
+            closed_scan(path)
 
 
 def glb(path: Path, tree: dict[str, Any], data: bytes) -> None:
