@@ -8,7 +8,14 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.closing.attached import halves_of, leaves_view, parts_of, stand_below
+from plumbstone.meshes.closing.attached import (
+    arm_of,
+    cut_by_edge,
+    halves_of,
+    leaves_view,
+    parts_of,
+    stand_below,
+)
 from plumbstone.meshes.closing.clouds import cloud_surface
 from plumbstone.meshes.closing.underside import (
     Breach,
@@ -299,7 +306,7 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     if ruler.known is not None and ruler.known.kind != "sheet":
         scans, lengths = _beside(path, raw, scans, ruler.known)
         raw = replace(raw, lengths=lengths)
-    if len(scans) == 1 and raw.sized and scans[0].other is not None:
+    if len(scans) == 1 and raw.sized and any(d.what == "attached" for d in scans[0].doubts):
         scans = ((_as_measured if ruler.measured else _as_seen)(path, scans[0], ruler),)
     if ruler.measured:
         factor, _ = factor_by(ruler, scans[0].caliper)
@@ -567,9 +574,27 @@ def _as_measured(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
     """Cut off what may be another thing, if only the rest alone is as long as measured."""
     if _fits(scan, ruler, FITS):
         return _sure_by_length(scan, ruler)
-    parts = [_part_alone(path, scan, k, "the part that is as long as you measured") for k in (0, 1)]
-    found = [part for part in parts if part is not None and _fits(part, ruler, FITS)]
-    return found[0] if len(found) == 1 else scan
+    ways = [(scan, k) for k in (0, 1) if scan.other is not None]
+    if len(ways) == 2 and (gone := _cut_by_edge(scan)) is not None:
+        ways = [ways[1 - gone]]  # of what was not scanned whole, the length tells nothing
+    arm = arm_of(scan.piece.vertices, scan.piece.faces)
+    for tried in (ways, [] if arm is None else [(replace(scan, other=arm), 0)]):
+        parts = [
+            _part_alone(path, *way, "the part that is as long as you measured") for way in tried
+        ]
+        found = [part for part in parts if part is not None and _fits(part, ruler, FITS)]
+        if len(found) == 1:
+            return found[0]
+    return _as_seen(path, scan, ruler)
+
+
+def _cut_by_edge(scan: ClosedScan) -> int | None:
+    """Tell which part of a body, the largest or what may be another thing, leaves the view."""
+    body = scan.body
+    if body is None or body.ground is None or scan.other is None:
+        return None
+    other = scan.other[: len(body.seen)]
+    return cut_by_edge(body.vertices, (body.seen[~other], body.seen[other]), body.away)
 
 
 def _sure_by_length(scan: ClosedScan, ruler: Ruler) -> ClosedScan:
