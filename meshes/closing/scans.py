@@ -134,8 +134,8 @@ CHORDS = 1 / 16  # of the square of the step over the width of a limb (four volu
 EDGES, BY_PICTURES = 0.0004, 0.0009  # [m] that fusion takes off limbs besides, as pixels at their
 # edges show what is behind, and how far that is off: 0 by our own maker of scans, 0.4 to 1.2 mm by
 # simulated depth cameras (18 pieces of wood that taught)
-BY_LIDAR = 0.0045  # the same of a phone's LiDAR, at 95 %: our own maker's swells limbs by up to 5 mm,
-# that of the same cameras takes as much off them
+SWOLLEN_LIMBS, LOST_LIMBS = 0.0045, 0.0055  # [m] that a phone's LiDAR adds to limbs or takes off,
+# at 95 %: by our own maker up to 5 mm on, by the same cameras 4 mm off, and thin limbs whole
 LIDAR_STEP = 0.0038  # [m]: finer steps are not those of a phone's LiDAR
 COARSER, FINELY = 0.5, 0.05  # how far stones are off per step times skin, beyond what is fine; the
 # same cameras, 82 stones with a known length (an even half taught, the other half holds as well)
@@ -944,8 +944,9 @@ def _limbs_doubt(body: OpenBody, volume: float) -> Doubt:
     per_radius = body.area / volume / 2  # of a round limb
     smooth = body.calm < (CALM_LIMBS + 2 * BENT * per_radius) * body.step**2
     by_lidar = smooth or body.step > LIDAR_STEP
-    off = (BY_LIDAR if by_lidar else BY_PICTURES) * per_radius
-    below, above = 1 - max(0.0, 1 - off) ** 2, (1 + off) ** 2 - 1
+    out, within = (SWOLLEN_LIMBS, LOST_LIMBS) if by_lidar else (BY_PICTURES, BY_PICTURES)
+    below = 1 - max(0.0, 1 - out * per_radius) ** 2
+    above = (1 + within * per_radius) ** 2 - 1
     if smooth:
         return Doubt("smoothing", below, above, SMOOTH, "poor")
     faces = f"its faces of {body.step * 1e3:.1f} mm are"
