@@ -5,6 +5,7 @@ import hashlib
 import hmac
 import json
 import os
+import time
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
@@ -18,6 +19,8 @@ ONE_FILE = frozenset(
         ".las", ".laz", ".e57", ".pcd", ".pts",
     )
 )  # fmt: skip
+LARGE, MOST_STATES = 1_000_000, 2000  # [bytes] of a scan whose state is kept, and of how many
+SETTLED = 2.0  # [s] after a change: before that, another one may bear the same time
 LARGEST = 1_000_000_000  # [bytes] of a scan whose content is looked at
 
 
@@ -31,11 +34,44 @@ def content_digest(path: Path, *options: str) -> str | None:
     try:
         if path.stat().st_size > LARGEST:
             return None
-        digest = hashlib.blake2b(path.read_bytes(), digest_size=20)
+        own = _own_digest(path)
     except OSError:
         return None
-    digest.update(json.dumps([path.suffix.lower(), *options, _method()]).encode())
-    return digest.hexdigest()
+    return _digest(json.dumps([own, path.suffix.lower(), *options, _method()]).encode())
+
+
+def _own_digest(path: Path) -> str:
+    """Tell the bytes of a file; a large one is not read again while its state is the same.
+
+    Its place on the disk and the time of its last change, which no program can set, are in it.
+    """
+    state = _state_of(path)
+    folder = cache_folder("states") if path.stat().st_size > LARGE else None
+    if folder is None:
+        return _digest(path.read_bytes())
+    place = folder / _digest(json.dumps([str(path.resolve()), *state]).encode())
+    with contextlib.suppress(OSError, ValueError):
+        known = place.read_text("ascii")
+        if len(known) == 40 and int(known, 16):
+            return known
+    found = _digest(path.read_bytes())
+    with contextlib.suppress(OSError):
+        if _state_of(path) == state and time.time() - max(state[:2]) / 1e9 > SETTLED:
+            folder.mkdir(parents=True, exist_ok=True)
+            place.write_text(found, "ascii")
+            forget_oldest(folder, "*", MOST_STATES, lambda _: 1.0)
+    return found
+
+
+def _state_of(path: Path) -> list[int]:
+    """Give the times of the last changes of a file [ns], its size and where it lies."""
+    state = path.stat()
+    return [state.st_mtime_ns, state.st_ctime_ns, state.st_size, state.st_dev, state.st_ino]
+
+
+def _digest(content: bytes) -> str:
+    """Digest of some bytes, 40 hexadecimal digits."""
+    return hashlib.blake2b(content, digest_size=20).hexdigest()
 
 
 def file_stamp(path: Path) -> tuple[int, int] | None:

@@ -13,9 +13,13 @@ from judge_scans import FIRST, NAMES, judged, lines_of, rows, written
 from judged_shapes import other_wood
 from phone_scans import lumpy_stones, seeded_stones
 from PIL import Image
-from scan_conditions import held, made, painted, plain, standing
+from scan_conditions import capsule, held, made, painted, plain, standing
+from skimage.measure import marching_cubes
 
+from plumbstone.meshes.closing import scans
+from plumbstone.meshes.closing.attached import arm_of
 from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
+from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.measures.isolating import ghosts_in
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.reading.parts import ScanError
@@ -78,6 +82,49 @@ def test_limbs_may_be_missing_where_wood_was_not_seen(tmp_path: Path) -> None:
     assert found.trust == "poor"
     assert found.doubt.what == "side"
     assert found.volume.low < scan.volume < found.volume.high
+
+
+@pytest.mark.parametrize(("radius", "step"), [(0.01, 0.006), (0.015, 0.006), (0.02, 0.012)])
+def test_what_coarse_faces_take_off_limbs_is_given_back(
+    radius: float, step: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(scans, "EDGES", 0.0)  # what fusion takes off besides is not in here
+    limb = capsule(np.zeros(3), np.array([0.2, 0.15, 0.1]), radius)
+    axes = [np.arange(-2 * radius, end + 3 * radius, step) for end in (0.2, 0.15, 0.1)]
+    grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
+    vertices, faces, _, _ = marching_cubes(limb(grid.reshape(-1, 3)).reshape(grid.shape[:3]), 0.0)
+    vertices, faces = vertices.astype(float) * step, faces.astype(np.int64)
+    truth = np.pi * radius**2 * np.linalg.norm([0.2, 0.15, 0.1]) + 4 / 3 * np.pi * radius**3
+    body = scans._open_body(vertices, faces, None, (), np.zeros((0, 3, 3)))
+    raw = enclosed_volume(vertices, faces)
+    off = enclosed_volume(scans._plump(body, vertices, faces, raw), faces) / truth - 1
+    assert raw / truth - 1 < -0.025
+    assert abs(off) < (1 - raw / truth) / 2
+
+
+def test_an_arm_is_told_from_what_it_holds_by_its_even_sections() -> None:
+    arm, ball = (
+        trimesh.creation.cylinder(0.03, 0.4, sections=40),
+        trimesh.creation.icosphere(3, 0.1),
+    )
+    ball.apply_translation([0, 0, 0.28])
+    both = trimesh.boolean.union([arm, ball], engine="manifold")
+    found = arm_of(both.vertices, both.faces)
+    assert found is not None
+    begins = 0.28 - (0.1**2 - 0.03**2) ** 0.5  # where the arm meets the ball
+    heights = both.triangles_center[:, 2]
+    assert found[heights < begins - 0.02].all()
+    assert not found[heights > begins + 0.02].any()
+    assert arm_of(ball.vertices, ball.faces) is None
+
+
+def test_a_held_stone_is_told_by_its_length_though_the_arm_is_as_long(tmp_path: Path) -> None:
+    stone = seeded_stones(4, 41000)[0]
+    scan = made("held in a hand", stone, 41003)  # its arm is in view for 95 % of that length
+    found = closed_scan(written(scan, tmp_path), Ruler("m", longest=scan.longest))
+    assert found.volume.low < scan.volume < found.volume.high
+    assert found.volume.mid == pytest.approx(scan.volume, rel=0.05)
+    assert found.trust == "poor"
 
 
 @pytest.mark.parametrize("ending", ["ply", "glb"])

@@ -2,6 +2,7 @@
 
 import base64
 import json
+import re
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -13,6 +14,7 @@ import trimesh
 from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.measures.rulers import FILE_ALONE
+from plumbstone.meshes.reading.gltf import parsed_gltf
 from plumbstone.meshes.reading.scans import ScanError, read_raw
 from plumbstone.meshes.shapes.primitives import boulder
 
@@ -67,6 +69,59 @@ def test_dae(tmp_path: Path) -> None:
     assert volume_of(tmp_path / "a.dae") == pytest.approx(VOLUME, rel=1e-6)
 
 
+@pytest.mark.parametrize(("up", "size"), [("X", [2, 3, 1]), ("Y", [1, 3, 2]), ("Z", [1, 2, 3])])
+def test_dae_states_unit_and_up(tmp_path: Path, up: str, size: list[int]) -> None:
+    pytest.importorskip("collada", reason="pycollada is not installed")
+    box = trimesh.creation.box([0.1, 0.2, 0.3])
+    box.apply_scale(1 / 0.0254)
+    box.export(tmp_path / "a.dae")
+    stated = f'<asset><unit name="inch" meter="0.0254"/><up_axis>{up}_UP</up_axis></asset>'
+    text = re.sub(r"<asset>.*</asset>", stated, (tmp_path / "a.dae").read_text(), flags=re.DOTALL)
+    (tmp_path / "a.dae").write_text(text, encoding="utf-8")
+    raw = read_raw(tmp_path / "a.dae", FILE_ALONE)
+    assert np.ptp(raw.vertices, axis=0) == pytest.approx(np.array(size) / 10, rel=1e-6)
+    assert enclosed_volume(raw.vertices, raw.faces) == pytest.approx(0.006, rel=1e-6)
+
+
+@pytest.mark.parametrize(("unit", "metres"), [("inch", 0.0254), ("foot", 0.3048), ("", 0.001)])
+def test_3mf_states_its_unit(tmp_path: Path, unit: str, metres: float) -> None:
+    # 3MF Core Specification 1.3, section 3.4: millimetres where it states none.
+    mesh = MESH.copy()
+    mesh.apply_scale(1 / metres)
+    mesh.export(tmp_path / "a.3mf")
+    with (
+        zipfile.ZipFile(tmp_path / "a.3mf") as old,
+        zipfile.ZipFile(tmp_path / "b.3mf", "w") as new,
+    ):
+        for name in old.namelist():
+            text = old.read(name)
+            if name.endswith(".model"):
+                text = re.sub(
+                    rb' unit="\w*"', f' unit="{unit}"'.encode() if unit else b"", text, count=1
+                )
+            new.writestr(name, text)
+    assert volume_of(tmp_path / "b.3mf") == pytest.approx(VOLUME, rel=1e-5)
+
+
+@pytest.mark.parametrize("kind", ["obj", "glb", "off", "ply", "stl", "pts", "pcd", "xyz"])
+def test_what_was_cut_off_is_told(tmp_path: Path, kind: str) -> None:
+    """Rows of points come in any order, so half of a cloud may look whole."""
+    path = tmp_path / f"a.{kind}"
+    points = trimesh.sample.sample_surface(MESH, 3000, seed=2)[0]
+    head = {"pts": "3000", "pcd": "FIELDS x y z\nPOINTS 3000\nDATA ascii", "xyz": ""}
+    if kind in head:
+        np.savetxt(path, points, header=head[kind], comments="", fmt="%.6f")
+    else:
+        MESH.export(path)
+    whole = path.read_bytes()
+    assert volume_of(path) == pytest.approx(VOLUME, rel=0.02)
+    for share in (0.7, 0.95):
+        rest = whole[: int(share * len(whole))]
+        path.write_bytes(rest if kind not in head else rest.rpartition(b"\n")[0] + b"\n0.1")
+        with pytest.raises(ScanError, match="xport it again"):
+            closed_scan(path)
+
+
 def glb(path: Path, tree: dict[str, Any], data: bytes) -> None:
     """A GLB by the layout of glTF 2.0, section 4.4."""
     text = json.dumps(tree).encode()
@@ -100,6 +155,47 @@ def test_glb_by_draco(tmp_path: Path) -> None:
     glb(tmp_path / "b.glb", tree, data)
     with pytest.raises(ScanError, match="EXT_of_tomorrow"):
         closed_scan(tmp_path / "b.glb")
+
+
+@pytest.mark.parametrize("kind", ["own", "generic"])  # attributes of either kind are allowed
+def test_colours_and_coordinates_by_draco(tmp_path: Path, kind: str) -> None:
+    draco = pytest.importorskip("DracoPy", reason="DracoPy is not installed")
+    colours = np.arange(24, dtype="u1").reshape(4, 6)[:, :4] * 9
+    colours[:, 3] = 255
+    uv = np.array([[0, 0], [1, 0], [0, 1], [0.25, 0.5]])
+    faces = np.array([[0, 2, 1], [0, 1, 3], [0, 3, 2], [1, 2, 3]])
+    told = {"colors": colours} if kind == "own" else {"generic_attributes": {5: colours}}
+    more = {"tex_coord": uv, "tex_coord_quantization_bits": 16, "preserve_order": True}
+    data = draco.encode(CORNERS, faces, quantization_bits=16, **more, **told)
+    numbers = {a["attribute_type"]: a["unique_id"] for a in draco.decode(data).attributes}
+    coloured = numbers[2] if kind == "own" else 5  # 2 colours, 3 coordinates, 0 places
+    names = {"POSITION": numbers[0], "COLOR_0": coloured, "TEXCOORD_0": numbers[3]}
+    name = "KHR_draco_mesh_compression"
+    tree = scene(
+        {"attributes": {"POSITION": 0, "COLOR_0": 1, "TEXCOORD_0": 2},
+         "extensions": {name: {"bufferView": 0, "attributes": names}}, "material": 0}, {},
+        extensionsRequired=[name], extensionsUsed=[name],
+        accessors=[{"componentType": 5126, "count": 4, "type": "VEC3"},
+                   {"componentType": 5121, "count": 4, "type": "VEC4", "normalized": True},
+                   {"componentType": 5126, "count": 4, "type": "VEC2"}],
+        bufferViews=[{"buffer": 0, "byteLength": len(data)}], buffers=[{"byteLength": len(data)}],
+        materials=[{"pbrMetallicRoughness": {"baseColorTexture": {"index": 0}}}],
+        textures=[{"source": 0}], images=[{"uri": "data:image/png;base64,AAAA"}],
+    )  # fmt: skip
+    primitive = tree["meshes"][0]["primitives"][0]
+    for textured in (True, False):  # a texture goes before colours of the corners
+        if not textured:
+            del primitive["material"]
+        glb(tmp_path / "a.glb", tree, data)
+        (part,) = parsed_gltf(tmp_path / "a.glb", (tmp_path / "a.glb").read_bytes()).parts
+        same = np.abs(part.vertices[:, None] - CORNERS).max(axis=2).argmin(axis=1)
+        assert np.abs(part.vertices - CORNERS[same]).max() < 1e-4
+        if textured:
+            assert part.uv is not None
+            assert np.abs(part.uv - (uv * [1, -1] + [0, 1])[same][part.faces]).max() < 1e-4
+        else:
+            assert part.colours is not None
+            assert np.array_equal(part.colours, colours[same, :3])
 
 
 @pytest.mark.parametrize("squeezed", [False, True])

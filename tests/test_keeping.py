@@ -1,15 +1,18 @@
 """Closed scans are kept by content: the same to the last bit, and never believed when damaged."""
 
 import json
+import os
 from pathlib import Path
 
 import numpy as np
 import pytest
 from scan_conditions import distance_to
 
+from plumbstone.meshes import contents
 from plumbstone.meshes.closing import keeping
 from plumbstone.meshes.closing.keeping import kept_scan
 from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
+from plumbstone.meshes.contents import content_digest
 from plumbstone.meshes.folders import cache_folder
 from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
 from plumbstone.meshes.measures.rulers import Ruler
@@ -150,3 +153,28 @@ def test_thin_limbs_are_not_made_light() -> None:
     vertices = directions * [0.2, 0.003, 0.003]
     assert len(faces) > HEAVY
     assert lightened(vertices, faces)[1] is faces
+
+
+def test_a_large_file_is_read_again_only_once_it_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    monkeypatch.setattr(contents, "SETTLED", -1.0)
+    path, states = tmp_path / "a.ply", tmp_path / "cache" / "plumbstone" / "states"
+    path.write_bytes(b"a" * 1_000_001)
+    first, before = content_digest(path), path.stat()
+    assert content_digest(path) == first
+    assert len(list(states.iterdir())) == 1
+    monkeypatch.setattr(Path, "read_bytes", None)  # would fail if it were called
+    assert content_digest(path) == first
+    monkeypatch.undo()
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    path.write_bytes(b"b" * 1_000_001)
+    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))  # as copies with their times do
+    assert content_digest(path) != first
+    assert len(list(states.iterdir())) == 1  # it changed just now: not yet believed
+    (damaged,) = states.iterdir()
+    path.write_bytes(b"a" * 1_000_001)
+    monkeypatch.setattr(contents, "SETTLED", -1.0)
+    damaged.write_text("nonsense", encoding="ascii")
+    assert content_digest(path) == first

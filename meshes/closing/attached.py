@@ -29,6 +29,10 @@ HULLED = 50_000  # points that a hull is laid around; more change it by less tha
 JUTS = 0.12  # how much wider than a stand the body above grows, and narrower a waist is
 
 
+EVEN_ARM, THIN_ARM, LEAST_ARM = 1.35, 0.5, 0.15  # how much the sections of an arm differ, what of
+# the widest of all they have at most, and how far it reaches at least, over the whole length
+
+
 @dataclass(frozen=True, slots=True)
 class Stand:
     """What a body stands on, melted into it."""
@@ -172,7 +176,7 @@ def leaves_view(
     -----
     Shadows change how light a thing is more than its hue, so lightness counts half.
     """
-    from scipy.spatial import ConvexHull, QhullError, cKDTree
+    from scipy.spatial import cKDTree
 
     middles = [vertices[faces].mean(axis=1) for faces in parts]
     places, looks = spots[0], spots[1] * [0.5, 1.0, 1.0]
@@ -193,13 +197,58 @@ def leaves_view(
         )
         if nearer.mean() < PURE:
             return None
+    return cut_by_edge(vertices, parts, around)
+
+
+def cut_by_edge(vertices: Floats, parts: tuple[Indices, Indices], around: Floats) -> int | None:
+    """Tell which of two parts reaches the edge of the scan; None for both or neither."""
+    from scipy.spatial import ConvexHull, QhullError
+
     try:
         edge = ConvexHull(around.reshape(-1, 3)[:, :2])
-    except QhullError:
+    except (QhullError, ValueError):
         return None
+    middles = [vertices[faces].mean(axis=1) for faces in parts]
     inside = [-(m[:, :2] @ edge.equations[:, :2].T + edge.equations[:, 2]).max() for m in middles]
     leaving = [k for k in (0, 1) if inside[k] < AT_EDGE]
     return leaving[0] if len(leaving) == 1 else None
+
+
+def arm_of(vertices: Floats, faces: Indices) -> NDArray[np.bool_] | None:
+    """Find an arm that reaches out of a closed body along its greatest length, (m,) faces of it.
+
+    Notes
+    -----
+    Its sections stay as wide as near its end until the hand, or what it holds, begins.
+    """
+    from plumbstone.meshes.measures.calipers import diameter
+    from plumbstone.meshes.measures.isolating import turn_up
+
+    turned = vertices @ turn_up(diameter(vertices)[1]).T
+    low, size = turned.min(axis=0), np.ptp(turned, axis=0)
+    step = float(size[2]) / LEVELS
+    origin = low - 1.5 * step
+    nx, ny, nz = (int(n) for n in np.ceil(size / step).astype(int) + 3)
+    area = _inside((turned - origin) / step, faces, (nx, ny, nz)).sum(axis=(0, 1)).astype(float)
+    first, last = _longest_even(area, THIN_ARM * float(area.max()))
+    if last - first < LEAST_ARM * LEVELS:
+        return None
+    heights = (turned[faces][:, :, 2].mean(axis=1) - origin[2]) / step
+    begins = area[:first].sum() < area[last:].sum()
+    return np.asarray(heights < last if begins else heights > first)
+
+
+def _longest_even(area: Floats, most: float) -> tuple[int, int]:
+    """Longest run of levels whose sections differ little and are no larger than that."""
+    best = (0, 0)
+    for first in range(len(area)):
+        low = high = area[first]
+        for last in range(first, len(area)):
+            low, high = min(low, area[last]), max(high, area[last])
+            if not 0 < high <= min(most, EVEN_ARM * low):
+                break
+            best = max(best, (first, last + 1), key=lambda run: run[1] - run[0])
+    return best
 
 
 def stand_below(vertices: Floats, faces: Indices) -> Stand | None:

@@ -8,7 +8,14 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.closing.attached import halves_of, leaves_view, parts_of, stand_below
+from plumbstone.meshes.closing.attached import (
+    arm_of,
+    cut_by_edge,
+    halves_of,
+    leaves_view,
+    parts_of,
+    stand_below,
+)
 from plumbstone.meshes.closing.clouds import cloud_surface
 from plumbstone.meshes.closing.underside import (
     Breach,
@@ -30,6 +37,7 @@ from plumbstone.meshes.faces import corners_of, listed
 from plumbstone.meshes.measures.calipers import (
     OWN_LENGTHS,
     Caliper,
+    corner_normals,
     diameter,
     factor_by,
     measured,
@@ -86,8 +94,8 @@ BUMPED, FINE = 0.35, 200_000  # of the noise from corner to corner that may be o
 CALM, CALM_STEP = 0.095e-3, 3.2  # calmest quarter of a skin that was fused over 3-5 mm: less [m],
 # and over the square of its step [1/m]. It leaves 0.085 mm or 2.4 at most, pictures 0.13 mm or 4.4,
 # structured light 7
-COARSE = 0.35  # step of a skin times its area over the volume. Stones give up to 0.25; of more, its
-# limbs are so few faces thick that their own bend hides how rough it is
+CALM_LIMBS, BENT = 1.0, 0.03  # the same of limbs, over the square of the step [1/m], and what their
+# bend adds over that and over skin per volume; smoothed 0.7 at most, by pictures 1.0 to 3.6
 UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
 MOST_CROSSED = 0.10  # share of the skin of a closed scan that may pass through itself
@@ -121,21 +129,31 @@ INVENTED = (
     "an app closed the surface below its overhangs, where no camera saw it; export it without "
     "filled holes, or weigh it"
 )
-THICKER, THINNER = 0.25, 0.50  # of the step times the skin over the volume: what limbs may gain and
-# lose as depths are fused on a grid; by simulated depth cameras (wood, 19 scans)
+CHORDS = 1 / 16  # of the square of the step over the width of a limb (four volumes per skin): how
+# far the faces of a skin lie below it; in closed form 1/24 for strips along it, 1/12 for rings
+EDGES, BY_PICTURES = 0.0004, 0.0009  # [m] that fusion takes off limbs besides, as pixels at their
+# edges show what is behind, and how far that is off: 0 by our own maker of scans, 0.4 to 1.2 mm by
+# simulated depth cameras (18 pieces of wood that taught)
+SWOLLEN_LIMBS, LOST_LIMBS = 0.0045, 0.0055  # [m] that a phone's LiDAR adds to limbs or takes off,
+# at 95 %: by our own maker up to 5 mm on, by the same cameras 4 mm off, and thin limbs whole
+LIDAR_STEP = 0.0038  # [m]: finer steps are not those of a phone's LiDAR
 COARSER, FINELY = 0.5, 0.05  # how far stones are off per step times skin, beyond what is fine; the
 # same cameras, 82 stones with a known length (an even half taught, the other half holds as well)
 LIMBED = 15.0  # skin times length over the volume: of stones 6 to 12, of wood 16 and more
 HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
 ONE_SIDED, ONE_FLANK = 0.016, 0.05  # share of its skin that wood, and that a stone, lacks on one
 # side; seen from all around stones lack 0.032 at most, wood 0.013
-LOST_LIMBS, PER_LOOSE = 0.75, 6.0  # what of such wood may be missing, and what more for skin that
+UNSEEN_LIMBS, PER_LOOSE = 0.75, 6.0  # what of such wood may be missing, and what more for skin that
 # hangs loose, over that of the body; by scans of gnarled wood (seeds 40000, 41000)
 PER_SIDE = 2.4  # what of a stone may be missing, over that share; of what taught it 2.1 at most
 ON_TABLE = 0.004  # [m] over the table: what lies lower may be table
 MELTED = (
     "another thing may be melted into it; scan the stone alone, or give --longest and --across, "
     "which may tell them apart"
+)
+SMOOTH = (
+    "its skin is smooth as by LiDAR, which rounds off edges by 3-5 mm; scan it with the camera, or "
+    "weigh it"
 )
 PARTED = "a part of it was not seen; scan it again from all around"
 BULGED = "bulged the side that was not seen"
@@ -205,7 +223,7 @@ class OpenBody:
     skirt: float  # volume with walls dropped from the rims to the ground [m³]
     noise: float  # of its skin and its caps, at 90 % [m³]
     step: float  # from corner to corner of its skin [m]
-    smoothed: bool  # its skin lacks the roughness that a phone's pictures leave
+    calm: float  # how far its calmest quarter leaves its neighbours [m]
     ground: Plane | None  # before the body was turned upright; None where none was seen
     changes: tuple[str, ...]
     filled: tuple[str, ...]  # what was said of its holes
@@ -288,7 +306,7 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     if ruler.known is not None and ruler.known.kind != "sheet":
         scans, lengths = _beside(path, raw, scans, ruler.known)
         raw = replace(raw, lengths=lengths)
-    if len(scans) == 1 and raw.sized and scans[0].other is not None:
+    if len(scans) == 1 and raw.sized and any(d.what == "attached" for d in scans[0].doubts):
         scans = ((_as_measured if ruler.measured else _as_seen)(path, scans[0], ruler),)
     if ruler.measured:
         factor, _ = factor_by(ruler, scans[0].caliper)
@@ -556,9 +574,27 @@ def _as_measured(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
     """Cut off what may be another thing, if only the rest alone is as long as measured."""
     if _fits(scan, ruler, FITS):
         return _sure_by_length(scan, ruler)
-    parts = [_part_alone(path, scan, k, "the part that is as long as you measured") for k in (0, 1)]
-    found = [part for part in parts if part is not None and _fits(part, ruler, FITS)]
-    return found[0] if len(found) == 1 else scan
+    ways = [(scan, k) for k in (0, 1) if scan.other is not None]
+    if len(ways) == 2 and (gone := _cut_by_edge(scan)) is not None:
+        ways = [ways[1 - gone]]  # of what was not scanned whole, the length tells nothing
+    arm = arm_of(scan.piece.vertices, scan.piece.faces)
+    for tried in (ways, [] if arm is None else [(replace(scan, other=arm), 0)]):
+        parts = [
+            _part_alone(path, *way, "the part that is as long as you measured") for way in tried
+        ]
+        found = [part for part in parts if part is not None and _fits(part, ruler, FITS)]
+        if len(found) == 1:
+            return found[0]
+    return _as_seen(path, scan, ruler)
+
+
+def _cut_by_edge(scan: ClosedScan) -> int | None:
+    """Tell which part of a body, the largest or what may be another thing, leaves the view."""
+    body = scan.body
+    if body is None or body.ground is None or scan.other is None:
+        return None
+    other = scan.other[: len(body.seen)]
+    return cut_by_edge(body.vertices, (body.seen[~other], body.seen[other]), body.away)
 
 
 def _sure_by_length(scan: ClosedScan, ruler: Ruler) -> ClosedScan:
@@ -775,18 +811,18 @@ def _open_body(
     measured = tuple(measure_rim(vertices, faces, edges) for edges in rims)
     skirt = skirt_volume(vertices, faces)
     side: Floats = sum((fan(vertices, edges)[0] for edges in parts), np.zeros(3))[:2]
-    bumps, step, smoothed = _texture(vertices, seen)
+    bumps, step, calm = _texture(vertices, seen)
     if len(seen) < FINE:
         area = float(face_areas(vertices, seen).sum())
         noise = float(np.hypot(noise, BUMPED * bumps * area))
     return OpenBody(
-        vertices, faces, seen, measured, skirt, noise, step, smoothed, ground, changes, told, away,
+        vertices, faces, seen, measured, skirt, noise, step, calm, ground, changes, told, away,
         side,
     )  # fmt: skip
 
 
-def _texture(vertices: Floats, faces: Indices) -> tuple[float, float, bool]:
-    """Noise and step of a skin [m], and whether it lacks the roughness that pictures leave.
+def _texture(vertices: Floats, faces: Indices) -> tuple[float, float, float]:
+    """Noise and step of a skin, and how far its calmest quarter leaves its neighbours [m].
 
     Of a very fine skin a strip across its middle tells them.
     """
@@ -797,7 +833,7 @@ def _texture(vertices: Floats, faces: Indices) -> tuple[float, float, bool]:
         faces = faces[(along >= low) & (along <= high)]
     step = float(np.median(np.linalg.norm(vertices[faces[:, 1]] - vertices[faces[:, 0]], axis=1)))
     bumps, calm = skin_noise(vertices, faces)
-    return bumps, step, calm < min(CALM, CALM_STEP * step**2)
+    return bumps, step, calm
 
 
 def share_under(rim: Rim) -> float:
@@ -850,18 +886,9 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         says = f"the table or cloth under it is uneven by {body.ground.spread * 1e3:.1f} mm"
         doubts.append(Doubt("table", off, off, f"{says}; lay it on a board"))
     doubts += [_unseen_side(b, volume) for r in body.rims if (b := breach_of(vertices, r.edges))]
-    skin = body.area / volume
-    if body.smoothed or body.step * skin > COARSE:
-        says = (
-            "its skin is smooth as by LiDAR, which rounds off edges by 3-5 mm; scan it with the "
-            "camera, or weigh it"
-        )
-        if not body.smoothed:
-            says = (
-                f"its faces of {body.step * 1e3:.0f} mm are too coarse for its limbs: nothing "
-                "tells whether a LiDAR swelled them; scan it finer, or measure them: --limb"
-            )
-        doubts.append(Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, says, "poor"))
+    if not _is_limbed(body, volume) and body.calm < min(CALM, CALM_STEP * body.step**2):
+        skin = body.area / volume
+        doubts.append(Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, SMOOTH, "poor"))
     return _guarded(path, body, vertices, faces, tuple(doubts))
 
 
@@ -890,7 +917,7 @@ def _one_sided(body: OpenBody, volume: float) -> Doubt | None:
     a, b, c = loose.transpose(1, 0, 2)
     share = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2 / body.area
     says = f"{says}, and limbs may be missing there; scan it again from there, see --picture"
-    return Doubt("side", 0.02, LOST_LIMBS + PER_LOOSE * share, says, "poor")
+    return Doubt("side", 0.02, UNSEEN_LIMBS + PER_LOOSE * share, says, "poor")
 
 
 def _is_limbed(body: OpenBody, volume: float) -> bool:
@@ -900,14 +927,37 @@ def _is_limbed(body: OpenBody, volume: float) -> bool:
 
 
 def _coarse(body: OpenBody, volume: float) -> tuple[Doubt, ...]:
-    """Doubt a body by the step of its skin: depths that are fused on a grid of that step err."""
-    fused, faces = body.step * body.area / volume, f"its faces of {body.step * 1e3:.1f} mm"
-    if _is_limbed(body, volume):
-        says = f"{faces} are coarse for limbs; scan it from nearer"
-        return (Doubt("resolution", THICKER * fused, THINNER * fused, says),)
-    off = COARSER * max(0.0, fused - FINELY)
-    says = f"{faces} are coarse; scan it from nearer"
+    """Doubt a stone by the step of its skin: depths that are fused on a grid of that step err."""
+    off = COARSER * max(0.0, body.step * body.area / volume - FINELY)
+    says = f"its faces of {body.step * 1e3:.1f} mm are coarse; scan it from nearer"
     return (Doubt("resolution", off, off, says, "fair"),) if off else ()
+
+
+def _plump(body: OpenBody, vertices: Floats, faces: Indices, volume: float) -> Floats:
+    """Push the skin of limbs out by what its faces and the fusion of depths take off them."""
+    way = EDGES + CHORDS * body.step**2 * body.area / volume
+    return vertices + way * corner_normals(vertices, faces)
+
+
+def _limbs_doubt(body: OpenBody, volume: float) -> Doubt:
+    """Doubt how thick limbs are: by so much that their skin may lie out or in."""
+    per_radius = body.area / volume / 2  # of a round limb
+    smooth = body.calm < (CALM_LIMBS + 2 * BENT * per_radius) * body.step**2
+    by_lidar = smooth or body.step > LIDAR_STEP
+    out, within = (SWOLLEN_LIMBS, LOST_LIMBS) if by_lidar else (BY_PICTURES, BY_PICTURES)
+    below = 1 - max(0.0, 1 - out * per_radius) ** 2
+    above = (1 + within * per_radius) ** 2 - 1
+    if smooth:
+        return Doubt("smoothing", below, above, SMOOTH, "poor")
+    faces = f"its faces of {body.step * 1e3:.1f} mm are"
+    if not by_lidar:
+        says = f"{faces} coarse for limbs; scan it from nearer"
+        return Doubt("resolution", below, above, says, "fair")
+    says = (
+        f"{faces} too coarse for its limbs: nothing tells whether a LiDAR swelled or lost them; "
+        "scan it finer, or measure them: --limb"
+    )
+    return Doubt("smoothing", below, above, says, "poor")
 
 
 def _guarded(
@@ -930,10 +980,14 @@ def _guarded(
         doubts = tuple(d for d in doubts if d.what != "side")
     if side is not None and all(d.what != "side" or d.above < side.above for d in doubts):
         doubts = (*(d for d in doubts if d.what != "side"), side)
-    share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
     coarse = _coarse(body, volume)
     if _is_limbed(body, volume):
-        doubts, coarse = (*doubts, *coarse), ()
+        vertices = _plump(body, vertices, faces, volume)
+        volume, thin = enclosed_volume(vertices, faces), volume
+        said = f"made its limbs thicker, by {volume / thin - 1:.0%}, as scans make them too thin"
+        body = replace(body, filled=(*body.filled, said))
+        doubts, coarse = (*doubts, _limbs_doubt(body, volume)), ()
+    share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
     found = range_of(volume, doubts)

@@ -18,6 +18,7 @@ KNOWN = {DRACO, MESHOPT, "KHR_mesh_quantization", "KHR_texture_transform", "KHR_
          "KHR_materials_unlit", "EXT_texture_webp"}  # fmt: skip
 TYPES = {5120: "i1", 5121: "u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
 WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4}
+READ = {"POSITION", "TEXCOORD_0", "COLOR_0"}  # of the corners
 DEEPEST = 64  # nodes below nodes
 
 
@@ -82,40 +83,39 @@ class _File:
         """One primitive at its place; None for lines."""
         mode, attributes = primitive.get("mode", 4), primitive["attributes"]
         squeezed = primitive.get("extensions", {}).get(DRACO)
+        if mode not in (0, 4, 5, 6):
+            return None
         if squeezed is not None:
-            points, faces, uv, colours = *self._draco(squeezed), None
+            faces, values = self._draco(squeezed, attributes)
         else:
-            points = self._accessor(attributes["POSITION"])
+            values = {name: self._accessor(attributes[name]) for name in READ & {*attributes}}
             corners = (
                 self._accessor(primitive["indices"]).ravel().astype(np.int64)
                 if "indices" in primitive
-                else np.arange(len(points))
+                else np.arange(len(values["POSITION"]))
             )
-            if mode not in (0, 4, 5, 6):
-                return None
             faces = _triangles(corners, mode)
-            name = attributes.get("TEXCOORD_0")
-            uv = None if name is None else self._accessor(name)
-            name = attributes.get("COLOR_0")
-            colours = None if name is None else self._accessor(name)[:, :3] * 255
-        vertices = points @ place[:3, :3].T + place[:3, 3]
+        uv, colours = values.get("TEXCOORD_0"), values.get("COLOR_0")
+        colours = None if colours is None else colours[:, :3] * 255
+        vertices = values["POSITION"] @ place[:3, :3].T + place[:3, 3]
         image, turned = self._image(primitive.get("material"))
         if uv is None or image is None or len(faces) == 0:
             return Part(vertices, faces, colours=colours)
         uv = uv @ turned[:2, :2].T + turned[:2, 2]
         return Part(vertices, faces, (uv * [1, -1] + [0, 1])[faces], image)
 
-    def _draco(self, squeezed: Mapping[str, Any]) -> tuple[Floats, Indices, Floats | None]:
-        """Points, faces and texture coordinates of a Draco primitive."""
+    def _draco(
+        self, squeezed: Mapping[str, Any], attributes: Mapping[str, int]
+    ) -> tuple[Indices, dict[str, Floats]]:
+        """Faces of a Draco primitive, and what is read of its corners by name."""
         library = needed(self.path, "DracoPy", "GLB without Draco, or PLY")
         mesh = library.decode(self._view(squeezed["bufferView"]))
-        uv = getattr(mesh, "tex_coord", None)
-        known = uv is not None and len(uv) == len(mesh.points)
-        return (
-            np.asarray(mesh.points, dtype=float),
-            np.asarray(mesh.faces, dtype=np.int64).reshape(-1, 3),
-            np.asarray(uv, dtype=float) if known else None,
-        )
+        places = {name: squeezed["attributes"][name] for name in READ & {*squeezed["attributes"]}}
+        found = {}
+        for name, number in places.items():
+            values = np.asarray(mesh.get_attribute_by_unique_id(number)["data"])
+            found[name] = _plain(values, self.tree["accessors"][attributes[name]])
+        return np.asarray(mesh.faces, dtype=np.int64).reshape(-1, 3), found
 
     def _accessor(self, number: int) -> Floats:
         """Values of an accessor, normalised ones between -1 or 0 and 1, (n, k)."""
@@ -130,10 +130,7 @@ class _File:
             values = self._rows(row, kind, width, count)
         if "sparse" in row:
             values = self._with_sparse(values.copy(), row["sparse"], kind)
-        found = values.astype(np.float64)
-        if row.get("normalized"):
-            found = np.maximum(found / np.iinfo(kind).max, -1.0)
-        return found
+        return _plain(values, row)
 
     def _rows(
         self, row: Mapping[str, Any], kind: np.dtype[Any], width: int, count: int
@@ -209,6 +206,14 @@ class _File:
         moved = texture.get("extensions", {}).get("KHR_texture_transform", {})
         (sx, sy), (ox, oy) = moved.get("scale", [1, 1]), moved.get("offset", [0, 0])
         return data, np.array([[sx, 0, ox], [0, sy, oy], [0, 0, 1.0]])
+
+
+def _plain(values: NDArray[Any], row: Mapping[str, Any]) -> Floats:
+    """Values of an accessor as they are meant, normalised ones between -1 or 0 and 1."""
+    found = values.astype(np.float64)
+    if row.get("normalized") and values.dtype.kind in "iu":
+        found = np.maximum(found / np.iinfo(values.dtype).max, -1.0)
+    return found
 
 
 def _placed(node: Mapping[str, Any]) -> Floats:

@@ -53,6 +53,8 @@ def check_header(kind: str, content: bytes) -> None:
         _check_3mf(content)
     elif kind == ".ply":
         _check_ply(content)
+    elif kind == ".off":
+        _check_off(content)
     elif kind in (".las", ".laz"):
         _check_las(content)
 
@@ -61,6 +63,8 @@ def _check_gltf(content: bytes, binary: bool) -> None:
     """Check accessors against buffers, and what nodes repeat against what is stored."""
     text = content
     if binary:
+        if int.from_bytes(content[8:12], "little") > len(content):
+            raise HeaderError("ends too early; export it again.")
         text = content[20 : 20 + int.from_bytes(content[12:16], "little")]
     tree = json.loads(text)
     held = len(content)
@@ -196,6 +200,16 @@ def _check_las(content: bytes) -> None:
     extended = extended if head[25] >= 4 else 0  # since version 1.4
     if 54 * records + 60 * extended > len(content):
         raise HeaderError("promises more records than it holds; export it again.")
+
+
+def _check_off(content: bytes) -> None:
+    """Check that an OFF has the lines of corners and faces that it promises."""
+    lines = [line for line in re.sub(rb"#[^\n]*", b"", content).split(b"\n") if line.strip()]
+    first = lines[0].split()
+    counts = first[1:] or lines[1].split()
+    left = len(lines) - (1 if first[1:] else 2)
+    if b"BINARY" not in first and sum(map(int, counts[:2])) > left:
+        raise HeaderError("promises more corners and faces than it holds; export it again.")
 
 
 def _check_ply(content: bytes) -> None:

@@ -10,6 +10,7 @@ from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.meshes.reading.headers import HeaderError
 from plumbstone.meshes.reading.parts import NO_FACES, Parsed, Part
 
+MOST_UNUSED = 0.05  # share of the corners that no face uses; scans have none
 LONGEST_LINE = 100_000  # [bytes]: a face of ten thousand corners
 
 
@@ -34,9 +35,21 @@ def parsed_obj(content: bytes, beside: Beside | None = None) -> Parsed:
     if not rows:
         return Parsed((Part(vertices, NO_FACES),))
     faces = _corners(rows, len(vertices), 0)
+    _check_whole(content, rows, faces, len(vertices))
     if beside is None or not any(x.startswith(b"vt") for x in lines):
         return Parsed((Part(vertices, faces, colours=colours),))
     return Parsed(tuple(_textured(lines, vertices, beside)))
+
+
+def _check_whole(content: bytes, rows: list[bytes], faces: Indices, count: int) -> None:
+    """Refuse an OBJ that ends amid its faces, which follow its corners."""
+    used = np.zeros(count, dtype=bool)
+    used[faces[(faces >= 0) & (faces < count)]] = True
+    unused, ended = count - int(used.sum()), content[-1:] in (b"\n", b"\r")
+    cut = len(rows[-1].split()) < 3 or (unused and not ended) or unused > 10 + MOST_UNUSED * count
+    if cut:
+        problem = f"{unused} of its {count} corners are in no face: it was cut off, or"
+        raise HeaderError(f"{problem} holds more than a scan. Export it again.")
 
 
 def _numbers(rows: list[bytes], width: int) -> Floats:

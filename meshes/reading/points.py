@@ -19,18 +19,19 @@ def parsed_points(path: Path, content: bytes, kind: str) -> Parsed:
         return Parsed((Part(_e57(path), NO_FACES),), unit=1.0, up="z")
     if kind in (".las", ".laz"):
         return Parsed((Part(_las(path, content), NO_FACES),), up="z")
-    points = _pcd(path, content) if kind == ".pcd" else _text(path, content)
+    points = _pcd(path, content) if kind == ".pcd" else _text(path, content, kind == ".pts")
     return Parsed((Part(points, NO_FACES),))
 
 
-def _text(path: Path, content: bytes) -> Floats:
-    """Read x y z at the start of each line; header lines are passed over."""
+def _text(path: Path, content: bytes, counted: bool) -> Floats:
+    """Read x y z at the start of each line; header lines are passed over but for a count."""
     text = content.decode("utf-8-sig", errors="replace")
     lines = [line for line in text.splitlines() if line.strip()]
     if any(_has_decimal_commas(path, line) for line in lines[:50]):
         lines = [line.replace(",", ".").replace(";", " ") for line in lines]
     else:
         lines = [line.replace(",", " ").replace(";", " ") for line in lines]
+    promised = int(lines[0]) if counted and lines and lines[0].strip().isdecimal() else 0
     while lines and not _starts_with_numbers(lines[0]):
         lines.pop(0)
     if not lines:
@@ -39,6 +40,7 @@ def _text(path: Path, content: bytes) -> Floats:
             "Export the points of a scan, x y z in each line, or a mesh."
         )
         raise ScanError(path, problem)
+    _check_whole(path, promised, len(lines))
     rows = [line.split()[:3] for line in lines]
     for number, row in enumerate(rows, 1):
         if len(row) < 3:
@@ -48,6 +50,12 @@ def _text(path: Path, content: bytes) -> Floats:
             )
             raise ScanError(path, problem)
     return np.array(rows, dtype=float)
+
+
+def _check_whole(path: Path, promised: int, held: int) -> None:
+    """Refuse a cloud that was cut off."""
+    if promised > held:
+        raise ScanError(path, f"promises {promised} points and holds {held}; export it again.")
 
 
 def _has_decimal_commas(path: Path, line: str) -> bool:
@@ -88,14 +96,14 @@ def _pcd(path: Path, content: bytes) -> Floats:
     if head["DATA"][0] == "ascii":
         at = [sum(repeats[: names.index(axis)]) for axis in "xyz"]
         table: Floats = np.loadtxt(io.BytesIO(content[end:]), usecols=at, ndmin=2)
+        _check_whole(path, count, len(table))
         return table[np.isfinite(table).all(axis=1)]
     if head["DATA"][0] != "binary":
         raise ScanError(path, "is a compressed PCD; export it as binary or ASCII PCD, or PLY.")
     kinds = [f"<{PCD_TYPES[t]}{s}" for t, s in zip(head["TYPE"], head["SIZE"], strict=True)]
     fields = zip(kinds, repeats, strict=True)
     record = np.dtype([(str(k), kind, (times,)) for k, (kind, times) in enumerate(fields)])
-    if count * record.itemsize > len(content) - end - 1:
-        raise ScanError(path, f"promises {count} points, more than it holds; export it again.")
+    _check_whole(path, count, (len(content) - end - 1) // record.itemsize)
     rows = np.frombuffer(content, record, count, end + 1)
     columns = [rows[str(names.index(axis))][:, 0].astype(float) for axis in "xyz"]
     points: Floats = np.column_stack(columns)

@@ -40,7 +40,10 @@ REFUSED = {
     ".step": "STEP holds no scan; export STL or PLY.",
     ".stp": "STEP holds no scan; export STL or PLY.",
 }
-THREE_MF_UNITS = {"meters": 1.0, "millimeters": 1e-3, "centimeters": 1e-2, "inches": 0.0254}
+THREE_MF_UNITS = {  # 3MF Core Specification 1.3, section 3.4; millimetres where none is stated
+    "micron": 1e-6, "millimeter": 1e-3, "centimeter": 1e-2, "inch": 0.0254, "foot": 0.3048,
+    "meter": 1.0, "millimeters": 1e-3,
+}  # fmt: skip
 UNITS = {"m": 1.0, "dm": 0.1, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 LARGEST_STONE, LARGEST_WOOD = 0.80, 2.5  # [m]
 ROOM = 6.0  # [m]: a scan that is wider, with all around the body, has a wrong unit
@@ -52,6 +55,10 @@ LIKELY = {
     "cm": (0.02, LARGEST_STONE),
     "in": (0.08, LARGEST_STONE),
 }
+TURNED: dict[str, tuple[list[int], list[float]]] = {  # which axis becomes x, y and z, and its sign;
+    "x": ([1, 2, 0], [-1.0, -1.0, 1.0]), "y": ([0, 2, 1], [1.0, -1.0, 1.0]),  # right stays right
+    "z": ([0, 1, 2], [1.0, 1.0, 1.0]),  # (COLLADA 1.4.1, up_axis)
+}  # fmt: skip
 LARGEST_PIECE = 20.0  # [m]; beyond this the unit is wrong for sure
 
 
@@ -144,9 +151,9 @@ def read_raw(path: Path, ruler: Ruler, *, colours: bool = False) -> RawScan:
     scale, said, sized = _scale(path, vertices, ruler, parsed.unit)
     vertices = vertices * scale
     up = parsed.up or "z"
-    if up == "y":
-        vertices = _y_turned_up(vertices)
-        changes.append("turned from y up to z up, as its format says")
+    if up != "z":
+        vertices = _turned_up(vertices, up)
+        changes.append(f"turned from {up} up to z up, as its format says")
     spots = _spots(parsed, scale, up) if colours else None
     if sheet is not None:
         told = (sheet.said, *changes)
@@ -156,9 +163,10 @@ def read_raw(path: Path, ruler: Ruler, *, colours: bool = False) -> RawScan:
     return RawScan(vertices, faces, up, told, (), sized, kept=kept, sealed=sealed, spots=spots)
 
 
-def _y_turned_up(points: Floats) -> Floats:
-    """Turn points whose y is up so that z is."""
-    turned: Floats = points[:, [0, 2, 1]] * [1.0, -1.0, 1.0]
+def _turned_up(points: Floats, up: str) -> Floats:
+    """Turn points of which an axis is up so that z is."""
+    axes, signs = TURNED[up]
+    turned: Floats = points[:, axes] * signs
     return turned
 
 
@@ -167,7 +175,7 @@ def _spots(parsed: Parsed, scale: float, up: str) -> tuple[Floats, Floats]:
     from plumbstone.meshes.reading.looks import spots_of
 
     places, seen = spots_of(parsed)
-    return (_y_turned_up(places) if up == "y" else places) * scale, seen
+    return _turned_up(places, up) * scale, seen
 
 
 def _by_sheet(path: Path, parsed: Parsed, ruler: Ruler) -> "Sheet":

@@ -99,14 +99,14 @@ def rest_plane(places: Floats, gaps: Floats, centre: Floats) -> Floats:
 
 def can_rest(places: Floats, centre: Floats, held: Pulls) -> bool:
     """Whether pushes at places [m] and pulls up to their bounds [kg] balance a centred weight."""
-    from scipy.optimize import linprog
-
     if not len(held.places) and len(places) > 2 and inside_hull(places, centre):
         return True
     places = places[hull_numbers(places)]
     points = np.concatenate([places, held.places]) - centre
     if not len(points) or (not len(held.places) and _lie_aside(points)):
         return False
+    from scipy.optimize import linprog
+
     signs = np.concatenate([np.ones(len(places)), -np.ones(len(held.places))])
     matrix = np.vstack([np.ones(len(points)), points.T]) * signs
     most = np.concatenate([np.full(len(places), np.inf), held.shares])
