@@ -27,7 +27,7 @@ from plumbstone.volumes.bodies.weighing import (
 )
 from plumbstone.volumes.sanity import checked
 from plumbstone.volumes.scape.materials import Material, find_material
-from plumbstone.volumes.scape.quantities import parse_quantity
+from plumbstone.volumes.scape.quantities import parse_quantity, read_to
 
 MAT_CONTROL = 0.100  # [m]; see plumbstone.meshes.reading.mat
 # ISO/IEC 7810 ID-1; ISO 216; ANSI/ASME Y14.1 [m]
@@ -126,7 +126,8 @@ def _ruler(
     if line is not None and not 0.9 < line / MAT_CONTROL < 1.1:
         raise PlumbstoneError(f'--mat-control "{mat_control}": the line is drawn 10 cm long.')
     thing = None if known is None else _known(known)
-    return Ruler(unit, *ends, mat=mat, control=line, known=thing)
+    read = max(read_to(text) for text in (longest or "", across or ""))
+    return Ruler(unit, *ends, read, mat=mat, control=line, known=thing)
 
 
 def weigh_all(
@@ -151,6 +152,8 @@ def _weigh_all(
     limbs: Sequence[str],
 ) -> tuple[list[Weighed], Failures]:
     material, mass = request.material, request.mass
+    if size is not None or limbs or not scans:
+        _refuse_of_scans(request)
     if size is not None:
         example = "28 x 19 x 15 cm"
         length, width, height = _sides(size, 3, "--size", "length x width x height", example)
@@ -165,6 +168,20 @@ def _weigh_all(
         problem = 'Name a scan, or give --size "28 x 19 x 15 cm", --limb, --bucket-rise or --mass.'
         raise PlumbstoneError(problem)
     return [weigh_mass(mass, material)], []
+
+
+def _refuse_of_scans(request: Request) -> None:
+    """Refuse what was told of a scan where none is weighed: it would be of no effect."""
+    ruler = request.ruler
+    told = {
+        "--unit": ruler.unit, "--longest": ruler.longest, "--across": ruler.across,
+        "--known": ruler.known, "--mat": ruler.mat, "--one-piece": ruler.single,
+        "--all": request.every, "--same-stone": request.same_stone,
+    }  # fmt: skip
+    idle = [name for name, value in told.items() if value]
+    if idle:
+        problem = f"{idle[0]} speaks of a scan, and none is weighed here; leave it out, or name one"
+        raise PlumbstoneError(f"{problem} without --size and --limb.")
 
 
 def readable(scans: Sequence[Path]) -> list[Path]:

@@ -27,6 +27,12 @@ from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.reading.loading import open3d
 
 CELLS = 88  # of the field along the longer side of the scene
+FINE_STEPS = 0.0015, 0.0030  # of the field [m], as apps write stones of 25 cm; the same number of
+# faces on larger ones
+FINE = {
+    "table in view", "noise of many scales, 1 mm", "on a wrinkled cloth", "a flank missing",
+    "ghost layer", "wide table", "cropped flat, no table", "cloud with its table",
+}  # fmt: skip
 Mesh = tuple[np.ndarray, np.ndarray]
 Field = Callable[[np.ndarray], np.ndarray]
 Rough = Callable[[Mesh, np.random.Generator, float, float, float], Mesh]
@@ -351,6 +357,7 @@ def as_cloud(scene: Scene, rng: np.random.Generator) -> Mesh:
 
 CONDITIONS: dict[str, Callable[[Scene, np.random.Generator], Mesh]] = {
     "table in view": plain,
+    "table in view, coarse": plain,
     "rough skin, 2 mm": noisy,
     "noise of many scales, 1 mm": of_many_scales,
     "on a wrinkled cloth": on_cloth,
@@ -370,6 +377,11 @@ CONDITIONS: dict[str, Callable[[Scene, np.random.Generator], Mesh]] = {
 }
 
 
+def fine_cells(size: float, rng: np.random.Generator) -> int:
+    """Cells of the lattice of a phone's fusion along the longer side of a scene."""
+    return int(2 * size / (rng.uniform(*FINE_STEPS) * max(1.0, size / 0.25)))
+
+
 def made(
     name: str,
     stone: Stone,
@@ -377,13 +389,17 @@ def made(
     scale: float = 1.0,
     off: float = 0.015,
     unlike: bool = False,
+    fine: bool = False,
 ) -> Made:
     """One scan under a condition, the same for the same seed.
 
-    `unlike` takes noise of another making and a lattice of another width: to judge.
+    `unlike` takes noise of another making and a lattice of another width: to judge. `fine` takes
+    a lattice as phones have it, for what is in `FINE`.
     """
     rng = np.random.default_rng([seed, sum(map(ord, name))])
     scene = standing(stone, rng, scale)
     if unlike:
         scene = replace(scene, noise=drifted, cells=int(rng.integers(70, 110)))
+    if fine and name in FINE:
+        scene = replace(scene, cells=fine_cells(scene.size, rng))
     return finished(CONDITIONS[name](scene, rng), scene, rng, off)

@@ -313,15 +313,21 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     return tuple(_said(scan, raw.changes, raw.warnings) for scan in done)
 
 
+def litres(joint: str, *volumes: float) -> str:
+    """Word volumes [m³] in litres, small ones in millilitres."""
+    unit, per = ("L", 1e3) if max(volumes) >= 1e-4 else ("mL", 1e6)
+    return joint.join(f"{volume * per:.2f}" for volume in volumes) + f" {unit}"
+
+
 def _check_useful(path: Path, scan: ClosedScan) -> None:
     """Refuse a body whose range says next to nothing."""
     if scan.volume.half_width > MOST_UNSURE:
-        low, high = scan.volume.low * 1e3, scan.volume.high * 1e3
         told = max(scan.doubts, key=lambda d: (d.what == "side", d.below + d.above)).says
         body = scan.body
         if body and not any(d.what == "side" for d in scan.doubts) and body.unseen > HALF_SIDED:
             told += f"; {unseen_side(body.vertices, body.side)} was seen least, scan it from there"
-        raise ScanError(path, f"tells only that it has {low:.2f} to {high:.2f} L: {told}.")
+        span = litres(" to ", scan.volume.low, scan.volume.high)
+        raise ScanError(path, f"tells only that it has {span}: {told}.")
 
 
 def _beside(
@@ -401,7 +407,8 @@ def with_scale(
     if two:  # then the file's own lengths may be the right ones, as far as they are
         unsure += OWN_LENGTHS / 2
     twice = ruler.longest is not None and ruler.across is not None
-    doubt = ruled_scale(ruler.measured, unsure, total if sized else 1.0, twice=twice)
+    total_of = total if sized else 1.0
+    doubt = ruled_scale(ruler.measured, unsure, total_of, twice=twice, read=ruler.read)
     said = f"lengths × {total:.4g}, from the measured {ruler.measured * 1e2:.1f} cm"
     return tuple(scan.times(factor, said).doubted(doubt) for scan in scans)
 
@@ -509,7 +516,7 @@ def _off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
     says = "the scan was closed together with its table, which was cut away"
     doubt = Doubt("table", 0.02, 0.02, says, trust="fair")
     if rest > THIN_SLAB:
-        says += f"; that took {rest * found.volume.mid * 1e3:.2f} L away, see --picture"
+        says += f"; that took {litres('', rest * found.volume.mid)} away, see --picture"
         doubt = Doubt("table", 0.05, 0.05, says, trust="poor")
     return _said(found, scan.piece.changes).doubted(doubt)
 
@@ -615,7 +622,7 @@ def _part_alone(path: Path, scan: ClosedScan, which: int, taken: str) -> ClosedS
     if found is None:
         return None
     says = (
-        f"of {scan.volume.mid * 1e3:.2f} L {taken} was taken and "
+        f"of {litres('', scan.volume.mid)} {taken} was taken and "
         f"{1 - found.volume.mid / scan.volume.mid:.0%} cut off as another thing, see --picture; "
         "scan the stone alone"
     )
@@ -644,9 +651,9 @@ def attached(scan: ClosedScan) -> ClosedScan:
             "melted into it, scan the stone alone; if it is all one, --one-piece; see --picture"
         )
         return scan.doubted(Doubt("attached", 1 - parts.solidity, 0.05, says, trust="poor"))
-    litres = " and ".join(f"{s * scan.volume.mid * 1e3:.2f}" for s in shares)
+    parts_told = litres(" and ", *(share * scan.volume.mid for share in shares))
     says = (
-        f"it looks like parts of {litres} L: if one is a stand, a hand or a neighbour (violet in "
+        f"it looks like parts of {parts_told}: if one is a stand, a hand or a neighbour (violet in "
         "--picture), scan the stone alone, or give its --longest; if it is all one, --one-piece"
     )
     doubt = Doubt("attached", 1 - SURE * shares[-1], 0.03, says, trust="poor")
@@ -835,7 +842,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
     taken = f"{(volume - flat) / under:.0%} of the space under its rim" if under > 0 else "nothing"
     said = (
         f"closed the unseen underside: {taken} "
-        f"is taken for the body (between {flat * 1e3:.2f} and {body.skirt * 1e3:.2f} L)"
+        f"is taken for the body (between {litres(' and ', flat, body.skirt)})"
     )
     body = replace(body, filled=(*body.filled, said))
     area = sum(rim.area for rim in body.rims)
@@ -924,7 +931,7 @@ def _guarded(
         least, most = volume, (1 + side.above) * volume
         vertices, faces = bulged(vertices, faces, len(body.seen), (most - least) / 2)
         volume = enclosed_volume(vertices, faces)
-        said = f"{BULGED}, by {(volume - least) * 1e3:.2f} L"
+        said = f"{BULGED}, by {litres('', volume - least)}"
         body = replace(body, filled=(*body.filled, said))
         side = replace(side, below=1 - least / volume, above=most / volume - 1)
         doubts = tuple(d for d in doubts if d.what != "side")
@@ -944,7 +951,7 @@ def _guarded(
         says = "a second estimate, by counting points inside, contradicts the first"
         doubts = (*doubts, Doubt("crossing", off, off, says))
         warnings = (
-            f"a second estimate, by counting points inside, gives {second * 1e3:.2f} L; "
+            f"a second estimate, by counting points inside, gives {litres('', second)}; "
             "the range was widened. Look for parts that cross or large gaps.",
         )
     if body.ghost:
