@@ -20,8 +20,9 @@ CALIPER, CALIPER_STEP = 0.004, 0.001  # of a length by caliper or tape: share, a
 READ_TO = 0.45  # of what a length was read to: half of it holds all, that 90 %
 SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; rounds at most
 NOISE_LEFT = 0.5  # share of what smoothing took off a length that may be wrong, at 90 %
-TIP_NOISE, TIP_UNSURE = 1.7, 3.0  # what noise left in the skin adds to a length, and how far that
-# is off at most, in deviations; this and what follows by 144 scans that teach (40000 to 41500)
+TIP_NOISE, TIP_UNSURE = 2.4, 3.0  # what noise left in the skin adds to a length, with what it takes
+# off the volume (34 rough scans that teach, 40000 to 41000), and how far that is off at most, in
+# deviations; this and what follows by 144 scans that teach (40000 to 41500)
 CUT_TIPS, CUT_UNSURE = 0.40, 0.36  # what corners that no point met take off a tip as sharp as a
 # cone of 90°, in steps from point to point, and how far that is off
 TIP_DEPTH, SHARPEST = 2.0, 2.5  # steps below a tip where its width tells how sharp it is; at most
