@@ -113,6 +113,7 @@ SWOLLEN, SHRUNK = 0.006, 0.003  # of a skin that fusion over 3-5 mm rounded: how
 # outward and inward, at 90 % [m]; + 44 ... 50 % on a 20 cm stone by a phone's LiDAR (manifest)
 MOST_STAND = 1.5  # of the volume above it: what holds more is rather the body itself
 ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane [m]
+FOLDS = 5.0  # of those: so high over a cloth its folds may still cling to a foot
 THIN_SLAB = 0.25  # of the volume: a table that holds more may be a ledge of the stone
 FLAT = "it is so flat that a table may be part of it; look at --picture"
 LEAST_INVENTED, MOST_INVENTED = 0.01, 0.5  # of the volume: what lies below skin that no camera can
@@ -164,8 +165,14 @@ class ClosedScan:
 
     @cached_property
     def caliper(self) -> Caliper:
-        """Lay a caliper on what was seen of it."""
-        return measured(self.piece.vertices, self.bare).reaching(self.reach).swaying(self.sway)
+        """Lay a caliper on what was seen of it; folds of a cloth cling to its foot."""
+        vertices, ground = self.piece.vertices, None if self.body is None else self.body.ground
+        found = measured(vertices, self.bare).reaching(self.reach).swaying(self.sway)
+        if ground is None or ground.spread < ROUGH_TABLE:
+            return found
+        seen = vertices[corners_of(self.bare)]
+        clear = seen[seen[:, 2] > FOLDS * ground.spread]
+        return found.clearing(diameter(clear)[0] / diameter(seen)[0]) if len(clear) else found
 
     @cached_property
     def volume(self) -> Range:

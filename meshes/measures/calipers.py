@@ -20,8 +20,8 @@ CALIPER, CALIPER_STEP = 0.004, 0.001  # of a length by caliper or tape: share, a
 READ_TO = 0.45  # of what a length was read to: half of it holds all, that 90 %
 SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; rounds at most
 NOISE_LEFT = 0.5  # share of what smoothing took off a length that may be wrong, at 90 %
-TIP_NOISE, TIP_UNSURE = 2.4, 3.0  # what noise left in the skin adds to a length, with what it takes
-# off the volume (34 rough scans that teach, 40000 to 41000), and how far that is off at most, in
+TIP_NOISE, TIP_UNSURE = 2.3, 3.0  # what noise left in the skin adds to a length, with what it takes
+# off the volume (58 rough scans that teach, 40000 to 41000), and how far that is off at most, in
 # deviations; this and what follows by 144 scans that teach (40000 to 41500)
 CUT_TIPS, CUT_UNSURE = 0.40, 0.36  # what corners that no point met take off a tip as sharp as a
 # cone of 90°, in steps from point to point, and how far that is off
@@ -62,6 +62,12 @@ class Caliper:
     def swaying(self, sway: float) -> "Caliper":
         """Doubt lengths by the waves of the skin, of a standard deviation [m]."""
         return replace(self, noise=float(np.hypot(self.noise, SWAY * sway / self.longest)))
+
+    def clearing(self, share: float) -> "Caliper":
+        """Go halfway to what is left of its length, a share, without what may cling to its foot."""
+        off = (1 - share) / 2
+        noise = float(np.hypot(self.noise, off))
+        return replace(self, longest=(1 - off) * self.longest, noise=noise)
 
 
 def measured(vertices: Floats, faces: Indices) -> Caliper:
