@@ -28,7 +28,7 @@ def weigh(
     ] = None,
     longest: Annotated[
         str | None,
-        typer.Option(help='Greatest distance across the body, by caliper: "18 cm".'),
+        typer.Option(help='Greatest distance across the body, by caliper: "18.2 cm".'),
     ] = None,
     across: Annotated[
         str | None, typer.Option(help="Greatest width at right angles to --longest.")

@@ -27,7 +27,7 @@ from plumbstone.volumes.bodies.weighing import (
 )
 from plumbstone.volumes.sanity import checked
 from plumbstone.volumes.scape.materials import Material, find_material
-from plumbstone.volumes.scape.quantities import parse_quantity
+from plumbstone.volumes.scape.quantities import parse_quantity, read_to
 
 MAT_CONTROL = 0.100  # [m]; see plumbstone.meshes.reading.mat
 # ISO/IEC 7810 ID-1; ISO 216; ANSI/ASME Y14.1 [m]
@@ -157,7 +157,8 @@ def _ruler(
     if line is not None and not 0.9 < line / MAT_CONTROL < 1.1:
         raise PlumbstoneError(f'--mat-control "{mat_control}": the line is drawn 10 cm long.')
     thing = None if known is None else _known(known)
-    return Ruler(unit, *ends, mat=mat, control=line, known=thing)
+    read = max(read_to(text) for text in (longest or "", across or ""))
+    return Ruler(unit, *ends, read, mat=mat, control=line, known=thing)
 
 
 def weigh_all(

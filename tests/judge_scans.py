@@ -90,11 +90,11 @@ def row_of(found: ClosedScan | str, volume: float) -> Row:
 
 def told_once() -> None:
     """Tell the bodies of one scan once for all its rulers: they are the same, this saves time."""
-    last: dict[bytes, object] = {}
+    last: dict[tuple[bytes, float, bool], object] = {}
     tell = scans._bodies
 
     def told(path: Path, raw: RawScan, least: float = SECOND_BODY, single: bool = False) -> object:
-        key = raw.vertices.tobytes()
+        key = raw.vertices.tobytes(), least, single
         if key not in last:
             last.clear()
             last[key] = tell(path, raw, least, single)
@@ -110,12 +110,14 @@ def weighed(path: Path, ruler: Ruler) -> ClosedScan | str:
         return str(error)
 
 
-def rows(name: str, stones: list[Stone], seed: int, teach: bool, small: float = 0) -> Iterator[Row]:
+def rows(
+    name: str, stones: list[Stone], seed: int, teach: bool, small: float = 0, fine: bool = True
+) -> Iterator[Row]:
     """Make and weigh every scan of a condition."""
     with tempfile.TemporaryDirectory() as folder:
         for k, stone in enumerate(stones):
             scale = small / diameter(stone[1]) if small else 1.0
-            scan = made(name, stone, seed + k, scale, unlike=not teach)
+            scan = made(name, stone, seed + k, scale, unlike=not teach, fine=fine)
             path = written(scan, Path(folder))
             about: Row = {"stone": stone[0], "wrong": scan.wrong, "volume": scan.volume}
             for kind, ruler in lengths_of(stone, scale).items():
@@ -158,7 +160,8 @@ def judged(name: str, count: int, seed: int, teach: bool) -> Iterator[Row]:
         return mat_rows(stones_of(count, seed, teach), seed)
     kind, _, rest = name.rpartition(": ")
     stones = (wood_of if kind == "wood" else stones_of)(count, seed, teach)
-    return rows(rest, stones, seed, teach, SMALL[rest] if kind == "small" else 0.0)
+    small = SMALL[rest] if kind == "small" else 0.0
+    return rows(rest, stones, seed, teach, small, fine=kind != "wood")
 
 
 def lines_of(name: str, table: list[Row]) -> list[str]:

@@ -27,6 +27,13 @@ from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.reading.loading import open3d
 
 CELLS = 88  # of the field along the longer side of the scene
+FINE_STEPS = 0.0015, 0.0030  # of the field [m], as apps write stones of 25 cm; the same number of
+# faces on larger ones
+FINE = {
+    "table in view", "noise of many scales, 1 mm", "on a wrinkled cloth", "a flank missing",
+    "cropped flat, no table",
+}  # fmt: skip
+NEAR, CLOSER = 0.7, 0.75  # of the stone's size: least half of a view; of the reach of a coarse one
 Mesh = tuple[np.ndarray, np.ndarray]
 Field = Callable[[np.ndarray], np.ndarray]
 Rough = Callable[[Mesh, np.random.Generator, float, float, float], Mesh]
@@ -45,6 +52,7 @@ class Scene:
     swell: float = 0.0
     lift: float = 0.0
     cells: int = CELLS
+    step: float = 0.0  # of a lattice as phones have it [m]; the view is closer then
     noise: Rough | None = None  # waves of three lengths where there is none
 
     def rough(
@@ -108,30 +116,39 @@ def drum(radius: float, low: float, high: float) -> Field:
 def fused(scene: Scene, reach: float, below: float = 0.02) -> Mesh:
     """The zero level of the union of all fields in a box around the stone."""
     vertices = scene.stone[0] + [0, 0, scene.lift]
-    half = reach * scene.size
+    half = scene.size * (max(NEAR, CLOSER * reach) if scene.step else reach)
     low = np.array([-half, -half, -below])
     high = np.array([half, half, float(vertices[:, 2].max()) + 0.02])
-    step = 2 * half / scene.cells
-    axes = [np.arange(lo, hi, step) for lo, hi in zip(low, high, strict=True)]
-    grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
+    step = scene.step or 2 * half / scene.cells
+    shape = tuple(len(np.arange(lo, hi, step)) for lo, hi in zip(low, high, strict=True))
     parts = [distance_to((vertices, scene.stone[1])), *scene.extras]
     parts += [scene.ground] if scene.ground else []
-    field = np.min([sampled(part, grid, step) for part in parts], axis=0) - scene.swell
+    field = np.min([sampled(part, low, step, shape) for part in parts], axis=0) - scene.swell
     if scene.blur:
         field = gaussian_filter(field, scene.blur / step, mode="nearest")
     found, faces, _, _ = marching_cubes(field, 0.0)
     return found * step + low, faces.astype(np.int64)
 
 
-def sampled(part: Field, grid: np.ndarray, step: float) -> np.ndarray:
-    """A field on a grid: every fourth point, and all points near its zero."""
-    shape = grid.shape[:3]
-    coarse = grid[::4, ::4, ::4]
-    places = np.stack(np.meshgrid(*[np.arange(n) / 4 for n in shape], indexing="ij"))
-    known = part(coarse.reshape(-1, 3)).reshape(coarse.shape[:3])
-    field = map_coordinates(known, places, order=1, mode="nearest")
-    near = np.abs(field) < 5 * step
-    field[near] = part(grid[near])
+def sampled(part: Field, low: np.ndarray, step: float, shape: tuple[int, ...]) -> np.ndarray:
+    """A field on a lattice: on every fourth point, every second, and all of them near its zero."""
+    fourth = np.stack(np.meshgrid(*[np.arange(0, n, 4) for n in shape], indexing="ij"), axis=-1)
+    field = part(low + fourth.reshape(-1, 3) * step).reshape(fourth.shape[:3]).astype(np.float32)
+    for stride, near in ((2, 5 * step), (1, 2.5 * step)):
+        field = doubled(field, [-(-n // stride) for n in shape])
+        close = np.argwhere(np.abs(field) < near)
+        field[tuple(close.T)] = part(low + close * (stride * step))
+    return field
+
+
+def doubled(field: np.ndarray, shape: list[int]) -> np.ndarray:
+    """A field with a point more between each two, as far as a shape goes."""
+    for axis, n in enumerate(shape):
+        along = np.moveaxis(field, axis, 0)
+        more = np.repeat(along, 2, axis=0)[:n]
+        between = more[1 : 2 * len(along) - 2 : 2]
+        between[:] = ((along[:-1] + along[1:]) / 2)[: len(between)]
+        field = np.moveaxis(more, 0, axis)
     return field
 
 
@@ -351,6 +368,7 @@ def as_cloud(scene: Scene, rng: np.random.Generator) -> Mesh:
 
 CONDITIONS: dict[str, Callable[[Scene, np.random.Generator], Mesh]] = {
     "table in view": plain,
+    "table in view, coarse": plain,
     "rough skin, 2 mm": noisy,
     "noise of many scales, 1 mm": of_many_scales,
     "on a wrinkled cloth": on_cloth,
@@ -377,13 +395,17 @@ def made(
     scale: float = 1.0,
     off: float = 0.015,
     unlike: bool = False,
+    fine: bool = False,
 ) -> Made:
     """One scan under a condition, the same for the same seed.
 
-    `unlike` takes noise of another making and a lattice of another width: to judge.
+    `unlike` takes noise of another making and a lattice of another width: to judge. `fine` takes
+    a lattice as phones have it, for what is in `FINE`.
     """
     rng = np.random.default_rng([seed, sum(map(ord, name))])
     scene = standing(stone, rng, scale)
     if unlike:
         scene = replace(scene, noise=drifted, cells=int(rng.integers(70, 110)))
+    if fine and name in FINE:
+        scene = replace(scene, step=rng.uniform(*FINE_STEPS) * max(1.0, scene.size / 0.25))
     return finished(CONDITIONS[name](scene, rng), scene, rng, off)

@@ -5,7 +5,7 @@ import re
 import pint
 import pytest
 
-from plumbstone.volumes.scape.quantities import _KINDS, QuantityError, parse_quantity
+from plumbstone.volumes.scape.quantities import _KINDS, QuantityError, parse_quantity, read_to
 
 
 @pytest.mark.parametrize(
@@ -85,3 +85,15 @@ def test_every_unit_agrees_with_a_library_of_units() -> None:
 def test_the_grammar_is_closed(text: str) -> None:
     with pytest.raises(QuantityError):
         parse_quantity(text, "length")
+
+
+@pytest.mark.parametrize(
+    ("text", "millimetres"),
+    [  # a tape has ticks at whole and half centimetres, millimetres, and parts of an inch
+        ("24 cm", 10), ("24.5 cm", 5), ("24,5 cm", 5), ("24.3 cm", 1), ("24.0 cm", 1),
+        ("24.50 cm", 0.1), ("245 mm", 1), ("0.245 m", 1), ("23 5/8 in", 25.4 / 8),
+        ("9.6 in", 2.54), ("9.5 in", 12.7), ("5' 6 1/2\"", 0), ("24 kg", 0), ("long", 0), ("", 0),
+    ],
+)  # fmt: skip
+def test_how_a_length_is_written_tells_what_it_was_read_to(text: str, millimetres: float) -> None:
+    assert read_to(text) == pytest.approx(millimetres / 1e3, rel=1e-12)

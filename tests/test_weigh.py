@@ -188,6 +188,16 @@ def test_a_shape_factor_knows_no_more_than_a_tape(tmp_path: Path) -> None:
     assert typed["high"] / typed["mid"] == pytest.approx(bare["high"] / bare["mid"])
 
 
+def test_a_length_counts_for_as_much_as_it_was_read_to(tmp_path: Path) -> None:
+    put(tmp_path, "stone.ply", box((0.2, 0.1, 0.1)))
+    width = {}
+    for text in ("24 cm", "24.4 cm"):
+        line = f'plumbstone weigh stone.ply --unit m --longest "{text}"'
+        litres = read_json(line, tmp_path)["pieces"][0]["volume_l"]
+        width[text] = (litres["high"] - litres["low"]) / litres["mid"] / 2
+    assert width["24 cm"] > 3 * 0.45 / 24 > 2 * width["24.4 cm"]
+
+
 def test_budget_and_rounding(tmp_path: Path) -> None:
     # 3 kg at 2.75 is 8.25: have 9. The shop's story: 10.6 kg (8.3-12.9) at 4.50.
     line = 'plumbstone weigh --size "28 x 19 x 15 cm" -m granite --price-per-kg 4.50 --budget'

@@ -121,6 +121,7 @@ SWOLLEN, SHRUNK = 0.006, 0.003  # of a skin that fusion over 3-5 mm rounded: how
 # outward and inward, at 90 % [m]; + 44 ... 50 % on a 20 cm stone by a phone's LiDAR (manifest)
 MOST_STAND = 1.5  # of the volume above it: what holds more is rather the body itself
 ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane [m]
+FOLDS = 5.0  # of those: so high over a cloth its folds may still cling to a foot
 THIN_SLAB = 0.25  # of the volume: a table that holds more may be a ledge of the stone
 FLAT = "it is so flat that a table may be part of it; look at --picture"
 LEAST_INVENTED, MOST_INVENTED = 0.01, 0.5  # of the volume: what lies below skin that no camera can
@@ -137,8 +138,9 @@ EDGES, BY_PICTURES = 0.0004, 0.0009  # [m] that fusion takes off limbs besides, 
 SWOLLEN_LIMBS, LOST_LIMBS = 0.0045, 0.0055  # [m] that a phone's LiDAR adds to limbs or takes off,
 # at 95 %: by our own maker up to 5 mm on, by the same cameras 4 mm off, and thin limbs whole
 LIDAR_STEP = 0.0038  # [m]: finer steps are not those of a phone's LiDAR
-COARSER, FINELY = 0.5, 0.05  # how far stones are off per step times skin, beyond what is fine; the
-# same cameras, 82 stones with a known length (an even half taught, the other half holds as well)
+ROUNDS, TOO_COARSE = 2.0, 0.25  # of the square of that: how far stones of a known length are off,
+# as what curves within a step is rounded; from where on it bears no "fair". The same cameras, 82
+# stones, all taught: it holds 74 of 74 that are not poor
 LIMBED = 15.0  # skin times length over the volume: of stones 6 to 12, of wood 16 and more
 HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
 ONE_SIDED, ONE_FLANK = 0.016, 0.05  # share of its skin that wood, and that a stone, lacks on one
@@ -181,8 +183,14 @@ class ClosedScan:
 
     @cached_property
     def caliper(self) -> Caliper:
-        """Lay a caliper on what was seen of it."""
-        return measured(self.piece.vertices, self.bare).reaching(self.reach).swaying(self.sway)
+        """Lay a caliper on what was seen of it; folds of a cloth cling to its foot."""
+        vertices, ground = self.piece.vertices, None if self.body is None else self.body.ground
+        found = measured(vertices, self.bare).reaching(self.reach).swaying(self.sway)
+        if ground is None or ground.spread < ROUGH_TABLE:
+            return found
+        seen = vertices[corners_of(self.bare)]
+        clear = seen[seen[:, 2] > FOLDS * ground.spread]
+        return found.clearing(diameter(clear)[0] / diameter(seen)[0]) if len(clear) else found
 
     @cached_property
     def volume(self) -> Range:
@@ -331,15 +339,21 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     return tuple(_said(scan, raw.changes, raw.warnings) for scan in done)
 
 
+def litres(joint: str, *volumes: float) -> str:
+    """Word volumes [m³] in litres, small ones in millilitres."""
+    unit, per = ("L", 1e3) if max(volumes) >= 1e-4 else ("mL", 1e6)
+    return joint.join(f"{volume * per:.2f}" for volume in volumes) + f" {unit}"
+
+
 def _check_useful(path: Path, scan: ClosedScan) -> None:
     """Refuse a body whose range says next to nothing."""
     if scan.volume.half_width > MOST_UNSURE:
-        low, high = scan.volume.low * 1e3, scan.volume.high * 1e3
         told = max(scan.doubts, key=lambda d: (d.what == "side", d.below + d.above)).says
         body = scan.body
         if body and not any(d.what == "side" for d in scan.doubts) and body.unseen > HALF_SIDED:
             told += f"; {unseen_side(body.vertices, body.side)} was seen least, scan it from there"
-        raise ScanError(path, f"tells only that it has {low:.2f} to {high:.2f} L: {told}.")
+        span = litres(" to ", scan.volume.low, scan.volume.high)
+        raise ScanError(path, f"tells only that it has {span}: {told}.")
 
 
 def _beside(
@@ -419,7 +433,8 @@ def with_scale(
     if two:  # then the file's own lengths may be the right ones, as far as they are
         unsure += OWN_LENGTHS / 2
     twice = ruler.longest is not None and ruler.across is not None
-    doubt = ruled_scale(ruler.measured, unsure, total if sized else 1.0, twice=twice)
+    total_of = total if sized else 1.0
+    doubt = ruled_scale(ruler.measured, unsure, total_of, twice=twice, read=ruler.read)
     said = f"lengths × {total:.4g}, from the measured {ruler.measured * 1e2:.1f} cm"
     return tuple(scan.times(factor, said).doubted(doubt) for scan in scans)
 
@@ -527,7 +542,7 @@ def _off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
     says = "the scan was closed together with its table, which was cut away"
     doubt = Doubt("table", 0.02, 0.02, says, trust="fair")
     if rest > THIN_SLAB:
-        says += f"; that took {rest * found.volume.mid * 1e3:.2f} L away, see --picture"
+        says += f"; that took {litres('', rest * found.volume.mid)} away, see --picture"
         doubt = Doubt("table", 0.05, 0.05, says, trust="poor")
     return _said(found, scan.piece.changes).doubted(doubt)
 
@@ -651,7 +666,7 @@ def _part_alone(path: Path, scan: ClosedScan, which: int, taken: str) -> ClosedS
     if found is None:
         return None
     says = (
-        f"of {scan.volume.mid * 1e3:.2f} L {taken} was taken and "
+        f"of {litres('', scan.volume.mid)} {taken} was taken and "
         f"{1 - found.volume.mid / scan.volume.mid:.0%} cut off as another thing, see --picture; "
         "scan the stone alone"
     )
@@ -680,9 +695,9 @@ def attached(scan: ClosedScan) -> ClosedScan:
             "melted into it, scan the stone alone; if it is all one, --one-piece; see --picture"
         )
         return scan.doubted(Doubt("attached", 1 - parts.solidity, 0.05, says, trust="poor"))
-    litres = " and ".join(f"{s * scan.volume.mid * 1e3:.2f}" for s in shares)
+    parts_told = litres(" and ", *(share * scan.volume.mid for share in shares))
     says = (
-        f"it looks like parts of {litres} L: if one is a stand, a hand or a neighbour (violet in "
+        f"it looks like parts of {parts_told}: if one is a stand, a hand or a neighbour (violet in "
         "--picture), scan the stone alone, or give its --longest; if it is all one, --one-piece"
     )
     doubt = Doubt("attached", 1 - SURE * shares[-1], 0.03, says, trust="poor")
@@ -871,7 +886,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
     taken = f"{(volume - flat) / under:.0%} of the space under its rim" if under > 0 else "nothing"
     said = (
         f"closed the unseen underside: {taken} "
-        f"is taken for the body (between {flat * 1e3:.2f} and {body.skirt * 1e3:.2f} L)"
+        f"is taken for the body (between {litres(' and ', flat, body.skirt)})"
     )
     body = replace(body, filled=(*body.filled, said))
     area = sum(rim.area for rim in body.rims)
@@ -928,9 +943,10 @@ def _is_limbed(body: OpenBody, volume: float) -> bool:
 
 def _coarse(body: OpenBody, volume: float) -> tuple[Doubt, ...]:
     """Doubt a stone by the step of its skin: depths that are fused on a grid of that step err."""
-    off = COARSER * max(0.0, body.step * body.area / volume - FINELY)
+    fused = body.step * body.area / volume
+    off, trust = ROUNDS * fused**2, "poor" if fused > TOO_COARSE else "fair"
     says = f"its faces of {body.step * 1e3:.1f} mm are coarse; scan it from nearer"
-    return (Doubt("resolution", off, off, says, "fair"),) if off else ()
+    return (Doubt("resolution", off, off, says, trust),)
 
 
 def _plump(body: OpenBody, vertices: Floats, faces: Indices, volume: float) -> Floats:
@@ -974,7 +990,7 @@ def _guarded(
         least, most = volume, (1 + side.above) * volume
         vertices, faces = bulged(vertices, faces, len(body.seen), (most - least) / 2)
         volume = enclosed_volume(vertices, faces)
-        said = f"{BULGED}, by {(volume - least) * 1e3:.2f} L"
+        said = f"{BULGED}, by {litres('', volume - least)}"
         body = replace(body, filled=(*body.filled, said))
         side = replace(side, below=1 - least / volume, above=most / volume - 1)
         doubts = tuple(d for d in doubts if d.what != "side")
@@ -998,7 +1014,7 @@ def _guarded(
         says = "a second estimate, by counting points inside, contradicts the first"
         doubts = (*doubts, Doubt("crossing", off, off, says))
         warnings = (
-            f"a second estimate, by counting points inside, gives {second * 1e3:.2f} L; "
+            f"a second estimate, by counting points inside, gives {litres('', second)}; "
             "the range was widened. Look for parts that cross or large gaps.",
         )
     if body.ghost:

@@ -17,10 +17,12 @@ from plumbstone.meshes.piece import Floats, Indices
 OWN_LENGTHS = 0.045  # of the lengths in a phone's file, at 90 %: + 3 ... 4 % by a depth camera;
 # one stone by a phone and by a structured scanner (eesd-epfl/spherical-harmonics, stone 11)
 CALIPER, CALIPER_STEP = 0.004, 0.001  # of a length by caliper or tape: share, and [m]; from memory
+READ_TO = 0.45  # of what a length was read to: half of it holds all, that 90 %
 SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; rounds at most
 NOISE_LEFT = 0.5  # share of what smoothing took off a length that may be wrong, at 90 %
-TIP_NOISE, TIP_UNSURE = 1.7, 3.0  # what noise left in the skin adds to a length, and how far that
-# is off at most, in deviations; this and what follows by 144 scans that teach (40000 to 41500)
+TIP_NOISE, TIP_UNSURE = 2.3, 3.0  # what noise left in the skin adds to a length, with what it takes
+# off the volume (58 rough scans that teach, 40000 to 41000), and how far that is off at most, in
+# deviations; this and what follows by 144 scans that teach (40000 to 41500)
 CUT_TIPS, CUT_UNSURE = 0.40, 0.36  # what corners that no point met take off a tip as sharp as a
 # cone of 90°, in steps from point to point, and how far that is off
 TIP_DEPTH, SHARPEST = 2.0, 2.5  # steps below a tip where its width tells how sharp it is; at most
@@ -60,6 +62,12 @@ class Caliper:
     def swaying(self, sway: float) -> "Caliper":
         """Doubt lengths by the waves of the skin, of a standard deviation [m]."""
         return replace(self, noise=float(np.hypot(self.noise, SWAY * sway / self.longest)))
+
+    def clearing(self, share: float) -> "Caliper":
+        """Go halfway to what is left of its length, a share, without what may cling to its foot."""
+        off = (1 - share) / 2
+        noise = float(np.hypot(self.noise, off))
+        return replace(self, longest=(1 - off) * self.longest, noise=noise)
 
 
 def measured(vertices: Floats, faces: Indices) -> Caliper:
@@ -154,14 +162,21 @@ def own_scale() -> Doubt:
     return in_length("scale", OWN_LENGTHS, says, trust="fair")
 
 
-def ruled_scale(length: float, unsure: float, factor: float, *, twice: bool) -> Doubt:
+def ruled_scale(
+    length: float, unsure: float, factor: float, *, twice: bool, read: float = 0.0
+) -> Doubt:
     """Doubt of lengths that were set by a measured one [m]; `twice` where a second one agrees.
+
+    `read` is what it was read to [m]: the truth lies up to half of that to either side.
 
     One length alone bears no "good": what was found of the body may reach too far, or not far
     enough, and nothing would tell.
     """
-    share = float(np.linalg.norm([CALIPER, CALIPER_STEP / length, unsure]))
+    step = max(CALIPER_STEP, READ_TO * read)
+    share = float(np.linalg.norm([CALIPER, step / length, unsure]))
     says = f"its lengths follow the {length * 1e2:.1f} cm that you measured"
+    if step > CALIPER_STEP:
+        says += f", read to {read * 1e3:.0f} mm: write each millimetre, {length * 1e2:.2f} cm"
     trust = "good" if twice else "fair"
     if not twice:
         says += "; the width across (--across) would check it"

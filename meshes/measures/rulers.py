@@ -21,6 +21,7 @@ class Ruler:
     unit: str | None = None  # of the file
     longest: float | None = None  # greatest distance between two points of the body [m]
     across: float | None = None  # greatest width at right angles to that [m]
+    read: float = 0.0  # what these were read to, the coarser of them [m]
     mat: bool = False  # whether it lies on the printed mat
     control: float | None = None  # the mat's control line, as measured [m]
     known: Known | None = None  # a thing of known size in view

@@ -214,6 +214,22 @@ def without_comma(text: Any) -> str:
     return f"write {text.replace(',', '.')} or {text.replace(',', '')}"
 
 
+def read_to(text: str) -> float:
+    """Tell to what a length was read, by how it is written [m].
+
+    "24 cm" is read to the centimetre, "24.5 cm" to half of one, "24.3 cm" or "24.0 cm" to the
+    millimetre, "23 5/8 in" to an eighth; a text that is no such length gives 0.
+    """
+    if tape := _TAPE.fullmatch(text.strip()):
+        return (_size_of(tape[4], _LENGTHS) or 0.0) / int(tape[3])
+    found = _NUMBER_AND_UNIT.fullmatch(_COMMA.sub(r"\1.\2", text.strip()))
+    size = None if found is None else _size_of(found[2], _LENGTHS)
+    if found is None or size is None or "e" in found[1].lower():
+        return 0.0
+    digits = found[1].partition(".")[2]
+    return size * (0.5 if digits == "5" else 10.0 ** -len(digits))
+
+
 def _parted(text: str) -> tuple[float | None, str]:
     """Part a text into number and unit; None where it does not begin with a number."""
     if tape := _TAPE.fullmatch(text):
