@@ -112,7 +112,7 @@ def test_what_was_cut_off_is_told(tmp_path: Path, kind: str) -> None:
     if kind in head:
         np.savetxt(path, points, header=head[kind], comments="", fmt="%.6f")
     else:
-        MESH.export(path)
+        trimesh.Trimesh(MESH.vertices, MESH.faces, process=False).export(path)  # without normals
     whole = path.read_bytes()
     assert volume_of(path) == pytest.approx(VOLUME, rel=0.02)
     for share in (0.7, 0.95):
