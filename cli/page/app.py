@@ -15,6 +15,7 @@ from plumbstone.cli.page.desk import Desk
 from plumbstone.cli.page.folder import Folder
 from plumbstone.cli.page.gate import Gate
 from plumbstone.cli.page.start_view import StartView
+from plumbstone.cli.page.tank_forms import TankForms
 from plumbstone.cli.page.tank_view import TankView
 from plumbstone.cli.page.thumbnail import thumbnail_by_size
 from plumbstone.cli.page.weigh_view import SHOWN, WeighView
@@ -60,7 +61,7 @@ def application(
 
     @ui.page("/tank/{name}")
     def tank(name: str) -> None:
-        TankView(desk(name), units).build()
+        TankView(desk(name), units, TankForms).build()
 
     @ui.page("/start")
     def start() -> None:

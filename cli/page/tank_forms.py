@@ -11,6 +11,7 @@ from plumbstone.cli.page import changes
 from plumbstone.cli.page.changes import Edit
 from plumbstone.cli.page.folder import Kept
 from plumbstone.cli.page.measures import angle, degrees, number
+from plumbstone.cli.page.tank_view import TankView
 from plumbstone.cli.page.widgets import Choice, Field, Form, button, element, say, telling
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
@@ -24,7 +25,6 @@ from plumbstone.volumes.scape.writing import with_keys, without
 
 if TYPE_CHECKING:
     from plumbstone.cli.page.desk import Seen
-    from plumbstone.cli.page.tank_view import TankView
 
 SHEET = "build-sheet.html"
 Way = Sequence[str | int]
@@ -44,7 +44,7 @@ def made_of(*kinds: str) -> list[tuple[str, str]]:
 class TankForms:
     """The fields of one tab."""
 
-    def __init__(self, view: "TankView", piece_place: Element) -> None:
+    def __init__(self, view: TankView, piece_place: Element) -> None:
         self.view, self.desk, self.measures = view, view.desk, view.measures
         self._written_of: Seen | None = None  # the state that is told in the results
         folds = [_fold(name) for name in (labels.SOIL_AND_BAGS, labels.TANK_AND_GLASS)]

@@ -2,9 +2,10 @@
 
 from collections.abc import Awaitable, Callable, Iterable
 from functools import partial
-from typing import Any
+from typing import Any, Protocol
 
 from nicegui import ui
+from nicegui.element import Element
 
 from plumbstone.cli.page.board import (
     Board,
@@ -26,7 +27,6 @@ from plumbstone.cli.page.changes import (
 from plumbstone.cli.page.desk import ChangedOutsideError, Desk, Seen
 from plumbstone.cli.page.handles import Handle, handles_of, pulled
 from plumbstone.cli.page.measures import Measures, degrees
-from plumbstone.cli.page.tank_forms import TankForms
 from plumbstone.cli.page.tank_scene import TankScene
 from plumbstone.cli.page.widgets import (
     Figures,
@@ -52,11 +52,21 @@ LOOK = 1.0  # between two looks at the file [s]
 CLASSES = {Severity.STOP: "stop", Severity.CARE: "care", Severity.NOTE: ""}
 
 
-class TankView:
-    """One tab that shows a tank."""
+class Forms(Protocol):
+    """Fields that show what a tab shows."""
 
-    def __init__(self, desk: Desk, units: Units) -> None:
+    def refresh(self) -> None:
+        """Show the newest state in them."""
+
+
+class TankView:
+    """One tab that shows a tank, with fields below that are made for it."""
+
+    def __init__(
+        self, desk: Desk, units: Units, forms: Callable[["TankView", Element], Forms]
+    ) -> None:
         self.desk, self.units, self.measures = desk, units, Measures(units)
+        self._new_forms = forms  # by the tab and the place for fields of the chosen piece
         self.selected = ""
         self.layer = ""  # the one whose heights are pulled
         self.row: list[str] | None = None  # border stones as they are touched
@@ -95,7 +105,7 @@ class TankView:
                     self.told = element("ul", "told")
                 with element("div", "forms"):
                     self.scene = TankScene(self.desk)
-                    self.forms = TankForms(self, piece)
+                    self.forms = self._new_forms(self, piece)
             self.strip = Figures(element("div", "strip", aria_hidden="true"), small=True)
         say(self.state, words.COMPUTING)
         ui.timer(0.01, self._open, once=True)
