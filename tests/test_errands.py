@@ -473,6 +473,12 @@ def test_a_pebble_pressed_into_the_bed_is_not_told_to_tip(
     assert ("Nothing found" in told(tmp_path)) is not amiss
 
 
+def test_what_is_pressed_into_no_bed_is_told(tmp_path: Path) -> None:
+    write(tmp_path, tank(), stone("S", '"9 cm", "8 cm", "7 cm"', '"30 cm", "15 cm"',
+          pressed='"2 cm"'), SOIL)  # fmt: skip
+    assert 'S: pressed counts only on the bed: write rests = "bed"' in told(tmp_path)
+
+
 def test_a_log_that_sinks_but_may_roll_is_seen_to(tmp_path: Path) -> None:
     # Mopane of 1000-1200 kg/m³ floats in no water of 997; "Do not fill yet" named nothing to mend.
     write(tmp_path, tank(), table("piece", name='"Log"', kind='"wood"', material='"mopane wood"',
