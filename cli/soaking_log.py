@@ -8,6 +8,7 @@ from pathlib import Path
 
 from plumbstone.meshes.errors import PlumbstoneError, unreadable
 from plumbstone.volumes.scape.groups import Weighing
+from plumbstone.volumes.scape.quantities import QuantityError, bare_number
 
 COLUMNS = "date,grams,weighed"
 LARGEST = 1_000_000  # [bytes]
@@ -17,7 +18,8 @@ def read_log(path: Path) -> dict[str, list[Weighing]]:
     """Read weighings by group; the empty name where the file has no column `group`.
 
     The first line names the columns: `date` (2026-03-01, or a day number), `grams`, `weighed`
-    ("air" or "water") and, for several groups, `group`. Days count from the first date.
+    ("air" or "water") and, for several groups, `group`, parted by commas or by semicolons. Days
+    count from the first date.
 
     Raises
     ------
@@ -35,7 +37,8 @@ def read_log(path: Path) -> dict[str, list[Weighing]]:
         raise PlumbstoneError(f"{path}: {unreadable(path, error)}") from None
     except UnicodeDecodeError:
         raise PlumbstoneError(f"{path}: is no UTF-8 text; save it as such.") from None
-    rows = csv.DictReader(io.StringIO(text))
+    spreadsheet = ";" in text.partition("\n")[0]  # as one writes whose commas are decimal
+    rows = csv.DictReader(io.StringIO(text), delimiter=";" if spreadsheet else ",")
     names = [name.strip().lower() for name in rows.fieldnames or []]
     if not {"date", "grams"} <= set(names):
         raise PlumbstoneError(f"{path}: line 1: name the columns: {COLUMNS}.")
@@ -80,8 +83,8 @@ def _day(text: str | None, where: str) -> float:
 def _grams(text: str | None, where: str) -> float:
     """Read a mass in grams [kg]."""
     try:
-        grams = float((text or "").strip())
-    except ValueError:
+        grams = bare_number(text or "")
+    except QuantityError:
         grams = float("nan")
     if not -1e5 < grams < 1e6:
         raise PlumbstoneError(f'{where}: grams "{(text or "").strip()}"; write a number of grams.')

@@ -456,6 +456,29 @@ def test_a_stone_drawn_level_on_a_slope_has_air_under_it(
     assert ("air under" in found) is bool(words)
 
 
+@pytest.mark.parametrize(
+    ("size", "more", "amiss"),
+    [  # an ellipsoid stands on a point; π / 6 × 5 × 4 × 3 cm³ of granite are 83 g
+        ('"5 cm", "4 cm", "3 cm"', 'pressed = "1 cm"', False),
+        ('"5 cm", "4 cm", "3 cm"', "", True),  # on the bed, not in it
+        ('"5 cm", "4 cm", "8 cm"', 'pressed = "1 cm"', True),  # it stands upright
+        ('"15 cm", "12 cm", "9 cm"', 'pressed = "1 cm"', True),  # 2.2 kg
+    ],
+)
+def test_a_pebble_pressed_into_the_bed_is_not_told_to_tip(
+    tmp_path: Path, size: str, more: str, amiss: bool
+) -> None:
+    write(tmp_path, tank(), stone("S", size, '"30 cm", "15 cm"', solid='"ellipsoid"',
+          rests='"bed"') + f"{more}\n", SOIL)  # fmt: skip
+    assert ("Nothing found" in told(tmp_path)) is not amiss
+
+
+def test_what_is_pressed_into_no_bed_is_told(tmp_path: Path) -> None:
+    write(tmp_path, tank(), stone("S", '"9 cm", "8 cm", "7 cm"', '"30 cm", "15 cm"',
+          pressed='"2 cm"'), SOIL)  # fmt: skip
+    assert 'S: pressed counts only on the bed: write rests = "bed"' in told(tmp_path)
+
+
 def test_a_log_that_sinks_but_may_roll_is_seen_to(tmp_path: Path) -> None:
     # Mopane of 1000-1200 kg/m³ floats in no water of 997; "Do not fill yet" named nothing to mend.
     write(tmp_path, tank(), table("piece", name='"Log"', kind='"wood"', material='"mopane wood"',

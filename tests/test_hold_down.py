@@ -316,6 +316,17 @@ def test_commands_for_wood(tmp_path: Path) -> None:
     assert with_log["holds"][0]["soaking"]["neutral_kg"] == pytest.approx(1.25, abs=1e-6)
 
 
+def test_a_log_as_a_spreadsheet_writes_it_where_commas_are_decimal(tmp_path: Path) -> None:
+    found = []
+    for name, part, point in (("a.csv", ",", "."), ("b.csv", ";", ",")):
+        rows = (("date", "grams", "weighed"), ("2026-09-01", f"820{point}5", "air"),
+                ("2026-09-08", "905", "air"), ("2026-09-22", "968", "air"))  # fmt: skip
+        (tmp_path / name).write_text("\n".join(map(part.join, rows)), encoding="utf-8")
+        line = f'plumbstone hold --wood-mass "820.5 g" --log {name}'
+        found.append(read_json(line, tmp_path)["holds"][0]["soaking"])
+    assert found[0] == found[1]
+
+
 def test_a_log_begins_with_one_weighing(tmp_path: Path) -> None:
     (tmp_path / "t.toml").write_text(TANK + wood("Log", (40, 6, 6), 1.1, 45), encoding="utf-8")
     (tmp_path / "log.csv").write_text("date,grams\n2026-03-01,1100\n", encoding="utf-8")

@@ -217,6 +217,10 @@ def test_check_tells_by_its_exit_code_what_has_to_be_mended(tmp_path: Path) -> N
     tank = '[tank]\ninside = ["60 cm", "30 cm", "36 cm"]\n'
     rolls = f'{tank}[[piece]]\nname = "Limb"\nmaterial = "mopane wood"\nmass = "850 g"\n{limb}'
     written_to(tmp_path, rolls)
+    done = type_in(line, tmp_path)  # 850 g in 0.64 L sink
+    assert done.returncode == 0
+    assert done.stdout.splitlines()[1].startswith("See to")
+    written_to(tmp_path, rolls.replace("850 g", "650 g"))  # it may float, and may roll
     done = type_in(line, tmp_path)
     assert done.returncode == 1
     assert "Do not fill yet." in done.stdout

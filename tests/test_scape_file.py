@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.scape.scape import read_scape
 from plumbstone.volumes.scape.sections import Section
 
@@ -87,3 +88,21 @@ def test_every_key_is_on_the_page(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     assert set(page) == set(TITLES.values())
     for name, keys in page.items():
         assert keys == read[name], name
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        ('[[piece]]\nsolid = "box"\nshape_factor = 0.5\n', "shape_factor: goes with a size alone"),
+        ('[[piece]]\nmass = "2 kg"\nshape_factor = 0.5\n', "shape_factor: goes with a size alone"),
+        ('[[piece]]\nunit = "cm"\n', "unit: is that of a scan"),
+        ('[[layer]]\nwidth = "8 cm"\n', "width: does not go with the zone all"),
+    ],
+)
+def test_a_key_that_would_have_no_effect_is_refused(tmp_path: Path, more: str, words: str) -> None:
+    piece = 'name = "A"\nmaterial = "granite"\nat = ["30 cm", "15 cm"]\nsize = ["9 cm", "8 cm", "7 cm"]\n'
+    layer = 'name = "S"\nmaterial = "sand"\ndepth = "4 cm"\n'
+    text = '[tank]\ninside = ["60 cm", "30 cm"]\n' + more + (piece if "piece" in more else layer)
+    (tmp_path / "t.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(PlumbstoneError, match=re.escape(words)):
+        read_scape(tmp_path / "t.toml")

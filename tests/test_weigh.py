@@ -111,6 +111,10 @@ def test_a_limb_is_wood_unless_said_otherwise(tmp_path: Path) -> None:
     piece = read_json(line, tmp_path)["pieces"][0]
     assert piece["material"] == "driftwood"
     assert 1.3 < piece["mass_kg"]["mid"] < 1.6
+    # In water it lifts by V (997.05 - ρ): most at its largest and lightest, least at the others.
+    low, high = (piece["volume_l"][end] for end in ("low", "high"))
+    assert piece["mass_in_water_kg"]["low"] == pytest.approx(high * (0.750 - 0.99705))
+    assert piece["mass_in_water_kg"]["high"] == pytest.approx(low * (0.920 - 0.99705))
     assert read_json(f"{line} -m granite", tmp_path)["pieces"][0]["name"] == "stone"
 
 

@@ -247,7 +247,7 @@ class TankForms:
             self._choice(
                 form, labels.WHERE, [(zone, zone) for zone in ZONES],
                 lambda: str(self._row().get("zone")),
-                lambda value: _keys("layer", name, zone=value),
+                lambda value: _keys("layer", name, zone=value, width=None),
             )  # fmt: skip
         borders = self.desk.layout.scape.borders if self.desk.layout else ()
         if len(borders) > 1 and str(row.get("zone", "")).endswith("border"):

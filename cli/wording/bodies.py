@@ -44,6 +44,8 @@ def buried(finding: Finding, units: Units) -> str:
             f"{name}: pressed in by {show_length(finding.number('pressed_m'), units)} it stands "
             "on the glass; set it there on a pad before the soil, or press it in less."
         )
+    if finding.how == "on no bed":
+        return f'{name}: pressed counts only on the bed: write rests = "bed", or drop it.'
     if finding.how == "wholly":
         return f"{name}: lies wholly under the bed; raise it, or leave it out."
     return f"{name}: {min(finding.number('share'), 0.99):.0%} of it lies under the bed."

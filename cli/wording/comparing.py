@@ -42,7 +42,8 @@ def _told(report: Report, units: Units) -> Iterator[tuple[str, str]]:
     if report.costs.total is not None:
         yield "Cost of what has a price", money_words(report.costs.total)
     if report.costs.without_price:
-        yield "No price given", f"{len(report.costs.without_price)} things"
+        count = len(report.costs.without_price)
+        yield "No price given", f"{count} thing{'s' if count > 1 else ''}"
     for severity, mark in MARKS.items():
         found = [finding_words(f, units) for f in report.findings if f.severity is severity]
         if severity is not Severity.NOTE:

@@ -54,6 +54,7 @@ def hold_sentence(name: str, balance: "Balance", stone: str, units: Units) -> st
     short = grams_up(balance.short, units)
     if balance.spare.low > 0:
         return f"{name}: you hung {had} of {stone}, which just holds it; add {short} for a margin."
+    needs = grams_up(balance.hung + balance.short, units)
     return f"{name}: needs {needs} of {stone}; you hung {had}. Add {short}, or it may lift."
 
 

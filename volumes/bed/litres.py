@@ -157,7 +157,7 @@ def with_slope(result: LayerResult, surface: Floats, columns: Columns, grid: Gri
 
 
 def _most_of(slopes: Floats) -> float:
-    """Slope that most of some cells (n,) do not exceed."""
+    """Slope that most of some cells (n,) do not exceed [-]."""
     place, share = divmod(MOST * (len(slopes) - 1), 1)  # np.percentile would load numpy.ma
     k = int(place)
     lower, upper = np.partition(slopes, (k, k + 1))[k : k + 2]

@@ -64,10 +64,12 @@ def _fit(body: Body, tank: Tank) -> Iterator[Finding]:
 
 
 def _pressed(body: Body) -> Iterator[Finding]:
-    """Tell of a piece pressed down to the glass, through all of the bed."""
-    if body.entry.rests == "bed" and body.entry.pressed > 0 and float(body.piece.low[2]) < ON_GLASS:
+    """Tell of a piece pressed down to the glass through all of the bed, or set on no bed at all."""
+    on_bed, deep = body.entry.rests == "bed", float(body.piece.low[2]) < ON_GLASS
+    if body.entry.pressed > 0 and (deep or not on_bed):
         numbers = {"pressed_m": body.entry.pressed}
-        yield Finding(Kind.BURIED, Severity.NOTE, (body.entry.name,), numbers, how="to the glass")
+        how = "to the glass" if on_bed else "on no bed"
+        yield Finding(Kind.BURIED, Severity.NOTE, (body.entry.name,), numbers, how=how)
 
 
 def _hollow(body: Body, air: float) -> Iterator[Finding]:

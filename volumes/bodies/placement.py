@@ -28,6 +28,7 @@ from plumbstone.meshes.shapes.placing import (
 from plumbstone.volumes.bodies.contacts import lean_of, settling_slopes
 from plumbstone.volumes.bodies.weighing import (
     Weighed,
+    mass_in_water,
     mass_of,
     size_volume,
     tape_spread,
@@ -96,10 +97,7 @@ class Body:
 
     def mass_in_water(self, water: float) -> Range:
         """Give what it weighs under water [kg/m³], its pores dry → [kg]; below 0 it lifts."""
-        if self.entry.mass is not None and self.entry.kind == "stone":
-            return Range(*(self.entry.mass * (1 - water / rho) for rho in self.density))
-        ends = [mass - water * volume for volume, mass in (*self.corners, self.state(0.0, 0.0))]
-        return Range(min(ends), ends[-1], max(ends))
+        return mass_in_water(self.volume, self.entry.material, self.entry.mass, water)
 
 
 def body_of(entry: PieceEntry, stamp: object, memo: Memo) -> Body:

@@ -63,10 +63,9 @@ class Weighed:
 
     def mass_in_water(self, water: float) -> Range:
         """Mass it shows hanging in water of a density [kg/m³], pores full of air → [kg]."""
-        density = self.material.density
-        assert density is not None
-        factors = [1 - water / rho for rho in density]
-        return Range(*sorted(m * f for m, f in zip(self.mass, factors, strict=True)))
+        weighed = self.mass.low == self.mass.high
+        mass = self.mass.mid if weighed else None
+        return mass_in_water(self.volume, self.material, mass, water)
 
     def mass_in_water_soaked(self, water: float) -> Range:
         """Mass a porous stone shows in water once its pores are full [kg]."""
@@ -326,6 +325,31 @@ def size_volume(size: tuple[float, float, float], factor: float | None = None) -
 def mass_of(volume: Range, density: Range) -> Range:
     """Mass [kg] of a volume [m³]: the ends of both ranges together, so on the wide side."""
     return Range(*(v * rho for v, rho in zip(volume, density, strict=True)))
+
+
+def mass_in_water(volume: Range, material: Material, mass: float | None, water: float) -> Range:
+    """Mass that a piece shows in water, pores full of air [kg]; below 0 it lifts.
+
+    Parameters
+    ----------
+    volume : Range
+        [m³]
+    material : Material
+        With a density.
+    mass : float or None
+        Of a piece that was weighed [kg]: of a stone, its density tells its volume. That of any
+        other follows from volume and density, whichever of their ends meet.
+    water : float
+        [kg/m³]
+    """
+    density = _density(material)
+    if mass is None:
+        ends = [v * (rho - water) for v in volume for rho in density]
+    elif material.kind == "wood":
+        ends = [mass - water * v for v in volume]
+    else:
+        ends = [mass * (1 - water / rho) for rho in density]
+    return Range(min(ends), ends[len(ends) // 2], max(ends))
 
 
 def volume_of_mass(mass: float, density: Range) -> Range:

@@ -32,6 +32,8 @@ EDGE = 5.0  # [degrees]: what tips by less lies on an edge or a point
 SMALL_ANGLE = 15.0  # [degrees]; common practice, no source
 OVERHANG = 0.25  # of its weight, pressed on what sticks out, that tips it; common practice, no
 # source
+PEBBLE = 0.5  # [kg]: lighter and low, pressed into the bed, it hurts nothing if fish dig it out;
+# common practice, no source
 STICKS_OUT = 0.02  # [m]: less than that beyond an edge bears no hand
 
 
@@ -57,6 +59,7 @@ class Standing:
     load: tuple[str, ...] = ()  # stones that lie on it, and on these
     press: float = math.inf  # down on what sticks out over an edge that tips it [N, under water]
     overhangs: bool = False  # whether that is little of what it weighs with its load
+    bedded: bool = False  # whether it is a pebble that is pressed into the bed and bears nothing
 
     @property
     def tips(self) -> bool:
@@ -69,6 +72,8 @@ class Standing:
         """Whether it tips easily, lies on an edge, is drawn into another or may not stay."""
         amiss = self.lean > LEANS or self.through > DRAWN_THROUGH or self.may_float
         moves = self.falls_at is not None or self.unsure
+        if self.bedded and not self.through > DRAWN_THROUGH and not self.may_float:
+            return False
         return self.tips or self.overhangs or amiss or moves
 
 
@@ -171,10 +176,20 @@ def _stays_on(stage: Stage, number: int, *, at_best: bool) -> bool:
 
 def _stands(body: Body, tied: Sequence[str]) -> bool:
     """Whether a piece is a stone, or wood that stands and is tied to nothing."""
-    size = body.piece.size
-    upright = bool(size[2] > UPRIGHT * min(size[0], size[1]))
     free = not body.entry.tied_to and body.entry.name not in tied
-    return body.entry.kind == "stone" or (upright and free)
+    return body.entry.kind == "stone" or (_upright(body) and free)
+
+
+def _upright(body: Body) -> bool:
+    """Whether a piece is taller than its outline is narrow."""
+    size = body.piece.size
+    return bool(size[2] > UPRIGHT * min(size[0], size[1]))
+
+
+def _bedded(body: Body) -> bool:
+    """Whether a piece is a low pebble that is pressed into the bed, which takes its form."""
+    pressed = body.entry.rests == "bed" and body.entry.pressed > 0
+    return pressed and body.mass.high < PEBBLE and not _upright(body)
 
 
 def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
@@ -194,7 +209,6 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     up, top = max(1e-6, float(middle[2]) - foot), max(1e-6, float(high[2]) - foot)
     in_water = body.mass_in_water(stage.water)
     wet = max(0.0, sum(_weight_in(stage, b) for b in load))
-    size = high - low
     beside = any(stage.resting[i].through > DRAWN_THROUGH for i in stage.together(number)[1:])
     sure = all_stay(rigs_of(stage, amiss_ends([End({}, {})]), number, FRICTION))
     at_best = np.full(len(stage.levels), sure)
@@ -205,7 +219,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
         tip_angle=tip_angle(inside, up),
         push_dry=top_push(sum(weights), inside, top),
         push_wet=top_push(wet, inside, top),
-        upright=bool(size[2] > UPRIGHT * min(size[0], size[1])),
+        upright=_upright(body),
         to_pane=float(min(low[0], low[1], floor[0] - high[0], floor[1] - high[1])),
         on=tuple(sorted(stage.bodies[i].name for i in rest.carriers())),
         lean=rest.lean,
@@ -219,6 +233,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
         load=tuple(b.entry.name for b in load[1:]),
         press=wet * out,
         overhangs=bool(rest.carriers()) and out < OVERHANG,
+        bedded=_bedded(body) and not load[1:],
     )
 
 

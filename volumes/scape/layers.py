@@ -24,6 +24,7 @@ NAMED_ZONES = (
 FAR = 100.0  # [m], beyond any pane
 SACK_GAPS = 0.15  # of 0.10-0.20; common practice, no source
 STRIP_WIDTH = 0.03  # [m]
+WIDE = ("strip", "along border", "along line")  # endings of zones that have a width of their own
 
 
 @dataclass(frozen=True, slots=True)
@@ -358,6 +359,8 @@ def _zone_from(section: Section) -> Zone:
         polygon = section.points("zone", least_count=3)
     else:
         name = section.choice("zone", NAMED_ZONES, "all")
+    if section.peek("width") is not None and not name.endswith(WIDE):
+        raise section.error("width", f"does not go with the zone {name}; drop it.")
     width = section.quantity("width", "length", STRIP_WIDTH, least=1e-3)
     line = section.points("line", least_count=2) if name == "along line" else ()
     zone = Zone(name, width, polygon, line, section.text("border", ""))

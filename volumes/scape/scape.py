@@ -434,6 +434,12 @@ def _shape_from(section: Section, mass: float | None) -> Shape:
         raise section.error("scan", "only one of scan, size and limbs can give the form.")
     if solid and size is None:
         raise section.error("size", f"is missing; solid = {solid!r} needs length, width, height.")
+    if factor is not None and (size is None or solid or mass is not None):
+        raise section.error(
+            "shape_factor", "goes with a size alone, without solid or mass; drop it."
+        )
+    if unit is not None and scan is None:
+        raise section.error("unit", "is that of a scan; drop it.")
     if not any(ways) and mass is None:
         raise section.error("scan", "give a scan, a size, limbs, or at least a mass.")
     return Shape(scan, mesh, unit, solid, size, factor, seed, limbs)
