@@ -303,6 +303,34 @@ def corners_of(const int64_t[:, :] faces):
     return np.flatnonzero(used)
 
 
+def near_faces(
+    const int64_t[:, :] faces, Py_ssize_t count, const int64_t[:] corners, int rings
+):
+    """Which faces lie within some rings of given corners, (m,)."""
+    cdef uint8_t[::1] ring = np.zeros(count, dtype=np.uint8)
+    found = np.zeros(faces.shape[0], dtype=np.bool_)
+    cdef uint8_t[::1] touched = found
+    cdef Py_ssize_t f, k
+    cdef int turn
+    cdef uint8_t own
+    for k in range(corners.shape[0]):
+        ring[corners[k]] = 1
+    for turn in range(1, rings + 1):
+        for f in range(faces.shape[0]):
+            if touched[f]:
+                continue
+            for k in range(3):
+                own = ring[faces[f, k]]
+                if 0 < own <= turn:
+                    touched[f] = True
+                    break
+            if touched[f]:
+                for k in range(3):
+                    if ring[faces[f, k]] == 0:
+                        ring[faces[f, k]] = turn + 1
+    return found
+
+
 def balance(const int64_t[:, :] faces, Py_ssize_t count):
     """Sum of hashes of all edges as they are walked, less that of the edges walked back."""
     cdef uint64_t[::1] keys = np.empty(count, dtype=np.uint64)

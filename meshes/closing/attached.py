@@ -147,7 +147,7 @@ def halves_of(vertices: Floats, faces: Indices) -> Halves:
             if sum(sizes) < best[0]:
                 sign = 1.0 if sizes[0] < sizes[1] else -1.0
                 best, cut_off = (sum(sizes), min(sizes) / sum(sizes)), (sign * way, sign * cut)
-    other = vertices[faces].mean(axis=1) @ cut_off[0] > cut_off[1]
+    other = (vertices @ cut_off[0])[faces].mean(axis=1) > cut_off[1]
     return Halves((hull - best[0]) / volume, hull / volume - 1, best[1], other)
 
 
@@ -233,7 +233,7 @@ def arm_of(vertices: Floats, faces: Indices) -> NDArray[np.bool_] | None:
     first, last = _longest_even(area, THIN_ARM * float(area.max()))
     if last - first < LEAST_ARM * LEVELS:
         return None
-    heights = (turned[faces][:, :, 2].mean(axis=1) - origin[2]) / step
+    heights = (turned[:, 2][faces].mean(axis=1) - origin[2]) / step
     begins = area[:first].sum() < area[last:].sum()
     return np.asarray(heights < last if begins else heights > first)
 

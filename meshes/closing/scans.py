@@ -99,6 +99,7 @@ CALM_LIMBS, BENT = 1.0, 0.03  # the same of limbs, over the square of the step [
 UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
 CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
 MOST_CROSSED = 0.10  # share of the skin of a closed scan that may pass through itself
+TANGLED = 0.35  # of which nothing can be told
 GUARD = 0.07  # how far the second estimate may lie off before the range grows, share
 Z90 = 1.645  # standard deviations to either side that hold 90 %
 LEAST_SEEN = 0.25  # share of the volume above the rim; with less, too much would be guessed
@@ -756,6 +757,9 @@ def _whole_shell(
     if volume <= 1e-9 * float(np.ptp(vertices, axis=0).max()) ** 3:
         raise ScanError(path, "encloses no volume; scan it again.")
     crossed, noise = crossed_share(vertices, faces), CLOSED_NOISE
+    if crossed > TANGLED:
+        problem = f"passes through itself over {crossed:.0%} of its skin; export it again."
+        raise ScanError(path, problem)
     if crossed > MOST_CROSSED:
         vertices, faces, volume = one_skin(vertices, faces)
         if volume <= 0:

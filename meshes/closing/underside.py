@@ -3,9 +3,14 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from plumbstone.meshes.faces import corner_sums, corners_of, seen_from_above, shells
+from plumbstone.meshes.faces import (
+    corner_sums,
+    corners_of,
+    near_faces,
+    seen_from_above,
+    shells,
+)
 from plumbstone.meshes.measures.calipers import corner_normals
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, open_edges
 from plumbstone.meshes.measures.isolating import Plane, upright
@@ -177,7 +182,8 @@ def invented_volume(vertices: Floats, faces: Indices) -> float:
 
     Such skin looks straight down; an app that closes its surfaces invents it below overhangs.
     """
-    normals = corner_normals(vertices, faces)[faces].sum(axis=1)
+    of_corners = corner_normals(vertices, faces)
+    normals = of_corners[faces[:, 0]] + of_corners[faces[:, 1]] + of_corners[faces[:, 2]]
     down = -normals[:, 2] > STRAIGHT_DOWN * np.linalg.norm(normals, axis=1)
     return max(0.0, -_flux(vertices, faces[down]))
 
@@ -287,20 +293,9 @@ def _flux(vertices: Floats, faces: Indices) -> float:
     return float(flat @ height)
 
 
-def _rings_of(faces: Indices, count: int, corners: Indices, rings: int) -> NDArray[np.bool_]:
-    """Which faces lie within some rings of given corners, (m,)."""
-    near = np.zeros(count, dtype=bool)
-    near[corners] = True
-    touched: NDArray[np.bool_] = np.zeros(len(faces), dtype=bool)
-    for _ in range(rings):
-        touched = np.any(near[faces], axis=1)
-        near[faces[touched]] = True
-    return touched
-
-
 def _lean(vertices: Floats, faces: Indices, edges: Indices) -> float:
     """Mean z of the unit normals of the faces just above the rim, weighted by area."""
-    beside = faces[_rings_of(faces, len(vertices), np.unique(edges), BAND)]
+    beside = faces[near_faces(faces, len(vertices), np.unique(edges), BAND)]
     a, b, c = (vertices[beside[:, i]] for i in range(3))
     normal = np.cross(b - a, c - a)
     total = np.linalg.norm(normal, axis=1).sum()
@@ -311,7 +306,7 @@ def _bulged_tip(vertices: Floats, faces: Indices, ring: Indices) -> Floats:
     """Middle of a cap, on a quadric through the skin around the hole."""
     middle: Floats = vertices[ring].mean(axis=0)
     reach = np.linalg.norm(vertices[ring] - middle, axis=1).max()
-    around = corners_of(faces[_rings_of(faces, len(vertices), ring, 4)])
+    around = corners_of(faces[near_faces(faces, len(vertices), ring, 4)])
     local = vertices[around] - middle
     _, _, axes = np.linalg.svd(vertices[ring] - middle, full_matrices=False)
     u, v, w = (local @ axes.T).T

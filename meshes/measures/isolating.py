@@ -337,8 +337,8 @@ def _gap_along(vertices: Floats, skin: Indices, sheet: Indices) -> float:
     sheet = sheet[:: max(1, len(sheet) // GHOST_SAMPLES)]
     places, ways = _middles(vertices, sheet)
     low, high = places.min(axis=0) - GHOST_FAR, places.max(axis=0) + GHOST_FAR
-    first = vertices[skin[:, 0]]
-    near = skin[((first > low) & (first < high)).all(axis=1)]
+    x, y, z = ((low[k] < side) & (side < high[k]) for k, side in enumerate(vertices.T))
+    near = skin[(x & y & z)[skin[:, 0]]]
     if len(near) == 0:
         return np.inf
     middles, normals = _middles(vertices, near)

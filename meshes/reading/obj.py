@@ -33,6 +33,8 @@ def parsed_obj(content: bytes, beside: Beside | None = None) -> Parsed:
         vertices, colours = vertices[:, :3], vertices[:, 3:] * 255
     rows = [x[2:] for x in lines if x[:2] in (b"f ", b"f\t")]
     if not rows:
+        if not _ended(content) or any(x.startswith((b"vt", b"usemtl")) for x in lines):
+            raise HeaderError("was cut off before its faces, or has none; export it again.")
         return Parsed((Part(vertices, NO_FACES),))
     faces = _corners(rows, len(vertices), 0)
     _check_whole(content, rows, faces, len(vertices))
@@ -45,11 +47,16 @@ def _check_whole(content: bytes, rows: list[bytes], faces: Indices, count: int) 
     """Refuse an OBJ that ends amid its faces, which follow its corners."""
     used = np.zeros(count, dtype=bool)
     used[faces[(faces >= 0) & (faces < count)]] = True
-    unused, ended = count - int(used.sum()), content[-1:] in (b"\n", b"\r")
-    cut = len(rows[-1].split()) < 3 or (unused and not ended) or unused > 10 + MOST_UNUSED * count
-    if cut:
+    unused = count - int(used.sum())
+    most = 10 + MOST_UNUSED * count if _ended(content) else 0
+    if len(rows[-1].split()) < 3 or unused > most:
         problem = f"{unused} of its {count} corners are in no face: it was cut off, or"
         raise HeaderError(f"{problem} holds more than a scan. Export it again.")
+
+
+def _ended(content: bytes) -> bool:
+    """Tell whether the last line is a whole one."""
+    return content[-1:] in (b"\n", b"\r")
 
 
 def _numbers(rows: list[bytes], width: int) -> Floats:
