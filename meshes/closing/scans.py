@@ -125,8 +125,9 @@ INVENTED = (
 THICKER, THINNER = 0.25, 0.50  # of the step times the skin over the volume: what limbs may gain and
 # lose as depths are fused on a grid; by simulated depth cameras (wood, 19 scans)
 ROUNDS, TOO_COARSE = 2.0, 0.25  # of the square of that: how far stones of a known length are off,
-# as what curves within a step is rounded; from where on it bears no "fair". The same cameras, 82
-# stones, all taught: it holds 74 of 74 that are not poor
+# as what curves within a step is rounded; from where on it bears no "fair"; the same cameras
+PITTED = 10.0  # of the volume for each metre of step: hollows narrower than some steps are filled;
+# pitted stones before those cameras
 LIMBED = 15.0  # skin times length over the volume: of stones 6 to 12, of wood 16 and more
 HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
 ONE_SIDED, ONE_FLANK = 0.016, 0.05  # share of its skin that wood, and that a stone, lacks on one
@@ -921,7 +922,9 @@ def _coarse(body: OpenBody, volume: float) -> tuple[Doubt, ...]:
         says = f"{faces} are coarse for limbs; scan it from nearer"
         return (Doubt("resolution", THICKER * fused, THINNER * fused, says),)
     off, trust = ROUNDS * fused**2, "poor" if fused > TOO_COARSE else "fair"
-    return (Doubt("resolution", off, off, f"{faces} are coarse; scan it from nearer", trust),)
+    filled_in = float(np.hypot(off, PITTED * body.step))
+    says = f"{faces} are coarse; scan it from nearer"
+    return (Doubt("resolution", filled_in, off, says, trust),)
 
 
 def _guarded(
