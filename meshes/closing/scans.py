@@ -140,8 +140,9 @@ SWOLLEN_LIMBS, LOST_LIMBS = 0.0045, 0.0055  # [m] that a phone's LiDAR adds to l
 # at 95 %: by our own maker up to 5 mm on, by the same cameras 4 mm off, and thin limbs whole
 LIDAR_STEP = 0.0038  # [m]: finer steps are not those of a phone's LiDAR
 ROUNDS, TOO_COARSE = 2.0, 0.25  # of the square of that: how far stones of a known length are off,
-# as what curves within a step is rounded; from where on it bears no "fair". The same cameras, 82
-# stones, all taught: it holds 74 of 74 that are not poor
+# as what curves within a step is rounded; from where on it bears no "fair"; the same cameras
+PITTED = 10.0  # of the volume for each metre of step: hollows narrower than some steps are filled;
+# pitted stones before those cameras
 LIMBED = 15.0  # skin times length over the volume: of stones 6 to 12, of wood 16 and more
 HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
 ONE_SIDED, ONE_FLANK = 0.016, 0.05  # share of its skin that wood, and that a stone, lacks on one
@@ -949,8 +950,9 @@ def _coarse(body: OpenBody, volume: float) -> tuple[Doubt, ...]:
     """Doubt a stone by the step of its skin: depths that are fused on a grid of that step err."""
     fused = body.step * body.area / volume
     off, trust = ROUNDS * fused**2, "poor" if fused > TOO_COARSE else "fair"
+    filled_in = float(np.hypot(off, PITTED * body.step))
     says = f"its faces of {body.step * 1e3:.1f} mm are coarse; scan it from nearer"
-    return (Doubt("resolution", off, off, says, trust),)
+    return (Doubt("resolution", filled_in, off, says, trust),)
 
 
 def _plump(body: OpenBody, vertices: Floats, faces: Indices, volume: float) -> Floats:
