@@ -162,24 +162,30 @@ def _rows(rig: Rig) -> Floats:
 
 def _unlike(rig: Rig, more: Floats) -> tuple[Indices, Indices]:
     """Levels whose rows, and more that is known of each, differ, and which of them each is like."""
-    rows = np.hstack([_rows(rig), more.round(12)])
-    _, first, which = np.unique(rows, axis=0, return_index=True, return_inverse=True)
-    return first, which.ravel()
+    return _distinct(np.hstack([_rows(rig), more.round(12)]))
+
+
+def _distinct(rows: Floats) -> tuple[Indices, Indices]:
+    """Places of rows that differ, and which of them each row is like; compared byte by byte."""
+    whole = (rows + 0.0).view(np.dtype((np.void, rows.itemsize * rows.shape[1])))  # -0 becomes 0
+    _, first, which = np.unique(whole.ravel(), return_index=True, return_inverse=True)
+    return first, which
 
 
 def _balanced(rig: Rig, rows: Floats) -> bool:
     """Tell whether a rig can bear each of some loads and bounds."""
-    return _feasible(_matrix(rig), np.unique(rows, axis=0), len(rig.contacts))
+    return _feasible(_matrix(rig), rows[_distinct(rows)[0]], len(rig.contacts))
 
 
 def stays_at(rig: Rig) -> NDArray[np.bool_]:
     """Tell at which levels all bodies of a rig can be in balance, (k,)."""
-    every, which = np.unique(_rows(rig), axis=0, return_inverse=True)
-    matrix, count = _matrix(rig), len(rig.contacts)
+    rows = _rows(rig)
+    first, which = _distinct(rows)
+    every, matrix, count = rows[first], _matrix(rig), len(rig.contacts)
     if _feasible(matrix, every, count):
         return np.full(rig.levels, True)
     found = np.array([_feasible(matrix, every[i : i + 1], count) for i in range(len(every))])
-    return np.asarray(found[which.ravel()])
+    return np.asarray(found[which])
 
 
 def forces_at(rig: Rig, level: int) -> tuple[Floats, Floats]:
