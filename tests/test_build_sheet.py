@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import trimesh
 from commands import type_in
-from pages import Browser
+from pages import WAIT, Browser
 from small_tanks import CUBE, LOOSE_WOOD, forty, seen, written_to
 
 from plumbstone.cli.sheet.build_sheet import build_sheet
@@ -441,7 +441,7 @@ def awake(tab: Any) -> Any:
     """Bring the view onto the screen and wait until it is drawn."""
     view = tab.locator("#view")
     view.scroll_into_view_if_needed()
-    tab.wait_for_selector("#view[data-live=yes]", timeout=60_000)
+    tab.wait_for_selector("#view[data-live=yes]", timeout=WAIT)
     tab.wait_for_timeout(1500)
     return view
 
@@ -535,7 +535,7 @@ def test_without_webgl_or_script_a_picture_stays(browser: Browser, results: Path
     tab = context.new_page()
     tab.goto(page.as_uri())
     tab.locator("#view").scroll_into_view_if_needed()
-    tab.wait_for_selector("#view[data-live=no]", timeout=60_000)
+    tab.wait_for_selector("#view[data-live=no]", timeout=WAIT)
     assert tab.locator("#still").bounding_box()["width"] > 200
     tab, _ = opened(browser, page, java_script_enabled=False)
     assert tab.locator("#still").is_visible()

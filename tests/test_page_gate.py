@@ -42,7 +42,7 @@ def phone(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
 def ask(
     server: Server, path: str, method: str = "GET", body: bytes | None = None, **headers: str
 ) -> tuple[int, str, dict[str, str]]:
-    connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=60)
+    connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=120)
     named = {key.replace("_", "-"): value for key, value in headers.items()}
     connection.request(method, path, body, named)
     answer = connection.getresponse()
@@ -91,7 +91,7 @@ def test_a_socket_needs_the_secret_and_the_page(phone: Server) -> None:
     assert handshake(phone, origin=phone.home) == 403  # no cookie
     assert handshake(phone, cookie=cookie) == 403  # no origin
     assert handshake(phone, cookie=cookie, origin="http://evil.example") == 403
-    connection = socket.create_connection(("127.0.0.1", phone.port), timeout=30)
+    connection = socket.create_connection(("127.0.0.1", phone.port), timeout=120)
     connection.sendall(
         f"GET /_nicegui_ws/socket.io/?EIO=4&transport=websocket HTTP/1.1\r\n"
         f"Host: 127.0.0.1:{phone.port}\r\nConnection: Upgrade\r\nUpgrade: websocket\r\n"
@@ -188,7 +188,7 @@ def test_a_strangers_stock_reads_nothing_else(tmp_path: Path) -> None:
 
 def test_too_large_an_upload(phone: Server) -> None:
     cookie = passed(phone)
-    connection = http.client.HTTPConnection("127.0.0.1", phone.port, timeout=60)
+    connection = http.client.HTTPConnection("127.0.0.1", phone.port, timeout=120)
     connection.putrequest("POST", "/_nicegui/client/x/upload/1")
     connection.putheader("Content-Length", str(200_000_000))
     connection.putheader("Cookie", cookie)

@@ -10,6 +10,7 @@ from commands import read_json
 from pages import (
     PHONE,
     SMALL,
+    WAIT,
     Browser,
     Server,
     accessible,
@@ -33,7 +34,7 @@ def shows(box: Any, value: str) -> None:
     """Wait until a field or a slider shows a value."""
     from playwright.sync_api import expect
 
-    expect(box).to_have_value(value, timeout=30_000)
+    expect(box).to_have_value(value, timeout=WAIT)
 
 
 def fill(place: Any, label: str, value: str) -> None:
