@@ -299,7 +299,7 @@ class Layout:
             spots=spots,
             guesses=tank.guesses,
             covered={b.entry.name: self._covered(b, ground) for b in ground.bodies},
-            air={b.entry.name: self._air(b, ground) for b in ground.bodies},
+            air={b.entry.name: self._air(b, ground) for b in ground.bodies} if judged else {},
         )
 
     def _covered(self, body: Body, ground: Ground) -> float:
