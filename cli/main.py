@@ -1,5 +1,6 @@
 """The program `plumbstone`: one command a module, imported only where it is asked for."""
 
+import errno
 import gc
 import os
 import sys
@@ -125,6 +126,9 @@ def answer(words: Sequence[str]) -> None:
         sys.stderr.close()
         sys.exit(1)
     except Exception as error:  # a fault of ours; people get a line, not a traceback
+        if isinstance(error, OSError) and error.errno == errno.ENOSPC:
+            typer.echo("plumbstone: the disk is full; make room, and run it again.", err=True)
+            sys.exit(1)
         reason = f"{type(error).__name__}: {error}".splitlines()[0]
         typer.echo(f"plumbstone: a fault of the program itself ({reason}); report it.", err=True)
         sys.exit(3)

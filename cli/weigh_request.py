@@ -228,7 +228,7 @@ def _weigh_scans(request: Request, files: list[Path]) -> tuple[list[Weighed], Fa
             raise PlumbstoneError(f"--same-stone takes two scans of one stone, not {len(files)}.")
         scan = joined_scan(files[0], files[1], request.ruler)
         return [_by_mass(weigh_closed(scan, request.material), request)], []
-    _one_mass(request, files)
+    _one_each(request, files, lengths=True)
     found: list[Weighed] = []
     failed: Failures = []
     for path, pieces in _each(request, files):
@@ -238,16 +238,20 @@ def _weigh_scans(request: Request, files: list[Path]) -> tuple[list[Weighed], Fa
             failed.append({"file": str(path), "reason": pieces})
         else:
             found += pieces
-    _one_mass(request, found)
+    _one_each(request, found, lengths=False)
     found = [_by_mass(weighed, request) for weighed in found]
     return sorted(found, key=lambda weighed: (-weighed.mass.mid, weighed.source)), failed
 
 
-def _one_mass(request: Request, pieces: Sequence[object]) -> None:
-    """Refuse one measured mass for several pieces."""
-    if request.mass is not None and len(pieces) > 1:
-        problem = f"--mass is that of one piece, not of {len(pieces)}; weigh one with it."
-        raise PlumbstoneError(problem)
+def _one_each(request: Request, pieces: Sequence[object], *, lengths: bool) -> None:
+    """Refuse what was measured of one piece for several: a mass, and of files their lengths."""
+    measured = {"--mass": request.mass}
+    if lengths:
+        measured |= {"--longest": request.ruler.longest, "--across": request.ruler.across}
+    for option, value in measured.items():
+        if value is not None and len(pieces) > 1:
+            problem = f"{option} is that of one piece, not of {len(pieces)}; weigh one with it."
+            raise PlumbstoneError(problem)
 
 
 def _each(request: Request, files: list[Path]) -> Iterator[tuple[Path, list[Weighed] | str]]:

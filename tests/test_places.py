@@ -68,6 +68,16 @@ def test_narrow_terminals_lose_no_column(tmp_path: Path) -> None:
     assert b"\x1b" not in told
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device here is always full")
+def test_a_full_disk_is_no_fault_of_the_program(tmp_path: Path) -> None:
+    with Path("/dev/full").open("wb") as full:
+        done = subprocess.run(
+            [*PROGRAM, "materials"], cwd=tmp_path, stdout=full, stderr=subprocess.PIPE, check=False
+        )
+    assert done.returncode == 1
+    assert done.stderr == b"plumbstone: the disk is full; make room, and run it again.\n"
+
+
 def test_names_that_are_no_text(tmp_path: Path) -> None:
     name = os.fsencode(str(tmp_path)) + b"/st\xffne.stl"
     box = trimesh.creation.box((0.1, 0.1, 0.1))

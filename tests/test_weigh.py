@@ -91,6 +91,7 @@ def test_bucket_on_a_scale(tmp_path: Path) -> None:
         ("stone.ply --size '10 x 8 x 5 cm'", "a scan or --size, not both"),
         ("--limb '60 cm, 25 cm, 12 cm' --bucket-rise '1 kg'", "--limb or --bucket-rise"),
         ("--size '10 x 8 x 5 cm' --longest '9 cm'", "--longest needs a scan"),
+        ("stone.ply stone.ply --longest '9 cm'", "--longest is that of one piece, not of 2"),
         ("--size '10 x 8 x 5 cm' --one-piece", "--one-piece needs a scan"),
         ("--size '10 x 8 x 5 cm' --known card", "--known needs a scan"),
         ("--mass '3 kg' --opening '8 x 5 cm'", "--opening needs a scan or --size"),

@@ -268,7 +268,8 @@ class Layout:
         water = water_density(tank.celsius, tank.salinity)
         parts = dosing = load = border = None
         if tank.water_line is not None:
-            surface = bed.surface if bed else self.memo(np.zeros, (ground.grid.ny, ground.grid.nx))
+            shape = ground.grid.ny, ground.grid.nx
+            surface = self.memo(_as_poured, bed) if bed else self.memo(np.zeros, shape)
             space: OpenSpace = self.memo(open_space, ground.columns, surface, ground.grid)
             parts = tank_parts(tank, ground.bodies, scape.lumps, bed, space)
             dosing = dosing_of(tank, bed, parts, space, salt)
@@ -298,7 +299,7 @@ class Layout:
             spots=spots,
             guesses=tank.guesses,
             covered={b.entry.name: self._covered(b, ground) for b in ground.bodies},
-            air={b.entry.name: self._air(b, ground) for b in ground.bodies},
+            air={b.entry.name: self._air(b, ground) for b in ground.bodies} if judged else {},
         )
 
     def _covered(self, body: Body, ground: Ground) -> float:
@@ -430,6 +431,12 @@ def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = N
 def _poured(_maps: tuple[Floats | None, ...], *inputs: Any) -> BedResult:
     """Solve the bed; height maps are told apart as objects, so they are inputs of their own."""
     return solve_bed(*inputs)
+
+
+def _as_poured(bed: BedResult) -> Floats:
+    """Surface of the bed [m] with all grains where they are poured; none is lost that falls out."""
+    surface: Floats = np.max([result.surface for result in bed.layers], axis=0)
+    return surface
 
 
 def _tops_over(bed: BedResult) -> Floats:

@@ -130,8 +130,12 @@ def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ..
     return worst_first(
         [
             *body_findings(plan.bodies, tank, covered, plan.air, _hidden(plan.scape)),
-            *(found for hold in plan.holds for found in hold_findings(hold)),
-            *_told_once(findings_of_standing(plan.standing, plan.holds)),
+            *_told_once(
+                [
+                    *(found for hold in plan.holds for found in hold_findings(hold)),
+                    *findings_of_standing(plan.standing, plan.holds),
+                ]
+            ),
             *spot_findings(plan.spots),
             *load_findings(plan.load),
             *stand_findings(tank),

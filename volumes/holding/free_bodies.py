@@ -37,6 +37,7 @@ BESIDE_FOOT = 0.02  # [m]: 0.3 mm of cord turn wood by 1° about an edge so near
 SINKER_HEIGHT = 0.06  # water over the floor that covers a sinker without a place [m]
 LIFTS = 2  # corners of a piece that are such by their lift; the others are by their mass
 SHRUNK = 5e-4  # [m]: so far inside its corners a patch is counted on
+LEVEL = 1e-3  # [m]: corners so little above the lowest one are as low
 AMISS = 1e-3  # [m]: so far off its drawn place a middle of mass is tried
 MIXED = 3  # sinkers, light and heavy in all ways; of more, one at a time is unlike the others
 SIDES = 8  # of the pyramid that stands for a cone of friction
@@ -537,8 +538,9 @@ def lies_as_body(sinker: Sinker, placed: Mapping[str, Body]) -> bool:
 def tie_place(sinker: Sinker, moving: Moving, placed: Mapping[str, Body]) -> Floats:
     """Where a sinker meets the wood, (3,) [m]: as given, or a place on the wood.
 
-    Without `at` a stone without a place hangs at the lowest point or lies over the middle;
-    one with a place is tied to the nearest point of the wood above it.
+    Without `at` a stone without a place hangs at the lowest point, in the middle of a level
+    underside, or lies over the middle; one with a place is tied to the nearest point of the
+    wood above it.
     """
     if sinker.at is not None:
         return np.array(sinker.at)
@@ -550,13 +552,12 @@ def tie_place(sinker: Sinker, moving: Moving, placed: Mapping[str, Body]) -> Flo
         middle = (stone.min(axis=0) + stone.max(axis=0)) / 2
         near: Floats = corners[np.hypot(*(corners - middle)[:, :2].T).argmin()]
         return near
-    if sinker.how == "laid on":
-        middle = corners.mean(axis=0)
-        off = np.hypot(*(corners - middle)[:, :2].T)
-        top: Floats = corners[(corners[:, 2] - off).argmax()]
-        return top
-    lowest: Floats = corners[corners[:, 2].argmin()]
-    return lowest
+    faces = np.concatenate(
+        [b.piece.vertices[b.piece.faces] for b in moving.pieces if b.entry.kind == "wood"]
+    )
+    height = corners[:, 2].max() if sinker.how == "laid on" else corners[:, 2].min()
+    there = corners if sinker.how == "laid on" else corners[corners[:, 2] < height + LEVEL]
+    return nearest_on(faces, np.array([*there[:, :2].mean(axis=0), height]))
 
 
 def _tie(sinker: Sinker, moving: Moving, placed: Mapping[str, Body]) -> Tie:
