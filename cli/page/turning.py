@@ -3,6 +3,25 @@
 from nicegui import ui
 
 SHEET = "#e9eeec"  # behind it, by day and by night: glass and water are drawn for it
+# The loop of a scene draws on for ever, even when it was taken off the page; let it draw what has
+# changed, where it is seen.
+CALM = """() => {
+  const { renderer } = getElement(ID), draw = renderer.render.bind(renderer);
+  const told = ({ elements }) => elements.map((number) => number.toFixed(4));  // a tenth of a mm
+  let drawn = "";
+  renderer.render = (scene, camera) => {
+    const canvas = renderer.domElement, state = [canvas.width, canvas.height];
+    if (!canvas.isConnected) return;
+    camera.updateMatrixWorld();
+    scene.updateMatrixWorld();
+    state.push(told(camera.matrixWorld), told(camera.projectionMatrix));
+    scene.traverse(({ visible, matrixWorld, material }) =>
+      state.push(visible, told(matrixWorld), material?.color?.getHex(), material?.opacity));
+    if (state.join() === drawn) return;
+    drawn = state.join();
+    draw(scene, camera);
+  };
+}"""
 
 
 def turning_view(
@@ -24,6 +43,7 @@ def turning_view(
     camera = ui.scene.perspective_camera(fov=40, near=0.01, far=100)
     scene = ui.scene(grid=False, fps=20, camera=camera, background_color=SHEET).classes("turning")
     scene.props["aria-label"], scene.props["role"] = label, "img"
+    scene.on("init", js_handler=CALM.replace("ID", str(scene.id)))
     with scene:
         scene.gltf(address).rotate(1.5708, 0, 0)
     x, y, z = (side / 2 for side in size)

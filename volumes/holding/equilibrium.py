@@ -120,16 +120,16 @@ def all_stay(rigs: Sequence[Rig]) -> bool:
     return _balanced(rigs[0], np.concatenate([_rows(rig) for rig in rigs]))
 
 
-def first_moving(rigs: Sequence[Rig]) -> tuple[int, int] | None:
+def first_moving(rigs: Sequence[Rig], *, known: bool = False) -> tuple[int, int] | None:
     """Find the first level at which one of some rigs is in no balance, and the first that is not.
 
     The rigs differ in their loads alone. Levels, then rigs, are halved: what all stays together
-    stays one by one. None where all stay.
+    stays one by one. None where all stay; where some are `known` to move that is not asked first.
     """
     rows = np.stack([_rows(rig) for rig in rigs])  # (rigs, levels, loads and bounds)
     start, end = 0, rows.shape[1]
     while start < end:
-        level = _first_unbalanced(rigs[0], rows.swapaxes(0, 1)[start:])
+        level = _first_unbalanced(rigs[0], rows.swapaxes(0, 1)[start:], known and not start)
         if level is None:
             return None
         start += level + 1
@@ -141,10 +141,13 @@ def first_moving(rigs: Sequence[Rig]) -> tuple[int, int] | None:
     return None
 
 
-def _first_unbalanced(rig: Rig, parts: Floats) -> int | None:
-    """First of some parts, (parts, n, loads and bounds), that is not in balance as a whole."""
+def _first_unbalanced(rig: Rig, parts: Floats, known: bool = False) -> int | None:
+    """First of some parts, (parts, n, loads and bounds), that is not in balance as a whole.
+
+    None where all are; where one is `known` not to be that is not asked.
+    """
     low, high = 0, len(parts)
-    if _balanced(rig, np.concatenate(parts)):
+    if not known and _balanced(rig, np.concatenate(parts)):
         return None
     while high - low > 1:
         middle = (low + high) // 2

@@ -314,10 +314,12 @@ def _judge_group(
     *rigs, full, even = rigs_of(stage, (*ends, soaked, middle), number, group.friction)
     verdicts = [judge(rig) for rig in rigs]
     margins = np.array([verdict.margins for verdict in verdicts])
-    first = _first_move(stage, ends, number, group.friction)
+    moving = not all(verdict.stays.all() for verdict in verdicts)
+    first = _first_move(stage, ends, number, group.friction, known=moving)
     if first is not None:
         standing = [end for end in ends if not end.hung]
-        later = _first_move(stage, standing, number, group.friction, amiss=False)
+        known = moving and len(standing) == len(ends)
+        later = _first_move(stage, standing, number, group.friction, amiss=False, known=known)
         if later is None or later.level > first.level + SOONER:
             first = replace(first, doubtful=True)
         else:  # it goes as it does where nothing is amiss
@@ -536,25 +538,32 @@ def _burial(group: Group, placed: Mapping[str, Body], around: Surroundings) -> f
 
 
 def _first_move(
-    stage: Stage, ends: Sequence[End], number: int, friction: Range, *, amiss: bool = True
+    stage: Stage,
+    ends: Sequence[End],
+    number: int,
+    friction: Range,
+    *,
+    amiss: bool = True,
+    known: bool = False,
 ) -> Move | None:
     """Find the lowest level at which any end of the ranges moves, and how it does.
 
     Between the levels that were tried it is looked for in finer steps; the last one at which
     all stays is told, so that the warning does not come late. Where it counts wherever the
-    middle of mass may lie, what stands on an edge falls without water.
+    middle of mass may lie, what stands on an edge falls without water. Whether one moves at all
+    is not asked where it is `known` to.
     """
-    if all_stay(rigs_of(stage, ends, number, friction)):
+    if not known and all_stay(rigs_of(stage, ends, number, friction)):
         return None
     tried = (*ends, *(amiss_ends(ends) if amiss else ()))
-    coarse = first_moving(rigs_of(stage, tried, number, friction))
+    coarse = first_moving(rigs_of(stage, tried, number, friction), known=True)
     if coarse is None:
         return None
     level = coarse[0]
     below = stage.levels[level - 1] if level else stage.levels[0]
     finer = stage.at_levels(np.linspace(below, stage.levels[level], FINER + 1))
     rigs = rigs_of(finer, tried, number, friction)
-    first, worst = first_moving(rigs) or (FINER, coarse[1])
+    first, worst = first_moving(rigs, known=True) or (FINER, coarse[1])
     move = _move(finer, rigs[worst], judge(rigs[worst]), first)
     return replace(move, level=float(finer.levels[max(0, first - 1)]), end=tried[worst])
 

@@ -70,9 +70,9 @@ def open_space(columns: Columns, surface: Floats, grid: Grid) -> OpenSpace:
     ground = np.broadcast_to(surface, columns.bottoms.shape)
     bottoms, tops, ground = columns.bottoms[solid], columns.tops[solid], ground[solid]
     floor, line = ramp_of(np.zeros(surface.size)), ramp_of(surface)
-    ends = [
-        ramp_of(beyond(part, ground))
-        for beyond in (np.maximum, np.minimum)
+    ends = [  # the two ends of a solid cancel where both lie on the other side of the surface
+        ramp_of(beyond(part[some], ground[some]))
+        for beyond, some in ((np.maximum, tops > ground), (np.minimum, bottoms < ground))
         for part in (bottoms, tops)
     ]
     over = LevelCurve((line, ends[0], ends[1]), (1, -1, 1), grid.cell_area)
