@@ -138,6 +138,7 @@ EDGES, BY_PICTURES = 0.0004, 0.0009  # [m] that fusion takes off limbs besides, 
 # simulated depth cameras (18 pieces of wood that taught)
 SWOLLEN_LIMBS, LOST_LIMBS = 0.0045, 0.0055  # [m] that a phone's LiDAR adds to limbs or takes off,
 # at 95 %: by our own maker up to 5 mm on, by the same cameras 4 mm off, and thin limbs whole
+MOST_PLUMPED = 0.3  # of the volume that limbs may be given back
 LIDAR_STEP = 0.0038  # [m]: finer steps are not those of a phone's LiDAR
 ROUNDS, TOO_COARSE = 2.0, 0.25  # of the square of that: how far stones of a known length are off,
 # as what curves within a step is rounded; from where on it bears no "fair"; the same cameras
@@ -757,7 +758,8 @@ def _whole_shell(
         changes = (*changes, "turned the whole surface outward")
     if volume <= 1e-9 * float(np.ptp(vertices, axis=0).max()) ** 3:
         raise ScanError(path, "encloses no volume; scan it again.")
-    crossed, noise = crossed_share(vertices, faces), CLOSED_NOISE
+    crossed = crossed_share(vertices, faces)
+    doubt = Doubt("noise", CLOSED_NOISE, CLOSED_NOISE, "complete; the noise of its skin remains")
     if crossed > TANGLED:
         problem = f"passes through itself over {crossed:.0%} of its skin; export it again."
         raise ScanError(path, problem)
@@ -766,9 +768,10 @@ def _whole_shell(
         if volume <= 0:
             raise ScanError(path, "passes through itself everywhere; export it as one shell.")
         said = f"put one skin around a surface that passes through itself over {crossed:.0%} of it"
-        changes, noise = (*changes, said), CROSSED_NOISE
+        changes = (*changes, said)
+        says = "its skin passed through itself; export it again, as one shell"
+        doubt = Doubt("crossing", CROSSED_NOISE, CROSSED_NOISE, says, "poor")
     piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes)
-    doubt = Doubt("noise", noise, noise, "complete; the noise of its skin remains")
     return ClosedScan(piece, (doubt,), faces)
 
 
@@ -957,7 +960,8 @@ def _coarse(body: OpenBody, volume: float) -> tuple[Doubt, ...]:
 
 def _plump(body: OpenBody, vertices: Floats, faces: Indices, volume: float) -> Floats:
     """Push the skin of limbs out by what its faces and the fusion of depths take off them."""
-    way = EDGES + CHORDS * body.step**2 * body.area / volume
+    skin = body.area / volume
+    way = min(EDGES + CHORDS * body.step**2 * skin, MOST_PLUMPED / skin)
     return vertices + way * corner_normals(vertices, faces)
 
 
