@@ -35,6 +35,7 @@ from plumbstone.meshes.closing.underside import (
 )
 from plumbstone.meshes.faces import corners_of, listed
 from plumbstone.meshes.measures.calipers import (
+    DRAWN,
     OWN_LENGTHS,
     Caliper,
     corner_normals,
@@ -131,8 +132,8 @@ INVENTED = (
     "an app closed the surface below its overhangs, where no camera saw it; export it without "
     "filled holes, or weigh it"
 )
-CHORDS = 1 / 16  # of the square of the step over the width of a limb (four volumes per skin): how
-# far the faces of a skin lie below it; in closed form 1/24 for strips along it, 1/12 for rings
+CHORDS = 1 / 20  # of the square of the step over the width of a limb (four volumes per skin): how
+# far the faces of a skin lie below it, as round limbs on lattices show
 EDGES, BY_PICTURES = 0.0004, 0.0009  # [m] that fusion takes off limbs besides, as pixels at their
 # edges show what is behind, and how far that is off: 0 by our own maker of scans, 0.4 to 1.2 mm by
 # simulated depth cameras (18 pieces of wood that taught)
@@ -772,7 +773,21 @@ def _whole_shell(
         says = "its skin passed through itself; export it again, as one shell"
         doubt = Doubt("crossing", CROSSED_NOISE, CROSSED_NOISE, says, "poor")
     piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes)
-    return ClosedScan(piece, (doubt,), faces)
+    return ClosedScan(piece, (doubt, *_whole_limbs(vertices, faces, volume)), faces)
+
+
+def _whole_limbs(vertices: Floats, faces: Indices, volume: float) -> tuple[Doubt, ...]:
+    """Doubt how thick the limbs of a complete scan are, less where its faces are finer."""
+    skin = float(face_areas(vertices, faces).sum()) / volume
+    if len(faces) < DRAWN or skin * float(np.ptp(vertices, axis=0).max()) < LIMBED:
+        return ()
+    ends = vertices[faces[:, 1]] - vertices[faces[:, 0]]
+    step = float(np.median(np.linalg.norm(ends, axis=1)))
+    share = min(1.0, step / LIDAR_STEP) * skin / 2
+    below = 1 - (1 - min(1.0, (BY_PICTURES - EDGES) * share)) ** 2
+    above = (1 + (BY_PICTURES + EDGES) * share) ** 2 - 1
+    says = f"its faces of {step * 1e3:.1f} mm are coarse for limbs; scan it from nearer"
+    return (Doubt("resolution", below, above, says, "fair"),)
 
 
 def opened_bodies(
@@ -961,7 +976,10 @@ def _coarse(body: OpenBody, volume: float) -> tuple[Doubt, ...]:
 def _plump(body: OpenBody, vertices: Floats, faces: Indices, volume: float) -> Floats:
     """Push the skin of limbs out by what its faces and the fusion of depths take off them."""
     skin = body.area / volume
-    way = min(EDGES + CHORDS * body.step**2 * skin, MOST_PLUMPED / skin)
+    edges = EDGES * min(
+        1.0, max(0.0, 2 - body.step / LIDAR_STEP)
+    )  # of coarser faces nothing is known
+    way = min(edges + CHORDS * body.step**2 * skin, MOST_PLUMPED / skin)
     return vertices + way * corner_normals(vertices, faces)
 
 
