@@ -151,6 +151,14 @@ def test_glb_by_draco(tmp_path: Path) -> None:
     )  # fmt: skip
     glb(tmp_path / "a.glb", tree, data)
     assert volume_of(tmp_path / "a.glb") == pytest.approx(VOLUME, rel=1e-4)
+    low, high = STONE.vertices.min(axis=0), STONE.vertices.max(axis=0)
+    tree["accessors"][0] |= {"min": low.tolist(), "max": high.tolist()}
+    glb(tmp_path / "a.glb", tree, data)
+    assert volume_of(tmp_path / "a.glb") == pytest.approx(VOLUME, rel=1e-4)
+    tree["accessors"][0]["max"][0] *= 1.1  # what damage inside the packed bytes looks like
+    glb(tmp_path / "b.glb", tree, data)
+    with pytest.raises(ScanError, match="damaged"):
+        closed_scan(tmp_path / "b.glb")
     tree["extensionsRequired"] = ["EXT_of_tomorrow"]
     glb(tmp_path / "b.glb", tree, data)
     with pytest.raises(ScanError, match="EXT_of_tomorrow"):
