@@ -217,7 +217,7 @@ def _check_ply(content: bytes) -> None:
     end = content.find(b"end_header")
     if end < 0:
         raise HeaderError("is no PLY file: its header does not end.")
-    left, least, count = len(content) - end, 0, 0
+    left, least, count, lines = len(content) - end, 0, 0, 0
     ascii_ = b"ascii" in content[:end]
     for line in [*content[:end].decode("ascii", errors="replace").splitlines(), "element"]:
         words = line.split()
@@ -227,5 +227,8 @@ def _check_ply(content: bytes) -> None:
                 raise HeaderError(f"{problem} export it again.")
             left, least = left - count * least, 0
             count = int(words[2]) if len(words) > 2 else 0
+            lines += count
         elif words[:1] == ["property"]:
             least += 2 if ascii_ else PLY_SIZES[words[2 if words[1] == "list" else 1]]
+    if ascii_ and max(content.count(b"\n", end), content.count(b"\r", end)) < lines:
+        raise HeaderError(f"its header promises {lines} lines, but it ends early; export it again.")
