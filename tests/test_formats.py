@@ -103,7 +103,7 @@ def test_3mf_states_its_unit(tmp_path: Path, unit: str, metres: float) -> None:
     assert volume_of(tmp_path / "b.3mf") == pytest.approx(VOLUME, rel=1e-5)
 
 
-@pytest.mark.parametrize("kind", ["obj", "glb", "off", "ply", "stl", "pts", "pcd", "xyz"])
+@pytest.mark.parametrize("kind", ["obj", "glb", "off", "ply", "stl", "pts", "pcd", "xyz", "a.ply"])
 def test_what_was_cut_off_is_told(tmp_path: Path, kind: str) -> None:
     """Rows of points come in any order, so half of a cloud may look whole."""
     path = tmp_path / f"a.{kind}"
@@ -112,7 +112,8 @@ def test_what_was_cut_off_is_told(tmp_path: Path, kind: str) -> None:
     if kind in head:
         np.savetxt(path, points, header=head[kind], comments="", fmt="%.6f")
     else:
-        trimesh.Trimesh(MESH.vertices, MESH.faces, process=False).export(path)  # without normals
+        more = {"encoding": "ascii"} if kind == "a.ply" else {}
+        trimesh.Trimesh(MESH.vertices, MESH.faces, process=False).export(path, **more)  # no normals
     whole = path.read_bytes()
     assert volume_of(path) == pytest.approx(VOLUME, rel=0.02)
     for share in (0.3, 0.7, 0.95):
@@ -151,6 +152,14 @@ def test_glb_by_draco(tmp_path: Path) -> None:
     )  # fmt: skip
     glb(tmp_path / "a.glb", tree, data)
     assert volume_of(tmp_path / "a.glb") == pytest.approx(VOLUME, rel=1e-4)
+    low, high = STONE.vertices.min(axis=0), STONE.vertices.max(axis=0)
+    tree["accessors"][0] |= {"min": low.tolist(), "max": high.tolist()}
+    glb(tmp_path / "a.glb", tree, data)
+    assert volume_of(tmp_path / "a.glb") == pytest.approx(VOLUME, rel=1e-4)
+    tree["accessors"][0]["max"][0] *= 1.1  # what damage inside the packed bytes looks like
+    glb(tmp_path / "b.glb", tree, data)
+    with pytest.raises(ScanError, match="damaged"):
+        closed_scan(tmp_path / "b.glb")
     tree["extensionsRequired"] = ["EXT_of_tomorrow"]
     glb(tmp_path / "b.glb", tree, data)
     with pytest.raises(ScanError, match="EXT_of_tomorrow"):

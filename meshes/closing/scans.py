@@ -35,6 +35,7 @@ from plumbstone.meshes.closing.underside import (
 )
 from plumbstone.meshes.faces import corners_of, listed
 from plumbstone.meshes.measures.calipers import (
+    DRAWN,
     OWN_LENGTHS,
     Caliper,
     corner_normals,
@@ -131,13 +132,14 @@ INVENTED = (
     "an app closed the surface below its overhangs, where no camera saw it; export it without "
     "filled holes, or weigh it"
 )
-CHORDS = 1 / 16  # of the square of the step over the width of a limb (four volumes per skin): how
-# far the faces of a skin lie below it; in closed form 1/24 for strips along it, 1/12 for rings
+CHORDS = 1 / 20  # of the square of the step over the width of a limb (four volumes per skin): how
+# far the faces of a skin lie below it, as round limbs on lattices show
 EDGES, BY_PICTURES = 0.0004, 0.0009  # [m] that fusion takes off limbs besides, as pixels at their
 # edges show what is behind, and how far that is off: 0 by our own maker of scans, 0.4 to 1.2 mm by
 # simulated depth cameras (18 pieces of wood that taught)
 SWOLLEN_LIMBS, LOST_LIMBS = 0.0045, 0.0055  # [m] that a phone's LiDAR adds to limbs or takes off,
 # at 95 %: by our own maker up to 5 mm on, by the same cameras 4 mm off, and thin limbs whole
+MOST_PLUMPED = 0.3  # of the volume that limbs may be given back
 LIDAR_STEP = 0.0038  # [m]: finer steps are not those of a phone's LiDAR
 ROUNDS, TOO_COARSE = 2.0, 0.25  # of the square of that: how far stones of a known length are off,
 # as what curves within a step is rounded; from where on it bears no "fair"; the same cameras
@@ -757,7 +759,8 @@ def _whole_shell(
         changes = (*changes, "turned the whole surface outward")
     if volume <= 1e-9 * float(np.ptp(vertices, axis=0).max()) ** 3:
         raise ScanError(path, "encloses no volume; scan it again.")
-    crossed, noise = crossed_share(vertices, faces), CLOSED_NOISE
+    crossed = crossed_share(vertices, faces)
+    doubt = Doubt("noise", CLOSED_NOISE, CLOSED_NOISE, "complete; the noise of its skin remains")
     if crossed > TANGLED:
         problem = f"passes through itself over {crossed:.0%} of its skin; export it again."
         raise ScanError(path, problem)
@@ -766,10 +769,25 @@ def _whole_shell(
         if volume <= 0:
             raise ScanError(path, "passes through itself everywhere; export it as one shell.")
         said = f"put one skin around a surface that passes through itself over {crossed:.0%} of it"
-        changes, noise = (*changes, said), CROSSED_NOISE
+        changes = (*changes, said)
+        says = "its skin passed through itself; export it again, as one shell"
+        doubt = Doubt("crossing", CROSSED_NOISE, CROSSED_NOISE, says, "poor")
     piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes)
-    doubt = Doubt("noise", noise, noise, "complete; the noise of its skin remains")
-    return ClosedScan(piece, (doubt,), faces)
+    return ClosedScan(piece, (doubt, *_whole_limbs(vertices, faces, volume)), faces)
+
+
+def _whole_limbs(vertices: Floats, faces: Indices, volume: float) -> tuple[Doubt, ...]:
+    """Doubt how thick the limbs of a complete scan are, less where its faces are finer."""
+    skin = float(face_areas(vertices, faces).sum()) / volume
+    if len(faces) < DRAWN or skin * float(np.ptp(vertices, axis=0).max()) < LIMBED:
+        return ()
+    ends = vertices[faces[:, 1]] - vertices[faces[:, 0]]
+    step = float(np.median(np.linalg.norm(ends, axis=1)))
+    share = min(1.0, step / LIDAR_STEP) * skin / 2
+    below = 1 - (1 - min(1.0, (BY_PICTURES - EDGES) * share)) ** 2
+    above = (1 + (BY_PICTURES + EDGES) * share) ** 2 - 1
+    says = f"its faces of {step * 1e3:.1f} mm are coarse for limbs; scan it from nearer"
+    return (Doubt("resolution", below, above, says, "fair"),)
 
 
 def opened_bodies(
@@ -957,7 +975,11 @@ def _coarse(body: OpenBody, volume: float) -> tuple[Doubt, ...]:
 
 def _plump(body: OpenBody, vertices: Floats, faces: Indices, volume: float) -> Floats:
     """Push the skin of limbs out by what its faces and the fusion of depths take off them."""
-    way = EDGES + CHORDS * body.step**2 * body.area / volume
+    skin = body.area / volume
+    edges = EDGES * min(
+        1.0, max(0.0, 2 - body.step / LIDAR_STEP)
+    )  # of coarser faces nothing is known
+    way = min(edges + CHORDS * body.step**2 * skin, MOST_PLUMPED / skin)
     return vertices + way * corner_normals(vertices, faces)
 
 

@@ -19,6 +19,7 @@ KNOWN = {DRACO, MESHOPT, "KHR_mesh_quantization", "KHR_texture_transform", "KHR_
 TYPES = {5120: "i1", 5121: "u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
 WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4}
 READ = {"POSITION", "TEXCOORD_0", "COLOR_0"}  # of the corners
+MOST_OFF = 0.02  # of the extent: how far the bounds of a mesh may be off what the file says
 DEEPEST = 64  # nodes below nodes
 
 
@@ -115,7 +116,17 @@ class _File:
         for name, number in places.items():
             values = np.asarray(mesh.get_attribute_by_unique_id(number)["data"])
             found[name] = _plain(values, self.tree["accessors"][attributes[name]])
+        self._check_bounds(found["POSITION"], self.tree["accessors"][attributes["POSITION"]])
         return np.asarray(mesh.faces, dtype=np.int64).reshape(-1, 3), found
+
+    def _check_bounds(self, points: Floats, row: Mapping[str, Any]) -> None:
+        """Refuse corners that lie elsewhere than the file says: damaged Draco still unpacks."""
+        if row.get("normalized") or not ("min" in row and "max" in row):
+            return
+        low, high = np.array(row["min"], dtype=float), np.array(row["max"], dtype=float)
+        off = np.abs([points.min(axis=0) - low, points.max(axis=0) - high]).max()
+        if off > MOST_OFF * float((high - low).max()):
+            raise ScanError(self.path, "is damaged: its corners lie elsewhere; export it again.")
 
     def _accessor(self, number: int) -> Floats:
         """Values of an accessor, normalised ones between -1 or 0 and 1, (n, k)."""

@@ -56,7 +56,7 @@ def check_header(kind: str, content: bytes) -> None:
     elif kind == ".off":
         _check_off(content)
     elif kind in (".las", ".laz"):
-        _check_las(content)
+        _check_las(content, kind == ".laz")
 
 
 def _check_gltf(content: bytes, binary: bool) -> None:
@@ -193,13 +193,26 @@ def _count_tags(model: bytes, own: dict[bytes, int], children: dict[bytes, list[
             children[whose].append(named.get(b"objectid", b"?"))
 
 
-def _check_las(content: bytes) -> None:
+def _check_las(content: bytes, packed: bool) -> None:
     """Check the records that a LAS header promises (ASPRS LAS 1.4 R15, table 3)."""
     head = content[:375].ljust(375, b"\0")
     records, extended = (int.from_bytes(head[at : at + 4], "little") for at in (100, 243))
     extended = extended if head[25] >= 4 else 0  # since version 1.4
     if 54 * records + 60 * extended > len(content):
         raise HeaderError("promises more records than it holds; export it again.")
+    size = int.from_bytes(head[105:107], "little")
+    counts = int.from_bytes(head[107:111], "little"), int.from_bytes(head[247:255], "little")
+    count = counts[1] if head[25] >= 4 else counts[0]
+    if count * size > raised(max(FREE_SIZE, MOST_RATIO * len(content))):
+        raise HeaderError(f"promises {count} points, more than it holds; export it again.")
+    if packed:  # its first bytes tell where its chunks are counted (LASzip, chunk table)
+        start = int.from_bytes(head[96:100], "little")
+        table = int.from_bytes(content[start : start + 8], "little")
+        if table == 2**64 - 1:
+            table = int.from_bytes(content[-8:], "little")
+        chunks = int.from_bytes(content[table + 4 : table + 8], "little")
+        if table + 8 > len(content) or chunks > len(content):
+            raise HeaderError("is damaged: its chunks do not add up; export it again.")
 
 
 def _check_off(content: bytes) -> None:
@@ -217,7 +230,7 @@ def _check_ply(content: bytes) -> None:
     end = content.find(b"end_header")
     if end < 0:
         raise HeaderError("is no PLY file: its header does not end.")
-    left, least, count = len(content) - end, 0, 0
+    left, least, count, lines = len(content) - end, 0, 0, 0
     ascii_ = b"ascii" in content[:end]
     for line in [*content[:end].decode("ascii", errors="replace").splitlines(), "element"]:
         words = line.split()
@@ -227,5 +240,8 @@ def _check_ply(content: bytes) -> None:
                 raise HeaderError(f"{problem} export it again.")
             left, least = left - count * least, 0
             count = int(words[2]) if len(words) > 2 else 0
+            lines += count
         elif words[:1] == ["property"]:
             least += 2 if ascii_ else PLY_SIZES[words[2 if words[1] == "list" else 1]]
+    if ascii_ and max(content.count(b"\n", end), content.count(b"\r", end)) < lines:
+        raise HeaderError(f"its header promises {lines} lines, but it ends early; export it again.")

@@ -113,7 +113,13 @@ def _pcd(path: Path, content: bytes) -> Floats:
 def _las(path: Path, content: bytes) -> Floats:
     """Read the points of a LAS or LAZ."""
     library = needed(path, "laspy", "PLY, E57 or XYZ")
-    cloud = library.read(io.BytesIO(content))
+    backend = library.LazBackend.Lazrs  # goes from point to point, and trusts no table of chunks
+    try:
+        cloud = library.read(io.BytesIO(content), laz_backend=backend)
+    except BaseException as error:  # a panic of a library in Rust is no Exception
+        if isinstance(error, (KeyboardInterrupt, SystemExit)):
+            raise
+        raise ScanError(path, "is no readable LAS or LAZ file; export it again.") from None
     return np.column_stack([np.asarray(cloud.x), np.asarray(cloud.y), np.asarray(cloud.z)])
 
 
