@@ -301,7 +301,7 @@ def packed(name: str, size: int) -> bytes:
 @pytest.mark.parametrize(
     ("name", "content", "said"),
     [
-        ("cut.glb", lambda: glb_of(STONE)[:2000], "more than the file holds"),
+        ("cut.glb", lambda: glb_of(STONE)[:2000], "ends too early"),
         ("empty.ply", lambda: b"", "is empty; export the scan again"),
         pytest.param(
             "bomb.3mf",

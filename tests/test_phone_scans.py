@@ -26,7 +26,7 @@ from scipy.spatial.distance import pdist
 from skimage.measure import marching_cubes
 
 from plumbstone.meshes.closing.joining import joined_scan
-from plumbstone.meshes.closing.scans import closed_scan
+from plumbstone.meshes.closing.scans import closed_scan, litres
 from plumbstone.meshes.closing.underside import bulged, invented_volume, unseen_side
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.calipers import measured
@@ -90,6 +90,11 @@ def test_large_stones(tmp_path: Path) -> None:
     assert rows[:, 2].mean() >= 0.85, told
     assert np.abs(rows[:, 0]).max() <= 0.15, told
     assert np.median(rows[:, 1]) <= 0.06, told
+
+
+def test_small_volumes_are_told_in_millilitres() -> None:
+    assert litres(" and ", 1.23e-3, 4e-5) == "1.23 and 0.04 L"
+    assert litres(" and ", 3.456e-6, 4e-5) == "3.46 and 40.00 mL"
 
 
 @pytest.mark.slow

@@ -141,8 +141,9 @@ SWOLLEN_LIMBS, LOST_LIMBS = 0.0045, 0.0055  # [m] that a phone's LiDAR adds to l
 # at 95 %: by our own maker up to 5 mm on, by the same cameras 4 mm off, and thin limbs whole
 MOST_PLUMPED = 0.3  # of the volume that limbs may be given back
 LIDAR_STEP = 0.0038  # [m]: finer steps are not those of a phone's LiDAR
-ROUNDS, TOO_COARSE = 2.0, 0.25  # of the square of that: how far stones of a known length are off,
-# as what curves within a step is rounded; from where on it bears no "fair"; the same cameras
+ROUNDS, TOO_COARSE = 2.0, 0.25  # of the square of step times skin over volume: how far stones of a
+# known length are off, as what curves within a step is rounded; from where on it bears no "fair";
+# the same cameras, 82 stones that taught
 PITTED = 10.0  # of the volume for each metre of step: hollows narrower than some steps are filled;
 # pitted stones before those cameras
 LIMBED = 15.0  # skin times length over the volume: of stones 6 to 12, of wood 16 and more
