@@ -969,7 +969,7 @@ def _coarse(body: OpenBody, volume: float) -> tuple[Doubt, ...]:
     """Doubt a stone by the step of its skin: depths that are fused on a grid of that step err."""
     fused = body.step * body.area / volume
     off, trust = ROUNDS * fused**2, "poor" if fused > TOO_COARSE else "fair"
-    filled_in = float(np.hypot(off, PITTED * body.step))
+    filled_in = max(off, PITTED * body.step)  # one fault: what curves within some steps is lost
     says = f"its faces of {body.step * 1e3:.1f} mm are coarse; scan it from nearer"
     return (Doubt("resolution", filled_in, off, says, trust),)
 
