@@ -1029,7 +1029,7 @@ def _guarded(
     if _is_limbed(body, volume):
         vertices = _plump(body, vertices, faces, volume)
         volume, thin = enclosed_volume(vertices, faces), volume
-        said = f"made its limbs thicker, by {volume / thin - 1:.0%}, as scans make them too thin"
+        said = f"made thin parts thicker, by {volume / thin - 1:.0%}, as scans make them too thin"
         body = replace(body, filled=(*body.filled, said))
         doubts, coarse = (*doubts, _limbs_doubt(body, volume)), ()
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
