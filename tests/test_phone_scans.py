@@ -348,3 +348,15 @@ def test_a_kept_mesh_reads_back_with_its_range(tmp_path: Path) -> None:
     for name in ("low", "mid", "high"):
         assert again["volume_l"][name] == pytest.approx(first["volume_l"][name], rel=1e-9)
     assert again["confidence_reason"] == first["confidence_reason"]
+
+
+@pytest.mark.parametrize(("cuts", "told"), [(3, True), (5, False)])
+def test_a_coarse_skin_is_doubted_by_the_files_own_lengths(
+    tmp_path: Path, cuts: int, told: bool
+) -> None:
+    ball = trimesh.creation.icosphere(subdivisions=cuts, radius=0.08)
+    faces = ball.faces[ball.triangles_center[:, 2] > -0.05]
+    (tmp_path / "ball.ply").write_bytes(ply_bytes(ball.vertices, faces))
+    found = closed_scan(tmp_path / "ball.ply")
+    assert any(d.what == "resolution" and d.trust == "poor" for d in found.doubts) == told
+    assert found.volume.low < 4 / 3 * np.pi * 0.08**3 < found.volume.high

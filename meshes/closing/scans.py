@@ -183,7 +183,7 @@ class ClosedScan:
     reach: float = 0.0  # greatest distance of the points that a skin was put around [m]
     other: NDArray[np.bool_] | None = None  # (m,) faces that may be of another thing
     shares: tuple[float, ...] = (1.0,)  # of the volume, of parts that may be different things
-    coarse: tuple[Doubt, ...] = ()  # of a stone by the step of its skin, for a known length
+    coarse: tuple[Doubt, ...] = ()  # of a stone by the step of its skin, beside its lengths
     body: "OpenBody | None" = None  # before it was closed, until it is done
 
     @cached_property
@@ -331,9 +331,11 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         scaled = tuple(scan.doubted(raw.lengths) for scan in scans)
     else:
         scaled = with_scale(path, scans, ruler, before, sized=raw.sized)
-    if ruler.measured or ruler.known is not None:  # else the doubt of all lengths is far larger;
-        # tags of a mat that are read show that pictures were taken from near
-        scaled = tuple(scan.doubted(*scan.coarse) for scan in scaled)
+    if not ruler.mat:  # tags of a mat that are read show that pictures were taken from near
+        known = ruler.measured or ruler.known  # else the doubt of all lengths is far larger
+        scaled = tuple(
+            scan.doubted(*(d for d in scan.coarse if known or d.trust == "poor")) for scan in scaled
+        )
     if claim is not None:
         trust = min(claim.trust, "fair", key=WORDS.index)
         claim = replace(claim, what="its past", says=FOREIGN, trust=trust)
