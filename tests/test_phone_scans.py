@@ -26,7 +26,7 @@ from scipy.spatial.distance import pdist
 from skimage.measure import marching_cubes
 
 from plumbstone.meshes.closing.joining import joined_scan
-from plumbstone.meshes.closing.scans import closed_scan, litres
+from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.closing.underside import bulged, invented_volume, unseen_side
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.calipers import measured
@@ -34,6 +34,7 @@ from plumbstone.meshes.measures.faults import enclosed_volume, is_closed, open_e
 from plumbstone.meshes.measures.isolating import waves_of
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.shapes.primitives import boulder, box
+from plumbstone.meshes.telling import litres
 from plumbstone.meshes.writing import ply_bytes
 
 

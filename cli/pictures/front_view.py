@@ -24,6 +24,7 @@ from plumbstone.cli.pictures.paper import Panel, measure
 from plumbstone.cli.pictures.sight import Form, Sight, outline_of
 from plumbstone.cli.wording.units import Toward, Units, place_words, show_length, written
 from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.telling import percent
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -56,7 +57,7 @@ def level_marks(sight: Sight, units: Units) -> list[Mark]:
     if line is not None:
         found.append(Mark(line, f"water {place_words(line, units)}", LINE))
     for share, level in plan.dosing.marks if plan.dosing else ():
-        found.append(Mark(level, f"{share:.0%} change {place_words(level, units)}", CHANGE))
+        found.append(Mark(level, f"{percent(share)} change {place_words(level, units)}", CHANGE))
     for hold in plan.holds:
         if hold.moves_at is not None and hold.moves_at > BELOW_MOVE:
             stop = hold.moves_at - BELOW_MOVE

@@ -8,6 +8,7 @@ from markupsafe import Markup
 
 from plumbstone.cli.sheet.sheet_figures import Figures, both
 from plumbstone.cli.wording.units import GALLON, Units
+from plumbstone.meshes.telling import percent
 from plumbstone.volumes.figures import LayerFigures, PieceFigures, Report
 from plumbstone.volumes.findings import Finding, Kind
 
@@ -219,7 +220,9 @@ def _pour_tasks(i: int, layer: LayerFigures, q: Figures) -> Iterator[Task]:
 def _lump_tasks(report: Report, q: Figures) -> Iterator[Task]:
     """Say how many loose stones there are, what they weigh and how deep they go."""
     for i, lump in enumerate(report.lumps):
-        deep = f"{lump.below_soil:.0%} of them below the bed" if lump.below_soil else "on the bed"
+        deep = (
+            f"{percent(lump.below_soil)} of them below the bed" if lump.below_soil else "on the bed"
+        )
         yield Task(
             f"lump {lump.name}",
             Markup("{}: {} of {}, together {}, {}.").format(

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from plumbstone.cli.wording.units import INCH, Toward, Units, show_length, written
+from plumbstone.meshes.telling import percent
 from plumbstone.volumes.figures import BagFigures, LayerFigures
 from plumbstone.volumes.findings import Finding, Kind
 
@@ -13,8 +14,8 @@ def layer_sentences(layer: LayerFigures, units: Units) -> Iterator[str]:
     if layer.sack_m3 is not None:
         size = written(layer.sack_m3, "volume", units)
         yield (
-            f"{layer.name}: {layer.sacks} sacks of {size}, with {layer.sack_gaps:.0%} of gaps "
-            "between them."
+            f"{layer.name}: {layer.sacks} sacks of {size}, with "
+            f"{percent(layer.sack_gaps or 0.0)} of gaps between them."
         )
     if layer.bags_if_worse:
         yield if_worse_sentence(layer, units)

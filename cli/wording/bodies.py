@@ -2,6 +2,7 @@
 
 from plumbstone.cli.wording.units import Units, mass_words, show_length, written
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.telling import percent
 from plumbstone.volumes.findings import NO_LINE, Finding, Kind
 from plumbstone.volumes.water.loads import lift_code
 
@@ -48,7 +49,7 @@ def buried(finding: Finding, units: Units) -> str:
         return f'{name}: pressed counts only on the bed: write rests = "bed", or drop it.'
     if finding.how == "wholly":
         return f"{name}: lies wholly under the bed; raise it, or leave it out."
-    return f"{name}: {min(finding.number('share'), 0.99):.0%} of it lies under the bed."
+    return f"{name}: {percent(min(finding.number('share'), 0.99))} of it lies under the bed."
 
 
 def doubtful(finding: Finding, _units: Units) -> str:

@@ -20,6 +20,7 @@ from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.reading.loading import open3d
 from plumbstone.meshes.reading.parts import ScanError
+from plumbstone.meshes.telling import percent
 
 COARSE, FINE = 40, 150  # lattice cells along the stone: for features, for the last fit
 TRIES = 6  # alignments from different seeds, of which the best is taken
@@ -67,7 +68,7 @@ def joined_scan(first: Path, second: Path, ruler: Ruler = FILE_ALONE) -> ClosedS
     fit = _registered(clouds[1], clouds[0], size)
     if fit.overlap < LEAST_OVERLAP or fit.residual > LARGEST_RESIDUAL * size:
         problem = (
-            f"does not match {second}: {fit.overlap:.0%} of the skin finds a partner, "
+            f"does not match {second}: {percent(fit.overlap)} of the skin finds a partner, "
             f"{fit.residual * 1e3:.1f} mm off. Are they one stone? Scan more of its sides."
         )
         raise ScanError(first, problem)
@@ -75,7 +76,7 @@ def joined_scan(first: Path, second: Path, ruler: Ruler = FILE_ALONE) -> ClosedS
     vertices, faces = _surface(first, clouds[0] + clouds[1])
     volume = enclosed_volume(vertices, faces)
     said = (
-        f"joined with {second.name}: {fit.overlap:.0%} of the skin seen twice, "
+        f"joined with {second.name}: {percent(fit.overlap)} of the skin seen twice, "
         f"{fit.residual * 1e3:.1f} mm apart"
     )
     noise = float(np.hypot(JOINED_NOISE, fit.residual * 0.3 * _area(vertices, faces) / volume))

@@ -73,6 +73,7 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.reading.known import told_apart
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.reading.scans import LARGEST_STONE, LARGEST_WOOD, ROOM, RawScan, read_raw
+from plumbstone.meshes.telling import litres, percent
 
 # Share of the volume under a rim that belongs to the body: a constant, and what its roundness, the
 # lean of its walls and its area over the widest section add; the spread of single scans. From
@@ -346,12 +347,6 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     return tuple(_said(scan, raw.changes, raw.warnings) for scan in done)
 
 
-def litres(joint: str, *volumes: float) -> str:
-    """Word volumes [m³] in litres, small ones in millilitres."""
-    unit, per = ("L", 1e3) if max(volumes) >= 1e-4 else ("mL", 1e6)
-    return joint.join(f"{volume * per:.2f}" for volume in volumes) + f" {unit}"
-
-
 def _check_useful(path: Path, scan: ClosedScan) -> None:
     """Refuse a body whose range says next to nothing."""
     if scan.volume.half_width > MOST_UNSURE:
@@ -426,9 +421,8 @@ def with_scale(
         cure = "measure again"
         if two:
             cure = "another thing may be melted into it: scan the stone alone, or measure again"
-        problem = (
-            f"its longest and its width across disagree by {disagree:.0%} with what was measured"
-        )
+        apart = f"disagree by {percent(disagree)} with what was measured"
+        problem = f"its longest and its width across {apart}"
         raise ScanError(path, f"{problem}; {cure}.")
     total = before * factor
     unsure = disagree / 2 + found.noise
@@ -674,8 +668,8 @@ def _part_alone(path: Path, scan: ClosedScan, which: int, taken: str) -> ClosedS
         return None
     says = (
         f"of {litres('', scan.volume.mid)} {taken} was taken and "
-        f"{1 - found.volume.mid / scan.volume.mid:.0%} cut off as another thing, see --picture; "
-        "scan the stone alone"
+        f"{percent(1 - found.volume.mid / scan.volume.mid)} cut off as another thing, "
+        "see --picture; scan the stone alone"
     )
     return found.doubted(Doubt("attached", CUT, CUT, says, trust="poor"))
 
@@ -698,7 +692,7 @@ def attached(scan: ClosedScan) -> ClosedScan:
         return scan
     elif alone:
         says = (
-            f"it fills only {parts.solidity:.0%} of its hull: if a hand or another thing is "
+            f"it fills only {percent(parts.solidity)} of its hull: if a hand or another thing is "
             "melted into it, scan the stone alone; if it is all one, --one-piece; see --picture"
         )
         return scan.doubted(Doubt("attached", 1 - parts.solidity, 0.05, says, trust="poor"))
@@ -765,13 +759,14 @@ def _whole_shell(
     crossed = crossed_share(vertices, faces)
     doubt = Doubt("noise", CLOSED_NOISE, CLOSED_NOISE, "complete; the noise of its skin remains")
     if crossed > TANGLED:
-        problem = f"passes through itself over {crossed:.0%} of its skin; export it again."
+        problem = f"passes through itself over {percent(crossed)} of its skin; export it again."
         raise ScanError(path, problem)
     if crossed > MOST_CROSSED:
         vertices, faces, volume = one_skin(vertices, faces)
         if volume <= 0:
             raise ScanError(path, "passes through itself everywhere; export it as one shell.")
-        said = f"put one skin around a surface that passes through itself over {crossed:.0%} of it"
+        over = percent(crossed)
+        said = f"put one skin around a surface that passes through itself over {over} of it"
         changes = (*changes, said)
         says = "its skin passed through itself; export it again, as one shell"
         doubt = Doubt("crossing", CROSSED_NOISE, CROSSED_NOISE, says, "poor")
@@ -909,7 +904,9 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         volume -= (1 - share) * rim.under
         guess += FOOT_TAILS * SHARE_SPREAD * rim.under
     guess = max(guess, SMALL_FOOT * float(np.sqrt(under * volume)))
-    taken = f"{(volume - flat) / under:.0%} of the space under its rim" if under > 0 else "nothing"
+    taken = (
+        f"{percent((volume - flat) / under)} of the space under its rim" if under > 0 else "nothing"
+    )
     said = (
         f"closed the unseen underside: {taken} "
         f"is taken for the body (between {litres(' and ', flat, body.skirt)})"
@@ -1031,7 +1028,9 @@ def _guarded(
     if _is_limbed(body, volume):
         vertices = _plump(body, vertices, faces, volume)
         volume, thin = enclosed_volume(vertices, faces), volume
-        said = f"made thin parts thicker, by {volume / thin - 1:.0%}, as scans make them too thin"
+        said = (
+            f"made thin parts thicker, by {percent(volume / thin - 1)}, as scans make them too thin"
+        )
         body = replace(body, filled=(*body.filled, said))
         doubts, coarse = (*doubts, _limbs_doubt(body, volume)), ()
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))

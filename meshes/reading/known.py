@@ -13,6 +13,7 @@ from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.reading.mat import Sheet, rectified
 from plumbstone.meshes.reading.parts import Parsed, ScanError, needed
+from plumbstone.meshes.telling import percent
 
 OFF_SHAPE = 0.05  # how far the proportions of a thing may lie off those that it should have
 SURELY = 0.02  # the same, so that the scale can be called good
@@ -72,7 +73,7 @@ def read_sheet(path: Path, parsed: Parsed, known: Known) -> Sheet:
         problem = f"shows several things of the proportions of {known.name}; leave one in view."
         raise ScanError(path, problem)
     scale = float(np.median(scales))
-    said = f"found the {known.name}, its proportions {off:.1%} off"
+    said = f"found the {known.name}, its proportions {percent(off, 1)} off"
     return Sheet(scale / per_pixel, _seen(known, off), said)
 
 
@@ -154,5 +155,5 @@ def _seen(known: Known, off: float) -> Doubt:
     edge = OFF_EDGE if known.kind == "sheet" else OFF_SKIN
     mean = sum(known.sides) / len(known.sides)
     share = (SEEN_LENGTHS**2 + (off / 2) ** 2 + (edge / mean) ** 2) ** 0.5
-    says = f"its lengths follow the {known.name} in view, {off:.1%} off its proportions"
+    says = f"its lengths follow the {known.name} in view, {percent(off, 1)} off its proportions"
     return in_length("scale", share, says, "good" if off < SURELY else "fair")

@@ -14,6 +14,7 @@ from plumbstone.meshes.measures.faults import face_areas
 from plumbstone.meshes.measures.isolating import Plane, find_table, turn_up
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.reading.parts import Parsed, Part, ScanError, needed
+from plumbstone.meshes.telling import percent
 
 TAG, PITCH = 0.024, 0.033  # side of a tag's black square, and from tag to tag [m]
 CONTROL = 0.100  # length of the control line [m]
@@ -110,7 +111,8 @@ def read_mat(path: Path, parsed: Parsed, control: float | None) -> Sheet:
     if control is None:
         says += "; measure its control line for --mat-control"
     unit = scale / per_pixel
-    said = f"read {tags} tags of the mat, {max(residuals):.2%} off their places: unit {unit:.4g} m"
+    off = percent(max(residuals), 2)
+    said = f"read {tags} tags of the mat, {off} off their places: unit {unit:.4g} m"
     return Sheet(unit, in_length("scale", share, says), said)
 
 

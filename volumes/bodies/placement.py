@@ -25,6 +25,7 @@ from plumbstone.meshes.shapes.placing import (
     tilted,
     turned,
 )
+from plumbstone.meshes.telling import percent
 from plumbstone.volumes.bodies.contacts import lean_of, settling_slopes
 from plumbstone.volumes.bodies.weighing import (
     Weighed,
@@ -282,7 +283,7 @@ def check_apart(one: Body, other: Body, a: Window, b: Window, cell_area: float) 
     if shared > OVERLAP * smaller:
         message = (
             f'"{other.entry.name}" and "{one.entry.name}" stand in the same place: they '
-            f"share {shared * 1e6:.0f} mL, {shared / smaller:.0%} of the smaller one. "
+            f"share {shared * 1e6:.0f} mL, {percent(shared / smaller)} of the smaller one. "
             "Move one of them (at, turn)."
         )
         raise PlacingError(message)
@@ -376,7 +377,7 @@ def _from_mass(entry: PieceEntry, mass: float) -> Body:
     factor = volume.mid / float(np.prod(size))
     if not 0.2 <= factor <= 0.95:
         message = (
-            f"{mass:g} kg of {entry.material.name} would fill {factor:.0%} of the "
+            f"{mass:g} kg of {entry.material.name} would fill {percent(factor)} of the "
             "box around it; check size, mass and material."
         )
         raise PlacingError(message)
