@@ -361,3 +361,17 @@ def test_a_coarse_skin_is_doubted_by_the_files_own_lengths(
     found = closed_scan(tmp_path / "ball.ply")
     assert any(d.what == "resolution" and d.trust == "poor" for d in found.doubts) == told
     assert found.volume.low < 4 / 3 * np.pi * 0.08**3 < found.volume.high
+
+
+def test_a_cloud_of_limbs_is_poor_at_best(tmp_path: Path) -> None:
+    limb = trimesh.creation.capsule(height=0.3, radius=0.02)
+    limb.apply_transform(trimesh.transformations.rotation_matrix(np.pi / 2, [1, 0, 0]))
+    limb.apply_translation([0, 0, 0.02])
+    points = np.asarray(trimesh.sample.sample_surface(limb, 20000, seed=1)[0])
+    table = np.random.default_rng(2).uniform([-0.2, -0.3, 0], [0.2, 0.3, 0], (30000, 3))
+    seen = np.concatenate([points[points[:, 2] > 0.012], table])
+    np.savetxt(tmp_path / "limb.xyz", seen + np.random.default_rng(3).normal(0, 3e-4, seen.shape))
+    found = closed_scan(tmp_path / "limb.xyz", Ruler("m", longest=0.34))
+    assert [d.trust for d in found.doubts if d.what == "points"] == ["poor"]
+    truth = np.pi * 0.02**2 * (0.3 + 4 / 3 * 0.02)
+    assert found.volume.low < truth < found.volume.high

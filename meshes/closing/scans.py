@@ -497,7 +497,12 @@ def _by_points(path: Path, points: Floats, least: float) -> tuple[ClosedScan, ..
     scans = tuple(replace(_finished(path, body), reach=found.reach) for body in bodies)
     says = "a skin was put around its points, which rounds off tips and fills creases"
     doubt = Doubt("points", FILLED, ROUNDED, f"{says}; export a mesh", "fair")
-    return tuple(_said(scan.doubted(doubt), (found.said,)) for scan in scans)
+    # Their own skin would tell how limbs were scanned.
+    limbed = [scan.body is not None and _is_limbed(scan.body, scan.volume.mid) for scan in scans]
+    doubts = [replace(doubt, trust="poor") if thin else doubt for thin in limbed]
+    return tuple(
+        _said(scan.doubted(d), (found.said,)) for scan, d in zip(scans, doubts, strict=True)
+    )
 
 
 def _is_torn(raw: RawScan) -> bool:
@@ -903,7 +908,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         vertices, faces = close_below(vertices, faces, rim, share)
         volume -= (1 - share) * rim.under
         guess += FOOT_TAILS * SHARE_SPREAD * rim.under
-    guess = max(guess, SMALL_FOOT * float(np.sqrt(under * volume)))
+    guess = max(guess, SMALL_FOOT * max(under * volume, 0.0) ** 0.5)
     taken = (
         f"{percent((volume - flat) / under)} of the space under its rim" if under > 0 else "nothing"
     )
