@@ -6,7 +6,7 @@ def percent(share: float, digits: int = 0) -> str:
     return f"{share * 100:.{digits}f} %"
 
 
-def litres(joint: str, *volumes: float) -> str:
+def litres(*volumes: float, joint: str = " and ") -> str:
     """Word volumes [m³] in litres, small ones in millilitres."""
     unit, per = ("L", 1e3) if max(volumes) >= 1e-4 else ("mL", 1e6)
     return joint.join(f"{volume * per:.2f}" for volume in volumes) + f" {unit}"

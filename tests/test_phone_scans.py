@@ -94,8 +94,8 @@ def test_large_stones(tmp_path: Path) -> None:
 
 
 def test_small_volumes_are_told_in_millilitres() -> None:
-    assert litres(" and ", 1.23e-3, 4e-5) == "1.23 and 0.04 L"
-    assert litres(" and ", 3.456e-6, 4e-5) == "3.46 and 40.00 mL"
+    assert litres(1.23e-3, 4e-5) == "1.23 and 0.04 L"
+    assert litres(3.456e-6, 4e-5) == "3.46 and 40.00 mL"
 
 
 @pytest.mark.slow

@@ -91,7 +91,7 @@ def figures(result: Any, name: str = "") -> Iterator[tuple[str, float | Range]]:
 
 
 def bounds(name: str) -> tuple[float, float]:
-    """Give the bounds of a figure [SI] by the end of its name; numbers of a list have its."""
+    """Bounds [SI] of a figure by the end of its name; numbers of a list have the list's."""
     last = name.rsplit(".", 1)[-1].split(" ", 1)[0]
     if last in BOUNDS:
         return BOUNDS[last]

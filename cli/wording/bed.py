@@ -38,7 +38,7 @@ def if_worse_sentence(layer: LayerFigures, units: Units) -> str:
         words = [bag_words(bags, units) for bags in (usual, worse)]
     steep = layer.worse_repose_deg
     stands = "" if steep is None else f" and stands at {steep:.0f}°"
-    settles = f"if it settles by {layer.worse_settling * 100:.0f} %{stands}"
+    settles = f"if it settles by {percent(layer.worse_settling)}{stands}"
     return f"{layer.name}: {words[0]}; {words[1]} {settles}."
 
 

@@ -6,8 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.loops import basins_of
+from plumbstone.meshes.measures.calipers import diameter
 from plumbstone.meshes.measures.extents import even_directions
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas
+from plumbstone.meshes.measures.isolating import turn_up
 from plumbstone.meshes.piece import Floats, Indices
 
 CELLS = 44  # of the lattice along the longest side
@@ -27,8 +29,6 @@ UNLIKE, PURE = 10.0, 0.75  # distance of two colours that are told apart, lightn
 AT_EDGE = 0.01  # [m] from the edge of the scan: what reaches it leaves the view
 HULLED = 50_000  # points that a hull is laid around; more change it by less than 0.1 %
 JUTS = 0.12  # how much wider than a stand the body above grows, and narrower a waist is
-
-
 EVEN_ARM, THIN_ARM, LEAST_ARM = 1.35, 0.5, 0.15  # how much the sections of an arm differ, what of
 # the widest of all they have at most, and how far it reaches at least, over the whole length
 
@@ -221,9 +221,6 @@ def arm_of(vertices: Floats, faces: Indices) -> NDArray[np.bool_] | None:
     -----
     Its sections stay as wide as near its end until the hand, or what it holds, begins.
     """
-    from plumbstone.meshes.measures.calipers import diameter
-    from plumbstone.meshes.measures.isolating import turn_up
-
     turned = vertices @ turn_up(diameter(vertices)[1]).T
     low, size = turned.min(axis=0), np.ptp(turned, axis=0)
     step = float(size[2]) / LEVELS

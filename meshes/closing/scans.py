@@ -226,7 +226,7 @@ class ClosedScan:
         return replace(self, piece=piece, away=away, reach=reach, sway=sway)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False)
 class OpenBody:
     """A body told from its surroundings, z up from the ground, holes of its skin filled."""
 
@@ -235,6 +235,7 @@ class OpenBody:
     seen: Indices  # the faces without the filled holes
     rims: tuple[Rim, ...]  # open edges of what was not seen from above; none if it has no underside
     skirt: float  # volume with walls dropped from the rims to the ground [m³]
+    area: float  # of the skin that was seen [m²]
     noise: float  # of its skin and its caps, at 90 % [m³]
     step: float  # from corner to corner of its skin [m]
     calm: float  # how far its calmest quarter leaves its neighbours [m]
@@ -246,11 +247,6 @@ class OpenBody:
     # leave unseen, as long as its area [m²]
     cut: bool = False  # whether another thing was cut off it, so that it bulges no more there
     ghost: float = 0.0  # volume between layers of its skin that lay over each other [m³]
-
-    @cached_property
-    def area(self) -> float:
-        """Area of the skin that was seen [m²]."""
-        return float(face_areas(self.vertices, self.seen).sum())
 
     @property
     def unseen(self) -> float:
@@ -354,7 +350,7 @@ def _check_useful(path: Path, scan: ClosedScan) -> None:
         body = scan.body
         if body and not any(d.what == "side" for d in scan.doubts) and body.unseen > HALF_SIDED:
             told += f"; {unseen_side(body.vertices, body.side)} was seen least, scan it from there"
-        span = litres(" to ", scan.volume.low, scan.volume.high)
+        span = litres(scan.volume.low, scan.volume.high, joint=" to ")
         raise ScanError(path, f"tells only that it has {span}: {told}.")
 
 
@@ -548,7 +544,7 @@ def _off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
     says = "the scan was closed together with its table, which was cut away"
     doubt = Doubt("table", 0.02, 0.02, says, trust="fair")
     if rest > THIN_SLAB:
-        says += f"; that took {litres('', rest * found.volume.mid)} away, see --picture"
+        says += f"; that took {litres(rest * found.volume.mid)} away, see --picture"
         doubt = Doubt("table", 0.05, 0.05, says, trust="poor")
     return _said(found, scan.piece.changes).doubted(doubt)
 
@@ -672,7 +668,7 @@ def _part_alone(path: Path, scan: ClosedScan, which: int, taken: str) -> ClosedS
     if found is None:
         return None
     says = (
-        f"of {litres('', scan.volume.mid)} {taken} was taken and "
+        f"of {litres(scan.volume.mid)} {taken} was taken and "
         f"{percent(1 - found.volume.mid / scan.volume.mid)} cut off as another thing, "
         "see --picture; scan the stone alone"
     )
@@ -701,7 +697,7 @@ def attached(scan: ClosedScan) -> ClosedScan:
             "melted into it, scan the stone alone; if it is all one, --one-piece; see --picture"
         )
         return scan.doubted(Doubt("attached", 1 - parts.solidity, 0.05, says, trust="poor"))
-    parts_told = litres(" and ", *(share * scan.volume.mid for share in shares))
+    parts_told = litres(*(share * scan.volume.mid for share in shares))
     says = (
         f"it looks like parts of {parts_told}: if one is a stand, a hand or a neighbour (violet in "
         "--picture), scan the stone alone, or give its --longest; if it is all one, --one-piece"
@@ -784,11 +780,9 @@ def _whole_limbs(vertices: Floats, faces: Indices, volume: float) -> tuple[Doubt
     skin = float(face_areas(vertices, faces).sum()) / volume
     if len(faces) < DRAWN or skin * float(np.ptp(vertices, axis=0).max()) < LIMBED:
         return ()
-    ends = vertices[faces[:, 1]] - vertices[faces[:, 0]]
-    step = float(np.median(np.linalg.norm(ends, axis=1)))
-    share = min(1.0, step / LIDAR_STEP) * skin / 2
-    below = 1 - (1 - min(1.0, (BY_PICTURES - EDGES) * share)) ** 2
-    above = (1 + (BY_PICTURES + EDGES) * share) ** 2 - 1
+    step = _step_of(vertices, faces)
+    per_radius = min(1.0, step / LIDAR_STEP) * skin / 2
+    below, above = _by_radius(BY_PICTURES - EDGES, BY_PICTURES + EDGES, per_radius)
     says = f"its faces of {step * 1e3:.1f} mm are coarse for limbs; scan it from nearer"
     return (Doubt("resolution", below, above, says, "fair"),)
 
@@ -853,12 +847,12 @@ def _open_body(
     skirt = skirt_volume(vertices, faces)
     side: Floats = sum((fan(vertices, edges)[0] for edges in parts), np.zeros(3))[:2]
     bumps, step, calm = _texture(vertices, seen)
+    area = float(face_areas(vertices, seen).sum())
     if len(seen) < FINE:
-        area = float(face_areas(vertices, seen).sum())
         noise = float(np.hypot(noise, BUMPED * bumps * area))
     return OpenBody(
-        vertices, faces, seen, measured, skirt, noise, step, calm, ground, changes, told, away,
-        side,
+        vertices, faces, seen, measured, skirt, area, noise, step, calm, ground, changes, told,
+        away, side,
     )  # fmt: skip
 
 
@@ -872,9 +866,13 @@ def _texture(vertices: Floats, faces: Indices) -> tuple[float, float, float]:
         half = FINE / len(faces) / 2
         low, high = np.quantile(along, [0.5 - half, 0.5 + half])
         faces = faces[(along >= low) & (along <= high)]
-    step = float(np.median(np.linalg.norm(vertices[faces[:, 1]] - vertices[faces[:, 0]], axis=1)))
     bumps, calm = skin_noise(vertices, faces)
-    return bumps, step, calm
+    return bumps, _step_of(vertices, faces), calm
+
+
+def _step_of(vertices: Floats, faces: Indices) -> float:
+    """Median distance from corner to corner of a skin [m]."""
+    return float(np.median(np.linalg.norm(vertices[faces[:, 1]] - vertices[faces[:, 0]], axis=1)))
 
 
 def share_under(rim: Rim) -> float:
@@ -914,7 +912,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
     )
     said = (
         f"closed the unseen underside: {taken} "
-        f"is taken for the body (between {litres(' and ', flat, body.skirt)})"
+        f"is taken for the body (between {litres(flat, body.skirt)})"
     )
     body = replace(body, filled=(*body.filled, said))
     area = sum(rim.area for rim in body.rims)
@@ -969,21 +967,20 @@ def _is_limbed(body: OpenBody, volume: float) -> bool:
     return body.area * size > LIMBED * volume
 
 
-def _coarse(body: OpenBody, volume: float) -> tuple[Doubt, ...]:
+def _coarse(body: OpenBody, volume: float) -> Doubt:
     """Doubt a stone by the step of its skin: depths that are fused on a grid of that step err."""
     fused = body.step * body.area / volume
     off, trust = ROUNDS * fused**2, "poor" if fused > TOO_COARSE else "fair"
     filled_in = max(off, PITTED * body.step)  # one fault: what curves within some steps is lost
     says = f"its faces of {body.step * 1e3:.1f} mm are coarse; scan it from nearer"
-    return (Doubt("resolution", filled_in, off, says, trust),)
+    return Doubt("resolution", filled_in, off, says, trust)
 
 
 def _plump(body: OpenBody, vertices: Floats, faces: Indices, volume: float) -> Floats:
     """Push the skin of limbs out by what its faces and the fusion of depths take off them."""
     skin = body.area / volume
-    edges = EDGES * min(
-        1.0, max(0.0, 2 - body.step / LIDAR_STEP)
-    )  # of coarser faces nothing is known
+    # Of faces that are coarser than twice those of a LiDAR nothing is known.
+    edges = EDGES * min(1.0, max(0.0, 2 - body.step / LIDAR_STEP))
     way = min(edges + CHORDS * body.step**2 * skin, MOST_PLUMPED / skin)
     return vertices + way * corner_normals(vertices, faces)
 
@@ -994,8 +991,7 @@ def _limbs_doubt(body: OpenBody, volume: float) -> Doubt:
     smooth = body.calm < (CALM_LIMBS + 2 * BENT * per_radius) * body.step**2
     by_lidar = smooth or body.step > LIDAR_STEP
     out, within = (SWOLLEN_LIMBS, LOST_LIMBS) if by_lidar else (BY_PICTURES, BY_PICTURES)
-    below = 1 - max(0.0, 1 - out * per_radius) ** 2
-    above = (1 + within * per_radius) ** 2 - 1
+    below, above = _by_radius(out, within, per_radius)
     if smooth:
         return Doubt("smoothing", below, above, SMOOTH, "poor")
     faces = f"its faces of {body.step * 1e3:.1f} mm are"
@@ -1007,6 +1003,11 @@ def _limbs_doubt(body: OpenBody, volume: float) -> Doubt:
         "scan it finer, or measure them: --limb"
     )
     return Doubt("smoothing", below, above, says, "poor")
+
+
+def _by_radius(out: float, within: float, per_radius: float) -> tuple[float, float]:
+    """Shares by which round limbs hold less, and more, where their skin lies out or in [m]."""
+    return 1 - max(0.0, 1 - out * per_radius) ** 2, (1 + within * per_radius) ** 2 - 1
 
 
 def _guarded(
@@ -1023,21 +1024,23 @@ def _guarded(
         least, most = volume, (1 + side.above) * volume
         vertices, faces = bulged(vertices, faces, len(body.seen), (most - least) / 2)
         volume = enclosed_volume(vertices, faces)
-        said = f"{BULGED}, by {litres('', volume - least)}"
+        said = f"{BULGED}, by {litres(volume - least)}"
         body = replace(body, filled=(*body.filled, said))
         side = replace(side, below=1 - least / volume, above=most / volume - 1)
         doubts = tuple(d for d in doubts if d.what != "side")
     if side is not None and all(d.what != "side" or d.above < side.above for d in doubts):
         doubts = (*(d for d in doubts if d.what != "side"), side)
-    coarse = _coarse(body, volume)
-    if _is_limbed(body, volume):
+    coarse: tuple[Doubt, ...] = ()
+    if not _is_limbed(body, volume):
+        coarse = (_coarse(body, volume),)
+    else:
         vertices = _plump(body, vertices, faces, volume)
         volume, thin = enclosed_volume(vertices, faces), volume
         said = (
             f"made thin parts thicker, by {percent(volume / thin - 1)}, as scans make them too thin"
         )
         body = replace(body, filled=(*body.filled, said))
-        doubts, coarse = (*doubts, _limbs_doubt(body, volume)), ()
+        doubts = (*doubts, _limbs_doubt(body, volume))
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
@@ -1049,7 +1052,7 @@ def _guarded(
         says = "a second estimate, by counting points inside, contradicts the first"
         doubts = (*doubts, Doubt("crossing", off, off, says))
         warnings = (
-            f"a second estimate, by counting points inside, gives {litres('', second)}; "
+            f"a second estimate, by counting points inside, gives {litres(second)}; "
             "the range was widened. Look for parts that cross or large gaps.",
         )
     if body.ghost:

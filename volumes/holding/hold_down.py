@@ -243,7 +243,7 @@ def set_stage(
     return stage_of(moving, placed, bed, grid, levels, water, judged, memo)
 
 
-def lift_of(group: Group, wood: Sequence[Body], water: float) -> Range:
+def group_lift(group: Group, wood: Sequence[Body], water: float) -> Range:
     """Lift of the covered wood of a group, by its tub test or by its forms [kg]."""
     if group.tub is None:
         return Range.total(body.mass_in_water(water).negative() for body in wood)
@@ -262,7 +262,7 @@ def _balance(
         sum(s.mass for s in group.sinkers),
         Range(*(sum(_in_water(s, stage, sign) for s in group.sinkers) for sign in (-1, 0, 1))),
     )
-    lift = lift_of(group, wood, water)
+    lift = group_lift(group, wood, water)
     middle = middle_end(group, wood, lift, water)
     mid, *pulls = (float(wood_lift(stage, number, end)[-1]) for end in (middle, *plain))
     asked = max(float(wood_lift(stage, number, end)[-1]) for end in strained)
@@ -395,7 +395,7 @@ def _ends_alone(stage: Stage, number: int) -> tuple[tuple[End, ...], ...]:
     """Give the same of one group alone; the most lift comes first, then the least."""
     group, wood, water = stage.bodies[number].group, stage.wood_of(number), stage.water
     assert group is not None
-    lift = lift_of(group, wood, water)
+    lift = group_lift(group, wood, water)
     ends = ends_of(group, wood, lift, water)
     unlucky = ends
     if group.tub is not None:  # it speaks of the real wood, so the reserve is on its middle
