@@ -65,12 +65,32 @@ def test_a_stone_that_has_tipped_the_wood_pulls_with_all_its_weight(tmp_path: Pa
 
 def test_the_factor_multiplies_the_net_lift(tmp_path: Path) -> None:
     # "Just sinks with 520 g granite" is a lift of 0.52 × (1 - 997.05 / 2650) kg; a sinker of the
-    # same stone at the middle, with factor 1.3, is 1.3 × 520 g of the lightest granite (2630).
+    # same stone at the middle, with factor 1.3, is 1.3 × 520 g of the lightest granite (2600).
+    # It holds an eighth of an inch beside its place, too: 30 mm from the edge are 30 - 3.175.
     found = judged(tmp_path, 'tie_points = [["45 cm", "22 cm", "3 cm"]]')
     lift = 0.52 * (1 - 997.05 / 2650)
-    wanted = 1.3 * lift / (1 - 997.05 / found.sinker_material.density.low)
+    wanted = 1.3 * lift / (1 - 997.05 / found.sinker_material.density.low) * 30 / (30 - 3.175)
     # Offers are in whole tens of grams, rounded up.
     assert found.offers.best[0].masses[0] == pytest.approx(math.ceil(wanted * 100) / 100)
+
+
+def test_a_sinker_tied_where_a_reader_is_told_holds(tmp_path: Path) -> None:
+    # Places are told to half a centimetre: 390 g at (29.66 cm, 18.19 cm) held, and at
+    # (29.5 cm, 18 cm) "can't tell, tie it as below" was the answer.
+    text = (
+        '[tank]\ninside = ["60 cm", "36 cm", "40 cm"]\nwater_line = "36 cm"\n'
+        'temperature = "25 °C"\n[[piece]]\nname = "Wood"\nkind = "wood"\n'
+        'material = "driftwood"\nsolid = "slab"\nsize = ["16.89 cm", "6.77 cm", "6.31 cm"]\n'
+        'seed = 48\nat = ["29.66 cm", "18.19 cm"]\nturn = 171.9\n[[group]]\nwood = ["Wood"]\n'
+    )
+    path = tmp_path / "t.toml"
+    path.write_text(text, encoding="utf-8")
+    offer = make_plan(read_scape(path)).holds[0].offers.best[0]
+    (mass,), (at,), (how,) = offer.masses, offer.points, offer.hows
+    told = ", ".join(f'"{round(metres * 200) / 2} cm"' for metres in at)
+    sinker = f'mass = "{mass * 1e3:.0f} g", material = "granite", how = "{how}", at = [{told}]'
+    path.write_text(f"{text}sinkers = [{{ {sinker} }}]\n", encoding="utf-8")
+    assert make_plan(read_scape(path)).holds[0].stays
 
 
 TANK = (
@@ -816,4 +836,5 @@ def test_wood_that_stands_out_of_the_water_is_lifted_by_its_wet_part(tmp_path: P
     mass = 750 * volume
     pull = 28 / 34 * (volume * rho + 0.3 * (volume * rho - mass)) - mass
     assert hold.balance.short == pytest.approx(pull / (1 - rho / 2600), rel=1e-3)
-    assert sum(hold.offers.best[0].masses) == pytest.approx(hold.balance.short, abs=0.02)
+    beside = hold.balance.short * 60 / (60 - 3.175)  # tied an eighth of an inch off its middle
+    assert sum(hold.offers.best[0].masses) == pytest.approx(beside, abs=0.02)

@@ -1,5 +1,6 @@
 """Whether bodies in water stay in their drawn pose, by linear programs over all levels."""
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -246,8 +247,8 @@ def least_sinkers(
     ----------
     rigs : sequence of Rig
         The same bodies at the ends of their ranges, without these sinkers.
-    points : (p, 2) or (p, 3) float array
-        Allowed places of ties.
+    points : (p, 2) or (p, 3) float array, or (s, p, 2) or (s, p, 3)
+        Allowed places of ties; of several sets, the masses hold it tied at each set.
     weight_shares : (k,) float array
         Share of its dry weight that a sinker still has at each level.
     most : float
@@ -263,12 +264,13 @@ def least_sinkers(
     """
     from scipy.sparse import block_array, coo_array
 
-    own = len(points)
+    sets = points if points.ndim == 3 else points[None]
+    own = sets.shape[1]
     held, loads, low, high, shared = [], [], [], [], []
-    for rig in rigs:
+    for rig, places in itertools.product(rigs, sets):
         matrix, size = _matrix(rig), rig.equations
         pulls = np.zeros((size * len(rig.masses), own))
-        pulls[size * body : size * (body + 1)] = _wrench(_level(points[:, :2]), _down(own))[:size]
+        pulls[size * body : size * (body + 1)] = _wrench(_level(places[:, :2]), _down(own))[:size]
         for level in _unlike(rig, weight_shares[:, None])[0]:
             held.append(matrix)
             shared.append(GRAVITY * weight_shares[level] * pulls)

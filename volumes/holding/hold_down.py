@@ -434,10 +434,19 @@ def _offers(
     def stays(held: Stage) -> bool:
         return proved(held, number, (*ends, soaked), strained, group.friction)
 
+    def stays_set_anew(held: Stage) -> bool:
+        """Where it rests hangs on what is tied on, too."""
+        bodies, grid = held.bodies, around.grid
+        anew = stage_of(
+            bodies, held.placed, soil, grid, held.levels, held.water, (number,), around.memo
+        )
+        return not _doubts(anew, number, ends, strained, soaked)
+
     if not _doubts_of_pose(stage, number):
         found = offers_for(
-            stage, number, strained_rigs, stays, soil, around.grid, material, around.at_hand
-        )
+            stage, number, strained_rigs, stays_set_anew, soil, around.grid, material,
+            around.at_hand,
+        )  # fmt: skip
     if found.best or not doubts:
         return found
     return replace(found, feet=feet_for(_as_drawn(stage, number), number, stays))

@@ -25,7 +25,8 @@ LIMB = 0.03  # a limb stands at least so far above its crotch [m]
 BURIED = 0.01  # a limb end lies at least so far below the soil line [m]
 BY_HAND = 5.0  # what one hand sets under water [kg]; common practice, no source
 TIMES_WOOD = 4.0  # all sinkers together, in times of what the wood weighs
-STEPS = (1.0, 1.1, 1.3)  # times the least, until the whole verdict is "stays"
+STEPS = (1.0, 1.1, 1.3, 1.7)  # times the least, until the whole verdict is "stays"
+TOLD = (5e-3, 6.35e-3)  # steps in which places are told: half a centimetre, a quarter inch [m]
 LIGHTER = 0.97  # of what fewer sinkers weigh: else they are not worth another tie
 EVERY = 3  # of the levels, while places are tried
 
@@ -273,7 +274,7 @@ def _by_number(
     wet = 1 - stage.water / material.density.low
     shares = np.where(stage.levels > 0, wet, 1.0)
     found: list[Offer] = []
-    everywhere = least_sinkers(rigs, points, shares, most)
+    everywhere = least_sinkers(rigs, _beside(points), shares, most)
     if everywhere is None:
         return []
     used = np.argsort(-everywhere)[:MOST_SINKERS]
@@ -285,16 +286,27 @@ def _by_number(
         tried = sets if count < MOST_SINKERS else iter([tuple(int(i) for i in used)])
         best: Offer | None = None
         for chosen in tried:
-            masses = least_sinkers(rigs, points[list(chosen)], shares, most)
+            places = points[list(chosen)]
+            masses = least_sinkers(rigs, places, shares, most)
+            if masses is None or (best is not None and masses.sum() >= best.total):
+                continue
+            masses = least_sinkers(rigs, _beside(places), shares, most)
             if masses is None or (count > 1 and masses.min() < 1e-3):
                 continue
             if best is None or masses.sum() < best.total:
-                best = _offer(material, points[list(chosen)], masses)
+                best = _offer(material, places, masses)
             if best.total <= least / LIGHTER:
                 break
         if best is not None:
             found.append(best)
     return found
+
+
+def _beside(points: Floats) -> Floats:
+    """Corners of where ties may be that are told to be at points (p, 3): (4, p, 3) [m]."""
+    corners = np.array([(x, y, 0) for x in (-1, 1) for y in (-1, 1)])
+    moved: Floats = points + max(TOLD) / 2 * corners[:, None]
+    return moved
 
 
 def _offer(material: Material, points: Floats, masses: Floats) -> Offer:
@@ -314,28 +326,35 @@ def _offer(material: Material, points: Floats, masses: Floats) -> Offer:
 def _proved(
     offer: Offer, stage: Stage, number: int, stays: Callable[[Stage], bool]
 ) -> Offer | None:
-    """Give the offer in whole tens of grams that the whole verdict calls held; None: none is."""
+    """Give the offer in whole tens of grams that the whole verdict calls held; None: none is.
+
+    Held with stones that hang, with such that stand, and at the places as they are told.
+    """
     group = stage.bodies[number].group
     assert group is not None
-    for step in STEPS:
-        masses = tuple(math.ceil(mass * step * 100 - 1e-6) / 100 for mass in offer.masses)
+    for more in STEPS:
+        masses = tuple(math.ceil(mass * more * 100 - 1e-6) / 100 for mass in offer.masses)
         if max(masses) > BY_HAND:
             return None
         rounded = replace(offer, masses=masses)
-        stages = (
-            stage.with_group(number, _with_offer(group, rounded, how))
-            for how in (rounded.hows, ("standing",) * len(masses))
-        )
-        if all(stays(tried) for tried in stages):
+        tried = [rounded, replace(rounded, hows=("standing",) * len(masses))]
+        tried += [_told(rounded, step) for step in TOLD]
+        if all(stays(stage.with_group(number, _with_offer(group, o))) for o in tried):
             return rounded
     return None
 
 
-def _with_offer(group: Group, offer: Offer, hows: Sequence[str]) -> Group:
+def _told(offer: Offer, step: float) -> Offer:
+    """Round the places of an offer as a reader is told them."""
+    places = np.round(np.array(offer.points) / step) * step
+    return replace(offer, points=tuple((float(x), float(y), float(z)) for x, y, z in places))
+
+
+def _with_offer(group: Group, offer: Offer) -> Group:
     """Add the sinkers of an offer to a group."""
     added = tuple(
         Sinker(mass, offer.material, how, at)
-        for mass, how, at in zip(offer.masses, hows, offer.points, strict=True)
+        for mass, how, at in zip(offer.masses, offer.hows, offer.points, strict=True)
     )
     return replace(group, sinkers=(*group.sinkers, *added))
 
