@@ -131,13 +131,15 @@ def test_the_page_names_wood_once_in_a_line(tmp_path: Path) -> None:
     assert any(re.match(r"Log: stays .*\. At its worst level", text) for text in said), said
 
 
-def test_a_foot_is_named_in_centimetres(log: HoldResult) -> None:
+def test_a_foot_is_named_to_a_millimetre(log: HoldResult) -> None:
     steep = replace(log, verdict=Verdict.UNSURE, doubts=(Doubt.LEANS,), lean=7.0)
     assert "give it a second foot" in hold_sentences(steep, Units.METRIC)[0]
-    feet = ((0.31, 0.205, 0.043), (0.5, 0.1, 0.06))
+    feet = ((0.31, 0.205, 0.043), (0.5, 0.1, 0.0024))
     offers = replace(steep.offers, best=(), feet=feet)
     words = hold_sentences(replace(steep, offers=offers), Units.METRIC)[0]
-    assert "one 4.5 cm high at (31 cm, 20.5 cm) and one 6 cm high at (50 cm, 10 cm)" in words
+    assert (
+        "(31 cm, 20.5 cm), its top 4.3 cm above the glass and (50 cm, 10 cm), its top 2 mm" in words
+    )
 
 
 def test_every_finding_of_this_room_is_worded(log: HoldResult) -> None:

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from plumbstone.volumes.holding.soaking import Soaking
     from plumbstone.volumes.holding.stability import Standing
 
+THIN = 0.01  # [m]: what stands less high is told in millimetres
 LAID_ON = "wedge it, or lay a stone on the end that rises."
 TUB = (
     "try it in a tub with stones until it just sinks, and write these into its [[group]] as "
@@ -309,14 +310,20 @@ def _cure_words(finding: Finding, units: Units) -> str:
 def _foot_words(finding: Finding, units: Units) -> str:
     """Say where more feet hold it, where such places were found."""
     feet = [
-        [place_words(finding.number(f"foot{i}_{axis}_m"), units) for axis in "xyz"]
+        [finding.number(f"foot{i}_{axis}_m") for axis in "xyz"]
         for i in (0, 1)
         if f"foot{i}_x_m" in finding.numbers
     ]
     if not feet:
         return f"give it a second foot, {LAID_ON}"
-    places = " and ".join(f"one {z} high at ({x}, {y})" for x, y, z in feet)
-    return f"give it a firm foot, {places} from left and front."
+    places = " and ".join(
+        f"({place_words(x, units)}, {place_words(y, units)}), its top "
+        f"{written(z, 'gap' if z < THIN else 'length', units)} above the glass"
+        for x, y, z in feet
+    )
+    return (
+        f"give it a firm foot, pushed in until it bears: at {places}; places from left and front."
+    )
 
 
 def _edge_words(finding: Finding, units: Units) -> str:
