@@ -67,6 +67,9 @@ def hold_sentences(hold: "HoldResult", units: Units, *, told_before: bool = Fals
     from plumbstone.volumes.holding.findings import hold_findings
 
     told = [] if told_before else [WORDED[f.kind](f, units) for f in hold_findings(hold)]
+    if not told_before:
+        wood = hold.stage.wood_of(hold.number)
+        told += [f"{body.entry.name}: {text}" for body in wood for text in body.warnings]
     return [
         *([_staying(hold, units)] if hold.stays else []),
         *told,

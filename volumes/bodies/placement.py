@@ -123,6 +123,8 @@ def body_of(entry: PieceEntry, stamp: object, memo: Memo) -> Body:
         how = f"{how}; density from the table"
         return Body(entry, piece, volume, mass, how, form, piece.warnings)
     warnings = (*piece.warnings, *_contradiction(entry, volume, entry.mass))
+    if entry.kind == "wood":
+        volume = _as_its_kind(volume, entry.mass, density)
     return Body(entry, piece, volume, Range.exact(entry.mass), f"{how}; weighed", form, warnings)
 
 
@@ -394,6 +396,19 @@ def _check_wood(mass: float, volume: Range) -> None:
             f"than any wood full of water ({DENSEST_WOOD:.0f}); check size, scale and mass."
         )
         raise PlacingError(message)
+
+
+def _as_its_kind(volume: Range, mass: float, density: Range) -> Range:
+    """Widen a volume [m³] that makes wood heavier or lighter than its kind [kg/m³] ever is.
+
+    Form or kind is wrong then, and which one decides whether it floats: both are judged.
+    """
+    low, high = volume.low, volume.high
+    if mass / high > density.high:
+        high = mass / density.low
+    if mass / low < density.low:
+        low = mass / density.high
+    return Range(low, volume.mid, high)
 
 
 def _contradiction(entry: PieceEntry, volume: Range, mass: float) -> tuple[str, ...]:
