@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from plumbstone.cli.options import TrustOption
+from plumbstone.cli.options import TrustOption, limits_factor
 from plumbstone.cli.terminal import set_terminal
 from plumbstone.meshes.limits import VARIABLE
 
@@ -63,14 +63,14 @@ def _tell_version(asked: bool) -> None:
 
 def options(
     limits: Annotated[
-        float,
+        float | None,
         typer.Option(
             "--limits",
+            parser=limits_factor,
+            metavar="<number>",
             help="Raise the limits on file size, faces and grid cells by this factor.",
-            min=1,
-            max=1000,
         ),
-    ] = 1.0,
+    ] = None,
     _trust: TrustOption = None,
     _version: Annotated[
         bool,
@@ -81,7 +81,7 @@ def options(
 ) -> None:
     """Set what holds for every command."""
     gc.enable()
-    if limits > 1:
+    if limits is not None:
         os.environ[VARIABLE] = str(limits)
 
 
@@ -90,7 +90,7 @@ def _set_limits(words: Sequence[str]) -> None:
     for word, following in zip(words, (*words[1:], ""), strict=True):
         name, _, value = word.partition("=")
         if name == "--limits":
-            os.environ[VARIABLE] = value or following
+            os.environ[VARIABLE] = (value or following).replace(",", ".")
 
 
 def run() -> None:

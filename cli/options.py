@@ -29,6 +29,14 @@ def per_kilogram(text: str) -> float:
     return _read(text, "€/kg")
 
 
+def limits_factor(text: str) -> float:
+    """Read a factor on the limits, 1 to 1000."""
+    found = number_like(text)
+    if not 1 <= found <= 1000:
+        raise typer.BadParameter(f"{text} must lie from 1 to 1000.")
+    return found
+
+
 def cell_width(text: str) -> float:
     """Read a width in mm, or with its unit [m]."""
     from plumbstone.volumes.scape.quantities import is_quantity, parse_quantity

@@ -190,7 +190,7 @@ def _weigh_all(
     if limbs:
         return [weigh_limbs([_limb(text) for text in limbs], material, mass)], []
     if scans:
-        return _weigh_scans(request, list(_files(scans)))
+        return _weigh_scans(request, _files(scans))
     if request.volume is not None:
         return [weigh_volume(request.volume, material, mass)], []
     if mass is None:
@@ -202,7 +202,7 @@ def _weigh_all(
 def readable(scans: Sequence[Path]) -> list[Path]:
     """List the files that will be read; what is missing or empty is told when it is weighed."""
     with suppress(PlumbstoneError):
-        return list(_files(scans))
+        return _files(scans)
     return list(scans)
 
 
@@ -317,8 +317,12 @@ def _by_mass(weighed: Weighed, request: Request) -> Weighed:
     return checked_by_mass(weighed, request.mass)
 
 
-def _files(scans: Sequence[Path]) -> Iterator[Path]:
-    """Spread folders and patterns into the scans they hold."""
+def _files(scans: Sequence[Path]) -> list[Path]:
+    """Spread folders and patterns into the scans they hold, each once."""
+    return list({path.absolute(): path for path in _spread(scans)}.values())
+
+
+def _spread(scans: Sequence[Path]) -> Iterator[Path]:
     for path in scans:
         if path.is_dir():
             inside = sorted(

@@ -264,6 +264,16 @@ def test_a_sump_over_the_box_is_said_so(tmp_path: Path) -> None:
     assert "Dose for 420.0 L, sump and filter counted." in told(tmp_path)
 
 
+def test_a_sump_with_room_is_not_to_be_checked(tmp_path: Path) -> None:
+    # 2000 cm² × 2 cm = 4 L.
+    sump = '[tank.sump]\nwater = "80 L"\narea = "2000 cm^2"\ndrop = "2 cm"'
+    for room, words in (('spare = "30 L"', "room for 30.0 L."), ("", "check the sump's room.")):
+        write(tmp_path, tank(more=f"{sump}\n{room}"), SOIL)
+        assert f"4.00 L drain back{': ' if not room else '; the sump has '}{words}" in told(
+            tmp_path
+        )
+
+
 def test_loose_stones_are_named(tmp_path: Path) -> None:
     write(tmp_path, tank(), table("lump", name='"Rubble"', mass='"30 kg"', material='"granite"'))
     assert "No price given: Rubble." in told(tmp_path)
@@ -502,6 +512,49 @@ def test_stone_by_the_pound_is_told_in_pounds() -> None:
     assert written(2.5 * 0.45359237, "sinker", Units.US, Toward.UP) == "2.50 lb"
     assert written(2.51 * 0.45359237, "sinker", Units.US, Toward.UP) == "2.55 lb"
     assert written(0.5 * 0.45359237, "sinker", Units.US) == "8.0 oz"
+
+
+def test_wood_heavier_than_its_kind_is_judged_as_its_kind_too(tmp_path: Path) -> None:
+    # A box of 30 × 10 × 1 cm holds 0.3 L; 400 g in it are 1333 kg/m³, of wood of 520-780. At 520
+    # kg/m³ they would take 769 mL and lift by 769 × 0.99705 - 400 = 367 g.
+    log = {"kind": '"wood"', "material": '"azalea root"', "mass": '"400 g"'}
+    write(tmp_path, tank(), stone("Log", '"30 cm", "10 cm", "1 cm"', '"30 cm", "15 cm"', **log))
+    (held,) = read_json("plumbstone hold tank.toml", tmp_path)["holds"]
+    assert held["verdict"] == "unsure"
+    assert held["lift_g"]["high"] == pytest.approx(367, abs=1)
+    assert "check scale of the form" in type_in("plumbstone hold tank.toml", tmp_path).stdout
+
+
+def test_a_thin_wall_before_much_soil_is_not_to_be_filled(tmp_path: Path) -> None:
+    # A slab 1.5 cm thick rights itself by its weight times 0.75 cm; soil of 18 cm tips it by its
+    # thrust, K γ h² / 2 with K = tan²(45° - 17°) and γ = 5.2 kN/m³, at 6 cm: a fifth to a third.
+    wall = stone("Slab", '"59.6 cm", "1.5 cm", "20 cm"', '"30 cm", "15 cm"', material='"slate"')
+    border = '[border]\nline = [["0 cm", "15 cm"], ["60 cm", "15 cm"]]\nstones = ["Slab"]\n'
+    soil = table("layer", name='"Soil"', material='"baked-clay soil"', height='"18 cm"',
+                 zone='"behind border"')  # fmt: skip
+    write(tmp_path, tank(), wall, border, soil)
+    assert "Mend first: Slab: the soil tips it; it bears 2" in told(tmp_path)
+
+
+def test_gravel_too_low_in_a_gap_is_told_as_such(tmp_path: Path) -> None:
+    # Gravel of 3-8 mm stays in 5 mm (D85 at least 6 mm) and holds soil up to its own height.
+    row = stone("A", '"55 cm", "8 cm", "10 cm"', '"27.5 cm", "12 cm"')
+    border = '[border]\nline = [["0 cm", "12 cm"], ["60 cm", "12 cm"]]\nstones = ["A", "B"]\n'
+    pressed = {"name": '"Wedges"', "material": '"wedge gravel"', "zone": '"border gaps"'}
+    soil = table("layer", name='"Soil"', material='"baked-clay soil"', height='"8 cm"',
+                 zone='"behind border"')  # fmt: skip
+    for height, low in (("6 cm", True), ("8 cm", False)):
+        end = stone("B", '"4.5 cm", "8 cm", "10 cm"', '"57.75 cm", "12 cm"')
+        write(
+            tmp_path,
+            tank(),
+            row,
+            end,
+            border,
+            table("layer", height=f'"{height}"', **pressed),
+            soil,
+        )
+        assert ("Wedges closes it, but not up to the soil" in told(tmp_path)) is low
 
 
 def test_wood_is_not_judged_as_a_stone(tmp_path: Path) -> None:

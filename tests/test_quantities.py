@@ -92,7 +92,7 @@ def test_the_grammar_is_closed(text: str) -> None:
     [  # a tape has ticks at whole and half centimetres, millimetres, and parts of an inch
         ("24 cm", 10), ("24.5 cm", 5), ("24,5 cm", 5), ("24.3 cm", 1), ("24.0 cm", 1),
         ("24.50 cm", 0.1), ("245 mm", 1), ("0.245 m", 1), ("23 5/8 in", 25.4 / 8),
-        ("9.6 in", 2.54), ("9.5 in", 12.7), ("5' 6 1/2\"", 0), ("24 kg", 0), ("long", 0), ("", 0),
+        ("9.6 in", 2.54), ("9.5 in", 12.7), ("5' 6 1/2\"", 12.7), ("1 ft 3 in", 25.4), ("24 kg", 0), ("long", 0), ("", 0),
     ],
 )  # fmt: skip
 def test_how_a_length_is_written_tells_what_it_was_read_to(text: str, millimetres: float) -> None:

@@ -91,7 +91,7 @@ def test_bucket_on_a_scale(tmp_path: Path) -> None:
         ("stone.ply --size '10 x 8 x 5 cm'", "a scan or --size, not both"),
         ("--limb '60 cm, 25 cm, 12 cm' --bucket-rise '1 kg'", "--limb or --bucket-rise"),
         ("--size '10 x 8 x 5 cm' --longest '9 cm'", "--longest needs a scan"),
-        ("stone.ply stone.ply --longest '9 cm'", "--longest is that of one piece, not of 2"),
+        ("stone.ply other.ply --longest '9 cm'", "--longest is that of one piece, not of 2"),
         ("--size '10 x 8 x 5 cm' --one-piece", "--one-piece needs a scan"),
         ("--size '10 x 8 x 5 cm' --known card", "--known needs a scan"),
         ("--mass '3 kg' --opening '8 x 5 cm'", "--opening needs a scan or --size"),
@@ -101,8 +101,15 @@ def test_bucket_on_a_scale(tmp_path: Path) -> None:
     ],
 )
 def test_what_would_have_no_effect_is_refused(tmp_path: Path, typed: str, told: str) -> None:
-    put(tmp_path, "stone.ply", box((0.1, 0.08, 0.05)))
+    for name in ("stone.ply", "other.ply"):
+        put(tmp_path, name, box((0.1, 0.08, 0.05)))
     assert told in refuse(f"plumbstone weigh {typed}", tmp_path)
+
+
+def test_a_file_named_twice_is_weighed_once(tmp_path: Path) -> None:
+    put(tmp_path, "stone.ply", box((0.1, 0.08, 0.05)))
+    line = "plumbstone --limits 1,5 weigh stone.ply ./stone.ply . --unit m"
+    assert len(read_json(line, tmp_path)["pieces"]) == 1
 
 
 def test_a_limb_is_wood_unless_said_otherwise(tmp_path: Path) -> None:

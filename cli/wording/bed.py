@@ -6,7 +6,7 @@ from dataclasses import replace
 from plumbstone.cli.wording.units import INCH, Toward, Units, show_length, written
 from plumbstone.meshes.telling import percent
 from plumbstone.volumes.figures import BagFigures, LayerFigures
-from plumbstone.volumes.findings import Finding, Kind
+from plumbstone.volumes.findings import Finding, Kind, Severity
 
 
 def layer_sentences(layer: LayerFigures, units: Units) -> Iterator[str]:
@@ -90,6 +90,11 @@ def leaks(finding: Finding, units: Units) -> str:
         )
     if finding.how == "lets through":
         return f"{where}: {finding.where} is too coarse to hold {name}: {shows}; {finding.cure}."
+    if finding.how == "over filler":
+        return (
+            f"{where}: {finding.where} closes it, but not up to the soil; above it {shows}. Press "
+            "it in higher."
+        )
     filled = finding.number("fill_m3") > 0
     cure = f"{finding.cure}, about {fill} to fill it" if filled else finding.cure
     if finding.how == "may arch":
@@ -127,12 +132,12 @@ def slides(finding: Finding, units: Units) -> str:
         run = _needed(finding, "run_m", units)
         return (
             f"{name}: {finding.where} stays at {stays} of the {drawn} drawn ({volume} less); it "
-            f"needs {run} of run, a wall or a terrace."
+            f"needs {run} more of run, a wall or a terrace."
         )
     lower = _length(finding, "drop_m", units)
     return (
-        f"{name}: its edge, {finding.where}, ends up to {lower} lower than drawn, at repose "
-        f"({volume} less); a wall would hold it."
+        f"{name}: {finding.where} ends up to {lower} lower than drawn, where its edge or step lies "
+        f"at repose ({volume} less); a wall would hold it."
     )
 
 
@@ -185,6 +190,13 @@ def weak(finding: Finding, units: Units) -> str:
         return (
             f"{name}: {_length(finding, 'retained_m', units)} of it lean on a strip that no stone "
             "backs; whether it bears that is not known: bed its foot in, or set stones before it."
+        )
+    if finding.severity is Severity.STOP:
+        does = "pushes it forward" if finding.how == "slides" else "tips it"
+        held = percent(min(finding.number("sliding"), finding.number("tipping")))
+        return (
+            f"{name}: the soil {does}; it bears {held} of the thrust. Lower the soil, or set "
+            "heavier, thicker stones in steps."
         )
     if finding.how == "slides":
         return f"{name}: the soil may push it forward; set a heavier one, or lower the soil."

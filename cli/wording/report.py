@@ -134,8 +134,12 @@ def water_lines(report: Report, units: Units) -> Iterator[str]:
     if water.salt_mix_kg is not None:
         yield f"Salt mix: {mass_words(water.salt_mix_kg, units)}; mix it apart, measure, top up."
     if report.drain_back is not None and not report.drain_back.overflows:
-        amount = written(report.drain_back.volume_m3, "volume", units, Toward.UP)
-        yield f"When the pump stops, {amount} drain back: check the sump's room."
+        back = report.drain_back
+        amount = written(back.volume_m3, "volume", units, Toward.UP)
+        room = ": check the sump's room"
+        if back.spare_m3 is not None:
+            room = f"; the sump has room for {written(back.spare_m3, 'volume', units)}"
+        yield f"When the pump stops, {amount} drain back{room}."
 
 
 def load_lines(load: LoadFigures, units: Units) -> Iterator[str]:

@@ -176,7 +176,7 @@ def ruled_scale(
     share = float(np.linalg.norm([CALIPER, step / length, unsure]))
     says = f"its lengths follow the {length * 1e2:.1f} cm that you measured"
     if step > CALIPER_STEP:
-        says += f", read to {read * 1e3:.0f} mm: write each millimetre, {length * 1e2:.2f} cm"
+        says += f", read to {read * 1e3:.0f} mm: write each millimetre, {length * 1e3:.0f} mm"
     trust = "good" if twice else "fair"
     if not twice:
         says += "; the width across (--across) would check it"

@@ -17,6 +17,7 @@ from plumbstone.volumes.scape.materials import Material
 
 Sides = tuple[NDArray[np.bool_], NDArray[np.bool_]]
 SLIDING, TIPPING = 1.5, 2.0  # least reserves of a stone; common practice, no source
+FALLS = 0.5  # of the thrust: what bears less is pushed over even if its friction is underrated
 FRICTION = 0.3  # stone on wet glass, mid of 0.2-0.4; no source, be cautious
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from plumbstone.volumes.bed.bags import cheapest_bags
-from plumbstone.volumes.bed.border import SLIDING, TIPPING, BorderResult
+from plumbstone.volumes.bed.border import FALLS, SLIDING, TIPPING, BorderResult
 from plumbstone.volumes.bed.holes import holes_under
 from plumbstone.volumes.bed.interfaces import (
     Heave,
@@ -77,7 +77,9 @@ def bed_findings(
             slides = footing.sliding / SLIDING < footing.tipping / TIPPING
             numbers = {"sliding": footing.sliding, "tipping": footing.tipping}
             how = "slides" if slides else "tips"
-            yield Finding(Kind.WEAK, Severity.CARE, (footing.name,), numbers, how=how)
+            falls = min(footing.sliding, footing.tipping) < FALLS
+            severity = Severity.STOP if falls else Severity.CARE
+            yield Finding(Kind.WEAK, severity, (footing.name,), numbers, how=how)
     yield from _strips_alone(bed)
     for area, x, y in bare_floor(bed):
         yield Finding(Kind.BARE, Severity.NOTE, (), {"area_m2": area, "x_m": x, "y_m": y})
@@ -103,9 +105,10 @@ def _leaks(bed: BedResult, border: BorderResult | None) -> Iterator[Finding]:
         gap = gaps.get((crack.left, crack.right))
         soil = next(r.layer.material for r in bed.layers if r.layer.name == passed.layer)
         how, filler = _filled(passed, soil, bed)
+        arches = how in ("may arch", "over filler") and state_of(passed.width, soil) == "may arch"
         yield Finding(
             Kind.LEAKS,
-            Severity.NOTE if (hidden and not strip) or how == "may arch" else Severity.CARE,
+            Severity.NOTE if (hidden and not strip) or arches else Severity.CARE,
             (passed.layer, crack.left, crack.right),
             {
                 "width_m": passed.width, "retained_m": passed.upper - passed.lower,
@@ -123,12 +126,13 @@ def _leaks(bed: BedResult, border: BorderResult | None) -> Iterator[Finding]:
 
 
 def _filled(passed: Passed, soil: Material, bed: BedResult) -> tuple[str, str]:
-    """Tell how a gap is open, and which layer is pressed into it and does not close it."""
+    """Tell how a gap is open, and which layer is pressed into it and does not close it all."""
     for other in bed.layers:
         if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is passed.row:
             holds, stays = is_filter(other.layer.material, soil, passed.width)
-            if not (holds and stays):
-                return "lets through" if stays else "falls out", other.layer.name
+            if holds and stays:
+                return "over filler", other.layer.name
+            return "lets through" if stays else "falls out", other.layer.name
     return state_of(passed.width, soil), ""
 
 
@@ -192,7 +196,7 @@ def _slides(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
     lying = result.surface > result.below + 1e-6
     free = lying & (bed.columns.solid == 0)
     if free.any() and slide.crest_drawn - slide.crest_stays > STEP:
-        run = (slide.crest_drawn - slide.crest_on) / result.layer.slope
+        run = (slide.crest_drawn - slide.crest_stays) / result.layer.slope
         crest = {"drawn_m": slide.crest_drawn, "stays_m": slide.crest_stays, "run_m": run}
         yield Finding(
             Kind.SLIDES, Severity.CARE, (result.layer.name,), {**numbers, **crest},

@@ -24,6 +24,7 @@ LATTICE = 60  # cells along a piece, on which limbs are told apart
 LIMB = 0.03  # a limb stands at least so far above its crotch [m]
 BURIED = 0.01  # a limb end lies at least so far below the soil line [m]
 BY_HAND = 5.0  # what one hand sets under water [kg]; common practice, no source
+LIGHTEST = 0.1  # what is worth a tie [kg]; common practice, no source
 TIMES_WOOD = 4.0  # all sinkers together, in times of what the wood weighs
 STEPS = (1.0, 1.1, 1.3, 1.7)  # times the least, until the whole verdict is "stays"
 TOLD = (5e-3, 6.35e-3)  # steps in which places are told: half a centimetre, a quarter inch [m]
@@ -333,7 +334,9 @@ def _proved(
     group = stage.bodies[number].group
     assert group is not None
     for more in STEPS:
-        masses = tuple(math.ceil(mass * more * 100 - 1e-6) / 100 for mass in offer.masses)
+        masses = tuple(
+            max(LIGHTEST, math.ceil(mass * more * 100 - 1e-6) / 100) for mass in offer.masses
+        )
         if max(masses) > BY_HAND:
             return None
         rounded = replace(offer, masses=masses)

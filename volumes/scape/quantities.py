@@ -220,6 +220,8 @@ def read_to(text: str) -> float:
     "24 cm" is read to the centimetre, "24.5 cm" to half of one, "24.3 cm" or "24.0 cm" to the
     millimetre, "23 5/8 in" to an eighth; a text that is no such length gives 0.
     """
+    if two := _TWO_UNITS.fullmatch(text.strip()):
+        return read_to([part for part in two.groups() if part][-1])
     if tape := _TAPE.fullmatch(text.strip()):
         return (_size_of(tape[4], _LENGTHS) or 0.0) / int(tape[3])
     found = _NUMBER_AND_UNIT.fullmatch(_COMMA.sub(r"\1.\2", text.strip()))
