@@ -527,6 +527,7 @@ def test_offers_are_what_a_hand_lifts(tmp_path: Path, friction: float | None) ->
         f'[[group]]\nwood = ["Log"]\n{more}\n',
     )
     for offer in hold.offers.best:
+        assert min(offer.masses) >= 0.1
         assert max(offer.masses) <= 5
         assert all(round(mass * 100) == pytest.approx(mass * 100) for mass in offer.masses)
 
@@ -546,8 +547,8 @@ def test_wood_that_hangs_between_sinking_and_floating_does_not_stay_untied(tmp_p
     hold = hold_of(tmp_path, wood("Log", (40, 6, 6), 1.5, 45))
     assert hold.balance.lift.low < 0
     assert not hold.stays
-    heavy = hold_of(tmp_path, wood("Log", (40, 6, 6), 1.85, 45))
-    assert heavy.stays
+    heavy = wood("Log", (40, 6, 6), 1.72, 45).replace("driftwood", "mopane wood")
+    assert hold_of(tmp_path, heavy).stays
 
 
 def test_what_is_drawn_into_each_other_is_not_judged_as_held(tmp_path: Path) -> None:

@@ -403,11 +403,7 @@ def _as_its_kind(volume: Range, mass: float, density: Range) -> Range:
 
     Form or kind is wrong then, and which one decides whether it floats: both are judged.
     """
-    low, high = volume.low, volume.high
-    if mass / high > density.high:
-        high = mass / density.low
-    if mass / low < density.low:
-        low = mass / density.high
+    low, high = min(volume.low, mass / density.low), max(volume.high, mass / density.high)
     return Range(low, volume.mid, high)
 
 
