@@ -36,6 +36,17 @@ class WeighedScan:
     mesh: bytes  # mended, PLY
     scene: bytes  # GLB, seen, closed and cut away told apart
 
+    @property
+    def sides(self) -> tuple[float, float, float]:
+        """Length, depth and height of the scene as it stands, from its corner [m]."""
+        head = json.loads(self.scene[20 : 20 + int.from_bytes(self.scene[12:16], "little")])
+        ends = [a for a in head["accessors"] if len(a.get("max", ())) == 3]  # of corners, +y up
+        return (
+            max(end["max"][0] for end in ends),
+            max(-end["min"][2] for end in ends),
+            max(end["max"][1] for end in ends),
+        )
+
 
 @dataclass(slots=True)
 class ScanJob:

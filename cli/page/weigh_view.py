@@ -139,8 +139,8 @@ class WeighView:
         self.chosen = element("p", "soft")
         self._choose_material(load_materials()[UNKNOWN])
 
-    def _search(self) -> None:
-        """List what fits what was typed."""
+    async def _search(self) -> None:
+        """List what fits what was typed; what is meant beyond doubt is taken at once."""
         wanted = self.search.value.strip().lower()
         fitting = [
             m
@@ -154,6 +154,10 @@ class WeighView:
                 with element("li"):
                     act = partial(self._take, material)
                     element("button", "", self._about(material), type="button").on("click", act)
+        meant = [m for m in fitting if m.name == wanted] or fitting
+        if len(meant) == 1 and meant[0].key != self.material:
+            self._choose_material(meant[0])
+            await self.run()
 
     async def _take(self, material: Material) -> None:
         self._choose_material(material)
@@ -313,8 +317,7 @@ class WeighView:
                 button(labels.PUT_AWAY, self._put_away, "small")
 
     def _show_closed(self, scan: WeighedScan) -> None:
-        size = tuple(side / 100 for side in scan.document["size_cm"])
-        turning_view(f"/scan/{self._key}?{self._asked}", size, words.SCAN_IN_3D)
+        turning_view(f"/scan/{self._key}?{self._asked}", scan.sides, words.SCAN_IN_3D)
         with element("p", "soft legend"):
             for colour, name in zip((STONE, CLOSED, AWAY), words.PARTS, strict=True):
                 element("i", "", style=f"background:{colour}")
