@@ -53,6 +53,7 @@ class PieceFigures:
     rests: str
     pressed_m: float  # below the surface of the bed
     set_after_layer: int | None  # place in pouring order of the layer it is set on
+    on_wood: bool  # a stone that lies on wood and is set after it
     covered: float  # share of its volume below the bed's surface
     cost: Range | None
     how_known: str

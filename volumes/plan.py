@@ -72,10 +72,7 @@ def set_after(body: Body, bodies: Sequence[Body], bed: BedResult | None) -> int 
     The topmost layer that is drawn where the middle of the piece is, for what rests on the
     bed or on something that does.
     """
-    by_name = {other.entry.name: other for other in bodies}
-    below = body
-    while below.entry.rests in by_name:
-        below = by_name[below.entry.rests]
+    below = [body, *carriers(body, bodies)][-1]
     if below.entry.rests != "bed" or bed is None:
         return None
     cell = bed.grid.cell_at(*below.entry.at)
@@ -84,11 +81,30 @@ def set_after(body: Body, bodies: Sequence[Body], bed: BedResult | None) -> int 
     return lying[-1] if lying else None
 
 
-def in_order_of_work(bodies: Sequence[Body], bed: BedResult | None) -> tuple[Body, ...]:
-    """Sort pieces as they are set: on the glass first, then layer by layer; stones before wood."""
+def carriers(body: Body, bodies: Sequence[Body]) -> list[Body]:
+    """List what a piece rests on, and what that rests on, downwards."""
+    by_name = {other.entry.name: other for other in bodies}
+    found: list[Body] = []
+    while (below := by_name.get((found or [body])[-1].entry.rests)) is not None:
+        found.append(below)
+    return found
 
-    def step(body: Body) -> tuple[int, bool]:
-        after = set_after(body, bodies, bed)
-        return -1 if after is None else after, body.entry.kind == "wood"
+
+def on_wood(body: Body, bodies: Sequence[Body]) -> bool:
+    """Whether a stone lies on wood, so that it is set after it."""
+    below = carriers(body, bodies)
+    return body.entry.kind == "stone" and any(b.entry.kind == "wood" for b in below)
+
+
+def in_order_of_work(bodies: Sequence[Body], bed: BedResult | None) -> tuple[Body, ...]:
+    """Sort pieces as they are set: on the glass first, then layer by layer; stones before wood.
+
+    Stones that lie on wood come after it, and everything after what carries it.
+    """
+
+    def step(body: Body) -> tuple[int, int, int]:
+        after, wood = set_after(body, bodies, bed), body.entry.kind == "wood"
+        turn = 2 if on_wood(body, bodies) else int(wood)
+        return -1 if after is None else after, turn, len(carriers(body, bodies))
 
     return tuple(sorted(bodies, key=step))

@@ -43,7 +43,7 @@ from plumbstone.volumes.figures import (
     WaterFigures,
 )
 from plumbstone.volumes.findings import NO_LINE, Finding, Kind, Severity, worst_first
-from plumbstone.volumes.plan import Ground, Plan, Purchase, set_after
+from plumbstone.volumes.plan import Ground, Plan, Purchase, on_wood, set_after
 from plumbstone.volumes.scape.groups import Sinker
 from plumbstone.volumes.scape.layers import Border
 from plumbstone.volumes.scape.scape import Lump, Scape, Tank
@@ -459,6 +459,7 @@ def _piece(plan: Plan, body: Body, number: int) -> PieceFigures:
         rests=entry.rests,
         pressed_m=entry.pressed if entry.rests == "bed" else 0.0,
         set_after_layer=set_after(body, plan.bodies, plan.bed),
+        on_wood=on_wood(body, plan.bodies),
         covered=plan.covered[entry.name],
         cost=None if entry.price is None else body.mass.times(entry.price),
         how_known=body.how_known,

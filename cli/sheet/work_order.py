@@ -106,7 +106,7 @@ def _bare_steps(report: Report, q: Figures) -> Iterator[Step]:
 def _set_steps(report: Report, q: Figures, after: int | None, where: str) -> Iterator[Step]:
     """Give the steps in which pieces are set after a layer, stones before wood."""
     on_it = [(i, p) for i, p in enumerate(report.pieces) if p.set_after_layer == after]
-    stones = [(i, p) for i, p in on_it if p.kind == "stone"]
+    stones = [(i, p) for i, p in on_it if p.kind == "stone" and not p.on_wood]
     if stones:
         verb = "Set the stones" if after is None else "Press stones"
         tasks = [_piece_task(i, piece) for i, piece in stones]
@@ -122,6 +122,10 @@ def _set_steps(report: Report, q: Figures, after: int | None, where: str) -> Ite
         tasks += _wood_tasks(report, names, q)
         about = frozenset(names | {h.name for h in holds})
         yield Step(f"Set the wood {where} and hold it down", tuple(tasks), about=about)
+    last = [(i, p) for i, p in on_it if p.on_wood]
+    if last:
+        about = frozenset(p.name for _, p in last)
+        yield Step("Lay stones on the wood", tuple(_piece_task(*one) for one in last), about=about)
 
 
 def _piece_task(i: int, piece: PieceFigures) -> Task:
@@ -133,12 +137,17 @@ def _piece_task(i: int, piece: PieceFigures) -> Task:
 
 def _wood_tasks(report: Report, names: set[str], q: Figures) -> Iterator[Task]:
     """Say what holds each group with this wood, and what to hang instead where it moves."""
+    tied = False
     for i, hold in enumerate(report.holds):
         if not names & {*hold.wood}:
             continue
+        tied |= any(sinker.how != "laid on" for sinker in hold.sinkers)
         for k, words in enumerate(_hold_lines(i, hold, q)):
             yield Task(f"hold {hold.name} {k}", words)
-    yield Task("ties", Markup("Leave the ties on; soaked wood is tested at the next re-layout."))
+    if tied:
+        yield Task(
+            "ties", Markup("Leave the ties on; soaked wood is tested at the next re-layout.")
+        )
 
 
 def _hold_lines(i: int, hold: Any, q: Figures) -> Iterator[Markup]:
@@ -157,18 +166,19 @@ def _hold_lines(i: int, hold: Any, q: Figures) -> Iterator[Markup]:
         why = "sinks by itself, but may roll or rock" if sinks else "nothing holds it yet"
         yield Markup("{}: {}. Do not fill yet.").format(hold.name, why)
     for k, sinker in enumerate(hold.sinkers):
-        if sinker.at_m is not None:
-            yield Markup("{}: {} {} of {}, tied at {}.").format(
-                hold.name, sinker.how, q(f"holds.{i}.sinkers.{k}.mass_g", "sinker"),
-                sinker.material, _place(f"holds.{i}.sinkers.{k}.at_cm", q),
-            )  # fmt: skip
+        path, tied = f"holds.{i}.sinkers.{k}", Markup("")
+        for at, key in ((sinker.assumed_at_m, "assumed_at_cm"), (sinker.at_m, "at_cm")):
+            if at is not None:
+                tied = Markup(", tied at {}").format(_place(f"{path}.{key}", q))
+        what = Markup("{} of {}").format(q(f"{path}.mass_g", "sinker"), sinker.material)
+        yield Markup("{}: {} {}{}.").format(hold.name, sinker.stone or what, sinker.how, tied)
     if hold.stays or not hold.offers:
         return
     offer = hold.offers[0]
     for k, _ in enumerate(offer.masses_kg):
-        yield Markup("{}: hang at least {} of {} at {}.").format(
+        yield Markup("{}: at least {} of {} {} at {}.").format(
             hold.name, q(f"holds.{i}.offers.0.masses_g.{k}", "sinker", "up"), offer.material,
-            _place(f"holds.{i}.offers.0.places_cm.{k}", q),
+            offer.how[k], _place(f"holds.{i}.offers.0.places_cm.{k}", q),
         )  # fmt: skip
 
 
@@ -278,4 +288,5 @@ def _later_tasks(report: Report, q: Figures) -> Iterator[Task]:
             yield Task(f"spare {layer.name}", words.format(layer.name, left))
     if any("soil" in layer.material for layer in report.layers):
         yield Task("sinks", Markup(SINKS))
-    yield Task("lean", Markup("Check that no stone leans towards a pane and the border holds."))
+    lean = "Check that no stone leans towards a pane"
+    yield Task("lean", Markup(f"{lean}{' and the border holds' if report.border else ''}."))

@@ -92,8 +92,8 @@ def leaks(finding: Finding, units: Units) -> str:
         return f"{where}: {finding.where} is too coarse to hold {name}: {shows}; {finding.cure}."
     if finding.how == "over filler":
         return (
-            f"{where}: {finding.where} closes it, but not up to the soil; above it {shows}. Press "
-            "it in higher."
+            f"{where}: {finding.where} closes it, but not up to the soil; above it {shows}; "
+            f"{finding.cure}, about {fill}."
         )
     filled = finding.number("fill_m3") > 0
     cure = f"{finding.cure}, about {fill} to fill it" if filled else finding.cure

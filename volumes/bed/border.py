@@ -34,7 +34,7 @@ class Gap:
     volume: float  # that comes through until it rests [m³]
     reach: float  # how far the fan reaches on the sand [m]
     cure: str
-    fill: float  # its space from the glass up to the soil line [m³]
+    fill: float  # its space up to the soil line, from the glass or what closes it below [m³]
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +140,9 @@ def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult)
     width = max((p.width for p in passed), default=width)
     material = soil.layer.material
     state = state_of(width, material) if passed else "holds"
+    pressed, closed = _pressed(row, crack.at, width, material, bed)
+    cure = cure_for(width, material, _filters(), row.border.strip)
+    cure = f"press {pressed} in up to the soil" if pressed else cure
     return Gap(
         crack.left,
         crack.right,
@@ -149,9 +152,20 @@ def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult)
         state,
         sum(p.volume for p in passed),
         max((p.reach for p in passed), default=0.0),
-        "" if state == "holds" else cure_for(width, material, _filters(), row.border.strip),
-        _room(row, number, upper, bed),
+        "" if state == "holds" else cure,
+        _room(row, number, upper, bed) - _room(row, number, min(closed, upper), bed),
     )
+
+
+def _pressed(
+    row: Row, at: tuple[float, float], width: float, soil: Material, bed: BedResult
+) -> tuple[str, float]:
+    """Name what is pressed into a gap and closes it, and up to where [m]; "" and 0: nothing."""
+    pressed = (r for r in bed.layers if r.layer.zone.pressed)
+    for result in (r for r in pressed if row_for(r.layer.zone, bed.rows) is row):
+        if all(is_filter(result.layer.material, soil, width)):
+            return result.layer.name, float(result.surface[bed.grid.cell_at(*at)])
+    return "", 0.0
 
 
 def _room(row: Row, number: int, height: float, bed: BedResult) -> float:
