@@ -15,7 +15,7 @@ from plumbstone.meshes.contents import LARGEST, ONE_FILE, file_stamp, forget_old
 from plumbstone.meshes.folders import cache_folder
 
 OWN = ("meshes", "volumes", "cli")  # what makes an answer
-USED = ("numpy", "scipy")  # libraries whose version may change its last digits
+USED = ("numpy", "scipy", "highspy")  # libraries whose version may change its last digits
 ALONE = ONE_FILE | {".toml", ".csv", ".png", ".jpg", ".jpeg", ".tif", ".tiff"}  # name no others
 MOST_KEPT = 500  # answers; the oldest go first
 JUST_NOW = 0.1  # [s] before a run began: what changed since may have been read before it did

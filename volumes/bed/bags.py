@@ -9,6 +9,7 @@ import numpy as np
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bed.results import LayerResult
+from plumbstone.volumes.programs import Program, entries_of
 from plumbstone.volumes.scape.layers import Bag
 
 MOST_BAGS = 10_000
@@ -66,7 +67,7 @@ def cheapest_bags(need: float, bags: Sequence[Bag], bulk_density: float) -> BagC
     Notes
     -----
     All counts of all sizes but the smallest are tried; where those are too many, two integer
-    programs (scipy's HiGHS) find first the least cost, then, at that cost, the least volume.
+    programs find first the least cost, then, at that cost, the least volume.
     """
     if not bags:
         message = 'No bag sizes are given; write bags = [{ holds = "9 L", price = 22 }].'
@@ -144,22 +145,17 @@ def _least(
     cap: tuple[Floats, float] | None = None,
 ) -> Floats:
     """Whole numbers of least cost that cover the need and, if given, stay under a cap."""
-    from scipy.optimize import Bounds, LinearConstraint, milp
-
     scale = volumes.max()
-    enough = need / scale * (1 - ROUNDING)
-    constraints = [LinearConstraint(volumes[None] / scale, enough, np.inf)]
+    rows, least, most = [volumes / scale], [need / scale * (1 - ROUNDING)], [np.inf]
     if cap is not None:
-        constraints.append(LinearConstraint(cap[0][None], -np.inf, cap[1] * (1 + ROUNDING)))
-    most = math.ceil(need / volumes.min()) + 1
-    found = milp(
-        costs / max(costs.max(), 1e-12),
-        constraints=constraints,
-        integrality=np.ones(len(volumes)),
-        bounds=Bounds(0, most),
-    )
-    if found.x is None:
+        rows.append(cap[0])
+        least.append(-np.inf)
+        most.append(cap[1] * (1 + ROUNDING))
+    bags = np.full(len(volumes), math.ceil(need / volumes.min()) + 1)
+    program = Program(entries_of(np.stack(rows)[None]), len(rows), len(volumes)).whole()
+    program.costing(costs / max(costs.max(), 1e-12))
+    if not program.within((least, most), (0 * bags, bags)):
         message = f"No set of bags covers {need * 1e3:.1f} L; check bag sizes and prices."
         raise BagError(message)
-    counts: Floats = np.round(found.x)
+    counts: Floats = np.round(program.answer().values)
     return counts

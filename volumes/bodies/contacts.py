@@ -4,9 +4,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Grid, Window
 from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.volumes.programs import Program, entries_of
 
 LEVEL = 1e-9  # [m]: what differs by less is level
 FAR_AROUND = 10 * np.array([[1.0, 0.0], [-0.5, 0.75**0.5], [-0.5, -(0.75**0.5)]])  # [m]
@@ -105,19 +107,11 @@ def can_rest(places: Floats, centre: Floats, held: Pulls) -> bool:
     points = np.concatenate([places, held.places]) - centre
     if not len(points) or (not len(held.places) and _lie_aside(points)):
         return False
-    from scipy.optimize import linprog
-
     signs = np.concatenate([np.ones(len(places)), -np.ones(len(held.places))])
     matrix = np.vstack([np.ones(len(points)), points.T]) * signs
     most = np.concatenate([np.full(len(places), np.inf), held.shares])
-    found = linprog(
-        np.zeros(len(points)),
-        A_eq=matrix,
-        b_eq=[1.0, 0.0, 0.0],
-        bounds=np.column_stack([np.zeros(len(points)), most]),
-        method="highs",
-    )
-    return found.x is not None
+    program = Program(entries_of(matrix[None]), *matrix.shape)
+    return program.within(([1, 0, 0], [1, 0, 0]), (np.zeros(len(points)), most))
 
 
 def _lie_aside(points: Floats) -> bool:
@@ -126,15 +120,15 @@ def _lie_aside(points: Floats) -> bool:
     return bool((points @ way).min() > APART * float(np.linalg.norm(way)))
 
 
-def inside_hull(places: Floats, points: Floats) -> bool:
-    """Whether points (p, 2) [m] all lie in the hull of places (n, 2); no where that is flat."""
+def inside_hull(places: Floats, points: Floats) -> NDArray[np.bool_]:
+    """Whether points (p, 2) [m] lie in the hull of places (n, 2), (p,); no where that is flat."""
     from scipy.spatial import ConvexHull, QhullError
 
     try:
         sides = ConvexHull(places).equations
     except (QhullError, ValueError):
-        return False
-    return bool((points @ sides[:, :2].T + sides[:, 2] <= LEVEL).all())
+        return np.zeros(points.shape[:-1], dtype=bool)
+    return np.asarray((points @ sides[:, :2].T + sides[:, 2] <= LEVEL).all(axis=-1))
 
 
 def hull_numbers(points: Floats) -> Indices:

@@ -1,9 +1,8 @@
 """Whether bodies in water stay in their drawn pose, by linear programs over all levels."""
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,12 +10,13 @@ from numpy.typing import NDArray
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.volumes.bodies.contacts import inside_hull
 from plumbstone.volumes.density import GRAVITY
+from plumbstone.volumes.programs import Answer, Program, entries_of, least_cost
 
 MOST_LIFT = 1e4  # bound of the margin [N]
 SLACK = 1e-9  # rounding of the margin [N]
 ELASTIC = 1e-6  # sum of forces and moments that lack: from here on no balance exists [N, N m]
 STILL = 1e-6  # motion at a contact or tie, in shares of that of the lift: it is the hinge
-FINE = 100.0  # in this part of a newton milp's own tolerance of 1e-7 is one of 1e-9 N
+FINE = 100.0  # in this part of a newton the tolerance of a program, 1e-7, is one of 1e-9 N
 WHOLE = 0.02  # rise across a body, in shares of its own: below it, it lifts off whole
 
 
@@ -118,45 +118,18 @@ def all_stay(rigs: Sequence[Rig]) -> bool:
 
     The rigs differ in their loads alone: one body of contacts and ties at several ends.
     """
-    return _balanced(rigs[0], np.concatenate([_rows(rig) for rig in rigs]))
+    return all(_balanced(rigs[0], np.concatenate([_rows(rig) for rig in rigs])))
 
 
-def first_moving(rigs: Sequence[Rig], *, known: bool = False) -> tuple[int, int] | None:
+def first_moving(rigs: Sequence[Rig]) -> tuple[int, int] | None:
     """Find the first level at which one of some rigs is in no balance, and the first that is not.
 
-    The rigs differ in their loads alone. Levels, then rigs, are halved: what all stays together
-    stays one by one. None where all stay; where some are `known` to move that is not asked first.
+    The rigs differ in their loads alone. None where all stay.
     """
-    rows = np.stack([_rows(rig) for rig in rigs])  # (rigs, levels, loads and bounds)
-    start, end = 0, rows.shape[1]
-    while start < end:
-        level = _first_unbalanced(rigs[0], rows.swapaxes(0, 1)[start:], known and not start)
-        if level is None:
-            return None
-        start += level + 1
-        here = rows[:, start - 1 : start]
-        first = _first_unbalanced(rigs[0], here) or 0
-        for number in range(first, len(rigs)):  # together, what stays may fail by rounding
-            if not _balanced(rigs[0], here[number]):
-                return start - 1, number
-    return None
-
-
-def _first_unbalanced(rig: Rig, parts: Floats, known: bool = False) -> int | None:
-    """First of some parts, (parts, n, loads and bounds), that is not in balance as a whole.
-
-    None where all are; where one is `known` not to be that is not asked.
-    """
-    low, high = 0, len(parts)
-    if not known and _balanced(rig, np.concatenate(parts)):
-        return None
-    while high - low > 1:
-        middle = (low + high) // 2
-        if _balanced(rig, np.concatenate(parts[low:middle])):
-            low = middle
-        else:
-            high = middle
-    return low
+    rows = np.stack([_rows(rig) for rig in rigs], axis=1)  # (levels, rigs, loads and bounds)
+    told = enumerate(_balanced(rigs[0], np.concatenate(rows)))
+    place = next((place for place, stays in told if not stays), None)
+    return None if place is None else divmod(place, len(rigs))
 
 
 def _rows(rig: Rig) -> Floats:
@@ -176,20 +149,31 @@ def _distinct(rows: Floats) -> tuple[Indices, Indices]:
     return first, which
 
 
-def _balanced(rig: Rig, rows: Floats) -> bool:
-    """Tell whether a rig can bear each of some loads and bounds."""
-    return _feasible(_matrix(rig), rows[_distinct(rows)[0]], len(rig.contacts))
+def _balanced(rig: Rig, rows: Floats) -> Iterator[bool]:
+    """Tell of each of some loads and bounds in turn whether a rig can bear it."""
+    matrix, count = _matrix(rig), len(rig.contacts)
+    size, wide = matrix.shape
+    if not wide:
+        yield from np.abs(rows[:, :size]).max(axis=1) <= ELASTIC
+        return
+    if size == 3 and wide == count and (rows[:, 0] > ELASTIC).all():
+        # One body that only rests: its load must pass within its contacts.
+        yield from inside_hull(matrix[1:].T, rows[:, 1:3] / rows[:, :1])
+        return
+    program = Program(entries_of(matrix[None]), size, wide, presolve="off")
+    known: dict[bytes, bool] = {}
+    for row in rows * FINE + 0.0:  # -0 becomes 0
+        same = row.tobytes()
+        if same not in known:
+            load, low, high = np.split(row, [size, size + wide - count])
+            bounds = np.append(np.zeros(count), low), np.append(np.full(count, np.inf), high)
+            known[same] = program.within((load, load), bounds)
+        yield known[same]
 
 
 def stays_at(rig: Rig) -> NDArray[np.bool_]:
     """Tell at which levels all bodies of a rig can be in balance, (k,)."""
-    rows = _rows(rig)
-    first, which = _distinct(rows)
-    every, matrix, count = rows[first], _matrix(rig), len(rig.contacts)
-    if _feasible(matrix, every, count):
-        return np.full(rig.levels, True)
-    found = np.array([_feasible(matrix, every[i : i + 1], count) for i in range(len(every))])
-    return np.asarray(found[which])
+    return np.array(list(_balanced(rig, _rows(rig))), dtype=bool)
 
 
 def forces_at(rig: Rig, level: int) -> tuple[Floats, Floats]:
@@ -202,12 +186,12 @@ def forces_at(rig: Rig, level: int) -> tuple[Floats, Floats]:
     count = len(rig.contacts)
     low, high = _bounds(rig, level)
     cost = np.concatenate([np.zeros(count), np.ones(len(rig.ties))])
-    found = _minimum(cost, matrix, load, low, high) if len(cost) else None
+    found = least_cost(cost, entries_of(matrix[None]), load, low, high) if len(cost) else None
     if found is None:
         empty = len(cost) == 0 and np.abs(load).max() <= ELASTIC
         forces = np.zeros(0) if empty else np.full(len(cost), np.nan)
     else:
-        forces = _solved_again(matrix, load, found.x, low, high)
+        forces = _solved_again(matrix, load, found.values, low, high)
     return forces[:count], forces[count:]
 
 
@@ -230,7 +214,7 @@ def greatest_pulls(rig: Rig) -> Floats:
         many = len(standing)
         found = _minimum_of_blocks([cost] * many, [matrix] * many, loads, low, high)
         if found is not None:
-            pulls[tie] = found.x.reshape(many, -1)[:, count + tie].max()
+            pulls[tie] = found.values.reshape(many, -1)[:, count + tie].max()
     return pulls
 
 
@@ -262,8 +246,6 @@ def least_sinkers(
         Masses shared by all levels and rigs, each pulling with its whole weight; None where
         no mass at these points holds it.
     """
-    from scipy.sparse import block_array, coo_array
-
     sets = points if points.ndim == 3 else points[None]
     own = sets.shape[1]
     held, loads, low, high, shared = [], [], [], [], []
@@ -278,14 +260,18 @@ def least_sinkers(
             least, greatest = _bounds(rig, int(level))
             low.append(least)
             high.append(greatest)
-    found = _minimum(
-        np.concatenate([np.zeros(sum(len(part) for part in low)), np.ones(own)]),
-        block_array([[_diagonal(held), coo_array(np.concatenate(shared))]]),
+    rows, columns, values = entries_of(np.stack(held))
+    pulled, hung, pulls = entries_of(np.concatenate(shared)[None])
+    wide = len(held) * held[0].shape[1]
+    entries = (np.append(rows, pulled), np.append(columns, wide + hung), np.append(values, pulls))
+    found = least_cost(
+        np.append(np.zeros(wide), np.ones(own)),
+        entries,
         np.concatenate(loads),
         np.concatenate([*low, np.zeros(own)]),
         np.concatenate([*high, np.full(own, most)]),
     )
-    return None if found is None else np.asarray(found.x[-own:], dtype=float)
+    return None if found is None else found.values[-own:]
 
 
 def hinge(rig: Rig, motion: Floats, body: int = 0) -> Floats:
@@ -327,41 +313,6 @@ def centre_of_lift(rig: Rig, level: int, body: int = 0) -> Floats:
     return at
 
 
-def _feasible(matrix: Floats, rows: Floats, contacts: int) -> bool:
-    """Whether pushes and pulls balance every row: load, then least and greatest pulls."""
-    from scipy.optimize import Bounds, LinearConstraint, milp
-
-    size, ties = matrix.shape[0], matrix.shape[1] - contacts
-    count = len(rows)
-    if not matrix.shape[1]:
-        return bool(np.abs(rows[:, :size]).max() <= ELASTIC)
-    if size == 3 and not ties and (rows[:, 0] > ELASTIC).all():
-        # One body that only rests: its load must pass within its contacts.
-        return inside_hull(matrix[1:].T, rows[:, 1:3] / rows[:, :1])
-    rows = rows * FINE
-    low = np.hstack([np.zeros((count, contacts)), rows[:, size : size + ties]]).ravel()
-    high = np.hstack([np.full((count, contacts), np.inf), rows[:, size + ties :]]).ravel()
-    load = rows[:, :size].ravel()
-    found = milp(  # which asks less of Python than linprog does
-        np.zeros(low.size),
-        bounds=Bounds(low, np.maximum(low, high)),
-        constraints=LinearConstraint(_repeated(matrix, count), load, load),
-        options={"presolve": False},  # of no use where any answer will do
-    )
-    return found.x is not None
-
-
-def _repeated(matrix: Floats, count: int) -> Any:
-    """Put a matrix along the diagonal of a sparse one so many times."""
-    from scipy.sparse import csc_array
-
-    one, k = csc_array(matrix), np.arange(count)[:, None]
-    high, wide = matrix.shape
-    ends = np.append(0, (one.indptr[1:] + one.nnz * k).ravel())
-    parts = np.tile(one.data, count), (one.indices + high * k).ravel(), ends
-    return csc_array(parts, shape=(count * high, count * wide))
-
-
 def _least_missing(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:
     """Sum of forces and moments that lack with no further lift, (k,), and the motion then."""
     matrix, size = _matrix(rig), rig.equations * len(rig.masses)
@@ -378,9 +329,9 @@ def _least_missing(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats
         cost.append(np.concatenate([np.zeros(wide + 1), np.ones(2 * size)]))
     found = _minimum_of_blocks(cost, blocks, loads, low, high)
     assert found is not None
-    parts = found.x.reshape(len(levels), -1)
+    parts = found.values.reshape(len(levels), -1)
     missing = parts[:, wide + 1 :].sum(axis=1)
-    return missing, -found.eqlin.marginals.reshape(len(levels), size)
+    return missing, -found.worth.reshape(len(levels), size)
 
 
 def _greatest_lift(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats] | None:
@@ -403,8 +354,8 @@ def _greatest_lift(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats
     found = _minimum_of_blocks(cost, blocks, loads, low, high)
     if found is None:
         return None
-    lifts = found.x.reshape(len(levels), -1)[:, -1]
-    return lifts, -found.eqlin.marginals.reshape(len(levels), size)
+    lifts = found.values.reshape(len(levels), -1)[:, -1]
+    return lifts, -found.worth.reshape(len(levels), size)
 
 
 def _in_parts(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:
@@ -447,40 +398,15 @@ def _minimum_of_blocks(
     loads: Sequence[Floats],
     low: Sequence[Floats],
     high: Sequence[Floats],
-) -> Any:
+) -> Answer | None:
     """Solve independent programs in one call."""
-    return _minimum(
+    return least_cost(
         np.concatenate(cost),
-        _diagonal(blocks),
+        entries_of(np.stack(blocks)),
         np.concatenate(loads),
         np.concatenate(low),
         np.concatenate(high),
     )
-
-
-def _diagonal(blocks: Sequence[Floats]) -> Any:
-    """Put matrices of one shape along the diagonal of a sparse one."""
-    from scipy.sparse import csr_array
-
-    stack = np.stack(blocks)
-    count, high, wide = stack.shape
-    k, i, j = np.nonzero(stack)
-    return csr_array((stack[k, i, j], (k * high + i, k * wide + j)), (count * high, count * wide))
-
-
-def _minimum(cost: Floats, matrix: Any, load: Floats, low: Floats, high: Floats) -> Any:
-    """Minimise cost @ x with matrix @ x = load and bounds; None: impossible."""
-    from scipy.optimize import linprog
-
-    found = linprog(
-        cost,
-        A_eq=matrix,
-        b_eq=load,
-        bounds=np.column_stack([low, np.maximum(low, high)]),
-        method="highs",
-        options={"primal_feasibility_tolerance": 1e-9, "dual_feasibility_tolerance": 1e-9},
-    )
-    return None if found.x is None else found
 
 
 def _bounds(rig: Rig, level: int) -> tuple[Floats, Floats]:

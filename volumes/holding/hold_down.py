@@ -565,14 +565,14 @@ def _first_move(
     if not known and all_stay(rigs_of(stage, ends, number, friction)):
         return None
     tried = (*ends, *(amiss_ends(ends) if amiss else ()))
-    coarse = first_moving(rigs_of(stage, tried, number, friction), known=True)
+    coarse = first_moving(rigs_of(stage, tried, number, friction))
     if coarse is None:
         return None
     level = coarse[0]
     below = stage.levels[level - 1] if level else stage.levels[0]
     finer = stage.at_levels(np.linspace(below, stage.levels[level], FINER + 1))
     rigs = rigs_of(finer, tried, number, friction)
-    first, worst = first_moving(rigs, known=True) or (FINER, coarse[1])
+    first, worst = first_moving(rigs) or (FINER, coarse[1])
     move = _move(finer, rigs[worst], judge(rigs[worst]), first)
     return replace(move, level=float(finer.levels[max(0, first - 1)]), end=tried[worst])
 
