@@ -27,7 +27,6 @@ from plumbstone.volumes.holding.free_bodies import (
     nearest_point,
     sinker_state,
     stone_state,
-    tie_place,
 )
 from plumbstone.volumes.holding.hold_down import HoldResult, Surroundings, judge_groups
 from plumbstone.volumes.holding.offers import Offer
@@ -214,8 +213,7 @@ class Tank:
             self.buoys.append(
                 Buoy(which, cubes, volume / len(cubes), (volume / len(cubes)) ** (1 / 3))
             )
-        for sinker in loose_strapped(moving):
-            place = tie_place(sinker, moving, self.stage.placed)
+        for sinker, place in loose_strapped(moving, self.stage.placed):
             mass, volume = self.sinker_state(sinker)
             weight = body.add_geom(
                 type=mujoco.mjtGeom.mjGEOM_SPHERE,

@@ -13,7 +13,7 @@ from plumbstone.cli.wording.units import RULED, Units, push_words, written
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.equilibrium import Rig, centre_of_lift, forces_at
-from plumbstone.volumes.holding.free_bodies import loose_strapped, tie_place
+from plumbstone.volumes.holding.free_bodies import loose_strapped
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
@@ -137,9 +137,8 @@ def _from_front(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
             text = f"tie {_force_words(float(pull), units)}"
             _arrow(axes, x * 100, height, -LONGEST * pull / largest, CLOSED, text)
     _pushes(axes, rig, pushes, largest)
-    for sinker in loose_strapped(hold.stage.bodies[hold.number]):
-        x, _, z = tie_place(sinker, hold.stage.bodies[hold.number], hold.stage.placed) * 100
-        axes.plot([x], [z], "s", color=CLOSED, ms=8, zorder=6)
+    for _, (x, _, z) in loose_strapped(hold.stage.bodies[hold.number], hold.stage.placed):
+        axes.plot([x * 100], [z * 100], "s", color=CLOSED, ms=8, zorder=6)
     surface = float(hold.levels[level]) * 100
     axes.axhline(surface, color=WATER, lw=1.2)
     axes.axhspan(0, surface, color=WATER, alpha=0.08, lw=0)
@@ -185,10 +184,9 @@ def _from_above(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     if (rig.tied == 0).any():
         ties = rig.ties[rig.tied == 0, :2] * 100
         axes.plot(*ties.T, "v", color=CLOSED, ms=9, label="tie", zorder=6)
-    strapped = loose_strapped(hold.stage.bodies[hold.number])
+    strapped = loose_strapped(hold.stage.bodies[hold.number], hold.stage.placed)
     if strapped:
-        body, placed = hold.stage.bodies[hold.number], hold.stage.placed
-        at_them = np.array([tie_place(s, body, placed)[:2] for s in strapped]) * 100
+        at_them = np.array([place[:2] for _, place in strapped]) * 100
         axes.plot(*at_them.T, "s", color=CLOSED, ms=8, label="strapped stone", zorder=6)
     if not hold.stays and hold.offers.best:
         x, y = np.array(hold.offers.best[0].points)[:, :2].T * 100

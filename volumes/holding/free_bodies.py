@@ -277,9 +277,11 @@ def rigs_of(
         lowers += [number.get(int(b), -1) for b in rest.below[kept]]
     tied = [(i, tie) for i, which in enumerate(order) for tie in stage.ties[which]]
     runs_to = [number.get(_index(stage.bodies, tie.to), -1) for _, tie in tied]
+    moving = [stage.bodies[which] for which in order]
+    strapped = [loose_strapped(one, stage.placed) for one in moving]
 
     def at(end: End) -> Rig:
-        parts = [_loads(stage, stage.bodies[which], end) for which in order]
+        parts = [_loads(stage, *one, end) for one in zip(moving, strapped, strict=True)]
         masses, centres, lifts, lift_centres = zip(*parts, strict=True)
         bounds = [_pulling(stage, tie, end, friction, contacts[i]) for i, tie in tied]
         least, most = np.array(bounds).reshape(-1, 2, len(stage.levels)).transpose(1, 2, 0)
@@ -591,11 +593,12 @@ def nearest_point(body: Body, place: Floats) -> Floats:
     return nearest_on(body.piece.vertices[body.piece.faces], place)
 
 
-def loose_strapped(moving: Moving) -> list[Sinker]:
-    """Sinkers strapped to a body that are no pieces of their own."""
+def loose_strapped(moving: Moving, placed: Mapping[str, Body]) -> list[tuple[Sinker, Floats]]:
+    """Sinkers strapped to a body that are no pieces of their own, and their places (3,) [m]."""
     named = {b.entry.name for b in moving.pieces}
     sinkers = moving.group.sinkers if moving.group else ()
-    return [s for s in sinkers if s.how == "strapped" and s.stone not in named]
+    loose = [s for s in sinkers if s.how == "strapped" and s.stone not in named]
+    return [(s, tie_place(s, moving, placed)) for s in loose]
 
 
 def stone_state(body: Body, water: float, sign: float) -> tuple[float, float]:
@@ -618,13 +621,15 @@ def _weights(
     moving: Moving, placed: Mapping[str, Body], memo: Memo
 ) -> tuple[list[float], list[Floats]]:
     """Middle masses [kg] of what a body is made of, and their places (2,) [m]."""
-    strapped = loose_strapped(moving)
-    heavy = [b.mass.mid for b in moving.pieces] + [s.mass for s in strapped]
+    strapped = loose_strapped(moving, placed)
+    heavy = [b.mass.mid for b in moving.pieces] + [s.mass for s, _ in strapped]
     places = [memo(mesh_centre, b.piece.vertices, b.piece.faces)[:2] for b in moving.pieces]
-    return heavy, places + [tie_place(s, moving, placed)[:2] for s in strapped]
+    return heavy, places + [place[:2] for _, place in strapped]
 
 
-def _loads(stage: Stage, moving: Moving, end: End) -> tuple[float, Floats, Floats, Floats]:
+def _loads(
+    stage: Stage, moving: Moving, strapped: Sequence[tuple[Sinker, Floats]], end: End
+) -> tuple[float, Floats, Floats, Floats]:
     """Mass, its centre, lift (k,) and its centres (k, 2) of one body with what is strapped."""
     masses, places, volumes, centres = [], [], [], []
     for body in moving.pieces:
@@ -638,10 +643,9 @@ def _loads(stage: Stage, moving: Moving, end: End) -> tuple[float, Floats, Float
         places.append(wet.middle)
         volumes.append(volume * wet.shares)
         centres.append(wet.centres)
-    for sinker in loose_strapped(moving):
+    for sinker, place in strapped:
         sign = end.sign_of(sinker)
         mass, volume = sinker_state(sinker, stage, sign)
-        place = tie_place(sinker, moving, stage.placed)
         masses.append(mass)
         places.append(place[:2])
         volumes.append(volume * _covered(sinker, stage, sign, float(place[2])))
