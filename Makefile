@@ -24,7 +24,7 @@ demo: $(LINKED) ## Set up, lay out the reading-room tank and say where the resul
 	@echo "To move its stones in a browser:  $(BIN)/plumbstone serve demo-results"
 
 test: $(VENV)/.test $(LINKED) ## Set up and run the tests
-	@$(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder $(TESTS)
+	@PYTHONDONTWRITEBYTECODE= $(BIN)/python -m pytest -n auto --dist loadfile --no-loadscope-reorder $(TESTS)
 
 slow: $(VENV)/.test $(LINKED) ## Run the long trials too (scans by the hundred, fuzzing in full)
 	@$(BIN)/python -m pytest -n auto --dist worksteal -m "slow or not slow" $(TESTS)

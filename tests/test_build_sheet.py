@@ -442,8 +442,13 @@ def awake(tab: Any) -> Any:
     view = tab.locator("#view")
     view.scroll_into_view_if_needed()
     tab.wait_for_selector("#view[data-live=yes]", timeout=WAIT)
-    tab.wait_for_timeout(1500)
+    drawn(tab)
     return view
+
+
+def drawn(tab: Any) -> None:
+    """Wait until all is drawn that was asked for: the view draws once, in the next frame."""
+    tab.evaluate("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
 
 
 def test_the_view_turns_fills_and_names(browser: Browser, results: Path) -> None:
@@ -453,20 +458,20 @@ def test_the_view_turns_fills_and_names(browser: Browser, results: Path) -> None
     assert tab.locator(".tag:not([hidden])").count() >= 10
     start = pixels(view.screenshot())
     tab.fill("#level", "0.1")
-    tab.wait_for_timeout(800)
+    drawn(tab)
     assert np.abs(pixels(view.screenshot()) - start).mean() > 1
     for look, key in (("front", "f"), ("top", "t"), ("reset", "r")):
         tab.click(f"[data-look={look}]")
-        tab.wait_for_timeout(800)
+        drawn(tab)
         by_button = pixels(view.screenshot())
         view.focus()
         tab.keyboard.press("ArrowLeft")
         tab.keyboard.press(key)
-        tab.wait_for_timeout(800)
+        drawn(tab)
         assert np.abs(pixels(view.screenshot()) - by_button).mean() < 1
     box = view.bounding_box()
     tab.click("[data-look=front]")
-    tab.wait_for_timeout(800)
+    drawn(tab)
     tag = tab.locator(".tag", has_text=re.compile("^1$")).bounding_box()
     tab.mouse.click(tag["x"] + tag["width"] / 2, tag["y"] + tag["height"] + 25)
     assert "Great stone" in tab.locator("#tip").inner_text()
@@ -475,7 +480,7 @@ def test_the_view_turns_fills_and_names(browser: Browser, results: Path) -> None
     tab.mouse.down()
     tab.mouse.move(box["x"] + 420, box["y"] + 200, steps=4)
     tab.mouse.up()
-    tab.wait_for_timeout(800)
+    drawn(tab)
     assert np.abs(pixels(view.screenshot()) - before).mean() > 2
     assert errors == []
 
@@ -485,7 +490,7 @@ def test_the_bed_is_lit_from_above(browser: Browser, pages: Pages) -> None:
     view = awake(tab)
     tab.uncheck("[data-show=water]")
     tab.click("[data-look=top]")
-    tab.wait_for_timeout(1000)
+    drawn(tab)
     picture = pixels(view.screenshot())
     high, wide, _ = picture.shape
     # Bare soil lies at the front right; its colour on the drawings is #553f30.
@@ -512,18 +517,18 @@ def test_one_finger_scrolls_and_two_turn(browser: Browser, results: Path) -> Non
         touch(session, "touchMove", (x, y - 15 * step))
         tab.wait_for_timeout(20)
     touch(session, "touchEnd")
-    tab.wait_for_timeout(800)
+    drawn(tab)
     scrolled = tab.evaluate("scrollY")
     assert scrolled - at == pytest.approx(150, abs=40)
     view.scroll_into_view_if_needed()
     tab.evaluate(f"scrollTo(0, {at})")
-    tab.wait_for_timeout(500)
+    drawn(tab)
     assert np.abs(pixels(view.screenshot()) - still).mean() < 1  # one finger turned nothing
     touch(session, "touchStart", (x - 40, y), (x + 40, y))
     for step in range(1, 7):
         touch(session, "touchMove", (x - 40 + 10 * step, y), (x + 40 + 10 * step, y))
     touch(session, "touchEnd")
-    tab.wait_for_timeout(800)
+    drawn(tab)
     assert tab.evaluate("scrollY") == pytest.approx(at, abs=2)
     assert np.abs(pixels(view.screenshot()) - still).mean() > 2
 
