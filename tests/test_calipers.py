@@ -111,7 +111,7 @@ def test_lengths_that_were_checked_are_believed_more() -> None:
     alone, once = own_scale(), ruled_scale(0.2, 0.0, 1.0, twice=False)
     both = ruled_scale(0.2, 0.0, 1.0, twice=True)
     assert alone.above > once.above == both.above
-    assert [doubt.trust for doubt in (alone, once, both)] == ["fair", "fair", "good"]
+    assert [doubt.trust for doubt in (alone, once, both)] == ["poor", "fair", "good"]
     assert ruled_scale(0.05, 0.0, 1.0, twice=True).above > both.above  # a step of the caliper
     coarse = ruled_scale(0.2, 0.0, 1.0, twice=True, read=0.01)
     assert (1 + coarse.above) ** (1 / 3) - 1 > 0.45 * 0.01 / 0.2  # 90 % of what rounds to it

@@ -59,6 +59,7 @@ from plumbstone.meshes.measures.isolating import (
     Plane,
     bodies_on_ground,
     ghosts_in,
+    layers_in,
     split_bodies,
     table_within,
     upright,
@@ -247,6 +248,7 @@ class OpenBody:
     # leave unseen, as long as its area [m²]
     cut: bool = False  # whether another thing was cut off it, so that it bulges no more there
     ghost: float = 0.0  # volume between layers of its skin that lay over each other [m³]
+    joined: bool = False  # whether these were joined by faces
 
     @property
     def unseen(self) -> float:
@@ -373,7 +375,7 @@ def _claimed(raw: RawScan) -> Doubt | None:
     try:
         row = json.loads(raw.kept)
         low, mid, high = (float(v) for v in row["volume_m3"])
-        word, says, what = (str(text)[:300] for text in row["trust"])
+        word, says, what = (str(text)[:600] for text in row["trust"])
     except (ValueError, KeyError, TypeError, RecursionError):
         return None
     if not (0 < low <= mid <= high < np.inf and word in WORDS):
@@ -772,7 +774,8 @@ def _whole_shell(
         says = "its skin passed through itself; export it again, as one shell"
         doubt = Doubt("crossing", CROSSED_NOISE, CROSSED_NOISE, says, "poor")
     piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes)
-    return ClosedScan(piece, (doubt, *_whole_limbs(vertices, faces, volume)), faces)
+    doubled = _doubled(vertices, faces, volume)
+    return ClosedScan(piece, (doubt, *_whole_limbs(vertices, faces, volume), *doubled), faces)
 
 
 def _whole_limbs(vertices: Floats, faces: Indices, volume: float) -> tuple[Doubt, ...]:
@@ -800,20 +803,23 @@ def opened_bodies(
     vertices, faces = raw.vertices, raw.faces
     changes: list[str] = []
     plain = without_crowded(faces)
+    crowded, ghost, between = len(plain) < len(faces), None, 0.0
+    if least == SECOND_BODY:
+        ghost, between = ghosts_in(vertices, faces, crowded)
+    if ghost is not None and between:
+        faces = faces[~ghost]
+        plain = without_crowded(faces) if crowded else faces
+        changes.append(f"removed {ghost.sum()} faces of a second layer over the skin")
     if len(plain) < len(faces):
         faces = plain
         changes.append("removed faces where three or more meet at one edge")
-    ghost, between = ghosts_in(vertices, faces) if least == SECOND_BODY else (None, 0.0)
-    if ghost is not None and between:
-        faces = faces[~ghost]
-        changes.append(f"removed {ghost.sum()} faces of a second layer over the skin")
     vertices, bodies, ground, said = bodies_on_ground(vertices, faces, table, least)
     if not bodies:
         raise ScanError(path, "shows a flat surface and nothing that stands on it.")
     told = (*changes, *said)
     away = vertices[_others(faces, bodies)]
     found = (_open_body(*compacted(vertices, b), ground, told, away) for b in bodies)
-    return tuple(replace(body, ghost=between) for body in found)
+    return tuple(replace(body, ghost=between, joined=crowded) for body in found)
 
 
 def _others(faces: Indices, bodies: list[Indices]) -> Indices:
@@ -976,6 +982,16 @@ def _coarse(body: OpenBody, volume: float) -> Doubt:
     return Doubt("resolution", filled_in, off, says, trust)
 
 
+def _doubled(
+    vertices: Floats, faces: Indices, volume: float, removed: float = 0.0, *, joined: bool = True
+) -> tuple[Doubt, ...]:
+    """Doubt a skin of which a second layer was removed [m³], or is joined to it still."""
+    left = layers_in(vertices, faces)
+    off = (removed + left) / volume
+    word = "poor" if joined or left else "fair"
+    return (Doubt("ghost", off, off, DOUBLED, word),) if off else ()
+
+
 def _plump(body: OpenBody, vertices: Floats, faces: Indices, volume: float) -> Floats:
     """Push the skin of limbs out by what its faces and the fusion of depths take off them."""
     skin = body.area / volume
@@ -1055,9 +1071,7 @@ def _guarded(
             f"a second estimate, by counting points inside, gives {litres(second)}; "
             "the range was widened. Look for parts that cross or large gaps.",
         )
-    if body.ghost:
-        off = body.ghost / volume
-        doubts = (*doubts, Doubt("ghost", off, off, DOUBLED, "fair"))
+    doubts = (*doubts, *_doubled(vertices, body.seen, volume, body.ghost, joined=body.joined))
     changes = (*body.changes, *body.filled)
     piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes, warnings=warnings)
     bare = faces[: len(body.seen)]

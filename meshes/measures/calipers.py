@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.faces import corner_sums, corners_of
-from plumbstone.meshes.measures.doubts import Doubt, in_length
+from plumbstone.meshes.measures.doubts import OWN, Doubt, in_length
 from plumbstone.meshes.measures.extents import across
 from plumbstone.meshes.measures.faults import open_edges
 from plumbstone.meshes.measures.rulers import FAR_OFF, Ruler
@@ -19,11 +19,12 @@ OWN_LENGTHS = 0.045  # of the lengths in a phone's file, at 90 %: + 3 ... 4 % by
 CALIPER, CALIPER_STEP = 0.004, 0.001  # of a length by caliper or tape: share, and [m]; from memory
 READ_TO = 0.45  # of what a length was read to: half of it holds all, that 90 %
 SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; rounds at most
-NOISE_LEFT = 0.5  # share of what smoothing took off a length that may be wrong, at 90 %
-TIP_NOISE, TIP_UNSURE = 2.3, 3.0  # what noise left in the skin adds to a length, with what it takes
-# off the volume (58 rough scans that teach, 40000 to 41000), and how far that is off at most, in
-# deviations; this and what follows by 144 scans that teach (40000 to 41500)
-CUT_TIPS, CUT_UNSURE = 0.40, 0.36  # what corners that no point met take off a tip as sharp as a
+NOISE_LEFT, GIVEN_BACK = 0.5, 0.55  # of what smoothing took off a length: the share that may be
+# wrong, at 90 %, and what was no noise; these and the next two by 149 scans that teach, fine,
+# coarse and rough (40000 to 42600)
+TIP_NOISE, TIP_UNSURE = 7.5, 2.0  # what noise left in the skin adds to a length, by its square over
+# the step, and how far that is off at most, in deviations
+CUT_TIPS, CUT_UNSURE = 0.27, 0.36  # what corners that no point met take off a tip as sharp as a
 # cone of 90°, in steps from point to point, and how far that is off
 TIP_DEPTH, SHARPEST = 2.0, 2.5  # steps below a tip where its width tells how sharp it is; at most
 DULL = 1.5  # two tips that are sharper together are unsure in proportion; from memory
@@ -91,15 +92,15 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     smooth = calm[corners]
     longest, way = diameter(smooth)
     unseen = diameter(np.concatenate([smooth, _dropped(vertices, faces)]))[0] / longest - 1
-    smoothed = max(diameter(vertices[corners])[0] / longest - 1, 0.0) * NOISE_LEFT
+    smoothed = max(diameter(vertices[corners])[0] - longest, 0.0)
+    low, high = _widths_across(smooth)
+    noise = NOISE_LEFT * smoothed / longest + UNSEEN_REACH * unseen
     if len(faces) < DRAWN:
-        spread = step = 0.0
+        return Caliper(longest, (low, high), noise)
     sharp = _sharpness(smooth, way, step) + _sharpness(smooth, -way, step)
     unsure = CUT_UNSURE * step * max(1.0, sharp / DULL)
-    coarse = float(np.hypot(TIP_UNSURE * spread, unsure)) / longest
-    change = CUT_TIPS * step * sharp - TIP_NOISE * spread
-    low, high = _widths_across(smooth)
-    noise = smoothed + UNSEEN_REACH * unseen + coarse
+    noise += float(np.hypot(TIP_UNSURE * spread, unsure)) / longest
+    change = CUT_TIPS * step * sharp - TIP_NOISE * spread**2 / step + GIVEN_BACK * smoothed
     return Caliper(longest + change, (low + change, high + change), noise)
 
 
@@ -107,8 +108,6 @@ def _sharpness(points: Floats, up: Floats, step: float) -> float:
     """How sharp the highest tip of a form is: 1 for a cone of 90°, 0 for a flat end."""
     from scipy.spatial import ConvexHull, QhullError
 
-    if not step:
-        return 0.0
     below = float((points @ up).max()) - points @ up
     depth = TIP_DEPTH * step
     with suppress(QhullError):
@@ -154,12 +153,16 @@ def factor_by(ruler: Ruler, found: Caliper) -> tuple[float, float]:
 
 
 def own_scale() -> Doubt:
-    """Doubt of lengths that nobody checked."""
+    """Doubt of lengths that nobody checked.
+
+    No format tells whether a program measured its lengths or, as with pictures alone, was free to
+    choose them; so no word but "poor" can be meant.
+    """
     says = (
-        "its lengths are the file's own, and phones are off by 3-4 %; a bank card in view "
-        "(--known card) or one measured length (--longest) would bring that below 1 %"
+        "nothing in the file tells whether its lengths were measured: measure the longest once "
+        'with a tape (--longest "24.3 cm"), or scan it with a bank card (--known card)'
     )
-    return in_length("scale", OWN_LENGTHS, says, trust="fair")
+    return in_length(OWN, OWN_LENGTHS, says, trust="poor")
 
 
 def ruled_scale(

@@ -1,12 +1,13 @@
 """What a volume is not sure of: each cause by itself, put together into a range and a word."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from plumbstone.meshes.ranges import Range
 
 WORDS = ("poor", "fair", "good")
 GOOD, FAIR = 0.05, 0.15  # widest share of the volume to either side that bears the word
+OWN = "not measured"  # what a doubt of lengths that nobody measured is
 LEAST_LEFT = 0.05  # of the volume: no range reaches lower
 
 
@@ -53,8 +54,17 @@ def range_of(volume: float, doubts: Sequence[Doubt]) -> Range:
 
 
 def foremost(doubts: Sequence[Doubt]) -> Doubt:
-    """Give the doubt that the trust hangs on most."""
-    return min(doubts, key=lambda d: (WORDS.index(d.word), -(d.below + d.above)))
+    """Give the doubt that the trust hangs on most.
+
+    Lengths that nobody measured come last, and are told beside what else makes a figure poor.
+    """
+
+    def rank(d: Doubt) -> tuple[int, bool, float]:
+        return WORDS.index(d.word), d.what == OWN, -(d.below + d.above)
+
+    first = min(doubts, key=rank)
+    own = [d.says for d in doubts if d.what == OWN and d is not first]
+    return replace(first, says="; ".join([first.says, *own])) if own else first
 
 
 def trust_in(volume: Range, doubts: Sequence[Doubt]) -> str:
