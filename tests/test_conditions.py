@@ -19,8 +19,8 @@ from skimage.measure import marching_cubes
 from plumbstone.meshes.closing import scans
 from plumbstone.meshes.closing.attached import arm_of
 from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
-from plumbstone.meshes.measures.faults import enclosed_volume
-from plumbstone.meshes.measures.isolating import ghosts_in
+from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, open_edges
+from plumbstone.meshes.measures.isolating import ghosts_in, layers_in
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.writing import ply_bytes
@@ -69,6 +69,31 @@ def test_a_layer_over_a_stone_that_lies_loose_on_its_table_is_found() -> None:
     assert ghost.sum() == len(cap)
     # A cap of a ball has the area 2 pi r h: here r = 103 mm, h about 51 mm, 3 mm off.
     assert between == pytest.approx(2 * np.pi * 0.103 * 0.0515 * 0.003, rel=0.1)
+
+
+def test_a_layer_that_is_joined_to_the_skin_is_found() -> None:
+    inner, outer = (trimesh.creation.icosphere(5, r) for r in (0.1, 0.103))
+    both = trimesh.util.concatenate([inner, outer])
+    # Two balls about one middle: 4/3 pi (0.103^3 - 0.1^3) lies between them.
+    between = 4 / 3 * np.pi * (0.103**3 - 0.1**3)
+    assert layers_in(both.vertices, both.faces) == pytest.approx(between, rel=0.15)
+    thin = trimesh.creation.box((0.2, 0.2, 0.003)).subdivide_to_size(0.004)
+    for one in (inner, thin):  # what lies behind a skin looks the other way
+        assert layers_in(one.vertices, one.faces) == 0
+    # A cap 3 mm over a ball, joined to it by a strip of faces along its edge.
+    cap = inner.faces[inner.triangles_center[:, 2] > 0.06]
+    edge, count = open_edges(cap), len(inner.vertices)
+    a, b = edge.T
+    strip = np.concatenate(
+        [np.column_stack([b + count, a + count, a]), np.column_stack([b + count, a, b])]
+    )
+    vertices = np.concatenate([inner.vertices, outer.vertices])
+    faces = np.concatenate([inner.faces, cap + count, strip])
+    _, none = ghosts_in(vertices, faces)
+    ghost, between = ghosts_in(vertices, faces, crowded=True)
+    assert none == 0
+    assert ghost.sum() in {len(cap), len(cap) + len(strip)}  # either layer may be the false one
+    assert between == pytest.approx(face_areas(inner.vertices, cap).sum() * 0.003, rel=0.2)
 
 
 def test_limbs_may_be_missing_where_wood_was_not_seen(tmp_path: Path) -> None:
