@@ -13,22 +13,22 @@ from plumbstone.volumes.bodies.weighing import Confidence, Weighed, mass_of
 from plumbstone.volumes.scape.materials import Material
 
 
-def recalled(path: Path, ruler: Ruler, every: bool, material: Material) -> list[Weighed] | None:
+def place_of(path: Path, ruler: Ruler, every: bool) -> Path | None:
+    """Where the results of a file's bytes with these options are kept."""
+    return kept_place(path, "weigh", ".json", repr(ruler), repr(every))
+
+
+def recalled(place: Path, path: Path, material: Material) -> list[Weighed] | None:
     """Give what was weighed before from the same bytes; None if nothing was."""
     try:
-        return [_weighed(row, path, material) for row in kept.recalled(_place(path, ruler, every))]
+        return [_weighed(row, path, material) for row in kept.recalled(place)]
     except (ValueError, LookupError, TypeError):
         return None  # absent or damaged: weigh anew
 
 
-def remembered(path: Path, ruler: Ruler, every: bool, found: list[Weighed]) -> None:
+def remembered(place: Path | None, found: list[Weighed]) -> None:
     """Keep results for a later run; a disk that refuses is no error."""
-    kept.remembered(_place(path, ruler, every), [_row(weighed) for weighed in found])
-
-
-def _place(path: Path, ruler: Ruler, every: bool) -> Path | None:
-    """Where the results of these bytes with these options are kept."""
-    return kept_place(path, "weigh", ".json", repr(ruler), repr(every))
+    kept.remembered(place, [_row(weighed) for weighed in found])
 
 
 def _row(weighed: Weighed) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
-from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.errors import PlumbstoneError, unreadable
 from plumbstone.meshes.measures.rulers import Known, Ruler
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.weighing import (
@@ -281,11 +281,12 @@ def _workers() -> int:
 
 def weigh_file(request: Request, path: Path) -> list[Weighed] | str:
     """Weigh the bodies of one scan, or say why not; taken from the cache if it can be."""
-    from plumbstone.cli.weigh_cache import recalled, remembered
+    from plumbstone.cli.weigh_cache import place_of, recalled, remembered
 
     ruler, every = request.ruler, request.every
+    place = None if request.meshes else place_of(path, ruler, every)
     try:
-        known = None if request.meshes else recalled(path, ruler, every, request.material)
+        known = None if place is None else recalled(place, path, request.material)
         if known is not None:
             return _numbered(known)
         from plumbstone.meshes.closing.keeping import kept_scan
@@ -297,7 +298,8 @@ def weigh_file(request: Request, path: Path) -> list[Weighed] | str:
         return str(error)
     if not request.meshes:
         found = [replace(weighed, piece=None, seen=None, away=None) for weighed in found]
-        remembered(path, ruler, every, found)
+        if place == place_of(path, ruler, every):  # else it changed while it was read
+            remembered(place, found)
     return _numbered(found)
 
 
@@ -325,11 +327,7 @@ def _files(scans: Sequence[Path]) -> list[Path]:
 def _spread(scans: Sequence[Path]) -> Iterator[Path]:
     for path in scans:
         if path.is_dir():
-            inside = sorted(
-                p
-                for p in path.iterdir()
-                if p.is_file() and not p.name.startswith(".") and p.suffix.lower() not in BESIDE
-            )
+            inside = _scans_in(path)
             if not inside:
                 raise PlumbstoneError(f"{path}: no scan in this folder.")
             yield from inside
@@ -337,6 +335,23 @@ def _spread(scans: Sequence[Path]) -> Iterator[Path]:
             yield from map(Path, matches)
         else:
             yield path
+
+
+def _scans_in(folder: Path) -> list[Path]:
+    """List all in a folder but what lies beside scans, and folders of such things."""
+    try:
+        seen = sorted(p for p in folder.iterdir() if not p.name.startswith("."))
+    except OSError as error:
+        raise PlumbstoneError(f"{folder}: {unreadable(folder, error)}") from None
+    scans = [p for p in seen if p.suffix.lower() not in BESIDE]
+    return [p for p in scans if not p.is_dir() or _holds_scans(p)]
+
+
+def _holds_scans(folder: Path) -> bool:
+    """Tell whether there is more in a folder than what lies beside scans; if in doubt there is."""
+    with suppress(OSError):
+        return any(p.suffix.lower() not in BESIDE and p.is_file() for p in folder.iterdir())
+    return True
 
 
 def _measured(option: str, text: str | None, kind: str) -> float | None:

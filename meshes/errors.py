@@ -15,6 +15,8 @@ class PlumbstoneError(Exception):
 
 def unreadable(path: Path, error: OSError) -> str:
     """Say why a file cannot be read, and which one beside it has such a name."""
+    if path.is_symlink() and not path.exists():
+        return "is a link to a file that is not there; copy the file itself here."
     near: list[str] = []
     with suppress(OSError):
         names = {other.name for other in path.parent.iterdir()}

@@ -61,6 +61,15 @@ def test_an_obj_in_a_zip_with_its_texture(tmp_path: Path) -> None:
         archive.write(tmp_path / "a.obj", "b.obj")
     with pytest.raises(ScanError, match="holds 2"):
         closed_scan(tmp_path / "two.zip")
+    with zipfile.ZipFile(tmp_path / "b.zip", "w") as archive:
+        archive.write(tmp_path / "a.obj", "model/a.obj")
+        archive.writestr("model/._a.obj", b"of a file manager")
+    assert volume_of(tmp_path / "b.zip") == pytest.approx(VOLUME, rel=1e-6)
+    locked = bytearray((tmp_path / "b.zip").read_bytes())
+    locked[locked.index(b"PK\1\2") + 8] |= 1  # its general purpose flag: encrypted (APPNOTE 4.4.4)
+    (tmp_path / "c.zip").write_bytes(bytes(locked))
+    with pytest.raises(ScanError, match="locked by a password"):
+        closed_scan(tmp_path / "c.zip")
 
 
 def test_dae(tmp_path: Path) -> None:
@@ -387,6 +396,89 @@ def test_trailing_bytes_do_no_harm(tmp_path: Path, kind: str) -> None:
     path = tmp_path / f"b.{kind}"
     path.write_bytes((tmp_path / f"a.{kind}").read_bytes() + b"\0" * 37)
     assert volume_of(path) == pytest.approx(VOLUME, rel=1e-5)
+
+
+@pytest.mark.parametrize("order", ["<", ">"])
+def test_a_binary_ply_of_triangles_and_squares(tmp_path: Path, order: str) -> None:
+    box = np.array([[x, y, z] for z in (0, 0.1) for y in (0, 0.1) for x in (0, 0.2)])
+    rings = [[0, 2, 3, 1], [4, 5, 7, 6], [0, 1, 5, 4], [2, 6, 7, 3], [0, 4, 6], [0, 6, 2]]
+    rings += [[1, 3, 7], [1, 7, 5]]
+    name = {"<": "little", ">": "big"}[order]
+    head = (
+        f"ply\nformat binary_{name}_endian 1.0\ncomment ascii, end_header and all\n"
+        f"element vertex 8\nproperty double x\nproperty double y\nproperty double z\n"
+        f"element face {len(rings)}\nproperty list uchar int vertex_indices\nend_header\n"
+    )
+    faces = b"".join(bytes([len(r)]) + np.array(r, f"{order}i4").tobytes() for r in rings)
+    data = head.encode() + box.astype(f"{order}f8").tobytes() + faces
+    (tmp_path / "a.ply").write_bytes(data)
+    assert volume_of(tmp_path / "a.ply") == pytest.approx(0.2 * 0.1 * 0.1, rel=1e-9)
+    (tmp_path / "a.ply").write_bytes(data[:-6])
+    with pytest.raises(ScanError, match="ends amid its faces"):
+        read_raw(tmp_path / "a.ply", FILE_ALONE)
+
+
+@pytest.mark.parametrize("second", [MESH.faces, MESH.faces[:, ::-1]])
+def test_a_skin_drawn_twice_is_one(tmp_path: Path, second: Any) -> None:
+    doubled = trimesh.Trimesh(MESH.vertices, np.concatenate([MESH.faces, second]), process=False)
+    doubled.export(tmp_path / "a.glb")
+    assert volume_of(tmp_path / "a.glb") == pytest.approx(VOLUME, rel=1e-5)
+
+
+def changed_glb(path: Path, **changes: Any) -> None:
+    """Write the stone as GLB with entries of its tree changed; those of None are left out."""
+    content = MESH.export(file_type="glb")
+    size = int.from_bytes(content[12:16], "little")
+    tree = json.loads(content[20 : 20 + size]) | changes
+    text = json.dumps({key: value for key, value in tree.items() if value is not None}).encode()
+    text += b" " * (-len(text) % 4)
+    rest = content[20 + size :]
+    total = (20 + len(text) + len(rest)).to_bytes(4, "little")
+    head = b"glTF" + bytes([2, 0, 0, 0]) + total + len(text).to_bytes(4, "little") + b"JSON"
+    path.write_bytes(head + text + rest)
+
+
+def test_gltf_draws_each_node_once_and_as_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "a.glb"
+    nodes = [{"children": [1], "scale": [2, 2, 2]}, {"mesh": 0}]
+    changed_glb(path, nodes=nodes, scenes=None, scene=None)  # without a scene all roots are drawn
+    assert volume_of(path) == pytest.approx(8 * VOLUME, rel=1e-5)
+    changed_glb(path, nodes=[{"mesh": 0}], extensionsRequired=["KHR_materials_specular"])
+    assert volume_of(path) == pytest.approx(VOLUME, rel=1e-5)
+    copies = {"mesh": 0, "extensions": {"EXT_mesh_gpu_instancing": {"attributes": {}}}}
+    for node in (copies, {"mesh": 0, "skin": 0}, {"mesh": 0, "weights": [0.5]}):
+        changed_glb(path, nodes=[node])
+        with pytest.raises(ScanError, match="moves or repeats"):
+            read_raw(path, FILE_ALONE)
+
+
+def test_usd_takes_what_is_drawn(tmp_path: Path) -> None:
+    usd = pytest.importorskip("pxr.Usd", reason="usd-core is not installed")
+    from pxr import UsdGeom, Vt
+
+    def with_mesh(stage: Any, place: str, size: float) -> Any:
+        mesh = UsdGeom.Mesh.Define(stage, place)
+        mesh.CreatePointsAttr(Vt.Vec3fArray.FromNumpy((STONE.vertices * size).astype("f4")))
+        mesh.CreateFaceVertexCountsAttr([3] * len(STONE.faces))
+        mesh.CreateFaceVertexIndicesAttr(Vt.IntArray.FromNumpy(STONE.faces.ravel().astype("i4")))
+        return mesh
+
+    path = tmp_path / "a.usdc"
+    stage = usd.Stage.CreateNew(str(path))
+    UsdGeom.SetStageMetersPerUnit(stage, 0.01)
+    stage.CreateClassPrim("/made")
+    with_mesh(stage, "/made/stone", 100)
+    once = UsdGeom.Xform.Define(stage, "/once").GetPrim()
+    once.GetReferences().AddInternalReference("/made")
+    once.SetInstanceable(True)
+    UsdGeom.Mesh.Define(stage, "/empty")
+    with_mesh(stage, "/coarse", 101).CreatePurposeAttr("proxy")
+    stage.GetRootLayer().Save()
+    assert volume_of(path) == pytest.approx(VOLUME, rel=1e-5)
+    UsdGeom.Sphere.Define(stage, "/ball")
+    stage.GetRootLayer().Save()
+    with pytest.raises(ScanError, match="holds a Sphere"):
+        read_raw(path, FILE_ALONE)
 
 
 def cloud_files(folder: Path) -> list[Path]:

@@ -5,9 +5,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.reading.obj import parsed_obj
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.reading.points import parsed_points
+from plumbstone.meshes.reading.scans import read_raw
 
 SQUARE = b"v 0 0 0\nv 1 0 0\nv 1 1 0\nv 0 1 0\n"
 
@@ -93,3 +95,39 @@ def test_points_of_pcd(tmp_path: Path) -> None:
     packed = HEAD.format(**layout, points=3, data="binary_compressed").encode() + b"x"
     with pytest.raises(ScanError, match="compressed"):
         parsed_points(tmp_path / "a.pcd", packed, ".pcd")
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        (b"v 0 0 0\n", b"\xef\xbb\xbfv 0 0 0\n"),
+        (b"f 1 2 3", b"f 1 2 3 # front"),
+        (b"f 1 2 3", b"f -4 -3 -2"),
+        (b"f 1 2 3\n", b"f -4/-1 -3/-1 -2/-1\nv 0.5 0.5 9\n"),
+    ],
+)
+def test_an_obj_in_other_words(tmp_path: Path, before: bytes, after: bytes) -> None:
+    """Marks of encoding, remarks, and corners counted back from where a face stands."""
+    plain = SQUARE + b"vt 0 0\nf 1 2 3\nf 1 3 4\n"
+    changed = plain.replace(before, after)
+    assert changed != plain
+    (tmp_path / "b.obj").write_bytes(changed)
+    raw = read_raw(tmp_path / "b.obj", Ruler("m"))
+    halves = [[[0, 0, 0], [1, 0, 0], [1, 1, 0]], [[0, 0, 0], [1, 1, 0], [0, 1, 0]]]
+    assert raw.vertices[raw.faces].tolist() == halves
+    (tmp_path / "a.obj").write_bytes(b"\xff\xfe" + plain.decode().encode("utf-16-le"))
+    assert read_raw(tmp_path / "a.obj", Ruler("m")).faces.shape == (2, 3)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "id,x,y,z\n7,1,2,3\n8,4,5,6\n",
+        "R;G;B;X;Y;Z\n9;9;9;1,0;2,0;3,0\n9;9;9;4,0;5,0;6,0\n",
+        '"z","y","x"\n"3","2","1"\n"6","5","4"\n',
+        "# x y z\n1 2 3\nnan nan nan\n4 5 6\n# end\n",
+    ],
+)
+def test_columns_as_a_header_names_them(tmp_path: Path, text: str) -> None:
+    found = parsed_points(tmp_path / "a.csv", text.encode(), ".csv").parts[0].vertices
+    assert found.tolist() == [[1, 2, 3], [4, 5, 6]]

@@ -89,7 +89,10 @@ def _poisson_surface(path: Path, points: Floats) -> tuple[Floats, Indices]:
     o3d = open3d()
     cloud = o3d.geometry.PointCloud(o3d.utility.Vector3dVector(points))
     cloud.estimate_normals(o3d.geometry.KDTreeSearchParamKNN(16))
-    cloud.orient_normals_consistent_tangent_plane(16)
+    try:
+        cloud.orient_normals_consistent_tangent_plane(16)
+    except RuntimeError:
+        raise ScanError(path, "has all its points in one plane: it shows no body.") from None
     mesh, _ = o3d.geometry.TriangleMesh.create_from_point_cloud_poisson(
         cloud, depth=POISSON_DEPTH, n_threads=1
     )
@@ -111,8 +114,10 @@ def _without_table(path: Path, points: Floats) -> tuple[Floats, Plane | None]:
     tree = cKDTree(points)
     sample = np.random.default_rng(5).choice(len(points), min(len(points), 6000), replace=False)
     distances, _ = tree.query(points[sample], k=2)
-    table = plane_of_samples(points[sample])
     spacing = float(np.median(distances[:, 1]))
+    if spacing == 0:  # most of them are there twice
+        return _without_table(path, np.unique(points, axis=0))
+    table = plane_of_samples(points[sample])
     if table is not None:
         points = points[table.heights(points) > max(ABOVE * table.spread, LEAST_CUT)]
     if len(points) < LEAST_POINTS:

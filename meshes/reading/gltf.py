@@ -15,7 +15,9 @@ from plumbstone.meshes.reading.parts import NO_FACES, OwnFolder, Parsed, Part, S
 
 DRACO, MESHOPT = "KHR_draco_mesh_compression", "EXT_meshopt_compression"
 KNOWN = {DRACO, MESHOPT, "KHR_mesh_quantization", "KHR_texture_transform", "KHR_texture_basisu",
-         "KHR_materials_unlit", "EXT_texture_webp"}  # fmt: skip
+         "EXT_texture_webp"}  # fmt: skip
+LOOKS = ("KHR_materials_", "KHR_lights_")  # beginnings of names of what changes no form
+MANY = "EXT_mesh_gpu_instancing"
 TYPES = {5120: "i1", 5121: "u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
 WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4}
 READ = {"POSITION", "TEXCOORD_0", "COLOR_0"}  # of the corners
@@ -38,11 +40,15 @@ class _File:
 
     def __init__(self, path: Path, content: bytes) -> None:
         self.path = path
-        self.binary = b""
+        self.binary, version = b"", b"\2"
         if content[:4] == b"glTF":
+            version = content[4:8]
             content = self._chunks(content)
         self.tree: dict[str, Any] = json.loads(content.decode("utf-8-sig"))
-        unknown = set(self.tree.get("extensionsRequired", [])) - KNOWN
+        if int.from_bytes(version, "little") != 2:
+            raise ScanError(path, "is of an old version of GLB; export version 2, or PLY.")
+        needs = set(self.tree.get("extensionsRequired", [])) - KNOWN
+        unknown = {name for name in needs if not name.startswith(LOOKS)}
         if unknown:
             raise ScanError(path, f"needs {', '.join(sorted(unknown))}; export it without.")
         self.buffers: dict[int, bytes] = {}
@@ -62,8 +68,9 @@ class _File:
         """Every primitive of the scene, in metres."""
         scenes = self.tree.get("scenes", [])
         nodes = self.tree.get("nodes", [])
-        roots = scenes[self.tree.get("scene", 0)].get("nodes", []) if scenes else range(len(nodes))
-        for root in roots:
+        below = {child for node in nodes for child in node.get("children", [])}
+        roots = [number for number in range(len(nodes)) if number not in below]
+        for root in scenes[self.tree.get("scene", 0)].get("nodes", []) if scenes else roots:
             yield from self._node(root, np.eye(4), 0)
 
     def _node(self, number: int, above: Floats, depth: int) -> Iterator[Part]:
@@ -73,12 +80,20 @@ class _File:
         node = self.tree["nodes"][number]
         place = above @ _placed(node)
         if "mesh" in node:
+            self._check_still(node)
             for primitive in self.tree["meshes"][node["mesh"]]["primitives"]:
                 part = self._part(primitive, place)
                 if part is not None:
                     yield part
         for child in node.get("children", []):
             yield from self._node(child, place, depth + 1)
+
+    def _check_still(self, node: Mapping[str, Any]) -> None:
+        """Refuse what is not drawn as it is stored: copies, bones, and targets of corners."""
+        weights = node.get("weights", self.tree["meshes"][node["mesh"]].get("weights", []))
+        if MANY in node.get("extensions", {}) or "skin" in node or any(weights):
+            problem = "moves or repeats its parts when it is drawn; export it as one plain mesh."
+            raise ScanError(self.path, problem)
 
     def _part(self, primitive: Mapping[str, Any], place: Floats) -> Part | None:
         """One primitive at its place; None for lines."""

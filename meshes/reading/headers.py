@@ -137,6 +137,8 @@ def _check_archive(content: bytes) -> None:
     """Refuse an archive that would unpack to too much, or outside."""
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
         entries = archive.infolist()
+    if any(entry.flag_bits & 1 for entry in entries):
+        raise HeaderError("is locked by a password; unpack it and name what is in it.")
     unpacked = sum(entry.file_size for entry in entries)
     if unpacked > raised(LARGEST_FILE) or len(entries) > 10_000:
         most = f"{raised(LARGEST_FILE) / 1e9:g} GB"
@@ -227,11 +229,11 @@ def _check_off(content: bytes) -> None:
 
 def _check_ply(content: bytes) -> None:
     """Check the counts of a PLY header against the bytes that follow it."""
-    end = content.find(b"end_header")
+    end = content.find(b"\nend_header")
     if end < 0:
         raise HeaderError("is no PLY file: its header does not end.")
     left, least, count, lines = len(content) - end, 0, 0, 0
-    ascii_ = b"ascii" in content[:end]
+    ascii_ = re.search(rb"^format +ascii", content[:end], re.MULTILINE) is not None
     for line in [*content[:end].decode("ascii", errors="replace").splitlines(), "element"]:
         words = line.split()
         if words[:1] == ["element"]:

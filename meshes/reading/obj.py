@@ -1,7 +1,7 @@
 """Reading OBJ fast, with its texture where that is asked for."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any, Protocol
 
 import numpy as np
@@ -24,6 +24,10 @@ def parsed_obj(content: bytes, beside: Beside | None = None) -> Parsed:
     """Read corners and faces of an OBJ; with `beside` also texture coordinates and pictures."""
     content = content.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ")
     lines = [line.strip() for line in content.splitlines()]
+    if content.count(b"#") > content.count(b"\n#") + content.startswith(b"#"):
+        lines = [x.partition(b"#")[0] if x[:1] in b"vf" else x for x in lines]
+    if any(b"-" in x for x in lines if x[:1] == b"f"):
+        lines = list(_counted_from_first(lines))
     if any(len(x) > LONGEST_LINE and x[:1] in (b"v", b"f") for x in lines):
         raise HeaderError("has a line of a hundred thousand signs; export it as triangles.")
     corners = [x[2:] for x in lines if x[:2] in (b"v ", b"v\t")]
@@ -36,11 +40,31 @@ def parsed_obj(content: bytes, beside: Beside | None = None) -> Parsed:
         if not _ended(content) or any(x.startswith((b"vt", b"usemtl")) for x in lines):
             raise HeaderError("was cut off before its faces, or has none; export it again.")
         return Parsed((Part(vertices, NO_FACES),))
-    faces = _corners(rows, len(vertices), 0)
+    faces = _corners(rows, 0)
     _check_whole(content, rows, faces, len(vertices))
     if beside is None or not any(x.startswith(b"vt") for x in lines):
         return Parsed((Part(vertices, faces, colours=colours),))
     return Parsed(tuple(_textured(lines, vertices, beside)))
+
+
+def _counted_from_first(lines: list[bytes]) -> Iterator[bytes]:
+    """Write the corners of faces that are counted back from there as counted from the first."""
+    seen = {b"v": 0, b"vt": 0, b"vn": 0}
+    for line in lines:
+        kind, *words = line.split() or [b""]
+        if kind in seen:
+            seen[kind] += 1
+        if kind == b"f" and b"-" in line:
+            counts = seen.values()
+            corners = (zip(word.split(b"/"), counts, strict=False) for word in words)
+            line = b"f " + b" ".join(b"/".join(map(_from_first, c)) for c in corners)
+        yield line
+
+
+def _from_first(field: tuple[bytes, int]) -> bytes:
+    """One number of a corner, counted from the first of all that came before."""
+    number, count = field
+    return str(int(number) + count + 1).encode() if number.startswith(b"-") else number
 
 
 def _check_whole(content: bytes, rows: list[bytes], faces: Indices, count: int) -> None:
@@ -70,15 +94,14 @@ def _numbers(rows: list[bytes], width: int) -> Floats:
     return np.array([row.split()[:width] for row in rows], dtype=np.float64)
 
 
-def _corners(rows: list[bytes], count: int, field: int) -> Indices:
+def _corners(rows: list[bytes], field: int) -> Indices:
     """One field of each corner of each face, polygons cut into fans, (m, 3); counted from 0."""
     text = b"\n".join(rows)
     if field == 0:
         text = re.sub(rb"/[^\s]*", b"", text)
     else:
         text = re.sub(rb"[^\s/]+/([^\s/]*)(?:/[^\s]*)?", rb"\1", text)
-    flat = np.array(text.split(), dtype=np.int64)
-    flat = np.where(flat < 0, flat + count, flat - 1)
+    flat = np.array(text.split(), dtype=np.int64) - 1
     if len(flat) == 3 * len(rows) and text.count(b"\n") == len(rows) - 1:
         sizes = {len(row.split()) for row in rows[:100]}
         if sizes == {3}:
@@ -105,9 +128,9 @@ def _textured(lines: list[bytes], vertices: Floats, beside: Beside) -> list[Part
             groups.setdefault(name, []).append(line[2:])
     parts = []
     for material, rows in groups.items():
-        faces = _corners(rows, len(vertices), 0)
+        faces = _corners(rows, 0)
         mapped = material in pictures and all(b"/" in row for row in rows[:3])
-        uv = coordinates[_corners(rows, len(coordinates), 1)] if mapped else None
+        uv = coordinates[_corners(rows, 1)] if mapped else None
         parts.append(Part(vertices, faces, uv, pictures.get(material) if mapped else None))
     return parts
 

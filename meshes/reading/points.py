@@ -24,32 +24,38 @@ def parsed_points(path: Path, content: bytes, kind: str) -> Parsed:
 
 
 def _text(path: Path, content: bytes, counted: bool) -> Floats:
-    """Read x y z at the start of each line; header lines are passed over but for a count."""
-    text = content.decode("utf-8-sig", errors="replace")
+    """Read x y z of each line, where a header names them or else at its start."""
+    text = content.decode("utf-8-sig", errors="replace").replace('"', "")
     lines = [line for line in text.splitlines() if line.strip()]
     if any(_has_decimal_commas(path, line) for line in lines[:50]):
-        lines = [line.replace(",", ".").replace(";", " ") for line in lines]
+        plain = [line.replace(",", ".").replace(";", " ") for line in lines]
     else:
-        lines = [line.replace(",", " ").replace(";", " ") for line in lines]
-    promised = int(lines[0]) if counted and lines and lines[0].strip().isdecimal() else 0
-    while lines and not _starts_with_numbers(lines[0]):
-        lines.pop(0)
+        plain = [line.replace(",", " ").replace(";", " ") for line in lines]
+    head = next((k for k, line in enumerate(plain) if _starts_with_numbers(line)), len(plain))
+    counts = [line for line in plain if line.strip().isdecimal()] if counted else []
+    at = _named_columns(lines[:head])
+    lines = [line for line in plain[head:] if line.lstrip()[0] not in "#/" and line not in counts]
     if not lines:
-        problem = (
-            "has no line that begins with three numbers x y z: it is a table of something else. "
-            "Export the points of a scan, x y z in each line, or a mesh."
-        )
+        problem = "is a table of something else: no line begins with numbers x y z."
         raise ScanError(path, problem)
-    _check_whole(path, promised, len(lines))
-    rows = [line.split()[:3] for line in lines]
+    _check_whole(path, sum(map(int, counts)), len(lines))
+    rows = [line.split()[: max(at) + 1] for line in lines]
     for number, row in enumerate(rows, 1):
-        if len(row) < 3:
-            problem = (
-                f"row {number} of numbers holds {len(row)}, not x y z: it is no cloud of points, "
-                "or was cut off; export it again."
-            )
+        if len(row) <= max(at):
+            problem = f"row {number} holds {len(row)}, not x y z; export it again."
             raise ScanError(path, problem)
-    return np.array(rows, dtype=float)
+    points: Floats = np.array([[row[k] for k in at] for row in rows], dtype=float)
+    return points[np.isfinite(points).all(axis=1)]
+
+
+def _named_columns(header: list[str]) -> list[int]:
+    """Find the columns that a header calls x, y and z; the first three where none does."""
+    for line in reversed(header):
+        parted = next((sign for sign in ";,\t" if sign in line), None)
+        names = [name.strip().lower() for name in line.lstrip("#/ ").split(parted)]
+        if {"x", "y", "z"} <= {*names}:
+            return [names.index(axis) for axis in "xyz"]
+    return [0, 1, 2]
 
 
 def _check_whole(path: Path, promised: int, held: int) -> None:
@@ -59,14 +65,19 @@ def _check_whole(path: Path, promised: int, held: int) -> None:
 
 
 def _has_decimal_commas(path: Path, line: str) -> bool:
-    """Tell whether a line is of numbers with decimal commas between blanks or semicolons.
+    """Tell whether a line's commas are decimal: between semicolons, or numbers between blanks.
 
     Raises
     ------
     ScanError
         If commas part both the numbers and their decimals.
     """
-    words = re.split(r"[;\s]+", line.strip())[:3]
+    if line.count(";") > 1:
+        if any("," in word and "." in word for word in line.split(";")):
+            problem = "has commas and points in one number; write numbers without thousands signs."
+            raise ScanError(path, problem)
+        return "," in line
+    words = line.split()[:3]
     if len(words) == 3:
         return all(DECIMAL_COMMA.fullmatch(word) for word in words)
     if "." not in line and re.fullmatch(r"-?\d+,\d+,-?\d+,\d+,-?\d+,\d+", line.strip()):

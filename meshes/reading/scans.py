@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plumbstone.meshes.contents import seal_of
 from plumbstone.meshes.errors import unreadable
@@ -32,7 +33,8 @@ if TYPE_CHECKING:
 
 USD_KINDS = (".usdz", ".usd", ".usdc", ".usda")
 MESH_KINDS = (".stl", ".ply", ".obj", ".off", ".glb", ".gltf", ".3mf", ".dae", ".zip", *USD_KINDS)
-CLOUD_KINDS = (".xyz", ".txt", ".csv", ".pts", ".asc", ".pcd", ".las", ".laz", ".e57")
+TEXT_CLOUDS = (".xyz", ".txt", ".csv", ".pts", ".asc")
+CLOUD_KINDS = (*TEXT_CLOUDS, ".pcd", ".las", ".laz", ".e57")
 REFUSED = {
     ".fbx": "FBX is a closed format; export GLB, OBJ or PLY instead.",
     ".rvt": "export GLB, OBJ or PLY instead.",
@@ -60,6 +62,8 @@ TURNED: dict[str, tuple[list[int], list[float]]] = {  # which axis becomes x, y 
     "z": ([0, 1, 2], [1.0, 1.0, 1.0]),  # (COLLADA 1.4.1, up_axis)
 }  # fmt: skip
 LARGEST_PIECE = 20.0  # [m]; beyond this the unit is wrong for sure
+MOST_PER_CORNER = 3  # faces for each corner: a closed skin has two, one drawn from both sides four
+UTF_8, UTF_16 = b"\xef\xbb\xbf", (b"\xff\xfe", b"\xfe\xff")  # marks that a text may begin with
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -142,7 +146,8 @@ def read_raw(path: Path, ruler: Ruler, *, colours: bool = False) -> RawScan:
     changes: list[str] = []
     if len(faces):
         before = len(faces)
-        if not is_closed(faces, len(vertices)):
+        doubled = len(faces) > MOST_PER_CORNER * len(vertices)
+        if doubled or not is_closed(faces, len(vertices)):
             vertices, faces = welded(vertices, faces)
         if len(faces) == 0:
             raise ScanError(path, "its faces have no area; scan it again.")
@@ -229,9 +234,10 @@ def _content(path: Path) -> bytes:
         raise ScanError(path, REFUSED[kind])
     try:
         state = path.stat()
+        if stat.S_ISDIR(state.st_mode):
+            raise ScanError(path, "is a folder; name it by itself to weigh what it holds.")
         if kind not in MESH_KINDS + CLOUD_KINDS:
-            known = " ".join(MESH_KINDS + CLOUD_KINDS)
-            raise ScanError(path, f"is none of the known kinds of scan: {known}")
+            raise ScanError(path, "is no scan by its name; export GLB, OBJ, PLY or USDZ.")
         if not stat.S_ISREG(state.st_mode):
             raise ScanError(path, "is no plain file; name a scan.")
         size = state.st_size
@@ -250,6 +256,9 @@ def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
     """Give what a file holds; with `beside` also its textures, of OBJ from those files."""
     kind = path.suffix.lower()
     try:
+        content = content.removeprefix(UTF_8)
+        if kind in (".obj", ".off", *TEXT_CLOUDS) and content.startswith(UTF_16):
+            content = content.decode("utf-16").encode()
         check_header(kind, content)
         if kind == ".zip":
             return _zipped(path, content, textures=beside is not None)
@@ -278,13 +287,16 @@ def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
 def _zipped(path: Path, content: bytes, *, textures: bool) -> Parsed:
     """Read the one scan in a ZIP; archives in it stay shut."""
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
-        names = [n for n in archive.namelist() if not n.startswith(("__MACOSX", "."))]
+        entries = archive.infolist()
+        hidden = ("__MACOSX", ".")
+        names = [e.filename for e in entries if not Path(e.filename).name.startswith(".")]
+        names = [name for name in names if not name.startswith(hidden)]
         known = {*MESH_KINDS, *CLOUD_KINDS} - {".zip"}
         scans = [n for n in names if Path(n).suffix.lower() in known]
         texts = (".txt", ".csv")
         scans = [n for n in scans if Path(n).suffix.lower() not in texts] or scans
         if len(scans) != 1:
-            told = f"{len(scans)} ({', '.join(scans[:5])})" if scans else "no scan"
+            told = f"{len(scans)} scans ({', '.join(scans[:5])})" if scans else "no scan itself"
             raise ScanError(path, f"holds {told}; unpack it and name the one to weigh.")
         with tempfile.TemporaryDirectory() as folder:
             archive.extractall(folder)
@@ -300,8 +312,11 @@ def _binary_stl(content: bytes) -> tuple[Floats, Indices] | None:
     if len(content) < 84:
         return None
     count = int.from_bytes(content[80:84], "little")
-    if len(content) < 84 + 50 * count or count == 0 or _is_text_stl(content):
+    if _is_text_stl(content):
         return None
+    if len(content) < 84 + 50 * count or count == 0:
+        held = f"{count} faces and holds {(len(content) - 84) // 50}"
+        raise HeaderError(f"promises {held}; export it again.")
     record = np.dtype([("normal", "<3f4"), ("corners", "<9f4"), ("attribute", "<u2")])
     corners = np.frombuffer(content, record, count, 84)["corners"]
     vertices = corners.reshape(-1, 3).astype(np.float64)
@@ -322,11 +337,13 @@ _PLY_TYPES = {
 
 def _binary_ply(path: Path, content: bytes) -> Part | None:
     """Read a binary PLY of plain vertices and triangles; None for any other PLY."""
-    end = content.find(b"end_header")
-    if end < 0:
-        raise ScanError(path, "is no PLY file: its header does not end.")
-    header = content[:end].decode("ascii", errors="replace").splitlines()
-    offset = content.index(b"\n", end) + 1
+    end = re.search(rb"^end_header *\r?\n", content, re.MULTILINE)
+    if end is None:
+        return None
+    header = content[: end.start()].decode("ascii", errors="replace").splitlines()
+    offset = end.end()
+    if any(line.split()[:2] == ["element", "tristrips"] for line in header):
+        raise ScanError(path, "holds strips of triangles; export it as single triangles.")
     order = {"binary_little_endian": "<", "binary_big_endian": ">"}.get(
         next((line.split()[1] for line in header if line.startswith("format")), "")
     )
@@ -350,12 +367,31 @@ def _binary_ply(path: Path, content: bytes) -> Part | None:
     if name != "face" or len(properties) != 1 or not properties[0][1].startswith("list"):
         return None
     _, size, index = properties[0][1].split()
-    record = np.dtype([("n", order + _PLY_TYPES[size]), ("v", order + _PLY_TYPES[index], 3)])
-    _check_count(path, count, len(content) - offset, record.itemsize)
-    corners = np.frombuffer(content, record, count, offset)
-    if not (corners["n"] == 3).all():
-        return None
-    return Part(vertices, corners["v"].astype(np.int64), colours=colours)
+    kinds = np.dtype(order + _PLY_TYPES[size]), np.dtype(order + _PLY_TYPES[index])
+    record = np.dtype([("n", kinds[0]), ("v", kinds[1], 3)])
+    if count * record.itemsize <= len(content) - offset:
+        corners = np.frombuffer(content, record, count, offset)
+        if (corners["n"] == 3).all():
+            return Part(vertices, corners["v"].astype(np.int64), colours=colours)
+    faces = _polygons(path, content[offset:], count, *kinds)
+    return Part(vertices, faces, colours=colours)
+
+
+def _polygons(
+    path: Path, content: bytes, count: int, size: np.dtype[Any], index: np.dtype[Any]
+) -> Indices:
+    """Cut the faces of a binary PLY, each with any number of corners, into triangles."""
+    _check_count(path, count, len(content), size.itemsize)
+    fans, at = list[NDArray[Any]](), 0
+    for _ in range(count):
+        corners = int(np.frombuffer(content, size, 1, at)[0])
+        if corners * index.itemsize > len(content) - at - size.itemsize:
+            raise HeaderError("ends amid its faces; export it again.")
+        ring = np.frombuffer(content, index, corners, at + size.itemsize)
+        at += size.itemsize + corners * index.itemsize
+        first = np.full(max(corners - 2, 0), ring[0] if corners else 0)
+        fans.append(np.column_stack([first, ring[1:-1], ring[2:]]))
+    return np.concatenate(fans).astype(np.int64)
 
 
 def _ply_elements(header: list[str]) -> list[tuple[str, int, list[tuple[str, str]]]]:
@@ -381,8 +417,11 @@ def _check_count(path: Path, count: int, left: int, size: int) -> None:
 
 def _by_library(path: Path, content: bytes, kind: str) -> Parsed:
     """Read by trimesh, which opens nothing but what it is given."""
+    import logging
+
     import trimesh
 
+    logging.getLogger("trimesh").setLevel(logging.CRITICAL)  # it prints what it goes on without
     if kind == ".dae":
         needed(path, "collada", "GLB, OBJ or PLY")
     scene = trimesh.load_scene(io.BytesIO(content), file_type=kind[1:], process=False)
@@ -406,14 +445,16 @@ def _by_library(path: Path, content: bytes, kind: str) -> Parsed:
 
 
 def _corner_colours(looks: Any) -> Floats | None:
-    """Give the colours of corners that trimesh read, (n, 3); None where it read others."""
-    return looks.vertex_colors[:, :3].astype(float) if looks.kind == "vertex" else None
+    """Give the colours of corners that trimesh read, (n, 3); None where it read none."""
+    if looks.kind != "vertex" or not len(looks.vertex_colors):
+        return None
+    return np.asarray(looks.vertex_colors, dtype=float)[:, :3]
 
 
 def _dae_frame(content: bytes) -> tuple[float | None, str]:
     """Find the unit [m] and the up axis that a COLLADA file states."""
-    unit = re.search(rb'<unit[^>]*meter="([0-9.eE+-]+)"', content)
-    up = re.search(rb"<up_axis>\s*([XYZ])_UP", content)
+    unit = re.search(rb"""<(?:\w+:)?unit\b[^>]*\bmeter\s*=\s*["']\s*([0-9.eE+-]+)""", content)
+    up = re.search(rb"up_axis>\s*([XYZ])_UP", content)
     return (float(unit[1]) if unit else None), (up[1].decode().lower() if up else "y")
 
 

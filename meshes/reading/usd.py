@@ -28,11 +28,23 @@ def parsed_usd(path: Path, content: bytes) -> Parsed:
         raise ScanError(path, "is no readable USD file; export it again.")
     cache = geometry.XformCache(usd.TimeCode.EarliestTime())
     archive = content if path.suffix.lower() == ".usdz" else None
-    parts = [
-        _part(path, geometry.Mesh(prim), cache, archive)
+    drawn = [
+        prim
         for prim in stage.Traverse(usd.TraverseInstanceProxies())
-        if prim.IsA(geometry.Mesh) and geometry.Imageable(prim).ComputeVisibility() != "invisible"
+        if prim.IsA(geometry.Imageable)
+        and geometry.Imageable(prim).ComputeVisibility() != "invisible"
+        and geometry.Imageable(prim).ComputePurpose() in ("default", "render")
     ]
+    solids = geometry.Cube, geometry.Sphere, geometry.Cylinder, geometry.Cone, geometry.Capsule
+    for kind in (geometry.PointInstancer, *solids):
+        if any(prim.IsA(kind) for prim in drawn):
+            raise ScanError(
+                path, f"holds a {kind.__name__}, not only meshes; export it as {OTHER}."
+            )
+    forms = [prim for prim in drawn if prim.IsA(geometry.Mesh)]
+    forms = forms or [prim for prim in drawn if prim.IsA(geometry.Points)]
+    parts = [_part(path, geometry.Mesh(prim), cache, archive) for prim in forms]
+    parts = [part for part in parts if len(part.vertices)]
     if not parts:
         raise ScanError(path, f"holds no mesh; export it as {OTHER}.")
     unit = geometry.GetStageMetersPerUnit(stage)
@@ -47,7 +59,7 @@ def _check_alone(path: Path, sdf: Any) -> None:
         if name != own and not name.startswith(f"{own}["):
             raise ScanError(path, f"takes parts from other files; export it as one, {OTHER}.")
         layer = sdf.Layer.FindOrOpen(name)
-        for other in layer.GetCompositionAssetDependencies() if layer else ():
+        for other in filter(None, layer.GetCompositionAssetDependencies() if layer else ()):
             found = str(sdf.ComputeAssetPathRelativeToLayer(layer, other))
             layers += [found] if found not in layers else []
 
@@ -56,9 +68,9 @@ def _part(path: Path, mesh: Any, cache: Any, archive: bytes | None) -> Part:
     """One mesh at its place in the stage."""
     usd = needed(path, "pxr.Usd", OTHER)
     time = usd.TimeCode.EarliestTime()
-    points = np.asarray(mesh.GetPointsAttr().Get(time), dtype=float).reshape(-1, 3)
-    counts = np.asarray(mesh.GetFaceVertexCountsAttr().Get(time), dtype=np.int64)
-    corners = np.asarray(mesh.GetFaceVertexIndicesAttr().Get(time), dtype=np.int64)
+    points = np.asarray(mesh.GetPointsAttr().Get(time) or (), dtype=float).reshape(-1, 3)
+    counts = np.asarray(mesh.GetFaceVertexCountsAttr().Get(time) or (), dtype=np.int64)
+    corners = np.asarray(mesh.GetFaceVertexIndicesAttr().Get(time) or (), dtype=np.int64)
     if len(counts) and (counts.min() < 3 or counts.sum() != len(corners)):
         raise ScanError(path, "has faces that do not add up; export it again.")
     slots = _fans(counts)
