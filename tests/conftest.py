@@ -60,7 +60,9 @@ def pytest_sessionstart(session: pytest.Session) -> None:
     """Begin each worker with other files: rewriting their asserts takes long, and one does for all."""
     first = os.environ.get("PYTEST_XDIST_WORKER", "")[2:]
     if first and session.config.args == session.config.getini("testpaths"):
-        files = sorted(Path(__file__).parent.glob("test_*.py"), key=lambda file: -file.stat().st_size)
+        files = sorted(
+            Path(__file__).parent.glob("test_*.py"), key=lambda file: -file.stat().st_size
+        )
         for file in files[int(first) :: int(os.environ["PYTEST_XDIST_WORKER_COUNT"])]:
             with contextlib.suppress(ImportError, pytest.skip.Exception):
                 importlib.import_module(file.stem)
