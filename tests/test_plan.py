@@ -279,8 +279,9 @@ def test_space_that_no_grains_reach_holds_water(tmp_path: Path) -> None:
     assert plan.parts.closure == pytest.approx(0, abs=5e-4)
 
 
-def test_gravel_that_falls_out_of_a_gap_still_takes_its_room(tmp_path: Path) -> None:
-    # Wedge gravel is too fine for gaps of 3 cm; the water in its place was counted twice, which
+@pytest.mark.parametrize("chips", [False, True])
+def test_gravel_in_a_gap_takes_its_room(tmp_path: Path, chips: bool) -> None:
+    # Wedge gravel alone is too fine for gaps of 3 cm; the water in its place was counted twice, which
     # made the parts 1.002 times the box.
     stones = "".join(
         f'[[piece]]\nname = "S{i}"\nmaterial = "granite"\nsolid = "box"\nsize = ["9 cm", "8 cm", '
@@ -294,6 +295,7 @@ def test_gravel_that_falls_out_of_a_gap_still_takes_its_room(tmp_path: Path) -> 
         '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]\nwater_line = "36 cm"\n'
         + stones
         + f'[[border]]\nline = [["0 cm", "15 cm"], ["60 cm", "15 cm"]]\nstones = [{names}]\n'
+        + (layer.format("Chips", "stone chips", "border gaps", 7) if chips else "")
         + layer.format("Wedge", "wedge gravel", "border gaps", 7)
         + layer.format("Soil", "baked-clay soil", "behind border", 8),
     )

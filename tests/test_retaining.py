@@ -315,6 +315,44 @@ def test_gravel_that_falls_out_of_a_gap_holds_nothing() -> None:
     assert told(through, Kind.LEAKS)[0].how == "lets through"
 
 
+@pytest.mark.parametrize(
+    "order", [("stone chips", "wedge gravel"), ("wedge gravel", "stone chips")]
+)
+def test_chips_hold_finer_gravel_that_holds_the_soil(order: tuple[str, str]) -> None:
+    # A gap of 20 mm: chips of 27 mm (D85) stay in it, 12 mm (D15) are under 4 × 7.5 mm of the
+    # gravel, whose 3.5 mm are under 4 × 2.8 mm of the soil; Terzaghi's rule, one for each.
+    stones, border = pair(0.15, 0.02, 0.05, 0.2), [line(0.2, "A", "B")]
+    earth = replace(soil(0.08), material=find_material("baked-clay soil"))
+
+    def filled(*heights: float) -> BedResult:
+        pressed = [
+            Layer(
+                name,
+                find_material(name),
+                Zone("border gaps"),
+                Profile(True, (h,) * 4),
+                0.0,
+                (),
+                0.0,
+            )
+            for name, h in zip(order, heights, strict=True)
+        ]
+        return solve_bed(FLOOR, [earth, sand(0.01), *pressed], border, stones)
+
+    both = filled(0.09, 0.09)
+    assert told(both, Kind.LEAKS) == []
+    # They share the space of the gap, 20 mm × 5 cm × 9 cm.
+    one, other = (layer.settled for layer in both.layers[2:])
+    assert one == pytest.approx(other, rel=1e-9)
+    assert one + other == pytest.approx(0.02 * 0.05 * 0.09, rel=0.03)
+    # Above each other they hold nothing, and take as much.
+    stacked = filled(0.04, 0.09)
+    assert told(stacked, Kind.LEAKS)
+    assert sum(layer.settled for layer in stacked.layers[2:]) == pytest.approx(
+        one + other, rel=0.01
+    )
+
+
 def test_what_is_open_under_stones_is_told() -> None:
     # Two courses whose upper stones close the joint of the lower ones above 5 cm: 3 cm stay open
     # from the sand (1 cm) up; and a beam on two stones 20 cm apart. A stone into it closes it.

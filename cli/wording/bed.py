@@ -86,7 +86,7 @@ def leaks(finding: Finding, units: Units) -> str:
         grain = written(finding.number("grain_m"), "gap", units, Toward.UP)
         return (
             f"{where}: {finding.where} is too fine to stay in it, which takes grains of {grain}, "
-            f"and then {shows}; pack chips first, or set a hidden strip behind it."
+            f"and then {shows}; {finding.cure}."
         )
     if finding.how == "lets through":
         return f"{where}: {finding.where} is too coarse to hold {name}: {shows}; {finding.cure}."

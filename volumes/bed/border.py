@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.volumes.bed.passing import is_filter, nearest_level, state_of
+from plumbstone.volumes.bed.passing import closed_up_to, closes, nearest_level, state_of, stays_in
 from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.bed.row import WIDEST, Row, row_for
 from plumbstone.volumes.bodies.placement import Body
@@ -121,14 +121,28 @@ def _retained_layer(row: Row, bed: BedResult) -> LayerResult | None:
     return next(behind, None)
 
 
-def cure_for(width: float, soil: Material, filters: Sequence[Material], strip: bool = False) -> str:
-    """Say what to put into a gap [m] so that a soil stays behind it, where a strip is too low."""
+def cure_for(
+    width: float, soil: Material, *, strip: bool = False, pressed: Sequence[Material] = ()
+) -> str:
+    """Say what to put into a gap [m] so that a soil stays behind it, with what is in it already.
+
+    Where a strip stands behind it that is too low, a higher one is the cure.
+    """
+    from plumbstone.volumes.scape.materials import find_material
+
     if strip:
         return "set a higher strip behind it"
-    for material in filters:
-        if all(is_filter(material, soil, width)):
+    finer = [find_material(name) for name in ("gravel", "wedge gravel")]  # finest first
+    for material in finer:
+        if closes([material], soil, width):
             return f"press {material.name} into it"
-    return "set a hidden strip behind it, or pack chips first, then wedge gravel"
+    for material in finer:
+        if any(stays_in(filler, width) for filler in pressed):
+            if closes([*pressed, material], soil, width):
+                return f"press {material.name} in behind it, or set a hidden strip there"
+        elif closes([find_material("stone chips"), material], soil, width):
+            return f"set a hidden strip behind it, or pack stone chips first, then {material.name}"
+    return "set a hidden strip behind it"
 
 
 def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult) -> Gap:
@@ -140,9 +154,13 @@ def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult)
     width = max((p.width for p in passed), default=width)
     material = soil.layer.material
     state = state_of(width, material) if passed else "holds"
-    pressed, closed = _pressed(row, crack.at, width, material, bed)
-    cure = cure_for(width, material, _filters(), row.border.strip)
-    cure = f"press {pressed} in up to the soil" if pressed else cure
+    fillers = pressed_in(row, bed)
+    grains, strip = [f.layer.material for f in fillers], row.border.strip
+    lying = [(f.layer.material, f.below, f.surface) for f in fillers]
+    closed = closed_up_to(lying, material, width, bed.grid.cell_at(*crack.at))
+    cure = cure_for(width, material, strip=strip, pressed=grains)
+    if closes(grains, material, width):
+        cure = f"press {' and '.join(f.layer.name for f in fillers)} in up to the soil"
     return Gap(
         crack.left,
         crack.right,
@@ -157,15 +175,10 @@ def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult)
     )
 
 
-def _pressed(
-    row: Row, at: tuple[float, float], width: float, soil: Material, bed: BedResult
-) -> tuple[str, float]:
-    """Name what is pressed into a gap and closes it, and up to where [m]; "" and 0: nothing."""
+def pressed_in(row: Row, bed: BedResult) -> list[LayerResult]:
+    """List what is pressed into the gaps of a row, in the order of the layers."""
     pressed = (r for r in bed.layers if r.layer.zone.pressed)
-    for result in (r for r in pressed if row_for(r.layer.zone, bed.rows) is row):
-        if all(is_filter(result.layer.material, soil, width)):
-            return result.layer.name, float(result.surface[bed.grid.cell_at(*at)])
-    return "", 0.0
+    return [r for r in pressed if row_for(r.layer.zone, bed.rows) is row]
 
 
 def _room(row: Row, number: int, height: float, bed: BedResult) -> float:
@@ -176,13 +189,6 @@ def _room(row: Row, number: int, height: float, bed: BedResult) -> float:
     own = np.argmin(away, axis=0) == number  # hulls of neighbours share the stone between them
     own[own] = polygon_distance(crack.hull, x[own], y[own]) > 0
     return float(bed.columns.free_below(height)[own].sum()) * bed.grid.cell_area
-
-
-def _filters() -> list[Material]:
-    """Grains that go into gaps, finest first."""
-    from plumbstone.volumes.scape.materials import find_material
-
-    return [find_material(name) for name in ("gravel", "wedge gravel")]
 
 
 def _sides(soil: LayerResult, bed: BedResult) -> Sides:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from plumbstone.volumes.bed.bags import cheapest_bags
-from plumbstone.volumes.bed.border import FALLS, SLIDING, TIPPING, BorderResult
+from plumbstone.volumes.bed.border import FALLS, SLIDING, TIPPING, BorderResult, pressed_in
 from plumbstone.volumes.bed.holes import holes_under
 from plumbstone.volumes.bed.interfaces import (
     Heave,
@@ -13,7 +13,7 @@ from plumbstone.volumes.bed.interfaces import (
     overlaps,
 )
 from plumbstone.volumes.bed.litres import ALIKE
-from plumbstone.volumes.bed.passing import STAYS_RATIO, is_filter, nearest_level, state_of
+from plumbstone.volumes.bed.passing import STAYS_RATIO, closes, nearest_level, state_of, stays_in
 from plumbstone.volumes.bed.results import BedResult, LayerResult, Passed
 from plumbstone.volumes.bed.row import row_for
 from plumbstone.volumes.findings import Finding, Kind, Severity
@@ -127,13 +127,13 @@ def _leaks(bed: BedResult, border: BorderResult | None) -> Iterator[Finding]:
 
 def _filled(passed: Passed, soil: Material, bed: BedResult) -> tuple[str, str]:
     """Tell how a gap is open, and which layer is pressed into it and does not close it all."""
-    for other in bed.layers:
-        if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is passed.row:
-            holds, stays = is_filter(other.layer.material, soil, passed.width)
-            if holds and stays:
-                return "over filler", other.layer.name
-            return "lets through" if stays else "falls out", other.layer.name
-    return state_of(passed.width, soil), ""
+    pressed = [result.layer for result in pressed_in(passed.row, bed)]
+    if not pressed:
+        return state_of(passed.width, soil), ""
+    if closes([layer.material for layer in pressed], soil, passed.width):
+        return "over filler", pressed[-1].name
+    staying = [layer.name for layer in pressed if stays_in(layer.material, passed.width)]
+    return ("lets through", staying[0]) if staying else ("falls out", pressed[0].name)
 
 
 def _off_line(bed: BedResult) -> Iterator[Finding]:

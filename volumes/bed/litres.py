@@ -202,6 +202,26 @@ def with_range(
     return found
 
 
+def gaps_shared(results: Sequence[LayerResult]) -> list[LayerResult]:
+    """Share gaps out among what is pressed into them to one height, in equal parts."""
+    found = list(results)
+    for j, behind in enumerate(results):
+        if not behind.layer.zone.pressed:
+            continue
+        before = [
+            i for i, other in enumerate(results[:j])
+            if other.layer.zone == behind.layer.zone
+            and ((other.surface > behind.below + 1e-6) & (behind.surface > behind.below)).any()
+        ]  # fmt: skip
+        if before:
+            part = behind.settled / (len(before) + 1)
+            there = sum(found[i].settled for i in before)
+            found[j] = _with_volume(behind, part)
+            for i in before:
+                found[i] = _with_volume(found[i], found[i].settled * (1 - part / there))
+    return found
+
+
 def sacks_filled(results: Sequence[LayerResult]) -> list[LayerResult]:
     """Let the next layer above run into the gaps between the sacks of a filler."""
     found = list(results)

@@ -25,6 +25,8 @@ PART = 0.02  # [m]: what is open beside the gaps is parted, as the soil is not l
 SEARCHED = 0.03  # [m]: first half width of the square that is searched for a nearest cell
 BESIDE = 0.03  # [m]: so near to an opening lies the soil that presses on it
 
+Filler = tuple[Material, Floats, Floats]  # from one surface (rows, columns) up to another [m]
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Side:
@@ -32,7 +34,7 @@ class Side:
 
     row: Row
     cells: NDArray[np.bool_]  # (rows, columns) on this side
-    fillers: Sequence[tuple[Material, Floats]]  # pressed into the gaps, and up to where [m]
+    fillers: Sequence[Filler]  # pressed into the gaps
     tops: Floats  # (rows, columns) of the stones [m]
     grid: Grid
 
@@ -208,11 +210,43 @@ def state_of(width: float, soil: Material) -> str:
     return "runs" if soil.d50 is None or width > RUNS * soil.d50 else "may arch"
 
 
-def is_filter(filler: Material, soil: Material, width: float) -> tuple[bool, bool]:
-    """Tell whether grains in a gap [m] hold the soil behind them, and stay in it themselves."""
-    holds = None not in (filler.d15, soil.d85) and filler.d15 <= FILTER_RATIO * soil.d85  # type: ignore[operator]
-    stays = filler.d85 is not None and filler.d85 >= STAYS_RATIO * width
-    return holds, stays
+def is_filter(filler: Material, soil: Material) -> bool:
+    """Tell whether grains hold finer ones that lie behind them."""
+    if filler.d15 is None or soil.d85 is None:
+        return False
+    return filler.d15 <= FILTER_RATIO * soil.d85
+
+
+def stays_in(filler: Material, width: float) -> bool:
+    """Tell whether grains stay in a gap [m] that nothing closes."""
+    return filler.d85 is not None and filler.d85 >= STAYS_RATIO * width
+
+
+def closes(fillers: Sequence[Material], soil: Material, width: float) -> bool:
+    """Tell whether grains in a gap [m] hold the soil behind them, and stay in it themselves.
+
+    Several lie behind each other, the coarsest foremost: it stays in the gap, and each holds
+    the next.
+    """
+    held: list[Material] = []
+    for filler in sorted(fillers, key=lambda filler: -(filler.d85 or 0.0)):
+        if stays_in(filler, width) or any(is_filter(before, filler) for before in held):
+            held.append(filler)
+    return any(is_filter(filler, soil) for filler in held)
+
+
+def closed_up_to(
+    fillers: Sequence[Filler], soil: Material, width: float, cell: tuple[int, int]
+) -> float:
+    """Height up to which fillers close a gap of a width in one cell of the bed [m]."""
+    lying = [(m, float(low[cell]), float(high[cell])) for m, low, high in fillers]
+    closed = 0.0
+    for level in sorted({high for _, _, high in lying if high > 0}):
+        here = [m for m, low, high in lying if low <= closed + 1e-6 and high >= level]
+        if not closes(here, soil, width):
+            break
+        closed = level
+    return closed
 
 
 def least_open(soil: Material) -> float:
@@ -304,12 +338,8 @@ def strings_of(
 
 def _filled(crack: Crack, soil: Material, lower: float, upper: float, side: Side) -> float:
     """Height to which what is pressed into a gap closes it [m]."""
-    closed = 0.0
     width = float(crack.between(lower, upper).max())
-    for material, surface in side.fillers:
-        if all(is_filter(material, soil, width)):
-            closed = max(closed, float(surface[side.grid.cell_at(*crack.at)]))
-    return closed
+    return closed_up_to(side.fillers, soil, width, side.grid.cell_at(*crack.at))
 
 
 def _shown(

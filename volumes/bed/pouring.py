@@ -15,6 +15,7 @@ from plumbstone.volumes.bed.heightfield import empty_below, lifted_out, stable_s
 from plumbstone.volumes.bed.litres import (
     extrapolated,
     gain_of,
+    gaps_shared,
     less_lumps,
     mean_depths,
     measured_on,
@@ -22,7 +23,7 @@ from plumbstone.volumes.bed.litres import (
     with_range,
     with_slope,
 )
-from plumbstone.volumes.bed.passing import Side, is_filter, least_open, let_pass, nearest_level
+from plumbstone.volumes.bed.passing import Side, closed_up_to, least_open, let_pass, nearest_level
 from plumbstone.volumes.bed.results import BedError, BedResult, LayerResult
 from plumbstone.volumes.bed.row import Row, row_for, row_of
 from plumbstone.volumes.memo import Memo
@@ -144,7 +145,7 @@ def solve_bed(
             for end in (-1, 1)
         ]
         results = with_range(results, coarse, ends)
-    results = sacks_filled(less_lumps(results, buried_lumps))
+    results = sacks_filled(less_lumps(gaps_shared(results), buried_lumps))
     return _at_rest(replace(fine, layers=tuple(results)), lying, memo)
 
 
@@ -208,12 +209,14 @@ def _pour(
     """Lay all layers on one grid."""
     site = _site_of(grid, rows, bodies, set_later, memo)
     level = np.zeros((grid.ny, grid.nx))  # what a depth counts from: the surface without stones
-    surface = lifted_out(level, site.columns)
+    ground = surface = lifted_out(level, site.columns)
     results = {}
     empty = 0.0  # space below stones that was left so far
     for k in _in_order(layers):
         result = _lay(layers[k], level, surface, site, measured)
-        surface = result.surface
+        if layers[k].zone.pressed and not (result.surface > surface + 1e-6).any():
+            result = _lay(layers[k], level, ground, site, measured)  # behind what is in there
+        surface = np.maximum(surface, result.surface)
         if not result.layer.zone.pressed:
             if measured:
                 void = empty_below(surface, site.standing, result.layer.slope, grid)
@@ -294,14 +297,14 @@ def _firm(row: Row, bed: BedResult) -> Row:
     edge, soil = soils[-1].edge, soils[-1].layer.material
     assert edge is not None
     drawn = [np.max([r.drawn for r in some] or [0 * edge], axis=0) for some in (soils, sands)]
-    fillers = [r.layer.material for r in pressed]
+    fillers = [(r.layer.material, r.below, r.surface) for r in pressed]
     firm = []
     for crack in row.cracks:
         upper = nearest_level(drawn[0], edge > 0, crack.at, bed.grid) or 0.0
         lower = nearest_level(drawn[1], edge <= 0, crack.at, bed.grid) or 0.0
         width = float(crack.between(min(lower, upper), upper).max())
-        closes = any(all(is_filter(filler, soil, width)) for filler in fillers)
-        if closes or width <= least_open(soil):
+        closed = closed_up_to(fillers, soil, width, bed.grid.cell_at(*crack.at))
+        if closed > 0 or width <= least_open(soil):
             firm.append(crack)
     return row if len(firm) == len(row.cracks) else replace(row, cracks=tuple(firm))
 
@@ -312,7 +315,7 @@ def _at_rest(bed: BedResult, lying: BedResult, memo: Memo) -> BedResult:
     for row, stack in _stacks(lying, bed.rows):
         cells = memo(bounds_of, stack[0].layer.zone, row, bed.grid)[1]
         fillers = [
-            (other.layer.material, other.surface) for other in lying.layers
+            (other.layer.material, other.below, other.surface) for other in lying.layers
             if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is row
         ]  # fmt: skip
         beside = Side(row, cells, fillers, bed.columns.highest, bed.grid)
