@@ -1,5 +1,6 @@
 """Tipping of standing stones against arithmetic on stated inputs."""
 
+import math
 from pathlib import Path
 
 import pytest
@@ -52,6 +53,28 @@ def test_a_flat_stone_is_not_doubtful(tmp_path: Path) -> None:
     found = standing(tmp_path, (20, 15, 5))
     assert not found.upright
     assert not found.doubtful
+
+
+@pytest.mark.parametrize(
+    ("size", "back", "doubtful"), [((14, 14, 8), 14, False), ((6, 6, 20), 8, True)]
+)
+def test_what_settled_on_a_slope_of_soil_rests_on_it(
+    tmp_path: Path, size: tuple[float, float, float], back: int, doubtful: bool
+) -> None:
+    # On a slope s a box tips at atan(half its width / half its height) - s. Without the soil it
+    # would lie on an edge: it was told to fall, and to be settled, which it is.
+    settled = (
+        'material = "granite"\nrests = "bed"\nsettle = true\n[[layer]]\nmaterial = "sand"\n'
+        f'name = "Soil"\nheight = {{ front = "2 cm", back = "{back} cm" }}'
+    )
+    found = standing(tmp_path, size, settled)
+    slope = math.degrees(math.atan2(back - 2, 45))
+    alone = tip_angle(size[0] / 2, size[2] / 2)
+    # Soil carries it cell by cell, so up to 2 mm within its edge: 1 in 200 of a radian and less.
+    assert found.tip_angle == pytest.approx(alone - slope, abs=0.5)
+    assert found.lean < 0.5
+    assert found.falls_at is None
+    assert found.doubtful is doubtful
 
 
 @pytest.mark.parametrize("tilt", [30, 45])

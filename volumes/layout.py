@@ -419,7 +419,8 @@ class Layout:
         floor = (tank.length, tank.depth)
         line = tank.water_line or 0.0
         tied = tuple(n for g in self.scape.groups if g.sinkers for n in g.wood)
-        inputs = (ground.bodies, water, line, floor, ground.grid, tied)
+        bed = np.empty(0) if ground.bed is None else ground.bed.soil_line
+        inputs = (ground.bodies, water, line, floor, ground.grid, bed, tied)
         return self.memo(judge_stones, *inputs, self.memo)
 
 

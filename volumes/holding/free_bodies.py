@@ -178,7 +178,8 @@ def stage_of(
     memo : Memo
         Where one body rests hangs on what is near it alone.
     soil : bool
-        Whether the bed carries what is set on it; else its lowest place alone does.
+        Whether the bed carries what is set on it; else its lowest place alone does, but for
+        what was turned until it rests on it.
     """
     forms = [tuple(_form_on(b, grid, memo, soil=soil) for b in moving.pieces) for moving in bodies]
     ties = [ties_of(moving, placed) for moving in bodies]
@@ -692,7 +693,7 @@ def _covered(sinker: Sinker, stage: Stage, sign: float, height: float) -> Floats
 def _form_on(body: Body, grid: Grid, memo: Memo, *, soil: bool) -> Form:
     """Give the form of a body on a grid, from memory where it can."""
     window = memo(columns_of, body.piece.vertices, body.piece.faces, grid)
-    return memo(_form, body, window, soil)
+    return memo(_form, body, window, soil or body.entry.settle)
 
 
 def _form(body: Body, window: Window, soil: bool) -> Form:

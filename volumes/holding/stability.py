@@ -93,6 +93,7 @@ def judge_stones(
     line: float,
     floor: tuple[float, float],
     grid: Grid,
+    bed: Floats,
     tied: Sequence[str],
     memo: Memo,
 ) -> tuple[Standing, ...]:
@@ -109,6 +110,8 @@ def judge_stones(
     floor : (float, float)
         Length and depth of the tank [m].
     grid : Grid
+    bed : (rows, columns) float array
+        Surface of the bed beside the pieces [m].
     tied : sequence of str
         Names of wood that something is tied to, which is judged with that.
     memo : Memo
@@ -117,7 +120,8 @@ def judge_stones(
     Notes
     -----
     Stones that lie on each other are one program, dry and at three depths: the stack falls
-    where no pushes balance it. Soil is not counted.
+    where no pushes balance it. Soil is not counted, but for what was turned until it rests on
+    it: without soil that would lie on an edge.
     """
     stones = {b.entry.name for b in bodies if b.entry.kind == "stone"}
     carries = {"floor", "bed", *stones}
@@ -126,7 +130,11 @@ def judge_stones(
         return ()
     levels = np.linspace(0, line, 4)
     lots = lots_of(judged, grid, memo)
-    found = [memo(_judged_together, lot, water, levels, floor, grid, memo) for lot in lots]
+    found = []
+    for lot in lots:
+        turned = any(b.entry.settle and b.entry.rests == "bed" for b in lot)
+        under = bed if turned else np.empty(0)
+        found.append(memo(_judged_together, lot, water, levels, floor, grid, under, memo))
     by_name = {piece.name: piece for lot in found for piece in lot}
     return tuple(by_name[body.entry.name] for body in judged)
 
@@ -137,14 +145,13 @@ def _judged_together(
     levels: Floats,
     floor: tuple[float, float],
     grid: Grid,
+    bed: Floats,
     memo: Memo,
 ) -> tuple[Standing, ...]:
     """Judge pieces that may touch each other and nothing else."""
     placed, count = {b.entry.name: b for b in lot}, len(lot)
     moving = [Moving(name, (body,)) for name, body in placed.items()]
-    stage = stage_of(
-        moving, placed, np.empty(0), grid, levels, water, range(count), memo, soil=False
-    )
+    stage = stage_of(moving, placed, bed, grid, levels, water, range(count), memo, soil=False)
     found = [_judged(stage, number, floor) for number in range(count)]
     amiss = [i for i, piece in enumerate(found) if piece.falls_at is not None or piece.unsure]
     own = {i for i in amiss if not _stays_on(stage, i, at_best=found[i].falls_at is not None)}
