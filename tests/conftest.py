@@ -51,6 +51,8 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     class Scheduling(LoadFileScheduling):
         def _split_scope(self, nodeid: str) -> str:
             file = super()._split_scope(nodeid)
+            if Path(file).name.startswith("test_page"):
+                return "page"  # one server for all of them, and others have its waits
             return nodeid if Path(file).name in APART else file
 
     return Scheduling(config, log) if config.getvalue("dist") == "loadfile" else None
@@ -114,7 +116,18 @@ def browser(chromium: "Browser") -> Iterator["Browser"]:
 
 
 @pytest.fixture
-def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+def unprinted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let results be written without pictures and drawings to print, for tests of the others."""
+    from plumbstone.cli import results
+
+    for name in ("png_bytes", "drawings_pdf", "template_pdf"):
+        monkeypatch.setattr(results, name, lambda *_: b"drawn" * 20_000)
+    for name in ("plan_figure", "front_figure", "section_figure"):
+        monkeypatch.setattr(results, name, lambda *_: None)
+
+
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch, unprinted: None) -> None:
     """Let results be written without being drawn, for tests of what becomes of their files."""
     from plumbstone.cli import results
 
@@ -122,11 +135,8 @@ def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
         return f"<html><h1>{report.name}</h1>{' ' * 200_000}</html>\n"
 
     monkeypatch.setattr(results, "build_sheet", sheet)
-    monkeypatch.setattr(results, "png_bytes", lambda _: b"PNG" * 20_000)
-    for name in ("look_at", "plan_figure", "front_figure", "section_figure"):
-        monkeypatch.setattr(results, name, lambda *_: None)
-    for name in ("drawings_pdf", "template_pdf", "glb_bytes"):
-        monkeypatch.setattr(results, name, lambda *_: b"drawn" * 20_000)
+    monkeypatch.setattr(results, "look_at", lambda *_: None)
+    monkeypatch.setattr(results, "glb_bytes", lambda *_: b"drawn" * 20_000)
     for kind in ("hold", "weigh"):
         place = f"plumbstone.cli.pictures.{kind}_picture.picture_of"
         monkeypatch.setattr(place, lambda *_: b"PNG" * 20_000)

@@ -66,7 +66,7 @@ material = "sand"
 depth = { map = "map.png", black = "2 cm", white = "6 cm" }
 """
 LINES = (
-    ["plan", "tank.toml", "--grid", "8", "--out", "results"],
+    ["plan", "tank.toml", "--grid", "12", "--out", "results"],
     ["weigh", "below", "--csv", "o.csv", "--json"],
     ["weigh", "below/stone.ply", "--picture", "p.png", "--keep", "k.ply"],
     ["hold", "tank.toml", "--picture", "h.png", "--log", "log.csv"],

@@ -166,6 +166,7 @@ def test_each_page_is_one_small_file_without_a_network(pages: Pages, tank: str) 
         assert outside not in text
 
 
+@pytest.mark.usefixtures("unprinted")
 def test_another_run_writes_the_same_bytes(tmp_path: Path, pages: Pages) -> None:
     written_to(tmp_path, CUBE)
     done = type_in("plumbstone plan tank.toml --grid 4 --out out", tmp_path)
@@ -251,6 +252,7 @@ def hostile_scape(folder: Path) -> None:
     (folder / "tank.toml").write_text("\n".join(parts), encoding="utf-8")
 
 
+@pytest.mark.usefixtures("unprinted")
 def test_hostile_names_appear_as_text(tmp_path: Path) -> None:
     hostile_scape(tmp_path)
     done = type_in("plumbstone plan tank.toml --grid 8 --out out", tmp_path)

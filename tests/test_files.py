@@ -29,13 +29,13 @@ from plumbstone.meshes.writing import ply_bytes
 
 TANK = """
 [tank]
-inside = ["40 cm", "25 cm", "30 cm"]
+inside = ["24 cm", "12 cm", "15 cm"]
 [[piece]]
 name = "Branch"
 kind = "wood"
 material = "driftwood"
-limbs = [{ length = "20 cm", girth = ["9 cm", "6 cm"] }]
-at = ["20 cm", "12 cm"]
+limbs = [{ length = "12 cm", girth = ["9 cm", "6 cm"] }]
+at = ["12 cm", "6 cm"]
 [[layer]]
 material = "sand"
 depth = "3 cm"

@@ -704,9 +704,9 @@ def mapped(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def put_scape(folder: Path, long: int) -> None:
     (folder / "t.toml").write_text(
-        '[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\nwater_line = "30 cm"\n[[piece]]\n'
+        '[tank]\ninside = ["46 cm", "14 cm", "24 cm"]\nwater_line = "20 cm"\n[[piece]]\n'
         f'name = "Log"\nkind = "wood"\nsolid = "box"\nsize = ["{long} cm", "6 cm", "6 cm"]\n'
-        'material = "driftwood"\nrests = "bed"\nat = ["45 cm", "22 cm"]\n[[layer]]\n'
+        'material = "driftwood"\nrests = "bed"\nat = ["23 cm", "7 cm"]\n[[layer]]\n'
         'material = "sand"\nheight = { map = "map.csv" }\n',
         encoding="utf-8",
     )
