@@ -281,6 +281,17 @@ def rigs_of(
     moving = [stage.bodies[which] for which in order]
     strapped = [loose_strapped(one, stage.placed) for one in moving]
 
+    same = {
+        "contacts": np.concatenate(contacts),
+        "pushes": np.concatenate(pushes),
+        "uppers": _indices(uppers),
+        "lowers": _indices(lowers),
+        "ties": np.array([tie.place for _, tie in tied]).reshape(-1, 3),
+        "pulls": np.array([tie.direction for _, tie in tied]).reshape(-1, 3),
+        "tied": _indices([i for i, _ in tied]),
+        "ends": _indices(runs_to),
+    }
+
     def at(end: End) -> Rig:
         parts = [_loads(stage, *one, end) for one in zip(moving, strapped, strict=True)]
         masses, centres, lifts, lift_centres = zip(*parts, strict=True)
@@ -291,20 +302,19 @@ def rigs_of(
             centres=np.array(centres),
             lifts=np.array(lifts).T,
             lift_centres=np.stack(lift_centres, axis=1),
-            contacts=np.concatenate(contacts),
-            pushes=np.concatenate(pushes),
-            uppers=_indices(uppers),
-            lowers=_indices(lowers),
-            ties=np.array([tie.place for _, tie in tied]).reshape(-1, 3),
-            pulls=np.array([tie.direction for _, tie in tied]).reshape(-1, 3),
-            tied=_indices([i for i, _ in tied]),
-            ends=_indices(runs_to),
             least_pulls=least,
             most_pulls=most,
             wood_centres=_wood_centres(stage, body, end),
+            **same,
         )
 
-    return [at(end) for end in ends]
+    rigs, last = [], None
+    for end in ends:  # many differ by where middles of mass lie alone
+        if last is None or last != replace(end, amiss=last.amiss):
+            last = replace(end, amiss=(0.0, 0.0))
+            rig = at(last)
+        rigs.append(replace(rig, centres=rig.centres + end.amiss))
+    return rigs
 
 
 def _pulling(
@@ -631,7 +641,10 @@ def _weights(
 def _loads(
     stage: Stage, moving: Moving, strapped: Sequence[tuple[Sinker, Floats]], end: End
 ) -> tuple[float, Floats, Floats, Floats]:
-    """Mass, its centre, lift (k,) and its centres (k, 2) of one body with what is strapped."""
+    """Mass, its centre, lift (k,) and its centres (k, 2) of one body with what is strapped.
+
+    The centre is that of an end at which nothing is amiss.
+    """
     masses, places, volumes, centres = [], [], [], []
     for body in moving.pieces:
         name, wet = body.entry.name, stage.wet[body.entry.name]
@@ -656,7 +669,7 @@ def _loads(
     moments = np.sum([lift[:, None] * at for lift, at in zip(lifts, centres, strict=True)], axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
         at = np.where(total[:, None] > 0, moments / total[:, None], 0.0)
-    centre = np.average(places, axis=0, weights=masses) + end.amiss
+    centre = np.average(places, axis=0, weights=masses)
     return float(sum(masses)), np.asarray(centre, dtype=float), total, at
 
 
