@@ -173,6 +173,20 @@ def test_a_stone_tied_to_wood_is_strapped_to_it(tmp_path: Path) -> None:
     assert plan.holds[0].stays
 
 
+@pytest.mark.parametrize("apart", [12.0, 3.5, 0.5])
+def test_no_strap_holds_a_stone_that_it_does_not_touch(tmp_path: Path, apart: float) -> None:
+    # The block begins at 25 cm, the stone of 10 cm ends so far before it.
+    log = wood("Log", (40, 6, 6), 1.2, 45, 'tied_to = ["A"]')
+    hold = plan_of(tmp_path, log, stone("A", (10, 10, 10), 20 - apart)).holds[0]
+    found = [f for f in hold_findings(hold) if f.how == "apart"]
+    assert bool(found) is (apart > 2)
+    for finding in found:
+        assert finding.about == ("Log", "A")
+        assert finding.number("apart_m") == pytest.approx(apart / 100, abs=5e-3)
+        assert not hold.stays
+        assert not hold.offers.best
+
+
 def test_a_stone_that_lies_on_wood_holds_it_and_may_roll_off(tmp_path: Path) -> None:
     plan = plan_of(
         tmp_path,

@@ -212,6 +212,12 @@ def _tips(finding: Finding, units: Units) -> str:
         return (
             f"{name}: is drawn {deep} into {others}; move them apart, or let it rest on {others}."
         )
+    if finding.how == "apart":
+        apart = show_length(finding.number("apart_m"), units)
+        return (
+            f"{name}: {others} stands {apart} off what it is strapped to, so no strap makes them "
+            "one; set it against the wood, or let it hang or stand on a tie ([[group]] sinkers)."
+        )
     if finding.how == "carrier":
         rests = "does not rest" if len(finding.about) == 2 else "do not rest"
         return f"{name}: {others} beside it {rests} as drawn; see to that first."

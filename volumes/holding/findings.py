@@ -7,7 +7,7 @@ import numpy as np
 
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Finding, Kind, Severity
-from plumbstone.volumes.holding.hold_down import Doubt, HoldResult, Move
+from plumbstone.volumes.holding.hold_down import UNJUDGED, Doubt, HoldResult, Move
 from plumbstone.volumes.holding.stability import EDGE, LEANS, Standing
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
 
@@ -83,6 +83,10 @@ def _plain_doubts(hold: HoldResult) -> Iterator[Finding]:
             yield Finding(Kind.TIPS, Severity.STOP, (name,), numbers, how="leans", cure=cure)
         elif doubt is Doubt.THROUGH:
             yield _through_finding(Severity.STOP, name, hold.into, hold.through)
+        elif doubt is Doubt.APART:
+            numbers = {"apart_m": hold.gap}
+            who = (name, hold.off)
+            yield Finding(Kind.TIPS, Severity.STOP, who, numbers, how="apart", cure="together")
         elif doubt is Doubt.CARRIER:
             about = (name, *hold.doubtful)
             yield Finding(Kind.TIPS, Severity.STOP, about, how="carrier", cure="set again")
@@ -142,7 +146,7 @@ def _cure(hold: HoldResult) -> str:
     """Say which change helps, by its code."""
     if any(sinker.slack > 0 for sinker in hold.group.sinkers):
         return "tie tight"
-    if {Doubt.LEANS, Doubt.THROUGH, Doubt.CARRIER} & {*hold.doubts}:
+    if {Doubt.LEANS, *UNJUDGED} & {*hold.doubts}:
         return "set again"
     if hold.offers.best:
         return "move tie" if hold.balance.enough and hold.balance.hung > 0 else "add stone"

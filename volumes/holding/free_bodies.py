@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.measures.displacement import displaced_at_levels, mesh_centre
 from plumbstone.meshes.measures.nearest import nearest_on
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.contacts import Pulls, off_hull
 from plumbstone.volumes.bodies.placement import Body
@@ -36,6 +36,8 @@ from plumbstone.volumes.scape.groups import Group, Sinker
 BESIDE_FOOT = 0.02  # [m]: 0.3 mm of cord turn wood by 1° about an edge so near its tie
 SINKER_HEIGHT = 0.06  # water over the floor that covers a sinker without a place [m]
 LIFTS = 2  # corners of a piece that are such by their lift; the others are by their mass
+SKIN_STEP = 0.01  # [m] between points of a skin
+FAR = 0.05  # [m]: boxes so far apart need no closer look
 SHRUNK = 5e-4  # [m]: so far inside its corners a patch is counted on
 LEVEL = 1e-3  # [m]: corners so little above the lowest one are as low
 AMISS = 1e-3  # [m]: so far off its drawn place a middle of mass is tried
@@ -216,6 +218,44 @@ def drawn_into_strapped(stage: Stage, number: int, grid: Grid, memo: Memo) -> tu
              for wood in stage.wood_of(number) for stone in stones]  # fmt: skip
     deep = [(memo(shared_depth, a, b, grid), n) for a, b, n in pairs if beside(a.window, b.window)]
     return max(deep, default=(0.0, ""))
+
+
+def widest_gap(stage: Stage, number: int, memo: Memo) -> tuple[float, str]:
+    """How far the pieces of a body lie apart [m] where they are nearest, and which one is off."""
+    pieces = list(stage.bodies[number].pieces)
+    joined_up, widest = [pieces.pop(0)], (0.0, "")
+    while pieces:
+        gap, k = min(
+            (memo(_gap_between, a.piece, b.piece), k)
+            for a in joined_up
+            for k, b in enumerate(pieces)
+        )
+        widest = max(widest, (gap, pieces[k].entry.name))
+        joined_up.append(pieces.pop(k))
+    return widest
+
+
+def _gap_between(one: Piece, other: Piece) -> float:
+    """Distance of two skins [m], as points of them a step apart tell it."""
+    from scipy.spatial import KDTree
+
+    apart = np.maximum(one.low - other.high, other.low - one.high)
+    if apart.max() > FAR:
+        return float(apart.max())
+    return float(KDTree(_skin_points(one)).query(_skin_points(other))[0].min())
+
+
+def _skin_points(piece: Piece) -> Floats:
+    """Points of each face, no farther apart than a step, (p, 3) [m]."""
+    faces = piece.vertices[piece.faces]
+    longest = np.linalg.norm(faces - np.roll(faces, 1, axis=1), axis=2).max(axis=1)
+    parts = np.maximum(1, np.ceil(longest / SKIN_STEP).astype(int))
+    found = []
+    for n in np.unique(parts):
+        i, j = (v.ravel() for v in np.mgrid[: n + 1, : n + 1])
+        shares = np.column_stack((i, j, n - i - j))[i + j <= n] / n
+        found.append(np.einsum("pk,fkd->fpd", shares, faces[parts == n]).reshape(-1, 3))
+    return np.concatenate(found)
 
 
 def lots_of(bodies: Sequence[Body], grid: Grid, memo: Memo) -> list[tuple[Body, ...]]:

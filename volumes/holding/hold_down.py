@@ -56,6 +56,7 @@ from plumbstone.volumes.holding.free_bodies import (
     sinker_weight,
     soaked_end,
     stage_of,
+    widest_gap,
     with_hung,
     with_reserve,
     wood_lift,
@@ -73,6 +74,7 @@ AFLOAT_CELLS = 16  # along each thinned mesh
 FINER = 10  # steps of a level in which the first motion is looked for
 SOONER = 5e-3  # of level [m]: if only what is amiss makes it move so much sooner, it may move
 STRAPPED_IN = 5e-3  # [m]: a strap presses a stone no deeper into wood
+STRAPPED_OFF = 0.02  # [m]: a strap holds nothing that is farther off
 TIE_REACH = 0.03  # a tie farther than this from all wood is not on it [m]
 CARRIER_LEANS = 2.0  # the same of stones below and on it
 
@@ -98,8 +100,12 @@ class Doubt(StrEnum):
     THROUGH = "through"  # it is drawn into what carries it
     STEEP = "steep"  # what it lies on is too steep to be counted on
     CARRIER = "carrier"  # what carries it, or lies on it, does not rest as drawn
+    APART = "apart"  # what is tied together does not touch
     PANE = "pane"  # it comes near a pane, which is not counted on
     SOAKED = "soaked"  # full of water it moves when the tank is drained
+
+
+UNJUDGED = frozenset({Doubt.THROUGH, Doubt.CARRIER, Doubt.APART})  # it has to be drawn anew
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -138,6 +144,8 @@ class HoldResult:
     lean: float  # tilt until it rests on what is below [degrees]
     through: float  # how deep it is drawn into what is beside or below it [m]
     into: str  # what that is; empty: glass or bed
+    gap: float  # the widest between pieces that are to move as one [m]
+    off: str  # the piece beyond it
     carries: tuple[str, ...]  # stones that lie on it
     doubtful: tuple[str, ...]  # bodies below or on it that do not rest as drawn
     burial: float  # what the settled bed over standing sinkers adds later [kg]
@@ -331,10 +339,13 @@ def _judge_group(
     if strapped[0] > max(STRAPPED_IN, through):
         through, into = strapped
         doubts = tuple(dict.fromkeys((*doubts, Doubt.THROUGH)))
+    gap, off = widest_gap(stage, number, around.memo)
+    if gap > STRAPPED_OFF:
+        doubts = (*doubts, Doubt.APART)
     at_best = not doubts or all_stay([rig_of(_as_drawn(stage, number), middle, number, None)])
     at_line, most = _tie_forces(even, rigs)
     verdict = Verdict.UNSURE if doubts else Verdict.STAYS
-    if doubts and not at_best and not {Doubt.THROUGH, Doubt.CARRIER} & {*doubts}:
+    if doubts and not at_best and not UNJUDGED & {*doubts}:
         verdict = Verdict.MOVES
     return HoldResult(
         group=group,
@@ -357,6 +368,8 @@ def _judge_group(
         lean=stage.resting[number].lean,
         through=through,
         into=into,
+        gap=gap,
+        off=off,
         carries=tuple(stage.bodies[i].name for i in stage.above(number)),
         doubtful=_doubtful(stage, number),
         burial=_burial(group, stage.placed, around),
@@ -425,7 +438,7 @@ def _offers(
     assert group is not None
     found = Offers(np.empty((0, 3)), "", ())
     held = not doubts and not group.tie_points
-    if not around.offers or held or {Doubt.THROUGH, Doubt.CARRIER} & {*doubts}:
+    if not around.offers or held or UNJUDGED & {*doubts}:
         return found
 
     def strained_rigs(bare: Stage) -> list[Rig]:

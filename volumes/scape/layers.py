@@ -209,7 +209,10 @@ def _border_from(section: Section) -> Border:
     name = section.text("name", "")
     line = section.points("line", least_count=2)
     if any(b[0] <= a[0] for a, b in itertools.pairwise(line)):
-        raise section.error("line", "must run from left to right, each point further right.")
+        aside = "a bank at one side is a layer whose zone is a list of points, over its stones"
+        raise section.error(
+            "line", f"must run from left to right, each point further right; {aside}."
+        )
     strip, low = _wall_from(section, "strip")
     divider, high = _wall_from(section, "divider")
     height = low if strip else high
