@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from plumbstone.cli.options import GridOption, JsonOption, TrustOption
-from plumbstone.cli.output import UnitsOption, emit_json, plain_errors, print_lines, table, working
+from plumbstone.cli.output import (
+    ScapeUnitsOption,
+    emit_json,
+    plain_errors,
+    print_lines,
+    table,
+    units_of,
+    working,
+)
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
@@ -24,7 +32,7 @@ def bed(
     ] = None,
     _trust: TrustOption = None,
     as_json: JsonOption = False,
-    units: UnitsOption = Units.METRIC,
+    units: ScapeUnitsOption = None,
 ) -> None:
     """Say how many litres, kilograms and bags each layer takes."""
     from plumbstone.cli.documents import document_of
@@ -39,7 +47,9 @@ def bed(
         if len(scapes) > 2:
             raise PlumbstoneError("bed compares two scapes at most; name one or two.")
         with working("Laying the bed ..."):
-            layouts = [Layout(read_scape(path)) for path in scapes]
+            read = [read_scape(path) for path in scapes]
+            units = units_of(units, read[0])
+            layouts = [Layout(scape) for scape in read]
             figures = [checked(layout.bed(grid)) for layout in layouts]
     if as_json:
         documents = [document_of(each) for each in figures]

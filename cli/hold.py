@@ -11,7 +11,14 @@ import typer
 
 from plumbstone.cli.kept import Kept
 from plumbstone.cli.options import NUMBER, ForceOption, JsonOption, TrustOption
-from plumbstone.cli.output import UnitsOption, emit_json, plain_errors, print_lines, working
+from plumbstone.cli.output import (
+    ScapeUnitsOption,
+    emit_json,
+    plain_errors,
+    print_lines,
+    units_of,
+    working,
+)
 from plumbstone.cli.wording.units import Units
 
 if TYPE_CHECKING:
@@ -77,7 +84,7 @@ def hold(
     force: ForceOption = False,
     _trust: TrustOption = None,
     as_json: JsonOption = False,
-    units: UnitsOption = Units.METRIC,
+    units: ScapeUnitsOption = None,
 ) -> None:
     """Say whether wood stays down, and how many grams of stone it needs."""
     from plumbstone.meshes.errors import PlumbstoneError
@@ -91,7 +98,7 @@ def hold(
             }  # fmt: skip
             _refuse_with_scape(given)
             judged = partial(_judged, scape, log, picture, spread, as_json, units, force)
-            told_as = "json" if as_json else units.value
+            told_as = "json" if as_json else str(units)
             kept = Kept(scape, ("hold", told_as, str(log and log.absolute())))
             answer = judged()[0] if picture is not None or spread else kept.answer(judged)
             if as_json:
@@ -127,6 +134,7 @@ def hold(
     if as_json:
         emit_json({"holds": [_quick_document(balance, stone.name, soaking, found)]})
         return
+    units = units or Units.METRIC
     _print_balance(balance, stone.name, soaking, units)
     if found is not None:
         print_lines(_spread_lines("Wood", found, stone.name, units))
@@ -147,7 +155,7 @@ def _judged(
     picture: Path | None,
     spread: bool,
     as_json: bool,
-    units: Units,
+    asked: Units | None,
     force: bool,
 ) -> tuple[list[Any], list[Path]]:
     """Judge the wood of a scape: documents or lines, and the files that were read."""
@@ -160,6 +168,7 @@ def _judged(
     from plumbstone.volumes.scape.scape import read_scape
 
     scape = read_scape(path)
+    units = units_of(asked, scape)
     if log is not None:
         scape = _with_log(scape, log)
     with working("Setting the pieces ..."):

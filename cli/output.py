@@ -9,18 +9,30 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import partial
-from typing import Annotated, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
 
 import typer
 
 from plumbstone.cli.wording.units import JOINTS, Units
 from plumbstone.meshes.errors import PlumbstoneError
 
+if TYPE_CHECKING:
+    from plumbstone.volumes.scape.scape import Scape
+
 Item = TypeVar("Item")
 RANGES = re.compile(r"(?<=\w) (?=\(\d[^ ]*\))")  # between a figure and its range
 GLUE = "\ue000"  # stands for a blank at which no line is broken
 
 UnitsOption = Annotated[Units, typer.Option("--units", help="Units of the tables.")]
+ScapeUnitsOption = Annotated[
+    Units | None,
+    typer.Option("--units", help="Units of the tables; those of the tank, if not given."),
+]
+
+
+def units_of(asked: Units | None, scape: "Scape") -> Units:
+    """Give the units that are asked for, or those in which a file gives its tank."""
+    return asked or (Units.US if scape.us else Units.METRIC)
 
 
 @contextmanager

@@ -16,11 +16,12 @@ from plumbstone.cli.options import (
     TrustOption,
 )
 from plumbstone.cli.output import (
-    UnitsOption,
+    ScapeUnitsOption,
     emit_json,
     plain_errors,
     print_lines,
     table,
+    units_of,
     width,
     working,
     wrapped,
@@ -51,7 +52,7 @@ def plan(
     force: ForceOption = False,
     _trust: TrustOption = None,
     as_json: JsonOption = False,
-    units: UnitsOption = Units.METRIC,
+    units: ScapeUnitsOption = None,
 ) -> None:
     """Compute everything from a scape file; --out writes it into a folder."""
     from plumbstone.cli.wording.report import not_yet
@@ -68,7 +69,7 @@ def run_plan(
     spacing: float | None,
     salt: float | None,
     as_json: bool,
-    units: Units,
+    asked: Units | None,
     force: bool,
 ) -> "Report":
     """Compute, write and print a plan; give its report."""
@@ -80,6 +81,7 @@ def run_plan(
 
     with working("Laying out the tank ..."):
         scape = read_scape(path)
+        units = units_of(asked, scape)
         if out is not None:
             from plumbstone.cli.files import refuse_foreign
             from plumbstone.cli.results import NAMES, write_results

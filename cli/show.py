@@ -8,11 +8,12 @@ import typer
 from plumbstone.cli.options import ForceOption, JsonOption, TrustOption
 from plumbstone.cli.output import (
     GLUE,
-    UnitsOption,
+    ScapeUnitsOption,
     emit_json,
     plain_errors,
     print_lines,
     table,
+    units_of,
     width,
     working,
 )
@@ -41,7 +42,7 @@ def show(
     force: ForceOption = False,
     _trust: TrustOption = None,
     as_json: JsonOption = False,
-    units: UnitsOption = Units.METRIC,
+    units: ScapeUnitsOption = None,
 ) -> None:
     """Show the tank from above and write its pictures; or set two scapes side by side."""
     from plumbstone.cli.files import refuse_foreign
@@ -55,6 +56,7 @@ def show(
         if len(scapes) > 2 or (out is not None and len(scapes) > 1):
             raise PlumbstoneError("show draws one scape, or compares two without --out.")
         read = [read_scape(path) for path in scapes]
+        units = units_of(units, read[0])
         if out is not None:
             refuse_foreign(out, NAMES, inputs=read[0].files, force=force)
         plans = [make_plan(scape) for scape in read]

@@ -509,6 +509,19 @@ def test_a_stone_known_by_size_and_till_is_not_given_a_foot(tmp_path: Path) -> N
     assert "tips at" not in words
 
 
+def test_a_tank_in_inches_is_told_in_inches(tmp_path: Path) -> None:
+    # 24 × 12 in by 2 in are 576 in³ = 9.439 L = 2.49 US gallons.
+    layer = table("layer", material='"gravel"', depth='"2 in"', settling='"1/20"')
+    write(tmp_path, tank("'24 in', '1 ft', '16\"'"), layer)
+    assert "2.49 gal" in type_in("plumbstone bed tank.toml", tmp_path).stdout
+    assert "9.44 L" in type_in("plumbstone bed tank.toml --units metric", tmp_path).stdout
+    said = told(tmp_path)
+    assert "on 24 in × 12 in" in said
+    assert "cm" not in said.replace("3 cm (1.2 in) below the rim", "")
+    write(tmp_path, tank(), layer)
+    assert "3.84 gal" not in type_in("plumbstone bed tank.toml", tmp_path).stdout
+
+
 def test_stone_by_the_pound_is_told_in_pounds() -> None:
     # 1 lb = 16 oz = 0.45359237 kg
     assert written(2.5 * 0.45359237, "sinker", Units.US, Toward.UP) == "2.50 lb"

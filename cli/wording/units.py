@@ -185,8 +185,9 @@ def place_words(metres: float, units: Units) -> str:
 
 
 def push_words(newtons: float, units: Units) -> str:
-    """Write a force."""
-    return written(newtons, "force", units)
+    """Write a force; one that is next to nothing is not told as nothing."""
+    text = written(newtons, "force", units)
+    return text.replace("0.0", "under 0.1", 1) if text.startswith("0.0 ") else text
 
 
 def _step_for(value: float, kind: str, units: Units) -> Step:

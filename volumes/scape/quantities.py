@@ -18,6 +18,7 @@ _COMMA = re.compile(r"([-+]?[0-9]+),([0-9]+)(?![0-9.,])")  # decimal, or between
 _BARE = re.compile(
     r"[€$£]? *([-+]?[0-9]*\.?[0-9]+) *(%|°|deg|degrees?|[€$£])?( *(?:/|per) *(?:kg|lb))?"
 )
+_SHARE = re.compile(r"([0-9]{1,6}) */ *([0-9]{1,6})")  # 1/3
 _INCH, _POUND = 0.0254, 0.45359237  # exact: international yard and pound, 1959
 # Exact: NIST Handbook 44, appendix C; UK SI 1995/1804.
 _US_GALLON, _IMPERIAL_GALLON = (
@@ -198,6 +199,9 @@ def bare_number(text: str, sign: str = "") -> float:
     >>> round(bare_number("$2/lb", "€/kg"), 4)  # per kilogram
     4.4092
     """
+    part = _SHARE.fullmatch(text.strip())
+    if part and sign == "%" and int(part[2]):
+        return int(part[1]) / int(part[2])
     found = _BARE.fullmatch(with_point(text.strip()))
     known = {"%": "%", "$": "€", "£": "€", "€": "€", None: ""}.get(found[2], "°") if found else None
     by = found[3] if found else None
@@ -212,6 +216,14 @@ def without_comma(text: Any) -> str:
     if not isinstance(text, str) or not _COMMA.match(text.strip()):
         return ""
     return f"write {text.replace(',', '.')} or {text.replace(',', '')}"
+
+
+def in_feet_or_inches(text: str) -> bool:
+    """Whether a length is written in inches, feet or yards."""
+    if _TWO_UNITS.fullmatch(text.strip()):
+        return True
+    size = _size_of(_parted(with_point(text.strip()))[1], _LENGTHS)
+    return size is not None and size in (_INCH, 12 * _INCH, 36 * _INCH)
 
 
 def read_to(text: str) -> float:

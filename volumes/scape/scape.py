@@ -7,6 +7,7 @@ import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -30,6 +31,7 @@ from plumbstone.volumes.scape.materials import (
     load_materials,
     material_from,
 )
+from plumbstone.volumes.scape.quantities import in_feet_or_inches
 from plumbstone.volumes.scape.sections import ScapeError, Section
 
 DEEPEST = 9  # tables and lists in each other; none of a scape file lies so deep
@@ -163,6 +165,7 @@ class Scape:
     materials: Mapping[str, Material] = field(repr=False)
     prices: Prices = Prices()
     files: tuple[Path, ...] = field(default=(), repr=False)  # all that it was read from
+    us: bool = False  # the file gives the tank in inches or feet
 
     @property
     def border(self) -> Border | None:
@@ -237,6 +240,7 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
         ),
         materials=materials,
         prices=_prices_from(prices) if (prices := top.section("prices", None)) else Prices(),
+        us=_in_us_units(values["tank"]),
     )
     masses = {p.name: _mass_and_material(p) for p in scape.pieces if p.kind == "stone"}
     written = tuple(group_from(entry, materials, masses) for entry in top.sections("group"))
@@ -248,6 +252,12 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
     top.done()
     _check_names(scape)
     return scape
+
+
+def _in_us_units(tank: Any) -> bool:
+    """Whether the first side of a tank is written in inches or feet."""
+    sides = tank.get("inside", tank.get("outside"))
+    return in_feet_or_inches(str(sides[0]))
 
 
 def _read_toml(path: Path) -> dict[str, object]:
@@ -308,7 +318,8 @@ def _tank_from(section: Section) -> Tank:
         raise section.error("water_line", "is no depth of water; leave it out for a dry tank.")
     if line is None and height is not None:
         line = max(height - LINE_BELOW_RIM, 0.0)
-        guesses = (*guesses, f"water line taken {LINE_BELOW_RIM * 100:.0f} cm below the rim")
+        low = f"{LINE_BELOW_RIM * 100:.0f} cm ({LINE_BELOW_RIM / 0.0254:.1f} in)"
+        guesses = (*guesses, f"water line taken {low} below the rim")
     if line is not None and height is not None and line > height:
         raise section.error("water_line", "lies above the rim; lower it or raise the height.")
     water = section.choice("water", tuple(SALINITY), "fresh")

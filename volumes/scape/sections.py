@@ -24,6 +24,8 @@ CALLED = {  # what people call it: its key
     "length": "size", "type": "material", "volume": "holds", "cost": "price", "file": "scan",
     "stone": "piece", "rock": "piece", "wood": "piece", "substrate": "layer", "soil": "layer",
     "shape": "inside, as tanks are upright boxes here",
+    "mounds": "front and back here, and mounds in the layer itself",
+    "paths": "front and back here, and paths in the layer itself",
 }  # fmt: skip
 LARGEST = 1e9  # of all that is a bare number
 EXAMPLES = {"length": '"20 cm"', "mass": '"2.5 kg"', "volume": '"9 L"', "area": '"900 cm2"'}
