@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.measures.calipers import own_scale
 from plumbstone.meshes.measures.doubts import Doubt, foremost, in_length, range_of, trust_in
 from plumbstone.meshes.measures.extents import extents_of
 from plumbstone.meshes.ranges import Range
@@ -164,3 +165,13 @@ def test_a_mass_that_contradicts_the_form_is_told() -> None:
         checked_by_mass(scan, 26.5)
     with pytest.raises(PlumbstoneError, match="at least"):
         weigh_size((0.2, 0.1, 0.1), GRANITE, mass=100.0)
+
+
+def test_lengths_that_nobody_measured_are_told_beside_what_else_is_poor() -> None:
+    own, slight = own_scale(), Doubt("a", 0.02, 0.02, "slight")
+    alone = foremost([slight, own])
+    assert alone.what == own.what
+    assert alone.says.endswith("but for that it would be good")
+    both = foremost([own, slight, Doubt("stand", 0.01, 0.01, "stands", trust="poor")])
+    assert (both.what, both.says) == ("stand", f"stands; {own.says}")
+    assert foremost([own]) is own

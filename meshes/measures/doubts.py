@@ -56,15 +56,22 @@ def range_of(volume: float, doubts: Sequence[Doubt]) -> Range:
 def foremost(doubts: Sequence[Doubt]) -> Doubt:
     """Give the doubt that the trust hangs on most.
 
-    Lengths that nobody measured come last, and are told beside what else makes a figure poor.
+    Lengths that nobody measured come last, and are told beside what else makes a figure poor;
+    where nothing else does, it is told what the figure would be.
     """
 
     def rank(d: Doubt) -> tuple[int, bool, float]:
         return WORDS.index(d.word), d.what == OWN, -(d.below + d.above)
 
     first = min(doubts, key=rank)
-    own = [d.says for d in doubts if d.what == OWN and d is not first]
-    return replace(first, says="; ".join([first.says, *own])) if own else first
+    own = next((d for d in doubts if d.what == OWN), None)
+    if own is None:
+        return first
+    rest = [d for d in doubts if d is not own]
+    word = trust_in(range_of(1.0, rest), rest) if rest else "poor"
+    if word != "poor":
+        return replace(own, says=f"{own.says}; but for that it would be {word}")
+    return first if first is own else replace(first, says=f"{first.says}; {own.says}")
 
 
 def trust_in(volume: Range, doubts: Sequence[Doubt]) -> str:
