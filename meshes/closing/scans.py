@@ -26,6 +26,7 @@ from plumbstone.meshes.closing.underside import (
     close_below,
     fan,
     filled,
+    hull_volume,
     invented_volume,
     measure_rim,
     rims_and_holes,
@@ -76,12 +77,12 @@ from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.reading.scans import LARGEST_STONE, LARGEST_WOOD, ROOM, RawScan, read_raw
 from plumbstone.meshes.telling import litres, percent
 
-# Share of the volume under a rim that belongs to the body: a constant, and what its roundness, the
-# lean of its walls and its area over the widest section add; the spread of single scans. From
-# tests/learn_underside.py.
-SHARE, BY_ROUNDNESS, BY_LEAN, BY_WIDTH, SHARE_SPREAD = -0.32, 0.34, -0.33, 0.40, 0.20
-FOOT_TAILS = 2.2  # spreads to either side that hold 98 % of feet of more than 4 % of the volume
-SMALL_FOOT = 0.095  # the same of a small foot, over the root of its share of the volume
+# Share of the volume under a rim that belongs to the body: a constant, and what its solidity adds;
+# how far it may be off, at 90 %, over the volume under the rim or, of a small foot, over the root
+# of that times the volume. From tests/learn_underside.py.
+SHARE, BY_SOLIDITY = -0.54, 0.88
+FOOT, SMALL_FOOT = 0.36, 0.08
+FOOT_OF_LIMBS = 1.3  # times that, as 8 of 9 pieces of gnarled wood show (seed 40000)
 OPEN_ROUND, OPEN_WIDE, OPEN_HIGH, TAPER = 0.78, 0.75, 0.10, 0.58  # a rim that is rounder, wider
 # against the body and higher against its own width was not looked below; of boulders and lumps
 # without overhangs (seeds 2000, 2100) this share of what is under it was stone, 0.48 at least
@@ -227,7 +228,7 @@ class ClosedScan:
         return replace(self, piece=piece, away=away, reach=reach, sway=sway)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class OpenBody:
     """A body told from its surroundings, z up from the ground, holes of its skin filled."""
 
@@ -249,6 +250,16 @@ class OpenBody:
     cut: bool = False  # whether another thing was cut off it, so that it bulges no more there
     ghost: float = 0.0  # volume between layers of its skin that lay over each other [m³]
     joined: bool = False  # whether these were joined by faces
+
+    @property
+    def under(self) -> float:
+        """Volume under its rims [m³]."""
+        return sum(rim.under for rim in self.rims)
+
+    @cached_property
+    def solidity(self) -> float:
+        """Share of the hull of what was seen that it fills."""
+        return (self.skirt - self.under) / hull_volume(self.vertices, self.seen)
 
     @property
     def unseen(self) -> float:
@@ -881,16 +892,20 @@ def _step_of(vertices: Floats, faces: Indices) -> float:
     return float(np.median(np.linalg.norm(vertices[faces[:, 1]] - vertices[faces[:, 0]], axis=1)))
 
 
-def share_under(rim: Rim) -> float:
+def share_under(rim: Rim, solidity: float) -> float:
     """Share of the volume under a rim that is taken for the body, 0 to 1.
+
+    Parameters
+    ----------
+    rim : Rim
+    solidity : float
+        Share of the hull of what was seen that it fills.
 
     Notes
     -----
-    A round rim is that of a round foot. A jagged one runs along shadows of overhangs, and a rim
-    much narrower than the body was cut into a flank that leans far in: little stone is below both.
+    Below overhangs stones are as hollow as they are elsewhere; they stand on a few places.
     """
-    wide = rim.area / rim.widest
-    share = SHARE + BY_ROUNDNESS * rim.roundness + BY_LEAN * rim.lean + BY_WIDTH * wide
+    share, wide = SHARE + BY_SOLIDITY * solidity, rim.area / rim.widest
     if rim.roundness > OPEN_ROUND and wide > OPEN_WIDE and rim.under > OPEN_HIGH * rim.area**1.5:
         share = max(share, TAPER)
     return float(np.clip(share, LEAST_SHARE, 1.0))
@@ -901,18 +916,16 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
     vertices, faces = body.vertices, body.faces
     if not body.rims:
         return _guarded(path, body, vertices, faces, ())
-    under = sum(rim.under for rim in body.rims)
-    flat = body.skirt - under
+    under, flat = body.under, body.skirt - body.under
     if flat < LEAST_SEEN * body.skirt:
         problem = "is an open sheet, not a body; scan it from all sides, or measure limbs: --limb."
         raise ScanError(path, problem)
-    volume, guess = body.skirt, 0.0
+    volume = body.skirt
     for rim in body.rims:
-        share = share_under(rim)
+        share = share_under(rim, body.solidity)
         vertices, faces = close_below(vertices, faces, rim, share)
         volume -= (1 - share) * rim.under
-        guess += FOOT_TAILS * SHARE_SPREAD * rim.under
-    guess = max(guess, SMALL_FOOT * max(under * volume, 0.0) ** 0.5)
+    guess = max(FOOT * under, SMALL_FOOT * max(under * volume, 0.0) ** 0.5)
     taken = (
         f"{percent((volume - flat) / under)} of the space under its rim" if under > 0 else "nothing"
     )
@@ -920,6 +933,8 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         f"closed the unseen underside: {taken} "
         f"is taken for the body (between {litres(flat, body.skirt)})"
     )
+    limbed = _is_limbed(body, volume)
+    guess *= FOOT_OF_LIMBS if limbed else 1.0
     body = replace(body, filled=(*body.filled, said))
     area = sum(rim.area for rim in body.rims)
     foot = UNSEEN_FOOT * area * (body.ground is None)
@@ -933,7 +948,7 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         says = f"the table or cloth under it is uneven by {body.ground.spread * 1e3:.1f} mm"
         doubts.append(Doubt("table", off, off, f"{says}; lay it on a board"))
     doubts += [_unseen_side(b, volume) for r in body.rims if (b := breach_of(vertices, r.edges))]
-    if not _is_limbed(body, volume) and body.calm < min(CALM, CALM_STEP * body.step**2):
+    if not limbed and body.calm < min(CALM, CALM_STEP * body.step**2):
         skin = body.area / volume
         doubts.append(Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, SMOOTH, "poor"))
     return _guarded(path, body, vertices, faces, tuple(doubts))

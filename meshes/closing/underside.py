@@ -16,7 +16,6 @@ from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, open_
 from plumbstone.meshes.measures.isolating import Plane, upright
 from plumbstone.meshes.piece import Floats, Indices
 
-BAND = 3  # rings of faces above the rim that tell the slope of the wall
 LEAST_BULGED = 12  # corners around a hole from which its cap follows the skin
 WIDE_OPENING = 0.5  # rim length over that of the body's outline from above
 LEAST_RIM = 0.2  # length of a further rim over that of the longest
@@ -27,6 +26,7 @@ CLIMBS, LEAST_CLIMB = 0.25, 0.40  # of a body's height: rim that left its foot, 
 STRAIGHT_DOWN = 0.9  # downward part of the normals of a skin that no camera on a table sees
 INNER, FARTHEST = 0.75, 1.0  # of a cap: the width of what is pushed out, and how far at most in
 # roots of its area
+MOST_CORNERS = 40_000  # of a skin whose hull is measured
 MOST_BULGED = 50  # holes that are closed so; the smaller ones are closed flat
 
 
@@ -38,7 +38,6 @@ class Rim:
     under: float  # volume between the rim and the table [m³]
     area: float  # of the rim seen from below [m²]
     length: float  # [m]
-    lean: float  # mean upward part of the walls' outward normals at the rim, -1 to 1
     widest: float  # greatest level section of the body [m²]
 
     @property
@@ -200,8 +199,7 @@ def measure_rim(vertices: Floats, faces: Indices, edges: Indices) -> Rim:
     under = -_flux(np.concatenate([vertices, tip[None]]), lid)
     area = -float(fan(vertices, edges)[0][2])
     length = _outline_length(vertices[edges[:, 0], :2], area)
-    lean = _lean(vertices, faces, edges)
-    return Rim(edges, under, area, length, lean, _widest_section(vertices, faces))
+    return Rim(edges, under, area, length, _widest_section(vertices, faces))
 
 
 def _widest_section(vertices: Floats, faces: Indices) -> float:
@@ -221,6 +219,14 @@ def _outline_length(points: Floats, area: float) -> float:
     cell = max(area / around / 2, around / 400)
     passed = np.unique(np.floor(points / cell).astype(np.int64), axis=0)
     return max(around, LENGTH_OF_CELL * cell * len(passed))
+
+
+def hull_volume(vertices: Floats, faces: Indices) -> float:
+    """Volume of the hull of a skin [m³]; of a fine one some corners tell it."""
+    from scipy.spatial import ConvexHull
+
+    corners = vertices[corners_of(faces)]
+    return float(ConvexHull(corners[:: 1 + len(corners) // MOST_CORNERS]).volume)
 
 
 def close_below(vertices: Floats, faces: Indices, rim: Rim, share: float) -> tuple[Floats, Indices]:
@@ -291,15 +297,6 @@ def _flux(vertices: Floats, faces: Indices) -> float:
     """Flux of (0, 0, z) through a surface [m³]."""
     flat, height = seen_from_above(vertices, faces)
     return float(flat @ height)
-
-
-def _lean(vertices: Floats, faces: Indices, edges: Indices) -> float:
-    """Mean z of the unit normals of the faces just above the rim, weighted by area."""
-    beside = faces[near_faces(faces, len(vertices), np.unique(edges), BAND)]
-    a, b, c = (vertices[beside[:, i]] for i in range(3))
-    normal = np.cross(b - a, c - a)
-    total = np.linalg.norm(normal, axis=1).sum()
-    return float(normal[:, 2].sum() / total) if total > 0 else 0.0
 
 
 def _bulged_tip(vertices: Floats, faces: Indices, ring: Indices) -> Floats:
