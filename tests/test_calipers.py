@@ -115,7 +115,7 @@ def test_lengths_that_were_checked_are_believed_more() -> None:
     assert ruled_scale(0.05, 0.0, 1.0, twice=True).above > both.above  # a step of the caliper
     coarse = ruled_scale(0.2, 0.0, 1.0, twice=True, read=0.01)
     assert (1 + coarse.above) ** (1 / 3) - 1 > 0.45 * 0.01 / 0.2  # 90 % of what rounds to it
-    assert "20.00 cm" in coarse.says
+    assert "200 mm" in coarse.says
     far = ruled_scale(0.2, 0.0, 1.5, twice=True)
     assert far.trust == "poor"
     assert "1.5" in far.says
