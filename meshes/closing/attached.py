@@ -19,6 +19,7 @@ LEVELS = 60  # sections along the longest side, in which a stand is looked for
 EVEN_SECTION = 0.02  # change of a section from one level to the next that a straight wall allows
 LEAST_STAND = 0.10  # of the height that its straight wall must reach
 HALVED, CUT_WAYS, CUTS = 1600, 24, 7  # points, directions and cuts in each that are tried
+FEW, PROMISING = 300, 12  # points by which cuts are compared, and how many are looked at again
 GAINED, GAINED_SHARE, MOST_GAINED = 0.08, 0.50, 0.115  # hollow that one cut takes away, over the
 # volume and over all of it. Single stones give 0.02-0.04 (layered ones up to 0.18: doubted), two
 # that touch 0.13 and more
@@ -126,7 +127,7 @@ def halves_of(vertices: Floats, faces: Indices) -> Halves:
     Two stones side by side leave a hollow that one cut removes; the hollows of one stone lie
     all around it. The same points serve the hulls of the whole and of its halves.
     """
-    from scipy.spatial import ConvexHull, QhullError
+    from scipy.spatial import ConvexHull
 
     rng = np.random.default_rng(11)
     areas = face_areas(vertices, faces)
@@ -134,21 +135,35 @@ def halves_of(vertices: Floats, faces: Indices) -> Halves:
     points = vertices[faces[chosen]].mean(axis=1)
     hull = float(ConvexHull(points).volume)
     volume = enclosed_volume(vertices, faces) * hull / _hull_volume(vertices)
+    tried = [
+        (_halved(points[:FEW], along, cut), way, cut)
+        for way in even_directions(CUT_WAYS)
+        for along in [points[:FEW] @ way]
+        for cut in np.linspace(along.min(), along.max(), CUTS + 2)[1:-1]
+    ]
+    tried.sort(key=lambda row: np.nan_to_num(sum(row[0]), nan=np.inf))
     best, cut_off = (hull, 0.0), (points[0], np.inf)
-    for way in even_directions(CUT_WAYS):
-        along = points @ way
-        for cut in np.linspace(along.min(), along.max(), CUTS + 2)[1:-1]:
-            try:
-                sizes = [
-                    float(ConvexHull(points[half]).volume) for half in (along > cut, along <= cut)
-                ]
-            except (QhullError, ValueError):  # too few points, or flat
-                continue
-            if sum(sizes) < best[0]:
-                sign = 1.0 if sizes[0] < sizes[1] else -1.0
-                best, cut_off = (sum(sizes), min(sizes) / sum(sizes)), (sign * way, sign * cut)
+    for _, way, cut in tried[:PROMISING]:
+        sizes = _halved(points, points @ way, cut)
+        if sum(sizes) < best[0]:
+            sign = 1.0 if sizes[0] < sizes[1] else -1.0
+            best, cut_off = (sum(sizes), min(sizes) / sum(sizes)), (sign * way, sign * cut)
     other = (vertices @ cut_off[0])[faces].mean(axis=1) > cut_off[1]
     return Halves((hull - best[0]) / volume, hull / volume - 1, best[1], other)
+
+
+def _halved(points: Floats, along: Floats, cut: float) -> tuple[float, float]:
+    """Volumes of the hulls of the points beyond a cut and of the others.
+
+    NaN where there are too few, or they are flat.
+    """
+    from scipy.spatial import ConvexHull, QhullError
+
+    try:
+        high, low = (ConvexHull(points[half]).volume for half in (along > cut, along <= cut))
+    except (QhullError, ValueError):
+        return np.nan, np.nan
+    return float(high), float(low)
 
 
 def leaves_view(

@@ -250,6 +250,7 @@ class OpenBody:
     cut: bool = False  # whether another thing was cut off it, so that it bulges no more there
     ghost: float = 0.0  # volume between layers of its skin that lay over each other [m³]
     joined: bool = False  # whether these were joined by faces
+    fused: bool = True  # whether its skin was made of depths, not put around points
 
     @property
     def under(self) -> float:
@@ -503,6 +504,7 @@ def _by_points(path: Path, points: Floats, least: float) -> tuple[ClosedScan, ..
     faces, _ = wound(found.vertices, found.faces)
     raw = RawScan(found.vertices, faces, "z", (), ())
     bodies = opened_bodies(path, raw, found.table, least)
+    bodies = tuple(replace(body, fused=False) for body in bodies)
     scans = tuple(replace(_finished(path, body), reach=found.reach) for body in bodies)
     says = "a skin was put around its points, which rounds off tips and fills creases"
     doubt = Doubt("points", FILLED, ROUNDED, f"{says}; export a mesh", "fair")
@@ -717,7 +719,9 @@ def attached(scan: ClosedScan) -> ClosedScan:
     )
     doubt = Doubt("attached", 1 - SURE * shares[-1], 0.03, says, trust="poor")
     other = other if scan.other is None else other | scan.other
-    return replace(scan, other=other, shares=shares).doubted(doubt)
+    seen = other[: len(scan.bare)]
+    told = other if seen.any() and not seen.all() else None  # what nobody saw is no other thing
+    return replace(scan, other=told, shares=shares).doubted(doubt)
 
 
 def _said(scan: ClosedScan, changes: tuple[str, ...], warnings: tuple[str, ...] = ()) -> ClosedScan:
@@ -1065,12 +1069,12 @@ def _guarded(
     if not _is_limbed(body, volume):
         coarse = (_coarse(body, volume),)
     else:
-        vertices = _plump(body, vertices, faces, volume)
-        volume, thin = enclosed_volume(vertices, faces), volume
-        said = (
-            f"made thin parts thicker, by {percent(volume / thin - 1)}, as scans make them too thin"
-        )
-        body = replace(body, filled=(*body.filled, said))
+        if body.fused:
+            vertices = _plump(body, vertices, faces, volume)
+            volume, thin = enclosed_volume(vertices, faces), volume
+            more = percent(volume / thin - 1)
+            said = f"made thin parts thicker, by {more}, as scans make them too thin"
+            body = replace(body, filled=(*body.filled, said))
         doubts = (*doubts, _limbs_doubt(body, volume))
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"

@@ -56,7 +56,8 @@ class Caliper:
         """Go by what the points reach [m] that a skin was put around; it cuts off tips."""
         if not reach:
             return self
-        off = REACHED * (reach - self.longest)
+        more = reach - self.longest  # less where the skin of limbs bulges over their tips
+        off = REACHED * more if more > 0 else more
         noise = float(np.hypot(self.noise, REACH_UNSURE * off / self.longest))
         return Caliper(self.longest + off, (self.across[0] + off, self.across[1] + off), noise)
 

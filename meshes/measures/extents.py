@@ -8,6 +8,7 @@ from plumbstone.meshes.piece import Floats
 WAYS = 200  # directions a body is pushed through an opening, besides its own faces
 TURNS = 45  # angles of the opening around each way, over a quarter turn
 SEARCHED = 300  # directions in which outermost corners are looked for
+TOGETHER = 100  # ways that are looked along at once
 TRIED = 10_000  # corners among which they are looked for
 
 
@@ -30,7 +31,8 @@ def extents_of(vertices: Floats) -> Extents:
     if hull is not None:
         ways = np.concatenate([hull, ways])
     heights = np.ptp(corners @ ways.T, axis=0)
-    each = np.stack([_sides_along(corners, way) for way in ways])
+    parts = np.array_split(ways, 1 + len(ways) // TOGETHER)
+    each = np.concatenate([_sides_along(corners, part) for part in parts])
     boxes = each.prod(axis=2).min(axis=1) * heights
     around = smallest_box(corners, ways[boxes.argmin()])
     sides = each.reshape(-1, 2)
@@ -54,8 +56,8 @@ def _outermost(vertices: Floats) -> Floats:
     step = max(1, len(vertices) // TRIED)
     vertices = np.concatenate([vertices[::step], vertices[vertices.argmin(axis=0)],
                                vertices[vertices.argmax(axis=0)]])  # fmt: skip
-    reach = vertices @ even_directions(SEARCHED).T
-    found: Floats = vertices[np.unique(np.concatenate([reach.argmin(0), reach.argmax(0)]))]
+    reach = even_directions(SEARCHED) @ vertices.T
+    found: Floats = vertices[np.unique(np.concatenate([reach.argmin(1), reach.argmax(1)]))]
     return found
 
 
@@ -101,13 +103,11 @@ def _product(one: Floats, other: Floats) -> Floats:
     return np.array([b * z - c * y, c * x - a * z, a * y - b * x])
 
 
-def _sides_along(corners: Floats, way: Floats) -> Floats:
-    """Sides of rectangles around a body seen along one way, short and long, (turns, 2)."""
-    turns = np.arange(TURNS) * np.pi / 2 / TURNS
-    flat = corners @ across(way).T
-    first = flat @ np.stack([np.cos(turns), np.sin(turns)])
-    second = flat @ np.stack([-np.sin(turns), np.cos(turns)])
-    sides: Floats = np.sort(
-        np.column_stack([np.ptp(first, axis=0), np.ptp(second, axis=0)]), axis=1
-    )
-    return sides
+def _sides_along(corners: Floats, ways: Floats) -> Floats:
+    """Sides of rectangles around a body seen along some ways, short and long, (k, turns, 2)."""
+    turns = np.arange(2 * TURNS) * np.pi / 2 / TURNS  # the second half is at right angles
+    sides = np.stack([across(way) for way in ways])
+    seen = np.stack([np.cos(turns), np.sin(turns)], axis=1) @ sides
+    widths = np.ptp(corners @ seen.reshape(-1, 3).T, axis=0).reshape(-1, 2, TURNS)
+    found: Floats = np.sort(widths.transpose(0, 2, 1), axis=2)
+    return found

@@ -277,8 +277,10 @@ def waves_of(table: Floats) -> float:
     """
     middle = table.mean(axis=1)
     cell = np.floor(middle[:, :2] / SQUARE).astype(np.int64)
-    _, square, count = np.unique(cell, axis=0, return_inverse=True, return_counts=True)
-    mean = np.bincount(square.ravel(), middle[:, 2]) / count
+    cell -= cell.min(axis=0, initial=0)
+    number = cell[:, 0] * (cell[:, 1].max(initial=0) + 1) + cell[:, 1]
+    _, square, count = np.unique(number, return_inverse=True, return_counts=True)
+    mean = np.bincount(square, middle[:, 2]) / count
     full = mean[count >= LEAST_FACES]
     return float(np.std(full)) if len(full) >= LEAST_SQUARES else 0.0
 

@@ -25,21 +25,24 @@ MOST_OFF = 0.02  # of the extent: how far the bounds of a mesh may be off what t
 DEEPEST = 64  # nodes below nodes
 
 
-def parsed_gltf(path: Path, content: bytes) -> Parsed:
+def parsed_gltf(path: Path, content: bytes, *, looks: bool = True) -> Parsed:
     """Read all triangles, or all points, of the scene; metres and +y up by the format [1]_.
+
+    With `looks` also its textures and colours.
 
     References
     ----------
     .. [1] Khronos Group, "glTF 2.0 Specification", sections 3.4 and 3.6.
     """
-    return Parsed(tuple(_File(path, content).parts()), unit=1.0, up="y")
+    read = READ if looks else {"POSITION"}
+    return Parsed(tuple(_File(path, content, read).parts()), unit=1.0, up="y")
 
 
 class _File:
     """One file with its buffers, as far as they are asked for."""
 
-    def __init__(self, path: Path, content: bytes) -> None:
-        self.path = path
+    def __init__(self, path: Path, content: bytes, read: set[str]) -> None:
+        self.path, self.read = path, read
         self.binary, version = b"", b"\2"
         if content[:4] == b"glTF":
             version = content[4:8]
@@ -104,7 +107,7 @@ class _File:
         if squeezed is not None:
             faces, values = self._draco(squeezed, attributes)
         else:
-            values = {name: self._accessor(attributes[name]) for name in READ & {*attributes}}
+            values = {name: self._accessor(attributes[name]) for name in self.read & {*attributes}}
             corners = (
                 self._accessor(primitive["indices"]).ravel().astype(np.int64)
                 if "indices" in primitive
@@ -114,8 +117,10 @@ class _File:
         uv, colours = values.get("TEXCOORD_0"), values.get("COLOR_0")
         colours = None if colours is None else colours[:, :3] * 255
         vertices = values["POSITION"] @ place[:3, :3].T + place[:3, 3]
+        if uv is None or len(faces) == 0:
+            return Part(vertices, faces, colours=colours)
         image, turned = self._image(primitive.get("material"))
-        if uv is None or image is None or len(faces) == 0:
+        if image is None:
             return Part(vertices, faces, colours=colours)
         uv = uv @ turned[:2, :2].T + turned[:2, 2]
         return Part(vertices, faces, (uv * [1, -1] + [0, 1])[faces], image)
@@ -126,9 +131,8 @@ class _File:
         """Faces of a Draco primitive, and what is read of its corners by name."""
         library = needed(self.path, "DracoPy", "GLB without Draco, or PLY")
         mesh = library.decode(self._view(squeezed["bufferView"]))
-        places = {name: squeezed["attributes"][name] for name in READ & {*squeezed["attributes"]}}
-        found = {}
-        for name, number in places.items():
+        places, found = squeezed["attributes"], {}
+        for name, number in ((name, places[name]) for name in self.read & {*places}):
             values = np.asarray(mesh.get_attribute_by_unique_id(number)["data"])
             found[name] = _plain(values, self.tree["accessors"][attributes[name]])
         self._check_bounds(found["POSITION"], self.tree["accessors"][attributes["POSITION"]])

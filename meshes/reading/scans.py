@@ -265,7 +265,7 @@ def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
         if kind in CLOUD_KINDS:
             return parsed_points(path, content, kind)
         if kind in (".glb", ".gltf"):
-            return parsed_gltf(path, content)
+            return parsed_gltf(path, content, looks=beside is not None)
         if kind in USD_KINDS:
             return parsed_usd(path, content)
         if kind == ".obj":
