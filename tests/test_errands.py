@@ -161,7 +161,7 @@ def test_a_tank_over_its_stand_is_told(tmp_path: Path) -> None:
         'water_line = "19 in"\nstand = ["{} in", "{} in"]\n'
     )
     write(tmp_path, tank_us.format(48, 18), SOIL)
-    assert "The tank reaches 1.3 cm over its stand" in told(tmp_path)
+    assert "The tank reaches 0.5 in over its stand" in told(tmp_path)
     write(tmp_path, tank_us.format("48.5", "19"), SOIL)
     assert "over its stand" not in told(tmp_path)
 
