@@ -38,7 +38,8 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
     if stone.lean > LEANS:
         numbers = {"lean_deg": stone.lean}
         severity = Severity.STOP if stone.upright or stone.on else Severity.CARE
-        return (Finding(Kind.TIPS, severity, about, numbers, how="leans", cure="set again"),)
+        cure = "even ground" if stone.turned else "set again"
+        return (Finding(Kind.TIPS, severity, about, numbers, how="leans", cure=cure),)
     numbers = {
         "tip_deg": stone.tip_angle,
         "push_n": stone.push_wet,

@@ -59,6 +59,7 @@ class Standing:
     load: tuple[str, ...] = ()  # stones that lie on it, and on these
     press: float = math.inf  # down on what sticks out over an edge that tips it [N, under water]
     overhangs: bool = False  # whether that is little of what it weighs with its load
+    turned: bool = False  # whether it was turned until it rested
     bedded: bool = False  # whether it is a pebble that is pressed into the bed and bears nothing
 
     @property
@@ -240,6 +241,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
         load=tuple(b.entry.name for b in load[1:]),
         press=wet * out,
         overhangs=bool(rest.carriers()) and out < OVERHANG,
+        turned=body.entry.settle,
         bedded=_bedded(body) and not load[1:],
     )
 
