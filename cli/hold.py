@@ -106,10 +106,12 @@ def hold(
             else:
                 print_lines(answer)
             return
+        from plumbstone.cli.wording.holding import tub_words
         from plumbstone.volumes.density import water_density
         from plumbstone.volumes.report import balance_figures
         from plumbstone.volumes.sanity import checked
         from plumbstone.volumes.scape.groups import FACTOR
+        from plumbstone.volumes.scape.materials import find_material
         from plumbstone.volumes.scape.quantities import parse_quantity
         from plumbstone.volumes.scape.scape import SALINITY
 
@@ -123,6 +125,7 @@ def hold(
         reserve = FACTOR if factor is None else factor
         wood = material or "driftwood"
         balance, stone = _quick(mass, wood, just_sinks_with, sinker or [], reserve, rho)
+        known = find_material(wood).density
         checked(balance_figures(balance))
         soaking = None if log is None else _soaking(log, mass, balance, rho)
         found = None
@@ -136,6 +139,9 @@ def hold(
         return
     units = units or Units.METRIC
     _print_balance(balance, stone.name, soaking, units)
+    tub = balance.density if balance.from_tub else None
+    if tub and known and (tub.low > known.high or tub.high < known.low):
+        typer.echo(f"Check: {tub_words(tub, known, wood)}")
     if found is not None:
         print_lines(_spread_lines("Wood", found, stone.name, units))
 

@@ -540,6 +540,22 @@ def test_wood_heavier_than_its_kind_is_judged_as_its_kind_too(tmp_path: Path) ->
     assert "check scale of the form" in type_in("plumbstone hold tank.toml", tmp_path).stdout
 
 
+def test_a_tub_test_that_fits_no_such_wood_is_told(tmp_path: Path) -> None:
+    # 52 g of granite for 520 lift by 52 × (1 - 997 / 2650) = 32 g: 1.35 kg / 1.386 L = 974 kg/m³.
+    line = 'plumbstone hold --wood-mass "1.35 kg" --just-sinks-with'
+    assert (
+        "make it 974 kg/m³, but driftwood has 750-920"
+        in type_in(f'{line} "52 g granite"', tmp_path).stdout
+    )
+    assert "Check" not in type_in(f'{line} "520 g granite"', tmp_path).stdout
+    log = stone("Log", '"30 cm", "8 cm", "6 cm"', '"30 cm", "15 cm"', kind='"wood"',
+                material='"driftwood"', mass='"1.35 kg"')  # fmt: skip
+    for grams, fits in (("52 g", False), ("520 g", True)):
+        tub = f'{{ mass = "{grams}", material = "granite" }}'
+        write(tmp_path, tank(), log, table("group", wood='["Log"]', just_sinks_with=tub))
+        assert ("make it 974 kg/m³" in told(tmp_path)) is not fits
+
+
 def test_a_thin_wall_before_much_soil_is_not_to_be_filled(tmp_path: Path) -> None:
     # A slab 1.5 cm thick rights itself by its weight times 0.75 cm; soil of 18 cm tips it by its
     # thrust, K γ h² / 2 with K = tan²(45° - 17°) and γ = 5.2 kN/m³, at 6 cm: a fifth to a third.

@@ -20,6 +20,7 @@ from plumbstone.volumes.findings import Finding, Kind
 from plumbstone.volumes.scape.groups import KEPT
 
 if TYPE_CHECKING:
+    from plumbstone.meshes.ranges import Range
     from plumbstone.volumes.holding.buoyancy import Balance
     from plumbstone.volumes.holding.hold_down import HoldResult
     from plumbstone.volumes.holding.offers import Offer
@@ -99,6 +100,14 @@ def soaking_words(soaking: "Soaking") -> str:
     )
 
 
+def tub_words(found: "Range", known: "Range", kind: str) -> str:
+    """Say that a tub test and a scale make wood what its kind never is [kg/m³]."""
+    return (
+        f"scale and tub test make it {found.mid:.0f} kg/m³, but {kind} has "
+        f"{known.low:.0f}-{known.high:.0f}; see that both masses and the kind are right."
+    )
+
+
 def stack_sentence(stone: "Standing") -> str | None:
     """Say of a stone that lies on others what to see to; None for any other."""
     if not stone.on or stone.doubtful:
@@ -157,6 +166,10 @@ def _floats(finding: Finding, units: Units) -> str:
                 f"currents move it; to know more, {TUB}."
             )
         return f"{name}: may sink by {low} or float by {high}; before you count on either, {TUB}."
+    if finding.how == "tub":
+        kind = finding.about[1]
+        found, known = (finding.range(f"{key}_kg_per_m3") for key in ("found", "known"))
+        return f"{name}: {tub_words(found, known, kind)}"
     if finding.how == "short" and finding.cure == "second foot":
         small = "its foot is small, or it is tied off its middle"
         return f"{name}: held, but without the reserve, as {small}: {_foot_words(finding, units)}"

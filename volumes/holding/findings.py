@@ -135,12 +135,28 @@ def _cares(hold: HoldResult) -> Iterator[Finding]:
         yield Finding(
             Kind.FLOATS, Severity.NOTE, (name,), numbers, how="near neutral", cure="tub test"
         )
+    yield from _tub_contradicts(hold)
     laid = [s.stone or "the stone" for s in hold.group.sinkers if s.how == "laid on"]
     on = [*laid, *(n for n in hold.carries if n not in laid)]
     if on:
         yield Finding(
             Kind.TIPS, Severity.CARE, (name, *on), how="may roll off", cure="tie or wedge"
         )
+
+
+def _tub_contradicts(hold: HoldResult) -> Iterator[Finding]:
+    """Tell of a tub test by which weighed wood of one kind is no such wood."""
+    wood, found = hold.stage.wood_of(hold.number), hold.balance.density
+    kinds = {body.entry.material.key: body.entry.material.density for body in wood}
+    known = next(iter(kinds.values())) if len(kinds) == 1 else None
+    weighed = all(body.entry.mass is not None for body in wood)
+    if not hold.balance.from_tub or not weighed or found is None or known is None:
+        return
+    if found.low > known.high or found.high < known.low:
+        kind = wood[0].entry.material.name
+        numbers = {"found_kg_per_m3": found, "known_kg_per_m3": known}
+        who = (hold.group.name, kind)
+        yield Finding(Kind.FLOATS, Severity.CARE, who, numbers, how="tub", cure="weigh again")
 
 
 def _cure(hold: HoldResult) -> str:
