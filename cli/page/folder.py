@@ -157,7 +157,8 @@ class Folder:
 
 def _plain(name: str) -> str:
     """Leave only what a file's name may hold everywhere."""
-    return "".join(c if c.isalnum() or c in " -_" else " " for c in name)[:60].strip()
+    kept = "".join(c if c.isalnum() or c in " -_" else " " for c in name)
+    return " ".join(kept.split())[:60].strip()
 
 
 def _kept(row: Mapping[str, Any]) -> Kept:

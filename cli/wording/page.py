@@ -53,7 +53,7 @@ START_HINTS = (
     "Inside, as a tape tells it. Everything else follows from it and can be changed later.",
     "Pull both sliders until the slope looks right.",
     "Stones from pane to pane keep the soil off the sand in front. Pull them about later.",
-    "It will float, like all wood; the tank then says what must hang on it.",
+    "Most wood floats at first; the tank then says what must hang on it.",
 )
 KEYS = (
     "Arrows move the chosen piece or handle one step, with Shift ten.",
