@@ -74,7 +74,8 @@ def weigh(
         str | None, typer.Option(help="Mass it shows hanging in water; with --mass.")
     ] = None,
     bucket_rise: Annotated[
-        str | None, typer.Option(help="Rise of a bucket's reading as it is pushed under.")
+        str | None,
+        typer.Option(help="Rise of a bucket's reading as it is pushed under; beats any scan."),
     ] = None,
     scale_step: Annotated[
         str | None, typer.Option(help="Graduation of the scale; 1 g if not given.")

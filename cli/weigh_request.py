@@ -17,6 +17,7 @@ from plumbstone.volumes.bodies.weighing import (
     checked_by_mass,
     density_of_two_weighings,
     rescaled_to_mass,
+    rescaled_to_volume,
     volume_by_bucket,
     weigh_closed,
     weigh_limbs,
@@ -79,7 +80,7 @@ def refuse_idle(given: Mapping[str, object]) -> None:
     """
     typed = [option for option, value in given.items() if value not in (None, False, [])]
     ways = [way for way in WAYS if way in typed]
-    if len(ways) > 1:
+    if len(ways) > 1 and ways != [WAYS[0], WAYS[3]]:  # water tells the volume of a scan
         raise PlumbstoneError(f"Give {ways[0]} or {ways[1]}, not both.")
     for option in typed:
         needed = NEEDS.get(option)
@@ -131,7 +132,9 @@ def request_of(
     if rise is not None:
         volume = volume_by_bucket(rise, step, capacity, WATER)
     ruler = _ruler(unit, longest, across, mat, mat_control, known)
-    ruler = replace(ruler, single=one_piece)
+    ruler = replace(ruler, single=one_piece, weighed=rise is not None)
+    if rescale and rise is not None:
+        raise PlumbstoneError("--bucket-rise tells the volume; leave out --rescale.")
     if rescale and dry is None:
         raise PlumbstoneError("--rescale needs --mass, the measured mass to trust.")
     return Request(found, ruler, dry, volume, every, same_stone, rescale, meshes)
@@ -227,7 +230,7 @@ def _weigh_scans(request: Request, files: list[Path]) -> tuple[list[Weighed], Fa
         if len(files) != 2:
             raise PlumbstoneError(f"--same-stone takes two scans of one stone, not {len(files)}.")
         scan = joined_scan(files[0], files[1], request.ruler)
-        return [_by_mass(weigh_closed(scan, request.material), request)], []
+        return [_as_weighed(weigh_closed(scan, request.material), request)], []
     _one_each(request, files, lengths=True)
     found: list[Weighed] = []
     failed: Failures = []
@@ -239,13 +242,13 @@ def _weigh_scans(request: Request, files: list[Path]) -> tuple[list[Weighed], Fa
         else:
             found += pieces
     _one_each(request, found, lengths=False)
-    found = [_by_mass(weighed, request) for weighed in found]
+    found = [_as_weighed(weighed, request) for weighed in found]
     return sorted(found, key=lambda weighed: (-weighed.mass.mid, weighed.source)), failed
 
 
 def _one_each(request: Request, pieces: Sequence[object], *, lengths: bool) -> None:
     """Refuse what was measured of one piece for several: a mass, and of files their lengths."""
-    measured = {"--mass": request.mass}
+    measured: dict[str, object] = {"--mass": request.mass, "--bucket-rise": request.volume}
     if lengths:
         measured |= {"--longest": request.ruler.longest, "--across": request.ruler.across}
     for option, value in measured.items():
@@ -310,8 +313,10 @@ def _numbered(found: list[Weighed]) -> list[Weighed]:
     return [replace(weighed, name=f"{weighed.name} {k}") for k, weighed in enumerate(found, 1)]
 
 
-def _by_mass(weighed: Weighed, request: Request) -> Weighed:
-    """Check a scan by a measured mass, or scale it to that."""
+def _as_weighed(weighed: Weighed, request: Request) -> Weighed:
+    """Scale a scan to its volume in water or its mass, or check it by that."""
+    if request.volume is not None:
+        weighed = rescaled_to_volume(weighed, request.volume)
     if request.mass is None:
         return weighed
     if request.rescale:

@@ -82,6 +82,8 @@ def test_bucket_on_a_scale(tmp_path: Path) -> None:
     told = refuse('plumbstone weigh --bucket-rise "6 kg" --scale-capacity "5 kg"', tmp_path)
     assert "5 kg" in told
     assert "step" in refuse('plumbstone weigh --bucket-rise "1 g"', tmp_path)
+    told = refuse('plumbstone weigh a.ply b.ply --bucket-rise "1 kg"', tmp_path)
+    assert "--bucket-rise is that of one piece" in told
     assert "--in-water needs --mass" in refuse('plumbstone weigh --in-water "1 kg"', tmp_path)
 
 

@@ -18,6 +18,7 @@ from plumbstone.volumes.bodies.weighing import (
     density_of_two_weighings,
     mass_of,
     rescaled_to_mass,
+    rescaled_to_volume,
     size_volume,
     tape_spread,
     volume_by_bucket,
@@ -152,6 +153,19 @@ def test_a_scan_is_scaled_so_that_volume_and_mass_agree() -> None:
     assert found.mass.low == found.mass.high == pytest.approx(2.65 * 1.1**3)
     assert found.confidence.word != "good"  # lengths a tenth off are told
     assert rescaled_to_mass(scan, 2.66).confidence.word == "good"
+
+
+def test_a_scan_is_scaled_to_its_volume_in_water() -> None:
+    """By Archimedes it is what the reading rises by; the scan has 1 L, in water it is 1.02."""
+    sides = (0.2, 0.1, 0.05)
+    scan = replace(weigh_volume(Range(0.8e-3, 1e-3, 1.2e-3), GRANITE), size=sides, piece=box(sides))
+    found = rescaled_to_volume(scan, volume_by_bucket(1.02, 0.001, None, 1000.0))
+    assert found.piece is not None
+    assert found.piece.size.prod() == pytest.approx(1.02e-3)
+    assert found.volume.half_width == pytest.approx(0.001 / 1.02)
+    assert (found.mass.mid, found.confidence.word) == (pytest.approx(2.65 * 1.02, rel=0.02), "good")
+    other = rescaled_to_volume(scan, volume_by_bucket(2.0, 0.001, None, 1000.0))
+    assert (other.confidence.word, other.confidence.reason[:14]) == ("poor", "water and scan")
 
 
 def test_a_mass_that_contradicts_the_form_is_told() -> None:

@@ -166,6 +166,8 @@ SMOOTH = (
     "its skin is smooth as by LiDAR, which rounds off edges by 3-5 mm; scan it with the camera, or "
     "weigh it"
 )
+PUSHED = "push it under in a bucket on a scale: --bucket-rise"
+SMOOTH_LIMBS = f"its skin is smooth as by LiDAR, which swells or loses thin limbs; {PUSHED}"
 PARTED = "a part of it was not seen; scan it again from all around"
 BULGED = "bulged the side that was not seen"
 DOUBLED = (
@@ -352,7 +354,7 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         trust = min(claim.trust, "fair", key=WORDS.index)
         claim = replace(claim, what="its past", says=FOREIGN, trust=trust)
         scaled = tuple(scan.doubted(claim) for scan in scaled)
-    for scan in scaled:
+    for scan in () if ruler.weighed else scaled:
         _check_useful(path, scan)
     done = (replace(scan, body=None) for scan in scaled)  # what it was is not looked at again
     return tuple(_said(scan, raw.changes, raw.warnings) for scan in done)
@@ -1029,14 +1031,14 @@ def _limbs_doubt(body: OpenBody, volume: float) -> Doubt:
     out, within = (SWOLLEN_LIMBS, LOST_LIMBS) if by_lidar else (BY_PICTURES, BY_PICTURES)
     below, above = _by_radius(out, within, per_radius)
     if smooth:
-        return Doubt("smoothing", below, above, SMOOTH, "poor")
+        return Doubt("smoothing", below, above, SMOOTH_LIMBS, "poor")
     faces = f"its faces of {body.step * 1e3:.1f} mm are"
     if not by_lidar:
         says = f"{faces} coarse for limbs; scan it from nearer"
         return Doubt("resolution", below, above, says, "fair")
     says = (
         f"{faces} too coarse for its limbs: nothing tells whether a LiDAR swelled or lost them; "
-        "scan it finer, or measure them: --limb"
+        f"scan it finer, or {PUSHED}"
     )
     return Doubt("smoothing", below, above, says, "poor")
 

@@ -25,6 +25,7 @@ class Ruler:
     mat: bool = False  # whether it lies on the printed mat
     control: float | None = None  # the mat's control line, as measured [m]
     known: Known | None = None  # a thing of known size in view
+    weighed: bool = False  # its volume is known otherwise, so that the form alone is asked for
     single: bool = False  # all that stands there is the body: no hand, stand or neighbour is in it
 
     @property

@@ -221,17 +221,34 @@ def rescaled_to_mass(weighed: Weighed, mass: float) -> Weighed:
     if 3 * off > math.log(1 + FAR_OFF):
         reason = f"scan and mass disagree: lengths × {scale:.2f}; see that they are of one stone"
         trust = Confidence("poor" if off > math.log(1 + FAR_OFF) else "fair", reason, "scale")
-    piece = weighed.piece
+    said = f"lengths × {scale:.3f} so that volume and mass agree"
+    scaled = _scaled(weighed, scale, said)
+    return replace(scaled, volume=implied, mass=Range.exact(mass), confidence=trust)
+
+
+def rescaled_to_volume(weighed: Weighed, volume: Range) -> Weighed:
+    """Trust a volume that was measured in water [m³] over a scan: scale it so that they agree."""
+    scale = (volume.mid / weighed.volume.mid) ** (1 / 3)
+    trust = Confidence("good", "its volume was measured in water; the scan was scaled to it")
+    if not weighed.volume.low <= volume.mid <= weighed.volume.high:
+        reason = f"water and scan disagree: lengths × {scale:.2f}; see that they are of one piece"
+        far = abs(math.log(scale)) > math.log(1 + FAR_OFF)
+        trust = Confidence("poor" if far else "fair", reason)
+    scaled = _scaled(weighed, scale, f"lengths × {scale:.3f}, from the volume in water")
+    mass = mass_of(volume, _density(weighed.material))
+    return replace(scaled, volume=volume, mass=mass, confidence=trust)
+
+
+def _scaled(weighed: Weighed, scale: float, said: str) -> Weighed:
+    """Scale all lengths of a scan."""
+    piece, extents = weighed.piece, weighed.extents
     return replace(
         weighed,
-        volume=implied,
-        mass=Range.exact(mass),
         size=tuple(side * scale for side in weighed.size),
         piece=None if piece is None else piece.moved_to(piece.vertices * scale),
         away=None if weighed.away is None else weighed.away * scale,
-        extents=None if weighed.extents is None else weighed.extents.times(scale),
-        changes=(*weighed.changes, f"lengths × {scale:.3f} so that volume and mass agree"),
-        confidence=trust,
+        extents=None if extents is None else extents.times(scale),
+        changes=(*weighed.changes, said),
     )
 
 
