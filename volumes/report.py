@@ -356,15 +356,14 @@ def soaking_figures(soaking: "Soaking") -> SoakingFigures:
 
 def _sinker(sinker: Sinker, hold: "HoldResult") -> SinkerFigures:
     """Take the figures of one sinker, and where its tie is taken to be."""
-    ties = [tie for tie in hold.ties if tie.sinker == sinker]
-    assumed = tuple(map(float, ties[0].place)) if ties and ties[0].assumed else None
+    assumed = [place for one, place in hold.assumed if one == sinker]
     return SinkerFigures(
         mass_kg=sinker.mass,
         material=sinker.material.name,
         how=sinker.how,
         stone=sinker.stone or None,
         at_m=sinker.at,
-        assumed_at_m=assumed,
+        assumed_at_m=assumed[0] if assumed else None,
     )
 
 

@@ -370,15 +370,14 @@ def _edge_words(finding: Finding, units: Units) -> str:
 def _assumed_sentences(hold: "HoldResult", units: Units) -> list[str]:
     """Say where a tie is taken to be that the file gives no place for."""
     words = []
-    for tie in hold.ties:
-        if tie.assumed:
-            what = tie.sinker.stone or f"{grams(tie.sinker.mass, units)} of stone"
-            where = ", ".join(place_words(v, units) for v in tie.place)
-            words.append(
-                f"{hold.group.name}: no place is given for {what}; taken at ({where}) from left, "
-                "front and glass. Write at = [...] where you tie it."
-            )
-    return words
+    for sinker, place in hold.assumed:
+        what = sinker.stone or f"{grams(sinker.mass, units)} of stone"
+        where = ", ".join(place_words(v, units) for v in place)
+        words.append(
+            f"{hold.group.name}: no place is given for {what}; taken at ({where}) from left, "
+            "front and glass. Write at = [...] where you tie it."
+        )
+    return list(dict.fromkeys(words))
 
 
 def _offer_sentences(hold: "HoldResult", units: Units) -> list[str]:

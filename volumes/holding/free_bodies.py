@@ -88,7 +88,6 @@ class Tie:
     sinker: Sinker
     place: tuple[float, float, float]  # where it meets the wood [m]
     direction: tuple[float, float, float]  # unit, of its pull
-    assumed: bool  # whether the file names no place for it
     to: str  # the stone that stands at its other end; empty where its pull is all that counts
     taut: bool
     exact: bool  # whether it pulls with just its weight
@@ -632,7 +631,6 @@ def _tie(sinker: Sinker, moving: Moving, placed: Mapping[str, Body]) -> Tie:
         sinker,
         (float(place[0]), float(place[1]), float(place[2])),
         (float(direction[0]), float(direction[1]), float(direction[2])),
-        assumed=sinker.at is None,
         to=to,
         taut=sinker.slack == 0 or sinker.how == "laid on",
         exact=hangs or sinker.how == "laid on",

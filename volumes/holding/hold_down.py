@@ -47,6 +47,7 @@ from plumbstone.volumes.holding.free_bodies import (
     ends_of,
     joined,
     lies_as_body,
+    loose_strapped,
     middle_end,
     mixed_ends,
     nearest_point,
@@ -161,6 +162,15 @@ class HoldResult:
         first = self.first_move
         sure = self.verdict is Verdict.MOVES and Doubt.LEANS not in self.doubts
         return first.level if sure and first is not None and not first.doubtful else None
+
+    @property
+    def assumed(self) -> tuple[tuple[Sinker, tuple[float, ...]], ...]:
+        """Sinkers for which no place is given, and where they are taken to be tied [m]."""
+        own = self.stage.bodies[self.number]
+        strapped = loose_strapped(own, self.stage.placed)
+        tied = [(tie.sinker, tie.place) for tie in self.ties]
+        tied += [(s, (float(x), float(y), float(z))) for s, (x, y, z) in strapped]
+        return tuple((sinker, place) for sinker, place in tied if sinker.at is None)
 
     @property
     def stays(self) -> bool:
