@@ -153,12 +153,14 @@ def _balanced(rig: Rig, rows: Floats) -> Iterator[bool]:
     """Tell of each of some loads and bounds in turn whether a rig can bear it."""
     matrix, count = _matrix(rig), len(rig.contacts)
     size, wide = matrix.shape
+    free = np.abs(rows[:, :size]).max(axis=1) <= ELASTIC
     if not wide:
-        yield from np.abs(rows[:, :size]).max(axis=1) <= ELASTIC
+        yield from free
         return
-    if size == 3 and wide == count and (rows[:, 0] > ELASTIC).all():
+    if size == 3 and wide == count:
         # One body that only rests: its load must pass within its contacts.
-        yield from inside_hull(matrix[1:].T, rows[:, 1:3] / rows[:, :1])
+        rests, load = rows[:, 0] > ELASTIC, np.maximum(rows[:, :1], ELASTIC)
+        yield from free | (rests & inside_hull(matrix[1:].T, rows[:, 1:3] / load))
         return
     program = Program(entries_of(matrix[None]), size, wide, presolve="off")
     known: dict[bytes, bool] = {}
