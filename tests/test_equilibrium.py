@@ -13,12 +13,15 @@ from plumbstone.volumes.bodies.contacts import off_hull
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.equilibrium import (
     Rig,
+    all_stay,
+    first_moving,
     forces_at,
     greatest_pulls,
     hinge,
     judge,
     least_sinkers,
     lifts_whole,
+    stays_at,
 )
 from plumbstone.volumes.holding.touching import Resting
 
@@ -103,6 +106,20 @@ def test_a_sinker_at_one_end_leaves_the_end_moment() -> None:
     assert motion[0, 1] > 0
     # What lacks is the net lift of 149.9 g: about the held end nothing else has an arm.
     assert verdict.margins[0] / GRAVITY == pytest.approx(-0.1499, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("contacts", "first"), [([(0, 0)], 0), ([(-1, 0), (1, 0)], 0), ([(-1, -1), (1, -1), (0, 1)], 2)]
+)
+def test_one_level_says_nothing_of_another(contacts: list[tuple[float, float]], first: int) -> None:
+    # 1 kg weighs 9.8 N: it floats at 20 N alone. On a point or an edge any push overturns it.
+    rig = one_body(1.0, [0, 0], [0.0, 5.0, 20.0], [[0, 0]] * 3, contacts)
+    assert first_moving([rig]) == (first, 0)
+    assert stays_at(rig).tolist() == [first > k for k in range(3)]
+    dry = replace(rig, lifts=rig.lifts * 0)
+    assert first_moving([rig, dry]) == (first, 0)
+    assert first_moving([dry, rig]) == (first, int(first > 0))
+    assert all_stay([dry]) is (first > 0)
 
 
 def test_margin_is_the_spare_load() -> None:
