@@ -183,10 +183,13 @@ class Tank:
         self.data = mujoco.MjData(self.model)
         mujoco.mj_forward(self.model, self.data)
         self.ids = [self.model.body(f"b{w}").id for w in self.order]
-        for buoy in (b for b in self.buoys if b.body >= 0):
-            frame = self.data.xmat[self.model.body(f"b{buoy.body}").id].reshape(3, 3)
-            at = self.data.xpos[self.model.body(f"b{buoy.body}").id]
-            buoy.points = (buoy.points - at) @ frame
+        names = [f"b{b.body}" if b.body >= 0 else f"w{-1 - b.body}" for b in self.buoys]
+        self.afloat = [self.model.body(name).id for name in names]
+        self.sites = [self.model.site(name).id for name, _ in self.pulls]
+        for buoy, number in zip(self.buoys, self.afloat, strict=True):
+            if buoy.body >= 0:
+                frame = self.data.xmat[number].reshape(3, 3)
+                buoy.points = (buoy.points - self.data.xpos[number]) @ frame
         self.start = self.pose()
 
     def _add(self, which: int, ground: float) -> None:
@@ -298,21 +301,21 @@ class Tank:
         """Set the forces of the water and of what hangs or lies on the wood."""
         data, model = self.data, self.model
         data.xfrc_applied[:] = 0
-        for buoy in self.buoys:
-            name = f"b{buoy.body}" if buoy.body >= 0 else f"w{-1 - buoy.body}"
-            number = model.body(name).id
+        for buoy, number in zip(self.buoys, self.afloat, strict=True):
             if buoy.body < 0:
                 points = data.xpos[number][None] + [0, 0, buoy.height / 2]
             else:
                 points = buoy.points @ data.xmat[number].reshape(3, 3).T + data.xpos[number]
-            wet = np.clip((level - points[:, 2]) / buoy.height + 0.5, 0, 1)
+            depths = (level - points[:, 2]) / buoy.height
+            if depths.max() <= -0.5:
+                continue
+            wet = np.clip(depths + 0.5, 0, 1)
             force = self.water * GRAVITY * buoy.volume * wet
             arm = points - data.xipos[number]
             data.xfrc_applied[number, 2] += force.sum()
             data.xfrc_applied[number, 3] += arm[:, 1] @ force
             data.xfrc_applied[number, 4] -= arm[:, 0] @ force
-        for name, pull in self.pulls:
-            site = model.site(name).id
+        for site, (_, pull) in zip(self.sites, self.pulls, strict=True):
             number = model.site_bodyid[site]
             force = pull(level)
             arm = data.site_xpos[site] - data.xipos[number]

@@ -139,11 +139,7 @@ def _rows(rig: Rig) -> Floats:
 
 def _unlike(rig: Rig, more: Floats) -> tuple[Indices, Indices]:
     """Levels whose rows, and more that is known of each, differ, and which of them each is like."""
-    return _distinct(np.hstack([_rows(rig), more.round(12)]))
-
-
-def _distinct(rows: Floats) -> tuple[Indices, Indices]:
-    """Places of rows that differ, and which of them each row is like; compared byte by byte."""
+    rows = np.hstack([_rows(rig), more.round(12)])
     whole = (rows + 0.0).view(np.dtype((np.void, rows.itemsize * rows.shape[1])))  # -0 becomes 0
     _, first, which = np.unique(whole.ravel(), return_index=True, return_inverse=True)
     return first, which
