@@ -68,7 +68,7 @@ TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
         Units.US: (Step(POUND, OUNCE, 0.1, 1, "oz"), Step(LIVES_ON, POUND, 0.1, 1, "lb")),
     },
     "sinker": {
-        Units.METRIC: _one(1e-3, 10, 0, "g"),
+        Units.METRIC: (Step(9.995, 1e-3, 10, 0, "g"), Step(LIVES_ON, 1.0, 0.1, 1, "kg")),
         Units.US: (
             Step(2 * POUND, OUNCE, 0.1, 1, "oz"),
             Step(LIVES_ON, POUND, 0.05, 2, "lb"),
