@@ -276,6 +276,13 @@ def test_a_sump_with_room_is_not_to_be_checked(tmp_path: Path) -> None:
         )
 
 
+def test_salt_water_leads_to_its_mix(tmp_path: Path) -> None:
+    write(tmp_path, tank(more='water = "salt"'), SOIL)
+    assert "--salt 38" in told(tmp_path)
+    write(tmp_path, tank(), SOIL)
+    assert "alt mix" not in told(tmp_path)
+
+
 def test_loose_stones_are_named(tmp_path: Path) -> None:
     write(tmp_path, tank(), table("lump", name='"Rubble"', mass='"30 kg"', material='"granite"'))
     assert "No price given: Rubble." in told(tmp_path)

@@ -133,6 +133,8 @@ def water_lines(report: Report, units: Units) -> Iterator[str]:
         yield f"For a {mark.change_percent:.0f} % change, drain to {level} above the glass."
     if water.salt_mix_kg is not None:
         yield f"Salt mix: {mass_words(water.salt_mix_kg, units)}; mix it apart, measure, top up."
+    elif report.tank.salinity_g_per_kg > 0:
+        yield "Salt mix: its pack names grams per litre; plan with them tells the mass: --salt 38."
     if report.drain_back is not None and not report.drain_back.overflows:
         back = report.drain_back
         amount = written(back.volume_m3, "volume", units, Toward.UP)
