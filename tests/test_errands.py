@@ -111,6 +111,17 @@ def test_half_a_name_is_led_to_the_whole_one(tmp_path: Path, typed: str, meant: 
 # ---- hold without a scape ------------------------------------------------------------------
 
 
+@pytest.mark.parametrize(
+    ("typed", "meant"), [("aquasoil", "baked-clay soil"), ("grey granite", "granite")]
+)
+def test_a_name_with_more_to_it_is_led_to_the_plain_one(
+    tmp_path: Path, typed: str, meant: str
+) -> None:
+    assert f"Did you mean {meant}" in refuse(
+        f'plumbstone weigh --size "9 x 8 x 7 cm" -m "{typed}"', tmp_path
+    )
+
+
 def test_a_mass_and_its_unit_need_no_blank(tmp_path: Path) -> None:
     close, apart = (
         read_json(f'plumbstone hold --just-sinks-with "{text}"', tmp_path)["holds"]
@@ -264,6 +275,11 @@ def test_a_sump_over_the_box_is_said_so(tmp_path: Path) -> None:
     write(tmp_path, tank('"120 cm", "60 cm", "55 cm"', 'water_line = "50 cm"\n[tank.sump]\n'
           'water = "60 L"\narea = "7200 cm^2"\ndrop = "3 cm"\nspare = "30 L"'))  # fmt: skip
     assert "Dose for 420.0 L, sump and filter counted." in told(tmp_path)
+
+
+def test_a_tank_as_high_as_a_room_is_told(tmp_path: Path) -> None:
+    write(tmp_path, tank('"60 cm", "30 cm", "360 cm"'))
+    assert "0.6 m × 0.3 m × 3.6 m: see that its units are right" in told(tmp_path)
 
 
 def test_a_sump_with_room_is_not_to_be_checked(tmp_path: Path) -> None:

@@ -33,6 +33,7 @@ class UnknownMaterialError(PlumbstoneError, ValueError):
         self.name = name
         near = difflib.get_close_matches(name, known, n=3, cutoff=MISSPELT)
         near = near or [key for key in known if _stems(name) and _stems(name) <= _stems(key)]
+        near = near or [key for key in known if _within(key, name)][:3]
         hint = 'Find it by how it looks: plumbstone materials "grey with white veins".'
         if near:
             hint = f"Did you mean {' or '.join(near)}?"
@@ -141,6 +142,11 @@ def _stems(text: str) -> set[str]:
     """Words that tell something, without endings of the plural."""
     words = re.findall(r"[a-z]+", text.lower())
     return {word.rstrip("s") for word in words if word not in FILLERS}
+
+
+def _within(key: str, text: str) -> bool:
+    """Whether a telling word of a material's name stands somewhere in a text."""
+    return any(len(s) > 3 and s != "wood" and s in text.lower() for s in _stems(key))
 
 
 def material_from(section: Section, known: Mapping[str, Material]) -> Material:

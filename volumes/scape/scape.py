@@ -42,6 +42,7 @@ WORDS = re.compile(r"\"[^\"\n]*\"|'[^'\n]*'|[A-Za-z0-9_-]+|\S")
 PLACE = re.compile(r"\(at (line \d+, column \d+|end of document)\)")
 LEAST_MASS = 1e-6  # [kg]
 LEAST_LINE = 0.01  # [m]
+LONGEST_SIDE, HIGHEST = 5.0, 1.5  # tanks beyond are told, as a slip of the unit may be [m]
 LINE_BELOW_RIM = 0.03  # [m], common practice, no source
 SHAPE_FACTOR = 0.5  # mid of 0.40-0.60, common practice, no source
 
@@ -322,6 +323,9 @@ def _tank_from(section: Section) -> Tank:
         guesses = (*guesses, f"water line taken {low} below the rim")
     if line is not None and height is not None and line > height:
         raise section.error("water_line", "lies above the rim; lower it or raise the height.")
+    if max(sides) > LONGEST_SIDE or (height or 0.0) > HIGHEST:
+        told = " × ".join(f"{side:g} m" for side in sides)
+        guesses = (*guesses, f"a tank of {told}: see that its units are right")
     water = section.choice("water", tuple(SALINITY), "fresh")
     stand = section.quantities("stand", "length", None, count=2, least=0.05)
     tank = Tank(
