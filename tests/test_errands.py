@@ -489,6 +489,11 @@ def test_a_stone_drawn_level_on_a_slope_has_air_under_it(
     found = told(tmp_path)
     assert words in found
     assert ("air under" in found) is bool(words)
+    egg = {"solid": '"ellipsoid"', "rests": '"bed"', "settle": "true"}
+    write(tmp_path, tank(), stone("S", '"9 cm", "8 cm", "8 cm"', '"30 cm", "18 cm"', **egg),
+          table("layer", name='"Soil"', material='"baked-clay soil"',
+                depth='{ front = "2 cm", back = "18 cm" }'))  # fmt: skip
+    assert "settle = true" not in told(tmp_path)
 
 
 @pytest.mark.parametrize(

@@ -74,7 +74,7 @@ def _pressed(body: Body) -> Iterator[Finding]:
 
 def _hollow(body: Body, air: float) -> Iterator[Finding]:
     """Tell of a stone drawn over air: it sinks or tips until it lies on the slope of the bed."""
-    if air > HOLLOW:
+    if air > HOLLOW and not body.entry.settle:  # what has settled lies on the slope
         numbers = {"air_m": air, "pressed_m": body.entry.pressed + air}
         about = (body.entry.name,)
         yield Finding(Kind.TIPS, Severity.CARE, about, numbers, how="over air", cure="press")
