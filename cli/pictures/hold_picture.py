@@ -9,7 +9,7 @@ from plumbstone.cli.pictures.colours import CLOSED, FAINT, INK, STONE, WATER, WO
 from plumbstone.cli.pictures.drawing import must_be_png, new_figure, png_bytes
 from plumbstone.cli.pictures.sight import bed_colours, top_layers
 from plumbstone.cli.solids import FROM_ABOVE, FROM_FRONT, draw_solids
-from plumbstone.cli.wording.units import RULED, Units, push_words, written
+from plumbstone.cli.wording.units import RULED, Units, place_words, push_words, written
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.equilibrium import Rig, centre_of_lift, forces_at
@@ -198,8 +198,7 @@ def _from_above(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     axes.set_xlim(low[0], high[0])
     axes.set_ylim(low[1], high[1])
     axes.set_aspect("equal")
-    unit, name = RULED[units]
-    surface = f"{hold.levels[level] / unit:.1f} {name}"
+    surface = place_words(float(hold.levels[level]), units)
     when = "at the line" if hold.first_move is None else f"when the water stands at {surface}"
     axes.set_title(f"From above, {when}", loc="left")
     _label(axes, "from the left pane", "from the front pane", units)
