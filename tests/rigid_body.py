@@ -18,11 +18,10 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.shapes import primitives
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import water_density
+from plumbstone.volumes.holding.ends import End, ends_of
 from plumbstone.volumes.holding.free_bodies import (
-    End,
     Stage,
     Tie,
-    ends_of,
     loose_strapped,
     nearest_point,
     sinker_state,

@@ -16,8 +16,8 @@ from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.volumes.density import GRAVITY
+from plumbstone.volumes.holding.ends import ends_of
 from plumbstone.volumes.holding.findings import hold_findings
-from plumbstone.volumes.holding.free_bodies import ends_of
 from plumbstone.volumes.holding.hold_down import Doubt, HoldResult
 from plumbstone.volumes.holding.offers import places_for
 from plumbstone.volumes.layout import Layout, make_plan

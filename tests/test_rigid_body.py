@@ -12,7 +12,8 @@ pytest.importorskip("mujoco", reason="mujoco is not installed here")
 
 from rigid_body import FINE, QUICK, Case, Fineness, Run, Tank, case_of, judged, write
 
-from plumbstone.volumes.holding.free_bodies import End, middle_end, rig_of
+from plumbstone.volumes.holding.ends import End, middle_end
+from plumbstone.volumes.holding.free_bodies import rig_of
 from plumbstone.volumes.holding.hold_down import Doubt, Verdict
 
 FIRST = int(os.environ.get("PLUMBSTONE_FIRST_SEED", "7000"))  # of the long trial

@@ -25,6 +25,16 @@ from plumbstone.volumes.holding.buoyancy import (
     lift_by_tub,
 )
 from plumbstone.volumes.holding.burial import burial_bonus
+from plumbstone.volumes.holding.ends import (
+    End,
+    amiss_ends,
+    ends_of,
+    joined,
+    middle_end,
+    mixed_ends,
+    soaked_end,
+    with_reserve,
+)
 from plumbstone.volumes.holding.equilibrium import (
     Rig,
     Verdicts,
@@ -38,28 +48,20 @@ from plumbstone.volumes.holding.equilibrium import (
 )
 from plumbstone.volumes.holding.floating import Afloat, FloatError, float_at_rest
 from plumbstone.volumes.holding.free_bodies import (
-    End,
     Moving,
     Stage,
     Tie,
-    amiss_ends,
     drawn_into_strapped,
-    ends_of,
-    joined,
     lies_as_body,
     loose_strapped,
-    middle_end,
-    mixed_ends,
     nearest_point,
     rig_of,
     rigs_of,
     sinker_state,
     sinker_weight,
-    soaked_end,
     stage_of,
     widest_gap,
     with_hung,
-    with_reserve,
     wood_lift,
 )
 from plumbstone.volumes.holding.offers import Offers, feet_for, offers_for

@@ -9,8 +9,9 @@ from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.holding.buoyancy import lift_from_tub, sinker_for
+from plumbstone.volumes.holding.ends import End, joined, tub_end
 from plumbstone.volumes.holding.equilibrium import all_stay
-from plumbstone.volumes.holding.free_bodies import End, joined, rig_of, tub_end
+from plumbstone.volumes.holding.free_bodies import rig_of
 from plumbstone.volumes.holding.hold_down import HoldResult
 
 DRAWS = 200

@@ -11,17 +11,9 @@ from plumbstone.meshes.measures.displacement import mesh_centre
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
+from plumbstone.volumes.holding.ends import End, amiss_ends
 from plumbstone.volumes.holding.equilibrium import all_stay, stays_at
-from plumbstone.volumes.holding.free_bodies import (
-    End,
-    Moving,
-    Stage,
-    amiss_ends,
-    lots_of,
-    rig_of,
-    rigs_of,
-    stage_of,
-)
+from plumbstone.volumes.holding.free_bodies import Moving, Stage, lots_of, rig_of, rigs_of, stage_of
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import FRICTION

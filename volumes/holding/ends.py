@@ -1,0 +1,172 @@
+"""The ends of the ranges at which wood is tried: what each piece displaces and weighs there."""
+
+import itertools
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.holding.buoyancy import least_reserve
+from plumbstone.volumes.holding.soaking import saturated_density
+from plumbstone.volumes.scape.groups import Group, Sinker
+
+LIFTS = 2  # corners of a piece that are such by their lift; the others are by their mass
+AMISS = 1e-3  # [m]: so far off its drawn place a middle of mass is tried
+MIXED = 3  # sinkers, light and heavy in all ways; of more, one at a time is unlike the others
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """One end of the ranges: what a piece displaces and weighs there."""
+
+    volumes: Mapping[str, float]  # of the wood, by piece [m³]
+    masses: Mapping[str, float]  # of the wood [kg]
+    stones: float = 0.0  # -1: stones as light in water as they may be, 1: as heavy
+    amiss: tuple[float, float] = (0.0, 0.0)  # by which middles of mass lie off [m]
+    hung: bool = False  # whether stones that stand close beside a foot hang on their taut cords
+    others: tuple[Sinker, ...] = ()  # sinkers that are at the other end of `stones`
+
+    def sign_of(self, sinker: Sinker) -> float:
+        """Whether a sinker is as light (-1) or as heavy (1) in water as it may be."""
+        return -self.stones if sinker in self.others else self.stones
+
+
+def ends_of(group: Group, wood: Sequence[Body], lift: Range, water: float) -> tuple[End, ...]:
+    """List the ends of the ranges: least and greatest lift of all wood, then of each piece.
+
+    Parameters
+    ----------
+    group : Group
+    wood : sequence of Body
+        Its pieces.
+    lift : Range
+        Of all of them, covered [kg].
+    water : float
+        [kg/m³].
+
+    Notes
+    -----
+    The pieces are independent, so all of them at once go only as far as the root of the sum
+    of squares does; one alone goes to its own end. More weight at one end tips too, and so does
+    more of both.
+    """
+    if group.tub is not None:
+        ends = [tub_end(wood, lift.at(sign), water) for sign in (1, -1)]
+        return _with_stones(ends)
+    middle = middle_end(group, wood, lift, water)
+    corners = [_corners(body, water) for body in wood]
+    ends = []
+    for k in range(max(map(len, corners))):
+        goals = [own[k % len(own)] for own in corners]
+        far = np.array(goals) - [body.state(0.0, 0.0) for body in wood]
+        steps = np.abs(far @ [water, -1.0] if k < LIFTS else far[:, 1])
+        share = float(np.linalg.norm(steps) / steps.sum()) if steps.any() else 1.0
+        ends.append(_towards(middle, wood, goals, share))
+    if len(wood) > 1:
+        for body, own in zip(wood, corners, strict=True):
+            ends += [_towards(middle, [body], [goal], 1.0) for goal in own]
+    return _with_stones(ends)
+
+
+def joined(ends: Iterable[End], others: Sequence[Sequence[End]]) -> tuple[End, ...]:
+    """Join each end with those of other wood: the most lift of all of it, the least, the heaviest.
+
+    Each list begins with these, at both ends of the stones, as `ends_of` gives it.
+    """
+    found = []
+    for end, which in itertools.product(ends, (0, 2, 4)):
+        parts = [end, *(other[which % len(other)] for other in others)]
+        volumes = {name: value for part in parts for name, value in part.volumes.items()}
+        masses = {name: value for part in parts for name, value in part.masses.items()}
+        found.append(replace(end, volumes=volumes, masses=masses))
+    return tuple(found)
+
+
+def mixed_ends(ends: Iterable[End], group: Group) -> tuple[End, ...]:
+    """Add ends at which some sinkers are light and some heavy: each may be covered by itself.
+
+    What stands on the floor holds at most with its weight, so its light end is the bad one.
+    """
+    loose = [s for s in group.sinkers if s.how != "standing"]
+    few = range(1, len(loose)) if len(loose) <= MIXED else (1,)
+    chosen = [one for count in few for one in itertools.combinations(loose, count)]
+    found = tuple(ends)
+    return (*found, *(replace(end, others=one) for end in found for one in chosen
+                      if len(loose) > MIXED or end.stones < 0))  # fmt: skip
+
+
+def amiss_ends(ends: Iterable[End]) -> tuple[End, ...]:
+    """Move the middles of mass to three sides: no pose may hang on a hair's breadth."""
+    turns = np.arange(3) * 2 * np.pi / 3
+    sides = [(AMISS * float(np.cos(t)), AMISS * float(np.sin(t))) for t in turns]
+    return tuple(replace(end, amiss=side) for end in ends for side in sides)
+
+
+def with_reserve(end: End, group: Group, lift: Range, water: float) -> End:
+    """Add the reserve to the lift of wood, at its own mass.
+
+    The factor multiplies what floats. Wood that sinks or may sink gets a reserve of its own,
+    as a factor on nothing is nothing.
+    """
+    volumes = {}
+    whole = sum(end.masses.values())
+    for name, volume in end.volumes.items():
+        mass = end.masses[name]
+        own = water * volume - mass
+        more = (group.factor - 1) * own if own > 0 else 0.0
+        if lift.low <= 0:
+            more = max(more, least_reserve(whole) * mass / whole)
+        volumes[name] = volume + more / water
+    return replace(end, volumes=volumes)
+
+
+def soaked_end(group: Group, wood: Sequence[Body], lift: Range, water: float) -> End:
+    """Wood whose pores are full, as it is when the tank is drained after some months."""
+    middle = middle_end(group, wood, lift, water)
+    masses = {}
+    for name, volume in middle.volumes.items():
+        basic = middle.masses[name] / volume / 1000
+        masses[name] = max(middle.masses[name], saturated_density(basic, water) * volume)
+    return End(middle.volumes, masses)
+
+
+def middle_end(group: Group, wood: Sequence[Body], lift: Range, water: float) -> End:
+    """Middle densities; by the tub test where there is one."""
+    if group.tub is not None:
+        return tub_end(wood, lift.mid, water)
+    return End({b.entry.name: b.volume.mid for b in wood}, {b.entry.name: b.mass.mid for b in wood})
+
+
+def tub_end(wood: Sequence[Body], lift: float, water: float) -> End:
+    """Displaced volumes that give the measured lift, shared out by the forms."""
+    whole = sum(b.mesh_volume for b in wood)
+    full = (lift + sum(b.mass.mid for b in wood)) / water
+    return End(
+        {b.entry.name: full * b.mesh_volume / whole for b in wood},
+        {b.entry.name: b.mass.mid for b in wood},
+    )
+
+
+def _with_stones(ends: Iterable[End]) -> tuple[End, ...]:
+    """Give each end twice: stones as light in water as they may be, and as heavy."""
+    return tuple(replace(end, stones=stones) for end in ends for stones in (-1.0, 1.0))
+
+
+def _corners(body: Body, water: float) -> list[tuple[float, float]]:
+    """Volumes [m³] and masses [kg] at the ends of a piece: most lift, least, heaviest, lightest."""
+    most, *others, least = sorted(body.corners, key=lambda c: c[1] - water * c[0])
+    return [most, least, *sorted(others, key=lambda c: -c[1])]
+
+
+def _towards(
+    middle: End, wood: Sequence[Body], goals: Sequence[tuple[float, float]], share: float
+) -> End:
+    """Move pieces by a share of the way to volumes [m³] and masses [kg]."""
+    volumes, masses = dict(middle.volumes), dict(middle.masses)
+    for body, (volume, mass) in zip(wood, goals, strict=True):
+        name = body.entry.name
+        volumes[name] += share * (volume - volumes[name])
+        masses[name] += share * (mass - masses[name])
+    return End(volumes, masses)
