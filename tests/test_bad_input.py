@@ -208,7 +208,7 @@ BAD_SCANS = {
     "empty.ply": (b"", ["empty.ply", "empty"]),
     "text.stl": (b"dear diary, the stone was heavy\n", ["text.stl", "no readable STL"]),
     "holes.zip": (b"PK", ["holes.zip", "no readable ZIP"]),
-    "holes.rar": (b"Rar!", ["holes.rar", "known kinds"]),
+    "holes.rar": (b"Rar!", ["holes.rar", "is no scan by its name"]),
     "lies.ply": (
         b"ply\nformat binary_little_endian 1.0\nelement vertex 1000000000000\n"
         b"property float x\nproperty float y\nproperty float z\nend_header\n1234",
