@@ -383,13 +383,16 @@ def _known(text: str) -> Known:
     return Known(kind.lower(), tuple(ordered), text.strip())
 
 
+FIGURES = "0123456789.,/ -¼½¾⅛⅜⅝⅞"  # of a side without its unit
+
+
 def _sides(text: str, count: int, option: str, order: str, example: str) -> list[float]:
     """Parse lengths joined by x, the unit after the last [m]."""
     parts = re.split(r" *[x×*] *| +by +", text.strip(), flags=re.IGNORECASE)
-    unit = parts[-1].lstrip("0123456789.,/ -")
+    unit = parts[-1].lstrip(FIGURES)
     if len(parts) != count:
         raise PlumbstoneError(f'{option} "{text}": write {order}, "{example}".')
-    bare = {part for part in parts if not part.lstrip("0123456789.,/ -")}
+    bare = {part for part in parts if not part.lstrip(FIGURES)}
     sides = [f"{part} {unit}".strip() if part in bare else part for part in parts]
     found = [parse_quantity(side, "length") for side in sides]
     if min(found) <= 0:

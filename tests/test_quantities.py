@@ -64,7 +64,7 @@ def test_every_unit_agrees_with_a_library_of_units() -> None:
     spelt = {"gals": "gallon", "gal": "gallon", "imp gal": "imperial_gallon", "lbs": "lb",
              "imperial gallon": "imperial_gallon", "imperial gallons": "imperial_gallon",
              "fl oz": "fluid_ounce", "cc": "cm^3", '"': "inch", "″": "inch", "'": "foot", "′": "foot",
-             "t": "tonne", "oz": "ounce", "kgf": "kilogram_force", "lbf": "pound_force"}  # fmt: skip
+             "kgs": "kg", "kilo": "kg", "kilos": "kg", "t": "tonne", "oz": "ounce", "kgf": "kilogram_force", "lbf": "pound_force"}  # fmt: skip
     base = {"length": "m", "mass": "kg", "volume": "m^3", "area": "m^2", "force": "N"}
     checked = 0
     for kind, unit in base.items():
@@ -88,11 +88,24 @@ def test_the_grammar_is_closed(text: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "kind", "value"),
+    [  # NIST Handbook 44, appendix C: a cup is 8 fluid ounces, a gallon 128
+        ("1½ in", "length", 0.0381), ('23⅝"', "length", 0.600075), ("½ lb", "mass", 0.22679619),
+        ("2 cups", "volume", 3.785411784e-3 / 8), ("3 kilos", "mass", 3.0),
+        ("30 centimeters", "length", 0.3),
+    ],
+)  # fmt: skip
+def test_units_as_people_write_them(text: str, kind: str, value: float) -> None:
+    assert parse_quantity(text, kind) == pytest.approx(value, rel=1e-7)
+
+
+@pytest.mark.parametrize(
     ("text", "millimetres"),
     [  # a tape has ticks at whole and half centimetres, millimetres, and parts of an inch
         ("24 cm", 10), ("24.5 cm", 5), ("24,5 cm", 5), ("24.3 cm", 1), ("24.0 cm", 1),
         ("24.50 cm", 0.1), ("245 mm", 1), ("0.245 m", 1), ("23 5/8 in", 25.4 / 8),
-        ("9.6 in", 2.54), ("9.5 in", 12.7), ("5' 6 1/2\"", 12.7), ("1 ft 3 in", 25.4), ("24 kg", 0), ("long", 0), ("", 0),
+        ("9.6 in", 2.54), ("9.5 in", 12.7), ("5' 6 1/2\"", 12.7), ("1 ft 3 in", 25.4),
+        ("9½ in", 12.7), ("24 kg", 0), ("long", 0), ("", 0),
     ],
 )  # fmt: skip
 def test_how_a_length_is_written_tells_what_it_was_read_to(text: str, millimetres: float) -> None:

@@ -28,13 +28,15 @@ _US_GALLON, _IMPERIAL_GALLON = (
 
 _LENGTHS = {
     "m": 1.0, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0,
+    "centimetre": 1e-2, "centimetres": 1e-2, "centimeter": 1e-2, "centimeters": 1e-2,
+    "millimetre": 1e-3, "millimetres": 1e-3, "millimeter": 1e-3, "millimeters": 1e-3,
     "km": 1e3, "dm": 0.1, "cm": 1e-2, "mm": 1e-3, "µm": 1e-6, "μm": 1e-6, "um": 1e-6,
     "in": _INCH, "inch": _INCH, "inches": _INCH, '"': _INCH, "″": _INCH,
     "ft": 12 * _INCH, "foot": 12 * _INCH, "feet": 12 * _INCH, "'": 12 * _INCH, "′": 12 * _INCH,
     "yd": 36 * _INCH, "yard": 36 * _INCH, "yards": 36 * _INCH,
 }  # fmt: skip
 _MASSES = {
-    "kg": 1.0, "kilogram": 1.0, "kilograms": 1.0,
+    "kg": 1.0, "kgs": 1.0, "kilo": 1.0, "kilos": 1.0, "kilogram": 1.0, "kilograms": 1.0,
     "g": 1e-3, "gram": 1e-3, "grams": 1e-3,
     "mg": 1e-6, "t": 1e3, "tonne": 1e3, "tonnes": 1e3,
     "lb": _POUND, "lbs": _POUND, "pound": _POUND, "pounds": _POUND,
@@ -48,7 +50,7 @@ _CAPACITIES = {
     "imperial gallons": _IMPERIAL_GALLON,
     "qt": _US_GALLON / 4, "quart": _US_GALLON / 4, "quarts": _US_GALLON / 4,
     "pt": _US_GALLON / 8, "pint": _US_GALLON / 8, "pints": _US_GALLON / 8,
-    "fl oz": _US_GALLON / 128,
+    "cup": _US_GALLON / 16, "cups": _US_GALLON / 16, "fl oz": _US_GALLON / 128,
 }  # fmt: skip
 
 
@@ -125,6 +127,7 @@ def parse_quantity(text: Any, kind: str) -> float:
         said = "that" if not isinstance(text, str) else f'"{text[:20]}…"'
         message = f"{said} is not {article} {kind}; write a number and a unit, such as {example}."
         raise QuantityError(message)
+    text = _without_signs(text)
     if two := _TWO_UNITS.fullmatch(text.strip()):
         return sum(parse_quantity(part, kind) for part in two.groups() if part)
     number, unit = _parted(with_point(text.strip()))
@@ -218,8 +221,18 @@ def without_comma(text: Any) -> str:
     return f"write {text.replace(',', '.')} or {text.replace(',', '')}"
 
 
+def _without_signs(text: str) -> str:
+    """Write fractions of one sign with a stroke: 1½ → 1 1/2."""
+    for sign, part in zip(
+        "¼½¾⅛⅜⅝⅞", ("1/4", "1/2", "3/4", "1/8", "3/8", "5/8", "7/8"), strict=True
+    ):
+        text = text.replace(sign, f" {part}")
+    return text
+
+
 def in_feet_or_inches(text: str) -> bool:
     """Whether a length is written in inches, feet or yards."""
+    text = _without_signs(text)
     if _TWO_UNITS.fullmatch(text.strip()):
         return True
     size = _size_of(_parted(with_point(text.strip()))[1], _LENGTHS)
@@ -232,6 +245,7 @@ def read_to(text: str) -> float:
     "24 cm" is read to the centimetre, "24.5 cm" to half of one, "24.3 cm" or "24.0 cm" to the
     millimetre, "23 5/8 in" to an eighth; a text that is no such length gives 0.
     """
+    text = _without_signs(text)
     if two := _TWO_UNITS.fullmatch(text.strip()):
         return read_to([part for part in two.groups() if part][-1])
     if tape := _TAPE.fullmatch(text.strip()):
