@@ -39,6 +39,7 @@ KNOWN_SHEETS = {
 WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.density
 TWICE = "two weighings"  # source of a density that the user measured
 LOST = "the process that weighed it was stopped, maybe for want of memory; try it alone."
+FIGURES = "0123456789.,/ -¼½¾⅛⅜⅝⅞"  # of a side without its unit
 # Files that lie beside scans and are none; all others of a folder are weighed or told of.
 BESIDE = (".mtl", ".bin", ".jpg", ".jpeg", ".png", ".webp", ".heic", ".md", ".json", ".pdf")
 WAYS = ("a scan", "--size", "--limb", "--bucket-rise")  # to weigh a piece, each by itself
@@ -381,9 +382,6 @@ def _known(text: str) -> Known:
     found = _sides(sides, counts[kind.lower()], "--known", "its sides", "box 20 x 10 x 5 cm")
     ordered = found if kind.lower() == "can" else sorted(found, reverse=True)
     return Known(kind.lower(), tuple(ordered), text.strip())
-
-
-FIGURES = "0123456789.,/ -¼½¾⅛⅜⅝⅞"  # of a side without its unit
 
 
 def _sides(text: str, count: int, option: str, order: str, example: str) -> list[float]:
