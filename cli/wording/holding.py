@@ -387,7 +387,8 @@ def _offer_sentences(hold: "HoldResult", units: Units) -> list[str]:
     if hold.balance.asked_pull <= 0 or held or not offers.why:
         return []
     if not offers.best:
-        return [f"{name}: no stone that a hand sets holds it at {offers.why}."]
+        flat = "" if hold.group.tie_points else "; tie it onto a flat stone, or give it a foot"
+        return [f"{name}: no stone that a hand sets holds it at {offers.why}{flat}."]
     if not offers.best[0].points:
         untied = "it holds without what hangs on it; take that off."
         return [f"{name}: {untied}"] if _loose(hold) else []

@@ -117,8 +117,8 @@ def offers_for(
         if proved:
             best = [replace(o, stones=_fitting(o, at_hand, stage.water)) for o in proved]
             return Offers(points, why, tuple(_lighter(best)))
-    points, why = tried[0] if tried else (np.empty((0, 3)), "any place")
-    return Offers(points, why, ())
+    points, why = tried[0] if tried else (np.empty((0, 3)), "")
+    return Offers(points, why if group.tie_points else "any place that was tried", ())
 
 
 def feet_for(
