@@ -41,6 +41,8 @@ PER_BUMP = 1.08  # white noise, over the median of what neighbours do not explai
 SWAY = 3.0  # how far waves of a skin may move both tips apart, in deviations, at 98 %
 TIED = 0.015  # share by which a diagonal may be shorter than the longest and yet be measured as it
 ALONG = 0.995  # cosine of two diagonals that are the same
+ROUND, FEW = 0.002, 3  # of the length, for each e-fold of diagonals that tie over so many: of them
+# noise picks the longest, so that round bodies seem longer; by 83 fine scans that teach
 MOST_TIPS = 1500  # corners of the hull whose distances are compared
 
 
@@ -94,7 +96,7 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     longest, way = diameter(smooth)
     unseen = diameter(np.concatenate([smooth, _dropped(vertices, faces)]))[0] / longest - 1
     smoothed = max(diameter(vertices[corners])[0] - longest, 0.0)
-    low, high = _widths_across(smooth)
+    low, high, ties = _widths_across(smooth)
     noise = NOISE_LEFT * smoothed / longest + UNSEEN_REACH * unseen
     if len(faces) < DRAWN:
         return Caliper(longest, (low, high), noise)
@@ -102,7 +104,9 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     unsure = CUT_UNSURE * step * max(1.0, sharp / DULL)
     noise += float(np.hypot(TIP_UNSURE * spread, unsure)) / longest
     change = CUT_TIPS * step * sharp - TIP_NOISE * spread**2 / step + GIVEN_BACK * smoothed
-    return Caliper(longest + change, (low + change, high + change), noise)
+    picked = ROUND * float(np.log(max(1.0, ties / FEW)))
+    change -= picked * longest
+    return Caliper(longest + change, (low + change, high + change), noise + picked)
 
 
 def _sharpness(points: Floats, up: Floats, step: float) -> float:
@@ -117,8 +121,11 @@ def _sharpness(points: Floats, up: Floats, step: float) -> float:
     return SHARPEST
 
 
-def _widths_across(points: Floats) -> tuple[float, float]:
-    """Least and greatest width at right angles to diagonals that may pass for the longest [m]."""
+def _widths_across(points: Floats) -> tuple[float, float, int]:
+    """Least and greatest width at right angles to diagonals that may pass for the longest [m].
+
+    And how many different ones do.
+    """
     corners = _hull_corners(points)
     apart = _distances(corners)
     pairs = np.argwhere(np.triu(apart > (1 - TIED) * apart.max()))
@@ -129,7 +136,7 @@ def _widths_across(points: Floats) -> tuple[float, float]:
         ways.append(left[0])
         left = left[np.abs(left @ left[0]) < ALONG]
     widths = [diameter(corners @ across(way).T)[0] for way in ways]
-    return min(widths), max(widths)
+    return min(widths), max(widths), len(widths)
 
 
 def _dropped(vertices: Floats, faces: Indices) -> Floats:
