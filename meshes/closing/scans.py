@@ -143,7 +143,8 @@ EDGES, BY_PICTURES = 0.0004, 0.0009  # [m] that fusion takes off limbs besides, 
 # simulated depth cameras (18 pieces of wood that taught)
 SWOLLEN_LIMBS, LOST_LIMBS = 0.0045, 0.0055  # [m] that a phone's LiDAR adds to limbs or takes off,
 # at 95 %: by our own maker up to 5 mm on, by the same cameras 4 mm off, and thin limbs whole
-MOST_PLUMPED = 0.3  # of the volume that limbs may be given back
+SWOLLEN_BY = 0.0015  # [m] that smoothing adds to limbs, by our own maker of scans
+MOST_RIGHTED = 0.3  # of the volume that limbs may be given back or lose
 LIDAR_STEP = 0.0038  # [m]: finer steps are not those of a phone's LiDAR
 ROUNDS, TOO_COARSE = 2.0, 0.25  # of the square of step times skin over volume: how far stones of a
 # known length are off, as what curves within a step is rounded; from where on it bears no "fair";
@@ -1014,22 +1015,27 @@ def _doubled(
     return (Doubt("ghost", off, off, DOUBLED, word),) if off else ()
 
 
-def _plump(body: OpenBody, vertices: Floats, faces: Indices, volume: float) -> Floats:
-    """Push the skin of limbs out by what its faces and the fusion of depths take off them."""
+def _righted(body: OpenBody, vertices: Floats, faces: Indices, volume: float) -> Floats:
+    """Push the skin of limbs out by what faces and fusion take off, in by what smoothing adds."""
     skin = body.area / volume
     # Of faces that are coarser than twice those of a LiDAR nothing is known.
     edges = EDGES * min(1.0, max(0.0, 2 - body.step / LIDAR_STEP))
-    way = min(edges + CHORDS * body.step**2 * skin, MOST_PLUMPED / skin)
-    return vertices + way * corner_normals(vertices, faces)
+    out = -SWOLLEN_BY if _is_smooth(body, volume) else edges + CHORDS * body.step**2 * skin
+    most = MOST_RIGHTED / skin
+    return vertices + min(max(out, -most), most) * corner_normals(vertices, faces)
 
 
-def _limbs_doubt(body: OpenBody, volume: float) -> Doubt:
+def _is_smooth(body: OpenBody, volume: float) -> bool:
+    """Tell whether limbs were smoothed, as by LiDAR: by the calmest quarter of their skin."""
+    return body.calm < (CALM_LIMBS + BENT * body.area / volume) * body.step**2
+
+
+def _limbs_doubt(body: OpenBody, volume: float, smooth: bool) -> Doubt:
     """Doubt how thick limbs are: by so much that their skin may lie out or in."""
     per_radius = body.area / volume / 2  # of a round limb
-    smooth = body.calm < (CALM_LIMBS + 2 * BENT * per_radius) * body.step**2
     by_lidar = smooth or body.step > LIDAR_STEP
     out, within = (SWOLLEN_LIMBS, LOST_LIMBS) if by_lidar else (BY_PICTURES, BY_PICTURES)
-    below, above = _by_radius(out, within, per_radius)
+    below, above = _by_radius(out - SWOLLEN_BY * smooth, within, per_radius)
     if smooth:
         return Doubt("smoothing", below, above, SMOOTH_LIMBS, "poor")
     faces = f"its faces of {body.step * 1e3:.1f} mm are"
@@ -1072,13 +1078,16 @@ def _guarded(
     if not _is_limbed(body, volume):
         coarse = (_coarse(body, volume),)
     else:
+        smooth = _is_smooth(body, volume)
         if body.fused:
-            vertices = _plump(body, vertices, faces, volume)
-            volume, thin = enclosed_volume(vertices, faces), volume
-            more = percent(volume / thin - 1)
+            vertices = _righted(body, vertices, faces, volume)
+            volume, before = enclosed_volume(vertices, faces), volume
+            more = percent(abs(volume / before - 1))
             said = f"made thin parts thicker, by {more}, as scans make them too thin"
+            if smooth:
+                said = f"made thin parts thinner, by {more}, as smoothing makes them too thick"
             body = replace(body, filled=(*body.filled, said))
-        doubts = (*doubts, _limbs_doubt(body, volume))
+        doubts = (*doubts, _limbs_doubt(body, volume, smooth))
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
