@@ -146,6 +146,10 @@ SWOLLEN_LIMBS, LOST_LIMBS = 0.0045, 0.0055  # [m] that a phone's LiDAR adds to l
 SWOLLEN_BY = 0.0015  # [m] that smoothing adds to limbs, by our own maker of scans
 MOST_RIGHTED = 0.3  # of the volume that limbs may be given back or lose
 LIDAR_STEP = 0.0038  # [m]: finer steps are not those of a phone's LiDAR
+CALM_TABLE, NOISY_TABLE, NOISIEST = 0.38e-3, 0.43e-3, 1.2e-3  # spread of a table [m] as pictures
+# leave it at most (0.33), as a LiDAR leaves it at least and at most (0.43 to 1.12); folds are more
+LOST_TO_NOISE = 0.0013  # [m] that such noise takes off limbs, by 17 pieces of wood that taught
+COARSEST_LIMBS = 0.006  # [m]: step up to which a calm table tells of limbs
 ROUNDS, TOO_COARSE = 2.0, 0.25  # of the square of step times skin over volume: how far stones of a
 # known length are off, as what curves within a step is rounded; from where on it bears no "fair";
 # the same cameras, 82 stones that taught
@@ -1017,36 +1021,49 @@ def _doubled(
 
 def _righted(body: OpenBody, vertices: Floats, faces: Indices, volume: float) -> Floats:
     """Push the skin of limbs out by what faces and fusion take off, in by what smoothing adds."""
-    skin = body.area / volume
+    skin, made = body.area / volume, _made(body, volume)
     # Of faces that are coarser than twice those of a LiDAR nothing is known.
     edges = EDGES * min(1.0, max(0.0, 2 - body.step / LIDAR_STEP))
-    out = -SWOLLEN_BY if _is_smooth(body, volume) else edges + CHORDS * body.step**2 * skin
+    edges = LOST_TO_NOISE if made == "noisy" else edges
+    out = -SWOLLEN_BY if made == "smooth" else edges + CHORDS * body.step**2 * skin
     most = MOST_RIGHTED / skin
     return vertices + min(max(out, -most), most) * corner_normals(vertices, faces)
 
 
-def _is_smooth(body: OpenBody, volume: float) -> bool:
-    """Tell whether limbs were smoothed, as by LiDAR: by the calmest quarter of their skin."""
-    return body.calm < (CALM_LIMBS + BENT * body.area / volume) * body.step**2
+def _made(body: OpenBody, volume: float) -> str:
+    """Tell how limbs were scanned: "calm" as by pictures, "smooth", "noisy", or "untold".
+
+    Smoothing shows in the calmest quarter of a skin, the noise of depths in the table, which is
+    known to be flat.
+    """
+    if body.calm < (CALM_LIMBS + BENT * body.area / volume) * body.step**2:
+        return "smooth"
+    fine, spread = body.step <= LIDAR_STEP, 0.0 if body.ground is None else body.ground.spread
+    if spread > NOISY_TABLE:
+        return "noisy" if not fine and spread < NOISIEST else "untold"
+    return "calm" if fine or (0 < spread < CALM_TABLE and body.step < COARSEST_LIMBS) else "untold"
 
 
-def _limbs_doubt(body: OpenBody, volume: float, smooth: bool) -> Doubt:
+def _limbs_doubt(body: OpenBody, volume: float, made: str) -> Doubt:
     """Doubt how thick limbs are: by so much that their skin may lie out or in."""
-    per_radius = body.area / volume / 2  # of a round limb
-    by_lidar = smooth or body.step > LIDAR_STEP
-    out, within = (SWOLLEN_LIMBS, LOST_LIMBS) if by_lidar else (BY_PICTURES, BY_PICTURES)
-    below, above = _by_radius(out - SWOLLEN_BY * smooth, within, per_radius)
-    if smooth:
-        return Doubt("smoothing", below, above, SMOOTH_LIMBS, "poor")
+    out, within = {
+        "calm": (BY_PICTURES, BY_PICTURES),
+        "smooth": (SWOLLEN_LIMBS - SWOLLEN_BY, LOST_LIMBS),
+        "noisy": (SWOLLEN_LIMBS, LOST_LIMBS - LOST_TO_NOISE + EDGES),
+        "untold": (SWOLLEN_LIMBS, LOST_LIMBS),
+    }[made]
+    below, above = _by_radius(out, within, body.area / volume / 2)  # of round limbs
     faces = f"its faces of {body.step * 1e3:.1f} mm are"
-    if not by_lidar:
+    if made == "calm":
         says = f"{faces} coarse for limbs; scan it from nearer"
-        return Doubt("resolution", below, above, says, "fair")
-    says = (
-        f"{faces} too coarse for its limbs: nothing tells whether a LiDAR swelled or lost them; "
-        f"scan it finer, or {PUSHED}"
-    )
-    return Doubt("smoothing", below, above, says, "poor")
+        word = "fair" if body.step <= LIDAR_STEP else "poor"
+        return Doubt("resolution", below, above, says, word)
+    if made == "smooth":
+        return Doubt("smoothing", below, above, SMOOTH_LIMBS, "poor")
+    noisy = "its table is as rough as a LiDAR makes it, which loses thin limbs"
+    coarse = f"{faces} too coarse for its limbs: nothing tells whether a LiDAR swelled or lost them"
+    says = noisy if made == "noisy" else coarse
+    return Doubt("smoothing", below, above, f"{says}; scan it finer, or {PUSHED}", "poor")
 
 
 def _by_radius(out: float, within: float, per_radius: float) -> tuple[float, float]:
@@ -1078,16 +1095,16 @@ def _guarded(
     if not _is_limbed(body, volume):
         coarse = (_coarse(body, volume),)
     else:
-        smooth = _is_smooth(body, volume)
+        made = _made(body, volume)
         if body.fused:
             vertices = _righted(body, vertices, faces, volume)
             volume, before = enclosed_volume(vertices, faces), volume
             more = percent(abs(volume / before - 1))
             said = f"made thin parts thicker, by {more}, as scans make them too thin"
-            if smooth:
+            if made == "smooth":
                 said = f"made thin parts thinner, by {more}, as smoothing makes them too thick"
             body = replace(body, filled=(*body.filled, said))
-        doubts = (*doubts, _limbs_doubt(body, volume, smooth))
+        doubts = (*doubts, _limbs_doubt(body, volume, made))
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
