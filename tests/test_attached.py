@@ -4,9 +4,13 @@ import numpy as np
 import pytest
 import trimesh
 
+from plumbstone.meshes.closing import scans
 from plumbstone.meshes.closing.attached import CUTS, halves_of, stand_below
+from plumbstone.meshes.closing.scans import ClosedScan
+from plumbstone.meshes.measures.doubts import Doubt
+from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.mending.occupancy import occupied_volume
-from plumbstone.meshes.shapes.primitives import boulder
+from plumbstone.meshes.shapes.primitives import boulder, box
 
 
 def joined(*parts: trimesh.Trimesh) -> tuple[np.ndarray, np.ndarray]:
@@ -82,3 +86,14 @@ def test_points_inside_tell_the_volume_of_a_skin_with_holes(torn: float) -> None
     order = np.concatenate([faces[~gone], faces[gone]])
     found = occupied_volume(vertices, order, slice(int((~gone).sum()), len(order)), whole.volume)
     assert found == pytest.approx(whole.volume, rel=0.06)
+
+
+def test_a_stand_is_ruled_out_where_only_all_of_it_is_as_long_as_measured() -> None:
+    piece = box((0.05, 0.05, 0.3))
+    other = piece.vertices[piece.faces][:, :, 2].mean(axis=1) < piece.vertices[:, 2].max() - 0.01
+    stand = (Doubt("stand", 0.7, 0.05, "its lower part may be a stand", "poor"),)
+    scan = ClosedScan(piece, stand, piece.faces, other=other)
+    long = float(np.linalg.norm(piece.size))
+    assert scans._off_no_stand(scan, Ruler(longest=long)).doubts == ()
+    assert scans._off_no_stand(scan, Ruler(longest=0.8 * long)).doubts == stand
+    assert scans._off_no_stand(scan, Ruler()).doubts == stand

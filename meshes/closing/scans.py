@@ -340,6 +340,8 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         raw = replace(raw, lengths=lengths)
     if len(scans) == 1 and raw.sized and any(d.what == "attached" for d in scans[0].doubts):
         scans = ((_as_measured if ruler.measured else _as_seen)(path, scans[0], ruler),)
+    if len(scans) == 1 and raw.sized:
+        scans = (_off_no_stand(scans[0], ruler),)
     if ruler.measured:
         factor, _ = factor_by(ruler, scans[0].caliper)
         if not 1 / SAME_SIZE < factor < SAME_SIZE:
@@ -626,6 +628,22 @@ def _as_measured(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
         if len(found) == 1:
             return found[0]
     return _as_seen(path, scan, ruler)
+
+
+def _off_no_stand(scan: ClosedScan, ruler: Ruler) -> ClosedScan:
+    """Rule out that the lower part of a body is a stand, if only all of it is as long as measured.
+
+    Where another thing may be at it too, which part is long is not told.
+    """
+    what = {doubt.what for doubt in scan.doubts}
+    if ruler.longest is None or scan.other is None or "stand" not in what or "attached" in what:
+        return scan
+    above = corners_of(scan.bare[~scan.other[: len(scan.bare)]])
+    short = len(above) == 0 or diameter(scan.piece.vertices[above])[0] * (1 + FITS) < ruler.longest
+    if not (short and _fits(scan, ruler, FITS)):
+        return scan
+    rest = tuple(doubt for doubt in scan.doubts if doubt.what != "stand")
+    return replace(scan, doubts=rest, other=None)
 
 
 def _cut_by_edge(scan: ClosedScan) -> int | None:
