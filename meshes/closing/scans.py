@@ -1054,11 +1054,12 @@ def _made(body: OpenBody, volume: float) -> str:
     Smoothing shows in the calmest quarter of a skin, the noise of depths in the table, which is
     known to be flat.
     """
-    if body.calm < (CALM_LIMBS + BENT * body.area / volume) * body.step**2:
+    if body.fused and body.calm < (CALM_LIMBS + BENT * body.area / volume) * body.step**2:
         return "smooth"
-    fine, spread = body.step <= LIDAR_STEP, 0.0 if body.ground is None else body.ground.spread
+    fine = body.fused and body.step <= LIDAR_STEP  # the step of a skin around points is its own
+    spread = 0.0 if body.ground is None else body.ground.spread
     if spread > NOISY_TABLE:
-        return "noisy" if not fine and spread < NOISIEST else "untold"
+        return "noisy" if body.fused and not fine and spread < NOISIEST else "untold"
     return "calm" if fine or (0 < spread < CALM_TABLE and body.step < COARSEST_LIMBS) else "untold"
 
 
@@ -1066,7 +1067,7 @@ def _limbs_doubt(body: OpenBody, volume: float, made: str) -> Doubt:
     """Doubt how thick limbs are: by so much that their skin may lie out or in."""
     out, within = {
         "calm": (BY_PICTURES, BY_PICTURES),
-        "smooth": (SWOLLEN_LIMBS - SWOLLEN_BY, LOST_LIMBS),
+        "smooth": (SWOLLEN_LIMBS - SWOLLEN_BY, LOST_LIMBS - SWOLLEN_BY),
         "noisy": (SWOLLEN_LIMBS, LOST_LIMBS - LOST_TO_NOISE + EDGES),
         "untold": (SWOLLEN_LIMBS, LOST_LIMBS),
     }[made]
@@ -1078,6 +1079,9 @@ def _limbs_doubt(body: OpenBody, volume: float, made: str) -> Doubt:
         return Doubt("resolution", below, above, says, word)
     if made == "smooth":
         return Doubt("smoothing", below, above, SMOOTH_LIMBS, "poor")
+    if not body.fused:
+        says = f"nothing tells whether a LiDAR swelled or lost its limbs; {PUSHED}"
+        return Doubt("smoothing", below, above, says, "poor")
     noisy = "its table is as rough as a LiDAR makes it, which loses thin limbs"
     coarse = f"{faces} too coarse for its limbs: nothing tells whether a LiDAR swelled or lost them"
     says = noisy if made == "noisy" else coarse
