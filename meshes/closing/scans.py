@@ -159,7 +159,7 @@ LIMBED = 15.0  # skin times length over the volume: of stones 6 to 12, of wood 1
 HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
 ONE_SIDED, ONE_FLANK = 0.016, 0.05  # share of its skin that wood, and that a stone, lacks on one
 # side; seen from all around stones lack 0.032 at most, wood 0.013
-UNSEEN_LIMBS, PER_LOOSE = 0.75, 6.0  # what of such wood may be missing, and what more for skin that
+UNSEEN_LIMBS, PER_LOOSE = 0.90, 6.0  # what of such wood may be missing, and what more for skin that
 # hangs loose, over that of the body; by scans of gnarled wood (seeds 40000, 41000)
 PER_SIDE = 2.4  # what of a stone may be missing, over that share; of what taught it 2.1 at most
 ON_TABLE = 0.004  # [m] over the table: what lies lower may be table
@@ -1054,12 +1054,13 @@ def _made(body: OpenBody, volume: float) -> str:
     Smoothing shows in the calmest quarter of a skin, the noise of depths in the table, which is
     known to be flat.
     """
-    if body.fused and body.calm < (CALM_LIMBS + BENT * body.area / volume) * body.step**2:
+    if not body.fused:  # the skin around points is their own work
+        return "untold"
+    if body.calm < (CALM_LIMBS + BENT * body.area / volume) * body.step**2:
         return "smooth"
-    fine = body.fused and body.step <= LIDAR_STEP  # the step of a skin around points is its own
-    spread = 0.0 if body.ground is None else body.ground.spread
+    fine, spread = body.step <= LIDAR_STEP, 0.0 if body.ground is None else body.ground.spread
     if spread > NOISY_TABLE:
-        return "noisy" if body.fused and not fine and spread < NOISIEST else "untold"
+        return "noisy" if not fine and spread < NOISIEST else "untold"
     return "calm" if fine or (0 < spread < CALM_TABLE and body.step < COARSEST_LIMBS) else "untold"
 
 
@@ -1079,13 +1080,13 @@ def _limbs_doubt(body: OpenBody, volume: float, made: str) -> Doubt:
         return Doubt("resolution", below, above, says, word)
     if made == "smooth":
         return Doubt("smoothing", below, above, SMOOTH_LIMBS, "poor")
-    if not body.fused:
-        says = f"nothing tells whether a LiDAR swelled or lost its limbs; {PUSHED}"
-        return Doubt("smoothing", below, above, says, "poor")
     noisy = "its table is as rough as a LiDAR makes it, which loses thin limbs"
     coarse = f"{faces} too coarse for its limbs: nothing tells whether a LiDAR swelled or lost them"
     says = noisy if made == "noisy" else coarse
-    return Doubt("smoothing", below, above, f"{says}; scan it finer, or {PUSHED}", "poor")
+    says = f"{says}; scan it finer, or {PUSHED}"
+    if not body.fused:
+        says = f"nothing tells whether a LiDAR swelled or lost its limbs; {PUSHED}"
+    return Doubt("smoothing", below, above, says, "poor")
 
 
 def _by_radius(out: float, within: float, per_radius: float) -> tuple[float, float]:
