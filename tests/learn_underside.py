@@ -2,8 +2,8 @@
 
 Prints the constants of `meshes/closing/scans.py`. It uses boulders and lumps, broken, layered and
 weathered stones and every second complete scan in two poses, each fused with its table at two
-noises, with faces as fine as phones write them; the trials judge on others. Every maker counts alike,
-and scans by others as much as all makers.
+noises, with faces as fine as phones write them; the trials judge on others. Every maker counts
+alike, those of the scans as one.
 """
 
 from collections.abc import Iterator
@@ -14,7 +14,8 @@ from judged_shapes import other_stones
 from phone_scans import Stone, lumpy_stones, scanned_stones, seeded_stones
 from scan_conditions import made
 
-from plumbstone.meshes.closing.scans import LEAST_SHARE, opened_bodies
+from plumbstone.meshes.closing.scans import BY_SOLIDITY, LEAST_SHARE, opened_bodies
+from plumbstone.meshes.closing.underside import solidity
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.reading.scans import RawScan
 
@@ -36,7 +37,11 @@ def rows_of(stone: Stone, seed: int) -> Iterator[tuple[float, float, float]]:
         if body.rims:
             volume = fused.volume * fused.wrong**3
             missing = volume - body.skirt + body.under
-            yield missing / body.under, body.solidity, body.under / volume
+            yield (
+                missing / body.under,
+                solidity(body.vertices, body.faces, body.rims),
+                body.under / volume,
+            )
 
 
 def main() -> None:
@@ -51,12 +56,12 @@ def main() -> None:
         ]
         found, weights = found + rows, weights + [(worth / len(rows)) ** 0.5] * len(rows)
         print(f"{len(found)} scans", flush=True)
-    share, solidity, under = np.array(found).T
+    share, solid, under = np.array(found).T
     weight = np.minimum(under, MOST_WEIGHT) * weights
-    terms = np.column_stack([np.ones_like(share), solidity])
-    fit, *_ = np.linalg.lstsq(terms * weight[:, None], share * weight, rcond=None)
-    print("SHARE, BY_SOLIDITY = {:.2f}, {:.2f}".format(*fit))
-    off = np.abs(share - np.clip(terms @ fit, LEAST_SHARE, 1.0)) * under
+    full = solid**BY_SOLIDITY
+    fit = (full * weight**2) @ share / ((full * weight) ** 2).sum()
+    print(f"SHARE = {fit:.2f}")
+    off = np.abs(share - np.maximum(fit * full, LEAST_SHARE)) * under
     for name, over in (("FOOT", under), ("SMALL_FOOT", under**0.5)):
         print(f"{name} alone: {np.quantile(off / over, ALMOST_ALL):.3f}")
 

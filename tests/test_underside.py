@@ -4,18 +4,19 @@ import numpy as np
 import pytest
 import trimesh
 from scipy.spatial.transform import Rotation
+from shapely import Polygon
 
 from plumbstone.meshes.closing.underside import (
     boundary_parts,
     close_below,
     fan,
     filled,
-    hull_volume,
     invented_volume,
     measure_rim,
     part_size,
     rims_and_holes,
     skirt_volume,
+    solidity,
     stood_on_rim,
 )
 
@@ -104,7 +105,19 @@ def test_a_ball_cut_off_is_measured_at_its_rim(cut: float) -> None:
     assert skirt_volume(vertices, faces) == pytest.approx(cap + area * cut, rel=5e-3)
     # Below the middle the widest section is the ball's own.
     assert rim.widest == pytest.approx(np.pi * 0.1**2, rel=5e-3)
-    assert hull_volume(vertices, faces) == pytest.approx(cap, rel=5e-3)
+    assert solidity(vertices, faces, [rim]) == pytest.approx(1, abs=5e-3)
+
+
+def test_a_groove_takes_from_the_solidity_of_a_box() -> None:
+    # A box of 10 x 8 x 6 cm of which 2 x 8 x 3 cm were taken off the middle of its top.
+    outline = [(0, 0), (10, 0), (10, 6), (6, 6), (6, 3), (4, 3), (4, 6), (0, 6)]
+    solid = trimesh.creation.extrude_polygon(Polygon(outline), 8)
+    vertices = np.array(solid.subdivide_to_size(0.3).vertices)[:, [0, 2, 1]] / 100
+    faces = np.array(solid.subdivide_to_size(0.3).faces)[:, ::-1]
+    faces = faces[(vertices[faces][:, :, 2] > 1e-9).any(axis=1)]
+    (edges,) = boundary_parts(faces, len(vertices))
+    found = solidity(vertices, faces, [measure_rim(vertices, faces, edges)])
+    assert found == pytest.approx(1 - 2 * 3 / (10 * 6), abs=1e-6)
 
 
 def test_skin_that_no_camera_can_have_seen() -> None:

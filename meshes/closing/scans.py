@@ -26,11 +26,11 @@ from plumbstone.meshes.closing.underside import (
     close_below,
     fan,
     filled,
-    hull_volume,
     invented_volume,
     measure_rim,
     rims_and_holes,
     skirt_volume,
+    solidity,
     stood_on_rim,
     unseen_side,
 )
@@ -77,12 +77,11 @@ from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.reading.scans import LARGEST_STONE, LARGEST_WOOD, ROOM, RawScan, read_raw
 from plumbstone.meshes.telling import litres, percent
 
-# Share of the volume under a rim that belongs to the body: a constant, and what its solidity adds;
-# how far it may be off, at 90 %, over the volume under the rim or, of a small foot, over the root
-# of that times the volume. From tests/learn_underside.py and 83 scans more of its shapes; alone it
-# gives -1.02 and 1.47, 0.02 more at a solidity of 0.85.
-SHARE, BY_SOLIDITY = -0.77, 1.16
-FOOT, SMALL_FOOT = 0.36, 0.08
+# Share of the volume under a rim that belongs to a body that fills its hull, and the power of the
+# solidity of others by which it falls; how far it may be off, at 90 %, over the volume under the
+# rim or, of a small foot, over the root of that times the volume. From tests/learn_underside.py.
+SHARE, BY_SOLIDITY = 0.63, 12
+FOOT, SMALL_FOOT = 0.32, 0.075
 FOOT_OF_LIMBS = 1.3  # times that, as 8 of 9 pieces of gnarled wood show (seed 40000)
 OPEN_ROUND, OPEN_WIDE, OPEN_HIGH, TAPER = 0.78, 0.75, 0.10, 0.58  # a rim that is rounder, wider
 # against the body and higher against its own width was not looked below; of boulders and lumps
@@ -236,7 +235,7 @@ class ClosedScan:
         return replace(self, piece=piece, away=away, reach=reach, sway=sway)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False)
 class OpenBody:
     """A body told from its surroundings, z up from the ground, holes of its skin filled."""
 
@@ -264,11 +263,6 @@ class OpenBody:
     def under(self) -> float:
         """Volume under its rims [m³]."""
         return sum(rim.under for rim in self.rims)
-
-    @cached_property
-    def solidity(self) -> float:
-        """Share of the hull of what was seen that it fills."""
-        return (self.skirt - self.under) / hull_volume(self.vertices, self.seen)
 
     @property
     def unseen(self) -> float:
@@ -922,23 +916,24 @@ def _step_of(vertices: Floats, faces: Indices) -> float:
     return float(np.median(np.linalg.norm(vertices[faces[:, 1]] - vertices[faces[:, 0]], axis=1)))
 
 
-def share_under(rim: Rim, solidity: float) -> float:
+def share_under(rim: Rim, solid: float) -> float:
     """Share of the volume under a rim that is taken for the body, 0 to 1.
 
     Parameters
     ----------
     rim : Rim
-    solidity : float
-        Share of the hull of what was seen that it fills.
+    solid : float
+        Share that the body fills of its hull above its rims.
 
     Notes
     -----
     Below overhangs stones are as hollow as they are elsewhere; they stand on a few places.
     """
-    share, wide = SHARE + BY_SOLIDITY * solidity, rim.area / rim.widest
+    share = SHARE * solid**BY_SOLIDITY
+    wide = rim.area / rim.widest
     if rim.roundness > OPEN_ROUND and wide > OPEN_WIDE and rim.under > OPEN_HIGH * rim.area**1.5:
         share = max(share, TAPER)
-    return float(np.clip(share, LEAST_SHARE, 1.0))
+    return max(share, LEAST_SHARE)
 
 
 def _finished(path: Path, body: OpenBody) -> ClosedScan:
@@ -950,9 +945,9 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
     if flat < LEAST_SEEN * body.skirt:
         problem = "is an open sheet, not a body; scan it from all sides, or measure limbs: --limb."
         raise ScanError(path, problem)
-    volume = body.skirt
+    volume, solid = body.skirt, solidity(body.vertices, body.faces, body.rims)
     for rim in body.rims:
-        share = share_under(rim, body.solidity)
+        share = share_under(rim, solid)
         vertices, faces = close_below(vertices, faces, rim, share)
         volume -= (1 - share) * rim.under
     guess = max(FOOT * under, SMALL_FOOT * max(under * volume, 0.0) ** 0.5)

@@ -1,5 +1,6 @@
 """Closing a body whose underside was never seen, and filling the holes of its skin."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,7 +27,8 @@ CLIMBS, LEAST_CLIMB = 0.25, 0.40  # of a body's height: rim that left its foot, 
 STRAIGHT_DOWN = 0.9  # downward part of the normals of a skin that no camera on a table sees
 INNER, FARTHEST = 0.75, 1.0  # of a cap: the width of what is pushed out, and how far at most in
 # roots of its area
-MOST_CORNERS = 40_000  # of a skin whose hull is measured
+UPPER, MOST_CORNERS = 0.6, 40_000  # of a body's height: its hull is measured above the rims, at
+# most from there on, and on so many corners
 MOST_BULGED = 50  # holes that are closed so; the smaller ones are closed flat
 
 
@@ -221,12 +223,23 @@ def _outline_length(points: Floats, area: float) -> float:
     return max(around, LENGTH_OF_CELL * cell * len(passed))
 
 
-def hull_volume(vertices: Floats, faces: Indices) -> float:
-    """Volume of the hull of a skin [m³]; of a fine one some corners tell it."""
-    from scipy.spatial import ConvexHull
+def solidity(vertices: Floats, faces: Indices, rims: Sequence[Rim]) -> float:
+    """Share that a body fills of the hull of what stands above its rims, 0 to 1.
 
-    corners = vertices[corners_of(faces)]
-    return float(ConvexHull(corners[:: 1 + len(corners) // MOST_CORNERS]).volume)
+    Where rims climb, of its upper part; of a fine skin some corners tell the hull.
+    """
+    from scipy.spatial import ConvexHull, QhullError
+
+    ring = vertices[np.concatenate([rim.edges[:, 0] for rim in rims]), 2]
+    level = min(float(ring.max()), UPPER * float(vertices[:, 2].max()))
+    above = vertices[corners_of(faces)]
+    above = above[above[:, 2] >= level]
+    flat, height = seen_from_above(vertices, faces)
+    try:
+        hull = ConvexHull(above[:: 1 + len(above) // MOST_CORNERS]).volume
+    except QhullError:
+        return 0.0
+    return float(np.clip(flat @ np.maximum(height - level, 0) / hull, 0, 1))
 
 
 def close_below(vertices: Floats, faces: Indices, rim: Rim, share: float) -> tuple[Floats, Indices]:

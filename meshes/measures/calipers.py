@@ -106,7 +106,8 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     change = CUT_TIPS * step * sharp - TIP_NOISE * spread**2 / step + GIVEN_BACK * smoothed
     picked = ROUND * float(np.log(max(1.0, ties / FEW)))
     change -= picked * longest
-    return Caliper(longest + change, (low + change, high + change), noise + picked)
+    noise = float(np.hypot(noise, picked))
+    return Caliper(longest + change, (low + change, high + change), noise)
 
 
 def _sharpness(points: Floats, up: Floats, step: float) -> float:
