@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from plumbstone.cli.output import UnitsOption, plain_errors
+from plumbstone.cli.output import ScapeUnitsOption, plain_errors
 from plumbstone.cli.wording.units import Units
 
 HERE = ("127.0.0.1", "localhost")
@@ -23,7 +23,7 @@ def serve(
     open_page: Annotated[
         bool, typer.Option("--open/--no-open", help="Open the page in a browser.")
     ] = True,
-    units: UnitsOption = Units.METRIC,
+    units: ScapeUnitsOption = None,
 ) -> None:
     """Open a page in the browser: weigh in the shop, lay out at the desk."""
     from plumbstone.cli.page.gate import LINK, new_secret
@@ -51,7 +51,7 @@ def serve(
 
 def _run(
     folder: Path,
-    units: Units,
+    units: Units | None,
     hosts: frozenset[str],
     secret: str | None,
     listening: socket.socket,

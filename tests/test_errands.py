@@ -16,6 +16,7 @@ from commands import read_json, refuse, type_in
 from matplotlib.text import Text
 
 import plumbstone as ps
+from plumbstone.cli.page.folder import Folder
 from plumbstone.cli.pictures.front_view import section_figure
 from plumbstone.cli.pictures.sight import look_at
 from plumbstone.cli.sheet.sheet_figures import both
@@ -545,9 +546,11 @@ def test_a_tank_in_inches_is_told_in_inches(tmp_path: Path) -> None:
     assert "9.44 L" in type_in("plumbstone bed tank.toml --units metric", tmp_path).stdout
     said = told(tmp_path)
     assert "on 24 in × 12 in" in said
+    assert Folder(tmp_path).units_of("tank.toml") is Units.US
     assert "cm" not in said.replace("3 cm (1.2 in) below the rim", "")
     write(tmp_path, tank(), layer)
-    assert "3.84 gal" not in type_in("plumbstone bed tank.toml", tmp_path).stdout
+    assert " gal" not in type_in("plumbstone bed tank.toml", tmp_path).stdout
+    assert Folder(tmp_path).units_of("tank.toml") is Units.METRIC
 
 
 def test_stone_by_the_pound_is_told_in_pounds() -> None:

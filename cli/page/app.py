@@ -36,10 +36,11 @@ ORDERS: dict[str, Callable[[Any], Any]] = {
 
 
 def application(
-    folder: Folder, units: Units, hosts: frozenset[str], secret: str | None = None
+    folder: Folder, asked: Units | None, hosts: frozenset[str], secret: str | None = None
 ) -> Gate:
-    """Build the application for one folder."""
+    """Build the application for one folder; a tank is told in its own units if none are asked."""
     desks: dict[str, Desk] = {}
+    units = asked or Units.METRIC
     # No page of interactive documentation: it would load parts from elsewhere.
     app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None)
 
@@ -61,7 +62,7 @@ def application(
 
     @ui.page("/tank/{name}")
     def tank(name: str) -> None:
-        TankView(desk(name), units, TankForms).build()
+        TankView(desk(name), asked or folder.units_of(name), TankForms).build()
 
     @ui.page("/start")
     def start() -> None:
