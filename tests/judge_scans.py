@@ -110,14 +110,12 @@ def weighed(path: Path, ruler: Ruler) -> ClosedScan | str:
         return str(error)
 
 
-def rows(
-    name: str, stones: list[Stone], seed: int, teach: bool, small: float = 0, fine: bool = True
-) -> Iterator[Row]:
+def rows(name: str, stones: list[Stone], seed: int, teach: bool, small: float = 0) -> Iterator[Row]:
     """Make and weigh every scan of a condition."""
     with tempfile.TemporaryDirectory() as folder:
         for k, stone in enumerate(stones):
             scale = small / diameter(stone[1]) if small else 1.0
-            scan = made(name, stone, seed + k, scale, unlike=not teach, fine=fine)
+            scan = made(name, stone, seed + k, scale, unlike=not teach, fine=True)
             path = written(scan, Path(folder))
             about: Row = {"stone": stone[0], "wrong": scan.wrong, "volume": scan.volume}
             for kind, ruler in lengths_of(stone, scale).items():
@@ -161,7 +159,7 @@ def judged(name: str, count: int, seed: int, teach: bool) -> Iterator[Row]:
     kind, _, rest = name.rpartition(": ")
     stones = (wood_of if kind == "wood" else stones_of)(count, seed, teach)
     small = SMALL[rest] if kind == "small" else 0.0
-    return rows(rest, stones, seed, teach, small, fine=kind != "wood")
+    return rows(rest, stones, seed, teach, small)
 
 
 def lines_of(name: str, table: list[Row]) -> list[str]:
