@@ -286,9 +286,10 @@ def _workers() -> int:
 def weigh_file(request: Request, path: Path) -> list[Weighed] | str:
     """Weigh the bodies of one scan, or say why not; taken from the cache if it can be."""
     from plumbstone.cli.weigh_cache import place_of, recalled, remembered
+    from plumbstone.meshes.contents import file_stamp
 
     ruler, every = request.ruler, request.every
-    place = None if request.meshes else place_of(path, ruler, every)
+    stamp, place = file_stamp(path), None if request.meshes else place_of(path, ruler, every)
     try:
         known = None if place is None else recalled(place, path, request.material)
         if known is not None:
@@ -302,7 +303,7 @@ def weigh_file(request: Request, path: Path) -> list[Weighed] | str:
         return str(error)
     if not request.meshes:
         found = [replace(weighed, piece=None, seen=None, away=None) for weighed in found]
-        if place == place_of(path, ruler, every):  # else it changed while it was read
+        if stamp == file_stamp(path):  # else it changed while it was read
             remembered(place, found)
     return _numbered(found)
 

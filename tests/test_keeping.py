@@ -178,3 +178,19 @@ def test_a_large_file_is_read_again_only_once_it_changed(
     monkeypatch.setattr(contents, "SETTLED", -1.0)
     damaged.write_text("nonsense", encoding="ascii")
     assert content_digest(path) == first
+
+
+def test_a_scan_that_changed_while_it_was_closed_is_not_kept(
+    scan: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first, true = scan.read_bytes(), closed_scan(scan).volume
+
+    def closed_late(path: Path, ruler: Ruler) -> ClosedScan:
+        put(path, (0.24, 0.2, 0.16))
+        return closed_scan(path, ruler)
+
+    with monkeypatch.context() as changing:
+        changing.setattr(keeping, "closed_scan", closed_late)
+        assert kept_scan(scan).volume.mid == pytest.approx(8 * true.mid, rel=1e-6)
+    scan.write_bytes(first)
+    assert kept_scan(scan).volume == true

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
-from plumbstone.meshes.contents import forget_oldest, kept_place
+from plumbstone.meshes.contents import file_stamp, forget_oldest, kept_place
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.rulers import FILE_ALONE, Ruler
 from plumbstone.meshes.mending.thinning import lightened
@@ -35,11 +35,12 @@ def kept_scan(path: Path, ruler: Ruler = FILE_ALONE, *, light: bool = False) -> 
     ScanError
         As `closed_scan`.
     """
+    stamp = file_stamp(path)
     place = kept_place(path, "scans", ENDING, repr(ruler), *["light"] * light)
     if place is not None and (found := _recalled(place, path)) is not None:
         return found
     scan = _lighter(kept_scan(path, ruler)) if light else closed_scan(path, ruler)
-    if place is not None:
+    if place is not None and stamp == file_stamp(path):  # else it changed while it was read
         _remember(place, scan)
     return scan
 
