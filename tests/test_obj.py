@@ -126,6 +126,7 @@ def test_an_obj_in_other_words(tmp_path: Path, before: bytes, after: bytes) -> N
         "R;G;B;X;Y;Z\n9;9;9;1,0;2,0;3,0\n9;9;9;4,0;5,0;6,0\n",
         '"z","y","x"\n"3","2","1"\n"6","5","4"\n',
         "# x y z\n1 2 3\nnan nan nan\n4 5 6\n# end\n",
+        "# fields: x y z i\n1 2 3 9\n4 5 6 9\n",  # words that are no names of columns
     ],
 )
 def test_columns_as_a_header_names_them(tmp_path: Path, text: str) -> None:

@@ -33,7 +33,7 @@ def _text(path: Path, content: bytes, counted: bool) -> Floats:
         plain = [line.replace(",", " ").replace(";", " ") for line in lines]
     head = next((k for k, line in enumerate(plain) if _starts_with_numbers(line)), len(plain))
     counts = [line for line in plain if line.strip().isdecimal()] if counted else []
-    at = _named_columns(lines[:head])
+    at = _named_columns(lines[:head], len(plain[head].split()) if head < len(plain) else 0)
     lines = [line for line in plain[head:] if line.lstrip()[0] not in "#/" and line not in counts]
     if not lines:
         problem = "is a table of something else: no line begins with numbers x y z."
@@ -48,12 +48,12 @@ def _text(path: Path, content: bytes, counted: bool) -> Floats:
     return points[np.isfinite(points).all(axis=1)]
 
 
-def _named_columns(header: list[str]) -> list[int]:
-    """Find the columns that a header calls x, y and z; the first three where none does."""
+def _named_columns(header: list[str], count: int) -> list[int]:
+    """Find the columns that a header names x, y and z; the first three where none does."""
     for line in reversed(header):
         parted = next((sign for sign in ";,\t" if sign in line), None)
         names = [name.strip().lower() for name in line.lstrip("#/ ").split(parted)]
-        if {"x", "y", "z"} <= {*names}:
+        if {"x", "y", "z"} <= {*names} and len(names) == count:
             return [names.index(axis) for axis in "xyz"]
     return [0, 1, 2]
 
