@@ -122,6 +122,20 @@ def test_one_level_says_nothing_of_another(contacts: list[tuple[float, float]], 
     assert all_stay([dry]) is (first > 0)
 
 
+def test_what_neither_weighs_nor_lifts_stays_anywhere() -> None:
+    rig = one_body(1.0, [0, 0], [GRAVITY, GRAVITY + 1e-3], [[0, 0]] * 2, [(5, 5)])
+    assert stays_at(rig).tolist() == [True, False]
+
+
+def test_a_level_is_known_by_its_ties_too() -> None:
+    # 1 kg lifted by 2 N more than it weighs, over a tie that may pull nothing, a millionth less than 2 N, 2 N or 3 N.
+    most = [[0.0], [2 - 1e-6], [2.0], [3.0]]
+    lifts = [GRAVITY + 2] * 4
+    rig = one_body(1.0, [0, 0], lifts, [[0, 0]] * 4, [(-1, 0), (1, 0)], [(0, 0)], None, most)
+    assert stays_at(rig).tolist() == [False, False, True, True]
+    assert first_moving([rig]) == (0, 0)
+
+
 def test_margin_is_the_spare_load() -> None:
     # 300 g of stone of 2700 weigh 189.1 g under water; less 149.9 g leaves 39.2 g.
     rig = log([(0.2, 0.300)], [(0.0, 0.0), (0.4, 0.0)])

@@ -394,6 +394,24 @@ def tied(*sinkers: str, wood: str = '"Log"', more: str = "") -> str:
     return f"[[group]]\nwood = [{wood}]\nsinkers = [{', '.join(sinkers)}]\n{more}\n"
 
 
+@pytest.mark.parametrize(("inside", "stays"), [(0.14, False), (1.0, True)])
+def test_no_middle_of_mass_is_known_to_a_millimetre(
+    tmp_path: Path, inside: float, stays: bool
+) -> None:
+    # The middles of wood and strapped stone lie 1.4 mm within the edge of what carries them, which
+    # is counted on from 0.5 mm within: 1 mm aside they lie beyond it.
+    hold = hold_of(
+        tmp_path,
+        stone("Slab", (14, 14, 6), 43 + inside),
+        wood("Log", (22, 10, 6), 1.1, 50, 'rests = "Slab"'),
+        tied(
+            '{ mass = "1.5 kg", material = "granite", how = "strapped", '
+            'at = ["50 cm", "25 cm", "6 cm"] }'
+        ),
+    )
+    assert hold.stays is stays, hold.doubts
+
+
 @pytest.mark.parametrize(("grams", "stays"), [(560, False), (750, True)])
 def test_what_just_holds_does_not_stay(tmp_path: Path, grams: int, stays: bool) -> None:
     # It just sinks with 520 g: 560 g are 1.08 times that, 750 g are 1.44 times; asked 1.3.
