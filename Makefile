@@ -39,7 +39,7 @@ docs: $(VENV)/.docs $(LINKED) ## Make the reference of the library from its docs
 	@$(BIN)/pdoc --docformat numpy -o build/docs plumbstone plumbstone.volumes plumbstone.meshes
 
 clean: ## Remove the environment and everything that was made
-	rm -rf .venv .venv-* build dist demo-results *.egg-info .pytest_cache .mypy_cache .ruff_cache
+	rm -rf .venv .venv-* build dist demo-results *.egg-info .pytest_cache .mypy_cache .ruff_cache tests/__pycache__
 
 $(VENV)/.run: pyproject.toml
 	@echo "Setting up $(VENV) (once; a few minutes) ..."
