@@ -140,7 +140,7 @@ def test_wood_that_floats_is_held_by_a_stone(browser: Browser, server: Server) -
     tab.get_by_role("button", name="Set it into the tank").click()
     file = server.folder / "wood.toml"
     chosen = tab.get_by_label("Chosen piece")
-    for label, at in (("From front", "24"), ("From left", "30")):
+    for label, at in (("From front", "20.5"), ("From left", "30")):
         chosen.get_by_label(label, exact=True).fill(at)
         chosen.get_by_label(label, exact=True).blur()
         changed(file, "", f'"{at} cm"')
