@@ -20,7 +20,7 @@ from plumbstone.volumes.memo import HALT, HaltedError
 from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.sanity import checked
-from plumbstone.volumes.scape.scape import Scape, scape_from
+from plumbstone.volumes.scape.scape import Scape, no_toml, scape_from
 from plumbstone.volumes.shopping import costs_of, shopping_of
 
 if TYPE_CHECKING:
@@ -298,7 +298,7 @@ class Desk:
         try:
             values = tomllib.loads(text)
         except (tomllib.TOMLDecodeError, RecursionError) as error:
-            raise FolderError(f"{self.name} is not valid TOML: {error}; mend it there.") from None
+            raise FolderError(f"{self.name} {no_toml(error)}") from None
         return scape_from(values, self._path)
 
     def _put(self, text: str) -> None:

@@ -255,6 +255,15 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
     return scape
 
 
+def no_toml(error: Exception) -> str:
+    """Say where a text is no TOML, without quoting it, and what is mostly amiss."""
+    where = PLACE.search(str(error))
+    return (
+        f"is not valid TOML{f' at {where[1]}' if where else ''}; what has a unit, a sign or a "
+        'comma stands in quotation marks, "30 cm".'
+    )
+
+
 def _in_us_units(tank: Any) -> bool:
     """Whether the first side of a tank is written in inches or feet."""
     sides = tank.get("inside", tank.get("outside"))
@@ -280,13 +289,7 @@ def _read_toml(path: Path) -> dict[str, object]:
     except UnicodeDecodeError:
         raise ScapeError(path, "", "is no UTF-8 text; save it as such.") from None
     except tomllib.TOMLDecodeError as error:
-        where = PLACE.search(str(error))  # the rest would quote the file
-        raise ScapeError(
-            path,
-            "",
-            f"is not valid TOML{f' at {where[1]}' if where else ''}; what has a unit, a sign or "
-            'a comma stands in quotation marks, "30 cm". See the example of plumbstone new.',
-        ) from None
+        raise ScapeError(path, "", f"{no_toml(error)} See the example of plumbstone new.") from None
     except (RecursionError, ValueError):
         raise ScapeError(path, "", "holds a value that is too deep or too long.") from None
 
