@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from plumbstone.volumes.holding.stability import Standing
 
 THIN = 0.01  # [m]: what stands less high is told in millimetres
+LEAST_PULL = 0.05  # of a tie that is told [N]
 LAID_ON = "wedge it, or lay a stone on the end that rises."
 TUB = (
     "try it in a tub with stones until it just sinks, and write these into its [[group]] as "
@@ -232,9 +233,12 @@ def _tips(finding: Finding, units: Units) -> str:
         )
     if finding.how == "apart":
         apart = show_length(finding.number("apart_m"), units)
+        else_ = "let it hang or stand on a tie ([[group]] sinkers)"
+        if finding.number("wood"):
+            else_ = "give it a [[group]] of its own"
         return (
             f"{name}: {others} stands {apart} off what it is strapped to, so no strap makes them "
-            "one; set it against the wood, or let it hang or stand on a tie ([[group]] sinkers)."
+            f"one; set it against that, or {else_}."
         )
     if finding.how == "carrier":
         rests = "does not rest" if len(finding.about) == 2 else "do not rest"
@@ -428,6 +432,8 @@ def _tie_sentences(hold: "HoldResult", units: Units) -> list[str]:
     pulling = zip(hold.ties, hold.tie_forces, hold.greatest_ties, strict=True)
     tied = [found for found in pulling if found[0].sinker.how != "laid on"]
     for number, (tie, line, most) in enumerate(tied, 1):
+        if tie.sinker.slack > 0 and most < LEAST_PULL:
+            continue  # what it bears once the wood has risen is not computed
         what = tie.sinker.stone or f"sinker {number}"
         both = [f"{push_words(f, units)} ({grams(f / GRAVITY, units)})" for f in (line, most)]
         cord = ""

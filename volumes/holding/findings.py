@@ -85,7 +85,7 @@ def _plain_doubts(hold: HoldResult) -> Iterator[Finding]:
         elif doubt is Doubt.THROUGH:
             yield _through_finding(Severity.STOP, name, hold.into, hold.through)
         elif doubt is Doubt.APART:
-            numbers = {"apart_m": hold.gap}
+            numbers = {"apart_m": hold.gap, "wood": float(hold.off in hold.group.wood)}
             who = (name, hold.off)
             yield Finding(Kind.TIPS, Severity.STOP, who, numbers, how="apart", cure="together")
         elif doubt is Doubt.CARRIER:
