@@ -263,8 +263,8 @@ def _longest_even(area: Floats, most: float) -> tuple[int, int]:
     return best
 
 
-def stand_below(vertices: Floats, faces: Indices) -> Stand | None:
-    """Find a stand below a closed body that stands on z = 0, by its sections.
+def stand_below(vertices: Floats, faces: Indices, foot: float = 0.0) -> Stand | None:
+    """Find a stand below a closed body that stands on z = 0, by its sections above its foot [m].
 
     Notes
     -----
@@ -277,18 +277,16 @@ def stand_below(vertices: Floats, faces: Indices) -> Stand | None:
     nx, ny, nz = (int(n) for n in np.ceil(size / step).astype(int) + 3)
     area = _inside((vertices - origin) / step, faces, (nx, ny, nz)).sum(axis=(0, 1))
     area = area[area > 0].astype(float)
-    start = 1  # the lowest level is cut by the table
-    change = np.abs(np.diff(area[start:])) / area[start:-1]
-    run = int(np.argmax(change > EVEN_SECTION)) if (change > EVEN_SECTION).any() else len(change)
-    top = start + run
-    rest = area[top + 1 :]
-    if len(rest) == 0:
-        return None
-    if run >= max(3, LEAST_STAND * len(area)) and (
-        rest.max() > (1 + JUTS) * area[top] or rest[: run + 1].min() < (1 - JUTS) * area[top]
-    ):
-        waist = top + 1 + int(np.argmin(area[top + 1 : top + 1 + max(2, run // 3)]))
-        return Stand((waist + 0.5) * step, straight=True)
+    change = np.abs(np.diff(area)) / area[:-1]
+    for start in range(1, min(2 + int(foot / step), len(change))):  # the lowest is cut by the table
+        run = int(np.argmax(np.append(change[start:], 1) > EVEN_SECTION))
+        top = start + run
+        rest = area[top + 1 :]
+        if run < max(3, LEAST_STAND * len(area)) or len(rest) == 0:
+            continue
+        if rest.max() > (1 + JUTS) * area[top] or rest[: run + 1].min() < (1 - JUTS) * area[top]:
+            waist = top + 1 + int(np.argmin(area[top + 1 : top + 1 + max(2, run // 3)]))
+            return Stand((waist + 0.5) * step, straight=True)
     for level in range(2, len(area) - 3):
         below, above = area[1:level].max(), area[level + 1 :].max()
         if area[level] < (1 - JUTS) * min(below, above) and area[level] == area[1:-1].min():

@@ -125,6 +125,8 @@ BULKY, COMPACT, CONVEX = 0.45, 0.78, 0.93  # share of its hull: what a stone fil
 # wood at most; above the last no second body can hide
 SWOLLEN, SHRUNK = 0.006, 0.003  # of a skin that fusion over 3-5 mm rounded: how far it may lie off
 # outward and inward, at 90 % [m]; + 44 ... 50 % on a 20 cm stone by a phone's LiDAR (manifest)
+RIMMED = 0.9  # of the corners of rims that lie lower than where a stand is looked for: below them
+# the walls that close a body are upright too
 MOST_STAND = 1.5  # of the volume above it: what holds more is rather the body itself
 ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane [m]
 FOLDS = 5.0  # of those: so high over a cloth its folds may still cling to a foot
@@ -574,7 +576,9 @@ def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
     scan = _finished(path, body)
     stand = None
     if body.ground is not None:
-        stand = stand_below(scan.piece.vertices, scan.piece.faces)
+        rims = [body.vertices[rim.edges[:, 0], 2] for rim in body.rims]
+        foot = float(np.quantile(np.concatenate(rims), RIMMED)) if rims else 0.0
+        stand = stand_below(scan.piece.vertices, scan.piece.faces, foot)
     if stand is None:
         return scan
     cut = stand.height + LEAST_CUT
