@@ -10,6 +10,11 @@ Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 
+def longest_side(points: Floats) -> float:
+    """Greatest extent of points (n, 3) along x, y or z [m]; one axis after the other is fastest."""
+    return max(float(side.max() - side.min()) for side in points.T)
+
+
 @dataclass(frozen=True, eq=False)
 class Piece:
     """One body of the layout: a triangle mesh in metres, z up, and where it came from.

@@ -70,7 +70,7 @@ from plumbstone.meshes.measures.rulers import FAR_OFF, FILE_ALONE, Known, Ruler
 from plumbstone.meshes.mending.occupancy import occupied_volume
 from plumbstone.meshes.mending.uncrossing import crossed_share, one_skin, united
 from plumbstone.meshes.mending.welding import compacted, outer_shell, without_crowded, wound
-from plumbstone.meshes.piece import Floats, Indices, Piece
+from plumbstone.meshes.piece import Floats, Indices, Piece, longest_side
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.reading.known import told_apart
 from plumbstone.meshes.reading.parts import ScanError
@@ -323,7 +323,7 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     told from it once more at the right ones.
     """
     raw = wound_raw(path, ruler)
-    across = float(np.ptp(raw.vertices, axis=0).max())
+    across = longest_side(raw.vertices)
     if across > ROOM and not ruler.measured:
         raise ScanError(path, f"is {across:.1f} m across, more than a room; give --unit.")
     claim = _claimed(raw)
@@ -797,7 +797,7 @@ def _whole_shell(
     if volume < 0:
         faces, volume = faces[:, ::-1], -volume
         changes = (*changes, "turned the whole surface outward")
-    if volume <= 1e-9 * float(np.ptp(vertices, axis=0).max()) ** 3:
+    if volume <= 1e-9 * longest_side(vertices) ** 3:
         raise ScanError(path, "encloses no volume; scan it again.")
     crossed = crossed_share(vertices, faces)
     doubt = Doubt("noise", CLOSED_NOISE, CLOSED_NOISE, "complete; the noise of its skin remains")
@@ -821,7 +821,7 @@ def _whole_shell(
 def _whole_limbs(vertices: Floats, faces: Indices, volume: float) -> tuple[Doubt, ...]:
     """Doubt how thick the limbs of a complete scan are, less where its faces are finer."""
     skin = float(face_areas(vertices, faces).sum()) / volume
-    if len(faces) < DRAWN or skin * float(np.ptp(vertices, axis=0).max()) < LIMBED:
+    if len(faces) < DRAWN or skin * longest_side(vertices) < LIMBED:
         return ()
     step = _step_of(vertices, faces)
     per_radius = min(1.0, step / LIDAR_STEP) * skin / 2
@@ -1014,7 +1014,7 @@ def _one_sided(body: OpenBody, volume: float) -> Doubt | None:
 
 def _is_limbed(body: OpenBody, volume: float) -> bool:
     """Tell whether a body has so much skin for its volume as wood has."""
-    size = float(np.ptp(body.vertices, axis=0).max())
+    size = longest_side(body.vertices)
     return body.area * size > LIMBED * volume
 
 

@@ -12,7 +12,7 @@ from plumbstone.meshes.measures.doubts import OWN, Doubt, in_length
 from plumbstone.meshes.measures.extents import across
 from plumbstone.meshes.measures.faults import open_edges
 from plumbstone.meshes.measures.rulers import FAR_OFF, Ruler
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Floats, Indices, longest_side
 
 OWN_LENGTHS = 0.045  # of the lengths in a phone's file, at 90 %: + 3 ... 4 % by a depth camera;
 # one stone by a phone and by a structured scanner (eesd-epfl/spherical-harmonics, stone 11)
@@ -243,7 +243,7 @@ def _calm(vertices: Floats, faces: Indices) -> tuple[Floats, float, float]:
     links, lonely = _links(vertices, faces)
     edges = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
     step = float(np.median(np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)))
-    reach = SMOOTHED * float(np.ptp(vertices[~lonely], axis=0).max())
+    reach = SMOOTHED * longest_side(vertices[~lonely])
     found = _without_spikes(vertices, faces, links, lonely, step)
     for _ in range(min(int((reach / step) ** 2), MOST_ROUNDS)):
         for share in (0.5, -0.52):

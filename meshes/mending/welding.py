@@ -17,7 +17,7 @@ from plumbstone.meshes.measures.faults import (
     shells,
     winding_number,
 )
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Floats, Indices, longest_side
 
 WELD = 1e-6  # of the largest extent: corners nearer than this are one
 DEBRIS_AREA = 0.05  # of the largest shell's area: smaller shells beside it are debris
@@ -34,8 +34,7 @@ def welded(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
         Corners [m].
     faces : (l, 3) int array
     """
-    low = vertices.min(axis=0)
-    extent = float((vertices.max(axis=0) - low).max())
+    low, extent = np.array([side.min() for side in vertices.T]), longest_side(vertices)
     if extent <= 0:
         return vertices[:1], np.empty((0, 3), dtype=np.int64)
     first, number = places(cells_of(vertices, low, extent * WELD))

@@ -19,7 +19,7 @@ from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.faults import is_closed
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.mending.welding import compacted, outer_shell, welded, wound
-from plumbstone.meshes.piece import Floats, Indices, Piece
+from plumbstone.meshes.piece import Floats, Indices, Piece, longest_side
 from plumbstone.meshes.reading.gltf import parsed_gltf
 from plumbstone.meshes.reading.headers import HeaderError, check_header
 from plumbstone.meshes.reading.obj import Beside, parsed_obj
@@ -223,7 +223,7 @@ def _volume_is_positive(vertices: Floats, faces: Indices) -> bool:
     """Tell whether a closed mesh encloses more than rounding noise."""
     from plumbstone.meshes.measures.faults import enclosed_volume
 
-    extent = float(np.ptp(vertices, axis=0).max())
+    extent = longest_side(vertices)
     return enclosed_volume(vertices, faces) > 1e-9 * extent**3
 
 
@@ -482,7 +482,7 @@ def _scale(
     path: Path, vertices: Floats, ruler: Ruler, own_unit: float | None
 ) -> tuple[float, str, bool]:
     """Find the size of the file's unit [m], say where it comes from and whether it is known."""
-    longest = float(np.ptp(vertices, axis=0).max())
+    longest = longest_side(vertices)
     if longest <= 0:
         raise ScanError(path, "all its points lie in one place; scan it again.")
     known = ruler.measured
