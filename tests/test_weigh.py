@@ -275,6 +275,14 @@ def test_a_folder_with_a_bad_file(tmp_path: Path) -> None:
     assert "STL" in rows[-1]["problem"]
     again = read_json('plumbstone weigh "shop/*"', tmp_path)
     assert again == found
+    (tmp_path / "shop" / "gone.ply").symlink_to(tmp_path / "nowhere.ply")
+    (tmp_path / "shop" / "pictures").mkdir()  # of textures: nothing in it is a scan
+    (tmp_path / "shop" / "more").mkdir()
+    put(tmp_path / "shop" / "more", "5.ply", box((0.1, 0.1, 0.1)))
+    told = [row["reason"] for row in read_json("plumbstone weigh shop", tmp_path)["failed"]]
+    assert len(told) == 3
+    assert "a link to a file that is not there" in told[1]
+    assert "is a folder" in told[2]
 
 
 def test_the_cache_goes_by_content(tmp_path: Path) -> None:
