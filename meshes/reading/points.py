@@ -42,7 +42,9 @@ def _text(path: Path, content: bytes, counted: bool) -> Floats:
     rows = [line.split()[: max(at) + 1] for line in lines]
     for number, row in enumerate(rows, 1):
         if len(row) <= max(at):
-            problem = f"row {number} holds {len(row)}, not x y z; export it again."
+            problem = (
+                f"row {number} holds {len(row)}, not x y z: no cloud, or cut off; export it again."
+            )
             raise ScanError(path, problem)
     points: Floats = np.array([[row[k] for k in at] for row in rows], dtype=float)
     return points[np.isfinite(points).all(axis=1)]
