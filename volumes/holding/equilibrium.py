@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.volumes.bodies.contacts import inside_hull
@@ -200,19 +200,16 @@ def greatest_pulls(rig: Rig) -> Floats:
     standing = levels[stays_at(rig)[levels]]
     if not len(standing) or not len(pulls):
         return pulls
-    matrix, count = _matrix(rig), len(rig.contacts)
-    bounds = [_bounds(rig, int(level)) for level in standing]
-    low, high = [b[0] for b in bounds], [b[1] for b in bounds]
-    loads = [_load(rig, int(level)) for level in standing]
+    count = len(rig.contacts)
     given = np.all(rig.least_pulls == rig.most_pulls, axis=0)
     pulls[given] = rig.most_pulls[standing].max(axis=0)[given]
     for tie in np.flatnonzero(~given):
-        cost = np.zeros(matrix.shape[1])
+        cost = np.zeros(count + len(pulls))
         cost[count + tie] = -1.0
-        many = len(standing)
-        found = _minimum_of_blocks([cost] * many, [matrix] * many, loads, low, high)
+        none = np.zeros((len(standing), rig.equations * len(rig.masses), 0))
+        found = _at_levels(rig, standing, cost, none, [], [], [])
         if found is not None:
-            pulls[tie] = found.values.reshape(many, -1)[:, count + tie].max()
+            pulls[tie] = found.values.reshape(len(standing), -1)[:, count + tie].max()
     return pulls
 
 
@@ -313,19 +310,12 @@ def centre_of_lift(rig: Rig, level: int, body: int = 0) -> Floats:
 
 def _least_missing(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:
     """Sum of forces and moments that lack with no further lift, (k,), and the motion then."""
-    matrix, size = _matrix(rig), rig.equations * len(rig.masses)
-    wide = matrix.shape[1]
-    blocks, loads, low, high, cost = [], [], [], [], []
-    for level in levels:
-        lift = _lift_column(rig, int(level), body)
-        blocks.append(np.hstack([matrix, lift, np.eye(size), -np.eye(size)]))
-        loads.append(_load(rig, int(level)))
-        least, most = _bounds(rig, int(level))
-        none = np.zeros(2 * size)
-        low.append(np.concatenate([least, [-MOST_LIFT], none]))
-        high.append(np.concatenate([most, [0.0], none + np.inf]))
-        cost.append(np.concatenate([np.zeros(wide + 1), np.ones(2 * size)]))
-    found = _minimum_of_blocks(cost, blocks, loads, low, high)
+    size, wide = rig.equations * len(rig.masses), len(rig.contacts) + len(rig.ties)
+    lifts, both = _lift_columns(rig, levels, body), np.hstack([np.eye(size), -np.eye(size)])
+    more = np.concatenate([lifts, np.broadcast_to(both, (len(levels), *both.shape))], axis=2)
+    none, many = np.zeros(2 * size), np.full(2 * size, np.inf)
+    low, high = np.append(-MOST_LIFT, none), np.append(0.0, many)
+    found = _at_levels(rig, levels, np.zeros(wide), more, low, high, np.append(0.0, none + 1))
     assert found is not None
     parts = found.values.reshape(len(levels), -1)
     missing = parts[:, wide + 1 :].sum(axis=1)
@@ -340,16 +330,9 @@ def _greatest_lift(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats
     size = rig.equations * len(rig.masses)
     if not len(levels):
         return np.zeros(0), np.zeros((0, size))
-    matrix = _matrix(rig)
-    blocks, loads, low, high, cost = [], [], [], [], []
-    for level in levels:
-        blocks.append(np.hstack([matrix, _lift_column(rig, int(level), body)]))
-        loads.append(_load(rig, int(level)))
-        least, most = _bounds(rig, int(level))
-        low.append(np.concatenate([least, [-MOST_LIFT]]))
-        high.append(np.concatenate([most, [MOST_LIFT]]))
-        cost.append(np.concatenate([np.zeros(matrix.shape[1]), [-1.0]]))
-    found = _minimum_of_blocks(cost, blocks, loads, low, high)
+    free = np.zeros(len(rig.contacts) + len(rig.ties))
+    lifts = _lift_columns(rig, levels, body)
+    found = _at_levels(rig, levels, free, lifts, [-MOST_LIFT], [MOST_LIFT], [-1.0])
     if found is None:
         return None
     lifts = found.values.reshape(len(levels), -1)[:, -1]
@@ -390,21 +373,28 @@ def _whole_where_possible(
     return found
 
 
-def _minimum_of_blocks(
-    cost: Sequence[Floats],
-    blocks: Sequence[Floats],
-    loads: Sequence[Floats],
-    low: Sequence[Floats],
-    high: Sequence[Floats],
+def _at_levels(
+    rig: Rig,
+    levels: Indices,
+    cost: Floats,
+    more: Floats,
+    low: ArrayLike,
+    high: ArrayLike,
+    price: ArrayLike,
 ) -> Answer | None:
-    """Solve independent programs in one call."""
-    return least_cost(
-        np.concatenate(cost),
-        entries_of(np.stack(blocks)),
-        np.concatenate(loads),
-        np.concatenate(low),
-        np.concatenate(high),
+    """Balance a rig at some levels (k,) in one call at the least cost of its pushes and pulls.
+
+    There are more columns (k, rows, m) at each level, with bounds and costs of their own.
+    """
+    matrix, count = _matrix(rig), len(levels)
+    blocks = np.concatenate([np.broadcast_to(matrix, (count, *matrix.shape)), more], axis=2)
+    bounds = zip(*(_bounds(rig, int(level)) for level in levels), strict=True)
+    lows, highs = (
+        np.concatenate([np.append(part, end) for part in parts])
+        for parts, end in zip(bounds, (low, high), strict=True)
     )
+    costs = np.tile(np.append(cost, price), count)
+    return least_cost(costs, entries_of(blocks), _loads(rig)[levels].ravel(), lows, highs)
 
 
 def _bounds(rig: Rig, level: int) -> tuple[Floats, Floats]:
@@ -434,14 +424,15 @@ def _matrix(rig: Rig) -> Floats:
     return matrix.reshape(rig.equations * len(rig.masses), contacts + ties)
 
 
-def _lift_column(rig: Rig, level: int, body: int) -> Floats:
-    """Column of the balance for a unit of further lift of a body, (6 n, 1)."""
+def _lift_columns(rig: Rig, levels: Indices, body: int) -> Floats:
+    """Columns of the balance for a unit of further lift of a body at some levels, (k, 6 n, 1)."""
     size = rig.equations
-    column = np.zeros((size * len(rig.masses), 1))
+    columns = np.zeros((len(levels), size * len(rig.masses), 1))
     wood = None if body > 0 else rig.wood_centres
-    at = _level(centre_of_lift(rig, level, body) if wood is None else wood[level])
-    column[size * body : size * (body + 1)] = _wrench(at, -_down(1))[:size]
-    return column
+    for column, level in zip(columns, levels, strict=True):
+        at = _level(centre_of_lift(rig, int(level), body) if wood is None else wood[level])
+        column[size * body : size * (body + 1)] = _wrench(at, -_down(1))[:size]
+    return columns
 
 
 def _load(rig: Rig, level: int) -> Floats:
