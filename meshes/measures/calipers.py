@@ -20,11 +20,12 @@ CALIPER, CALIPER_STEP = 0.004, 0.001  # of a length by caliper or tape: share, a
 READ_TO = 0.45  # of what a length was read to: half of it holds all, that 90 %
 SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; rounds at most
 NOISE_LEFT, GIVEN_BACK = 0.5, 0.55  # of what smoothing took off a length: the share that may be
-# wrong, at 90 %, and what was no noise; these and the next two by 149 scans that teach, fine,
+# wrong, at 90 %, and what was no noise on calm skins; these by 149 scans that teach, fine,
 # coarse and rough (40000 to 42600)
-TIP_NOISE, TIP_UNSURE = 7.5, 2.0  # what noise left in the skin adds to a length, by its square over
-# the step, and how far that is off at most, in deviations
-CUT_TIPS, CUT_UNSURE = 0.27, 0.36  # what corners that no point met take off a tip as sharp as a
+TIP_NOISE, TIP_UNSURE = 2.3, 2.0  # what noise left in a rough skin adds to a length, with what it
+# takes off the volume (58 rough scans that teach, 40000 to 41000), and how far that is off at most,
+# in deviations
+CUT_TIPS, CUT_UNSURE = 0.35, 0.36  # what corners that no point met take off a tip as sharp as a
 # cone of 90°, in steps from point to point, and how far that is off
 TIP_DEPTH, SHARPEST = 2.0, 2.5  # steps below a tip where its width tells how sharp it is; at most
 DULL = 1.5  # two tips that are sharper together are unsure in proportion; from memory
@@ -103,7 +104,9 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     sharp = _sharpness(smooth, way, step) + _sharpness(smooth, -way, step)
     unsure = CUT_UNSURE * step * max(1.0, sharp / DULL)
     noise += float(np.hypot(TIP_UNSURE * spread, unsure)) / longest
-    change = CUT_TIPS * step * sharp - TIP_NOISE * spread**2 / step + GIVEN_BACK * smoothed
+    rough = min(1.0, spread / (ROUGH * step))
+    change = CUT_TIPS * step * sharp - rough * TIP_NOISE * spread
+    change += (1 - rough) * GIVEN_BACK * smoothed
     picked = ROUND * float(np.log(max(1.0, ties / FEW)))
     change -= picked * longest
     noise = float(np.hypot(noise, picked))
