@@ -78,12 +78,11 @@ from plumbstone.meshes.reading.scans import LARGEST_STONE, LARGEST_WOOD, ROOM, R
 from plumbstone.meshes.telling import litres, percent
 
 # Share of the volume under a rim that belongs to a body that fills its hull, and the power of the
-# solidity of others by which it falls; how far it may be off, at 90 %, over the volume under the
+# solidity of others by which it falls; how far it may be off, at 95 %, over the volume under the
 # rim or, of a small foot, over the root of that times the volume. By 83 scans of the shapes of
 # tests/learn_underside.py.
 SHARE, BY_SOLIDITY = 0.63, 12
-FOOT, SMALL_FOOT = 0.32, 0.075
-FOOT_OF_LIMBS = 1.3  # times that, as 8 of 9 pieces of gnarled wood show (seed 40000)
+FOOT, SMALL_FOOT = 0.40, 0.085
 OPEN_ROUND, OPEN_WIDE, OPEN_HIGH, TAPER = 0.78, 0.75, 0.10, 0.58  # a rim that is rounder, wider
 # against the body and higher against its own width was not looked below; of boulders and lumps
 # without overhangs (seeds 2000, 2100) this share of what is under it was stone, 0.48 at least
@@ -574,11 +573,13 @@ def _off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
 def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
     """Close a body, and cut it off a stand that it melted into."""
     scan = _finished(path, body)
-    stand = None
+    stand = sure = None
     if body.ground is not None:
         rims = [body.vertices[rim.edges[:, 0], 2] for rim in body.rims]
         foot = float(np.quantile(np.concatenate(rims), RIMMED)) if rims else 0.0
-        stand = stand_below(scan.piece.vertices, scan.piece.faces, foot)
+        closed = scan.piece.vertices, scan.piece.faces
+        sure = stand_below(*closed)
+        stand = sure or stand_below(*closed, foot)
     if stand is None:
         return scan
     cut = stand.height + LEAST_CUT
@@ -588,7 +589,7 @@ def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
         return scan
     found = _finished(path, above)
     took = scan.volume.mid / found.volume.mid - 1
-    if took > MOST_STAND:
+    if took > MOST_STAND or sure is None:  # even sections of a stone look alike
         says = f"its lower {stand.height * 1e2:.0f} cm may be a stand; see --picture"
         other = scan.piece.vertices[scan.piece.faces][:, :, 2].mean(axis=1) < stand.height
         doubt = Doubt("stand", took / (1 + took), 0.05, says, trust="poor")
@@ -964,7 +965,6 @@ def _finished(path: Path, body: OpenBody) -> ClosedScan:
         f"is taken for the body (between {litres(flat, body.skirt)})"
     )
     limbed = _is_limbed(body, volume)
-    guess *= FOOT_OF_LIMBS if limbed else 1.0
     body = replace(body, filled=(*body.filled, said))
     area = sum(rim.area for rim in body.rims)
     foot = UNSEEN_FOOT * area * (body.ground is None)
