@@ -207,15 +207,20 @@ class TankView:
         self._handles = {handle.key: handle for handle in found}
         self._board.tell(handles=[handle.drawn() for handle in found])
 
+    def _progress(self, text: str) -> None:
+        """Say how far it is, but where a touch is asked for and waited for."""
+        if not self._tying and self.row is None:
+            say(self.state, text)
+
     def _tell(self, seen: Seen) -> None:
         """Tell figures, verdict and findings; what was found before is told as such."""
         self._figures(seen)
         self._doubt(seen.judged)
         if not seen.judged:
-            say(self.state, words.JUDGING if seen.exact else words.PREVIEW)
+            self._progress(words.JUDGING if seen.exact else words.PREVIEW)
             return
         theirs = self.desk.theirs == self.desk.version
-        say(self.state, (words.CHANGED_OUTSIDE if theirs else words.SAVED).format(self.desk.name))
+        self._progress((words.CHANGED_OUTSIDE if theirs else words.SAVED).format(self.desk.name))
         if not_yet(seen.report):
             self.verdict.classes(add="stop")
         say(self.verdict, verdict(seen.report))
