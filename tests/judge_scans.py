@@ -23,7 +23,8 @@ from phone_scans import Stone, scanned_stones, seeded_stones
 from scan_conditions import CONDITIONS, Made, diameter, made
 
 from plumbstone.meshes.closing import scans
-from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
+from plumbstone.meshes.closing.bodies import ClosedScan
+from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.calipers import diameter as with_way
 from plumbstone.meshes.measures.extents import across

@@ -1,6 +1,6 @@
 """Learns how much of the space under a rim belongs to the stone: run it by hand, some ten minutes.
 
-Prints the constants of `meshes/closing/scans.py`. It uses boulders and lumps, broken, layered and
+Prints the constants of `meshes/closing/finishing.py`. It uses boulders and lumps, broken, layered and
 weathered stones and every second complete scan in two poses, each fused with its table at two
 noises, with faces as fine as phones write them; the trials judge on others. Every maker counts
 alike, those of the scans as one.
@@ -14,7 +14,8 @@ from judged_shapes import other_stones
 from phone_scans import Stone, lumpy_stones, scanned_stones, seeded_stones
 from scan_conditions import made
 
-from plumbstone.meshes.closing.scans import BY_SOLIDITY, LEAST_SHARE, opened_bodies
+from plumbstone.meshes.closing.bodies import opened_bodies
+from plumbstone.meshes.closing.finishing import BY_SOLIDITY, LEAST_SHARE
 from plumbstone.meshes.closing.underside import solidity
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.reading.scans import RawScan

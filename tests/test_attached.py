@@ -6,7 +6,7 @@ import trimesh
 
 from plumbstone.meshes.closing import scans
 from plumbstone.meshes.closing.attached import CUTS, halves_of, stand_below
-from plumbstone.meshes.closing.scans import ClosedScan
+from plumbstone.meshes.closing.bodies import ClosedScan
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.mending.occupancy import occupied_volume

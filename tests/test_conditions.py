@@ -16,9 +16,10 @@ from PIL import Image
 from scan_conditions import capsule, held, made, painted, plain, standing
 from skimage.measure import marching_cubes
 
-from plumbstone.meshes.closing import scans
+from plumbstone.meshes.closing import limbs
 from plumbstone.meshes.closing.attached import arm_of
-from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
+from plumbstone.meshes.closing.bodies import ClosedScan, open_body
+from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, open_edges
 from plumbstone.meshes.measures.isolating import ghosts_in, layers_in
 from plumbstone.meshes.measures.rulers import Ruler
@@ -114,17 +115,17 @@ def test_limbs_may_be_missing_where_wood_was_not_seen(tmp_path: Path) -> None:
 def test_what_coarse_faces_take_off_limbs_is_given_back(
     radius: float, step: float, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(scans, "EDGES", 0.0)  # what fusion takes off besides is not in here
-    monkeypatch.setattr(scans, "CALM_LIMBS", -np.inf)  # nor the noise that tells it from a LiDAR's
+    monkeypatch.setattr(limbs, "EDGES", 0.0)  # what fusion takes off besides is not in here
+    monkeypatch.setattr(limbs, "CALM_LIMBS", -np.inf)  # nor the noise that tells it from a LiDAR's
     limb = capsule(np.zeros(3), np.array([0.2, 0.15, 0.1]), radius)
     axes = [np.arange(-2 * radius, end + 3 * radius, step) for end in (0.2, 0.15, 0.1)]
     grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1)
     vertices, faces, _, _ = marching_cubes(limb(grid.reshape(-1, 3)).reshape(grid.shape[:3]), 0.0)
     vertices, faces = vertices.astype(float) * step, faces.astype(np.int64)
     truth = np.pi * radius**2 * np.linalg.norm([0.2, 0.15, 0.1]) + 4 / 3 * np.pi * radius**3
-    body = scans._open_body(vertices, faces, None, (), np.zeros((0, 3, 3)))
+    body = open_body(vertices, faces, None, (), np.zeros((0, 3, 3)))
     raw = enclosed_volume(vertices, faces)
-    off = enclosed_volume(scans._righted(body, vertices, faces, raw), faces) / truth - 1
+    off = enclosed_volume(limbs.righted(body, vertices, faces, raw), faces) / truth - 1
     assert raw / truth - 1 < -0.025
     assert abs(off) < (1 - raw / truth) / 4
 

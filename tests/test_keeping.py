@@ -10,8 +10,9 @@ from scan_conditions import distance_to
 
 from plumbstone.meshes import contents
 from plumbstone.meshes.closing import keeping
+from plumbstone.meshes.closing.bodies import ClosedScan
 from plumbstone.meshes.closing.keeping import kept_scan
-from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
+from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.contents import content_digest
 from plumbstone.meshes.folders import cache_folder
 from plumbstone.meshes.measures.faults import enclosed_volume, is_closed

@@ -9,7 +9,8 @@ from commands import refuse, type_in
 from mats import card_picture, scanned_on, sheet_picture, write_usdz
 from phone_scans import lumpy_stones, seeded_stones, united
 
-from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
+from plumbstone.meshes.closing.bodies import ClosedScan
+from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.measures.rulers import Known, Ruler
 from plumbstone.meshes.reading.mat import tag_places
 from plumbstone.meshes.reading.parts import ScanError

@@ -6,13 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from plumbstone.meshes.closing.scans import (
-    ClosedScan,
-    OpenBody,
-    body_of,
-    with_scale,
-    wound_raw,
-)
+from plumbstone.meshes.closing.bodies import ClosedScan, OpenBody
+from plumbstone.meshes.closing.scans import body_of, with_scale, wound_raw
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, is_closed, shells
 from plumbstone.meshes.measures.rulers import FILE_ALONE, Ruler

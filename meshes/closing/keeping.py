@@ -7,7 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
-from plumbstone.meshes.closing.scans import ClosedScan, closed_scan
+from plumbstone.meshes.closing.bodies import ClosedScan
+from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.contents import file_stamp, forget_oldest, kept_place
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.rulers import FILE_ALONE, Ruler

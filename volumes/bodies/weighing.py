@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from plumbstone.meshes.closing.scans import ClosedScan
+    from plumbstone.meshes.closing.bodies import ClosedScan
     from plumbstone.meshes.measures.openings import Extents
     from plumbstone.meshes.piece import Floats, Indices, Piece
 

@@ -1,0 +1,72 @@
+"""What is not sure of one body: sides that nobody saw, coarse faces, skin in two layers."""
+
+import numpy as np
+
+from plumbstone.meshes.closing.bodies import OpenBody, is_limbed
+from plumbstone.meshes.closing.underside import Breach, unseen_side
+from plumbstone.meshes.measures.doubts import Doubt
+from plumbstone.meshes.measures.isolating import layers_in
+from plumbstone.meshes.piece import Floats, Indices
+
+ROUNDS, TOO_COARSE = 2.0, 0.25  # of the square of step times skin over volume: how far stones of a
+# known length are off, as what curves within a step is rounded; from where on it bears no "fair";
+# simulated depth cameras, 82 stones that taught
+PITTED = 10.0  # of the volume for each metre of step: hollows narrower than some steps are filled;
+# pitted stones before those cameras
+ONE_SIDED, ONE_FLANK = 0.016, 0.05  # share of its skin that wood, and that a stone, lacks on one
+# side; seen from all around stones lack 0.032 at most, wood 0.013
+UNSEEN_LIMBS, PER_LOOSE = 0.90, 6.0  # what of such wood may be missing, and what more for skin that
+# hangs loose, over that of the body; by scans of gnarled wood (seeds 40000, 41000)
+PER_SIDE = 2.4  # what of a stone may be missing, over that share; of what taught it 2.1 at most
+ON_TABLE = 0.004  # [m] over the table: what lies lower may be table
+DOUBLED = (
+    "part of its skin was scanned twice, millimetres apart, and which is true is not known; scan "
+    "it again in one go"
+)
+
+
+def breach_doubt(breach: Breach, volume: float) -> Doubt:
+    """Doubt a body of which a side is missing."""
+    says = (
+        f"a side about {breach.width * 1e2:.0f} cm wide and {breach.height * 1e2:.0f} cm high was "
+        "not seen; scan it again from there, see --picture"
+    )
+    return Doubt("side", 0.02, max(0.05, breach.volume / volume), says, trust="poor")
+
+
+def side_doubt(body: OpenBody, volume: float) -> Doubt | None:
+    """Doubt a body that was not seen from one side: its flank, or limbs there and loose ones."""
+    limbed, unseen = is_limbed(body, volume), body.unseen
+    if unseen < (ONE_SIDED if limbed else ONE_FLANK):
+        return None
+    says = f"{unseen_side(body.vertices, body.side)} was not seen"
+    if not limbed:
+        says = f"{says}; scan it again from there, see --picture"
+        return Doubt("side", 0.02, PER_SIDE * unseen, says, "poor")
+    low, high = body.vertices.min(axis=0), body.vertices.max(axis=0)
+    size = float((high - low).max())
+    near = (body.away > low - [size / 5, size / 5, 0]) & (body.away < high + size / 5)
+    loose = body.away[(near & (body.away[:, :, 2:] > ON_TABLE)).all(axis=(1, 2))]
+    a, b, c = loose.transpose(1, 0, 2)
+    share = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2 / body.area
+    says = f"{says}, and limbs may be missing there; scan it again from there, see --picture"
+    return Doubt("side", 0.02, UNSEEN_LIMBS + PER_LOOSE * share, says, "poor")
+
+
+def step_doubt(body: OpenBody, volume: float) -> Doubt:
+    """Doubt a stone by the step of its skin: depths that are fused on a grid of that step err."""
+    fused = body.step * body.area / volume
+    off, trust = ROUNDS * fused**2, "poor" if fused > TOO_COARSE else "fair"
+    filled_in = max(off, PITTED * body.step)  # one fault: what curves within some steps is lost
+    says = f"its faces of {body.step * 1e3:.1f} mm are coarse; scan it from nearer"
+    return Doubt("resolution", filled_in, off, says, trust)
+
+
+def layer_doubts(
+    vertices: Floats, faces: Indices, volume: float, removed: float = 0.0, *, joined: bool = True
+) -> tuple[Doubt, ...]:
+    """Doubt a skin of which a second layer was removed [m³], or is joined to it still."""
+    left = layers_in(vertices, faces)
+    off = (removed + left) / volume
+    word = "poor" if joined or left else "fair"
+    return (Doubt("ghost", off, off, DOUBLED, word),) if off else ()
