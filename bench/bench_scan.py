@@ -13,10 +13,11 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "tests"))
 
 Row = tuple[str, float, float, float, str]
 PEAK = (
-    "import atexit, os\n"
+    "import atexit, os, resource\n"
     "def report():\n"
     "    lines = [x for x in open('/proc/self/status') if x.startswith('VmHWM')]\n"
-    "    open(os.environ['PEAK'], 'w').write(lines[0].split()[1])\n"
+    "    worker = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss\n"
+    "    open(os.environ['PEAK'], 'w').write(str(max(int(lines[0].split()[1]), worker)))\n"
     "atexit.register(report)\n"
 )
 OURS = "from plumbstone.cli.main import run; run()"
@@ -101,7 +102,8 @@ def stone_in_view(across: int) -> tuple[np.ndarray, np.ndarray]:
 def measured(arguments: list[str], folder: str) -> tuple[float, float]:
     """Seconds and peak memory [GB] of a Python program; nothing is taken from a cache.
 
-    The program reports its own peak: what the system says of a child counts this process too.
+    The program reports its own peak, or that of a worker that it starts: what the system says of
+    a child counts this process too.
     """
     cache = tempfile.mkdtemp(dir=folder)
     peak = Path(cache) / "peak"
