@@ -140,7 +140,7 @@ def hold(
     units = units or Units.METRIC
     _print_balance(balance, stone.name, soaking, units)
     tub = balance.density if balance.from_tub else None
-    if tub and known and (tub.low > known.high or tub.high < known.low):
+    if tub and known and tub.parts_from(known):
         typer.echo(f"Check: {tub_words(tub, known, wood)}")
     if found is not None:
         print_lines(_spread_lines("Wood", found, stone.name, units))

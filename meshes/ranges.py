@@ -53,6 +53,10 @@ class Range:
         """Multiply by a factor ≥ 0 [any unit]."""
         return Range(self.low * factor, self.mid * factor, self.high * factor)
 
+    def parts_from(self, other: "Range") -> bool:
+        """Whether no value lies in both."""
+        return self.low > other.high or self.high < other.low
+
     @property
     def half_width(self) -> float:
         """Half of the distance between the bounds, as a share of the middle."""

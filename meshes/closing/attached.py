@@ -40,6 +40,7 @@ class Stand:
 
     height: float  # over the table [m]
     straight: bool  # its walls are upright: made by hands, surely no stone
+    sure: bool = True  # not where they begin above the table: even sections of a stone look alike
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -268,8 +269,9 @@ def stand_below(vertices: Floats, faces: Indices, foot: float = 0.0) -> Stand | 
 
     Notes
     -----
-    The section of a stand with upright walls stays the same from level to level and changes
-    at once where the stone begins; any other stand leaves a waist below a wider body.
+    The section of a stand with upright walls stays the same from level to level, from the table
+    or from the foot on, and changes at once where the stone begins; any other stand leaves a
+    waist below a wider body.
     """
     low, size = vertices.min(axis=0), np.ptp(vertices, axis=0)
     step = float(size.max()) / LEVELS
@@ -277,21 +279,33 @@ def stand_below(vertices: Floats, faces: Indices, foot: float = 0.0) -> Stand | 
     nx, ny, nz = (int(n) for n in np.ceil(size / step).astype(int) + 3)
     area = _inside((vertices - origin) / step, faces, (nx, ny, nz)).sum(axis=(0, 1))
     area = area[area > 0].astype(float)
+    waist = next((k for k in range(2, len(area) - 3) if _is_waist(area, k)), None)
+    starts = range(1, min(2 + int(foot / step), len(area) - 1))  # the table cuts the lowest
+    tops = ((top, start == 1) for start in starts if (top := _top_of_walls(area, start)))
+    top, sure = next(tops, (None, False))
+    if waist is not None and not sure:
+        return Stand((waist + 0.5) * step, straight=False)
+    return None if top is None else Stand((top + 0.5) * step, straight=True, sure=sure)
+
+
+def _top_of_walls(area: Floats, start: int) -> int | None:
+    """Level at which upright walls from one level on end at once; None where they do not."""
     change = np.abs(np.diff(area)) / area[:-1]
-    for start in range(1, min(2 + int(foot / step), len(change))):  # the lowest is cut by the table
-        run = int(np.argmax(np.append(change[start:], 1) > EVEN_SECTION))
-        top = start + run
-        rest = area[top + 1 :]
-        if run < max(3, LEAST_STAND * len(area)) or len(rest) == 0:
-            continue
-        if rest.max() > (1 + JUTS) * area[top] or rest[: run + 1].min() < (1 - JUTS) * area[top]:
-            waist = top + 1 + int(np.argmin(area[top + 1 : top + 1 + max(2, run // 3)]))
-            return Stand((waist + 0.5) * step, straight=True)
-    for level in range(2, len(area) - 3):
-        below, above = area[1:level].max(), area[level + 1 :].max()
-        if area[level] < (1 - JUTS) * min(below, above) and area[level] == area[1:-1].min():
-            return Stand((level + 0.5) * step, straight=False)
+    run = int(np.argmax(np.append(change[start:], 1) > EVEN_SECTION))
+    top = start + run
+    rest = area[top + 1 :]
+    if run < max(3, LEAST_STAND * len(area)) or len(rest) == 0:
+        return None
+    if rest.max() > (1 + JUTS) * area[top] or rest[: run + 1].min() < (1 - JUTS) * area[top]:
+        return top + 1 + int(np.argmin(area[top + 1 : top + 1 + max(2, run // 3)]))
     return None
+
+
+def _is_waist(area: Floats, level: int) -> bool:
+    """Tell whether a section is the least of all, between wider ones."""
+    below, above = area[1:level].max(), area[level + 1 :].max()
+    least = area[level] == area[1:-1].min()
+    return bool(least and area[level] < (1 - JUTS) * min(below, above))
 
 
 def _inside(vertices: Floats, faces: Indices, shape: tuple[int, int, int]) -> NDArray[np.bool_]:

@@ -381,14 +381,14 @@ def _off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
 def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
     """Close a body, and cut it off a stand that it melted into."""
     scan = finished(path, body)
-    stand = sure = None
+    stand = None
     if body.ground is not None:
         rims = [body.vertices[rim.edges[:, 0], 2] for rim in body.rims]
-        foot = float(np.quantile(np.concatenate(rims), RIMMED)) if rims else 0.0
-        closed = scan.piece.vertices, scan.piece.faces
-        sure = stand_below(*closed)
         sided = any(doubt.what == "side" for doubt in scan.doubts)  # its rim climbs a missing flank
-        stand = sure or (None if sided else stand_below(*closed, foot))
+        foot = 0.0
+        if rims and not sided:
+            foot = float(np.quantile(np.concatenate(rims), RIMMED))
+        stand = stand_below(scan.piece.vertices, scan.piece.faces, foot)
     if stand is None:
         return scan
     cut = stand.height + LEAST_CUT
@@ -398,7 +398,7 @@ def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
         return scan
     found = finished(path, above)
     took = scan.volume.mid / found.volume.mid - 1
-    if took > MOST_STAND or sure is None:  # even sections of a stone look alike
+    if took > MOST_STAND or not stand.sure:
         says = f"its lower {stand.height * 1e2:.0f} cm may be a stand; see --picture"
         other = scan.piece.vertices[scan.piece.faces][:, :, 2].mean(axis=1) < stand.height
         doubt = Doubt("stand", took / (1 + took), 0.05, says, trust="poor")

@@ -7,7 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.volumes.bed.passing import closed_up_to, closes, nearest_level, state_of, stays_in
+from plumbstone.volumes.bed.passing import (
+    closed_up_to,
+    closes,
+    fillers_of,
+    nearest_level,
+    pressed_in,
+    state_of,
+    stays_in,
+)
 from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.bed.row import WIDEST, Row, row_for
 from plumbstone.volumes.bodies.placement import Body
@@ -154,10 +162,9 @@ def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult)
     width = max((p.width for p in passed), default=width)
     material = soil.layer.material
     state = state_of(width, material) if passed else "holds"
-    fillers = pressed_in(row, bed)
+    fillers = pressed_in(row, bed.layers, bed.rows)
     grains, strip = [f.layer.material for f in fillers], row.border.strip
-    lying = [(f.layer.material, f.below, f.surface) for f in fillers]
-    closed = closed_up_to(lying, material, width, bed.grid.cell_at(*crack.at))
+    closed = closed_up_to(fillers_of(fillers), material, width, bed.grid.cell_at(*crack.at))
     cure = cure_for(width, material, strip=strip, pressed=grains)
     if closes(grains, material, width):
         cure = f"press {' and '.join(f.layer.name for f in fillers)} in up to the soil"
@@ -173,12 +180,6 @@ def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult)
         "" if state == "holds" else cure,
         _room(row, number, upper, bed) - _room(row, number, min(closed, upper), bed),
     )
-
-
-def pressed_in(row: Row, bed: BedResult) -> list[LayerResult]:
-    """List what is pressed into the gaps of a row, in the order of the layers."""
-    pressed = (r for r in bed.layers if r.layer.zone.pressed)
-    return [r for r in pressed if row_for(r.layer.zone, bed.rows) is row]
 
 
 def _room(row: Row, number: int, height: float, bed: BedResult) -> float:

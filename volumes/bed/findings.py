@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from plumbstone.volumes.bed.bags import cheapest_bags
-from plumbstone.volumes.bed.border import FALLS, SLIDING, TIPPING, BorderResult, pressed_in
+from plumbstone.volumes.bed.border import FALLS, SLIDING, TIPPING, BorderResult
 from plumbstone.volumes.bed.holes import holes_under
 from plumbstone.volumes.bed.interfaces import (
     Heave,
@@ -13,7 +13,14 @@ from plumbstone.volumes.bed.interfaces import (
     overlaps,
 )
 from plumbstone.volumes.bed.litres import ALIKE
-from plumbstone.volumes.bed.passing import STAYS_RATIO, closes, nearest_level, state_of, stays_in
+from plumbstone.volumes.bed.passing import (
+    STAYS_RATIO,
+    closes,
+    nearest_level,
+    pressed_in,
+    state_of,
+    stays_in,
+)
 from plumbstone.volumes.bed.results import BedResult, LayerResult, Passed
 from plumbstone.volumes.bed.row import row_for
 from plumbstone.volumes.findings import Finding, Kind, Severity
@@ -127,7 +134,7 @@ def _leaks(bed: BedResult, border: BorderResult | None) -> Iterator[Finding]:
 
 def _filled(passed: Passed, soil: Material, bed: BedResult) -> tuple[str, str]:
     """Tell how a gap is open, and which layer is pressed into it and does not close it all."""
-    pressed = [result.layer for result in pressed_in(passed.row, bed)]
+    pressed = [result.layer for result in pressed_in(passed.row, bed.layers, bed.rows)]
     if not pressed:
         return state_of(passed.width, soil), ""
     if closes([layer.material for layer in pressed], soil, passed.width):

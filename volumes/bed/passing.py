@@ -12,7 +12,7 @@ from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bed.loops import nearest_cell
 from plumbstone.volumes.bed.results import LayerResult, Passed
-from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch, standing_out
+from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch, row_for, standing_out
 from plumbstone.volumes.bed.slump import LEAST, Opening, Run, run_through
 from plumbstone.volumes.bed.taut import Strings, string_around
 from plumbstone.volumes.scape.layers import polygon_distance
@@ -233,6 +233,17 @@ def closes(fillers: Sequence[Material], soil: Material, width: float) -> bool:
         if stays_in(filler, width) or any(is_filter(before, filler) for before in held):
             held.append(filler)
     return any(is_filter(filler, soil) for filler in held)
+
+
+def pressed_in(row: Row, layers: Sequence[LayerResult], rows: Sequence[Row]) -> list[LayerResult]:
+    """List what of some layers is pressed into the gaps of one of the rows, in their order."""
+    pressed = (r for r in layers if r.layer.zone.pressed)
+    return [r for r in pressed if row_for(r.layer.zone, rows) is row]
+
+
+def fillers_of(pressed: Sequence[LayerResult]) -> list[Filler]:
+    """Give the grains of pressed layers, and from where up to where they lie."""
+    return [(result.layer.material, result.below, result.surface) for result in pressed]
 
 
 def closed_up_to(

@@ -23,7 +23,15 @@ from plumbstone.volumes.bed.litres import (
     with_range,
     with_slope,
 )
-from plumbstone.volumes.bed.passing import Side, closed_up_to, least_open, let_pass, nearest_level
+from plumbstone.volumes.bed.passing import (
+    Side,
+    closed_up_to,
+    fillers_of,
+    least_open,
+    let_pass,
+    nearest_level,
+    pressed_in,
+)
 from plumbstone.volumes.bed.results import BedError, BedResult, LayerResult
 from plumbstone.volumes.bed.row import Row, row_for, row_of
 from plumbstone.volumes.memo import Memo
@@ -297,7 +305,7 @@ def _firm(row: Row, bed: BedResult) -> Row:
     edge, soil = soils[-1].edge, soils[-1].layer.material
     assert edge is not None
     drawn = [np.max([r.drawn for r in some] or [0 * edge], axis=0) for some in (soils, sands)]
-    fillers = [(r.layer.material, r.below, r.surface) for r in pressed]
+    fillers = fillers_of(pressed)
     firm = []
     for crack in row.cracks:
         upper = nearest_level(drawn[0], edge > 0, crack.at, bed.grid) or 0.0
@@ -314,10 +322,7 @@ def _at_rest(bed: BedResult, lying: BedResult, memo: Memo) -> BedResult:
     surface, found = lying.surface, []
     for row, stack in _stacks(lying, bed.rows):
         cells = memo(bounds_of, stack[0].layer.zone, row, bed.grid)[1]
-        fillers = [
-            (other.layer.material, other.below, other.surface) for other in lying.layers
-            if other.layer.zone.pressed and row_for(other.layer.zone, bed.rows) is row
-        ]  # fmt: skip
+        fillers = fillers_of(pressed_in(row, lying.layers, bed.rows))
         beside = Side(row, cells, fillers, bed.columns.highest, bed.grid)
         surface, passed = let_pass(stack, beside, surface)
         found += passed

@@ -152,7 +152,7 @@ def _tub_contradicts(hold: HoldResult) -> Iterator[Finding]:
     weighed = all(body.entry.mass is not None for body in wood)
     if not hold.balance.from_tub or not weighed or found is None or known is None:
         return
-    if found.low > known.high or found.high < known.low:
+    if found.parts_from(known):
         kind = wood[0].entry.material.name
         numbers = {"found_kg_per_m3": found, "known_kg_per_m3": known}
         who = (hold.group.name, kind)
