@@ -132,8 +132,7 @@ def hold(
         if spread:
             from plumbstone.volumes.holding.spread import spread_of_lift
 
-            assert stone.density is not None
-            found = spread_of_lift(balance.lift, stone.density, rho)
+            found = spread_of_lift(balance.lift, stone.dense, rho)
     if as_json:
         emit_json({"holds": [_quick_document(balance, stone.name, soaking, found)]})
         return
@@ -272,21 +271,17 @@ def _quick(
     hung = [weighed_stone(text) for text in sinkers]
     found = None if tub is None else weighed_stone(tub)
     stone = hung[0][1] if hung else found[1] if found else find_material("granite")
-    density, total = stone.density, Hung(0.0, Range.exact(0.0))
-    assert density is not None
+    density, total = stone.dense, Hung(0.0, Range.exact(0.0))
     for grams, kind in hung:
-        assert kind.density is not None
-        total = total.plus(hung_stone(grams, kind.density, water))
+        total = total.plus(hung_stone(grams, kind.dense, water))
     if found is not None:
-        assert found[1].density is not None
-        test = (found[0], found[1].density)
+        test = (found[0], found[1].dense)
         return balance_from_tub(mass, test, density, water, total, factor), stone
     wood = find_material(material)
     if wood.kind != "wood":
         raise PlumbstoneError(f"{wood.name} is no wood; see: plumbstone materials --kind wood.")
     assert mass is not None
-    assert wood.density is not None
-    return balance_from_density(mass, wood.density, density, water, total, factor), stone
+    return balance_from_density(mass, wood.dense, density, water, total, factor), stone
 
 
 def _quick_document(

@@ -56,8 +56,7 @@ def document(weighed: Weighed, prices: Prices, opening: Opening) -> dict[str, An
     from plumbstone.cli.documents import document_of, keyed
 
     price, extents = prices.price(weighed), weighed.extents
-    density = weighed.material.density
-    assert density is not None
+    density = weighed.material.dense
     found = {
         "file": weighed.source,
         "name": weighed.name,
@@ -193,8 +192,7 @@ def _print_one(weighed: Weighed, prices: Prices, units: Units) -> None:
             f"At {prices.per_piece:.2f}: {prices.per_piece / weighed.mass.mid:.2f} a kilogram."
         )
     if weighed.material.sources.get("density") == TWICE:
-        density = weighed.material.density
-        assert density is not None
+        density = weighed.material.dense
         typer.echo(f"Density: {density.mid:.0f} kg/m³ ({density.low:.0f}-{density.high:.0f}).")
     sinking = weighed.mass_in_water(WATER)
     hangs = f"Hanging in water: {mass_words(sinking, units)}."

@@ -108,8 +108,7 @@ def body_of(entry: PieceEntry, stamp: object, memo: Memo) -> Body:
     mass also gives the volume. A scan keeps its volume and is checked by the mass.
     `stamp` and `memo` are as for `solid_of`.
     """
-    shape, density = entry.shape, entry.material.density
-    assert density is not None
+    shape, density = entry.shape, entry.material.dense
     formed = shape.scan or shape.mesh or shape.solid or shape.limbs
     if entry.mass is not None and not formed:
         return _from_mass(entry, entry.mass)
@@ -368,8 +367,7 @@ def _branch(shape: Shape) -> Piece:
 
 def _from_mass(entry: PieceEntry, mass: float) -> Body:
     """Take the volume from a measured mass; the form from the size, or a rounded stone."""
-    density = entry.material.density
-    assert density is not None
+    density = entry.material.dense
     volume = volume_of_mass(mass, density)
     size = entry.shape.size
     if size is None:
@@ -409,8 +407,7 @@ def _as_its_kind(volume: Range, mass: float, density: Range) -> Range:
 
 def _contradiction(entry: PieceEntry, volume: Range, mass: float) -> tuple[str, ...]:
     """Warn where mass and volume together fall outside the material's densities."""
-    density = entry.material.density
-    assert density is not None
+    density = entry.material.dense
     if mass / volume.low >= density.low and mass / volume.high <= density.high:
         return ()
     return (

@@ -89,6 +89,12 @@ class Stage:
         """Pieces of wood of one body."""
         return tuple(b for b in self.bodies[body].pieces if b.entry.kind == "wood")
 
+    def group_of(self, body: int) -> Group:
+        """Give the group that a body of wood is."""
+        group = self.bodies[body].group
+        assert group is not None
+        return group
+
     def above(self, body: int) -> tuple[int, ...]:
         """Numbers of the bodies that lie on this one."""
         return tuple(i for i, rest in enumerate(self.resting) if body in rest.carriers())
@@ -493,8 +499,7 @@ def _tie(sinker: Sinker, moving: Moving, placed: Mapping[str, Body]) -> Tie:
             direction = (anchor - place) / length
         straight = math.hypot(direction[0], direction[1]) < 1e-3
         direction = np.array([0.0, 0.0, -1.0]) if straight and direction[2] < 0 else direction
-    assert sinker.material.density is not None
-    height = (sinker.mass / sinker.material.density.mid) ** (1 / 3)
+    height = (sinker.mass / sinker.material.dense.mid) ** (1 / 3)
     hangs = sinker.how == "hanging" and place[2] > height
     return Tie(
         sinker,
@@ -530,8 +535,7 @@ def sinker_state(sinker: Sinker, stage: Stage, sign: float) -> tuple[float, floa
     """Mass [kg] and volume [m³] of a sinker."""
     if sinker.stone in stage.placed:
         return stone_state(stage.placed[sinker.stone], stage.water, sign)
-    density = sinker.material.density
-    assert density is not None
+    density = sinker.material.dense
     return sinker.mass, sinker.mass / density.at(sign)
 
 

@@ -267,17 +267,14 @@ def group_lift(group: Group, wood: Sequence[Body], water: float) -> Range:
     """Lift of the covered wood of a group, by its tub test or by its forms [kg]."""
     if group.tub is None:
         return Range.total(body.mass_in_water(water).negative() for body in wood)
-    assert group.tub.material.density is not None
-    return lift_by_tub((group.tub.mass, group.tub.material.density), water)
+    return lift_by_tub((group.tub.mass, group.tub.material.dense), water)
 
 
 def _balance(
     stage: Stage, number: int, stone: Material, plain: Sequence[End], strained: Sequence[End]
 ) -> Balance:
     """Balance a group vertically at the line; each stone by its own density."""
-    wood, water, group = stage.wood_of(number), stage.water, stage.bodies[number].group
-    assert group is not None
-    assert stone.density is not None
+    wood, water, group = stage.wood_of(number), stage.water, stage.group_of(number)
     hung = Hung(
         sum(s.mass for s in group.sinkers),
         Range(*(sum(_in_water(s, stage, sign) for s in group.sinkers) for sign in (-1, 0, 1))),
@@ -294,7 +291,7 @@ def _balance(
         density = density_by_lift(sum(body.mass.mid for body in wood), lift, water)
     pull = Range(min(mid, *pulls), mid, max(mid, *pulls))
     tub = group.tub is not None
-    return balance_of(lift, pull, asked, density, stone.density, water, hung, from_tub=tub)
+    return balance_of(lift, pull, asked, density, stone.dense, water, hung, from_tub=tub)
 
 
 def _in_water(sinker: Sinker, stage: Stage, sign: float) -> float:
@@ -315,8 +312,7 @@ def proved(
     stage: Stage, number: int, ends: Sequence[End], strained: Sequence[End], friction: Range
 ) -> bool:
     """Whether a body stays at every level: with its reserve, and wherever its middle may lie."""
-    group = stage.bodies[number].group
-    assert group is not None
+    group = stage.group_of(number)
     tried = (*mixed_ends(strained, group), *amiss_ends(mixed_ends(ends, group)))
     return all_stay(rigs_of(stage, tried, number, friction))
 
@@ -398,8 +394,7 @@ def _ends_together(stage: Stage, number: int) -> tuple[tuple[End, ...], tuple[En
 
     Wood of other groups that is judged with it is light or heavy at each of them.
     """
-    group = stage.bodies[number].group
-    assert group is not None
+    group = stage.group_of(number)
     own = _ends_alone(stage, number)
     others = [
         _ends_alone(stage, i)
@@ -418,8 +413,7 @@ def _ends_together(stage: Stage, number: int) -> tuple[tuple[End, ...], tuple[En
 
 def _ends_alone(stage: Stage, number: int) -> tuple[tuple[End, ...], ...]:
     """Give the same of one group alone; the most lift comes first, then the least."""
-    group, wood, water = stage.bodies[number].group, stage.wood_of(number), stage.water
-    assert group is not None
+    group, wood, water = stage.group_of(number), stage.wood_of(number), stage.water
     lift = group_lift(group, wood, water)
     ends = ends_of(group, wood, lift, water)
     unlucky = ends
@@ -446,8 +440,7 @@ def _offers(
     Where none hold it, places for one or two more feet are sought; where it leans, such on
     which it rests dry as drawn.
     """
-    group = stage.bodies[number].group
-    assert group is not None
+    group = stage.group_of(number)
     found = Offers(np.empty((0, 3)), "", ())
     held = not doubts and not group.tie_points
     if not around.offers or held or UNJUDGED & {*doubts}:
@@ -496,8 +489,7 @@ def _doubts(
     stage: Stage, number: int, ends: Sequence[End], strained: Sequence[End], soaked: End
 ) -> tuple[Doubt, ...]:
     """List why it is not proved that a group stays."""
-    rest, group = stage.resting[number], stage.bodies[number].group
-    assert group is not None
+    rest, group = stage.resting[number], stage.group_of(number)
     found = _doubts_of_balance(stage, number, ends, strained, soaked)
     found += _doubts_of_pose(stage, number)
     steep = np.tan(np.radians(rest.steepness)) > group.friction.low
@@ -523,8 +515,7 @@ def _doubts_of_balance(
     stage: Stage, number: int, ends: Sequence[End], strained: Sequence[End], soaked: End
 ) -> list[Doubt]:
     """List what lacks in the balance; one program answers where nothing does."""
-    group = stage.bodies[number].group
-    assert group is not None
+    group = stage.group_of(number)
     if proved(stage, number, (*ends, soaked), strained, group.friction):
         return []
     if not all_stay(rigs_of(stage, mixed_ends(ends, group), number, group.friction)):

@@ -96,8 +96,7 @@ def offers_for(
     stones that stand with taut ties. Places that will not show come first; others only where
     none of these will do.
     """
-    group = stage.bodies[number].group
-    assert group is not None
+    group = stage.group_of(number)
     bare = replace(group, sinkers=tuple(s for s in group.sinkers if s.how in KEPT))
     stage = stage.with_group(number, bare)
     if stays(stage):
@@ -131,8 +130,7 @@ def feet_for(
     """
     wood = stage.wood_of(number)
     faces = np.concatenate([b.piece.vertices[b.piece.faces] for b in wood])
-    group = stage.bodies[number].group
-    assert group is not None
+    group = stage.group_of(number)
     normals = np.cross(faces[:, 1] - faces[:, 0], faces[:, 2] - faces[:, 0])
     flat = -normals[:, 2] * group.friction.low > np.hypot(normals[:, 0], normals[:, 1])
     under = faces[flat].reshape(-1, 3)
@@ -271,8 +269,7 @@ def _by_number(
     rigs: Sequence[Rig], points: Floats, stage: Stage, material: Material, most: float
 ) -> list[Offer]:
     """Best set of one, two and three points by the levels that are tried."""
-    assert material.density is not None
-    wet = 1 - stage.water / material.density.low
+    wet = 1 - stage.water / material.dense.low
     shares = np.where(stage.levels > 0, wet, 1.0)
     found: list[Offer] = []
     everywhere = least_sinkers(rigs, _beside(points), shares, most)
@@ -312,8 +309,7 @@ def _beside(points: Floats) -> Floats:
 
 def _offer(material: Material, points: Floats, masses: Floats) -> Offer:
     """Make an offer; where there is no room for the stone below, it is strapped on."""
-    assert material.density is not None
-    heights = (masses / material.density.mid) ** (1 / 3)
+    heights = (masses / material.dense.mid) ** (1 / 3)
     return Offer(
         material,
         tuple((float(x), float(y), float(z)) for x, y, z in points),
@@ -331,8 +327,7 @@ def _proved(
 
     Held with stones that hang, with such that stand, and at the places as they are told.
     """
-    group = stage.bodies[number].group
-    assert group is not None
+    group = stage.group_of(number)
     for more in STEPS:
         masses = tuple(
             max(LIGHTEST, math.ceil(mass * more * 100 - 1e-6) / 100) for mass in offer.masses
@@ -373,8 +368,7 @@ def _lighter(offers: Sequence[Offer]) -> list[Offer]:
 
 def _fitting(offer: Offer, stones: Sequence[Body], water: float) -> tuple[str, ...]:
     """Lightest stones that weigh enough dry and in water, one for each mass; empty: they lack."""
-    density = offer.material.density
-    assert density is not None
+    density = offer.material.dense
     left = sorted(stones, key=lambda stone: stone.mass.low)
     chosen = [""] * len(offer.masses)
     for i in sorted(range(len(chosen)), key=lambda i: -offer.masses[i]):

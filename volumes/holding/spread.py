@@ -63,15 +63,13 @@ def spread_of_hold(hold: HoldResult, draws: int = DRAWS) -> Spread:
     rng = np.random.default_rng(SEED)
     stage, tub = hold.stage, hold.group.tub
     wood, water = stage.wood_of(hold.number), hold.stage.water
-    density = hold.sinker_material.density
-    assert density is not None
+    density = hold.sinker_material.dense
     others = [b for i in stage.together(hold.number)[1:] for b in stage.wood_of(i)]
     lifts, stones, staying = np.empty(draws), np.empty(draws), 0
     for i in range(draws):
         end = drawn_end(wood, rng)
         if tub is not None:
-            assert tub.material.density is not None
-            rho = float(drawn(tub.material.density, rng.standard_normal(1))[0])
+            rho = float(drawn(tub.material.dense, rng.standard_normal(1))[0])
             lift = lift_from_tub(tub.mass, max(rho, water * 1.001), water)
             end = replace(tub_end(wood, lift, water), stones=end.stones)
         stones[i] = density.at(end.stones)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.scape.materials import Material, find_material
+from plumbstone.volumes.scape.materials import Material, find_material, material_of
 from plumbstone.volumes.scape.quantities import parse_quantity
 from plumbstone.volumes.scape.sections import Section
 
@@ -70,12 +70,11 @@ def group_from(
     masses: Mapping[str, tuple[float, Material]],
 ) -> Group:
     """Read one [[group]]; `masses` gives mass and material of stones named as sinkers."""
-    tub = section.section("just_sinks_with", None)
     group = Group(
         name=section.text("name", "Wood"),
         wood=section.texts("wood"),
-        sinkers=tuple(_sinker_from(s, materials, masses) for s in section.sections("sinkers")),
-        tub=None if tub is None else _tub_from(tub, materials),
+        sinkers=section.tables("sinkers", _sinker_from, materials, masses),
+        tub=section.table("just_sinks_with", _tub_from, materials),
         factor=section.number("factor", FACTOR, least=1, most=10),
         tie_points=_points_from(section),
         log=_log_from(section),
@@ -83,7 +82,6 @@ def group_from(
     )
     if not group.wood:
         raise section.error("wood", "is missing; name the pieces of wood in this group.")
-    section.done()
     return group
 
 
@@ -166,7 +164,7 @@ def _friction_from(section: Section) -> Range:
 
 def _log_from(section: Section) -> tuple[Weighing, ...]:
     """Read the weighings of soaking wood; days count from the first date, if dates are given."""
-    dated = [_weighing_from(entry) for entry in section.sections("log")]
+    dated = section.tables("log", _weighing_from)
     if len({isinstance(day, datetime.date) for day, _ in dated}) > 1:
         raise section.error("log", "give every weighing a date, or every one a day.")
     days = [day.toordinal() if isinstance(day, datetime.date) else day for day, _ in dated]
@@ -189,9 +187,7 @@ def _weighing_from(section: Section) -> tuple[float | datetime.date, Weighing]:
         day = section.number("day", least=0)
     in_water = section.choice("weighed", ("air", "water"), "air") == "water"
     least = -100 if in_water else 1e-6  # what still floats pulls the scale up
-    mass = section.quantity("mass", "mass", least=least)
-    section.done()
-    return day, Weighing(0.0, mass, in_water)
+    return day, Weighing(0.0, section.quantity("mass", "mass", least=least), in_water)
 
 
 def _points_from(section: Section) -> tuple[tuple[float, float, float], ...]:
@@ -220,8 +216,8 @@ def _sinker_from(
         mass, material = masses[stone]
     else:
         mass = section.quantity("mass", "mass", least=1e-6)
-        material = _material(section, materials)
-    sinker = Sinker(
+        material = material_of(section, materials, "a stone")
+    return Sinker(
         mass=mass,
         material=material,
         how=section.choice("how", HOLDS, "hanging"),
@@ -230,23 +226,9 @@ def _sinker_from(
         stone=stone,
         price=section.number("price", None, least=0, sign="€/kg"),
     )
-    section.done()
-    return sinker
 
 
 def _tub_from(section: Section, materials: Mapping[str, Material]) -> TubTest:
     """Read what the group just sank with."""
-    tub = TubTest(section.quantity("mass", "mass", least=1e-6), _material(section, materials))
-    section.done()
-    return tub
-
-
-def _material(section: Section, materials: Mapping[str, Material]) -> Material:
-    """Find a sinker's material; it must have a density."""
-    try:
-        material = find_material(section.text("material"), materials)
-    except PlumbstoneError as error:
-        raise section.error("material", str(error)) from None
-    if material.density is None:
-        raise section.error("material", f"{material.name} has no density; name a stone.")
-    return material
+    mass = section.quantity("mass", "mass", least=1e-6)
+    return TubTest(mass, material_of(section, materials, "a stone"))

@@ -1,19 +1,18 @@
 """Layers of substrate: where each lies, how deep it is drawn, and the border between them."""
 
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.limits import MOST_POINTS
 from plumbstone.meshes.loops import signed_distances
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.maps import MapError, picture_levels, table_levels
-from plumbstone.volumes.scape.materials import Material, find_material
+from plumbstone.volumes.scape.materials import Material, material_of
 from plumbstone.volumes.scape.quantities import is_quantity, parse_quantity, without_comma
 from plumbstone.volumes.scape.sections import Section
 
@@ -170,34 +169,19 @@ class Spot:
 
 def spot_from(section: Section) -> Spot:
     """Read one [[spot]]: `name`, `at` and, for a plant, `root_depth`."""
-    spot = Spot(
+    return Spot(
         section.text("name"),
         section.quantities("at", "length", count=2, least=0),
         section.quantity("root_depth", "length", None, least=0),
     )
-    section.done()
-    return spot
-
-
-def layers_from(
-    sections: Sequence[Section], materials: Mapping[str, Material]
-) -> tuple[Layer, ...]:
-    """Read the [[layer]] tables in pouring order.
-
-    Raises
-    ------
-    ScapeError
-        If a key is missing, unknown or impossible.
-    """
-    return tuple(_layer_from(section, materials) for section in sections)
 
 
 def borders_from(top: Section) -> tuple[Border, ...]:
     """Read [border], or several [[border]] with names of their own."""
     if isinstance(top.peek("border"), dict):
-        return (_border_from(top.section("border")),)
+        return (top.section("border").read_by(_border_from),)
     sections = top.sections("border")
-    borders = tuple(_border_from(section) for section in sections)
+    borders = tuple(section.read_by(_border_from) for section in sections)
     for i, border in enumerate(borders):
         if len(borders) > 1 and border.name in ("", *(b.name for b in borders[:i])):
             raise sections[i].error("name", "must be given, and differ from border to border.")
@@ -216,9 +200,7 @@ def _border_from(section: Section) -> Border:
     strip, low = _wall_from(section, "strip")
     divider, high = _wall_from(section, "divider")
     height = low if strip else high
-    border = Border(line, section.texts("stones"), strip, divider, name, height)
-    section.done()
-    return border
+    return Border(line, section.texts("stones"), strip, divider, name, height)
 
 
 def _wall_from(section: Section, key: str) -> tuple[bool, float | None]:
@@ -298,13 +280,15 @@ def drawn_level(profile: Profile, edge: Floats | None, grid: Grid, slope: float 
     return np.maximum(level, 0.0)
 
 
-def _layer_from(section: Section, materials: Mapping[str, Material]) -> Layer:
-    """Read one [[layer]]."""
-    key = section.text("material")
-    try:
-        material = find_material(key, materials)
-    except PlumbstoneError as error:
-        raise section.error("material", str(error)) from None
+def layer_from(section: Section, materials: Mapping[str, Material]) -> Layer:
+    """Read one [[layer]].
+
+    Raises
+    ------
+    ScapeError
+        If a key is missing, unknown or impossible.
+    """
+    material = material_of(section, materials)
     if material.kind not in ("substrate", "strip"):
         raise section.error("material", f"is a {material.kind}; a layer needs substrate.")
     name = section.text("name", material.name.capitalize())
@@ -313,19 +297,17 @@ def _layer_from(section: Section, materials: Mapping[str, Material]) -> Layer:
     repose = section.number("repose", None, least=5, most=60, sign="°")
     if repose is not None:
         material = replace(material, repose=Range.exact(repose))
-    layer = Layer(
+    return Layer(
         name=name,
         material=material,
         zone=zone,
         profile=profile,
         settling=section.number("settling", material.settling, least=0, most=0.5, sign="%"),
-        bags=tuple(_bag_from(entry) for entry in section.sections("bags")),
+        bags=section.tables("bags", _bag_from),
         spare=section.number("spare", 0.0, least=0, most=1, sign="%"),
-        sacks=_sacks_from(sacks) if (sacks := section.section("sacks", None)) else None,
+        sacks=section.table("sacks", _sacks_from),
         fabric=section.flag("fabric"),
     )
-    section.done()
-    return layer
 
 
 def _bag_from(section: Section) -> Bag:
@@ -339,19 +321,15 @@ def _bag_from(section: Section) -> Bag:
     holds = parse_quantity(text, kind)
     if holds < 1e-6:
         raise section.error("holds", "must be more than nothing.")
-    bag = Bag(holds, by_mass, section.number("price", None, least=0, sign="€"), str(text))
-    section.done()
-    return bag
+    return Bag(holds, by_mass, section.number("price", None, least=0, sign="€"), str(text))
 
 
 def _sacks_from(section: Section) -> Sacks:
     """Read `sacks`: what one holds, and the share of gaps between them."""
-    sacks = Sacks(
+    return Sacks(
         section.quantity("holds", "volume", least=1e-5),
         section.number("gaps", SACK_GAPS, least=0, most=0.5, sign="%"),
     )
-    section.done()
-    return sacks
 
 
 def _zone_from(section: Section) -> Zone:
@@ -381,37 +359,36 @@ def _profile_from(section: Section) -> Profile:
     key = given[0]
     profile = Profile(
         key == "height",
-        mounds=tuple(_mound_from(entry) for entry in section.sections("mounds")),
-        paths=tuple(_path_from(entry) for entry in section.sections("paths")),
+        mounds=section.tables("mounds", _mound_from),
+        paths=section.tables("paths", _path_from),
     )
     if not isinstance(section.peek(key), dict):
         level = section.quantity(key, "length", least=0)
         return replace(profile, corners=(level,) * 4)
-    return _shaped(profile, section.section(key))
+    return section.section(key).read_by(_shaped, profile)  # type: ignore[no-any-return]
 
 
-def _shaped(profile: Profile, table: Section) -> Profile:
+def _shaped(table: Section, profile: Profile) -> Profile:
     """Read the table of a depth: sides, corners, points, terraces or a height map."""
     ways = [key for key in ("points", "terraces", "map") if table.has(key)]
     if len(ways) > 1:
         raise table.error(ways[1], f"cannot go with {ways[0]}; keep one of them.")
     if ways == ["points"]:
-        points = tuple(_level_at(entry) for entry in table.sections("points", most=MOST_POINTS))
+        points = table.tables("points", _level_at, most=MOST_POINTS)
         if len({(round(x, 4), round(y, 4)) for x, y, _ in points}) < max(len(points), 1):
             raise table.error("points", "must be places apart from each other, at least one.")
         profile = replace(profile, points=points)
     elif ways == ["terraces"]:
-        steps = sorted(_terrace_from(entry) for entry in table.sections("terraces"))
-        profile = replace(profile, terraces=tuple(steps))
+        terraces = sorted(table.tables("terraces", _terrace_from))
+        profile = replace(profile, terraces=tuple(terraces))
     elif ways == ["map"]:
         profile = replace(profile, heightmap=_heightmap_from(table))
     else:
-        profile = _sides_from(profile, table)
-    table.done()
+        profile = _sides_from(table, profile)
     return profile
 
 
-def _sides_from(profile: Profile, table: Section) -> Profile:
+def _sides_from(table: Section, profile: Profile) -> Profile:
     """Read front and back, then left and right or single corners."""
     front = table.quantity("front", "length", None, least=0)
     back = table.quantity("back", "length", front, least=0)
@@ -430,39 +407,31 @@ def _sides_from(profile: Profile, table: Section) -> Profile:
 
 def _mound_from(section: Section) -> Mound:
     """Read one mound or hollow."""
-    mound = Mound(
+    return Mound(
         section.quantities("at", "length", count=2),
         section.quantity("rise", "length"),
         section.quantity("radius", "length", least=1e-3),
     )
-    section.done()
-    return mound
 
 
 def _path_from(section: Section) -> Trail:
     """Read one path."""
-    trail = Trail(
+    return Trail(
         section.points("line", least_count=2),
         section.quantity("width", "length", least=1e-3),
         section.quantity("level", "length", least=0),
     )
-    section.done()
-    return trail
 
 
 def _level_at(section: Section) -> tuple[float, float, float]:
     """Read one point: `at` and `level`."""
     x, y = section.quantities("at", "length", count=2)
-    level = section.quantity("level", "length", least=0)
-    section.done()
-    return x, y, level
+    return x, y, section.quantity("level", "length", least=0)
 
 
 def _terrace_from(section: Section) -> tuple[float, float]:
     """Read one terrace: `from` (behind the front of the zone) and `level`."""
-    step = section.quantity("from", "length", least=0), section.quantity("level", "length", least=0)
-    section.done()
-    return step
+    return section.quantity("from", "length", least=0), section.quantity("level", "length", least=0)
 
 
 def _heightmap_from(table: Section) -> Floats:

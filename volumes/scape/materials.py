@@ -71,6 +71,12 @@ class Material:
         return self.key
 
     @property
+    def dense(self) -> Range:
+        """The same as `density` [kg/m³], of a stone or a wood, which always has one."""
+        assert self.density is not None
+        return self.density
+
+    @property
     def grain_envelope_density(self) -> Range:
         """Mass of a dry grain over its envelope with inner pores [kg/m³]."""
         if self.kind == "substrate" and self.density is not None:
@@ -112,6 +118,17 @@ def find_material(name: str, materials: Mapping[str, Material] | None = None) ->
 def _plain(name: str) -> str:
     """Give a name without case, hyphens and repeated blanks."""
     return " ".join(name.lower().replace("-", " ").split())
+
+
+def material_of(section: Section, materials: Mapping[str, Material], instead: str = "") -> Material:
+    """Find the `material` that a table names; one without density is none where `instead` is."""
+    try:
+        material = find_material(section.text("material"), materials)
+    except UnknownMaterialError as error:
+        raise section.error("material", str(error)) from None
+    if instead and material.density is None:
+        raise section.error("material", f"{material.name} has no density; name {instead}.")
+    return material
 
 
 def described(words: str, materials: Mapping[str, Material] | None = None) -> tuple[Material, ...]:

@@ -1,6 +1,7 @@
 """The scape file: what a user writes about one tank, read and checked in one place."""
 
 import itertools
+import math
 import re
 import stat
 import tomllib
@@ -11,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from plumbstone.meshes.errors import PlumbstoneError, unreadable
+from plumbstone.meshes.errors import unreadable
 from plumbstone.meshes.limits import MOST_AT_HAND, MOST_CORNERS, MOST_WOOD, raised
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.ranges import Range
@@ -22,14 +23,14 @@ from plumbstone.volumes.scape.layers import (
     Layer,
     Spot,
     borders_from,
-    layers_from,
+    layer_from,
     spot_from,
 )
 from plumbstone.volumes.scape.materials import (
     Material,
-    find_material,
     load_materials,
     material_from,
+    material_of,
 )
 from plumbstone.volumes.scape.quantities import in_feet_or_inches
 from plumbstone.volumes.scape.sections import ScapeError, Section
@@ -229,22 +230,20 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
     scape = Scape(
         name=top.text("name", path.stem),
         path=path,
-        tank=_tank_from(top.section("tank")),
-        pieces=tuple(_piece_from(entry, materials) for entry in top.sections("piece")),
-        lumps=tuple(_lump_from(entry, materials) for entry in top.sections("lump")),
-        layers=layers_from(top.sections("layer"), materials),
+        tank=top.section("tank").read_by(_tank_from),
+        pieces=top.tables("piece", _piece_from, materials),
+        lumps=top.tables("lump", _lump_from, materials),
+        layers=top.tables("layer", layer_from, materials),
         borders=borders_from(top),
         groups=(),
-        spots=tuple(spot_from(entry) for entry in top.sections("spot")),
-        at_hand=tuple(
-            _at_hand_from(entry, materials) for entry in top.sections("at_hand", most=MOST_AT_HAND)
-        ),
+        spots=top.tables("spot", spot_from),
+        at_hand=top.tables("at_hand", _at_hand_from, materials, most=MOST_AT_HAND),
         materials=materials,
-        prices=_prices_from(prices) if (prices := top.section("prices", None)) else Prices(),
+        prices=top.table("prices", _prices_from) or Prices(),
         us=_in_us_units(values["tank"]),
     )
     masses = {p.name: _mass_and_material(p) for p in scape.pieces if p.kind == "stone"}
-    written = tuple(group_from(entry, materials, masses) for entry in top.sections("group"))
+    written = top.tables("group", group_from, materials, masses)
     ties = [(piece.name, piece.kind, piece.tied_to) for piece in scape.pieces]
     groups = with_tied(written, ties, masses)
     _check_once(path, groups)
@@ -307,8 +306,7 @@ def _deepest_key(text: str) -> int:
 
 def _own_materials(top: Section) -> dict[str, Material]:
     """Read the user's own [[material]] tables."""
-    known = load_materials()
-    found = (material_from(entry, known) for entry in top.sections("material"))
+    found = top.tables("material", material_from, load_materials())
     return {material.key: material for material in found}
 
 
@@ -342,7 +340,7 @@ def _tank_from(section: Section) -> Tank:
         bracing=section.quantity("bracing", "length", 0.0, least=0),
         lamp_height=section.quantity("lamp_height", "length", None, least=0),
         filter_water=section.quantity("filter_water", "volume", 0.0, least=0),
-        sump=_sump_from(sump) if (sump := section.section("sump", None)) else None,
+        sump=section.table("sump", _sump_from),
         stand=stand,
         guesses=guesses,
     )
@@ -350,7 +348,6 @@ def _tank_from(section: Section) -> Tank:
         raise section.error("temperature", "lies outside 0-40 °C; water tables end there.")
     if 2 * tank.bracing >= min(tank.length, tank.depth):
         raise section.error("bracing", "leaves no opening; give the width of the brace.")
-    section.done()
     return tank
 
 
@@ -377,31 +374,26 @@ def _inside(section: Section, glass: float | None) -> tuple[tuple[float, ...], t
 def _prices_from(section: Section) -> Prices:
     """Read [prices]."""
     names = (f.name for f in fields(Prices))
-    prices = Prices(*(section.number(name, None, least=0, sign="€") for name in names))
-    section.done()
-    return prices
+    return Prices(*(section.number(name, None, least=0, sign="€") for name in names))
 
 
 def _sump_from(section: Section) -> Sump:
     """Read [tank.sump]."""
-    sump = Sump(
+    return Sump(
         water=section.quantity("water", "volume", least=0),
         area=section.quantity("area", "area", None, least=0),
         drop=section.quantity("drop", "length", None, least=0),
         spare=section.quantity("spare", "volume", None, least=0),
     )
-    section.done()
-    return sump
 
 
 def _piece_from(section: Section, materials: Mapping[str, Material]) -> PieceEntry:
     """Read one [[piece]]."""
-    material = _material(section, materials)
-    kind = _kind_of(section, material)
+    material = material_of(section, materials, "a stone")
     mass = section.quantity("mass", "mass", None, least=LEAST_MASS)
-    entry = PieceEntry(
+    return PieceEntry(
         name=section.text("name"),
-        kind=kind,
+        kind=_kind_of(section, material),
         shape=_shape_from(section, mass),
         material=material,
         mass=mass,
@@ -415,27 +407,19 @@ def _piece_from(section: Section, materials: Mapping[str, Material]) -> PieceEnt
         tied_to=section.texts("tied_to"),
         price=section.number("price", None, least=0, sign="€/kg"),
     )
-    section.done()
-    if entry.material.density is None:
-        raise section.error("material", f"{entry.material.name} has no density; name a {kind}.")
-    return entry
 
 
 def _at_hand_from(section: Section, materials: Mapping[str, Material]) -> PieceEntry:
     """Read one [[at_hand]]: a stone that was weighed, measured or scanned."""
     mass = section.quantity("mass", "mass", None, least=LEAST_MASS)
-    entry = PieceEntry(
+    return PieceEntry(
         name=section.text("name"),
         kind="stone",
         shape=_shape_from(section, mass),
-        material=_material(section, materials),
+        material=material_of(section, materials, "a stone"),
         mass=mass,
         price=section.number("price", None, least=0, sign="€/kg"),
     )
-    section.done()
-    if entry.material.density is None:
-        raise section.error("material", f"{entry.material.name} has no density; name a stone.")
-    return entry
 
 
 def _shape_from(section: Section, mass: float | None) -> Shape:
@@ -446,7 +430,7 @@ def _shape_from(section: Section, mass: float | None) -> Shape:
     size = section.quantities("size", "length", None, count=3, least=1e-4)
     factor = section.number("shape_factor", None, least=0.05, most=1.0, sign="%")
     seed = section.whole("seed", 0)
-    limbs = tuple(_limb_from(entry) for entry in section.sections("limbs"))
+    limbs = section.tables("limbs", _limb_from)
     ways = [bool(scan), mesh is not None, size is not None, bool(limbs)]
     if sum(ways) > 1:
         raise section.error("scan", "only one of scan, size and limbs can give the form.")
@@ -494,9 +478,7 @@ def _limb_from(section: Section) -> Limb:
         path = _path_from(section, points)
         steps = itertools.pairwise(path)
         length = sum(sum((b - a) ** 2 for a, b in zip(p, q, strict=True)) ** 0.5 for p, q in steps)
-    girths = section.quantities("girth", "length", count=2, least=1e-3)
-    section.done()
-    return Limb(path, length, girths)
+    return Limb(path, length, section.quantities("girth", "length", count=2, least=1e-3))
 
 
 def _path_from(section: Section, points: object) -> tuple[tuple[float, float, float], ...]:
@@ -511,15 +493,13 @@ def _path_from(section: Section, points: object) -> tuple[tuple[float, float, fl
 
 def _lump_from(section: Section, materials: Mapping[str, Material]) -> Lump:
     """Read one [[lump]]."""
-    material = _material(section, materials)
+    material = material_of(section, materials, "a stone or a wood")
     mass = section.quantity("mass", "mass", None, least=LEAST_MASS)
     volume = section.quantity("volume", "volume", None, least=1e-6)
     if (mass is None) == (volume is None):
         raise section.error("mass", "give the mass of all of them together, or their volume.")
-    density = material.density
-    if density is None:
-        raise section.error("material", f"{material.name} has no density; name a stone or a wood.")
-    lump = Lump(
+    density = material.dense
+    return Lump(
         name=section.text("name", "Loose stones"),
         kind=_kind_of(section, material),
         count=section.whole("count", 1, least=1),
@@ -532,17 +512,6 @@ def _lump_from(section: Section, materials: Mapping[str, Material]) -> Lump:
         pores_filled=section.flag("pores_filled"),
         price=section.number("price", None, least=0, sign="€/kg"),
     )
-    section.done()
-    return lump
-
-
-def _material(section: Section, materials: Mapping[str, Material]) -> Material:
-    """Find the material that a table names."""
-    key = section.text("material")
-    try:
-        return find_material(key, materials)
-    except PlumbstoneError as error:
-        raise section.error("material", str(error)) from None
 
 
 def _kind_of(section: Section, material: Material) -> str:
@@ -556,13 +525,11 @@ def _kind_of(section: Section, material: Material) -> str:
 
 def _mass_and_material(piece: PieceEntry) -> tuple[float, Material]:
     """Mass of a stone as far as the file alone tells it [kg], and its material."""
-    density = piece.material.density
-    assert density is not None
     if piece.mass is not None:
         return piece.mass, piece.material
-    size = piece.shape.size or (0.0, 0.0, 0.0)
     factor = piece.shape.shape_factor or SHAPE_FACTOR
-    return size[0] * size[1] * size[2] * factor * density.mid, piece.material
+    volume = math.prod(piece.shape.size or (0.0,)) * factor
+    return volume * piece.material.dense.mid, piece.material
 
 
 def _check_names(scape: Scape) -> None:

@@ -2,9 +2,9 @@
 
 import difflib
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar, TypeVarTuple
 
 from plumbstone.meshes.errors import PlumbstoneError, shown
 from plumbstone.meshes.limits import MOST_ENTRIES, MOST_POINTS, raised
@@ -12,6 +12,8 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.reading.beside import OutsideError, file_beside
 from plumbstone.volumes.scape.quantities import QuantityError, bare_number, parse_quantity
 
+T = TypeVar("T")
+Given = TypeVarTuple("Given")
 _REQUIRED: Any = object()
 LONGEST_TEXT = 300  # such as a name [characters]
 TABLES = {
@@ -253,6 +255,27 @@ class Section:
             label = f' "{name[:60]}"' if isinstance(name, str) else ""
             prefix = f"{self.where}." if self.where else ""
             found.append(Section(entry, self.path, f"{prefix}{key} {i}{label}", self.files))
+        return found
+
+    def table(self, key: str, read: "Callable[[Section, *Given], T]", *given: *Given) -> T | None:
+        """Take a sub-table whole by a function that reads it; None where it is not given."""
+        found = self.section(key, None)
+        return None if found is None else found.read_by(read, *given)
+
+    def tables(
+        self,
+        key: str,
+        read: "Callable[[Section, *Given], T]",
+        *given: *Given,
+        most: int = MOST_ENTRIES,
+    ) -> tuple[T, ...]:
+        """Take an array of tables, each whole by a function that reads one."""
+        return tuple(entry.read_by(read, *given) for entry in self.sections(key, most=most))
+
+    def read_by(self, read: "Callable[[Section, *Given], T]", *given: *Given) -> T:
+        """Give what a function makes of this table; refuse keys that it did not read."""
+        found = read(self, *given)
+        self.done()
         return found
 
     def done(self) -> None:
