@@ -15,6 +15,8 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.weighing import (
     Weighed,
     checked_by_mass,
+    checked_by_table,
+    density_by_bucket,
     density_of_two_weighings,
     rescaled_to_mass,
     rescaled_to_volume,
@@ -132,6 +134,8 @@ def request_of(
         found = with_density(found, density, TWICE)
     if rise is not None:
         volume = volume_by_bucket(rise, step, capacity, WATER)
+        if dry is not None:
+            found = with_density(found, density_by_bucket(dry, volume, found), TWICE)
     ruler = _ruler(unit, longest, across, mat, mat_control, known)
     ruler = replace(ruler, single=one_piece, weighed=rise is not None)
     if rescale and rise is not None:
@@ -174,6 +178,7 @@ def weigh_all(
 ) -> tuple[list[Weighed], Failures]:
     """Weigh by tape, limbs, bucket or mass alone; or every scan, a bad one being a row."""
     found, failed = _weigh_all(request, scans, size, factor, limbs)
+    found = [checked_by_table(weighed) for weighed in found]
     for weighed in found:
         checked({weighed.name: {"volume_m3": weighed.volume, "mass_kg": weighed.mass}})
     return found, failed
@@ -386,14 +391,14 @@ def _known(text: str) -> Known:
 
 
 def _sides(text: str, count: int, option: str, order: str, example: str) -> list[float]:
-    """Parse lengths joined by x, the unit after the last [m]."""
+    """Parse lengths joined by x [m]: a unit after each, or one after the last for all."""
     parts = re.split(r" *[x×*] *| +by +", text.strip(), flags=re.IGNORECASE)
     unit = parts[-1].lstrip(FIGURES)
     if len(parts) != count:
         raise PlumbstoneError(f'{option} "{text}": write {order}, "{example}".')
-    bare = {part for part in parts if not part.lstrip(FIGURES)}
-    sides = [f"{part} {unit}".strip() if part in bare else part for part in parts]
-    found = [parse_quantity(side, "length") for side in sides]
+    if not any(part.lstrip(FIGURES) for part in parts[:-1]):
+        parts = [*(f"{part} {unit}".strip() for part in parts[:-1]), parts[-1]]
+    found = [parse_quantity(part, "length") for part in reversed(parts)][::-1]  # last: most lacks
     if min(found) <= 0:
         raise PlumbstoneError(f'{option} "{text}": every side must be more than nothing.')
     return found

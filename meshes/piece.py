@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,3 +65,34 @@ class Piece:
     def moved_to(self, vertices: Floats) -> "Piece":
         """Return the same piece with other corner positions, shape (n, 3) [m]."""
         return replace(self, vertices=vertices)
+
+
+def piece_from(mesh: Any, name: str) -> Piece:
+    """Take a mesh in memory as a piece, corners in metres.
+
+    Parameters
+    ----------
+    mesh : Piece, (vertices, faces), or anything with both
+        Corners (n, 3) [m] and rows of them (m, 3).
+    name : str
+        For one that has none.
+
+    Raises
+    ------
+    ValueError
+        If these are no such arrays; its text tells what is wrong with the mesh.
+    """
+    try:
+        pair = (mesh.vertices, mesh.faces) if hasattr(mesh, "faces") else mesh
+        vertices, faces = np.asarray(pair[0], float), np.asarray(pair[1], np.int64)
+    except (AttributeError, TypeError, ValueError, IndexError, KeyError):
+        raise ValueError("must have vertices (n, 3) and faces (m, 3).") from None
+    if vertices.ndim != 2 or vertices.shape[1] != 3 or faces.ndim != 2 or faces.shape[1] != 3:
+        raise ValueError("must have vertices (n, 3) and faces (m, 3).")
+    if not np.isfinite(vertices).all():
+        raise ValueError("has corners that are not finite; mend the vertices.")
+    if len(faces) == 0 or not 0 <= faces.min() <= faces.max() < len(vertices):
+        raise ValueError(f"has faces beyond its {len(vertices)} vertices, or none.")
+    if isinstance(mesh, Piece):
+        return replace(mesh, vertices=vertices, faces=faces)
+    return Piece(vertices, faces, name, source="a mesh in memory")

@@ -152,7 +152,8 @@ def test_every_finding_stands_on_the_page(results: Path, document: dict[str, Any
     page = Page((results / "build-sheet.html").read_text(encoding="utf-8"))
     words = " ".join(" ".join(page.words).split())
     for finding in document["findings"]:
-        assert " ".join(finding["text"].split()) in words
+        times = words.count(" ".join(finding["text"].split()))
+        assert times == 1 or (times and finding["severity"] != "note")
 
 
 CROWD = pytest.param("forty", marks=pytest.mark.slow)  # it takes long to draw

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+import trimesh
 from commands import read_json, refuse, type_in
 from matplotlib.text import Text
 
@@ -680,6 +681,20 @@ def test_wood_is_not_judged_as_a_stone(tmp_path: Path) -> None:
 def test_what_is_no_size_or_mass_is_refused_in_words(given: dict[str, Any]) -> None:
     with pytest.raises(ps.PlumbstoneError, match=r"metres|above zero|unit"):
         ps.weigh(material="granite", **given)
+
+
+def test_a_mesh_in_memory_is_weighed_as_its_file_would_be(tmp_path: Path) -> None:
+    ball = trimesh.creation.icosphere(subdivisions=4, radius=0.1)
+    ball.vertices = ball.vertices.astype(np.float32)  # as its file holds them
+    ball.export(tmp_path / "ball.ply")
+    by_file = ps.weigh(tmp_path / "ball.ply", material="granite", unit="m", longest_m=0.2)
+    for mesh in (ball, (ball.vertices.tolist(), ball.faces)):
+        found = ps.weigh(mesh, material="granite", longest_m=0.2)
+        assert found.volume_m3.low <= ball.volume <= found.volume_m3.high  # trimesh
+        assert found.volume_m3.mid == pytest.approx(by_file.volume_m3.mid, rel=1e-6)
+        assert found.trust == by_file.trust
+    with pytest.raises(ps.PlumbstoneError, match="The mesh has faces beyond its 3 vertices"):
+        ps.weigh((np.eye(3), [[0, 1, 3]]), material="granite")
 
 
 def test_numbers_of_numpy_are_as_good_as_plain_ones() -> None:

@@ -15,7 +15,9 @@ from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.measures.rulers import FILE_ALONE
 from plumbstone.meshes.reading.gltf import parsed_gltf
+from plumbstone.meshes.reading.points import parsed_points
 from plumbstone.meshes.reading.scans import ScanError, read_raw
+from plumbstone.meshes.reading.usd import parsed_usd
 from plumbstone.meshes.shapes.primitives import boulder
 
 STONE = boulder((0.2, 0.15, 0.12), 4, subdivisions=4)
@@ -383,6 +385,24 @@ def Xform "turned" {{
     assert enclosed_volume(raw.vertices, raw.faces) == pytest.approx(TETRAHEDRON, rel=1e-6)
 
 
+def test_a_usd_says_which_faces_are_holes(tmp_path: Path) -> None:
+    # Pixar, OpenUSD, UsdGeomMesh: holeIndices are faces "treated as holes, i.e. made invisible".
+    pytest.importorskip("pxr.Usd", reason="usd-core is not installed")
+    (tmp_path / "a.usda").write_text(
+        """#usda 1.0
+def Mesh "stone" {
+    int[] faceVertexCounts = [4, 3, 5]
+    int[] faceVertexIndices = [0, 1, 2, 3, 0, 2, 4, 0, 1, 2, 3, 4]
+    int[] holeIndices = [1]
+    point3f[] points = [(0, 0, 0), (1, 0, 0), (1, 1, 0), (0, 1, 0), (0, 0, 1)]
+}
+""",
+        encoding="utf-8",
+    )
+    (part,) = parsed_usd(tmp_path / "a.usda", b"").parts
+    assert part.faces.tolist() == [[0, 1, 2], [0, 2, 3], [0, 1, 2], [0, 2, 3], [0, 3, 4]]
+
+
 def test_a_usd_of_nonsense_is_told(tmp_path: Path) -> None:
     pytest.importorskip("pxr.Usd", reason="usd-core is not installed")
     (tmp_path / "a.usda").write_text("#usda 1.0\ndef Mesh (", encoding="utf-8")
@@ -509,6 +529,40 @@ def cloud_files(folder: Path) -> list[Path]:
     file.write_scan_raw({axis: points[:, k].copy() for k, axis in enumerate(axes)})
     file.close()
     return [*paths, folder / "a.e57"]
+
+
+def test_an_e57_of_ranges_and_angles(tmp_path: Path) -> None:
+    # ASTM E2807: azimuth from x towards y, elevation from the plane of x and y [rad], a pose after.
+    pye57 = pytest.importorskip("pye57", reason="pye57 is not installed")
+    lib = pye57.libe57
+    points = np.random.default_rng(4).normal(size=(300, 3)) * 0.1
+    ranges = np.linalg.norm(points, axis=1)
+    columns = {
+        "sphericalRange": ranges,
+        "sphericalAzimuth": np.arctan2(points[:, 1], points[:, 0]),
+        "sphericalElevation": np.arcsin(points[:, 2] / ranges),
+    }
+    file = pye57.E57(str(tmp_path / "a.e57"), mode="w")
+    scan, pose, place, kinds = (lib.StructureNode(file.image_file) for _ in range(4))
+    scan.set("pose", pose)
+    pose.set("translation", place)
+    for axis, far in zip("xyz", (1.0, -2.0, 3.0), strict=True):
+        place.set(axis, lib.FloatNode(file.image_file, far))
+    for name in columns:
+        kinds.set(name, lib.FloatNode(file.image_file, 0.0, lib.E57_DOUBLE, -9.0, 9.0))
+    codecs = lib.VectorNode(file.image_file, True)
+    table = lib.CompressedVectorNode(file.image_file, kinds, codecs)
+    scan.set("points", table)
+    file.data3d.append(scan)
+    arrays, buffers = file.make_buffers(list(columns), len(points))
+    for name, column in columns.items():
+        arrays[name][:] = column
+    writer = table.writer(buffers)
+    writer.write(len(points))
+    writer.close()
+    file.close()
+    (part,) = parsed_points(tmp_path / "a.e57", b"", ".e57").parts
+    assert part.vertices == pytest.approx(points + [1.0, -2.0, 3.0], abs=1e-12)
 
 
 def test_clouds_in_every_format(tmp_path: Path) -> None:

@@ -51,11 +51,19 @@ def test_what_is_no_length_is_refused(text: object) -> None:
 
 @pytest.mark.parametrize(
     ("text", "told"), [("1,500 mm", "write 1.500 mm or 1500 mm"),
-                       ("1/3 in", "write 8 cm or 3 in"), ("2 1 cm", "write 8 cm"), ("1.250,5 mm", "such as 8 cm"), ("23 5/8", "no unit")],
+                       ("1/3 in", "write 8 cm, 80 mm or 3 in"), ("2 1 cm", "write 8 cm"), ("1.250,5 mm", "such as 8 cm"), ("23 5/8", "no unit")],
 )  # fmt: skip
 def test_commas_and_odd_fractions_are_not_guessed(text: str, told: str) -> None:
     with pytest.raises(QuantityError, match=re.escape(told)):
         parse_quantity(text, "length")
+
+
+def test_no_unit_is_likelier_than_another() -> None:
+    # A kitchen scale shows grams or ounces: common practice, no source.
+    with pytest.raises(QuantityError, match="write 820 kg, 820 g, 820 lb or 820 oz"):
+        parse_quantity("820", "mass")
+    with pytest.raises(QuantityError, match='"600 cm", "600 mm" or "600 in"'):
+        parse_quantity(600, "length")
 
 
 def test_every_unit_agrees_with_a_library_of_units() -> None:

@@ -135,6 +135,9 @@ def test_sides_are_read_as_a_tape_shows_them(tmp_path: Path) -> None:
     metric = read_json(f"{line} '29.21 x 17.78 x 14.605 cm'", tmp_path)["pieces"][0]
     assert tape["volume_l"]["mid"] == pytest.approx(metric["volume_l"]["mid"], rel=1e-9)
     assert "more than nothing" in refuse(f"{line} '28 x 19 x -3 cm'", tmp_path)
+    # One unit after the last is for all; of several none is guessed for the rest.
+    assert "write 300 cm, 300 mm or" in refuse(f"{line} '300 x 10 cm x 10 cm'", tmp_path)
+    assert "write 15 cm, 15 mm or" in refuse(f"{line} '28 x 19 x 15'", tmp_path)
 
 
 def test_till_checks_and_rescales_only_on_request(tmp_path: Path) -> None:

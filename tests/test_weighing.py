@@ -15,6 +15,8 @@ from plumbstone.meshes.shapes.primitives import box
 from plumbstone.volumes.bodies.weighing import (
     WeighingError,
     checked_by_mass,
+    checked_by_table,
+    density_by_bucket,
     density_of_two_weighings,
     mass_of,
     rescaled_to_mass,
@@ -189,3 +191,23 @@ def test_lengths_that_nobody_measured_are_told_beside_what_else_is_poor() -> Non
     both = foremost([own, slight, Doubt("stand", 0.01, 0.01, "stands", trust="poor")])
     assert (both.what, both.says) == ("stand", f"stands; {own.says}")
     assert foremost([own]) is own
+
+
+def test_a_density_that_was_measured_is_held_against_the_table() -> None:
+    # By hand: 2.9 kg / 0.82 L = 3537 kg/m³ (granite: 2600 to 2700), hanging 2.9 - 0.82 = 2.08 kg.
+    volume = volume_by_bucket(0.82, 0.001, None, 1000.0)
+    stone = with_density(GRANITE, density_by_bucket(2.9, volume, GRANITE), "two weighings")
+    told = checked_by_table(weigh_volume(volume, stone, 2.9))
+    assert told.confidence.word == "fair"
+    assert "3537 kg/m³ does not fit granite (2600 to 2700)" in told.warnings[0]
+    assert told.mass_in_water(1000.0).mid == pytest.approx(2.08, abs=1e-3)
+    fits = with_density(GRANITE, density_by_bucket(2.17, volume, GRANITE), "two weighings")
+    assert not checked_by_table(weigh_volume(volume, fits, 2.17)).warnings
+    with pytest.raises(WeighingError, match="did you mean"):
+        density_by_bucket(21.7, volume, GRANITE)
+
+
+def test_limbs_are_not_told_of_scans() -> None:
+    (told,) = weigh_limbs([(0.6, 0.25, 0.12)], find_material("driftwood"), 0.7).warnings
+    assert "girths read wrong" in told
+    assert "--rescale" not in told

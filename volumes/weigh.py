@@ -1,21 +1,26 @@
 """Weigh one piece by what is known of it, in one call."""
 
+from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
 
+from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.volumes.bodies.weighing import (
+    Weighed,
     WeighingError,
     weigh_mass,
     weigh_scan,
     weigh_size,
 )
 from plumbstone.volumes.figures import WeighedFigures
-from plumbstone.volumes.scape.materials import find_material
+from plumbstone.volumes.scape.materials import Material, find_material
 from plumbstone.volumes.scape.quantities import numbers_of
 
 
 def weigh(
-    scan: Path | str | None = None,
+    scan: Any = None,
     *,
     material: str,
     unit: str | None = None,
@@ -29,12 +34,12 @@ def weigh(
 
     Parameters
     ----------
-    scan : Path or str, optional
-        Mesh or point cloud.
+    scan : Path, str or mesh, optional
+        File with a mesh or a point cloud; or a mesh in memory, see `meshes.piece.piece_from`.
     material : str
         A name of the materials table.
     unit : str, optional
-        Of the scan's coordinates.
+        Of the scan's coordinates; of a mesh in memory metres, if not given.
     longest_m : float, optional
         Known greatest distance between two points of the body, to set the scale of the scan [m].
     across_m : float, optional
@@ -77,7 +82,10 @@ def weigh(
         raise WeighingError(f"{unused[0]} has no effect {beside} a scan; leave it out.")
     if scan is not None:
         ruler = Ruler(unit, longest_m, across_m, single=one_piece)
-        found = weigh_scan(Path(scan), stone, ruler, mass_kg)
+        if isinstance(scan, (str, Path)):
+            found = weigh_scan(Path(scan), stone, ruler, mass_kg)
+        else:
+            found = _weigh_mesh(scan, stone, ruler, mass_kg)
     elif sides is not None:
         found = weigh_size((sides[0], sides[1], sides[2]), stone, mass=mass_kg)
     elif mass_kg is not None:
@@ -95,3 +103,22 @@ def weigh(
         mended=found.changes,
         warnings=found.warnings,
     )
+
+
+def _weigh_mesh(mesh: Any, material: Material, ruler: Ruler, mass: float | None) -> Weighed:
+    """Weigh a mesh in memory as the file that it could be: closed, measured and doubted alike."""
+    from plumbstone.meshes.piece import piece_from
+    from plumbstone.meshes.writing import ply_bytes
+
+    try:
+        piece = piece_from(mesh, "piece")
+    except ValueError as problem:
+        raise WeighingError(f"The mesh {problem}") from None
+    with TemporaryDirectory() as folder:
+        path = Path(folder, "mesh.ply")
+        path.write_bytes(ply_bytes(piece.vertices, piece.faces))
+        try:
+            found = weigh_scan(path, material, replace(ruler, unit=ruler.unit or "m"), mass)
+        except PlumbstoneError as problem:
+            raise WeighingError(str(problem).replace(f"{path}:", "The mesh")) from None
+    return replace(found, name=piece.name)

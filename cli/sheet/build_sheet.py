@@ -70,18 +70,20 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
         if_worse=_worded(if_worse_sentence), item=item_words, amount=_worded(amount_words),
     )  # fmt: skip
     text = {name: parts.joinpath(f"sheet.{name}").read_text("utf-8") for name in ("html", "css")}
+    steps = list(work_steps(report, figures))
+    told = [finding for step in steps for finding in step.findings]
     code = [parts.joinpath(name).read_text("utf-8") for name in ("viewer.js", "sheet.js")]
     return environment.from_string(text["html"]).render(
         document=document,
         report=report,
         urgent=told_first(report),
-        notes=[f for f in report.findings if f.severity is Severity.NOTE],
+        notes=[f for f in report.findings if f.severity is Severity.NOTE and f not in told],
         stop=not_yet(report),
         verdict=verdict(report).rstrip("."),
         unpriced=unpriced_words(report),
         first=FIRST_TOLD,
         crowded=CROWDED,
-        steps=list(work_steps(report, figures)),
+        steps=steps,
         cards=[
             {
                 "form": form,

@@ -221,7 +221,7 @@ def void(finding: Finding, units: Units) -> str:
     """Say that space under stones stays empty."""
     return (
         f"{finding.about[0]}: {_volume(finding, 'volume_m3', units)} of space under stones stays "
-        "empty, as it runs in from the sides only; push it in by hand before the stone is set."
+        "empty, as it runs in from the sides only; as you pour, push it in under them by hand."
     )
 
 

@@ -408,7 +408,7 @@ def _offer_sentences(hold: "HoldResult", units: Units) -> list[str]:
         best = min(found, key=lambda offer: offer.total)
         words.append(f"{name}: of the stones at hand, {' and '.join(best.stones)} will do.")
     elif hold.has_choice:
-        words.append(f"{name}: of the stones at hand none is heavy enough.")
+        words.append(f"{name}: of the stones at hand none is proved to do.")
     return words
 
 

@@ -42,6 +42,7 @@ from plumbstone.meshes.measures.isolating import (
     LEAST_CUT,
     SECOND_BODY,
     split_bodies,
+    spread_over,
     table_within,
     upright,
 )
@@ -301,7 +302,8 @@ def _closed_each(path: Path, raw: RawScan, least: float, single: bool) -> tuple[
         says = "its surface is in pieces; it was taken for points"
         doubt = Doubt("torn", TORN, TORN, says, "fair")
         told = "the surface is torn into pieces, so its points were taken alone"
-        scans = _by_points(path, _points_on(raw), least)
+        points, _, _ = spread_over(raw.vertices, raw.faces, TORN_POINTS)
+        scans = _by_points(path, points, least)
         return tuple(saying(scan.doubted(doubt), (told,)) for scan in scans)
     scans = _complete(path, raw)
     if len(scans) == 1:
@@ -341,18 +343,6 @@ def _is_torn(raw: RawScan) -> bool:
         return False
     counts = len(raw.vertices)
     return not any(is_closed(raw.faces[number == k], counts) for k in pieces[:MANY_PIECES])
-
-
-def _points_on(raw: RawScan) -> Floats:
-    """Points spread evenly over a surface, (k, 3) [m]."""
-    a, b, c = (raw.vertices[raw.faces[:, i]] for i in range(3))
-    areas = face_areas(raw.vertices, raw.faces)
-    rng = np.random.default_rng(9)
-    pick = rng.choice(len(areas), TORN_POINTS, p=areas / areas.sum())
-    u, v = rng.uniform(size=(2, TORN_POINTS, 1))
-    u, v = np.where(u + v > 1, 1 - u, u), np.where(u + v > 1, 1 - v, v)
-    points: Floats = a[pick] + u * (b - a)[pick] + v * (c - a)[pick]
-    return points
 
 
 def _off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:

@@ -363,7 +363,7 @@ def layers_in(vertices: Floats, faces: Indices) -> float:
     """
     from scipy.spatial import cKDTree
 
-    points, ways, area = _spread_over(vertices, faces)
+    points, ways, area = spread_over(vertices, faces, SPREAD)
     asked = slice(ASKED)
     near = cKDTree(points).query_ball_point(points[asked], np.hypot(1, ASIDE) * GHOST_FAR)
     one = np.repeat(np.arange(ASKED), [len(found) for found in near])
@@ -384,13 +384,12 @@ def layers_in(vertices: Floats, faces: Indices) -> float:
     return float((gaps / found).sum()) / ASKED * area / 2
 
 
-def _spread_over(vertices: Floats, faces: Indices) -> tuple[Floats, Floats, float]:
-    """Give points spread over a skin, its normals there, (k, 3) each, and its area [m²]."""
+def spread_over(vertices: Floats, faces: Indices, count: int) -> tuple[Floats, Floats, float]:
+    """Give points spread evenly over a skin, its normals there, (k, 3) each, and its area [m²]."""
     rng = np.random.default_rng(4)
     areas = face_areas(vertices, faces)
-    some = faces[rng.choice(len(faces), SPREAD, p=areas / areas.sum())]
-    shares = rng.dirichlet((1, 1, 1), SPREAD)
-    points: Floats = np.einsum("ij,ijk->ik", shares, vertices[some])
+    some = faces[rng.choice(len(faces), count, p=areas / areas.sum())]
+    points: Floats = np.einsum("ij,ijk->ik", rng.dirichlet((1, 1, 1), count), vertices[some])
     return points, _middles(vertices, some)[1], float(areas.sum())
 
 

@@ -73,7 +73,8 @@ def _part(path: Path, mesh: Any, cache: Any, archive: bytes | None) -> Part:
     corners = np.asarray(mesh.GetFaceVertexIndicesAttr().Get(time) or (), dtype=np.int64)
     if len(counts) and (counts.min() < 3 or counts.sum() != len(corners)):
         raise ScanError(path, "has faces that do not add up; export it again.")
-    slots = _fans(counts)
+    holes = np.asarray(mesh.GetHoleIndicesAttr().Get(time) or (), dtype=np.int64)
+    slots = _fans(counts)[~np.isin(np.repeat(np.arange(len(counts)), counts - 2), holes)]
     faces = corners[slots]
     if str(mesh.GetOrientationAttr().Get()) == "leftHanded":
         faces, slots = faces[:, ::-1], slots[:, ::-1]

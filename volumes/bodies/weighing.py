@@ -10,7 +10,7 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.rulers import FAR_OFF, FILE_ALONE, Ruler
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.scape.materials import Material
+from plumbstone.volumes.scape.materials import Material, find_material
 
 if TYPE_CHECKING:
     import numpy as np
@@ -179,7 +179,9 @@ def weigh_limbs(
         material.kind, "limbs by length and girth", material, volume,
         mass_of(volume, _density(material)), (), Confidence("fair", reason, "limbs"),
     )  # fmt: skip
-    return weighed if mass is None else checked_by_mass(weighed, mass)
+    return (
+        weighed if mass is None else checked_by_mass(weighed, mass, "girths read wrong, wet wood")
+    )
 
 
 def weigh_mass(mass: float, material: Material) -> Weighed:
@@ -191,8 +193,10 @@ def weigh_mass(mass: float, material: Material) -> Weighed:
     )  # fmt: skip
 
 
-def checked_by_mass(weighed: Weighed, mass: float) -> Weighed:
+def checked_by_mass(weighed: Weighed, mass: float, amiss: str = "") -> Weighed:
     """Replace the mass by a measured one [kg]; warn where it contradicts the volume.
+
+    What may be amiss is that of a scan if not given.
 
     The scan keeps its volume: a wrong scale and a wrongly guessed underside look the same.
     """
@@ -202,13 +206,28 @@ def checked_by_mass(weighed: Weighed, mass: float) -> Weighed:
     warnings = weighed.warnings
     if not fits:
         scale = (implied.mid / weighed.volume.mid) ** (1 / 3)
+        trusts = "an underside guessed wrong, or a wrong material. --rescale trusts the scale."
         warnings = (
             *warnings,
             f"{mass:g} kg of {weighed.material.name} is {implied.mid * 1e3:.2f} L, the form says "
-            f"{weighed.volume.mid * 1e3:.2f} L: lengths off by × {scale:.3f}, a wrong material, "
-            "or an underside guessed wrong. --rescale trusts the scale.",
+            f"{weighed.volume.mid * 1e3:.2f} L: lengths off by × {scale:.3f}, "
+            + (f"{amiss}, or a wrong material." if amiss else trusts),
         )
     return replace(weighed, mass=Range.exact(mass), warnings=warnings)
+
+
+def checked_by_table(weighed: Weighed) -> Weighed:
+    """Warn where the measured density of a piece [kg/m³] is none of its material's."""
+    table, found = find_material(weighed.material.name).density, _density(weighed.material)
+    if table is None or (found.low <= table.high and found.high >= table.low):
+        return weighed
+    odd = (
+        f"{found.mid:.0f} kg/m³ does not fit {weighed.material.name} ({table.low:.0f} to "
+        f"{table.high:.0f}): read both weighings again, or name another material."
+    )
+    trust = weighed.confidence
+    word = "fair" if trust.word == "good" else trust.word
+    return replace(weighed, warnings=(*weighed.warnings, odd), confidence=replace(trust, word=word))
 
 
 def rescaled_to_mass(weighed: Weighed, mass: float) -> Weighed:
@@ -277,6 +296,18 @@ def density_of_two_weighings(
         )
         raise WeighingError(message)
     return Range(dry * water / high, dry * water / (dry - submerged), dry * water / low)
+
+
+def density_by_bucket(dry: float, volume: Range, material: Material) -> Range:
+    """Density [kg/m³] of a piece of known mass [kg] and volume in water [m³].
+
+    Raises
+    ------
+    WeighingError
+        If the mass is a slip.
+    """
+    _refuse_slip(dry, _widened(volume), material)
+    return Range(*(dry / v for v in (volume.high, volume.mid, volume.low)))
 
 
 def volume_by_bucket(rise: float, step: float, capacity: float | None, water: float) -> Range:

@@ -27,7 +27,9 @@ BY_HAND = 5.0  # what one hand sets under water [kg]; common practice, no source
 LIGHTEST = 0.1  # what is worth a tie [kg]; common practice, no source
 TIMES_WOOD = 4.0  # all sinkers together, in times of what the wood weighs
 STEPS = (1.0, 1.1, 1.3, 1.7)  # times the least, until the whole verdict is "stays"
-TOLD = (5e-3, 6.35e-3)  # steps in which places are told: half a centimetre, a quarter inch [m]
+# Steps in which places are told [m], and by how much more stone at most [kg]: half a centimetre
+# and 10 g; a quarter inch and a twentieth of a pound.
+TOLD = ((5e-3, 0.0), (6.35e-3, 0.023))
 LIGHTER = 0.97  # of what fewer sinkers weigh: else they are not worth another tie
 EVERY = 3  # of the levels, while places are tried
 
@@ -114,8 +116,9 @@ def offers_for(
         found = _by_number(rigs, points, coarse, material, most)
         proved = [o for o in (_proved(offer, stage, number, stays) for offer in found) if o]
         if proved:
-            best = [replace(o, stones=_fitting(o, at_hand, stage.water)) for o in proved]
-            return Offers(points, why, tuple(_lighter(best)))
+            best = _lighter(proved)
+            with_stones = (_with_stones(o, at_hand, stage, number, stays) for o in best)
+            return Offers(points, why, tuple(with_stones))
     points, why = tried[0] if tried else (np.empty((0, 3)), "")
     return Offers(points, why if group.tie_points else "any place that was tried", ())
 
@@ -140,7 +143,9 @@ def feet_for(
     coarse = stage.at_levels(_fewer(stage.levels))
     pairs = itertools.combinations(_spread(lowest), 2)
     for places in (*lowest[:, None], *map(np.array, pairs)):
-        if all(stays(tried.with_feet(number, places)) for tried in (coarse, stage)):
+        told = (np.column_stack((_as_told(places[:, :2], step), places[:, 2])) for step, _ in TOLD)
+        at = [(coarse, places), (stage, places), *((stage, rounded) for rounded in told)]
+        if all(stays(tried.with_feet(number, feet)) for tried, feet in at):
             return tuple((float(x), float(y), float(z)) for x, y, z in places)
     return ()
 
@@ -303,7 +308,7 @@ def _by_number(
 def _beside(points: Floats) -> Floats:
     """Corners of where ties may be that are told to be at points (p, 3): (4, p, 3) [m]."""
     corners = np.array([(x, y, 0) for x in (-1, 1) for y in (-1, 1)])
-    moved: Floats = points + max(TOLD) / 2 * corners[:, None]
+    moved: Floats = points + max(TOLD)[0] / 2 * corners[:, None]
     return moved
 
 
@@ -328,6 +333,7 @@ def _proved(
     Held with stones that hang, with such that stand, and at the places as they are told.
     """
     group = stage.group_of(number)
+    standing = ("standing",) * len(offer.masses)
     for more in STEPS:
         masses = tuple(
             max(LIGHTEST, math.ceil(mass * more * 100 - 1e-6) / 100) for mass in offer.masses
@@ -335,17 +341,25 @@ def _proved(
         if max(masses) > BY_HAND:
             return None
         rounded = replace(offer, masses=masses)
-        tried = [rounded, replace(rounded, hows=("standing",) * len(masses))]
-        tried += [_told(rounded, step) for step in TOLD]
+        told = [rounded, *(_told(rounded, *step) for step in TOLD)]
+        tried = (replace(o, hows=hows) for o in told for hows in (o.hows, standing))
         if all(stays(stage.with_group(number, _with_offer(group, o))) for o in tried):
             return rounded
     return None
 
 
-def _told(offer: Offer, step: float) -> Offer:
-    """Round the places of an offer as a reader is told them."""
-    places = np.round(np.array(offer.points) / step) * step
-    return replace(offer, points=tuple((float(x), float(y), float(z)) for x, y, z in places))
+def _told(offer: Offer, step: float, more: float) -> Offer:
+    """Round the places of an offer [m] as a reader is told them, its masses heavier [kg]."""
+    places = _as_told(np.array(offer.points), step)
+    masses = tuple(mass + more for mass in offer.masses)
+    points = tuple((float(x), float(y), float(z)) for x, y, z in places)
+    return replace(offer, points=points, masses=masses)
+
+
+def _as_told(places: Floats, step: float) -> Floats:
+    """Round places to a step [m]."""
+    rounded: Floats = np.round(places / step) * step
+    return rounded
 
 
 def _with_offer(group: Group, offer: Offer) -> Group:
@@ -366,12 +380,28 @@ def _lighter(offers: Sequence[Offer]) -> list[Offer]:
     return kept
 
 
-def _fitting(offer: Offer, stones: Sequence[Body], water: float) -> tuple[str, ...]:
+def _with_stones(
+    offer: Offer, at_hand: Sequence[Body], stage: Stage, number: int, stays: Callable[[Stage], bool]
+) -> Offer:
+    """Name the lightest stones at hand that will do, judged as they weigh; none: they lack."""
+    stones, group = _fitting(offer, at_hand, stage.water), stage.group_of(number)
+    for end in ("low", "high"):
+        sinkers = tuple(
+            Sinker(getattr(stone.mass, end), stone.entry.material, how, at)
+            for stone, how, at in zip(stones, offer.hows, offer.points, strict=False)
+        )
+        held = replace(group, sinkers=(*group.sinkers, *sinkers))
+        if not stones or not stays(stage.with_group(number, held)):
+            return offer
+    return replace(offer, stones=tuple(stone.entry.name for stone in stones))
+
+
+def _fitting(offer: Offer, stones: Sequence[Body], water: float) -> list[Body]:
     """Lightest stones that weigh enough dry and in water, one for each mass; empty: they lack."""
     density = offer.material.dense
     left = sorted(stones, key=lambda stone: stone.mass.low)
-    chosen = [""] * len(offer.masses)
-    for i in sorted(range(len(chosen)), key=lambda i: -offer.masses[i]):
+    chosen: dict[int, Body] = {}
+    for i in sorted(range(len(offer.masses)), key=lambda i: -offer.masses[i]):
         needed = offer.masses[i] * (1 - water / density.low)
         heavy = [
             stone
@@ -379,7 +409,7 @@ def _fitting(offer: Offer, stones: Sequence[Body], water: float) -> tuple[str, .
             if stone.mass.low >= offer.masses[i] and stone.mass_in_water(water).low >= needed
         ]
         if not heavy:
-            return ()
-        chosen[i] = heavy[0].entry.name
+            return []
+        chosen[i] = heavy[0]
         left.remove(heavy[0])
-    return tuple(chosen)
+    return [chosen[i] for i in sorted(chosen)]

@@ -69,8 +69,8 @@ _VOLUMES = {**_CAPACITIES, **_powers(3)}
 _POUND_FORCE = _POUND * 9.80665  # exact: CGPM 1901
 # For each kind: its units, the most that is believed, what to write.
 _KINDS: dict[str, tuple[dict[str, float], float, str]] = {
-    "length": (_LENGTHS, 1e3, "8 cm or 3 in"),
-    "mass": (_MASSES, 1e5, "4 kg or 20 lb"),
+    "length": (_LENGTHS, 1e3, "8 cm, 80 mm or 3 in"),
+    "mass": (_MASSES, 1e5, "4 kg, 500 g, 20 lb or 8 oz"),
     "volume": (_VOLUMES, 1e3, "9 L or 5 gal"),
     "area": (_powers(2), 1e5, "1200 cm^2"),
     "density": ({}, 3e4, "2650 kg/m^3 or 1.4 kg/L"),
@@ -120,8 +120,8 @@ def parse_quantity(text: Any, kind: str) -> float:
     most, example = _KINDS[kind][1:]
     article = "an" if kind == "area" else "a"
     if isinstance(text, (int, float)) and not isinstance(text, bool):
-        unit = example.split(" or ")[0].partition(" ")[2]
-        message = f'{str(text)[:20]} has no unit; write it as a text such as "{text:g} {unit}".'
+        units = _each_unit(f"{text:g}", example, '"')
+        message = f"{str(text)[:20]} has no unit; write it as a text: {units}."
         raise QuantityError(message)
     if not isinstance(text, str) or len(text) > LONGEST:
         said = "that" if not isinstance(text, str) else f'"{text[:20]}…"'
@@ -136,10 +136,7 @@ def parse_quantity(text: Any, kind: str) -> float:
         message = f'"{text}" is not {article} {kind}; {how}.'
         raise QuantityError(message)
     if not unit:
-        units = (part.partition(" ")[2] for part in example.split(" or "))
-        message = (
-            f'"{text}" has no unit; write {" or ".join(f"{text.strip()} {u}" for u in units)}.'
-        )
+        message = f'"{text}" has no unit; write {_each_unit(text.strip(), example)}.'
         raise QuantityError(message)
     value = _in_si(number, unit, kind)
     if value is None:
@@ -256,6 +253,11 @@ def read_to(text: str) -> float:
         return 0.0
     digits = found[1].partition(".")[2]
     return size * (0.5 if digits == "5" else 10.0 ** -len(digits))
+
+
+def _each_unit(number: str, example: str, quote: str = "") -> str:
+    """Put a number before each unit of an example, as none is likelier: "82 cm, 82 mm or 82 in"."""
+    return re.sub(r"[0-9.]+ ([^ ,]+)", lambda m: f"{quote}{number} {m[1]}{quote}", example)
 
 
 def _parted(text: str) -> tuple[float | None, str]:

@@ -10,11 +10,9 @@ from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from plumbstone.meshes.errors import unreadable
 from plumbstone.meshes.limits import MOST_AT_HAND, MOST_CORNERS, MOST_WOOD, raised
-from plumbstone.meshes.piece import Piece
+from plumbstone.meshes.piece import Piece, piece_from
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.shapes.primitives import SOLIDS
 from plumbstone.volumes.scape.groups import Group, group_from, with_tied
@@ -452,20 +450,10 @@ def _mesh_from(section: Section) -> Piece | None:
     mesh = section.raw("mesh", None)
     if mesh is None:
         return None
-    pair = (mesh.vertices, mesh.faces) if hasattr(mesh, "faces") else mesh
     try:
-        vertices, faces = np.asarray(pair[0], float), np.asarray(pair[1], np.int64)
-    except (TypeError, ValueError, IndexError, KeyError):
-        raise section.error("mesh", "must have vertices (n, 3) and faces (m, 3).") from None
-    if vertices.ndim != 2 or vertices.shape[1] != 3 or faces.ndim != 2 or faces.shape[1] != 3:
-        raise section.error("mesh", "must have vertices (n, 3) and faces (m, 3).")
-    if not np.isfinite(vertices).all():
-        raise section.error("mesh", "has corners that are not finite; mend the vertices.")
-    if len(faces) == 0 or not 0 <= faces.min() <= faces.max() < len(vertices):
-        raise section.error("mesh", f"has faces beyond its {len(vertices)} vertices, or none.")
-    if isinstance(mesh, Piece):
-        return replace(mesh, vertices=vertices, faces=faces)
-    return Piece(vertices, faces, section.peek("name") or "mesh", source="a mesh in memory")
+        return piece_from(mesh, section.peek("name") or "mesh")
+    except ValueError as problem:
+        raise section.error("mesh", str(problem)) from None
 
 
 def _limb_from(section: Section) -> Limb:
