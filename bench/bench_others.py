@@ -27,10 +27,7 @@ def libraries() -> list[Row]:
     import pyvista
     import trimesh
 
-    from plumbstone.meshes.measures.displacement import (
-        displaced_at_levels,
-        displaced_volume,
-    )
+    from plumbstone.meshes.measures.displacement import displaced_at_levels, displaced_volume
     from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
     from plumbstone.meshes.measures.rulers import FILE_ALONE
     from plumbstone.meshes.reading.scans import read_raw

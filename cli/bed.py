@@ -16,7 +16,15 @@ from plumbstone.cli.output import (
     units_of,
     working,
 )
-from plumbstone.cli.wording.units import Units
+from plumbstone.cli.wording.units import (
+    Toward,
+    Units,
+    mass_words,
+    place_words,
+    volume_words,
+    written,
+)
+from plumbstone.meshes.errors import PlumbstoneError
 
 if TYPE_CHECKING:
     from plumbstone.volumes.figures import BedFigures, LayerFigures
@@ -27,9 +35,7 @@ NO_LAYER = (0.0, 0.0, 0.0)
 def bed(
     scapes: Annotated[list[Path], typer.Argument(help="A scape file, or two to compare.")],
     grid: GridOption = None,
-    jug: Annotated[
-        str | None, typer.Option("--jug", help='Pour by jugs of this size: "1 L".')
-    ] = None,
+    jug: Annotated[str | None, typer.Option(help='Pour by jugs of this size: "1 L".')] = None,
     _trust: TrustOption = None,
     as_json: JsonOption = False,
     units: ScapeUnitsOption = None,
@@ -37,7 +43,6 @@ def bed(
     """Say how many litres, kilograms and bags each layer takes."""
     from plumbstone.cli.documents import document_of
     from plumbstone.cli.wording.report import marked
-    from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.layout import Layout
     from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
@@ -68,7 +73,6 @@ def bed(
 
 def _jug(text: str) -> float:
     """Parse the size of a jug [m³]."""
-    from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.scape.quantities import parse_quantity
 
     size = parse_quantity(text, "volume")
@@ -79,8 +83,6 @@ def _jug(text: str) -> float:
 
 def print_depths(laid: "BedFigures", units: Units) -> None:
     """Print how high the bed stands at front, middle, back and at named places."""
-    from plumbstone.cli.wording.units import place_words
-
     levels = [f"{place_words(depth, units)} {name}" for name, depth in laid.depths_m.items()]
     if levels:
         typer.echo(f"Above the glass: {', '.join(levels)}.")
@@ -94,8 +96,6 @@ def print_depths(laid: "BedFigures", units: Units) -> None:
 
 def print_pouring(layers: "Sequence[LayerFigures]", jug: float, units: Units) -> None:
     """Print the order in which to pour, in jugs; a filler in sacks is laid by the sack."""
-    from plumbstone.cli.wording.units import written
-
     for number, layer in enumerate(layers, 1):
         if layer.sack_m3 is not None:
             size = written(layer.sack_m3, "volume", units)
@@ -108,8 +108,6 @@ def print_pouring(layers: "Sequence[LayerFigures]", jug: float, units: Units) ->
 
 def _jugs(poured: float, jug: float, units: Units) -> str:
     """Count full jugs and what is poured beside them, never less than a volume [m³]."""
-    from plumbstone.cli.wording.units import Toward, written
-
     size, full = written(jug, "volume", units), int(poured / jug + 1e-6)
     rest = poured - full * jug
     part = written(rest, "volume", units, Toward.UP) if rest > 1e-6 * jug else ""
@@ -120,8 +118,6 @@ def _jugs(poured: float, jug: float, units: Units) -> str:
 
 def print_difference(first: "BedFigures", second: "BedFigures", units: Units) -> None:
     """Print what the second scape takes more or less than the first, layer by layer."""
-    from plumbstone.cli.wording.units import written
-
     before, after = ({la.name: _amounts(la) for la in bed.layers} for bed in (first, second))
     rows = []
     for name in {**before, **after}:
@@ -141,7 +137,6 @@ def _amounts(layer: "LayerFigures") -> tuple[float, float, float]:
 def print_bed(title: str, layers: "Sequence[LayerFigures]", units: Units) -> None:
     """Print the table of layers and what to mind."""
     from plumbstone.cli.wording.bed import bag_words, layer_sentences
-    from plumbstone.cli.wording.units import mass_words, volume_words, written
 
     if not layers:
         typer.echo("No layer of substrate in this scape.")

@@ -19,7 +19,9 @@ from plumbstone.cli.output import (
     units_of,
     working,
 )
-from plumbstone.cli.wording.units import Units
+from plumbstone.cli.wording.units import Units, about_grams, grams
+from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.ranges import Range
 
 if TYPE_CHECKING:
     from plumbstone.volumes.holding.buoyancy import Balance
@@ -41,45 +43,39 @@ def hold(
     scape: Annotated[
         Path | None, typer.Argument(help="A scape file with wood; or give --wood-mass.")
     ] = None,
-    wood_mass: Annotated[
-        str | None, typer.Option("--wood-mass", help='Dry wood on a scale: "1.35 kg".')
-    ] = None,
+    wood_mass: Annotated[str | None, typer.Option(help='Dry wood on a scale: "1.35 kg".')] = None,
     material: Annotated[
         str | None, typer.Option("--material", "-m", help="The wood; driftwood if not given.")
     ] = None,
     just_sinks_with: Annotated[
         str | None,
-        typer.Option("--just-sinks-with", help='Found in a tub: "520 g granite". Beats the table.'),
+        typer.Option(help='Found in a tub: "520 g granite". Beats the table.'),
     ] = None,
     sinker: Annotated[
-        list[str] | None, typer.Option("--sinker", help='Hung on it: "700 g granite"; repeat it.')
+        list[str] | None, typer.Option(help='Hung on it: "700 g granite"; repeat it.')
     ] = None,
     factor: Annotated[
         float | None,
-        typer.Option(
-            "--factor", **NUMBER, help="Reserve: the lift is multiplied by it; 1.3 if not given."
-        ),
+        typer.Option(**NUMBER, help="Reserve: the lift is multiplied by it; 1.3 if not given."),
     ] = None,
     log: Annotated[
         Path | None,
-        typer.Option("--log", help="CSV of weighings: date,grams,weighed (air or water)."),
+        typer.Option(help="CSV of weighings: date,grams,weighed (air or water)."),
     ] = None,
     spread: Annotated[
         bool, typer.Option("--spread", help="Draw what is uncertain 200 times.")
     ] = False,
     picture: Annotated[
         Path | None,
-        typer.Option("--picture", help="Draw the forces of a scape's wood into this PNG."),
+        typer.Option(help="Draw the forces of a scape's wood into this PNG."),
     ] = None,
     temperature: Annotated[
-        str | None, typer.Option("--temperature", help="Of the water; 25 °C if not given.")
+        str | None, typer.Option(help="Of the water; 25 °C if not given.")
     ] = None,
-    water: Annotated[
-        Water | None, typer.Option("--water", help="Kind of water; fresh if not given.")
-    ] = None,
+    water: Annotated[Water | None, typer.Option(help="Kind of water; fresh if not given.")] = None,
     salinity: Annotated[
         float | None,
-        typer.Option("--salinity", **NUMBER, help="Of the water, g/kg; beats --water."),
+        typer.Option(**NUMBER, help="Of the water, g/kg; beats --water."),
     ] = None,
     force: ForceOption = False,
     _trust: TrustOption = None,
@@ -87,8 +83,6 @@ def hold(
     units: ScapeUnitsOption = None,
 ) -> None:
     """Say whether wood stays down, and how many grams of stone it needs."""
-    from plumbstone.meshes.errors import PlumbstoneError
-
     with plain_errors():
         if scape is not None:
             given = {
@@ -113,7 +107,7 @@ def hold(
         from plumbstone.volumes.scape.groups import FACTOR
         from plumbstone.volumes.scape.materials import find_material
         from plumbstone.volumes.scape.quantities import parse_quantity
-        from plumbstone.volumes.scape.scape import SALINITY
+        from plumbstone.volumes.scape.tank import SALINITY
 
         if picture is not None:
             raise PlumbstoneError("--picture needs a scape file: it draws where forces act.")
@@ -147,8 +141,6 @@ def hold(
 
 def _refuse_with_scape(given: Mapping[str, object]) -> None:
     """Refuse options that a scape file says itself, so that none is passed over in silence."""
-    from plumbstone.meshes.errors import PlumbstoneError
-
     for option, value in given.items():
         if value is not None:
             raise PlumbstoneError(f"{option} goes without a scape file; write it into the file.")
@@ -166,7 +158,6 @@ def _judged(
     """Judge the wood of a scape: documents or lines, and the files that were read."""
     from plumbstone.cli.documents import document_of
     from plumbstone.cli.plan import hold_lines
-    from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.layout import Layout
     from plumbstone.volumes.report import hold_figures
     from plumbstone.volumes.sanity import checked
@@ -211,7 +202,6 @@ def _judged(
 def _with_log(scape: "Scape", path: Path) -> "Scape":
     """Give the weighings of a log to the groups of a scape."""
     from plumbstone.cli.soaking_log import read_log
-    from plumbstone.meshes.errors import PlumbstoneError
 
     by_group = read_log(path)
     names = [group.name for group in scape.groups]
@@ -231,8 +221,6 @@ def _with_log(scape: "Scape", path: Path) -> "Scape":
 def _soaking(path: Path, mass: float | None, balance: "Balance", water: float) -> "Soaking":
     """Fit a log of weighings to wood without a scape."""
     from plumbstone.cli.soaking_log import read_log
-    from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.meshes.ranges import Range
     from plumbstone.volumes.holding.soaking import fit_weighings
 
     by_group = read_log(path)
@@ -253,8 +241,6 @@ def _quick(
     water: float,
 ) -> "tuple[Balance, Material]":
     """Balance wood without a scape file; give the sinker stone too."""
-    from plumbstone.meshes.errors import PlumbstoneError
-    from plumbstone.meshes.ranges import Range
     from plumbstone.volumes.holding.buoyancy import (
         Hung,
         balance_from_density,
@@ -272,8 +258,8 @@ def _quick(
     found = None if tub is None else weighed_stone(tub)
     stone = hung[0][1] if hung else found[1] if found else find_material("granite")
     density, total = stone.dense, Hung(0.0, Range.exact(0.0))
-    for grams, kind in hung:
-        total = total.plus(hung_stone(grams, kind.dense, water))
+    for much, kind in hung:
+        total = total.plus(hung_stone(much, kind.dense, water))
     if found is not None:
         test = (found[0], found[1].dense)
         return balance_from_tub(mass, test, density, water, total, factor), stone
@@ -314,8 +300,6 @@ def _spread_document(found: "Spread") -> dict[str, Any]:
 
 def _spread_lines(name: str, found: "Spread", stone: str, units: Units) -> list[str]:
     """Tell what the draws give."""
-    from plumbstone.cli.wording.units import grams
-
     low, _, mid, _, high = (grams(v, units) for v in found.quantiles(found.needed))
     count = len(found.needed)
     lines = [
@@ -331,7 +315,6 @@ def _spread_lines(name: str, found: "Spread", stone: str, units: Units) -> list[
 def _print_balance(balance: "Balance", stone: str, soaking: "Soaking | None", units: Units) -> None:
     """Print the action, then what it rests on."""
     from plumbstone.cli.wording.holding import hold_sentence, soaking_words
-    from plumbstone.cli.wording.units import about_grams, grams
 
     typer.echo(hold_sentence("Wood", balance, stone, units))
     low, high = (grams(v, units) for v in (balance.lift.low, balance.lift.high))

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from plumbstone.meshes.contents import LARGEST, ONE_FILE, file_stamp, forget_oldest
+from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.folders import cache_folder
 
 OWN = ("meshes", "volumes", "cli")  # what makes an answer
@@ -81,7 +82,6 @@ def recalled(place: Path | None) -> Any:
 def remembered(place: Path | None, value: Any) -> None:
     """Keep a value at a place for a later run; a disk that refuses is no error."""
     from plumbstone.cli.files import put_whole
-    from plumbstone.meshes.errors import PlumbstoneError
 
     if place is None:
         return

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from plumbstone.cli.output import plain_errors
+from plumbstone.meshes.errors import PlumbstoneError
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -15,16 +16,15 @@ if TYPE_CHECKING:
 
 def mat(
     file: Annotated[Path, typer.Argument(help="PDF to write.")] = Path("mat.pdf"),
-    paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
+    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
     sheets: Annotated[
         int,
-        typer.Option("--sheets", help="Pages with other tags, to lie side by side.", min=1, max=5),
+        typer.Option(help="Pages with other tags, to lie side by side.", min=1, max=5),
     ] = 1,
     force: Annotated[bool, typer.Option("--force", help="Replace a file of that name.")] = False,
 ) -> None:
     """Write a mat of tags: print it at 100 %, put the stone on it, scan both with texture."""
     from plumbstone.cli.files import write_file
-    from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.meshes.reading.mat import PAPERS
 
     with plain_errors():

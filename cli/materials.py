@@ -7,6 +7,7 @@ import typer
 from plumbstone.cli.documents import document_of
 from plumbstone.cli.options import JsonOption
 from plumbstone.cli.output import emit_json, plain_errors, table
+from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 
 if TYPE_CHECKING:
@@ -15,13 +16,10 @@ if TYPE_CHECKING:
 
 def materials(
     name: Annotated[str | None, typer.Argument(help="One material, or how it looks.")] = None,
-    kind: Annotated[
-        str | None, typer.Option("--kind", help="Only stone, wood, substrate or strip.")
-    ] = None,
+    kind: Annotated[str | None, typer.Option(help="Only stone, wood, substrate or strip.")] = None,
     as_json: JsonOption = False,
 ) -> None:
     """List materials: densities, angles of repose, grain sizes, and their sources."""
-    from plumbstone.meshes.errors import PlumbstoneError
     from plumbstone.volumes.scape.materials import (
         KINDS,
         UnknownMaterialError,

@@ -8,13 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from plumbstone.cli.bed import print_bed
-from plumbstone.cli.options import (
-    ForceOption,
-    GridOption,
-    JsonOption,
-    SaltOption,
-    TrustOption,
-)
+from plumbstone.cli.options import ForceOption, GridOption, JsonOption, SaltOption, TrustOption
 from plumbstone.cli.output import (
     ScapeUnitsOption,
     emit_json,
@@ -26,7 +20,7 @@ from plumbstone.cli.output import (
     working,
     wrapped,
 )
-from plumbstone.cli.wording.units import Units
+from plumbstone.cli.wording.units import Units, mass_words, place_words, volume_words
 from plumbstone.meshes.errors import shown
 from plumbstone.volumes.findings import Severity
 
@@ -42,7 +36,7 @@ MOST_LINES = 25  # before the tables
 def plan(
     scape: Annotated[Path, typer.Argument(help="The scape file.")],
     out: Annotated[
-        Path | None, typer.Option("--out", help="Folder for the results, made if missing.")
+        Path | None, typer.Option(help="Folder for the results, made if missing.")
     ] = None,
     grid: GridOption = None,
     salt: SaltOption = None,
@@ -152,8 +146,6 @@ def signed(finding: "Finding", units: Units) -> str:
 
 def _print_pieces(report: "Report", units: Units) -> None:
     """Print one row a piece, under the number that it has everywhere."""
-    from plumbstone.cli.wording.units import mass_words, place_words, volume_words
-
     if not report.pieces:
         return
     rows = [

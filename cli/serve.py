@@ -89,8 +89,7 @@ def _listening(host: str, port: int) -> socket.socket:
             return socket.create_server((host, port))
         except OSError:
             if time.monotonic() > end:
-                message = f"Port {port} is taken; name another with --port."
-                raise PlumbstoneError(message) from None
+                raise PlumbstoneError(f"Port {port} is taken; name another with --port.") from None
             time.sleep(0.1)
 
 

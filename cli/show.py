@@ -17,7 +17,7 @@ from plumbstone.cli.output import (
     width,
     working,
 )
-from plumbstone.cli.wording.units import Units
+from plumbstone.cli.wording.units import Units, place_words
 from plumbstone.meshes.errors import PlumbstoneError, shown
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ LAYER_SIGNS = ".:-~+"
 def show(
     scapes: Annotated[list[Path], typer.Argument(help="A scape file, or two to compare.")],
     out: Annotated[
-        Path | None, typer.Option("--out", help="Write the pictures and the sheet there.")
+        Path | None, typer.Option(help="Write the pictures and the sheet there.")
     ] = None,
     open_sheet: Annotated[
         bool, typer.Option("--open", help="Open the build sheet in a browser (with --out).")
@@ -132,8 +132,6 @@ def _key(plan: "Plan") -> dict[str, str]:
 
 def _print(plan: "Plan", units: Units) -> None:
     """Print the picture with its frame and key."""
-    from plumbstone.cli.wording.units import place_words
-
     tank = plan.scape.tank
     sides = f"{place_words(tank.length, units)} × {place_words(tank.depth, units)}"
     rows = rows_from_above(plan)

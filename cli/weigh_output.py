@@ -9,7 +9,7 @@ import typer
 
 from plumbstone.cli.output import table
 from plumbstone.cli.weigh_request import TWICE, WATER, Failures
-from plumbstone.cli.wording.units import Units, show_length
+from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.weighing import Weighed
@@ -145,7 +145,6 @@ def print_pieces(
 ) -> None:
     """Print a sentence for one piece, a table for several, and what was mended."""
     from plumbstone.cli.wording.bodies import lift_words
-    from plumbstone.cli.wording.units import mass_words, volume_words
     from plumbstone.cli.wording.weighing import budget_words, trust_words
 
     if len(found) == 1:
@@ -183,7 +182,6 @@ def print_pieces(
 
 def _print_one(weighed: Weighed, prices: Prices, units: Units) -> None:
     """Print all that is known of one piece."""
-    from plumbstone.cli.wording.units import mass_words
     from plumbstone.cli.wording.weighing import weighed_sentence
 
     typer.echo(weighed_sentence(weighed, prices.per_kg, units))

@@ -113,11 +113,8 @@ def end_time_limit() -> None:
 def supervise() -> int | None:
     """Split the program into one that works within limits and one that watches it.
 
-    Returns
-    -------
-    int or None
-        None in the process that is to do the work; in the other, once that has ended, the
-        exit code to end with. Where the system cannot split, None.
+    None in the process that is to do the work, and where the system cannot split; in the other,
+    once that has ended, the exit code to end with.
     """
     if not hasattr(os, "fork"):
         return None

@@ -19,16 +19,10 @@ from plumbstone.meshes.shapes import primitives
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import water_density
 from plumbstone.volumes.holding.ends import End, ends_of
-from plumbstone.volumes.holding.free_bodies import (
-    Stage,
-    Tie,
-    loose_strapped,
-    nearest_point,
-    sinker_state,
-    stone_state,
-)
+from plumbstone.volumes.holding.free_bodies import Stage, sinker_state, stone_state
 from plumbstone.volumes.holding.hold_down import HoldResult, Surroundings, judge_groups
 from plumbstone.volumes.holding.offers import Offer
+from plumbstone.volumes.holding.ties import Tie, loose_strapped, nearest_point
 from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.scape.groups import KEPT, Sinker
 from plumbstone.volumes.scape.materials import find_material

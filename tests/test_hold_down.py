@@ -18,8 +18,9 @@ from plumbstone.meshes.measures.columns import Grid
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.ends import ends_of
 from plumbstone.volumes.holding.findings import hold_findings
-from plumbstone.volumes.holding.hold_down import Doubt, HoldResult
+from plumbstone.volumes.holding.hold_down import HoldResult
 from plumbstone.volumes.holding.offers import places_for
+from plumbstone.volumes.holding.proof import Doubt
 from plumbstone.volumes.layout import Layout, make_plan
 from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.scape.groups import Group

@@ -14,7 +14,8 @@ from rigid_body import FINE, QUICK, Case, Fineness, Run, Tank, case_of, judged, 
 
 from plumbstone.volumes.holding.ends import End, middle_end
 from plumbstone.volumes.holding.free_bodies import rig_of
-from plumbstone.volumes.holding.hold_down import Doubt, Verdict
+from plumbstone.volumes.holding.hold_down import Verdict
+from plumbstone.volumes.holding.proof import Doubt
 
 FIRST = int(os.environ.get("PLUMBSTONE_FIRST_SEED", "7000"))  # of the long trial
 COUNT = int(os.environ.get("PLUMBSTONE_SCAPES", "200"))

@@ -21,8 +21,10 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Kind
 from plumbstone.volumes.holding.buoyancy import balance_from_density, hung_stone
 from plumbstone.volumes.holding.findings import hold_findings, standing_findings
-from plumbstone.volumes.holding.hold_down import Doubt, HoldResult, Move, Verdict
+from plumbstone.volumes.holding.hold_down import HoldResult, Verdict
+from plumbstone.volumes.holding.moves import Move
 from plumbstone.volumes.holding.offers import Offer, Offers
+from plumbstone.volumes.holding.proof import Doubt
 from plumbstone.volumes.holding.soaking import Soaking
 from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.report import report_of

@@ -10,15 +10,12 @@ import numpy as np
 
 from plumbstone.meshes.contents import file_stamp
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.measures.columns import Columns, Grid, Window, merged_columns
+from plumbstone.meshes.measures.columns import Grid, Window, merged_columns
 from plumbstone.meshes.measures.displacement import mesh_centre
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bed.bags import bags_of
 from plumbstone.volumes.bed.border import judge_borders
-from plumbstone.volumes.bed.interfaces import (
-    heaving_layers,
-    swallowed_layers,
-)
+from plumbstone.volumes.bed.interfaces import heaving_layers, swallowed_layers
 from plumbstone.volumes.bed.passing import rests_of
 from plumbstone.volumes.bed.pouring import (
     check_spacing,
@@ -58,13 +55,7 @@ from plumbstone.volumes.report import bed_figures, report_of
 from plumbstone.volumes.scape.materials import find_material
 from plumbstone.volumes.scape.quantities import numbers_of
 from plumbstone.volumes.scape.scape import PieceEntry, Scape
-from plumbstone.volumes.water.content import (
-    OpenSpace,
-    dosing_of,
-    load_of,
-    open_space,
-    tank_parts,
-)
+from plumbstone.volumes.water.content import OpenSpace, dosing_of, load_of, open_space, tank_parts
 from plumbstone.volumes.water.dosing import drain_back
 
 if TYPE_CHECKING:
@@ -216,7 +207,8 @@ class Layout:
             bodies = self._set_on_bed(bodies, self.memo(np.zeros, (grid.ny, grid.nx)), grid)
         if on_bed:
             self._check_overlaps(bodies, grid)
-        columns = bed.columns if bed else self._columns(bodies, grid)
+        windows = () if bed else tuple(self._window(body, grid) for body in bodies)
+        columns = bed.columns if bed else self.memo(merged_columns, windows, grid)
         bought = bed.layers if bed and measured else ()
         purchases = tuple(Purchase(r, *self.memo(bags_of, r)) for r in bought)
         return Ground(bodies, grid, columns, bed, purchases)
@@ -370,10 +362,6 @@ class Layout:
                 done[entry.name] = memo(set_down, done[entry.name], tops, floor, memo)
         return tuple(done[body.entry.name] for body in bodies)
 
-    def _columns(self, bodies: Sequence[Body], grid: Grid) -> Columns:
-        """Unite the columns of all bodies."""
-        return self.memo(merged_columns, tuple(self._window(b, grid) for b in bodies), grid)
-
     def _window(self, body: Body, grid: Grid) -> Window:
         """Cut one body into columns."""
         return self.memo(cut_piece, body.piece, body.mesh_volume, grid)
@@ -483,8 +471,7 @@ def _check_rim(scape: Scape, bed: BedResult) -> None:
     for result in bed.layers:
         top = float(result.drawn.max())
         if height is not None and top > height + 1e-6:
-            message = (
+            raise BedError(
                 f'{scape.path}: layer "{result.layer.name}": reaches {top * 1e2:.1f} cm, above '
                 f"the rim at {height * 1e2:.1f} cm; lower it."
             )
-            raise BedError(message)

@@ -1,7 +1,9 @@
 """From a plan to its report: the figures and findings that every page, list and file takes."""
 
+import re
 from collections.abc import Iterable, Iterator, Sequence
-from typing import TYPE_CHECKING, Any
+from dataclasses import fields
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -11,7 +13,7 @@ from plumbstone.volumes.bed.bags import BagChoice
 from plumbstone.volumes.bed.border import BorderResult, judge_borders
 from plumbstone.volumes.bed.findings import bed_findings
 from plumbstone.volumes.bed.interfaces import heaving_layers, lasting_slope, swallowed_layers
-from plumbstone.volumes.bed.results import BedResult, LayerResult, SpotDepth, depths_at
+from plumbstone.volumes.bed.results import PANES, BedResult, LayerResult, SpotDepth, depths_at
 from plumbstone.volumes.bodies.findings import body_findings
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import water_density
@@ -46,7 +48,8 @@ from plumbstone.volumes.findings import NO_LINE, Finding, Kind, Severity, worst_
 from plumbstone.volumes.plan import Ground, Plan, Purchase, on_wood, set_after
 from plumbstone.volumes.scape.groups import Sinker
 from plumbstone.volumes.scape.layers import Border
-from plumbstone.volumes.scape.scape import Lump, Scape, Tank
+from plumbstone.volumes.scape.scape import Lump, Scape
+from plumbstone.volumes.scape.tank import Tank
 from plumbstone.volumes.shopping import costs_of, shopping_of
 from plumbstone.volumes.water.dosing import DrainBack
 from plumbstone.volumes.water.loads import ONE_PERSON, Load, lift_code
@@ -57,6 +60,8 @@ if TYPE_CHECKING:
     from plumbstone.volumes.holding.soaking import Soaking
     from plumbstone.volumes.holding.stability import Standing
 
+Taken = TypeVar("Taken")
+UNIT = re.compile("_(m|m2|m3|kg|n|pa|deg|g_per_kg|kg_per_m3)$")  # at the end of a figure's name
 ROOT_TOLERANCE = 1e-3  # [m]
 LYING = 1e-3  # a layer thinner than this is not poured there [m]
 SHORT_STAND = 1e-3  # by so much a tank may be longer than its stand [m]
@@ -67,23 +72,25 @@ def report_of(plan: Plan) -> Report:
     """Take the figures and findings of a plan, in the order of work."""
     pieces = tuple(_piece(plan, body, i) for i, body in enumerate(plan.bodies, 1))
     layers = tuple(layer_figures(p, plan.bed, plan.scape.borders) for p in plan.purchases)
-    shopping = shopping_of(plan.scape, layers, pieces)
+    tank, shopping = plan.scape.tank, shopping_of(plan.scape, layers, pieces)
     return Report(
         name=plan.scape.name,
         file=str(plan.scape.path),
-        tank=_tank(plan),
+        tank=_taken(TankFigures, tank, temperature_c=tank.celsius),
         water_density_kg_per_m3=plan.water_density,
         pieces=pieces,
-        lumps=tuple(_lump(lump) for lump in plan.scape.lumps),
+        lumps=tuple(
+            _taken(LumpFigures, lump, material=lump.material.name) for lump in plan.scape.lumps
+        ),
         layers=layers,
         depths_m=dict(plan.bed.depths) if plan.bed else {},
         spots=tuple(_spot(spot) for spot in plan.spots),
         water=_water(plan),
         load=_load(plan),
         border=_border(plan.border),
-        rests=tuple(RestFigures(r.layer, r.outside, r.reach, r.pulled) for r in plan.rests),
-        runs_into=tuple(RunFigures(r.fine, r.coarse, r.ratio, r.most) for r in plan.swallowed),
-        heaves=tuple(HeaveFigures(h.filler, h.cover, h.lacking) for h in plan.heaves),
+        rests=tuple(_taken(RestFigures, r, divider_pulled=r.pulled) for r in plan.rests),
+        runs_into=tuple(_taken(RunFigures, r, filter_ratio=r.ratio) for r in plan.swallowed),
+        heaves=tuple(_taken(HeaveFigures, h) for h in plan.heaves),
         holds=tuple(hold_figures(hold) for hold in plan.holds),
         standing=tuple(_standing(stone) for stone in plan.standing),
         drain_back=_drain_back(plan),
@@ -256,20 +263,16 @@ def layer_figures(
     result, choice, worse = purchase.result, purchase.bags, purchase.bags_if_worse
     material, slide = result.layer.material, result.slide
     sacks = result.layer.sacks
-    return LayerFigures(
+    return _taken(
+        LayerFigures,
+        result,
         name=result.layer.name,
         material=material.name,
         zone=result.layer.zone.name,
-        settled_m3=result.settled,
         settled_error_m3=result.error,
-        sacks=result.sacks,
         sack_m3=None if sacks is None else sacks.holds,
         sack_gaps=None if sacks is None else sacks.gaps,
         drawn_m3=result.wanted,
-        stays_m3=result.stays,
-        poured_m3=result.poured,
-        poured_range_m3=result.poured_range,
-        mass_kg=result.mass,
         slope_deg=result.slope_degrees,
         repose_deg=material.repose or Range.exact(0.0),
         lasting_deg=lasting_slope(material),
@@ -290,17 +293,17 @@ def layer_figures(
 def hold_figures(hold: "HoldResult") -> HoldFigures:
     """Take the figures of what holds one group."""
     first, drained = hold.first_move, hold.drained_move
-    return HoldFigures(
+    return _taken(
+        HoldFigures,
+        hold,
         name=hold.group.name,
         wood=hold.group.wood,
         balance=balance_figures(hold.balance),
         verdict=hold.verdict.value,
-        stays=hold.stays,
         doubts=tuple(doubt.value for doubt in hold.doubts),
         factor=hold.group.factor,
         friction=hold.group.friction,
         sinker_material=hold.sinker_material.name,
-        moves_at_m=hold.moves_at,
         may_move_at_m=None if first is None else first.level,
         moves_how="" if first is None else first.manner,
         moves_about_m=() if first is None else first.edge,
@@ -309,13 +312,10 @@ def hold_figures(hold: "HoldResult") -> HoldFigures:
         margin_kg=_finite(hold.margin),
         held_factor=_finite(hold.held_factor),
         still_held_under=hold.still_held,
-        tie_forces_n=hold.tie_forces,
         greatest_tie_forces_n=hold.greatest_ties,
         later_burial_kg=hold.burial,
-        lean_deg=hold.lean,
         drawn_through_m=hold.through,
-        carries=hold.carries,
-        not_at_rest=tuple(hold.doubtful),
+        not_at_rest=hold.doubtful,
         draught_m=None if hold.afloat is None else hold.afloat.draught,
         afloat_turn=None
         if hold.afloat is None
@@ -333,14 +333,11 @@ def hold_figures(hold: "HoldResult") -> HoldFigures:
 
 def balance_figures(balance: "Balance") -> BalanceFigures:
     """Take the figures of a vertical balance."""
-    return BalanceFigures(
-        lift_kg=balance.lift,
-        density_kg_per_m3=balance.density,
-        least_sinker_kg=balance.least_sinker,
+    return _taken(
+        BalanceFigures,
+        balance,
         sinker_kg=balance.asked_sinker,
         short_kg=_finite(balance.short),
-        hung_kg=balance.hung,
-        spare_kg=balance.spare,
         from_tub_test=balance.from_tub,
         heavy_enough=balance.enough,
     )
@@ -348,21 +345,17 @@ def balance_figures(balance: "Balance") -> BalanceFigures:
 
 def soaking_figures(soaking: "Soaking") -> SoakingFigures:
     """Take the figures of a log of weighings."""
-    return SoakingFigures(
-        soaking.neutral, soaking.saturated, soaking.latest, soaking.days, soaking.sinks,
-        tuple(soaking.aside),
-    )  # fmt: skip
+    return _taken(SoakingFigures, soaking, set_aside_days=tuple(soaking.aside))
 
 
 def _sinker(sinker: Sinker, hold: "HoldResult") -> SinkerFigures:
     """Take the figures of one sinker, and where its tie is taken to be."""
     assumed = [place for one, place in hold.assumed if one == sinker]
-    return SinkerFigures(
-        mass_kg=sinker.mass,
+    return _taken(
+        SinkerFigures,
+        sinker,
         material=sinker.material.name,
-        how=sinker.how,
         stone=sinker.stone or None,
-        at_m=sinker.at,
         assumed_at_m=assumed[0] if assumed else None,
     )
 
@@ -378,18 +371,12 @@ def _border(border: BorderResult | None) -> BorderFigures | None:
     return BorderFigures(
         strip=border.strip,
         gaps=tuple(
-            GapFigures(
-                left=gap.left,
-                right=gap.right,
+            _taken(
+                GapFigures,
+                gap,
                 from_left_m=gap.at[0],
                 from_front_m=gap.at[1],
-                width_m=gap.width,
-                retained_m=gap.retained,
-                state=gap.state,
                 comes_through_m3=gap.volume,
-                reach_m=gap.reach,
-                cure=gap.cure,
-                fill_m3=gap.fill,
             )
             for gap in border.gaps
         ),
@@ -407,29 +394,13 @@ def _border(border: BorderResult | None) -> BorderFigures | None:
 
 
 def _standing(stone: "Standing") -> StandingFigures:
-    return StandingFigures(
-        name=stone.name,
+    return _taken(
+        StandingFigures,
+        stone,
         tip_deg=stone.tip_angle,
         top_push_dry_n=stone.push_dry,
         top_push_wet_n=stone.push_wet,
-        upright=stone.upright,
-        doubtful=stone.doubtful,
-        to_pane_m=stone.to_pane,
         lies_on=stone.on,
-        falls_at_m=stone.falls_at,
-    )
-
-
-def _tank(plan: Plan) -> TankFigures:
-    tank = plan.scape.tank
-    return TankFigures(
-        length_m=tank.length,
-        depth_m=tank.depth,
-        height_m=tank.height,
-        glass_m=tank.glass,
-        water_line_m=tank.water_line,
-        temperature_c=tank.celsius,
-        salinity_g_per_kg=tank.salinity,
     )
 
 
@@ -466,27 +437,11 @@ def _piece(plan: Plan, body: Body, number: int) -> PieceFigures:
     )
 
 
-def _lump(lump: Lump) -> LumpFigures:
-    return LumpFigures(
-        name=lump.name,
-        kind=lump.kind,
-        count=lump.count,
-        material=lump.material.name,
-        mass_kg=lump.mass,
-        volume_m3=lump.volume,
-        below_soil=lump.below_soil,
-    )
-
-
 def _heights(result: LayerResult) -> dict[str, float]:
     """Mean drawn height at each pane that the layer reaches [m]."""
     lies = result.drawn > result.below + 1e-4
-    found = {}
-    for name, axis, place in (("front", 0, 0), ("back", 0, -1), ("left", 1, 0), ("right", 1, -1)):
-        there = lies.take([place], axis)
-        if there.any():
-            found[name] = float(result.drawn.take([place], axis)[there].mean())
-    return found
+    drawn = {name: result.drawn[cut][lies[cut]] for name, cut in PANES.items()}
+    return {name: float(heights.mean()) for name, heights in drawn.items() if len(heights)}
 
 
 def _ends(
@@ -497,10 +452,7 @@ def _ends(
     From left to right, or from front to back; pieces that stand there are left out.
     """
     level = np.minimum(result.surface, result.drawn)
-    cuts: dict[str, Any] = {
-        "front": np.s_[0], "back": np.s_[-1], "left": np.s_[:, 0], "right": np.s_[:, -1]
-    }  # fmt: skip
-    zone = result.layer.zone
+    cuts, zone = dict(PANES), result.layer.zone
     lines = [b.line for b in borders if zone.border in ("", b.name)]
     if lines and zone.name.endswith("border"):
         x, y = np.array(lines[0]).T
@@ -533,25 +485,16 @@ def _bags(choice: BagChoice | None) -> tuple[BagFigures, ...]:
 
 
 def _spot(found: SpotDepth) -> SpotFigures:
-    return SpotFigures(
-        name=found.spot.name,
-        height_m=found.height,
-        depth_m=found.depth,
-        root_depth_m=found.spot.root_depth,
-        lacking_m=found.lacking,
-    )
+    return _taken(SpotFigures, found, name=found.spot.name, root_depth_m=found.spot.root_depth)
 
 
 def _water(plan: Plan) -> WaterFigures | None:
     parts, dosing = plan.parts, plan.dosing
     if parts is None or dosing is None:
         return None
-    return WaterFigures(
-        box_m3=parts.box,
-        stone_m3=parts.stone,
-        wood_m3=parts.wood,
-        grains_m3=parts.grains,
-        between_grains_m3=parts.between_grains,
+    return _taken(
+        WaterFigures,
+        parts,
         free_m3=parts.free_water,
         parts_over_box=parts.closure + 1,
         dosing_m3=dosing.dosing,
@@ -566,19 +509,25 @@ def _load(plan: Plan) -> LoadFigures | None:
     load = plan.load
     if load is None:
         return None
-    return LoadFigures(
-        glass_kg=load.glass,
+    return _taken(
+        LoadFigures,
+        load,
         full_without_glass_kg=load.full,
         full_kg=None if load.glass is None else load.full.plus(load.glass),
         drained_without_glass_kg=load.drained,
         stripped_without_glass_kg=load.stripped,
         cabinet_water_kg=load.cabinet,
-        footprint_m=load.footprint,
-        pressure_pa=load.pressure,
         heaviest=None if load.heaviest is None else HeaviestFigures(*load.heaviest),
     )
 
 
 def _drain_back(plan: Plan) -> DrainFigures | None:
     back = plan.drain_back
-    return None if back is None else DrainFigures(back.volume, back.spare, back.overflows)
+    return None if back is None else _taken(DrainFigures, back)
+
+
+def _taken(figures: type[Taken], result: object, **others: Any) -> Taken:
+    """Fill figures from a result, `reach_m` from its `reach`; others are as they are given."""
+    for name in (f.name for f in fields(figures) if f.name not in others):  # type: ignore[arg-type]
+        others[name] = getattr(result, UNIT.sub("", name))
+    return figures(**others)

@@ -41,10 +41,8 @@ class ImpossibleError(PlumbstoneError, ValueError):
 def checked(result: Result) -> Result:
     """Give a result back if every figure in it can be.
 
-    Parameters
-    ----------
-    result : frozen dataclass, mapping, sequence or number
-        Figures in SI units; the name of each ends with its unit.
+    It is a frozen dataclass, mapping, sequence or number of figures in SI units; the name of each
+    ends with its unit.
 
     Raises
     ------
@@ -59,8 +57,7 @@ def checked(result: Result) -> Result:
         low, high = (value.low, value.high) if isinstance(value, Range) else (value, value)
         middle = value.mid if isinstance(value, Range) else value
         if not (math.isfinite(low) and math.isfinite(high) and low <= middle <= high):
-            message = f"{name} is {value}"
-            raise ValueError(message)
+            raise ValueError(f"{name} is {value}")
         least, most = bounds(name)
         if low < least - ROUNDING or high > most + ROUNDING:
             found = low if low < least - ROUNDING else high

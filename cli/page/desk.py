@@ -121,13 +121,9 @@ class Desk:
     async def change_first(self, edits: Iterable[Edit], *, over: bool = False) -> None:
         """Make the first of some edits that can be laid out, and write it.
 
-        Parameters
-        ----------
-        edits : iterable of callables
-            Each gives the new text of the old one. They are asked for one by one when all that
-            was begun before is done, so what they look up here is as it left it.
-        over : bool
-            Whether to write even where the file was changed outside.
+        Each edit gives the new text of the old one. They are asked for one by one when all that was
+        begun before is done, so what they look up here is as it left it. `over` writes even where
+        the file was changed outside.
 
         Raises
         ------
@@ -193,10 +189,7 @@ class Desk:
     async def refine(self, told: Callable[[], None] = lambda: None) -> None:
         """Compute the newest state exactly, then judge it; all who ask wait for it.
 
-        Parameters
-        ----------
-        told : callable
-            Called whenever there is more to be seen.
+        `told` is called whenever there is more to be seen.
 
         Notes
         -----

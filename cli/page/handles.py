@@ -12,7 +12,7 @@ from plumbstone.cli.wording.units import Units, show_length
 from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.scape.layers import Profile
 from plumbstone.volumes.scape.quantities import parse_quantity
-from plumbstone.volumes.scape.scape import Tank
+from plumbstone.volumes.scape.tank import Tank
 from plumbstone.volumes.scape.writing import with_keys
 
 INSET = {"front": 0.03, "back": 0.17}  # of the length: how far from the panes handles stand

@@ -116,8 +116,6 @@ class StartView:
         unit = self._measures.unit("mass")
         self._field(labels.DRY_MASS.format(unit), self._start.mass, self._mass, "mass")
 
-    # Answers
-
     def _field(self, label: str, now: str, read: Callable[[str], Any], key: str) -> None:
         async def typed() -> None:
             try:
@@ -174,8 +172,6 @@ class StartView:
             holds, number(text)
         )  # fmt: skip
         return tuple(bag for bag in bags if bag[0])
-
-    # Drawing and going on
 
     async def _changed(self) -> None:
         """Draw the newest answers."""

@@ -77,8 +77,6 @@ class TankForms:
         """Make an edit when all that was begun before is done, so that nothing of it is lost."""
         await self.view.edit(lambda text: make()(text))
 
-    # The chosen piece
-
     def _entry(self) -> PieceEntry | None:
         return self.view.entry(self.view.selected)
 
@@ -172,8 +170,6 @@ class TankForms:
         if tub is None:
             return ""
         return f"{written(tub.mass, 'mass', self.view.units)} {tub.material.name}"
-
-    # Soil
 
     def _soil_shape(self) -> Any:
         if self.desk.layout is None:
@@ -296,8 +292,6 @@ class TankForms:
 
         self._field(self._forms[1], label, read, edit)
 
-    # Tank
-
     def _tank(self) -> None:
         form = self._forms[2]
 
@@ -324,8 +318,6 @@ class TankForms:
                 form, labels.GLASS, glass,
                 lambda text: _keys("tank", None, glass=self.measures.pane(text)),
             )  # fmt: skip
-
-    # New pieces
 
     def _new_piece(self) -> None:
         name = Field(labels.NAME_OF_IT, labels.STONE, None)
@@ -371,8 +363,6 @@ class TankForms:
         if await self.view.edit_first(edits()):
             self.view.choose(new[0])
 
-    # Results and versions
-
     def _results(self) -> None:
         button(labels.WRITE_RESULTS, telling(self.view.wrong, self._write), "small")
         self._written = element("p", "", role="status")
@@ -404,8 +394,6 @@ class TankForms:
         """Write the tank as it is under a name of its own."""
         name = self.desk.folder.keep_version(self.desk.name, version.value, self.desk.text)
         say(self._kept, words.KEPT_VERSION.format(name))
-
-    # Fields that follow the file
 
     def _field(
         self, form: Form, label: str, read: Callable[[], str], edit: Callable[[str], Edit]

@@ -28,16 +28,7 @@ from plumbstone.cli.page.desk import ChangedOutsideError, Desk, Seen
 from plumbstone.cli.page.handles import Handle, handles_of, pulled
 from plumbstone.cli.page.measures import Measures, degrees
 from plumbstone.cli.page.tank_scene import TankScene
-from plumbstone.cli.page.widgets import (
-    Figures,
-    Slider,
-    button,
-    element,
-    later,
-    page,
-    say,
-    warn,
-)
+from plumbstone.cli.page.widgets import Figures, Slider, button, element, later, page, say, warn
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.report import not_yet, verdict
@@ -148,12 +139,9 @@ class TankView:
 
     def now(self, name: str) -> PieceEntry:
         """Find a piece as all that was done so far has left it."""
-        entry = self.entry(name)
-        if entry is None:
-            raise PlumbstoneError(words.GONE.format(name))
-        return entry
-
-    # Showing
+        if entry := self.entry(name):
+            return entry
+        raise PlumbstoneError(words.GONE.format(name))
 
     def _show(self) -> None:
         """Show the newest state."""
@@ -166,18 +154,14 @@ class TankView:
             if desk.fault:
                 say(self.state, words.MEND_FILE)
             return
-        self._draw(seen)
+        self._board.show(drawing_of(seen, desk.judged, desk.layout, self.units))
+        self._mark()
+        self._grips()
         if not self._held:
             self._tell(seen)
         self._water(seen)
         self.forms.refresh()
         self.scene.refresh()
-
-    def _draw(self, seen: Seen) -> None:
-        assert self.desk.layout is not None
-        self._board.show(drawing_of(seen, self.desk.judged, self.desk.layout, self.units))
-        self._mark()
-        self._grips(seen)
 
     def _mark(self, marked: Iterable[str] = (), spots: Iterable[tuple[float, float]] = ()) -> None:
         """Show what is chosen, and what a finding speaks of."""
@@ -191,8 +175,11 @@ class TankView:
             selected=self.selected, marked=[*marked, *(self.row or ())], row=row, spots=list(spots)
         )
 
-    def _grips(self, seen: Seen) -> None:
+    def _grips(self) -> None:
         """Show the handles of the chosen layer while soil is pulled."""
+        seen = self.desk.seen
+        if seen is None:
+            return
         layers = [la.name for la in seen.plan.scape.layers if la.profile is not None]
         if self.layer not in layers:
             self.layer = layers[-1] if layers else ""
@@ -277,8 +264,6 @@ class TankView:
         self._mark([*line.about, *gaps], spots)
         self._board.run_method(*(("focusPiece", pieces[0]) if pieces else ("look",)))
 
-    # Looking without writing
-
     async def _glimpse(
         self, look: Callable[[], Awaitable[Seen]], of: str, *, ground: bool = False
     ) -> None:
@@ -322,16 +307,13 @@ class TankView:
 
     async def _pulling(self, event: Any) -> None:
         """Look at the soil under the hand."""
-        edit = self._pull_edit(event)
-        if edit is not None:
+        if edit := self._pull_edit(event):
             await self._glimpse(lambda: self.desk.tried(edit), _of(event), ground=True)
 
     async def _filling(self, level: float) -> None:
         self._board.tell(fill=level * 1e3)
         self.scene.fill(level)
         await self._glimpse(lambda: self.desk.filled(level), f"water {level:g}")
-
-    # Writing
 
     async def edit(self, edit: Edit) -> None:
         """Change the file and show it; where that cannot be, say why and show it as it is."""
@@ -360,17 +342,12 @@ class TankView:
         later(self._refine())
         return done
 
-    async def set(self, name: str, **keys: Any) -> None:
-        """Set keys of one piece."""
-        await self.edit(lambda text: with_keys(text, "piece", name, keys))
-
     async def _moved(self, event: Any) -> None:
         name, *at = str(event.args["name"]), *map(self.measures.written, self._metres(event))
-        await self.set(name, at=at)
+        await self.edit(lambda text: with_keys(text, "piece", name, {"at": at}))
 
     async def _pulled(self, event: Any) -> None:
-        edit = self._pull_edit(event)
-        if edit is not None:
+        if edit := self._pull_edit(event):
             await self.edit(edit)
 
     async def _filled(self, level: float) -> None:
@@ -380,22 +357,16 @@ class TankView:
 
     def _pull_edit(self, event: Any) -> Edit | None:
         """Give the edit that a pulled handle asks for."""
-        handle, to, layer = (
-            self._handles.get(str(event.args["key"])),
-            self._metres(event),
-            self.layer,
-        )
+        handle, layer = self._handles.get(str(event.args["key"])), self.layer
         if handle is None:
             return None
-        written = self.measures.written
+        to, written = self._metres(event), self.measures.written
         say(self.state, handle.told(layer, to, self.units))
         return lambda text: pulled(text, layer, handle, to, written)
 
     @staticmethod
     def _metres(event: Any) -> tuple[float, float]:
         return float(event.args["x"]) / 1e3, float(event.args["y"]) / 1e3
-
-    # Choosing
 
     async def _picked(self, event: Any) -> None:
         name, touched = str(event.args["name"]), bool(event.args["touched"])
@@ -417,8 +388,7 @@ class TankView:
         self.forms.refresh()
 
     def _gripped(self, event: Any) -> None:
-        handle = self._handles.get(str(event.args["key"]))
-        if handle is not None:
+        if handle := self._handles.get(str(event.args["key"])):
             say(self.state, handle.label)
 
     def pull(self) -> None:
@@ -426,14 +396,12 @@ class TankView:
         self._pulls = not self._pulls
         self.soil.props["aria-pressed"] = "true" if self._pulls else "false"
         say(self.state, "")
-        if self.desk.seen is not None:
-            self._grips(self.desk.seen)
+        self._grips()
 
     def choose_layer(self, name: str) -> None:
         """Choose the layer that is pulled and whose fields are shown."""
         self.layer = name
-        if self.desk.seen is not None:
-            self._grips(self.desk.seen)
+        self._grips()
         self._mark([name])
         self.forms.refresh()
 
@@ -467,19 +435,19 @@ class TankView:
             await self.edit(lambda text: with_border(text, self.desk.scape, row, self.measures))
         self._mark()
 
-    # Keys and acts on the chosen piece
-
     async def _key(self, event: Any) -> None:
         name, key = str(event.args["name"]), str(event.args["key"])
         acts = {"d": self.copy, "m": self.mirror, "Delete": self.take_out}
         if key in acts:
             await acts[key](name)
         else:
-            await self.edit(
-                lambda text: with_keys(text, "piece", name, self._turned(self.now(name), key))
-            )
+            await self._change(name, partial(self._turned, key))
 
-    def _turned(self, entry: PieceEntry, key: str) -> dict[str, Any]:
+    async def _change(self, name: str, keys: Callable[[PieceEntry], dict[str, Any]]) -> None:
+        """Set keys of a piece by what all that was done before has left of it."""
+        await self.edit(lambda text: with_keys(text, "piece", name, keys(self.now(name))))
+
+    def _turned(self, key: str, entry: PieceEntry) -> dict[str, Any]:
         """Give the keys of a piece that is turned, tilted, pressed in or lifted by a key."""
         way = 1 if key in ("r", "t", "PageDown") else -1
         if key in ("r", "R"):
@@ -510,17 +478,11 @@ class TankView:
 
     async def mirror(self, name: str) -> None:
         """Set a piece on the other side of the middle."""
-        await self.edit(
-            lambda text: with_keys(
-                text, "piece", name, mirrored(self.now(name), self.desk.scape, self.measures)
-            )
-        )
+        await self._change(name, lambda entry: mirrored(entry, self.desk.scape, self.measures))
 
     async def take_out(self, name: str) -> None:
         """Take a piece out of the tank."""
         await self.edit(lambda text: without_piece(text, name))
-
-    # The file
 
     async def _refine(self) -> None:
         """Compute exactly, and show it to this tab; others see it at their next look."""
@@ -560,7 +522,7 @@ class TankView:
     async def _write_mine(self) -> None:
         self._answered()
         edit, self._retry = self._retry, None
-        if edit is not None:
+        if edit:
             await self._act(partial(self.desk.change, edit, over=True))
 
     async def _undo_key(self, event: Any) -> None:

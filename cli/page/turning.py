@@ -29,16 +29,9 @@ def turning_view(
 ) -> ui.scene:
     """Make a view of a scene.
 
-    Parameters
-    ----------
-    address : str
-        Of a glTF file, y up, [m].
-    size : tuple of 3 floats
-        Length, depth and height of what it shows, from its own corner [m].
-    label : str
-        What is read aloud.
-    flat : bool
-        Whether one looks at it from the front, as at a tank, instead of from above its corner.
+    It shows the glTF file at an address, y up [m], of a length, depth and height [m] from its own
+    corner: from above its corner or, where it is flat, from the front, as one looks at a tank. The
+    label is read aloud.
     """
     camera = ui.scene.perspective_camera(fov=40, near=0.01, far=100)
     scene = ui.scene(grid=False, fps=20, camera=camera, background_color=SHEET).classes("turning")

@@ -173,8 +173,6 @@ class WeighView:
         dense = f", {density.low:.0f}-{density.high:.0f} kg/m³" if density else ""
         return f"{material.name}{dense}{'. ' + material.note if material.note else ''}"
 
-    # Weighing
-
     async def run(self) -> None:
         """Weigh what is typed, or the scan that was sent, and say what comes out."""
         if self.job is not None:
@@ -258,8 +256,6 @@ class WeighView:
             self.progress.props["value"] = f"{share:.2f}"
             say(self.state, words.WEIGHING.format(100 * share, seconds))
 
-    # Telling
-
     def _priced(self) -> None:
         """Tell again with another price; nothing is weighed anew."""
         try:
@@ -323,8 +319,6 @@ class WeighView:
                 element("i", "", style=f"background:{colour}")
                 element("span", "", name)
 
-    # Scans
-
     async def _sent(self, event: UploadEventArguments) -> None:
         """Take a scan that was sent."""
         await telling(self.wrong, self._taken)(event)
@@ -368,8 +362,6 @@ class WeighView:
         self._busy(None)
         await self.run()
         self._show_scans()
-
-    # Keeping
 
     async def _keep(self) -> None:
         """Put it into the stock."""

@@ -64,11 +64,7 @@ def png_bytes(figure: "Figure") -> bytes:
 def svg_text(figure: "Figure", prefix: str = "") -> str:
     """Give a figure as an SVG element that takes its ink from the page around it.
 
-    Parameters
-    ----------
-    figure : Figure
-    prefix : str
-        Put before the name of each part, so that several drawings can share a page.
+    The prefix stands before the name of each part, so that several drawings can share a page.
     """
     stream = io.StringIO()
     figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None})

@@ -25,11 +25,10 @@ from plumbstone.cli.pictures.sight import Form, Sight, outline_of
 from plumbstone.cli.wording.units import Toward, Units, place_words, show_length, written
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.telling import percent
+from plumbstone.volumes.bed.results import PANES, LayerResult
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
-
-    from plumbstone.volumes.bed.results import LayerResult
 
 LYING = 1e-3  # a layer thinner than this is not poured there [m]
 BELOW_MOVE = 0.02  # where one stops filling before wood would move [m]
@@ -66,15 +65,9 @@ def level_marks(sight: Sight, units: Units) -> list[Mark]:
     return found
 
 
-def pane_profiles(result: "LayerResult") -> dict[str, tuple[Floats, Floats]]:
+def pane_profiles(result: LayerResult) -> dict[str, tuple[Floats, Floats]]:
     """Give where a layer begins and ends along each pane [m]: from left, or from the front."""
-    cuts: dict[str, Any] = {
-        "front": np.s_[0],
-        "back": np.s_[-1],
-        "left": np.s_[:, 0],
-        "right": np.s_[:, -1],
-    }
-    return {side: (result.below[cut], result.surface[cut]) for side, cut in cuts.items()}
+    return {side: (result.below[cut], result.surface[cut]) for side, cut in PANES.items()}
 
 
 def front_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
@@ -263,7 +256,7 @@ def _pane(panel: Panel, sight: Sight, side: str, ends: tuple[str, str], units: U
         _pane_heights(panel, along, _lying(below, level), units)
 
 
-def _fill(panel: Panel, result: "LayerResult", along: Floats, below: Floats, level: Floats) -> None:
+def _fill(panel: Panel, result: LayerResult, along: Floats, below: Floats, level: Floats) -> None:
     """Fill the cut through a layer from below to its surface, but where that is NaN."""
     lies, material = np.isfinite(level), result.layer.material
     runs = np.split(np.arange(len(along)), np.flatnonzero(np.diff(lies)) + 1)

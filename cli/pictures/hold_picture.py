@@ -13,7 +13,7 @@ from plumbstone.cli.wording.units import RULED, Units, place_words, push_words, 
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.equilibrium import Rig, centre_of_lift, forces_at
-from plumbstone.volumes.holding.free_bodies import loose_strapped
+from plumbstone.volumes.holding.ties import loose_strapped
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist

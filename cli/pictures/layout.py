@@ -50,17 +50,8 @@ def laid_out(
 ) -> Panel:
     """Make a page with one drawing to scale on it and its legend below.
 
-    Parameters
-    ----------
-    medium : Medium
-    size : (float, float)
-        Of what is drawn [m].
-    entries : sequence of (str, dict)
-        The legend.
-    above, below : float
-        Room beside the drawing beyond what its ticks need, in sizes of the text.
-    title : str
-        Written above the drawing on a sheet of paper.
+    The drawing is of a size [m]; there is room above and below it beyond what its ticks need, in
+    sizes of the text. The title stands above it on a sheet of paper.
     """
     text, edge = medium.text, medium.margin
     title = title if medium.height else ""
@@ -129,20 +120,9 @@ def write_number(
 ) -> None:  # fmt: skip
     """Write a piece's number beside a place on the page, with a line to it from farther off.
 
-    Parameters
-    ----------
-    panel : Panel
-    number : int
-    at : (float, float)
-        What is numbered [points].
-    size : float
-        Of the digits [points].
-    radii, angles : sequence of float
-        Where the number may go: so far from there [points], in these directions [degrees].
-    far : float
-        From where on a line leads to it [points].
-    must : bool
-        Whether it is written where no place is free.
+    Its digits are of a size [points] and go as far from the place as one of the radii [points], in
+    one of the angles [degrees]; a line leads to it from `far` on [points]. It is left out where no
+    place is free, unless it must be written.
     """
     around = [(at[0] + r * np.cos(a), at[1] + r * np.sin(a))
               for r in radii for a in np.radians(angles)]  # fmt: skip

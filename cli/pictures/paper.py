@@ -125,22 +125,9 @@ class Page:
     ) -> Place | None:
         """Write words around the first of the places that is free.
 
-        Parameters
-        ----------
-        words : str
-        middles : iterable of (float, float)
-            Where the middle of the words may lie [points], the best place first.
-        size : float, optional
-            Of the letters [points].
-        must : bool
-            Whether the words are written at the first place when none is free.
-        halo : bool
-            Whether paper shows around the words.
-
-        Returns
-        -------
-        (float, float) or None
-            The place that was taken.
+        Their middle lies at one of `middles` [points], the best first, which is given back; their
+        letters are of a size [points]. They must be written at the first place, or are left out,
+        where none is free. Paper shows around words with a halo.
         """
         size, places = size or self.text, list(middles)
         width, height = measure(words, size, looks.get("weight", "normal"))
@@ -263,13 +250,8 @@ class Panel:
 def legend(page: Page, entries: Sequence[Entry], left: float, top: float) -> None:
     """Write what colours and lines mean, in rows from a height downwards.
 
-    Parameters
-    ----------
-    page : Page
-    entries : sequence of (str, dict)
-        Words, and how the patch (`facecolor` …) or the line (`linestyle` …) beside them looks.
-    left, top : float
-        Where the rows begin [points].
+    Each entry has its words, and how the patch (`facecolor` …) or the line (`linestyle` …) beside
+    them looks. The rows begin at `left`, `top` [points].
     """
     size = 0.9 * page.text
     places = _legend_places(entries, left, page.width, size)

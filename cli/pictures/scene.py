@@ -14,7 +14,7 @@ from plumbstone.meshes.piece import Floats
 if TYPE_CHECKING:
     from plumbstone.meshes.measures.columns import Grid
     from plumbstone.volumes.scape.materials import Material
-    from plumbstone.volumes.scape.scape import Tank
+    from plumbstone.volumes.scape.tank import Tank
 
 NODES, SCENE_NODES = 220, 120  # along the length, of the bed in the view and in glTF
 FACES, LEAST, MOST = 24_000, 300, 1_800  # of all pieces in the view, and of one

@@ -85,17 +85,8 @@ def picture_from_front(
 ) -> tuple[Floats, "NDArray[np.int64]"]:
     """Draw what one sees through the front pane, without perspective.
 
-    Parameters
-    ----------
-    plan : Plan
-    line : (rows, columns) float array
-        Surface of the bed beside the pieces [m].
-    grid : Grid
-        On which it is given.
-    height : float
-        Of the picture [m].
-    rise : float
-        How much higher a place is drawn for each metre that it lies farther back.
+    `line` is the surface of the bed beside the pieces [m] on a grid; the picture is of a height
+    [m], and a place is drawn higher by `rise` for each metre that it lies farther back.
 
     Returns
     -------

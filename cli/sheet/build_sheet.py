@@ -49,14 +49,8 @@ EVEN = 2e-3  # two heights that differ by less are told as one [m]
 def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> str:
     """Give the whole page as HTML that needs no other file and no network.
 
-    Parameters
-    ----------
-    sight : Sight
-        For the drawings and the view.
-    report : Report
-        Every figure and finding on the page is taken from it.
-    units : Units
-        In which the page opens; the reader's own choice is kept.
+    Drawings and view come from the sight, every figure and finding from the report. It opens in
+    some units; the reader's own choice is kept.
     """
     from jinja2 import Environment
 

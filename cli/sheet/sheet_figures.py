@@ -24,14 +24,8 @@ class Figures:
     def __call__(self, path: str, kind: str, toward: str = "nearest") -> Markup:
         """Write the figure at a path such as "water.dosing_l.mid", or a sum of some ("a+b").
 
-        Parameters
-        ----------
-        path : str
-            Where the figure stands in the document.
-        kind : str
-            How it is written: a key of the table of units.
-        toward : str
-            Where it is rounded to: "up" what is needed, "down" what is left.
+        `kind` is a key of the table of units; `toward` is "up" for what is needed and "down" for
+        what is left.
         """
         value = self.si(path)
         return _span(path, kind, lambda units: written(value, kind, units, Toward(toward)))

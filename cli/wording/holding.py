@@ -454,7 +454,7 @@ def _tie_sentences(hold: "HoldResult", units: Units) -> list[str]:
 
 def _float_sentences(hold: "HoldResult", units: Units) -> list[str]:
     """Say how it floats when nothing holds it."""
-    from plumbstone.volumes.holding.hold_down import end_name
+    from plumbstone.volumes.holding.moves import end_name
 
     afloat = hold.afloat
     if afloat is None:

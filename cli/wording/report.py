@@ -7,12 +7,7 @@ from plumbstone.cli.wording.bed import bag_words
 from plumbstone.cli.wording.findings import finding_words
 from plumbstone.cli.wording.units import Toward, Units, mass_words, ranged, volume_words, written
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.figures import (
-    LoadFigures,
-    Report,
-    ShoppingFigures,
-    WaterFigures,
-)
+from plumbstone.volumes.figures import LoadFigures, Report, ShoppingFigures, WaterFigures
 from plumbstone.volumes.findings import Finding, Severity
 
 MARKS = {Severity.STOP: "Mend first", Severity.CARE: "See to", Severity.NOTE: "Note"}

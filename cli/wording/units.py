@@ -112,15 +112,8 @@ JOINTS = re.compile(
 def written(value: float, kind: str, units: Units, toward: Toward = Toward.NEAREST) -> str:
     """Write a figure for people.
 
-    Parameters
-    ----------
-    value : float
-        SI.
-    kind : str
-        A key of `TABLE`.
-    units : Units
-    toward : Toward
-        Up for what is needed, down for what is offered or left.
+    The value is in SI, its kind a key of `TABLE`; it is rounded up where it is needed, down where
+    it is offered or left.
 
     Examples
     --------

@@ -14,15 +14,8 @@ FACES = 2000  # that the surface is thinned out to
 def occupied_volume(vertices: Floats, faces: Indices, caps: slice, expected: float) -> float:
     """Estimate the volume of a surface from its skin alone, holes left open [m³].
 
-    Parameters
-    ----------
-    vertices : (n, 3) float array
-    faces : (m, 3) int array
-        Closed.
-    caps : slice
-        Which of the faces close holes; they are left out.
-    expected : float
-        First estimate; sets how many points are tried [m³].
+    The mesh (n, 3) [m], (m, 3) is closed; the faces `caps` close holes and are left out. The volume
+    that is expected [m³] sets how many points are tried.
 
     Notes
     -----

@@ -16,20 +16,8 @@ LIGHT_CELL, LIGHT_LOSS = 0.002, 0.003  # [m] within which corners become one, an
 def thinned(vertices: Floats, faces: Indices, cells: int = 16) -> tuple[Floats, Indices]:
     """Merge all corners in one cell of a coarse lattice into their mean.
 
-    Parameters
-    ----------
-    vertices : (n, 3) float array
-        Corners [m].
-    faces : (m, 3) int array
-    cells : int
-        Cells along the longest side.
-
-    Returns
-    -------
-    vertices : (k, 3) float array
-        Corners [m].
-    faces : (l, 3) int array
-        For display only: the result need not be closed.
+    Of corners (n, 3) [m] and faces (m, 3), with so many cells along the longest side; for display
+    only, as the result need not be closed.
     """
     size = float(np.ptp(vertices, axis=0).max()) / cells
     merged, found = _merged(vertices, faces, size)
@@ -39,19 +27,8 @@ def thinned(vertices: Floats, faces: Indices, cells: int = 16) -> tuple[Floats, 
 def lightened(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
     """Merge the corners of a fine closed mesh within millimetres; it keeps its volume.
 
-    Parameters
-    ----------
-    vertices : (n, 3) float array
-        In metres.
-    faces : (m, 3) int array
-        Closed: merging corners leaves each edge walked as often one way as the other.
-
-    Returns
-    -------
-    vertices : (k, 3) float array
-        Corners [m].
-    faces : (l, 3) int array
-        Closed; the very same mesh where it is light, or too thin for this.
+    Of corners (n, 3) [m] and closed faces (m, 3), as merging corners leaves each edge walked as
+    often one way as the other; the very same mesh where it is light, or too thin for this.
     """
     if len(faces) <= HEAVY:
         return vertices, faces
@@ -79,20 +56,8 @@ def _merged(vertices: Floats, faces: Indices, size: float) -> tuple[Floats, Indi
 def simplified(vertices: Floats, faces: Indices, most: int) -> tuple[Floats, Indices]:
     """Leave out edges that show least, until few faces are left.
 
-    Parameters
-    ----------
-    vertices : (n, 3) float array
-        Corners [m].
-    faces : (m, 3) int array
-    most : int
-        Faces that are wanted at most.
-
-    Returns
-    -------
-    vertices : (k, 3) float array
-        Corners [m].
-    faces : (l, 3) int array
-        Still closed where the mesh was; a mesh that is not is thinned by a lattice instead.
+    Of corners (n, 3) [m] and faces (m, 3), at most so many; still closed where the mesh was. A mesh
+    that is not is thinned by a lattice instead.
     """
     import manifold3d
 
@@ -114,22 +79,9 @@ def simplified(vertices: Floats, faces: Indices, most: int) -> tuple[Floats, Ind
 def layer_solid(x: Floats, y: Floats, low: Floats, high: Floats) -> tuple[Floats, Indices]:
     """Build a solid between two surfaces given at the nodes of a grid.
 
-    Parameters
-    ----------
-    x : (columns,) float array
-        Places of the nodes along x, rising [m].
-    y : (rows,) float array
-        Places along y, rising [m].
-    low, high : (rows, columns) float arrays
-        Heights at the nodes [m].
-
-    Returns
-    -------
-    vertices : (n, 3) float array
-        Corners [m].
-    faces : (m, 3) int array
-        Wound outwards and closed, over the cells with a node where the upper surface lies
-        higher; empty where nothing lies.
+    Nodes lie at rising x (columns,) and y (rows,), low and high at heights (rows, columns) [m]. The
+    corners (n, 3) [m] and faces (m, 3), wound outwards and closed, lie over the cells with a node
+    where the upper surface lies higher; empty where nothing lies.
     """
     columns = len(x)
     thick = high > low + 1e-4

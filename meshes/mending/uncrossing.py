@@ -16,18 +16,9 @@ SHARED = 1e-6  # of the smaller volume: shells that share more than this are one
 def crossed_share(vertices: Floats, faces: Indices) -> float:
     """Share of the skin of a closed mesh, met by vertical lines, where it lies in itself.
 
-    Parameters
-    ----------
-    vertices : (n, 3) float array
-        Corners [m].
-    faces : (m, 3) int array
-        Closed, outward.
-
-    Returns
-    -------
-    float
-        0 for a clean mesh, where each crossing leads from outside (winding number 0) to
-        inside (1) or back; elsewhere the surface passes through itself.
+    0 for a clean mesh of corners (n, 3) [m] and outward faces (m, 3), where each crossing leads
+    from outside (winding number 0) to inside (1) or back; elsewhere the surface passes through
+    itself.
     """
     y = vertices[:, 1]
     low, high = float(y.min()), float(y.max())
@@ -66,14 +57,8 @@ def united(
 ) -> tuple[Floats, tuple[Indices, ...], int]:
     """Unite closed shells that pass through each other.
 
-    Returns
-    -------
-    vertices : (n, 3) float array
-        Corners [m].
-    shells : tuple of (k, 3) int arrays
-        Bodies that do not touch, largest first.
-    joined : int
-        How many shells went into another.
+    Gives corners (n, 3) [m], the faces (k, 3) of bodies that do not touch, largest first, and how
+    many shells went into another.
 
     Notes
     -----
@@ -119,14 +104,8 @@ def united(
 def one_skin(vertices: Floats, faces: Indices) -> tuple[Floats, Indices, float]:
     """Put one skin around a closed mesh that passes through itself.
 
-    Returns
-    -------
-    vertices : (n, 3) float array
-        Corners [m].
-    faces : (m, 3) int array
-        Closed, holding `volume`.
-    volume : float
-        Of all space that the mesh winds around at least once, by vertical lines [m³].
+    Gives corners (n, 3) [m], closed faces (m, 3), and the volume that they hold [m³]: that of all
+    space that the mesh winds around at least once, by vertical lines.
 
     Notes
     -----

@@ -11,12 +11,7 @@ from plumbstone.meshes.faces import (
     sharing,
     shell_volumes,
 )
-from plumbstone.meshes.measures.faults import (
-    face_areas,
-    is_closed,
-    shells,
-    winding_number,
-)
+from plumbstone.meshes.measures.faults import face_areas, is_closed, shells, winding_number
 from plumbstone.meshes.piece import Floats, Indices, longest_side
 
 WELD = 1e-6  # of the largest extent: corners nearer than this are one
@@ -28,11 +23,7 @@ MOST_SHELLS = 100  # looked at one by one; all smaller ones are debris
 def welded(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
     """Merge corners at the same place; drop faces without area and doubled faces.
 
-    Returns
-    -------
-    vertices : (k, 3) float array
-        Corners [m].
-    faces : (l, 3) int array
+    Gives corners (k, 3) [m] and faces (l, 3).
     """
     low, extent = np.array([side.min() for side in vertices.T]), longest_side(vertices)
     if extent <= 0:
@@ -56,12 +47,7 @@ def compacted(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
 def wound(vertices: Floats, faces: Indices) -> tuple[Indices, int]:
     """Turn faces until neighbours agree and each shell encloses a positive volume.
 
-    Returns
-    -------
-    faces : (m, 3) int array
-        Consistently wound where the mesh allows it.
-    turned : int
-        How many faces were turned.
+    Gives faces (m, 3), consistently wound where the mesh allows it, and how many were turned.
     """
     flip = contrary(faces, len(vertices))
     faces = np.where(flip[:, None], faces[:, ::-1], faces)
@@ -77,14 +63,8 @@ def outer_shell(
 ) -> tuple[Indices, tuple[str, ...], tuple[Indices, ...]]:
     """Keep the largest shell; tell apart what lies inside it, debris and further bodies.
 
-    Returns
-    -------
-    faces : (k, 3) int array
-        The largest shell.
-    changes : tuple of str
-        What was taken away.
-    others : tuple of (l, 3) int arrays
-        Shells outside of it that are too large for debris, largest first.
+    Gives its faces (k, 3), what was taken away, and shells (l, 3) outside of it that are too large
+    for debris, largest first.
     """
     number = shells(faces, len(vertices))
     count = int(number.max(initial=-1)) + 1

@@ -17,17 +17,8 @@ class OutsideError(PlumbstoneError, ValueError):
 def file_beside(folder: Path, name: str) -> Path:
     """Give the place of a file that another one names.
 
-    Parameters
-    ----------
-    folder : Path
-        Where the file lies that names it.
-    name : str
-        Relative to that folder.
-
-    Returns
-    -------
-    Path
-        Beside or below the folder, links followed, or inside a trusted one. It may not exist.
+    Its name is relative to the folder of the one that names it; it lies beside or below that, links
+    followed, or inside a trusted folder, and may not exist.
 
     Raises
     ------

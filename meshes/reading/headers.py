@@ -30,12 +30,8 @@ class HeaderError(PlumbstoneError, ValueError):
 def check_header(kind: str, content: bytes) -> None:
     """Refuse a scan that would take far more memory than its size accounts for.
 
-    Parameters
-    ----------
-    kind : str
-        Its suffix, such as ``".glb"``; kinds without a check of their own pass.
-    content : bytes
-        The whole file.
+    Its kind is its suffix, such as ``".glb"``; kinds without a check of their own pass. The content
+    is the whole file.
 
     Raises
     ------

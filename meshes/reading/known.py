@@ -94,14 +94,7 @@ def told_apart(
 ) -> tuple[tuple[Body, ...], float, Doubt]:
     """Tell a box or a can from the bodies beside it.
 
-    Returns
-    -------
-    scans : tuple
-        The others.
-    factor : float
-        That brings them to its size.
-    doubt : Doubt
-        Of the lengths.
+    Gives the others, the factor that brings them to its size, and the doubt of the lengths.
 
     Raises
     ------

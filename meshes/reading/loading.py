@@ -19,10 +19,9 @@ def open3d() -> Any:
     try:
         import open3d as library
     except (ImportError, OSError) as error:
-        message = (
+        raise PlumbstoneError(
             f"This scan needs the package open3d, which does not load here ({error}); "
             "install it (pip install open3d), or export a closed mesh."
-        )
-        raise PlumbstoneError(message) from None
+        ) from None
     library.utility.set_verbosity_level(library.utility.VerbosityLevel.Error)
     return library

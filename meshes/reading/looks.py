@@ -15,17 +15,8 @@ TO_XYZ = np.array([[0.4339, 0.3762, 0.1899], [0.2126, 0.7152, 0.0722], [0.0178, 
 def spots_of(parsed: Parsed) -> tuple[Floats, Floats]:
     """Places on a scan and their colours.
 
-    Parameters
-    ----------
-    parsed : Parsed
-        With textures, or with colours of corners.
-
-    Returns
-    -------
-    places : (k, 3) float array
-        In the file's unit; none where it has no colours, or none that can be read.
-    colours : (k, 3) float array
-        CIE L*a*b*.
+    Of textures, or of colours of corners: places (k, 3) in the file's unit, none where it has no
+    colours or none that can be read, and CIE L*a*b* (k, 3).
     """
     places, colours = [np.empty((0, 3))], [np.empty((0, 3))]
     for part in parsed.parts:

@@ -36,8 +36,7 @@ def _text(path: Path, content: bytes, counted: bool) -> Floats:
     at = _named_columns(lines[:head], len(plain[head].split()) if head < len(plain) else 0)
     lines = [line for line in plain[head:] if line.lstrip()[0] not in "#/" and line not in counts]
     if not lines:
-        problem = "is a table of something else: no line begins with numbers x y z."
-        raise ScanError(path, problem)
+        raise ScanError(path, "is a table of something else: no line begins with numbers x y z.")
     _check_whole(path, sum(map(int, counts)), len(lines))
     rows = [line.split()[: max(at) + 1] for line in lines]
     for number, row in enumerate(rows, 1):

@@ -280,8 +280,7 @@ def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
     except ScanError:
         raise
     except Exception:  # parsers of hostile files raise anything, and quote them
-        problem = f"is no readable {kind[1:].upper()} file; export it again."
-        raise ScanError(path, problem) from None
+        raise ScanError(path, f"is no readable {kind[1:].upper()} file; export it again.") from None
 
 
 def _zipped(path: Path, content: bytes, *, textures: bool) -> Parsed:

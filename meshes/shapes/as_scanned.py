@@ -15,18 +15,8 @@ TABLE, GAP = 0.9, 0.006  # half side of the table in view over the size; its gap
 def as_scanned(piece: Piece, seed: int) -> tuple[Floats, Indices]:
     """Scan a standing solid: a table around it, noise, holes, its underside unseen.
 
-    Parameters
-    ----------
-    piece : Piece
-        Star-shaped, on z = 0.
-    seed : int
-        Same seed, same scan.
-
-    Returns
-    -------
-    vertices : (n, 3) float array
-        In metres; the scan lies anywhere, a quarter turn about z off.
-    faces : (m, 3) int array
+    The piece is star-shaped, on z = 0; the same seed gives the same scan: corners (n, 3) [m] that
+    lie anywhere, a quarter turn about z off, and faces (m, 3).
     """
     rng = np.random.default_rng(seed)
     vertices, faces = piece.vertices, piece.faces

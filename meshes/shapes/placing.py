@@ -48,19 +48,10 @@ def raised(piece: Piece, by: float) -> Piece:
 def resting_height(window: Window, surface: Floats) -> float:
     """How far a piece on the floor must rise to rest on a surface, set down without turning.
 
-    Parameters
-    ----------
-    window : Window
-        Columns of the piece in place above the floor, lowest point at z = 0.
-    surface : (rows, columns) float array
-        What it is set down on: tops of pieces, or the bed [m].
-
-    Returns
-    -------
-    float
-        Height of its lowest point once the first cell touches [m], at least 0. Exact for
-        the sampled columns; between samples a sharp tip may reach deeper by up to half a
-        cell times its slope.
+    Its columns stand above the floor, the lowest point at z = 0; the surface (rows, columns) [m] is
+    that of pieces or of the bed. Gives the height of its lowest point once the first cell touches
+    [m], at least 0: exact for the sampled columns; between them a sharp tip may reach deeper by up
+    to half a cell times its slope.
     """
     under = window.lowest()
     if under.size == 0 or not np.isfinite(under).any():

@@ -61,17 +61,8 @@ def box(size: Sequence[float]) -> Piece:
 def slab(size: Sequence[float], bevel: float = 0.1) -> Piece:
     """Flat stone: a cuboid whose upper rim is bevelled.
 
-    Parameters
-    ----------
-    size : (3,) floats
-        Length, width, height [m].
-    bevel : float
-        Width and depth of the bevel, as a share of the height.
-
-    Returns
-    -------
-    Piece
-        Volume: that of the cuboid below the bevel plus the frustum above it.
+    Of a length, width and height [m]; the bevel is as wide and deep as a share of the height. Its
+    volume is that of the cuboid below the bevel plus the frustum above it.
     """
     length, width, height = _sizes(size)
     step = bevel * height
@@ -173,8 +164,7 @@ def stone_of_size(size: Sequence[float], shape_factor: float = 0.5, seed: int = 
     del seed
     extent = np.array(_sizes(size))
     if not 0.2 <= shape_factor <= 0.95:
-        message = f"A shape factor of {shape_factor:.2f} is no stone's; give 0.2 to 0.95."
-        raise FormError(message)
+        raise FormError(f"A shape factor of {shape_factor:.2f} is no stone's; give 0.2 to 0.95.")
     directions, faces = unit_sphere(4)
 
     def formed(power: float) -> tuple[Floats, float]:
@@ -223,8 +213,7 @@ def branch(points: Floats, diameters: Floats, sides: int = 16) -> Piece:
     steps = np.diff(points, axis=0)
     lengths = np.linalg.norm(steps, axis=1)
     if len(points) < 2 or not (lengths > 0).all() or not (diameters > 0).all():
-        message = "A limb needs two or more different points and diameters above zero."
-        raise FormError(message)
+        raise FormError("A limb needs two or more different points and diameters above zero.")
     if len(diameters) != len(points):
         along = np.concatenate([[0], np.cumsum(lengths)]) / lengths.sum()
         diameters = np.interp(along, np.linspace(0, 1, len(diameters)), diameters)
@@ -245,19 +234,8 @@ def branch(points: Floats, diameters: Floats, sides: int = 16) -> Piece:
 def fork(paths: Sequence[Floats], diameters: Sequence[Floats], sides: int = 16) -> Piece:
     """Several limbs grown together: the true union of `branch` solids as one closed mesh.
 
-    Parameters
-    ----------
-    paths : sequence of (k, 3) float arrays
-        Axis of each limb [m].
-    diameters : sequence of (2,) or (k,) float arrays
-        As in `branch` [m].
-    sides : int
-        Corners around each limb.
-
-    Returns
-    -------
-    Piece
-        In the frame of the paths.
+    Each limb has an axis (k, 3) and diameters as in `branch` [m], and so many corners around; the
+    union lies in the frame of the paths.
     """
     parts = [branch(p, d, sides) for p, d in zip(paths, diameters, strict=True)]
     joined = _solid(parts[0])
@@ -271,17 +249,8 @@ def fork(paths: Sequence[Floats], diameters: Sequence[Floats], sides: int = 16) 
 def limbs(lengths: Sequence[float], girths: Sequence[Sequence[float]]) -> Piece:
     """Straight limbs by length and girth at both ends, lying side by side on z = 0.
 
-    Parameters
-    ----------
-    lengths : (k,) floats
-        Lengths [m].
-    girths : k pairs of floats
-        Girth (around the limb) at both ends [m].
-
-    Returns
-    -------
-    Piece
-        Bodies that do not touch, each a `branch` of its length.
+    Lengths (k,) and k pairs of girths [m] make bodies that do not touch, each a `branch` of its
+    length.
     """
     vertices, faces, y, count = [], [], 0.0, 0
     for length, girth in zip(lengths, girths, strict=True):
@@ -304,8 +273,7 @@ def _sizes(size: Sequence[float]) -> tuple[float, float, float]:
     """Check three lengths."""
     sizes = np.asarray(size, dtype=float)
     if sizes.shape != (3,) or not np.isfinite(sizes).all() or not (sizes > 0).all():
-        message = f"{size} is no size; give three lengths above zero."
-        raise FormError(message)
+        raise FormError(f"{size} is no size; give three lengths above zero.")
     return float(sizes[0]), float(sizes[1]), float(sizes[2])
 
 
@@ -356,8 +324,7 @@ def _frames(tangents: Floats) -> list[tuple[Floats, Floats]]:
     joints = np.concatenate([tangents[:1], tangents[:-1] + tangents[1:], tangents[-1:]])
     norms = np.linalg.norm(joints, axis=1)
     if (norms < 1e-6).any():
-        message = "A limb turns back on itself; move that point aside."
-        raise FormError(message)
+        raise FormError("A limb turns back on itself; move that point aside.")
     joints = joints / norms[:, None]
     side = np.cross(joints[0], np.eye(3)[np.abs(joints[0]).argmin()])
     frames = []

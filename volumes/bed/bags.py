@@ -70,8 +70,7 @@ def cheapest_bags(need: float, bags: Sequence[Bag], bulk_density: float) -> BagC
     programs find first the least cost, then, at that cost, the least volume.
     """
     if not bags:
-        message = 'No bag sizes are given; write bags = [{ holds = "9 L", price = 22 }].'
-        raise BagError(message)
+        raise BagError('No bag sizes are given; write bags = [{ holds = "9 L", price = 22 }].')
     volumes = np.array([bag.volume(bulk_density) for bag in bags])
     priced = all(bag.price is not None for bag in bags)
     costs = np.array([bag.price if priced else 1.0 for bag in bags], dtype=float)
@@ -155,7 +154,6 @@ def _least(
     program = Program(entries_of(np.stack(rows)[None]), len(rows), len(volumes)).whole()
     program.costing(costs / max(costs.max(), 1e-12))
     if not program.within((least, most), (0 * bags, bags)):
-        message = f"No set of bags covers {need * 1e3:.1f} L; check bag sizes and prices."
-        raise BagError(message)
+        raise BagError(f"No set of bags covers {need * 1e3:.1f} L; check bag sizes and prices.")
     counts: Floats = np.round(program.answer().values)
     return counts

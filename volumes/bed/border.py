@@ -78,8 +78,7 @@ def rankine_active(phi: float, beta: float = 0.0) -> float:
     Caltrans, Trenching and Shoring Manual (2025), ch. 7, for the level case.
     """
     if beta > phi:
-        message = f"A slope of {beta:g}° is steeper than the angle of repose {phi:g}°."
-        raise ValueError(message)
+        raise ValueError(f"A slope of {beta:g}° is steeper than the angle of repose {phi:g}°.")
     b, p = math.radians(beta), math.radians(phi)
     root = math.sqrt(max(math.cos(b) ** 2 - math.cos(p) ** 2, 0.0))
     return math.cos(b) * (math.cos(b) - root) / (math.cos(b) + root)
@@ -93,14 +92,7 @@ def submerged_unit_weight(settled: float, mass: float, grain_density: float, wat
 def judge_borders(bodies: Sequence[Body], bed: BedResult, water: float) -> BorderResult | None:
     """Judge the rows of stones along all borders; None where no soil lies behind one.
 
-    Parameters
-    ----------
-    bodies : sequence of Body
-        Set pieces.
-    bed : BedResult
-        The solved bed.
-    water : float
-        Density [kg/m³].
+    The pieces are set, the bed is solved; water is given by its density [kg/m³].
     """
     gaps: list[Gap] = []
     footings: list[Footing] = []
@@ -214,18 +206,9 @@ def wall_factors(
 ) -> tuple[float, float]:
     """Reserve of a stone against sliding and against tipping about its toe.
 
-    Parameters
-    ----------
-    push : float
-        Level part of the earth pressure [N], acting at a third of the height.
-    height : float
-        Of the soil at its back [m].
-    weight : float
-        Of the stone under water [N].
-    toe : float
-        From its middle to the front edge it stands on [m].
-    friction : float
-        Between it and what it stands on.
+    The level push of the earth [N] acts at a third of the height of the soil at its back [m],
+    against its weight under water [N], its toe so far before its middle [m], and its friction on
+    what it stands on [-].
     """
     if push <= 0:
         return math.inf, math.inf

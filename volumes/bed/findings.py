@@ -5,13 +5,7 @@ from collections.abc import Iterator, Sequence
 from plumbstone.volumes.bed.bags import cheapest_bags
 from plumbstone.volumes.bed.border import FALLS, SLIDING, TIPPING, BorderResult
 from plumbstone.volumes.bed.holes import holes_under
-from plumbstone.volumes.bed.interfaces import (
-    Heave,
-    Swallowed,
-    bare_floor,
-    lasting_slope,
-    overlaps,
-)
+from plumbstone.volumes.bed.interfaces import Heave, Swallowed, bare_floor, lasting_slope, overlaps
 from plumbstone.volumes.bed.litres import ALIKE
 from plumbstone.volumes.bed.passing import (
     STAYS_RATIO,
@@ -41,14 +35,8 @@ def bed_findings(
 ) -> Iterator[Finding]:
     """Find what leaks, slides, creeps, runs into each other, heaves, or is left bare.
 
-    Parameters
-    ----------
-    bed : BedResult, optional
-        None where nothing is poured.
-    border : BorderResult, optional
-        Gaps and stones of its borders, where they are judged.
-    swallowed, heaves : sequences
-        What its layers do to each other.
+    There is no bed where nothing is poured, and no border where none is judged; layers that are
+    swallowed or heave are what the layers do to each other.
     """
     if bed is None:
         return

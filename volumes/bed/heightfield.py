@@ -111,8 +111,7 @@ def stable_surface(
         seed_shadows(surface, limit, ground, state, bottoms, tops, slope, dx, dy)
         settled = settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy)
     if not settled:
-        message = "The surface did not settle; use a wider --grid."
-        raise SurfaceError(message)
+        raise SurfaceError("The surface did not settle; use a wider --grid.")
     if beyond is not None:
         surface[free] = lying
     return surface
@@ -150,8 +149,6 @@ def _check(
         message = f"Target {target.shape} and ground {ground.shape} must be equal 2-D arrays."
         raise SurfaceError(message)
     if not (np.isfinite(target).all() and np.isfinite(ground).all()):
-        message = "Target and ground must be finite everywhere; drop NaN and infinity."
-        raise SurfaceError(message)
+        raise SurfaceError("Target and ground must be finite everywhere; drop NaN and infinity.")
     if not slope > 0 or not np.all(np.asarray(spacing) > 0):
-        message = f"Slope {slope} and spacing {spacing} must be above zero."
-        raise SurfaceError(message)
+        raise SurfaceError(f"Slope {slope} and spacing {spacing} must be above zero.")

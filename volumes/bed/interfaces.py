@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.scape.materials import Material
 
@@ -64,12 +63,7 @@ def filter_ratio(coarse: Material, fine: Material) -> float:
 def swallowed_layers(layers: Sequence[LayerResult], cell_area: float) -> tuple[Swallowed, ...]:
     """Find layers that run into the voids of the layer below, where no fabric lies between.
 
-    Parameters
-    ----------
-    layers : sequence of LayerResult
-        In pouring order, on one grid.
-    cell_area : float
-        Of that grid [m²].
+    The layers lie on one grid, in pouring order; `cell_area` is that of its cells [m²].
     """
     found = []
     for lower, upper in itertools.pairwise(layers):
@@ -80,7 +74,9 @@ def swallowed_layers(layers: Sequence[LayerResult], cell_area: float) -> tuple[S
         thickness = np.where(over, lower.surface - lower.below, 0.0)
         volume = float(np.clip(thickness, 0, None).sum()) * cell_area
         if volume > 0:
-            voids = 1 - lower.mass.mid / lower.settled / _envelope(lower.layer.material).mid
+            voids = (
+                1 - lower.mass.mid / lower.settled / lower.layer.material.grain_envelope_density.mid
+            )
             most = min(volume * max(voids, 0.0), upper.settled)
             found.append(Swallowed(upper.layer.name, lower.layer.name, ratio, most))
     return tuple(found)
@@ -97,7 +93,7 @@ def heaving_layers(
     """
     found = []
     for i, lower in enumerate(layers):
-        grain = _envelope(lower.layer.material)
+        grain = lower.layer.material.grain_envelope_density
         share = lower.mass.mid / grain.mid
         lift = share * (water - grain.low)
         if lift <= 0:
@@ -118,11 +114,6 @@ def heaving_layers(
             Heave(lower.layer.name, " and ".join(names), needed - depth, needed, lift, press)
         )
     return tuple(found)
-
-
-def _envelope(material: Material) -> Range:
-    """Density of a dry grain with its inner pores [kg/m³]."""
-    return material.grain_envelope_density
 
 
 def _grain(material: Material) -> float:

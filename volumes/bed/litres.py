@@ -258,11 +258,10 @@ def less_lumps(results: list[LayerResult], lumps: float) -> list[LayerResult]:
     if lumps <= 0 or not results:
         return results
     if lumps >= whole:
-        message = (
+        raise BedError(
             f"Stones without a place fill {lumps * 1e3:.1f} L of the bed, which holds only "
             f"{whole * 1e3:.1f} L; lower below_soil."
         )
-        raise BedError(message)
     return [_with_volume(r, r.settled * (1 - lumps / whole)) for r in results]
 
 

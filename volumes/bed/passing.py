@@ -274,17 +274,8 @@ def nearest_level(
 ) -> float | None:
     """Height of a surface at the nearest of some cells to a place [m]; None where none is near.
 
-    Parameters
-    ----------
-    field : (rows, columns) float array
-        The surface [m].
-    where : (rows, columns) bool array
-        The cells that are asked for.
-    at : (float, float)
-        The place [m].
-    grid : Grid
-    within : float
-        Cells as far away as this, or farther, do not count [m].
+    Of the surface `field` [m], only cells of `where` count, and nearer to the place `at` [m] than
+    `within` [m].
     """
     row, column = nearest_cell(where, *at, within, SEARCHED, *grid.spacing)
     return float(field[row, column]) if row >= 0 else None

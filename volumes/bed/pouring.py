@@ -166,15 +166,13 @@ def check_spacing(floor: tuple[float, float], spacing: float) -> None:
         If it doesn't fit the floor or makes too many cells.
     """
     if not 1e-4 <= spacing <= min(floor) / 8:
-        message = f"A grid of {spacing * 1e3:g} mm does not fit the floor; choose 1 to 10 mm."
-        raise BedError(message)
+        raise BedError(f"A grid of {spacing * 1e3:g} mm does not fit the floor; choose 1 to 10 mm.")
     most = raised(MOST_CELLS)
     if floor[0] * floor[1] / spacing**2 > most:
-        message = (
+        raise BedError(
             f"A grid of {spacing * 1e3:g} mm has over {most} cells; choose a wider one, or raise "
             "--limits."
         )
-        raise BedError(message)
 
 
 def _check(floor: tuple[float, float], layers: Sequence[Layer], borders: Sequence[Border]) -> None:
@@ -186,11 +184,10 @@ def _check(floor: tuple[float, float], layers: Sequence[Layer], borders: Sequenc
     for border in borders:
         inside = [0 <= y <= floor[1] for _, y in border.line]
         if border.line[0][0] > 0.02 or border.line[-1][0] < floor[0] - 0.02 or not all(inside):
-            message = (
+            raise BedError(
                 f"The border line must cross the tank from the left pane (x = 0) to the right "
                 f"one (x = {floor[0] * 1e2:g} cm) on the floor; move its points."
             )
-            raise BedError(message)
 
 
 def _check_gaps(layers: Sequence[Layer], rows: Sequence[Row]) -> None:

@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,9 @@ from plumbstone.volumes.bed.row import Row
 from plumbstone.volumes.scape.layers import Layer, Spot
 
 NONE = Range.exact(0.0)
+PANES: dict[str, Any] = {  # cells along each of them
+    "front": np.s_[0], "back": np.s_[-1], "left": np.s_[:, 0], "right": np.s_[:, -1]
+}  # fmt: skip
 
 
 class BedError(PlumbstoneError, ValueError):
@@ -175,12 +179,7 @@ def depths_at(spots: Sequence[Spot], result: BedResult) -> tuple[SpotDepth, ...]
 def covered_share(window: Window, line: Floats) -> float:
     """Share of a piece that lies below the bed beside it.
 
-    Parameters
-    ----------
-    window : Window
-        Its columns.
-    line : (rows, columns) float array
-        The bed on that grid, as of `BedResult.soil_line` [m].
+    `line` is the bed on the grid of the window, as of `BedResult.soil_line` [m].
     """
     solid = np.isfinite(window.bottoms)
     bottoms, tops = (np.where(solid, ends, 0.0) for ends in (window.bottoms, window.tops))

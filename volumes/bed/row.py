@@ -96,14 +96,8 @@ class Row:
 def row_of(border: Border, pieces: Iterable[Piece], floor: tuple[float, float]) -> Row:
     """Find how a border stands.
 
-    Parameters
-    ----------
-    border : Border
-        The drawn line and the names of its stones.
-    pieces : iterable of Piece
-        Placed; those that the border names are its stones.
-    floor : (float, float)
-        Inside length and depth of the tank [m].
+    The placed pieces that the border names are its stones; `floor` is the inside length and depth
+    of the tank [m].
     """
     named = sorted(
         (piece for piece in pieces if piece.name in border.stones),

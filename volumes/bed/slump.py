@@ -60,20 +60,9 @@ def run_through(
 ) -> Run:
     """Let grains run through the openings of a border until they rest.
 
-    Parameters
-    ----------
-    openings : sequence of Opening
-    upper, below : (rows, columns) float arrays
-        Surface of the layer that moves, stable but for the openings, and what it lies on [m].
-    lower : (rows, columns) float array
-        Surface on the other side [m].
-    side : (rows, columns) bool array
-        True on the side of the layer.
-    barred : (rows, columns) bool array
-        Cells in which stones stand out.
-    slope : float
-        Tangent of the angle of repose of the layer.
-    grid : Grid
+    Surfaces are (rows, columns) [m]: `upper` is that of the layer that moves, stable but for the
+    openings, `below` what it lies on, `lower` the one on the other side. `side` is true on the side
+    of the layer, `barred` where stones stand out, `slope` the tangent of its angle of repose.
     """
     open_upper, open_lower = side & ~barred, ~side & ~barred
     highest = float(upper[open_upper].max(initial=0.0))

@@ -84,13 +84,8 @@ def string_around(end: Floats, outline: Floats, clockwise: bool) -> Floats | Non
 def taut_ways(ends: Floats, strings: Strings, x: Floats, y: Floats) -> Floats:
     """Length of the shortest ways from a gap to places on one side of it, (n,) [m].
 
-    Parameters
-    ----------
-    ends : (4,) float array
-        x and y of its left and of its right end [m].
-    strings : Strings
-    x, y : (n,) float arrays
-        The places [m].
+    The ends of the gap are x and y of the left and of the right one, (4,) [m], the places x, y,
+    (n,) [m].
     """
     start, step = ends[:2], ends[2:] - ends[:2]
     length = float(step @ step)

@@ -36,20 +36,8 @@ def settling_slopes(
 ) -> tuple[float, float]:
     """Slopes along x and y of the plane by which a body sinks to rest on a surface.
 
-    Parameters
-    ----------
-    body : Window
-        Its columns.
-    surface : (rows, columns) float array
-        What carries it [m].
-    grid : Grid
-    centre : (2,) float array
-        Its centre of mass from above [m].
-
-    Returns
-    -------
-    (float, float)
-        Zero where it rests as it is.
+    The surface (rows, columns) [m] carries its columns, and `centre` is its centre of mass from
+    above, (2,) [m]; zero where it rests as it is.
     """
     if len(body.bottoms) == 0:
         return 0.0, 0.0
@@ -149,15 +137,8 @@ def hull_numbers(points: Floats) -> Indices:
 def air_below(window: Window, surface: Floats, grid: Grid, centre: Floats) -> float:
     """Height of the air below the middle of a piece that is set on the bed [m]; 0 where it rests.
 
-    Parameters
-    ----------
-    window : Window
-        Its columns.
-    surface : (rows, columns) float array
-        The bed, pieces showing through [m].
-    grid : Grid
-    centre : (2,) float array
-        Its middle of mass, from above [m].
+    The surface is that of the bed, pieces showing through, (rows, columns) [m], and `centre` its
+    middle of mass from above, (2,) [m].
     """
     places = np.stack([axis[window.place] for axis in grid.centres], axis=-1)
     air = window.lowest() - surface[window.place]

@@ -6,7 +6,7 @@ import numpy as np
 
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.findings import Finding, Kind, Severity
-from plumbstone.volumes.scape.scape import Tank
+from plumbstone.volumes.scape.tank import Tank
 
 MOSTLY = 0.85  # share of a piece below the bed from which on it is told
 ON_GLASS = 1e-6  # [m]
@@ -23,17 +23,9 @@ def body_findings(
 ) -> Iterator[Finding]:
     """Find pieces that do not fit, lie buried, or are known badly.
 
-    Parameters
-    ----------
-    bodies : iterable of Body
-        Where they stand.
-    tank : Tank
-    covered : mapping of str to float
-        Share of each piece's volume that lies below the bed.
-    air : mapping of str to float
-        Height of the air below the middle of each piece that is set on the bed [m].
-    hidden : container of str
-        Names of those that are meant to lie there: sinkers, and what carries others.
+    Of each piece `covered` is the share of its volume below the bed, and `air` the height of the
+    air below its middle [m] where it is set on that; hidden ones are meant to lie there: sinkers,
+    and what carries others.
     """
     for body in bodies:
         yield from _fit(body, tank)

@@ -38,7 +38,8 @@ from plumbstone.volumes.bodies.weighing import (
 )
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.materials import Material
-from plumbstone.volumes.scape.scape import PieceEntry, Shape, Tank
+from plumbstone.volumes.scape.scape import PieceEntry, Shape
+from plumbstone.volumes.scape.tank import Tank
 
 LEAST = 1e-9  # volume [m³] or density [kg/m³] of a piece at the far end of a wide range
 THREADS = 2  # that make bodies side by side; more only wait for memory
@@ -135,16 +136,9 @@ def at_rest(entry: PieceEntry) -> PieceEntry:
 def solid_of(form: PieceEntry, stamp: object, path: Path, memo: Memo) -> Body:
     """Make the body of an entry at rest.
 
-    Parameters
-    ----------
-    form : PieceEntry
-        From `at_rest`.
-    stamp : object
-        Tells one state of its file from another.
-    path : Path
-        Of the scape file.
-    memo : Memo
-        Remembers scans, so that one that serves several pieces is weighed once.
+    Its form is that of `at_rest`, its stamp tells one state of its file from another, the path is
+    that of the scape file. The memo remembers scans, so that one that serves several pieces is
+    weighed once.
 
     Raises
     ------
@@ -204,19 +198,10 @@ def upon_bed(pieces: Sequence[PieceEntry]) -> frozenset[str]:
 def set_down(body: Body, surface: Floats, grid: Grid, memo: Memo) -> Body:
     """Lower a body onto a surface as it is turned, or let it come to rest there.
 
-    What rests on the bed is then pressed in as its entry says. A body that settles turns by
-    the plane by which it would sink onto what is below, step by step, until it rests on enough
-    places around its middle.
-
-    Parameters
-    ----------
-    body : Body
-        Standing at its place on the floor.
-    surface : (rows, columns) float array
-        What is below it [m].
-    grid : Grid
-    memo : Memo
-        A body that comes to rest where it did before is the same one.
+    What rests on the bed is then pressed in as its entry says. A body that settles turns by the
+    plane by which it would sink onto what is below, step by step, until it rests on enough places
+    around its middle. It stands at its place on the floor, above a surface (rows, columns) [m]. By
+    the memo one that comes to rest where it did before is the same body.
     """
     piece, entry = body.piece, body.entry
     window = memo(columns_of, piece.vertices, piece.faces, grid)
@@ -246,11 +231,10 @@ def check_inside(body: Body, tank: Tank, path: Path) -> None:
         over = max(-low[axis], high[axis] - size)
         if over > 1e-4:
             pane = first if -low[axis] > high[axis] - size else last
-            message = (
+            raise PlacingError(
                 f'{path}: piece "{body.entry.name}".at: reaches {over * 1e2:.1f} cm through '
                 f"the {pane}; move it, turn it or take a smaller one."
             )
-            raise PlacingError(message)
 
 
 def near_pairs(bodies: Sequence[Body]) -> list[tuple[Body, Body]]:
@@ -266,13 +250,7 @@ def near_pairs(bodies: Sequence[Body]) -> list[tuple[Body, Body]]:
 def check_apart(one: Body, other: Body, a: Window, b: Window, cell_area: float) -> None:
     """Refuse two stones in one place.
 
-    Parameters
-    ----------
-    one, other : Body
-    a, b : Window
-        Their columns on one grid.
-    cell_area : float
-        Of that grid [m²].
+    Their columns are on one grid, whose cells have an area [m²].
 
     Raises
     ------
@@ -282,12 +260,11 @@ def check_apart(one: Body, other: Body, a: Window, b: Window, cell_area: float) 
     shared = shared_volume(a, b, cell_area)
     smaller = min(one.mesh_volume, other.mesh_volume)
     if shared > OVERLAP * smaller:
-        message = (
+        raise PlacingError(
             f'"{other.entry.name}" and "{one.entry.name}" stand in the same place: they '
             f"share {shared * 1e6:.0f} mL, {percent(shared / smaller)} of the smaller one. "
             "Move one of them (at, turn)."
         )
-        raise PlacingError(message)
 
 
 def _settled(piece: Piece, window: Window, surface: Floats, grid: Grid) -> Piece:
@@ -376,11 +353,10 @@ def _from_mass(entry: PieceEntry, mass: float) -> Body:
         size = (length, width, height)
     factor = volume.mid / float(np.prod(size))
     if not 0.2 <= factor <= 0.95:
-        message = (
+        raise PlacingError(
             f"{mass:g} kg of {entry.material.name} would fill {percent(factor)} of the "
             "box around it; check size, mass and material."
         )
-        raise PlacingError(message)
     piece = renamed(primitives.stone_of_size(size, factor), entry.name, entry.material.key)
     form = enclosed_volume(piece.vertices, piece.faces)
     return Body(entry, piece, volume, Range.exact(mass), "weighed; density from the table", form)
@@ -389,11 +365,10 @@ def _from_mass(entry: PieceEntry, mass: float) -> Body:
 def _check_wood(mass: float, volume: Range) -> None:
     """Refuse wood that would be denser than any whose pores are full of water."""
     if mass / volume.high > DENSEST_WOOD:
-        message = (
+        raise PlacingError(
             f"{mass:g} kg in {volume.mid * 1e3:.2f} L is {mass / volume.mid:.0f} kg/m³, denser "
             f"than any wood full of water ({DENSEST_WOOD:.0f}); check size, scale and mass."
         )
-        raise PlacingError(message)
 
 
 def _as_its_kind(volume: Range, mass: float, density: Range) -> Range:

@@ -285,16 +285,14 @@ def density_of_two_weighings(
     _refuse_beyond(dry, "A mass", capacity)
     low, high = dry - submerged - step, dry - submerged + step
     if submerged > dry:
-        problem = (
+        raise WeighingError(
             f"{submerged:g} kg in water is more than {dry:g} kg dry; see which reading is which."
         )
-        raise WeighingError(problem)
     if low <= 0 or submerged < 0:
-        message = (
+        raise WeighingError(
             f"{dry:g} kg dry and {submerged:g} kg in water differ by less than the scale's step; "
             "weigh again, or use a finer scale."
         )
-        raise WeighingError(message)
     return Range(dry * water / high, dry * water / (dry - submerged), dry * water / low)
 
 
@@ -378,17 +376,9 @@ def mass_of(volume: Range, density: Range) -> Range:
 def mass_in_water(volume: Range, material: Material, mass: float | None, water: float) -> Range:
     """Mass that a piece shows in water, pores full of air [kg]; below 0 it lifts.
 
-    Parameters
-    ----------
-    volume : Range
-        [m³]
-    material : Material
-        With a density.
-    mass : float or None
-        Of a piece that was weighed [kg]: of a stone, its density tells its volume. That of any
-        other follows from volume and density, whichever of their ends meet.
-    water : float
-        [kg/m³]
+    A measured mass [kg] of a stone tells by its density what it displaces; that of wood goes with
+    the volume [m³]. Without one, volume and density meet at any of their ends. `water` is a density
+    [kg/m³].
     """
     density = _density(material)
     if mass is None:
@@ -425,16 +415,14 @@ def _refuse_slip(mass: float, possible: Range, material: Material) -> None:
     meant = "see the unit and the point"
     if likely is not None:
         meant = f"did you mean {mass * likely:.3g} kg? See the unit and the point"
-    message = (
+    raise WeighingError(
         f"{mass:g} kg of {material.name} is {mass / density.mid * 1e3:.3g} L, but the form holds "
         f"at most {possible.high * 1e3:.3g} L and at least {possible.low * 1e3:.2g} L; {meant}."
     )
-    raise WeighingError(message)
 
 
 def _density(material: Material) -> Range:
     """Density of a material that has one."""
     if material.density is None:
-        message = f"{material.name} has no density of its own; name a stone or a wood."
-        raise WeighingError(message)
+        raise WeighingError(f"{material.name} has no density of its own; name a stone or a wood.")
     return material.density

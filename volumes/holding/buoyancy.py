@@ -78,11 +78,10 @@ def sinker_for(lift: float, stone_density: float, water: float) -> float:
         If the stone is no denser than the water.
     """
     if stone_density <= water:
-        message = (
+        raise SinkerError(
             f"A stone of {stone_density:.0f} kg/m³ floats in water of {water:.0f}; "
             "take a denser one."
         )
-        raise SinkerError(message)
     return max(0.0, lift) / (1 - water / stone_density)
 
 
@@ -98,18 +97,8 @@ def balance_from_density(
 ) -> Balance:
     """Balance wood of a dry mass [kg] whose density [kg/m³] is known from a table.
 
-    Parameters
-    ----------
-    mass : float
-        Of the dry wood [kg].
-    wood, stone : Range
-        Densities [kg/m³].
-    water : float
-        Density [kg/m³].
-    hung : Hung
-        The stone that is tied on.
-    factor : float
-        On the lift, after the unlucky densities.
+    Wood, stone and water are densities [kg/m³]; `hung` is tied on, and the factor is on the lift,
+    after the unlucky densities.
     """
     lift = Range(*(lift_of(mass / rho, mass, water) for rho in (wood.high, wood.mid, wood.low)))
     asked = asked_pull(lift.high, lift, mass, factor)

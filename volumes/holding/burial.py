@@ -24,13 +24,8 @@ def submerged_excess(material: Material, water: float) -> float:
 def burial_bonus(stones: Sequence[Body], bed: BedResult, water: float) -> float:
     """Mass that the bed over stones adds to their weight under water [kg].
 
-    Parameters
-    ----------
-    stones : sequence of Body
-        Set in the tank; where their outlines overlap the bed counts once.
-    bed : BedResult
-    water : float
-        [kg/m³].
+    The stones are set in the tank; where their outlines overlap the bed counts once. `water` is a
+    density [kg/m³].
 
     Notes
     -----

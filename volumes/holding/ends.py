@@ -36,15 +36,7 @@ class End:
 def ends_of(group: Group, wood: Sequence[Body], lift: Range, water: float) -> tuple[End, ...]:
     """List the ends of the ranges: least and greatest lift of all wood, then of each piece.
 
-    Parameters
-    ----------
-    group : Group
-    wood : sequence of Body
-        Its pieces.
-    lift : Range
-        Of all of them, covered [kg].
-    water : float
-        [kg/m³].
+    The lift is that of all pieces of wood, covered [kg]; `water` is a density [kg/m³].
 
     Notes
     -----

@@ -81,13 +81,6 @@ class Verdicts:
 def judge(rig: Rig, body: int = 0) -> Verdicts:
     """Judge one body of a rig at every level.
 
-    Parameters
-    ----------
-    rig : Rig
-        The bodies and their loads.
-    body : int
-        The one whose further lift is sought.
-
     Notes
     -----
     Balance of forces and moments of each body, six equations: pushes and pulls against weight

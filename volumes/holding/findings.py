@@ -7,7 +7,9 @@ import numpy as np
 
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Finding, Kind, Severity
-from plumbstone.volumes.holding.hold_down import UNJUDGED, Doubt, HoldResult, Move
+from plumbstone.volumes.holding.hold_down import HoldResult
+from plumbstone.volumes.holding.moves import Move
+from plumbstone.volumes.holding.proof import UNJUDGED, Doubt
 from plumbstone.volumes.holding.stability import EDGE, LEANS, Standing
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
 

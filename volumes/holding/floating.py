@@ -71,8 +71,7 @@ def float_at_rest(vertices: Floats, faces: Indices, density: float, water: float
 
     share = density / water
     if share >= 1:
-        message = f"{density:.0f} kg/m³ does not float in water of {water:.0f}."
-        raise FloatError(message)
+        raise FloatError(f"{density:.0f} kg/m³ does not float in water of {water:.0f}.")
     middle = mesh_centre(vertices, faces)
     local = vertices - middle
 

@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.measures.displacement import displaced_at_levels, mesh_centre
-from plumbstone.meshes.measures.nearest import nearest_on
 from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.bodies.contacts import Pulls, off_hull
+from plumbstone.volumes.bodies.contacts import off_hull
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.ends import End
 from plumbstone.volumes.holding.equilibrium import Rig
+from plumbstone.volumes.holding.ties import Moving, Tie, loose_strapped, ties_of
 from plumbstone.volumes.holding.touching import (
     LEANS,
     Form,
@@ -37,7 +37,6 @@ SINKER_HEIGHT = 0.06  # water over the floor that covers a sinker without a plac
 SKIN_STEP = 0.01  # [m] between points of a skin
 FAR = 0.05  # [m]: boxes so far apart need no closer look
 SHRUNK = 5e-4  # [m]: so far inside its corners a patch is counted on
-LEVEL = 1e-3  # [m]: corners so little above the lowest one are as low
 SIDES = 8  # of the pyramid that stands for a cone of friction
 SOIL_FRICTION = 0.36  # tan 20°, two thirds of a repose of 30°; from memory
 GRIPS = 0.8  # the best friction that dry rough wood may have; from memory
@@ -50,27 +49,6 @@ class Wet:
     shares: Floats  # (k,) of its volume
     centres: Floats  # (k, 2) of the wet part [m]
     middle: Floats  # (2,) of all of it [m]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Moving:
-    """Pieces that move as one: a group with what is strapped to it, or one stone."""
-
-    name: str
-    pieces: tuple[Body, ...]
-    group: Group | None = None  # None for a stone
-
-
-@dataclass(frozen=True, slots=True)
-class Tie:
-    """What pulls or presses on a body from outside."""
-
-    sinker: Sinker
-    place: tuple[float, float, float]  # where it meets the wood [m]
-    direction: tuple[float, float, float]  # unit, of its pull
-    to: str  # the stone that stands at its other end; empty where its pull is all that counts
-    taut: bool
-    exact: bool  # whether it pulls with just its weight
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -148,25 +126,11 @@ def stage_of(
 ) -> Stage:
     """Find where all bodies rest and what they displace.
 
-    Parameters
-    ----------
-    bodies : sequence of Moving
-        All pieces, but for those that hang or lie on wood as sinkers.
-    placed : mapping of str to Body
-    bed : (rows, columns) float array
-        Surface of the bed beside the pieces [m]; it carries only what was set on it.
-    grid : Grid
-    levels : (k,) float array
-        [m]
-    water : float
-        [kg/m³]
-    judged : iterable of int
-        Numbers of the bodies that will be judged.
-    memo : Memo
-        Where one body rests hangs on what is near it alone.
-    soil : bool
-        Whether the bed carries what is set on it; else its lowest place alone does, but for
-        what was turned until it rests on it.
+    Bodies are all pieces but those that hang or lie on wood as sinkers; those of the numbers
+    `judged` will be. `bed` is its surface beside the pieces [m], (rows, columns): where `soil` says
+    so it carries what was set on it, else its lowest place alone does, but for what was turned
+    until it rests on it. `levels` are those of the water, (k,) [m], and `water` its density
+    [kg/m³]. Where one body rests hangs on what is near it alone, so the memo remembers it.
     """
     forms = [tuple(_form_on(b, grid, memo, soil=soil) for b in moving.pieces) for moving in bodies]
     ties = [ties_of(moving, placed) for moving in bodies]
@@ -184,7 +148,7 @@ def stage_of(
         tied_at = np.array([tie.place[:2] for tie in pulling]).reshape(-1, 2)
         shares = np.array([tie.sinker.mass / sum(masses) for tie in pulling])
         under = bed if any(form.ground is None for form in forms[i]) else np.empty(0)
-        rest = memo(_resting, forms[i], tuple(others), under, grid, centre, tied_at, shares)
+        rest = memo(resting_of, forms[i], tuple(others), under, grid, centre, tied_at, shares)
         resting.append(rest)
     needed: set[str] = set()
     for i in judged:
@@ -272,21 +236,12 @@ def rigs_of(
 ) -> list[Rig]:
     """Put a body and all that is judged with it into one rig, at some ends of the ranges.
 
-    Parameters
-    ----------
-    stage : Stage
-    ends : iterable of End
-        The rigs differ in their loads alone.
-    body : int
-        It comes first.
-    friction : Range or None
-        Of wood and stone, wet. Its low end is counted on: contacts push straight up, as far
-        as they are no steeper, and give way to ties that pull aside within what is left of
-        the cone. None asks what could be at best: all that nearly touches pushes within a
-        cone of the highest friction around its normal, wedged or not, panes too; if it does
-        not rest as drawn, all that is near it there.
-    alone : sequence of int
-        Instead of all that is judged with it: these move, the body first; the others stand firm.
+    The body comes first, and the rigs differ in their loads alone. Of the friction of wood and
+    stone, wet, the low end is counted on: contacts push straight up, as far as they are no steeper,
+    and give way to ties that pull aside within what is left of the cone. None asks what could be at
+    best: all that nearly touches pushes within a cone of the highest friction around its normal,
+    wedged or not, panes too; if it does not rest as drawn, all that is near it there. Where `alone`
+    names bodies, the first of them the body, only these move and the others stand firm.
     """
     order = tuple(alone) or stage.together(body)
     number = {which: i for i, which in enumerate(order)}
@@ -447,83 +402,6 @@ def sinker_weight(sinker: Sinker, stage: Stage, sign: float, height: float = 0.0
     return weight
 
 
-def ties_of(moving: Moving, placed: Mapping[str, Body]) -> tuple[Tie, ...]:
-    """List what pulls or presses on a body: its sinkers that are neither strapped nor bodies."""
-    sinkers = moving.group.sinkers if moving.group else ()
-    return tuple(
-        _tie(sinker, moving, placed)
-        for sinker in sinkers
-        if sinker.how != "strapped" and not lies_as_body(sinker, placed)
-    )
-
-
-def lies_as_body(sinker: Sinker, placed: Mapping[str, Body]) -> bool:
-    """Whether a sinker lies on wood as a piece with a place, which is judged by its contacts."""
-    return sinker.how == "laid on" and sinker.stone in placed
-
-
-def tie_place(sinker: Sinker, moving: Moving, placed: Mapping[str, Body]) -> Floats:
-    """Where a sinker meets the wood, (3,) [m]: as given, or a place on the wood.
-
-    Without `at` a stone without a place hangs at the lowest point, in the middle of a level
-    underside, or lies over the middle; one with a place is tied to the nearest point of the
-    wood above it.
-    """
-    if sinker.at is not None:
-        return np.array(sinker.at)
-    corners = np.concatenate([b.piece.vertices for b in moving.pieces if b.entry.kind == "wood"])
-    if sinker.stone in placed and sinker.how != "strapped":
-        stone = placed[sinker.stone].piece.vertices
-        over = corners[corners[:, 2] > stone[:, 2].max()]
-        corners = over if len(over) else corners
-        middle = (stone.min(axis=0) + stone.max(axis=0)) / 2
-        near: Floats = corners[np.hypot(*(corners - middle)[:, :2].T).argmin()]
-        return near
-    faces = np.concatenate(
-        [b.piece.vertices[b.piece.faces] for b in moving.pieces if b.entry.kind == "wood"]
-    )
-    height = corners[:, 2].max() if sinker.how == "laid on" else corners[:, 2].min()
-    there = corners if sinker.how == "laid on" else corners[corners[:, 2] < height + LEVEL]
-    return nearest_on(faces, np.array([*there[:, :2].mean(axis=0), height]))
-
-
-def _tie(sinker: Sinker, moving: Moving, placed: Mapping[str, Body]) -> Tie:
-    """Say where a sinker pulls and which way."""
-    place = tie_place(sinker, moving, placed)
-    direction, to = np.array([0.0, 0.0, -1.0]), ""
-    if sinker.how == "standing" and sinker.stone in placed:
-        anchor = nearest_point(placed[sinker.stone], place)
-        length = float(np.linalg.norm(anchor - place))
-        to = sinker.stone
-        if length > 1e-6:
-            direction = (anchor - place) / length
-        straight = math.hypot(direction[0], direction[1]) < 1e-3
-        direction = np.array([0.0, 0.0, -1.0]) if straight and direction[2] < 0 else direction
-    height = (sinker.mass / sinker.material.dense.mid) ** (1 / 3)
-    hangs = sinker.how == "hanging" and place[2] > height
-    return Tie(
-        sinker,
-        (float(place[0]), float(place[1]), float(place[2])),
-        (float(direction[0]), float(direction[1]), float(direction[2])),
-        to=to,
-        taut=sinker.slack == 0 or sinker.how == "laid on",
-        exact=hangs or sinker.how == "laid on",
-    )
-
-
-def nearest_point(body: Body, place: Floats) -> Floats:
-    """Point of a body's surface that is nearest to a place, (3,) [m]."""
-    return nearest_on(body.piece.vertices[body.piece.faces], place)
-
-
-def loose_strapped(moving: Moving, placed: Mapping[str, Body]) -> list[tuple[Sinker, Floats]]:
-    """Sinkers strapped to a body that are no pieces of their own, and their places (3,) [m]."""
-    named = {b.entry.name for b in moving.pieces}
-    sinkers = moving.group.sinkers if moving.group else ()
-    loose = [s for s in sinkers if s.how == "strapped" and s.stone not in named]
-    return [(s, tie_place(s, moving, placed)) for s in loose]
-
-
 def stone_state(body: Body, water: float, sign: float) -> tuple[float, float]:
     """Mass [kg] and displaced volume [m³] of a stone, light (-1) or heavy (1) in water."""
     in_water = body.mass_in_water(water)
@@ -635,27 +513,12 @@ def _may_touch(own: Form, other: Form, grid: Grid, memo: Memo) -> bool:
     return beside(own.window, other.window) and memo(lies_over, own, other, grid)
 
 
-def _resting(
-    forms: Sequence[Form],
-    others: Sequence[tuple[int, Form]],
-    bed: Floats,
-    grid: Grid,
-    centre: Floats,
-    places: Floats,
-    shares: Floats,
-) -> Resting:
-    """Find where a body comes to rest, pulled down at places by shares of its weight."""
-    return resting_of(forms, others, bed, grid, centre, Pulls(places, shares))
-
-
 def _index(bodies: Sequence[Moving], name: str) -> int:
     """Give the number of the body that a stone is; -1 if it is none."""
     if not name:
         return -1
-    found = (
-        i for i, moving in enumerate(bodies) if any(b.entry.name == name for b in moving.pieces)
-    )
-    return next(found, -1)
+    named = [name in [b.entry.name for b in moving.pieces] for moving in bodies]
+    return named.index(True) if True in named else -1
 
 
 def _together(

@@ -74,22 +74,9 @@ def offers_for(
 ) -> Offers:
     """Find the least sinkers for a group at its tie points, or at those offered by default.
 
-    Parameters
-    ----------
-    stage : Stage
-    number : int
-        Of the group on it.
-    rigs_of : callable
-        Gives the rigs of the group at the ends of its ranges, the reserve on its lift.
-    stays : callable
-        The whole verdict on a stage: whether it is proved that the group stays.
-    bed : (rows, columns) float array
-        Surface of the bed [m].
-    grid : Grid
-    material : Material
-        Of the sinkers.
-    at_hand : sequence of Body
-        Stones to choose from.
+    `rigs_of` gives the rigs of the group at the ends of its ranges, the reserve on its lift;
+    `stays` is the whole verdict on a stage: whether it is proved that the group stays. `bed` is its
+    surface, (rows, columns) [m]. Sinkers are of one material; stones at hand are chosen from.
 
     Notes
     -----

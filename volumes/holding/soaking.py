@@ -44,16 +44,9 @@ def saturated_density(basic: float, water: float) -> float:
 def fit_weighings(log: Sequence[Weighing], volume: Range, dry: float, water: float) -> Soaking:
     """Fit a log of weighings in air or hanging in the water; see `fit_log`.
 
-    Parameters
-    ----------
-    log : sequence of Weighing
-        Days rising; a day on which it was weighed both ways gives the volume itself.
-    volume : Range
-        Of the wood, where no such day tells it [m³]; the forecast keeps to all of it.
-    dry : float
-        Mass before soaking [kg].
-    water : float
-        [kg/m³].
+    Days rise; a day on which it was weighed both ways gives the volume itself, else that of the
+    wood is given [m³], and the forecast keeps to all of it. `dry` is the mass before soaking [kg],
+    `water` a density [kg/m³].
 
     Raises
     ------
@@ -67,8 +60,7 @@ def fit_weighings(log: Sequence[Weighing], volume: Range, dry: float, water: flo
     if both:
         volume = Range.exact(float(np.mean([(f[False] - f[True]) / water for f in both])))
     if volume.mid <= 0:
-        message = "The wood weighs more in water than in air; check the log."
-        raise SoakingError(message)
+        raise SoakingError("The wood weighs more in water than in air; check the log.")
     fits, refused = [], []
     for size in dict.fromkeys((volume.mid, volume.low, volume.high)):
         masses = [f.get(False, f.get(True, 0.0) + water * size) for f in by_day.values()]
@@ -162,25 +154,21 @@ def _fits(t: Floats, m: Floats, saturated: float) -> bool:
 def _check(t: Floats, m: Floats, saturated: float) -> None:
     """Refuse a log that cannot be right."""
     if len(t) < 2 or len(t) != len(m):
-        message = "One weighing tells no trend; weigh again after a week."
-        raise SoakingError(message)
+        raise SoakingError("One weighing tells no trend; weigh again after a week.")
     if (np.diff(t) <= 0).any() or t[0] < 0:
-        message = "The days of the log must rise from the first weighing on."
-        raise SoakingError(message)
+        raise SoakingError("The days of the log must rise from the first weighing on.")
     falls = np.flatnonzero(np.diff(m) < -0.005 * m[:-1])
     if len(falls):
         k = int(falls[0]) + 1
-        message = (
+        raise SoakingError(
             f"The mass falls from {m[k - 1] * 1e3:.0f} g to {m[k] * 1e3:.0f} g on day {t[k]:g}; "
             "let it drain alike before each weighing."
         )
-        raise SoakingError(message)
     if m.max() > saturated * 1.02:
-        message = (
+        raise SoakingError(
             f"{m.max() * 1e3:.0f} g is more than this volume can hold when full "
             f"({saturated * 1e3:.0f} g); check volume and masses."
         )
-        raise SoakingError(message)
 
 
 def _curve(t: Floats, dry: float, gain: float, tau: float) -> Floats:

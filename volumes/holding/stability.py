@@ -13,7 +13,8 @@ from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.ends import End, amiss_ends
 from plumbstone.volumes.holding.equilibrium import all_stay, stays_at
-from plumbstone.volumes.holding.free_bodies import Moving, Stage, lots_of, rig_of, rigs_of, stage_of
+from plumbstone.volumes.holding.free_bodies import Stage, lots_of, rig_of, rigs_of, stage_of
+from plumbstone.volumes.holding.ties import Moving
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import FRICTION
@@ -92,23 +93,9 @@ def judge_stones(
 ) -> tuple[Standing, ...]:
     """Judge every stone that rests on the floor, the bed or other stones, and upright wood.
 
-    Parameters
-    ----------
-    bodies : sequence of Body
-        All pieces, set in the tank. Stones on wood are judged with the wood.
-    water : float
-        Density [kg/m³].
-    line : float
-        Highest water level [m].
-    floor : (float, float)
-        Length and depth of the tank [m].
-    grid : Grid
-    bed : (rows, columns) float array
-        Surface of the bed beside the pieces [m].
-    tied : sequence of str
-        Names of wood that something is tied to, which is judged with that.
-    memo : Memo
-        Remembers columns and where single pieces rest.
+    Stones on wood are judged with the wood, and wood to which something is `tied` with that.
+    `water` is a density [kg/m³], `line` the highest level [m], `floor` the length and depth of the
+    tank [m], `bed` its surface beside the pieces, (rows, columns) [m].
 
     Notes
     -----

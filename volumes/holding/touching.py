@@ -3,7 +3,8 @@
 import itertools
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +37,7 @@ BESIDE = 0.87  # [-]: depth over height of what two pieces share; less (30°) mo
 ROUNDING = 1e-12  # [m]
 SAMPLED = 30  # places at which it is measured how deep two pieces are drawn into each other
 FEW = 500  # faces of a mesh that are all looked at
+Ends = tuple[Floats, Floats]  # of the solid intervals of a column, (intervals, rows, columns)
 PANES = {-2: "left", -3: "right", -4: "front", -5: "back"}  # numbers of panes among what carries
 
 
@@ -142,20 +144,14 @@ class _Points:
 
     @classmethod
     def together(cls, parts: Sequence["_Points"]) -> "_Points":
-        return cls(
-            np.concatenate([p.places for p in parts]),
-            np.concatenate([p.normals for p in parts]),
-            np.concatenate([p.gaps for p in parts]),
-            np.concatenate([p.below for p in parts]),
-            np.concatenate([p.soil for p in parts]),
-            np.concatenate([p.deep for p in parts]),
-        )
+        columns = zip(*(part.columns() for part in parts), strict=True)
+        return cls(*map(np.concatenate, columns))
 
     def chosen(self, keep: NDArray[np.bool_] | Indices) -> "_Points":
-        return _Points(
-            self.places[keep], self.normals[keep], self.gaps[keep], self.below[keep],
-            self.soil[keep], self.deep[keep],
-        )  # fmt: skip
+        return _Points(*(column[keep] for column in self.columns()))
+
+    def columns(self) -> list[Any]:
+        return [getattr(self, f.name) for f in fields(self)]
 
 
 def resting_of(
@@ -164,23 +160,14 @@ def resting_of(
     bed: Floats,
     grid: Grid,
     centre: Floats,
-    held: Pulls,
+    held_at: Floats,
+    held_by: Floats,
 ) -> Resting:
     """Find where a body comes to rest, and what it touches there.
 
-    Parameters
-    ----------
-    forms : sequence of Form
-        Its pieces.
-    others : sequence of (int, Form)
-        What else can carry it, by number.
-    bed : (rows, columns) float array
-        Surface of the bed [m].
-    grid : Grid
-    centre : (2,) float array
-        Its centre of mass from above [m].
-    held : Pulls
-        What holds it down while it is dry.
+    Its forms lie on others, by their number, or on the bed, whose surface is given, (rows, columns)
+    [m]. `centre` is its centre of mass from above, (2,) [m]; while it is dry it is held down at
+    `held_at`, (t, 2) [m], by the shares `held_by` of its weight.
 
     Notes
     -----
@@ -204,7 +191,7 @@ def resting_of(
         left = np.minimum(gaps - _at(plane, places, centre), gaps)
         if (left < reach).any():
             parts.append(_exact(a, b, places[left < reach], grid, j))
-    rest = _settled(_Points.together(parts), centre, held)
+    rest = _settled(_Points.together(parts), centre, Pulls(held_at, held_by))
     deep = [(shared_depth(a, b, grid), j) for j, a, b in pairs]
     through, into = max([(rest.through, rest.into), *deep])
     return replace(rest, through=through, into=into)
@@ -311,47 +298,44 @@ def _coarse(a: Window, b: Window, grid: Grid) -> tuple[Floats, Floats]:
 
     Only tops whose middle lies below the underside carry: a stone on wood is no ground.
     """
-    rows = slice(max(a.row, b.row), min(a.place[0].stop, b.place[0].stop))
-    columns = slice(max(a.column, b.column), min(a.place[1].stop, b.place[1].stop))
-
-    def cut(window: Window, values: Floats) -> Floats:
-        part: Floats = values[
-            :,
-            rows.start - window.row : rows.stop - window.row,
-            columns.start - window.column : columns.stop - window.column,
-        ]
-        return part
-
-    gaps = np.full((rows.stop - rows.start, columns.stop - columns.start), np.inf)
-    for under in cut(a, a.bottoms):
-        for bottom, top in zip(cut(b, b.bottoms), cut(b, b.tops), strict=True):
-            with np.errstate(invalid="ignore"):
-                gap = under - top
-                carries = ((bottom + top) / 2 <= under) & (gap > -THROUGH)
-            gaps = np.where(carries & np.isfinite(gap), np.minimum(gaps, gap), gaps)
+    (row, column), above, below = _where_both(a, b)
+    gaps = np.full(above[0].shape[1:], np.inf)
+    for under, (bottom, top) in itertools.product(above[0], zip(*below, strict=True)):
+        with np.errstate(invalid="ignore"):
+            gap = under - top
+            carries = ((bottom + top) / 2 <= under) & (gap > -THROUGH)
+        gaps = np.where(carries & np.isfinite(gap), np.minimum(gaps, gap), gaps)
     found = np.isfinite(gaps)
     r, c = np.nonzero(found)
-    return np.column_stack([grid.x[c + columns.start], grid.y[r + rows.start]]), gaps[found]
+    return np.column_stack([grid.x[c + column], grid.y[r + row]]), gaps[found]
 
 
 def _shared(a: Window, b: Window) -> Floats:
     """Height [m] that two pieces share in each cell of both."""
-    rows = slice(max(a.row, b.row), min(a.place[0].stop, b.place[0].stop))
-    columns = slice(max(a.column, b.column), min(a.place[1].stop, b.place[1].stop))
-    depth = np.zeros((rows.stop - rows.start, columns.stop - columns.start))
-    cuts = []
-    for window in (a, b):
-        part = (
-            slice(None),
-            slice(rows.start - window.row, rows.stop - window.row),
-            slice(columns.start - window.column, columns.stop - window.column),
-        )
-        cuts.append(zip(window.bottoms[part], window.tops[part], strict=True))
-    for (low_a, top_a), (low_b, top_b) in itertools.product(*cuts):
+    _, *both = _where_both(a, b)
+    depth = np.zeros(both[0][0].shape[1:])
+    pairs = (zip(*one, strict=True) for one in both)
+    for (low_a, top_a), (low_b, top_b) in itertools.product(*pairs):
         with np.errstate(invalid="ignore"):
             shared = np.minimum(top_a, top_b) - np.maximum(low_a, low_b)
         depth = np.fmax(depth, np.where(np.isfinite(shared), shared, 0.0))
     return depth
+
+
+def _where_both(a: Window, b: Window) -> tuple[tuple[int, int], Ends, Ends]:
+    """Cut the columns of two pieces to those they share: the first cell, their bottoms and tops."""
+    first = max(a.row, b.row), max(a.column, b.column)
+    last = (min(one.stop, other.stop) for one, other in zip(a.place, b.place, strict=True))
+    rows, columns = zip(first, last, strict=True)
+    cuts = []
+    for window in (a, b):
+        part = np.s_[
+            :,
+            rows[0] - window.row : rows[1] - window.row,
+            columns[0] - window.column : columns[1] - window.column,
+        ]
+        cuts.append((window.bottoms[part], window.tops[part]))
+    return first, cuts[0], cuts[1]
 
 
 def shared_depth(a: Form, b: Form, grid: Grid) -> float:

@@ -70,6 +70,7 @@ def group_from(
     masses: Mapping[str, tuple[float, Material]],
 ) -> Group:
     """Read one [[group]]; `masses` gives mass and material of stones named as sinkers."""
+    friction = section.number("friction", None, least=0.05, most=1.5)
     group = Group(
         name=section.text("name", "Wood"),
         wood=section.texts("wood"),
@@ -78,7 +79,7 @@ def group_from(
         factor=section.number("factor", FACTOR, least=1, most=10),
         tie_points=_points_from(section),
         log=_log_from(section),
-        friction=_friction_from(section),
+        friction=FRICTION if friction is None else Range.exact(friction),
     )
     if not group.wood:
         raise section.error("wood", "is missing; name the pieces of wood in this group.")
@@ -111,21 +112,10 @@ def with_tied(
 ) -> tuple[Group, ...]:
     """Put every piece of wood into a group, with the stones that are tied to it.
 
-    Parameters
-    ----------
-    groups : sequence of Group
-        As the file writes them.
-    ties : iterable of (name, kind, names it is tied to)
-        All pieces.
-    masses : mapping of str to (float, Material)
-        Of the stones [kg].
-
-    Returns
-    -------
-    tuple of Group
-        The same groups, then one for each piece of wood, or pieces tied together or to one
-        stone, that no group names. A stone tied to wood that is no sinker of it yet is
-        strapped to it.
+    Ties are told of all pieces: a name, its kind, and the names it is tied to; masses [kg] of the
+    stones. What the file writes comes first, then one group for each piece of wood, or pieces tied
+    together or to one stone, that none names. A stone tied to wood that is no sinker of it yet is
+    strapped to it.
     """
     ties = list(ties)
     wood = {name for name, kind, _ in ties if kind == "wood"}
@@ -153,13 +143,6 @@ def _with_strapped(
     stones = sorted({b for a, b in pairs if a in group.wood and b in masses and b not in known})
     added = tuple(Sinker(*masses[name], "strapped", stone=name) for name in stones)
     return replace(group, sinkers=(*group.sinkers, *added))
-
-
-def _friction_from(section: Section) -> Range:
-    """Read `friction`, the tangent of the slope on which this wood just does not slide."""
-    if not section.has("friction"):
-        return FRICTION
-    return Range.exact(section.number("friction", least=0.05, most=1.5))
 
 
 def _log_from(section: Section) -> tuple[Weighing, ...]:

@@ -240,21 +240,9 @@ def zone_distance(
 def drawn_level(profile: Profile, edge: Floats | None, grid: Grid, slope: float = np.inf) -> Floats:
     """Depth or height that a profile asks for at each cell [m].
 
-    Parameters
-    ----------
-    profile : Profile
-        What the file says; its front and back are those of the zone.
-    edge : (rows, columns) float array, optional
-        Signed distance to the edge of the zone [m], as of `zone_distance`.
-    grid : Grid
-        Cells over the floor.
-    slope : float
-        No step of terraces and paths rises faster from its foot, wherever in a cell that lies.
-
-    Returns
-    -------
-    (rows, columns) float array
-        Never below zero.
+    The edge is the signed distance to that of the zone [m], (rows, columns), as of `zone_distance`;
+    the front and back of the profile are those of the zone. No step of terraces and paths rises
+    faster than the slope [-] from its foot, wherever in a cell that lies. Never below zero.
     """
     first, last = _extent(edge, grid)
     v = np.clip((grid.y[:, None] - first) / (last - first), 0, 1)

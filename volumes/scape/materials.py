@@ -82,8 +82,7 @@ class Material:
         if self.kind == "substrate" and self.density is not None:
             return self.density
         if self.grain_density is None:
-            message = f"{self.key} has no grain density."
-            raise ValueError(message)
+            raise ValueError(f"{self.key} has no grain density.")
         return self.grain_density.times(1 - self.grain_pores)
 
     def saturated_density(self, water: float) -> Range:
@@ -264,13 +263,11 @@ def _material(key: str, row: Mapping[str, Any]) -> Material:
     }
     unknown = set(row) - names - {"source"}
     if unknown:
-        message = f"materials.toml: {key}: unknown {sorted(unknown)}"
-        raise ValueError(message)
+        raise ValueError(f"materials.toml: {key}: unknown {sorted(unknown)}")
     material = Material(key=key, sources=row["source"], **values)
     missing = [name for name in needed_fields(material.kind) if getattr(material, name) is None]
     if missing:
-        message = f"materials.toml: {key}: {missing} missing"
-        raise ValueError(message)
+        raise ValueError(f"materials.toml: {key}: {missing} missing")
     return _with_pores(material)
 
 

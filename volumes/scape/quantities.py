@@ -121,8 +121,7 @@ def parse_quantity(text: Any, kind: str) -> float:
     article = "an" if kind == "area" else "a"
     if isinstance(text, (int, float)) and not isinstance(text, bool):
         units = _each_unit(f"{text:g}", example, '"')
-        message = f"{str(text)[:20]} has no unit; write it as a text: {units}."
-        raise QuantityError(message)
+        raise QuantityError(f"{str(text)[:20]} has no unit; write it as a text: {units}.")
     if not isinstance(text, str) or len(text) > LONGEST:
         said = "that" if not isinstance(text, str) else f'"{text[:20]}…"'
         message = f"{said} is not {article} {kind}; write a number and a unit, such as {example}."
@@ -133,18 +132,14 @@ def parse_quantity(text: Any, kind: str) -> float:
     number, unit = _parted(with_point(text.strip()))
     if number is None:
         how = without_comma(text) or f"write a number and a unit, such as {example}"
-        message = f'"{text}" is not {article} {kind}; {how}.'
-        raise QuantityError(message)
+        raise QuantityError(f'"{text}" is not {article} {kind}; {how}.')
     if not unit:
-        message = f'"{text}" has no unit; write {_each_unit(text.strip(), example)}.'
-        raise QuantityError(message)
+        raise QuantityError(f'"{text}" has no unit; write {_each_unit(text.strip(), example)}.')
     value = _in_si(number, unit, kind)
     if value is None:
-        message = f'"{text}" is not {article} {kind}; write {example}.'
-        raise QuantityError(message)
+        raise QuantityError(f'"{text}" is not {article} {kind}; write {example}.')
     if not math.isfinite(value) or abs(value) > most:
-        message = f'"{text}" is too large {article} {kind}.'
-        raise QuantityError(message)
+        raise QuantityError(f'"{text}" is too large {article} {kind}.')
     return value
 
 

@@ -90,7 +90,7 @@ def with_added(text: str, table: str, keys: Mapping[str, Any], *, listed: bool =
     end = _line_end(text)
     block = _set(_Block(table, f"{brackets[0]}{table}{brackets[1]}{end}"), keys)
     blocks = _blocks(text)
-    same = [i for i, other in enumerate(blocks) if _belongs(other, table)]
+    same = [i for i, other in enumerate(blocks) if f"{other.table}.".startswith(f"{table}.")]
     _insert(blocks, same[-1] if same else len(blocks) - 1, [block], end)
     return _joined(blocks)
 
@@ -164,7 +164,8 @@ def _freed(block: _Block, piece: str) -> _Block:
     lists = {"piece": "tied_to", "border": "stones", "group": "wood"}
     listed = lists.get(block.table, "")
     if piece in _texts(values.get(listed)):
-        keys[listed] = _others(values[listed], piece) or (None if listed == "tied_to" else [])
+        others = [name for name in _texts(values[listed]) if name != piece]
+        keys[listed] = others or (None if listed == "tied_to" else [])
     if block.table == "piece" and values.get("rests") == piece:
         keys["rests"] = None
     sinkers = values.get("sinkers", []) if block.table == "group" else []
@@ -186,11 +187,6 @@ def _texts(value: Any) -> list[str]:
     if value is None:
         return []
     return list(value) if isinstance(value, list) else [value]
-
-
-def _others(value: Any, name: str) -> list[str]:
-    """Give the texts of a value but one."""
-    return [text for text in _texts(value) if text != name]
 
 
 def _blocks(text: str) -> list[_Block]:
@@ -243,11 +239,6 @@ def _place(blocks: list[_Block], table: str, name: str | None) -> int:
         f"{wanted} is not written as a table of its own in the file, so it cannot be changed "
         "here; write it so, or change it in an editor."
     )
-
-
-def _belongs(block: _Block, table: str) -> bool:
-    """Tell whether a block is a table or a part of it, such as [[piece.limbs]]."""
-    return block.table == table or block.table.startswith(f"{table}.")
 
 
 def _last_of(blocks: list[_Block], at: int) -> int:

@@ -11,7 +11,8 @@ from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.bodies.placement import Body
-from plumbstone.volumes.scape.scape import Lump, Tank
+from plumbstone.volumes.scape.scape import Lump
+from plumbstone.volumes.scape.tank import Tank
 from plumbstone.volumes.water.dosing import Dosing, TankParts, level_after_change, salt_for
 from plumbstone.volumes.water.loads import Load, glass_mass, pressure_on
 
@@ -58,13 +59,8 @@ class OpenSpace:
 def open_space(columns: Columns, surface: Floats, grid: Grid) -> OpenSpace:
     """Measure the space beside the pieces from the floor up.
 
-    Parameters
-    ----------
-    columns : Columns
-        Of all pieces.
-    surface : (rows, columns) float array
-        Of the bed; 0 where there is none [m].
-    grid : Grid
+    The columns are those of all pieces; `surface` is that of the bed, (rows, columns), 0 where
+    there is none [m].
     """
     solid = np.isfinite(columns.bottoms)
     ground = np.broadcast_to(surface, columns.bottoms.shape)

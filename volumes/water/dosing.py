@@ -61,19 +61,8 @@ def salt_for(water: Range, grams_per_litre: float) -> Range:
 def level_after_change(levels: Floats, volumes: Floats, share: float) -> float | None:
     """Find the level to drain to for a change of a given share of the tank's water.
 
-    Parameters
-    ----------
-    levels : (k,) float array
-        Rising water levels [m], the last one the water line.
-    volumes : (k,) float array
-        Water in the tank below each level [m³].
-    share : float
-        Of the water at the last level, 0 to 1.
-
-    Returns
-    -------
-    float or None
-        Level [m]; None where the tank would run dry before.
+    `volumes` of water lie below rising `levels`, (k,) each [m³, m], the last one the water line;
+    the share is of the water there. None where the tank would run dry before.
     """
     left = volumes[-1] * (1 - share)
     if left < volumes[0]:
