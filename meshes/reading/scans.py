@@ -311,7 +311,7 @@ def _binary_stl(content: bytes) -> tuple[Floats, Indices] | None:
     if len(content) < 84:
         return None
     count = int.from_bytes(content[80:84], "little")
-    if _is_text_stl(content):
+    if content[:5].lower() == b"solid" and b"facet" in content[:2000]:
         return None
     if len(content) < 84 + 50 * count or count == 0:
         held = f"{count} faces and holds {(len(content) - 84) // 50}"
@@ -320,11 +320,6 @@ def _binary_stl(content: bytes) -> tuple[Floats, Indices] | None:
     corners = np.frombuffer(content, record, count, 84)["corners"]
     vertices = corners.reshape(-1, 3).astype(np.float64)
     return vertices, np.arange(3 * count, dtype=np.int64).reshape(-1, 3)
-
-
-def _is_text_stl(content: bytes) -> bool:
-    """Tell whether an STL is written in words."""
-    return content[:5].lower() == b"solid" and b"facet" in content[:2000]
 
 
 _PLY_TYPES = {

@@ -1,11 +1,14 @@
 """Turning, tilting and setting pieces down in the tank."""
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
 
 from plumbstone.meshes.measures.columns import Window
 from plumbstone.meshes.piece import Floats, Piece
+
+Ends = tuple[Floats, Floats]  # of the solid intervals of columns, (intervals, rows, columns) [m]
 
 
 def turned(piece: Piece, degrees: float) -> Piece:
@@ -62,22 +65,29 @@ def resting_height(window: Window, surface: Floats) -> float:
 
 def shared_volume(a: Window, b: Window, cell_area: float) -> float:
     """Volume that two bodies both claim [m³], from their columns on one grid."""
-    row0, row1 = max(a.place[0].start, b.place[0].start), min(a.place[0].stop, b.place[0].stop)
-    col0, col1 = max(a.place[1].start, b.place[1].start), min(a.place[1].stop, b.place[1].stop)
-    if row1 <= row0 or col1 <= col0:
-        return 0.0
-    total = 0.0
-    cut = [
-        (w.bottoms[:, row0 - w.row : row1 - w.row, col0 - w.column : col1 - w.column],
-         w.tops[:, row0 - w.row : row1 - w.row, col0 - w.column : col1 - w.column])
-        for w in (a, b)
-    ]  # fmt: skip
-    for low_a, high_a in zip(*cut[0], strict=True):
-        for low_b, high_b in zip(*cut[1], strict=True):
-            both = np.isfinite(low_a) & np.isfinite(low_b)
-            length = np.minimum(high_a[both], high_b[both]) - np.maximum(low_a[both], low_b[both])
-            total += float(np.clip(length, 0, None).sum()) * cell_area
+    _, *cuts = where_both(a, b)
+    pairs, total = itertools.product(*(zip(*cut, strict=True) for cut in cuts)), 0.0
+    for (low_a, high_a), (low_b, high_b) in pairs:
+        both = np.isfinite(low_a) & np.isfinite(low_b)
+        length = np.minimum(high_a[both], high_b[both]) - np.maximum(low_a[both], low_b[both])
+        total += float(np.clip(length, 0, None).sum()) * cell_area
     return total
+
+
+def where_both(a: Window, b: Window) -> tuple[tuple[int, int], Ends, Ends]:
+    """Cut the columns of two bodies to those they share: the first cell, their bottoms and tops."""
+    first = max(a.row, b.row), max(a.column, b.column)
+    last = (min(one.stop, other.stop) for one, other in zip(a.place, b.place, strict=True))
+    rows, columns = ((start, max(start, end)) for start, end in zip(first, last, strict=True))
+    cuts = []
+    for window in (a, b):
+        part = np.s_[
+            :,
+            rows[0] - window.row : rows[1] - window.row,
+            columns[0] - window.column : columns[1] - window.column,
+        ]
+        cuts.append((window.bottoms[part], window.tops[part]))
+    return first, cuts[0], cuts[1]
 
 
 def renamed(piece: Piece, name: str, material: str) -> Piece:

@@ -15,27 +15,11 @@ CAP_FLAT = 0.5  # of that diameter, flat in the middle of the end: sawn and worn
 FOOT = 0.14  # share of a boulder's height that is ground off below, so that it stands
 ROUND_SIDES = 64  # corners around a cylinder; its polygon is scaled to the circle's area
 _ICOSAHEDRON = (
-    (0, 8, 4),
-    (4, 9, 2),
-    (5, 0, 2),
-    (2, 0, 4),
-    (10, 1, 8),
-    (10, 0, 5),
-    (8, 0, 10),
-    (6, 9, 4),
-    (4, 8, 6),
-    (8, 1, 6),
-    (1, 3, 6),
-    (6, 3, 9),
-    (9, 3, 11),
-    (11, 2, 9),
-    (5, 2, 11),
-    (7, 10, 5),
-    (7, 3, 1),
-    (1, 10, 7),
-    (7, 11, 3),
-    (5, 11, 7),
-)  # rows of the twelve corners, counter-clockwise seen from outside
+    (0, 8, 4), (4, 9, 2), (5, 0, 2), (2, 0, 4), (10, 1, 8),
+    (10, 0, 5), (8, 0, 10), (6, 9, 4), (4, 8, 6), (8, 1, 6),
+    (1, 3, 6), (6, 3, 9), (9, 3, 11), (11, 2, 9), (5, 2, 11),
+    (7, 10, 5), (7, 3, 1), (1, 10, 7), (7, 11, 3), (5, 11, 7),
+)  # rows of the twelve corners, counter-clockwise seen from outside  # fmt: skip
 
 
 class FormError(PlumbstoneError, ValueError):
@@ -138,7 +122,7 @@ SOLIDS: Mapping[str, Callable[[Sequence[float]], Piece]] = {
 }
 
 
-def stone_of_size(size: Sequence[float], shape_factor: float = 0.5, seed: int = 0) -> Piece:
+def stone_of_size(size: Sequence[float], shape_factor: float = 0.5) -> Piece:
     """Stone that fills a given share of the box around it.
 
     Parameters
@@ -148,8 +132,6 @@ def stone_of_size(size: Sequence[float], shape_factor: float = 0.5, seed: int = 
     shape_factor : float
         Volume over that of the box; a superellipsoid reaches 0.2 to 0.95
         (an ellipsoid is π/6 = 0.52).
-    seed : int
-        Unused for the form; kept so that all natural shapes are called alike.
 
     Returns
     -------
@@ -161,7 +143,6 @@ def stone_of_size(size: Sequence[float], shape_factor: float = 0.5, seed: int = 
     FormError
         If the factor lies outside 0.2 to 0.95.
     """
-    del seed
     extent = np.array(_sizes(size))
     if not 0.2 <= shape_factor <= 0.95:
         raise FormError(f"A shape factor of {shape_factor:.2f} is no stone's; give 0.2 to 0.95.")

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from plumbstone.meshes.measures.columns import Grid, Window
 from plumbstone.meshes.measures.nearest import nearest_on
 from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.shapes.placing import where_both
 from plumbstone.volumes.bodies.contacts import (
     Pulls,
     can_rest,
@@ -37,7 +38,6 @@ BESIDE = 0.87  # [-]: depth over height of what two pieces share; less (30°) mo
 ROUNDING = 1e-12  # [m]
 SAMPLED = 30  # places at which it is measured how deep two pieces are drawn into each other
 FEW = 500  # faces of a mesh that are all looked at
-Ends = tuple[Floats, Floats]  # of the solid intervals of a column, (intervals, rows, columns)
 PANES = {-2: "left", -3: "right", -4: "front", -5: "back"}  # numbers of panes among what carries
 
 
@@ -298,7 +298,7 @@ def _coarse(a: Window, b: Window, grid: Grid) -> tuple[Floats, Floats]:
 
     Only tops whose middle lies below the underside carry: a stone on wood is no ground.
     """
-    (row, column), above, below = _where_both(a, b)
+    (row, column), above, below = where_both(a, b)
     gaps = np.full(above[0].shape[1:], np.inf)
     for under, (bottom, top) in itertools.product(above[0], zip(*below, strict=True)):
         with np.errstate(invalid="ignore"):
@@ -312,7 +312,7 @@ def _coarse(a: Window, b: Window, grid: Grid) -> tuple[Floats, Floats]:
 
 def _shared(a: Window, b: Window) -> Floats:
     """Height [m] that two pieces share in each cell of both."""
-    _, *both = _where_both(a, b)
+    _, *both = where_both(a, b)
     depth = np.zeros(both[0][0].shape[1:])
     pairs = (zip(*one, strict=True) for one in both)
     for (low_a, top_a), (low_b, top_b) in itertools.product(*pairs):
@@ -320,22 +320,6 @@ def _shared(a: Window, b: Window) -> Floats:
             shared = np.minimum(top_a, top_b) - np.maximum(low_a, low_b)
         depth = np.fmax(depth, np.where(np.isfinite(shared), shared, 0.0))
     return depth
-
-
-def _where_both(a: Window, b: Window) -> tuple[tuple[int, int], Ends, Ends]:
-    """Cut the columns of two pieces to those they share: the first cell, their bottoms and tops."""
-    first = max(a.row, b.row), max(a.column, b.column)
-    last = (min(one.stop, other.stop) for one, other in zip(a.place, b.place, strict=True))
-    rows, columns = zip(first, last, strict=True)
-    cuts = []
-    for window in (a, b):
-        part = np.s_[
-            :,
-            rows[0] - window.row : rows[1] - window.row,
-            columns[0] - window.column : columns[1] - window.column,
-        ]
-        cuts.append((window.bottoms[part], window.tops[part]))
-    return first, cuts[0], cuts[1]
 
 
 def shared_depth(a: Form, b: Form, grid: Grid) -> float:
