@@ -74,6 +74,8 @@ def share_under(rim: Rim, solid: float) -> float:
     Below overhangs stones are as hollow as they are elsewhere, unless their flanks stand upright
     where they were seen last.
     """
+    if rim.under > rim.area**1.5:  # higher than wide: a hole below a ledge, over skin that was seen
+        return LEAST_SHARE
     whole = solid**BY_SOLIDITY
     below = HOLLOW * np.exp(-BY_UNDERCUT * rim.undercut / max(rim.under, 1e-300))
     return max(float(SOLID * whole + (1 - whole) * below), LEAST_SHARE)

@@ -209,9 +209,8 @@ def _undercut(vertices: Floats, faces: Indices, edges: Indices) -> float:
     ways = np.cross(b - a, c - a)[nearest].reshape(len(edges), -1, 3).sum(axis=1)
     flat = np.linalg.norm(ways[:, :2], axis=1) + 1e-300
     run = np.clip(-ways[:, 2] / flat, 0, LEVEL)  # inward, for each height
-    x, y = (ways[:, :2] / flat[:, None]).T
-    along = (end - start)[:, :2]
-    wide = np.maximum(x * along[:, 1] - y * along[:, 0], 0)
+    (x, y), (dx, dy) = (ways[:, :2] / flat[:, None]).T, (end - start)[:, :2].T
+    wide = np.where(run < LEVEL, np.maximum(x * dy - y * dx, 0), np.hypot(dx, dy))
     return float(((start + end)[:, 2] ** 2 / 8 * run * wide).sum())
 
 
