@@ -127,6 +127,17 @@ def unprinted(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
+def worded(monkeypatch: pytest.MonkeyPatch, unprinted: None) -> None:
+    """Let build sheets be written without their drawings, for tests of their words."""
+    from plumbstone.cli.sheet import build_sheet as sheet
+
+    monkeypatch.setattr(sheet, "DRAWINGS", dict.fromkeys(sheet.DRAWINGS, lambda *_: None))
+    monkeypatch.setattr(sheet, "svg_text", lambda *_: "<svg></svg>")
+    monkeypatch.setattr(sheet, "still_picture", lambda *_: b"drawn")
+    monkeypatch.setattr(sheet, "view_data", lambda *_: {})
+
+
+@pytest.fixture
 def undrawn(monkeypatch: pytest.MonkeyPatch, unprinted: None) -> None:
     """Let results be written without being drawn, for tests of what becomes of their files."""
     from plumbstone.cli import results

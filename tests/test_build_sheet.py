@@ -455,7 +455,7 @@ def drawn(tab: Any) -> None:
 
 
 def test_the_view_turns_fills_and_names(browser: Browser, results: Path) -> None:
-    tab, errors = opened(browser, results / "build-sheet.html", 640)
+    tab, errors = opened(browser, results / "build-sheet.html", 420)
     view = awake(tab)
     assert tab.locator("#still").count() == 0
     assert tab.locator(".tag:not([hidden])").count() >= 10
@@ -479,9 +479,9 @@ def test_the_view_turns_fills_and_names(browser: Browser, results: Path) -> None
     tab.mouse.click(tag["x"] + tag["width"] / 2, tag["y"] + tag["height"] + 25)
     assert "Great stone" in tab.locator("#tip").inner_text()
     before = pixels(view.screenshot())
-    tab.mouse.move(box["x"] + 300, box["y"] + 200)
+    tab.mouse.move(box["x"] + 150, box["y"] + 130)
     tab.mouse.down()
-    tab.mouse.move(box["x"] + 420, box["y"] + 200, steps=4)
+    tab.mouse.move(box["x"] + 270, box["y"] + 130, steps=4)
     tab.mouse.up()
     drawn(tab)
     assert np.abs(pixels(view.screenshot()) - before).mean() > 2

@@ -623,13 +623,14 @@ def test_gravel_too_low_in_a_gap_is_told_as_such(tmp_path: Path) -> None:
         assert bool(re.search("press Wedges in up to the soil, about [89] mL", said)) is low
 
 
+@pytest.mark.usefixtures("worded")
 def test_a_stone_on_wood_is_set_after_it_and_no_tie_is_left_on(tmp_path: Path) -> None:
     top = stone("Top", '"8 cm", "8 cm", "8 cm"', '"30 cm", "15 cm"', rests='"Plank"')
     base = stone("Base", '"16 cm", "12 cm", "5 cm"', '"30 cm", "15 cm"')
     log = {"kind": '"wood"', "material": '"driftwood"', "rests": '"Base"'}
     plank = stone("Plank", '"20 cm", "8 cm", "4 cm"', '"30 cm", "15 cm"', **log)
     write(tmp_path, tank(), top, base, plank)
-    assert type_in("plumbstone plan tank.toml --out out", tmp_path).returncode == 0
+    assert type_in("plumbstone plan tank.toml --grid 8 --out out", tmp_path).returncode == 0
     pieces = json.loads((tmp_path / "out" / "plan.json").read_text(encoding="utf-8"))["pieces"]
     assert [piece["name"] for piece in pieces] == ["Base", "Plank", "Top"]
     sheet = (tmp_path / "out" / "build-sheet.html").read_text(encoding="utf-8")
@@ -637,7 +638,7 @@ def test_a_stone_on_wood_is_set_after_it_and_no_tie_is_left_on(tmp_path: Path) -
     assert "Leave the ties on" not in sheet
     tied = plank.replace('rests = "Base"', 'rests = "Base"\ntied_to = ["Base"]')
     write(tmp_path, tank(), base, tied)
-    assert type_in("plumbstone plan tank.toml --out out", tmp_path).returncode == 0
+    assert type_in("plumbstone plan tank.toml --grid 8 --out out", tmp_path).returncode == 0
     sheet = (tmp_path / "out" / "build-sheet.html").read_text(encoding="utf-8")
     assert "Plank: Base strapped." in sheet
     assert "Leave the ties on" in sheet

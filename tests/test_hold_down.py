@@ -787,6 +787,24 @@ def test_an_unchanged_scape_is_not_judged_again(
     assert type_in("plumbstone hold t.toml --spread", mapped).returncode == 3
 
 
+@pytest.fixture
+def judged_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let each scape be judged once, for tests of what becomes of the answers."""
+    whole = Layout.holds
+
+    def holds(layout: Layout) -> tuple[HoldResult, ...]:
+        read = tuple(path.read_bytes() for path in layout.scape.files)
+        if read not in JUDGED:
+            JUDGED[read] = whole(layout)
+        return JUDGED[read]
+
+    monkeypatch.setattr(Layout, "holds", holds)
+
+
+JUDGED: dict[tuple[bytes, ...], tuple[HoldResult, ...]] = {}
+
+
+@pytest.mark.usefixtures("judged_once")
 def test_the_oldest_answers_go_first(mapped: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("plumbstone.cli.kept.MOST_KEPT", 2)
     kept = []
@@ -798,6 +816,7 @@ def test_the_oldest_answers_go_first(mapped: Path, monkeypatch: pytest.MonkeyPat
 
 
 @pytest.mark.parametrize("change", ["scape", "map", "damage", "limits", "code"])
+@pytest.mark.usefixtures("judged_once")
 def test_whatever_has_changed_is_judged_again(
     mapped: Path, monkeypatch: pytest.MonkeyPatch, change: str
 ) -> None:
