@@ -129,12 +129,9 @@ def unprinted(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture
 def worded(monkeypatch: pytest.MonkeyPatch, unprinted: None) -> None:
     """Let build sheets be written without their drawings, for tests of their words."""
-    from plumbstone.cli.sheet import build_sheet as sheet
+    from small_tanks import without_drawings
 
-    monkeypatch.setattr(sheet, "DRAWINGS", dict.fromkeys(sheet.DRAWINGS, lambda *_: None))
-    monkeypatch.setattr(sheet, "svg_text", lambda *_: "<svg></svg>")
-    monkeypatch.setattr(sheet, "still_picture", lambda *_: b"drawn")
-    monkeypatch.setattr(sheet, "view_data", lambda *_: {})
+    without_drawings(monkeypatch)
 
 
 @pytest.fixture
