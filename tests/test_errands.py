@@ -455,6 +455,50 @@ def test_a_stone_drawn_level_on_a_slope_has_air_under_it(
     assert "settle = true" not in told(tmp_path)
 
 
+@pytest.mark.parametrize(
+    ("size", "more", "amiss"),
+    [  # an ellipsoid stands on a point; π / 6 × 5 × 4 × 3 cm³ of granite are 83 g
+        ('"5 cm", "4 cm", "3 cm"', 'pressed = "1 cm"', False),
+        ('"5 cm", "4 cm", "3 cm"', "", True),  # on the bed, not in it
+        ('"5 cm", "4 cm", "8 cm"', 'pressed = "1 cm"', True),  # it stands upright
+        ('"15 cm", "12 cm", "9 cm"', 'pressed = "1 cm"', True),  # 2.2 kg
+    ],
+)
+def test_a_pebble_pressed_into_the_bed_is_not_told_to_tip(
+    tmp_path: Path, size: str, more: str, amiss: bool
+) -> None:
+    write(tmp_path, tank(), stone("S", size, '"30 cm", "15 cm"', solid='"ellipsoid"',
+          rests='"bed"') + f"{more}\n", SOIL)  # fmt: skip
+    words = told(tmp_path)
+    assert ("Nothing found" in words) is not amiss
+    assert "tips at" not in words  # no stone has the point of an ellipsoid
+    assert ("S: what is drawn does not tell its foot" in words) is amiss
+
+
+def test_what_is_pressed_into_no_bed_is_told(tmp_path: Path) -> None:
+    write(tmp_path, tank(), stone("S", '"9 cm", "8 cm", "7 cm"', '"30 cm", "15 cm"',
+          pressed='"2 cm"'), SOIL)  # fmt: skip
+    assert 'S: pressed counts only on the bed: write rests = "bed"' in told(tmp_path)
+
+
+def test_a_log_that_sinks_but_may_roll_is_seen_to(tmp_path: Path) -> None:
+    # Mopane of 1000-1200 kg/m³ floats in no water of 997; "Do not fill yet" named nothing to mend.
+    write(tmp_path, tank(), table("piece", name='"Log"', kind='"wood"', material='"mopane wood"',
+          limbs='[{ length = "34 cm", girth = ["26 cm", "20 cm"] }]', at='["30 cm", "15 cm"]'))  # fmt: skip
+    words = told(tmp_path)
+    assert "Do not fill" not in words
+    assert "Log: sinks by itself, but may roll or rock" in words
+
+
+def test_a_stone_known_by_size_and_till_is_not_given_a_foot(tmp_path: Path) -> None:
+    # 18 × 11 × 10 cm and 3.2 kg of granite: 1.21 L, 61 % of its box; what it stands on is not known.
+    write(tmp_path, tank(), table("piece", name='"S"', kind='"stone"', material='"granite"',
+          mass='"3.2 kg"', size='["18 cm", "11 cm", "10 cm"]', at='["30 cm", "15 cm"]'))  # fmt: skip
+    words = told(tmp_path)
+    assert "S: what is drawn does not tell its foot" in words
+    assert "tips at" not in words
+
+
 def test_a_tank_in_inches_is_told_in_inches(tmp_path: Path) -> None:
     # 24 × 12 in by 2 in are 576 in³ = 9.439 L = 2.49 US gallons.
     layer = table("layer", material='"gravel"', depth='"2 in"', settling='"1/20"')

@@ -256,6 +256,37 @@ def test_a_stone_at_hand_may_be_too_heavy(tmp_path: Path) -> None:
     assert at_hand(12) == ()
 
 
+def test_round_wood_is_strapped_to_what_it_lies_on(tmp_path: Path) -> None:
+    # A round log on two piers is held by no cord (it rolls); strapped to both it is one with 9 kg.
+    log = (
+        '[[piece]]\nname = "Log"\nmaterial = "driftwood"\nat = ["45 cm", "25 cm"]\n'
+        'limbs = [{ length = "60 cm", girth = ["22 cm", "22 cm"] }]\n'
+    )
+    piers = stone("A", (12, 14, 10), 25), stone("B", (12, 14, 10), 65)
+    offers = plan_of(tmp_path, *piers, log, 'rests = "A"\n').holds[0].offers
+    assert not offers.best
+    assert offers.strapping is not None
+    assert offers.strapping.stones == ("A", "B")
+    assert plan_of(tmp_path, *piers, log, 'rests = "A"\ntied_to = ["A", "B"]\n').holds[0].stays
+    # On the glass it takes a flat stone, whose pull in water (Archimedes) is 1.3 times the lift.
+    hold = plan_of(tmp_path, log).holds[0]
+    flat = hold.offers.strapping
+    assert flat is not None
+    assert math.prod(flat.size) * (2700 - 997.0) >= 1.3 * hold.balance.lift.high
+    at, size = (", ".join(f'"{v * 100:.1f} cm"' for v in part) for part in (flat.at, flat.size))
+    slab = (
+        f'[[piece]]\nname = "Flat stone"\nmaterial = "slate"\nsolid = "slab"\nat = [{at}]\n'
+        f"size = [{size}]\n"
+    )
+    tied = 'rests = "Flat stone"\ntied_to = ["Flat stone"]\n'
+    assert plan_of(tmp_path, log, tied, slab).holds[0].stays
+    # What falls over dry is strapped to nothing: one strap is a hinge.
+    steep = log.replace(
+        'length = "60 cm"', 'path = [["0 cm", "0 cm", "0 cm"], ["20 cm", "0 cm", "30 cm"]]'
+    )
+    assert plan_of(tmp_path, steep).holds[0].offers.strapping is None
+
+
 def test_no_mass_at_the_named_point_holds_it(tmp_path: Path) -> None:
     # At the very end of the log any sinker leaves the moment of B-D1, whatever it weighs.
     points = 'tie_points = [["25 cm", "25 cm", "3 cm"]]'

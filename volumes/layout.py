@@ -400,16 +400,33 @@ class Layout:
             later, self.memo, measured,
         )  # fmt: skip
 
-    def _holds(self, ground: Ground, water: float) -> "tuple[HoldResult, ...]":
+    def _holds(
+        self, ground: Ground, water: float, *, offers: bool = True
+    ) -> "tuple[HoldResult, ...]":
         """Judge every group of wood; none without a water line."""
         line, scape = self.scape.tank.water_line, self.scape
         if line is None or not scape.groups:
             return ()
         at_hand = tuple(self._solid(at_rest(entry)) for entry in scape.at_hand)
-        return self.memo(
+        found = self.memo(
             _judged_groups, scape.groups, ground.bodies, water, line, ground.grid, ground.bed,
-            at_hand, self.memo,
+            at_hand, self.memo, offers,
         )  # fmt: skip
+        return tuple(map(self._with_strapping, found)) if offers else found
+
+    def _with_strapping(self, hold: "HoldResult") -> "HoldResult":
+        """Seek what a group may be strapped to, where sinkers were sought and none hold it."""
+        from plumbstone.volumes.holding.strapping import strapping_for
+
+        if hold.stays or hold.offers.best or not hold.offers.why:
+            return hold
+
+        def judge(scape: Scape) -> "HoldResult":
+            layout, ground = self.with_scape(scape), self.with_scape(scape).ground(measured=False)
+            return layout._holds(ground, hold.stage.water, offers=False)[hold.number]
+
+        strapping = strapping_for(self.scape, hold, judge)
+        return replace(hold, offers=replace(hold.offers, strapping=strapping))
 
     def _standing(self, ground: Ground, water: float) -> "tuple[Standing, ...]":
         """Judge every stone that stands or lies on others."""
@@ -461,6 +478,7 @@ def _judged_groups(
     bed: BedResult | None,
     at_hand: tuple[Body, ...],
     memo: Memo,
+    offers: bool,
 ) -> "tuple[HoldResult, ...]":
     """Judge all groups in their surroundings."""
     from plumbstone.volumes.holding.hold_down import Surroundings, judge_groups
@@ -472,6 +490,7 @@ def _judged_groups(
         bed=bed,
         stone=find_material(SINKER_STONE),
         at_hand=at_hand,
+        offers=offers,
         memo=memo,
     )
     return judge_groups(groups, bodies, around)
