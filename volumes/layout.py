@@ -13,6 +13,7 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Columns, Grid, Window, merged_columns
 from plumbstone.meshes.measures.displacement import mesh_centre
 from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.shapes.placing import shared_volume
 from plumbstone.volumes.bed.bags import bags_of
 from plumbstone.volumes.bed.border import judge_borders
 from plumbstone.volumes.bed.interfaces import (
@@ -73,6 +74,7 @@ if TYPE_CHECKING:
 
 SINKER_STONE = "granite"
 PREVIEW_GRID = 0.004  # [m]
+TURNED_INTO = 0.005  # of a body: what it shares with a stone beside that which carries it
 NUMBERS = ("at", "turn", "tilt", "lean", "pressed", "mass", "price")  # of a piece
 CHANGING = (*NUMBERS, "rests", "settle", "material", "shape", "tied_to")
 P = ParamSpec("P")
@@ -340,8 +342,7 @@ class Layout:
         for entry in order_of_setting(scape.pieces):
             body = memo(posed, solids[entry.name], entry)
             if entry.rests in done:
-                tops = memo(_tops_of, self._window(done[entry.rests], floor), floor)
-                body = memo(set_down, body, tops, floor, memo)
+                body = self._set_on(body, done, floor)
             elif entry.settle and entry.rests == "floor":
                 body = memo(set_down, body, memo(np.zeros, (floor.ny, floor.nx)), floor, memo)
             done[entry.name] = body
@@ -349,6 +350,29 @@ class Layout:
         for body in placed:
             memo(check_inside, body, scape.tank, scape.path)
         return placed
+
+    def _set_on(self, body: Body, done: Mapping[str, Body], grid: Grid) -> Body:
+        """Set a body on another; where it turns into stones beside that, on these as well."""
+        under = {body.entry.rests: self._window(done[body.entry.rests], grid)}
+        stones = {
+            name: self._window(other, grid)
+            for name, other in done.items()
+            if other.entry.kind == "stone" and other.entry.rests in ("floor", "bed")
+        }
+        while True:
+            tops = self.memo(_tops_of, tuple(under.values()), grid)
+            found = self.memo(set_down, body, tops, grid, self.memo)
+            if not body.entry.settle:
+                return found
+            window, least = self._window(found, grid), TURNED_INTO * body.mesh_volume
+            hit = {
+                name: stone
+                for name, stone in stones.items()
+                if name not in under and shared_volume(window, stone, grid.cell_area) > least
+            }
+            if not hit:
+                return found
+            under |= hit
 
     def _check_overlaps(self, bodies: Sequence[Body], grid: Grid) -> None:
         """Refuse stones that stand in each other."""
@@ -366,8 +390,7 @@ class Layout:
             if entry.rests == "bed":
                 done[entry.name] = memo(set_down, done[entry.name], surface, grid, memo)
             elif entry.name in upon:
-                tops = memo(_tops_of, self._window(done[entry.rests], floor), floor)
-                done[entry.name] = memo(set_down, done[entry.name], tops, floor, memo)
+                done[entry.name] = self._set_on(done[entry.name], done, floor)
         return tuple(done[body.entry.name] for body in bodies)
 
     def _columns(self, bodies: Sequence[Body], grid: Grid) -> Columns:
@@ -464,9 +487,9 @@ def _tops_over(bed: BedResult) -> Floats:
     return tops
 
 
-def _tops_of(window: Window, grid: Grid) -> Floats:
-    """Top of one piece above each cell [m]."""
-    return merged_columns([window], grid).highest
+def _tops_of(windows: tuple[Window, ...], grid: Grid) -> Floats:
+    """Top of pieces above each cell [m]."""
+    return merged_columns(windows, grid).highest
 
 
 def _judged_groups(

@@ -425,7 +425,7 @@ def _strapping_words(strapping: "Strapping", instead: str, units: Units) -> str:
         sides = " × ".join(written(side, "place", units) for side in strapping.size)
         at = ", ".join(place_words(v, units) for v in strapping.at)
         to = f"onto a flat stone of {strapping.material}, {sides}, its middle at ({at}) from left "
-        to += "and front,"
+        to += "and front"
         written_as = (
             f'that as a [[piece]] with solid = "slab", and at its wood rests = {named} and '
         )
