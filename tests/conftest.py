@@ -2,6 +2,7 @@
 
 import contextlib
 import fcntl
+import gc
 import importlib
 import os
 from collections.abc import Iterator
@@ -76,6 +77,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: place.get(item.path.name, len(ORDER)))
 
 
+def pytest_collection_finish() -> None:
+    """Look for garbage less often, and never among what was loaded."""
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 100)
+
+
 @pytest.fixture(scope="session")
 def scans() -> Path:
     """Give the folder of scans made by others, or skip where it is absent."""
@@ -124,6 +131,14 @@ def unprinted(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(results, name, lambda *_: b"drawn" * 20_000)
     for name in ("plan_figure", "front_figure", "section_figure"):
         monkeypatch.setattr(results, name, lambda *_: None)
+
+
+@pytest.fixture
+def worded(monkeypatch: pytest.MonkeyPatch, unprinted: None) -> None:
+    """Let build sheets be written without their drawings, for tests of their words."""
+    from small_tanks import without_drawings
+
+    without_drawings(monkeypatch)
 
 
 @pytest.fixture

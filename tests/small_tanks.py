@@ -3,7 +3,10 @@
 import random
 from pathlib import Path
 
+import pytest
+
 from plumbstone.cli.pictures.sight import Sight, look_at
+from plumbstone.cli.sheet import build_sheet
 from plumbstone.volumes.figures import Report
 from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.report import report_of
@@ -128,6 +131,13 @@ def written_to(folder: Path, text: str, name: str = "tank.toml") -> Path:
     path = folder / name
     path.write_text(text, encoding="utf-8")
     return path
+
+
+def without_drawings(patch: pytest.MonkeyPatch) -> None:
+    """Let build sheets be made of their words and their view in 3D alone."""
+    patch.setattr(build_sheet, "DRAWINGS", dict.fromkeys(build_sheet.DRAWINGS, lambda *_: None))
+    patch.setattr(build_sheet, "svg_text", lambda *_: "<svg></svg>")
+    patch.setattr(build_sheet, "still_picture", lambda *_: b"drawn")
 
 
 def seen(path: Path) -> tuple[Sight, Report]:

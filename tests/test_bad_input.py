@@ -399,6 +399,7 @@ def test_errors_never_quote_what_a_foreign_file_holds(tmp_path: Path) -> None:
     assert "secret" not in refuse("plumbstone bed a.toml", tmp_path)
 
 
+@pytest.mark.usefixtures("worded")
 def test_what_would_act_on_a_terminal_is_shown(tmp_path: Path) -> None:
     evil = 'name = "A\\u202egnp\\u001b[2J"'
     (tmp_path / "tank.toml").write_text(GOOD.replace('name = "A"', evil), encoding="utf-8")

@@ -75,17 +75,26 @@ def unedited() -> Layout:
     return layout
 
 
-@settings(max_examples=6, deadline=None)
+EDITS = ["line", "soil", "turn", "move"]
+
+
+@pytest.mark.slow
+@settings(max_examples=12, deadline=None)
 @given(
     st.lists(
-        st.tuples(
-            st.sampled_from(["line", "soil", "turn", "move"]), st.floats(0, 1), st.floats(0, 1)
-        ),
-        min_size=1,
-        max_size=3,
+        st.tuples(st.sampled_from(EDITS), st.floats(0, 1), st.floats(0, 1)), min_size=1, max_size=3
     )
 )
-def test_edits_give_what_scratch_gives(edits: list[tuple[str, float, float]]) -> None:
+def test_any_edits_give_what_scratch_gives(edits: list[tuple[str, float, float]]) -> None:
+    edits_give_what_scratch_gives(edits)
+
+
+@pytest.mark.parametrize("order", [EDITS, ["move", "turn", "soil", "line"]])
+def test_edits_give_what_scratch_gives(order: list[str]) -> None:
+    edits_give_what_scratch_gives([(what, 0.3, 0.8) for what in order])
+
+
+def edits_give_what_scratch_gives(edits: list[tuple[str, float, float]]) -> None:
     layout = unedited()
     for edit in edits:
         layout = layout.with_scape(edited(layout.scape, edit))

@@ -511,7 +511,7 @@ def test_polygons_with_any_edge(
     assert bed_litres((0.45, 0.31), zone, level) == pytest.approx(exact, rel=2e-3, abs=3e-7)
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(y=st.floats(0.08, 0.2), thick=st.floats(0.03, 0.09))
 @example(y=0.14, thick=0.07)
 def test_boxes_with_any_face(y: float, thick: float) -> None:

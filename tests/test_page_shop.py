@@ -77,7 +77,7 @@ def send(tab: Any, name: str, content: bytes) -> None:
 
 
 def test_a_scan_on_a_phone(browser: Browser, server: Server) -> None:
-    scan = SCANS / "epfl_stone_10.stl"
+    scan = SCANS / "rigidblock_stone_19.ply"
     if not scan.exists():
         pytest.skip("the shared scans are not here")
     tab, faults = opened(browser, server.home, **PHONE)

@@ -79,6 +79,7 @@ def test_documents_hold_every_finding_and_figure(troubled: Plan) -> None:
     assert document["pieces"][0]["top_cm"] == pytest.approx(report.pieces[0].top_m * 100)
 
 
+@pytest.mark.usefixtures("worded")
 @pytest.mark.parametrize("units", Units)
 def test_sheet_and_terminal_write_the_same_figures(
     troubled: Plan, units: Units, capsys: pytest.CaptureFixture[str]

@@ -96,6 +96,11 @@ def test_every_key_is_on_the_page(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
         ('[[piece]]\nsolid = "box"\nshape_factor = 0.5\n', "shape_factor: goes with a size alone"),
         ('[[piece]]\nmass = "2 kg"\nshape_factor = 0.5\n', "shape_factor: goes with a size alone"),
         ('[[piece]]\nunit = "cm"\n', "unit: is that of a scan"),
+        (  # a length alone has no place beside a path, and was left out
+            '[[piece]]\nlimbs = [{ length = "90 cm", girth = ["45 cm", "30 cm"] }, '
+            '{ path = [["0 cm", "0 cm", "0 cm"], ["9 cm", "0 cm", "9 cm"]], girth = ["9 cm", "9 cm"] }]\n',
+            "limbs: give every limb a path",
+        ),
         ('[[layer]]\nwidth = "8 cm"\n', "width: does not go with the zone all"),
     ],
 )

@@ -65,6 +65,27 @@ def test_a_ball_rests_on_a_block(tmp_path: Path) -> None:
     assert [(stone.name, stone.on) for stone in plan.standing] == [("A", ()), ("B", ("A",))]
 
 
+@pytest.mark.parametrize("under", ["A", "B"])
+def test_a_bridge_settles_on_both_of_its_piers(tmp_path: Path, under: str) -> None:
+    # A straight bar on piers of 8 and 5 cm lies on the right edges of both, 20 and 50 cm along:
+    # atan(3 / 30) as it slopes down to the right, whichever it is said to rest on; geometry.
+    bar = (
+        '[[piece]]\nname = "Bar"\nkind = "wood"\nmaterial = "driftwood"\nsolid = "box"\n'
+        'size = ["50 cm", "4 cm", "4 cm"]\nat = ["30 cm", "20 cm"]\nsettle = true\n'
+        f'rests = "{under}"\n'
+    )
+    plan = plan_of(tmp_path, block("A", 8, 15), block("B", 5, 45), bar)
+    body = next(b for b in plan.bodies if b.entry.name == "Bar")
+    corners = body.piece.vertices
+    along = corners[corners[:, 0] > 30e-2].mean(axis=0) - corners[corners[:, 0] < 30e-2].mean(
+        axis=0
+    )
+    assert np.degrees(np.arctan2(-along[2], along[0])) == pytest.approx(
+        np.degrees(np.arctan(3 / 30)), abs=0.3
+    )
+    assert plan.holds[0].through < 2e-3
+
+
 def test_a_branch_settles_until_it_touches_around_its_middle(tmp_path: Path) -> None:
     # A rod of 30 cm set down with one end on a block of 3 cm comes to lie from its top edge,
     # 25 cm from the other end, to the glass: asin(3 / 25) within the grid; geometry.

@@ -24,6 +24,7 @@ from skimage.measure import marching_cubes
 
 from plumbstone.cli import workers
 from plumbstone.cli.pictures.colours import OTHER, rgb
+from plumbstone.meshes.closing import joining
 from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.measures.calipers import factor_by, measured
 from plumbstone.meshes.measures.extents import extents_of
@@ -47,7 +48,7 @@ def side_by_side(first: Piece, second: Piece, gap: float) -> Piece:
 
 def two_balls(large: float, small: float, apart: float) -> Piece:
     """Two balls that melted into one closed skin, the first around 0 and the other along x."""
-    low, step = -1.1 * large, large / 30
+    low, step = -1.1 * large, large / 20
     x, y, z = np.mgrid[low : apart + 1.2 * small : step, low:-low:step, low:-low:step]
     field = np.minimum(
         np.hypot(x, np.hypot(y, z)) - large, np.hypot(x - apart, np.hypot(y, z)) - small
@@ -432,7 +433,7 @@ def heap_of_scans(folder: Path, count: int, subdivisions: int) -> Path:
 def test_any_number_of_workers_gives_the_same_bytes(tmp_path: Path) -> None:
     heap_of_scans(tmp_path, 5, 3)
     answers = set()
-    for count in ("1", "2", "3"):
+    for count in ("1", "3"):
         place = {"XDG_CACHE_HOME": str(tmp_path / count), "PLUMBSTONE_WORKERS": count}
         done = type_in("plumbstone weigh heap -m granite --json", tmp_path, **place)
         assert done.returncode == 0, done.stderr
@@ -494,8 +495,10 @@ def die_at_three(number: int) -> int:
     return number**2
 
 
-def test_two_scans_of_one_stone(tmp_path: Path) -> None:
+def test_two_scans_of_one_stone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Made from one boulder with opposite undersides missing: the joined volume is the true one."""
+    monkeypatch.setattr(joining, "FINE", 60)  # as it is in `test_phone_scans`
+    monkeypatch.setattr(joining, "POISSON_DEPTH", 6)
     rng = np.random.default_rng(5)
     stone = boulder((0.22, 0.17, 0.15), 9, subdivisions=4)
     up = np.eye(3)

@@ -291,6 +291,16 @@ class OfferFigures:
 
 
 @dataclass(frozen=True, slots=True)
+class StrappingFigures:
+    """Stones that hold a group once it is strapped to them."""
+
+    stones: tuple[str, ...]
+    material: str  # of a flat stone that is not in the tank yet
+    size_m: tuple[float, ...]
+    at_m: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class SoakingFigures:
     """What a log of weighings tells."""
 
@@ -337,6 +347,7 @@ class HoldFigures:
     sinkers: tuple[SinkerFigures, ...]
     tie_points: str
     offers: tuple[OfferFigures, ...]
+    strapping: StrappingFigures | None
 
 
 @dataclass(frozen=True, slots=True)

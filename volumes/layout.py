@@ -13,6 +13,7 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Grid, Window, merged_columns
 from plumbstone.meshes.measures.displacement import mesh_centre
 from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.shapes.placing import shared_volume
 from plumbstone.volumes.bed.bags import bags_of
 from plumbstone.volumes.bed.border import judge_borders
 from plumbstone.volumes.bed.interfaces import heaving_layers, swallowed_layers
@@ -64,6 +65,7 @@ if TYPE_CHECKING:
 
 SINKER_STONE = "granite"
 PREVIEW_GRID = 0.004  # [m]
+TURNED_INTO = 0.005  # of a body: what it shares with a stone beside that which carries it
 NUMBERS = ("at", "turn", "tilt", "lean", "pressed", "mass", "price")  # of a piece
 CHANGING = (*NUMBERS, "rests", "settle", "material", "shape", "tied_to")
 P = ParamSpec("P")
@@ -332,8 +334,7 @@ class Layout:
         for entry in order_of_setting(scape.pieces):
             body = memo(posed, solids[entry.name], entry)
             if entry.rests in done:
-                tops = memo(_tops_of, self._window(done[entry.rests], floor), floor)
-                body = memo(set_down, body, tops, floor, memo)
+                body = self._set_on(body, done, floor)
             elif entry.settle and entry.rests == "floor":
                 body = memo(set_down, body, memo(np.zeros, (floor.ny, floor.nx)), floor, memo)
             done[entry.name] = body
@@ -341,6 +342,29 @@ class Layout:
         for body in placed:
             memo(check_inside, body, scape.tank, scape.path)
         return placed
+
+    def _set_on(self, body: Body, done: Mapping[str, Body], grid: Grid) -> Body:
+        """Set a body on another; where it turns into stones beside that, on these as well."""
+        under = {body.entry.rests: self._window(done[body.entry.rests], grid)}
+        stones = {
+            name: self._window(other, grid)
+            for name, other in done.items()
+            if other.entry.kind == "stone" and other.entry.rests in ("floor", "bed")
+        }
+        while True:
+            tops = self.memo(_tops_of, tuple(under.values()), grid)
+            found = self.memo(set_down, body, tops, grid, self.memo)
+            if not body.entry.settle:
+                return found
+            window, least = self._window(found, grid), TURNED_INTO * body.mesh_volume
+            hit = {
+                name: stone
+                for name, stone in stones.items()
+                if name not in under and shared_volume(window, stone, grid.cell_area) > least
+            }
+            if not hit:
+                return found
+            under |= hit
 
     def _check_overlaps(self, bodies: Sequence[Body], grid: Grid) -> None:
         """Refuse stones that stand in each other."""
@@ -358,8 +382,7 @@ class Layout:
             if entry.rests == "bed":
                 done[entry.name] = memo(set_down, done[entry.name], surface, grid, memo)
             elif entry.name in upon:
-                tops = memo(_tops_of, self._window(done[entry.rests], floor), floor)
-                done[entry.name] = memo(set_down, done[entry.name], tops, floor, memo)
+                done[entry.name] = self._set_on(done[entry.name], done, floor)
         return tuple(done[body.entry.name] for body in bodies)
 
     def _window(self, body: Body, grid: Grid) -> Window:
@@ -388,16 +411,33 @@ class Layout:
             later, self.memo, measured,
         )  # fmt: skip
 
-    def _holds(self, ground: Ground, water: float) -> "tuple[HoldResult, ...]":
+    def _holds(
+        self, ground: Ground, water: float, *, offers: bool = True
+    ) -> "tuple[HoldResult, ...]":
         """Judge every group of wood; none without a water line."""
         line, scape = self.scape.tank.water_line, self.scape
         if line is None or not scape.groups:
             return ()
         at_hand = tuple(self._solid(at_rest(entry)) for entry in scape.at_hand)
-        return self.memo(
+        found = self.memo(
             _judged_groups, scape.groups, ground.bodies, water, line, ground.grid, ground.bed,
-            at_hand, self.memo,
+            at_hand, self.memo, offers,
         )  # fmt: skip
+        return tuple(map(self._with_strapping, found)) if offers else found
+
+    def _with_strapping(self, hold: "HoldResult") -> "HoldResult":
+        """Seek what a group may be strapped to, where sinkers were sought and none hold it."""
+        from plumbstone.volumes.holding.strapping import strapping_for
+
+        if hold.stays or hold.offers.best or not hold.offers.why:
+            return hold
+
+        def judge(scape: Scape) -> "HoldResult":
+            layout, ground = self.with_scape(scape), self.with_scape(scape).ground(measured=False)
+            return layout._holds(ground, hold.stage.water, offers=False)[hold.number]
+
+        strapping = strapping_for(self.scape, hold, judge)
+        return replace(hold, offers=replace(hold.offers, strapping=strapping))
 
     def _standing(self, ground: Ground, water: float) -> "tuple[Standing, ...]":
         """Judge every stone that stands or lies on others."""
@@ -435,9 +475,9 @@ def _tops_over(bed: BedResult) -> Floats:
     return tops
 
 
-def _tops_of(window: Window, grid: Grid) -> Floats:
-    """Top of one piece above each cell [m]."""
-    return merged_columns([window], grid).highest
+def _tops_of(windows: tuple[Window, ...], grid: Grid) -> Floats:
+    """Top of pieces above each cell [m]."""
+    return merged_columns(windows, grid).highest
 
 
 def _judged_groups(
@@ -449,6 +489,7 @@ def _judged_groups(
     bed: BedResult | None,
     at_hand: tuple[Body, ...],
     memo: Memo,
+    offers: bool,
 ) -> "tuple[HoldResult, ...]":
     """Judge all groups in their surroundings."""
     from plumbstone.volumes.holding.hold_down import Surroundings, judge_groups
@@ -460,6 +501,7 @@ def _judged_groups(
         bed=bed,
         stone=find_material(SINKER_STONE),
         at_hand=at_hand,
+        offers=offers,
         memo=memo,
     )
     return judge_groups(groups, bodies, around)

@@ -41,6 +41,7 @@ from plumbstone.volumes.figures import (
     SoakingFigures,
     SpotFigures,
     StandingFigures,
+    StrappingFigures,
     TankFigures,
     WaterFigures,
 )
@@ -292,7 +293,7 @@ def layer_figures(
 
 def hold_figures(hold: "HoldResult") -> HoldFigures:
     """Take the figures of what holds one group."""
-    first, drained = hold.first_move, hold.drained_move
+    first, drained, strap = hold.first_move, hold.drained_move, hold.offers.strapping
     return _taken(
         HoldFigures,
         hold,
@@ -328,6 +329,9 @@ def hold_figures(hold: "HoldResult") -> HoldFigures:
             for o in hold.offers.best
             if o.points
         ),
+        strapping=None
+        if strap is None
+        else StrappingFigures(strap.stones, strap.material, strap.size, strap.at),
     )
 
 

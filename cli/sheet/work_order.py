@@ -172,6 +172,13 @@ def _hold_lines(i: int, hold: Any, q: Figures) -> Iterator[Markup]:
                 tied = Markup(", tied at {}").format(_place(f"{path}.{key}", q))
         what = Markup("{} of {}").format(q(f"{path}.mass_g", "sinker"), sinker.material)
         yield Markup("{}: {} {}{}.").format(hold.name, sinker.stone or what, sinker.how, tied)
+    if hold.strapping is not None:
+        stones, size = " and ".join(hold.strapping.stones), Markup("")
+        if hold.strapping.material:
+            size = Markup(" of {}, {}").format(
+                hold.strapping.material, q.sides(f"holds.{i}.strapping.size_cm")
+            )
+        yield Markup("{}: strap it tight to {}{}.").format(hold.name, stones, size)
     if hold.stays or not hold.offers:
         return
     offer = hold.offers[0]

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from plumbstone.meshes.ranges import Range
     from plumbstone.volumes.holding.buoyancy import Balance
     from plumbstone.volumes.holding.hold_down import HoldResult
-    from plumbstone.volumes.holding.offers import Offer
+    from plumbstone.volumes.holding.offers import Offer, Strapping
     from plumbstone.volumes.holding.soaking import Soaking
     from plumbstone.volumes.holding.stability import Standing
 
@@ -255,9 +255,9 @@ def _tips(finding: Finding, units: Units) -> str:
         )
     if finding.how == "may roll off":
         return f"{name}: {others} may roll off as the wood rocks; tie or wedge it."
-    if finding.how == "size alone":
+    if finding.how == "guessed foot":
         return (
-            f"{name}: its size alone does not tell its foot; set it{on} so that it does not rock, "
+            f"{name}: what is drawn does not tell its foot; set it{on} so that it does not rock, "
             "and press at its top to see."
         )
     if finding.how == "over air":
@@ -329,6 +329,8 @@ def _cure_words(finding: Finding, units: Units) -> str:
         return "set it again as it rests, then judge it anew."
     if finding.cure == "move tie":
         return "the stone is heavy enough but pulls at the wrong place: tie it as below."
+    if finding.cure == "strap":
+        return "strap it to stone, as below."
     if finding.cure == "second foot":
         foot = _foot_words(finding, units)
         return f"the stone is heavy enough but holds it nowhere as drawn: {foot}"
@@ -391,6 +393,9 @@ def _offer_sentences(hold: "HoldResult", units: Units) -> list[str]:
     if hold.balance.asked_pull <= 0 or held or not offers.why:
         return []
     if not offers.best:
+        if offers.strapping is not None:
+            instead = " in place of what hangs on it now" if _loose(hold) else ""
+            return [f"{name}: {_strapping_words(offers.strapping, instead, units)}"]
         flat = "" if hold.group.tie_points else "; tie it onto a flat stone, or give it a foot"
         return [f"{name}: no stone that a hand sets holds it at {offers.why}{flat}."]
     if not offers.best[0].points:
@@ -410,6 +415,24 @@ def _offer_sentences(hold: "HoldResult", units: Units) -> list[str]:
     elif hold.has_choice:
         words.append(f"{name}: of the stones at hand none is proved to do.")
     return words
+
+
+def _strapping_words(strapping: "Strapping", instead: str, units: Units) -> str:
+    """Say what to strap it to, and how to write that."""
+    named = ", ".join(f'"{name}"' for name in strapping.stones)
+    to, written_as = f"to {' and '.join(strapping.stones)}", ""
+    if strapping.size:
+        sides = " × ".join(written(side, "place", units) for side in strapping.size)
+        at = ", ".join(place_words(v, units) for v in strapping.at)
+        to = f"onto a flat stone of {strapping.material}, {sides}, its middle at ({at}) from left "
+        to += "and front"
+        written_as = (
+            f'that as a [[piece]] with solid = "slab", and at its wood rests = {named} and '
+        )
+    return (
+        f"it stays, if set as described, strapped tight {to}{instead}; write {written_as}"
+        f"tied_to = [{named}]{'' if written_as else ' at its wood'}."
+    )
 
 
 def _loose(hold: "HoldResult") -> bool:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from plumbstone.meshes.closing.bodies import ROUGH_TABLE, ClosedScan, OpenBody, is_limbed
+from plumbstone.meshes.closing.bodies import FINE, ROUGH_TABLE, ClosedScan, OpenBody, is_limbed
 from plumbstone.meshes.closing.doubting import breach_doubt, layer_doubts, side_doubt, step_doubt
 from plumbstone.meshes.closing.limbs import limbs_doubt, righted, scanned_as
 from plumbstone.meshes.closing.underside import (
@@ -16,6 +16,7 @@ from plumbstone.meshes.closing.underside import (
     invented_volume,
     solidity,
 )
+from plumbstone.meshes.measures.calipers import calmed
 from plumbstone.meshes.measures.doubts import Doubt, range_of
 from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
 from plumbstone.meshes.mending.occupancy import occupied_volume
@@ -23,19 +24,19 @@ from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.telling import litres, percent
 
-# Share of the volume under a rim that belongs to a body that fills its hull, and the power of the
-# solidity of others by which it falls; how far it may be off, at 95 %, over the volume under the
-# rim or, of a small foot, over the root of that times the volume. By 83 scans of the shapes of
+# Share of the volume under a rim that belongs to a body as solid as its hull; of one that is hollow
+# elsewhere, the less the more its flanks are undercut; by which power of solidity it counts as
+# solid; how far that may be off, over the volume under the rim or, of a small foot, over the root
+# of that times the volume, and how much less of a solid one. By 120 scans of the shapes of
 # tests/learn_underside.py.
-SHARE, BY_SOLIDITY = 0.63, 12
-FOOT, SMALL_FOOT = 0.40, 0.085
-OPEN_ROUND, OPEN_WIDE, OPEN_HIGH, TAPER = 0.78, 0.75, 0.10, 0.58  # a rim that is rounder, wider
-# against the body and higher against its own width was not looked below; of boulders and lumps
-# without overhangs (seeds 2000, 2100) this share of what is under it was stone, 0.48 at least
+SOLID, HOLLOW, BY_UNDERCUT, BY_SOLIDITY = 0.70, 0.61, 3.0, 26
+FOOT, SMALL_FOOT, SURER = 0.40, 0.085, 0.5
 LEAST_SHARE = 0.03  # some foot is always there
+CALMED = 0.06  # of the length: so far noise is smoothed out before the hull is measured
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
-SKIN_SPREAD = 0.010  # skin of a scan with its table in it, share at 90 %; of the scans that
-# taught it is 0.012 at 98 % with what follows
+SKIN_SPREAD = 0.010  # skin of a scan whose table is hardly in view, share at 90 %
+SWAYED = 0.6  # of the waves that a table shows: how far the skin lies off as a whole; by 54 scans
+# that taught 0.2 on calm skins, 0.6 on those with noise of many scales
 CALM, CALM_STEP = 0.095e-3, 3.2  # calmest quarter of a skin that was fused over 3-5 mm: less [m],
 # and over the square of its step [1/m]. It leaves 0.085 mm or 2.4 at most, pictures 0.13 mm or 4.4,
 # structured light 7
@@ -70,13 +71,22 @@ def share_under(rim: Rim, solid: float) -> float:
 
     Notes
     -----
-    Below overhangs stones are as hollow as they are elsewhere; they stand on a few places.
+    Below overhangs stones are as hollow as they are elsewhere, unless their flanks stand upright
+    where they were seen last.
     """
-    share = SHARE * solid**BY_SOLIDITY
-    wide = rim.area / rim.widest
-    if rim.roundness > OPEN_ROUND and wide > OPEN_WIDE and rim.under > OPEN_HIGH * rim.area**1.5:
-        share = max(share, TAPER)
-    return max(share, LEAST_SHARE)
+    if rim.under > rim.area**1.5:  # higher than wide: a hole below a ledge, over skin that was seen
+        return LEAST_SHARE
+    whole = solid**BY_SOLIDITY
+    below = HOLLOW * np.exp(-BY_UNDERCUT * rim.undercut / max(rim.under, 1e-300))
+    return max(float(SOLID * whole + (1 - whole) * below), LEAST_SHARE)
+
+
+def solidity_of(body: OpenBody) -> float:
+    """Share of its hull that a body fills above its rims, noise smoothed out, 0 to 1."""
+    calm = body.vertices
+    if len(body.seen) < FINE:
+        calm, _, _ = calmed(calm, body.seen, CALMED)
+    return solidity(calm, body.faces, body.rims)
 
 
 def finished(path: Path, body: OpenBody) -> ClosedScan:
@@ -88,12 +98,13 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
     if flat < LEAST_SEEN * body.skirt:
         problem = "is an open sheet, not a body; scan it from all sides, or measure limbs: --limb."
         raise ScanError(path, problem)
-    volume, solid = body.skirt, solidity(body.vertices, body.faces, body.rims)
+    volume, solid = body.skirt, solidity_of(body)
     for rim in body.rims:
         share = share_under(rim, solid)
         vertices, faces = close_below(vertices, faces, rim, share)
         volume -= (1 - share) * rim.under
     guess = max(FOOT * under, SMALL_FOOT * max(under * volume, 0.0) ** 0.5)
+    guess *= 1 - SURER * solid**BY_SOLIDITY
     taken = (
         f"{percent((volume - flat) / under)} of the space under its rim" if under > 0 else "nothing"
     )
@@ -155,7 +166,9 @@ def _guarded(
                 said = f"made thin parts thinner, by {more}, as smoothing makes them too thick"
             body = replace(body, filled=(*body.filled, said))
         doubts = (*doubts, limbs_doubt(body, volume, made))
-    share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
+    sway = body.sway
+    waves = SWAYED * sway * body.area / volume or (SKIN_SPREAD if body.rims else CLOSED_NOISE)
+    share = float(np.hypot(waves, body.noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
     found = range_of(volume, doubts)
@@ -173,4 +186,4 @@ def _guarded(
     changes = (*body.changes, *body.filled)
     piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes, warnings=warnings)
     bare = faces[: len(body.seen)]
-    return ClosedScan(piece, doubts, bare, body.away, body.sway, coarse=coarse, body=body)
+    return ClosedScan(piece, doubts, bare, body.away, sway, coarse=coarse, body=body)

@@ -92,7 +92,7 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
         and what the unseen underside may add, is in its noise.
     """
     corners = corners_of(faces)
-    calm, spread, step = _calm(vertices, faces)
+    calm, spread, step = calmed(vertices, faces)
     smooth = calm[corners]
     longest, way = diameter(smooth)
     unseen = diameter(np.concatenate([smooth, _dropped(vertices, faces)]))[0] / longest - 1
@@ -228,7 +228,9 @@ def _distances(points: Floats) -> Floats:
     return apart
 
 
-def _calm(vertices: Floats, faces: Indices) -> tuple[Floats, float, float]:
+def calmed(
+    vertices: Floats, faces: Indices, reach: float = SMOOTHED
+) -> tuple[Floats, float, float]:
     """Smooth noise out of a skin without shrinking it.
 
     Returns
@@ -246,9 +248,9 @@ def _calm(vertices: Floats, faces: Indices) -> tuple[Floats, float, float]:
     links, lonely = _links(vertices, faces)
     edges = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
     step = float(np.median(np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)))
-    reach = SMOOTHED * longest_side(vertices[~lonely])
+    over = reach * longest_side(vertices[~lonely])
     found = _without_spikes(vertices, faces, links, lonely, step)
-    for _ in range(min(int((reach / step) ** 2), MOST_ROUNDS)):
+    for _ in range(min(int((over / step) ** 2), MOST_ROUNDS)):
         for share in (0.5, -0.52):
             found += share * (links @ found - found) * ~lonely[:, None]
     noise = float(np.median(_bumps(found, faces, links, lonely))) * PER_BUMP

@@ -52,9 +52,10 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
         return (Finding(Kind.TIPS, Severity.CARE, about, numbers, how="overhangs", cure="back"),)
     how = "unsure" if stone.unsure else "easily"
     how = "on an edge" if stone.tip_angle <= 0 else how
-    if not stone.foot_known and stone.tip_angle < EDGE:  # the foot is only guessed
-        severity = Severity.CARE if stone.upright or stone.on else Severity.NOTE
-        return (Finding(Kind.TIPS, severity, about, numbers, how="size alone", cure="try"),)
+    if stone.pointed or (not stone.foot_known and stone.tip_angle < EDGE):  # the foot is guessed
+        cares = stone.pointed or stone.upright or stone.on
+        severity = Severity.CARE if cares else Severity.NOTE
+        return (Finding(Kind.TIPS, severity, about, numbers, how="guessed foot", cure="try"),)
     return (Finding(Kind.TIPS, Severity.CARE, about, numbers, how=how, cure="lay down"),)
 
 
@@ -169,6 +170,8 @@ def _cure(hold: HoldResult) -> str:
         return "set again"
     if hold.offers.best:
         return "move tie" if hold.balance.enough and hold.balance.hung > 0 else "add stone"
+    if hold.offers.strapping is not None:
+        return "strap"
     if hold.balance.hung <= 0 or not hold.balance.enough:
         return "add stone" if not np.isfinite(hold.margin) else "press"
     return "second foot"

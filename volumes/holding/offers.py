@@ -50,6 +50,16 @@ class Offer:
         return sum(self.masses)
 
 
+@dataclass(frozen=True, slots=True)
+class Strapping:
+    """Stones that are proved to hold a group once it is strapped to them."""
+
+    stones: tuple[str, ...]  # of the tank, or the name of the flat one
+    material: str = ""  # of a flat stone that is not there yet
+    size: tuple[float, ...] = ()  # of that [m]
+    at: tuple[float, ...] = ()  # its middle [m]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Offers:
     """What would hold one group, in place of what hangs on it now."""
@@ -60,6 +70,7 @@ class Offers:
     # fewer would be; empty: none at these points holds it
     feet: tuple[tuple[float, float, float], ...] = ()  # where one or two more feet hold it as
     # drawn [m]; sought where no sinkers are offered
+    strapping: Strapping | None = None  # sought with the whole tank, where no sinkers are offered
 
 
 def offers_for(

@@ -49,6 +49,7 @@ class Standing:
     may_float: bool = False  # whether it is a stone that floats at some end of its range
     floats: bool = False  # whether it does so at its middle
     foot_known: bool = True  # not where its size or its mass alone is given
+    pointed: bool = False  # drawn as an ellipsoid, which stands on a point as no stone does
     load: tuple[str, ...] = ()  # stones that lie on it, and on these
     press: float = math.inf  # down on what sticks out over an edge that tips it [N, under water]
     overhangs: bool = False  # whether that is little of what it weighs with its load
@@ -217,6 +218,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
         may_float=body.entry.kind == "stone" and in_water.low < 0,
         floats=body.entry.kind == "stone" and in_water.mid < 0,
         foot_known=body.entry.shape.form_given,
+        pointed=body.entry.shape.solid == "ellipsoid",
         load=tuple(b.entry.name for b in load[1:]),
         press=wet * out,
         overhangs=bool(rest.carriers()) and out < OVERHANG,

@@ -314,6 +314,8 @@ def _shape_from(section: Section, mass: float | None) -> Shape:
     factor = section.number("shape_factor", None, least=0.05, most=1.0, sign="%")
     seed = section.whole("seed", 0)
     limbs = section.tables("limbs", _limb_from)
+    if len({bool(limb.path) for limb in limbs}) > 1:
+        raise section.error("limbs", "give every limb a path, or every limb a length alone.")
     ways = [bool(scan), mesh is not None, size is not None, bool(limbs)]
     if sum(ways) > 1:
         raise section.error("scan", "only one of scan, size and limbs can give the form.")
