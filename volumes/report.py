@@ -1,8 +1,9 @@
 """From a plan to its report: the figures and findings that every page, list and file takes."""
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import fields
+from functools import cache
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
@@ -530,8 +531,13 @@ def _drain_back(plan: Plan) -> DrainFigures | None:
     return None if back is None else _taken(DrainFigures, back)
 
 
-def _taken(figures: type[Taken], result: object, **others: Any) -> Taken:
+def _taken(figures: Callable[..., Taken], result: object, **others: Any) -> Taken:
     """Fill figures from a result, `reach_m` from its `reach`; others are as they are given."""
-    for name in (f.name for f in fields(figures) if f.name not in others):  # type: ignore[arg-type]
-        others[name] = getattr(result, UNIT.sub("", name))
-    return figures(**others)
+    own = {name: getattr(result, stem) for name, stem in _stems(figures) if name not in others}
+    return figures(**own, **others)
+
+
+@cache
+def _stems(figures: Any) -> list[tuple[str, str]]:
+    """List the names of some figures, each with its unit and without."""
+    return [(f.name, UNIT.sub("", f.name)) for f in fields(figures)]

@@ -15,7 +15,7 @@ from plumbstone.volumes.bed.results import LayerResult, Passed
 from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch, row_for, standing_out
 from plumbstone.volumes.bed.slump import LEAST, Opening, Run, run_through
 from plumbstone.volumes.bed.taut import Strings, string_around
-from plumbstone.volumes.scape.layers import polygon_distance
+from plumbstone.volumes.scape.layers import polygon_distance, share_along
 from plumbstone.volumes.scape.materials import Material
 
 HOLDS, RUNS = 0.7, 5.0  # gap over d15 and d50; 4.9 sphere diameters, from memory
@@ -371,7 +371,5 @@ def _shown(
 
 def _foot(stretch: Stretch, x: Floats, y: Floats) -> Floats:
     """Nearest places on a stretch, (2, n) [m]."""
-    start, step = np.array(stretch.start), np.array(stretch.end) - stretch.start
-    along = ((x - start[0]) * step[0] + (y - start[1]) * step[1]) / max(float(step @ step), 1e-18)
-    along = np.clip(along, 0, 1)
-    return np.array([start[0] + along * step[0], start[1] + along * step[1]])
+    start, end = np.array(stretch.start), np.array(stretch.end)
+    return np.asarray(start[:, None] + share_along(start, end, x, y) * (end - start)[:, None])
