@@ -167,8 +167,7 @@ class Desk:
 
     async def tried(self, edit: Edit) -> Seen:
         """Look at an edit without writing it."""
-        assert self.layout is not None
-        return await self._glimpse(self.layout.with_scape(self._scape(edit(self.text))))
+        return await self._glimpse(self._layout_of(edit(self.text)))
 
     async def filled(self, level: float) -> Seen:
         """Look at another water line [m] without changing anything."""
@@ -254,8 +253,7 @@ class Desk:
         if not over and self._disk_stamp() != self._stamp and self._disk_text() != self.text:
             raise ChangedOutsideError(self.name, edit)
         text = edit(self.text)
-        scape = self._scape(text)
-        layout = self.layout.with_scape(scape) if self.layout else Layout(scape)
+        layout = self._layout_of(text)
         self._writes += 1
         try:
             seen: Seen | None = await asyncio.to_thread(preview_of, layout)
@@ -277,22 +275,21 @@ class Desk:
     async def _lay_out(self) -> None:
         """Lay out the text as it is, or say why not."""
         try:
-            scape = self._scape(self.text)
-            layout = self.layout.with_scape(scape) if self.layout else Layout(scape)
-            self.layout = layout
+            self.layout = layout = self._layout_of(self.text)
             self.seen = await asyncio.to_thread(preview_of, layout)
             self.fault = ""
         except PlumbstoneError as error:
             self.fault = self.told(error)
         self.shown += 1
 
-    def _scape(self, text: str) -> Scape:
-        """Read a text; the reader itself refuses files outside of the folder."""
+    def _layout_of(self, text: str) -> Layout:
+        """Lay a text out by what is known; the reader itself refuses files outside the folder."""
         try:
             values = tomllib.loads(text)
         except (tomllib.TOMLDecodeError, RecursionError) as error:
             raise FolderError(f"{self.name} {no_toml(error)}") from None
-        return scape_from(values, self._path)
+        scape = scape_from(values, self._path)
+        return self.layout.with_scape(scape) if self.layout else Layout(scape)
 
     def _put(self, text: str) -> None:
         """Write the file in one step."""
@@ -321,20 +318,21 @@ class Desk:
 
 def preview_of(layout: Layout) -> Seen:
     """Look at a layout quickly, nothing judged."""
-    plan = layout.preview()
-    return Seen(plan, checked(report_of(plan)))
+    return _seen(layout.preview())
 
 
 def poured(layout: Layout) -> Seen:
     """Compute litres and loads exactly."""
-    plan = layout.poured()
-    return Seen(plan, checked(report_of(plan)), exact=True)
+    return _seen(layout.poured(), exact=True)
 
 
 def judged(layout: Layout) -> Seen:
     """Compute everything."""
-    plan = layout.plan()
-    return Seen(plan, checked(report_of(plan)), exact=True, judged=True)
+    return _seen(layout.plan(), exact=True, judged=True)
+
+
+def _seen(plan: Plan, **how: bool) -> Seen:
+    return Seen(plan, checked(report_of(plan)), **how)
 
 
 def glimpse_spacing(floor: tuple[float, float]) -> float:
