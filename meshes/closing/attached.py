@@ -16,8 +16,8 @@ CELLS = 44  # of the lattice along the longest side
 NECK = 0.80  # inner radius of a neck over that of the thinner of two parts: less is a neck
 LEAST_PART = 0.04  # share of the volume that counts as a part
 LEVELS = 60  # sections along the longest side, in which a stand is looked for
-EVEN_SECTION, VERY_EVEN, FOUR = 0.025, 0.006, 4  # how far sections of a straight wall lie off the
-# median of its lowest ones, and of a low wall, that ends below an overhang; how many these are
+EVEN_SECTION, VERY_EVEN, FOUR = 0.025, 0.008, 4  # how far sections of a straight wall lie off the
+# median of its lowest ones, and of a wall that is low or begins above the table; how many these are
 LEAST_STAND = 0.10  # of the height that its straight wall must reach, unless its foot is very even
 HALVED, CUT_WAYS, CUTS = 1600, 24, 7  # points, directions and cuts in each that are tried
 FEW, PROMISING = 300, 12  # points by which cuts are compared, and how many are looked at again
@@ -292,7 +292,8 @@ def stand_below(vertices: Floats, faces: Indices, foot: float = 0.0) -> Stand | 
 def _top_of_walls(area: Floats, start: int) -> int | None:
     """Level at which upright walls from one level on end at once; None where they do not."""
     off = np.abs(area[start:] / np.median(area[start : start + FOUR]) - 1)
-    run = int(np.argmax(np.append(off, 1) > EVEN_SECTION)) - 1
+    even = EVEN_SECTION if start == 1 else VERY_EVEN  # bellies of stones are nearly even too
+    run = int(np.argmax(np.append(off, 1) > even)) - 1
     top = start + run
     rest = area[top + 1 :]
     high = run >= LEAST_STAND * len(area) or off[:FOUR].max() < VERY_EVEN

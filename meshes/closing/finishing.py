@@ -26,12 +26,12 @@ from plumbstone.meshes.telling import litres, percent
 
 # Share of the volume under a rim that belongs to a body as solid as its hull; of one that is hollow
 # elsewhere, the less the more its flanks are undercut; by which power of solidity it counts as
-# solid; how far that may be off, over the volume under the rim or, of a small foot, over the root
-# of that times the volume, and how much less of a solid one. By 120 scans of the shapes of
-# tests/learn_underside.py.
+# solid; how far that may be off, at 95 %, over the volume under the rim or, of a small foot, over
+# the root of that times the volume. By 120 scans of the shapes of tests/learn_underside.py.
 SOLID, HOLLOW, BY_UNDERCUT, BY_SOLIDITY = 0.70, 0.61, 3.0, 26
-FOOT, SMALL_FOOT, SURER = 0.40, 0.085, 0.5
+FOOT, SMALL_FOOT = 0.40, 0.085
 LEAST_SHARE = 0.03  # some foot is always there
+HIGH = 3.0  # over its width: what is higher is no rim of the foot; from memory
 CALMED = 0.06  # of the length: so far noise is smoothed out before the hull is measured
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 SKIN_SPREAD = 0.010  # skin of a scan whose table is hardly in view, share at 90 %
@@ -74,7 +74,7 @@ def share_under(rim: Rim, solid: float) -> float:
     Below overhangs stones are as hollow as they are elsewhere, unless their flanks stand upright
     where they were seen last.
     """
-    if rim.under > rim.area**1.5:  # higher than wide: a hole below a ledge, over skin that was seen
+    if rim.under > HIGH * rim.area**1.5:  # a hole below a ledge, over skin that was seen
         return LEAST_SHARE
     whole = solid**BY_SOLIDITY
     below = HOLLOW * np.exp(-BY_UNDERCUT * rim.undercut / max(rim.under, 1e-300))
@@ -104,7 +104,6 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
         vertices, faces = close_below(vertices, faces, rim, share)
         volume -= (1 - share) * rim.under
     guess = max(FOOT * under, SMALL_FOOT * max(under * volume, 0.0) ** 0.5)
-    guess *= 1 - SURER * solid**BY_SOLIDITY
     taken = (
         f"{percent((volume - flat) / under)} of the space under its rim" if under > 0 else "nothing"
     )
