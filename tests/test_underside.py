@@ -6,6 +6,7 @@ import trimesh
 from scipy.spatial.transform import Rotation
 from shapely import Polygon
 
+from plumbstone.meshes.closing.finishing import CALMED
 from plumbstone.meshes.closing.underside import (
     boundary_parts,
     close_below,
@@ -19,6 +20,7 @@ from plumbstone.meshes.closing.underside import (
     solidity,
     stood_on_rim,
 )
+from plumbstone.meshes.measures.calipers import calmed
 
 Mesh = tuple[np.ndarray, np.ndarray]
 
@@ -107,6 +109,20 @@ def test_a_ball_cut_off_is_measured_at_its_rim(cut: float) -> None:
     assert rim.undercut == pytest.approx((np.pi * area) ** 0.5 * cut**2 * lean, rel=0.05)
     assert skirt_volume(vertices, faces) == pytest.approx(cap + area * cut, rel=5e-3)
     assert solidity(vertices, faces, [rim]) == pytest.approx(1, abs=5e-3)
+
+
+def test_smoothed_noise_takes_nothing_from_the_solidity_of_a_ball() -> None:
+    ball = trimesh.creation.icosphere(subdivisions=5, radius=0.1)
+    whole = ball.slice_plane([0, 0, -0.05], [0, 0, 1])
+    whole.merge_vertices()
+    vertices, faces = np.array(whole.vertices), np.array(whole.faces)
+    noise = np.random.default_rng(5).normal(0, 0.001, (len(vertices), 1))
+    rough = vertices * (1 + noise / 0.1) + [0, 0, 0.05]
+    (edges,) = boundary_parts(faces, len(vertices))
+    rims = [measure_rim(rough, faces, edges)]
+    assert solidity(rough, faces, rims) < 0.95  # its spikes widen the hull
+    calm, _, _ = calmed(rough, faces, CALMED)
+    assert solidity(calm, faces, rims) == pytest.approx(1, abs=0.02)
 
 
 def test_a_groove_takes_from_the_solidity_of_a_box() -> None:
