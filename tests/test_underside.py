@@ -120,7 +120,7 @@ def test_smoothed_noise_takes_nothing_from_the_solidity_of_a_ball() -> None:
     rough = vertices * (1 + noise / 0.1) + [0, 0, 0.05]
     (edges,) = boundary_parts(faces, len(vertices))
     rims = [measure_rim(rough, faces, edges)]
-    assert solidity(rough, faces, rims) < 0.95  # its spikes widen the hull
+    assert solidity(rough, faces, rims) < 0.97  # spikes of 1 % and more widen the hull
     calm, _, _ = calmed(rough, faces, CALMED)
     assert solidity(calm, faces, rims) == pytest.approx(1, abs=0.02)
 
