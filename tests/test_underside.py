@@ -103,11 +103,10 @@ def test_a_ball_cut_off_is_measured_at_its_rim(cut: float) -> None:
     cap = np.pi * (0.2 - cut) ** 2 * (0.3 - (0.2 - cut)) / 3
     assert rim.area == pytest.approx(area, rel=5e-3)
     assert rim.under == pytest.approx(area * cut, rel=5e-3)
-    # A flank gone on straight leaves a wedge of half the height times the way in; it is told by
-    # faces of 4 mm, whose middles lie 3 mm higher.
-    lean = (0.1 - cut - 0.003) / (0.1**2 - (0.1 - cut - 0.003) ** 2) ** 0.5
-    assert rim.undercut == pytest.approx((np.pi * area) ** 0.5 * cut**2 * lean, rel=0.05)
+    assert rim.length == pytest.approx(2 * np.pi * (area / np.pi) ** 0.5, rel=0.02)
     assert skirt_volume(vertices, faces) == pytest.approx(cap + area * cut, rel=5e-3)
+    # Below the middle the widest section is the ball's own.
+    assert rim.widest == pytest.approx(np.pi * 0.1**2, rel=5e-3)
     assert solidity(vertices, faces, [rim]) == pytest.approx(1, abs=5e-3)
 
 
