@@ -131,9 +131,8 @@ def halves_of(vertices: Floats, faces: Indices) -> Halves:
     """
     from scipy.spatial import ConvexHull
 
-    rng = np.random.default_rng(11)
     areas = face_areas(vertices, faces)
-    chosen = rng.choice(len(faces), HALVED, p=areas / areas.sum())
+    chosen = np.random.default_rng(11).choice(len(faces), HALVED, p=areas / areas.sum())
     points = vertices[faces[chosen]].mean(axis=1)
     hull = float(ConvexHull(points).volume)
     volume = enclosed_volume(vertices, faces) * hull / _hull_volume(vertices)
@@ -296,8 +295,8 @@ def _top_of_walls(area: Floats, start: int) -> int | None:
     run = int(np.argmax(np.append(off, 1) > even)) - 1
     top = start + run
     rest = area[top + 1 :]
-    high = run >= LEAST_STAND * len(area) or off[:FOUR].max() < VERY_EVEN
-    if run < FOUR - 1 or not high or len(rest) == 0:
+    low = run < LEAST_STAND * len(area) and off[:FOUR].max() > VERY_EVEN
+    if low or run < FOUR - 1 or len(rest) == 0:
         return None
     if rest.max() > (1 + JUTS) * area[top] or rest[: run + 1].min() < (1 - JUTS) * area[top]:
         return top + 1 + int(np.argmin(area[top + 1 : top + 1 + max(2, run // 3)]))

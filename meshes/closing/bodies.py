@@ -110,7 +110,8 @@ class OpenBody:
     skirt: float  # volume with walls dropped from the rims to the ground [m³]
     area: float  # of the skin that was seen [m²]
     noise: float  # of its skin and its caps, at 90 % [m³]
-    step: float  # from corner to corner of its skin [m]
+    bumps: float  # that part of its noise that goes from corner to corner of its skin [m]
+    step: float  # from corner to corner [m]
     calm: float  # how far its calmest quarter leaves its neighbours [m]
     ground: Plane | None  # before the body was turned upright; None where none was seen
     changes: tuple[str, ...]
@@ -218,8 +219,8 @@ def open_body(
     if len(seen) < FINE:
         noise = float(np.hypot(noise, BUMPED * bumps * area))
     return OpenBody(
-        vertices, faces, seen, measured, skirt, area, noise, step, calm, ground, changes, told,
-        away, side,
+        vertices, faces, seen, measured, skirt, area, noise, bumps, step, calm, ground, changes,
+        told, away, side,
     )  # fmt: skip
 
 

@@ -26,15 +26,16 @@ from plumbstone.meshes.telling import litres, percent
 
 # Share of the volume under a rim that belongs to a body that fills its hull, and the power of the
 # solidity of others by which it falls; how far it may be off, at 95 %, over the volume under the
-# rim or, of a small foot, over the root of that times the volume. By 120 scans of the shapes of
+# rim or, of a small foot, over the root of that times the volume. By 83 scans of the shapes of
 # tests/learn_underside.py.
-SHARE, BY_SOLIDITY = 0.70, 16
+SHARE, BY_SOLIDITY = 0.63, 12
 FOOT, SMALL_FOOT = 0.40, 0.085
 OPEN_ROUND, OPEN_WIDE, OPEN_HIGH, TAPER = 0.78, 0.75, 0.10, 0.58  # a rim that is rounder, wider
 # against the body and higher against its own width was not looked below; of boulders and lumps
 # without overhangs (seeds 2000, 2100) this share of what is under it was stone, 0.48 at least
 LEAST_SHARE = 0.03  # some foot is always there
-CALMED = 0.06  # of the length: so far noise is smoothed out before the hull is measured
+BUMPY, CALMED = 0.0008, 0.06  # noise from corner to corner [m] from which on a skin is smoothed, and
+# how far, as a share of its length, before its hull is measured, which spikes widen
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 SKIN_SPREAD = 0.010  # skin of a scan with its table in it, share at 90 %; of the scans that
 # taught it is 0.012 at 98 % with what follows
@@ -82,10 +83,9 @@ def share_under(rim: Rim, solid: float) -> float:
 
 
 def solidity_of(body: OpenBody) -> float:
-    """Share of its hull that a body fills above its rims, noise smoothed out, 0 to 1."""
-    calm = body.vertices
-    if len(body.seen) < FINE:
-        calm, _, _ = calmed(calm, body.seen, CALMED)
+    """Share of its hull that a body fills above its rims, without noise, 0 to 1."""
+    rough = body.bumps > BUMPY and len(body.seen) < FINE
+    calm = calmed(body.vertices, body.seen, CALMED)[0] if rough else body.vertices
     return solidity(calm, body.faces, body.rims)
 
 
@@ -168,11 +168,10 @@ def _guarded(
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
     doubts = (*doubts, Doubt("noise", share, share, says))
-    found = range_of(volume, doubts)
     second = occupied_volume(vertices, faces, slice(len(body.seen), len(body.faces)), volume)
     warnings: tuple[str, ...] = ()
     off = abs(second / volume - 1)
-    if off > max(GUARD, found.half_width):
+    if off > max(GUARD, range_of(volume, doubts).half_width):
         says = "a second estimate, by counting points inside, contradicts the first"
         doubts = (*doubts, Doubt("crossing", off, off, says))
         warnings = (

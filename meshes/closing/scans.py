@@ -243,12 +243,10 @@ def with_scale(
     two = any(d.what == "attached" for d in scans[0].doubts)
     parted = [d.says for d in scans[0].doubts if d.what == "side"]
     if disagree > MOST_DISAGREE:
-        cure = "measure again"
-        if two:
-            cure = "another thing may be melted into it: scan the stone alone, or measure again"
+        melted = "another thing may be melted into it: scan the stone alone, or " if two else ""
         apart = f"disagree by {percent(disagree)} with what was measured"
-        problem = f"its longest and its width across {apart}"
-        raise ScanError(path, f"{problem}; {cure}.")
+        problem = f"its longest and its width across {apart}; {melted}measure again."
+        raise ScanError(path, problem)
     total = before * factor
     unsure = disagree / 2 + found.noise
     why = MELTED if two else (*parted, PARTED)[0]
