@@ -124,7 +124,8 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
         off = Z90 * body.ground.spread * area / volume
         says = f"the table or cloth under it is uneven by {body.ground.spread * 1e3:.1f} mm"
         doubts.append(Doubt("table", off, off, f"{says}; lay it on a board"))
-    doubts += [breach_doubt(b, volume) for r in body.rims if (b := breach_of(vertices, r.edges))]
+    breaches = (breach_of(vertices, rim.edges) for rim in body.rims)
+    doubts += [breach_doubt(breach, volume, limbed) for breach in breaches if breach]
     if not limbed and body.calm < min(CALM, CALM_STEP * body.step**2):
         skin = body.area / volume
         doubts.append(Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, SMOOTH, "poor"))

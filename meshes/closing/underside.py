@@ -139,15 +139,17 @@ def part_size(vertices: Floats, edges: Indices) -> float:
     return float(np.linalg.norm(steps, axis=1).sum())
 
 
-def filled(vertices: Floats, faces: Indices, parts: list[Indices]) -> tuple[Floats, Indices, float]:
+def filled(
+    vertices: Floats, faces: Indices, parts: list[Indices]
+) -> tuple[Floats, Indices, Floats]:
     """Close open parts of the skin by caps that bulge as the skin around them does.
 
     Returns
     -------
     vertices : (n + added, 3) float array
     faces : (m + added, 3) int array
-    area : float
-        Of all caps [m²].
+    areas : float array
+        Of the caps [m²].
     """
     tips, caps = [], []
     for k, edges in enumerate(parts):
@@ -156,10 +158,12 @@ def filled(vertices: Floats, faces: Indices, parts: list[Indices]) -> tuple[Floa
         tips.append(_bulged_tip(vertices, faces, ring) if bulged else vertices[ring].mean(axis=0))
         caps.append(np.column_stack([edges[:, ::-1], np.full(len(edges), len(vertices) + k)]))
     if not parts:
-        return vertices, faces, 0.0
+        return vertices, faces, np.zeros(0)
     cap = np.concatenate(caps)
     vertices = np.concatenate([vertices, np.array(tips)])
-    return vertices, np.concatenate([faces, cap]), float(face_areas(vertices, cap).sum())
+    starts = np.cumsum([len(edges) for edges in parts]) - [len(edges) for edges in parts]
+    areas: Floats = np.add.reduceat(face_areas(vertices, cap), starts)
+    return vertices, np.concatenate([faces, cap]), areas
 
 
 def fan(vertices: Floats, edges: Indices) -> tuple[Floats, Floats]:
