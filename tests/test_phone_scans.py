@@ -132,7 +132,9 @@ def test_wood_in_full(tmp_path: Path) -> None:
     told = report("wood", rows)
     print(told)
     rows = rows[~np.isnan(rows[:, 0])]
-    assert len(rows) >= 18, told  # the others are refused, as their range is over ± 80 % of its middle
+    assert len(rows) >= 18, (
+        told
+    )  # the others are refused, as their range is over ± 80 % of its middle
     assert np.median(np.abs(rows[:, 0])) <= 0.19, told
     assert rows[:, 2].mean() >= 0.80, told
 
