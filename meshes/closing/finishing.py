@@ -34,8 +34,8 @@ OPEN_ROUND, OPEN_WIDE, OPEN_HIGH, TAPER = 0.78, 0.75, 0.10, 0.58  # a rim that i
 # against the body and higher against its own width was not looked below; of boulders and lumps
 # without overhangs (seeds 2000, 2100) this share of what is under it was stone, 0.48 at least
 LEAST_SHARE = 0.03  # some foot is always there
-BUMPY, CALMED = 0.0008, 0.06  # noise from corner to corner [m] from which on a skin is smoothed, and
-# how far, as a share of its length, before its hull is measured, which spikes widen
+BUMPY, CALMED = 0.0008, 0.06  # noise from corner to corner [m] from which on a skin is smoothed,
+# and how far, as a share of its length, before its hull is measured, which spikes widen
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 SKIN_SPREAD = 0.010  # skin of a scan with its table in it, share at 90 %; of the scans that
 # taught it is 0.012 at 98 % with what follows
