@@ -81,6 +81,7 @@ def test_a_layer_that_is_joined_to_the_skin_is_found() -> None:
     thin = trimesh.creation.box((0.2, 0.2, 0.003)).subdivide_to_size(0.004)
     for one in (inner, thin):  # what lies behind a skin looks the other way
         assert layers_in(one.vertices, one.faces) == 0
+    assert layers_in(both.vertices * 0.03, both.faces) == 0  # took all memory: a unit that is wrong
     # A cap 3 mm over a ball, joined to it by a strip of faces along its edge.
     cap = inner.faces[inner.triangles_center[:, 2] > 0.06]
     edge, count = open_edges(cap), len(inner.vertices)

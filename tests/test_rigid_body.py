@@ -52,6 +52,14 @@ def test_nothing_that_is_called_held_moves(tmp_path: Path, slot: int) -> None:
     assert held(case.simulated(QUICK, case.any_end()))
 
 
+@pytest.mark.parametrize("seed", [503, 521, 527])
+def test_what_moves_is_not_called_held(tmp_path: Path, seed: int) -> None:
+    case = case_of(seed, tmp_path, offers=False)
+    assert case is not None
+    assert not held(case.simulated(QUICK, case.any_end()))
+    assert not case.hold.stays
+
+
 def test_what_is_also_pushed_aside_names_the_end_that_rises(tmp_path: Path) -> None:
     case = case_of(60127, tmp_path, offers=False)
     assert case is not None

@@ -426,10 +426,11 @@ class Layout:
         return tuple(map(self._with_strapping, found)) if offers else found
 
     def _with_strapping(self, hold: "HoldResult") -> "HoldResult":
-        """Seek what a group may be strapped to, where sinkers were sought and none hold it."""
+        """Seek what a group may be strapped to, where no sinkers hold it or none fits below it."""
         from plumbstone.volumes.holding.strapping import strapping_for
 
-        if hold.stays or hold.offers.best or not hold.offers.why:
+        best = hold.offers.best[0].hows if hold.offers.best else ("strapped",)
+        if hold.stays or "strapped" not in best or not hold.offers.why:
             return hold
 
         def judge(scape: Scape) -> "HoldResult":

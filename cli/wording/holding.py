@@ -392,10 +392,13 @@ def _offer_sentences(hold: "HoldResult", units: Units) -> list[str]:
     held = hold.stays and not hold.group.tie_points
     if hold.balance.asked_pull <= 0 or held or not offers.why:
         return []
+    strapped = ""
+    if offers.strapping is not None:
+        in_place = " in place of what hangs on it now" if _loose(hold) else ""
+        strapped = _strapping_words(offers.strapping, in_place, units)
     if not offers.best:
-        if offers.strapping is not None:
-            instead = " in place of what hangs on it now" if _loose(hold) else ""
-            return [f"{name}: {_strapping_words(offers.strapping, instead, units)}"]
+        if strapped:
+            return [f"{name}: {strapped}"]
         flat = "" if hold.group.tie_points else "; tie it onto a flat stone, or give it a foot"
         return [f"{name}: no stone that a hand sets holds it at {offers.why}{flat}."]
     if not offers.best[0].points:
@@ -403,6 +406,7 @@ def _offer_sentences(hold: "HoldResult", units: Units) -> list[str]:
         return [f"{name}: {untied}"] if _loose(hold) else []
     words = [f"{name}: at least {_offer_words(offers.best[0], units)}, at {offers.why}."]
     words += [f"{name}: or {_offer_words(offer, units)}." for offer in offers.best[1:]]
+    words += [f"{name}: or, if no stone fits there, {strapped}"] if strapped else []
     stay = any(sinker.how in KEPT for sinker in hold.group.sinkers)
     instead = "these in place of what hangs on it now" if _loose(hold) else ""
     besides = "what is strapped or laid on it stays on" if stay else ""

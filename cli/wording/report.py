@@ -110,7 +110,9 @@ def dosing_line(water: WaterFigures, units: Units) -> str:
     box = written(water.box_m3, "volume", units)
     if water.dosing_m3.mid > water.box_m3:
         return f"Dose for {volume_words(water.dosing_m3, units)}, sump and filter counted."
-    return f"Dose for {volume_words(water.dosing_m3, units)}, not the {box} of the empty box."
+    told = written(water.dosing_m3.mid, "volume", units)
+    not_box = "" if told == box else f", not the {box} of the empty box"
+    return f"Dose for {volume_words(water.dosing_m3, units)}{not_box}."
 
 
 def water_lines(report: Report, units: Units) -> Iterator[str]:

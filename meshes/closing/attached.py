@@ -16,8 +16,8 @@ CELLS = 44  # of the lattice along the longest side
 NECK = 0.80  # inner radius of a neck over that of the thinner of two parts: less is a neck
 LEAST_PART = 0.04  # share of the volume that counts as a part
 LEVELS = 60  # sections along the longest side, in which a stand is looked for
-EVEN_SECTION, VERY_EVEN, FOUR = 0.025, 0.006, 4  # how far sections of a straight wall lie off the
-# median of its lowest ones, and of a low wall, that ends below an overhang; how many these are
+EVEN_SECTION, VERY_EVEN, FOUR = 0.025, 0.008, 4  # how far sections of a straight wall lie off the
+# median of its lowest ones, and of a wall that is low or begins above the table; how many these are
 LEAST_STAND = 0.10  # of the height that its straight wall must reach, unless its foot is very even
 HALVED, CUT_WAYS, CUTS = 1600, 24, 7  # points, directions and cuts in each that are tried
 FEW, PROMISING = 300, 12  # points by which cuts are compared, and how many are looked at again
@@ -131,9 +131,8 @@ def halves_of(vertices: Floats, faces: Indices) -> Halves:
     """
     from scipy.spatial import ConvexHull
 
-    rng = np.random.default_rng(11)
     areas = face_areas(vertices, faces)
-    chosen = rng.choice(len(faces), HALVED, p=areas / areas.sum())
+    chosen = np.random.default_rng(11).choice(len(faces), HALVED, p=areas / areas.sum())
     points = vertices[faces[chosen]].mean(axis=1)
     hull = float(ConvexHull(points).volume)
     volume = enclosed_volume(vertices, faces) * hull / _hull_volume(vertices)
@@ -292,11 +291,12 @@ def stand_below(vertices: Floats, faces: Indices, foot: float = 0.0) -> Stand | 
 def _top_of_walls(area: Floats, start: int) -> int | None:
     """Level at which upright walls from one level on end at once; None where they do not."""
     off = np.abs(area[start:] / np.median(area[start : start + FOUR]) - 1)
-    run = int(np.argmax(np.append(off, 1) > EVEN_SECTION)) - 1
+    even = EVEN_SECTION if start == 1 else VERY_EVEN  # bellies of stones are nearly even too
+    run = int(np.argmax(np.append(off, 1) > even)) - 1
     top = start + run
     rest = area[top + 1 :]
-    high = run >= LEAST_STAND * len(area) or off[:FOUR].max() < VERY_EVEN
-    if run < FOUR - 1 or not high or len(rest) == 0:
+    low = run < LEAST_STAND * len(area) and off[:FOUR].max() > VERY_EVEN
+    if low or run < FOUR - 1 or len(rest) == 0:
         return None
     if rest.max() > (1 + JUTS) * area[top] or rest[: run + 1].min() < (1 - JUTS) * area[top]:
         return top + 1 + int(np.argmin(area[top + 1 : top + 1 + max(2, run // 3)]))

@@ -39,7 +39,7 @@ SKIN_NOISE = 0.0003  # how far the skin may lie off as a whole, at 90 % [m]; roc
 # phones lies off by less than 0.08 mm (Sensors 2021, 21(3), 922), here four times that
 BUMPED, FINE = 0.35, 200_000  # of the noise from corner to corner that may be off as a whole, at
 # 90 %; meshes with more faces average it out
-CAP_SPREAD = 0.15  # of a hole's size: how far its cap may lie off; from memory
+CAP_SPREAD = 0.15  # of the width of a disc as large: how far a hole's cap may lie off; from memory
 ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane [m]
 FOLDS = 5.0  # of that deviation: so high over a cloth its folds may still cling to a foot
 LIMBED = 15.0  # skin times length over the volume: of stones 6 to 12, of wood 16 and more
@@ -110,7 +110,8 @@ class OpenBody:
     skirt: float  # volume with walls dropped from the rims to the ground [m³]
     area: float  # of the skin that was seen [m²]
     noise: float  # of its skin and its caps, at 90 % [m³]
-    step: float  # from corner to corner of its skin [m]
+    bumps: float  # that part of its noise that goes from corner to corner of its skin [m]
+    step: float  # from corner to corner [m]
     calm: float  # how far its calmest quarter leaves its neighbours [m]
     ground: Plane | None  # before the body was turned upright; None where none was seen
     changes: tuple[str, ...]
@@ -206,9 +207,8 @@ def open_body(
         rims, holes = rims_and_holes(vertices, parts, on_table=True)
     seen = faces
     vertices, faces, caps = filled(vertices, faces, holes)
-    told = (f"filled {len(holes)} hole(s), {caps * 1e4:.1f} cm² in all",) if holes else ()
-    reach = [float(np.ptp(vertices[np.unique(edges)], axis=0).max()) for edges in holes]
-    noise = CAP_SPREAD * sum(r**3 for r in reach)
+    told = (f"filled {len(holes)} hole(s), {caps.sum() * 1e4:.1f} cm² in all",) if holes else ()
+    noise = CAP_SPREAD * float(((caps * 4 / np.pi) ** 1.5).sum())
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
     measured = tuple(measure_rim(vertices, faces, edges) for edges in rims)
     skirt = skirt_volume(vertices, faces)
@@ -218,8 +218,8 @@ def open_body(
     if len(seen) < FINE:
         noise = float(np.hypot(noise, BUMPED * bumps * area))
     return OpenBody(
-        vertices, faces, seen, measured, skirt, area, noise, step, calm, ground, changes, told,
-        away, side,
+        vertices, faces, seen, measured, skirt, area, noise, bumps, step, calm, ground, changes,
+        told, away, side,
     )  # fmt: skip
 
 

@@ -25,13 +25,14 @@ DOUBLED = (
 )
 
 
-def breach_doubt(breach: Breach, volume: float) -> Doubt:
-    """Doubt a body of which a side is missing."""
+def breach_doubt(breach: Breach, volume: float, limbed: bool) -> Doubt:
+    """Doubt a body of which a side is missing; of limbs no more than limbs lack there."""
     says = (
         f"a side about {breach.width * 1e2:.0f} cm wide and {breach.height * 1e2:.0f} cm high was "
         "not seen; scan it again from there, see --picture"
     )
-    return Doubt("side", 0.02, max(0.05, breach.volume / volume), says, trust="poor")
+    beyond = min(breach.volume / volume, UNSEEN_LIMBS if limbed else np.inf)
+    return Doubt("side", 0.02, max(0.05, beyond), says, trust="poor")
 
 
 def side_doubt(body: OpenBody, volume: float) -> Doubt | None:

@@ -67,7 +67,8 @@ TORN, TORN_POINTS = 0.04, 60_000  # spread of its volume at 90 %, from memory; p
 FILLED, ROUNDED = 0.05, 0.03  # of a cloud's volume: what its skin may add or take off
 SAME_VOLUME = 1e-6  # a kept mesh that differs by more was not weighed as it is
 FOREIGN = "it was mended and kept elsewhere, or changed since; weigh the scan it was made of"
-MOST_UNSURE = 0.8  # half-width of a range, as a share, that still says something
+MOST_UNSURE = 0.8  # half-width of a range, over the greater of its middle and the figure, that
+# still says something
 FITS = 0.07  # of the measured length: how far the right one of two parts may lie off it
 SURE = 0.9  # of a part that may be the body: what of it is surely there
 CUT = 0.08  # of the volume: what a cut along a crease may add or take off; by trials
@@ -174,12 +175,13 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
 
 def _check_useful(path: Path, scan: ClosedScan) -> None:
     """Refuse a body whose range says next to nothing."""
-    if scan.volume.half_width > MOST_UNSURE:
+    low, mid, high = scan.volume.low, scan.volume.mid, scan.volume.high
+    if (high - low) / max(2 * mid, low + high) > MOST_UNSURE:
         told = max(scan.doubts, key=lambda d: (d.what == "side", d.below + d.above)).says
         body = scan.body
         if body and not any(d.what == "side" for d in scan.doubts) and body.unseen > HALF_SIDED:
             told += f"; {unseen_side(body.vertices, body.side)} was seen least, scan it from there"
-        span = litres(scan.volume.low, scan.volume.high, joint=" to ")
+        span = litres(low, high, joint=" to ")
         raise ScanError(path, f"tells only that it has {span}: {told}.")
 
 
@@ -243,12 +245,10 @@ def with_scale(
     two = any(d.what == "attached" for d in scans[0].doubts)
     parted = [d.says for d in scans[0].doubts if d.what == "side"]
     if disagree > MOST_DISAGREE:
-        cure = "measure again"
-        if two:
-            cure = "another thing may be melted into it: scan the stone alone, or measure again"
+        melted = "another thing may be melted into it: scan the stone alone, or " if two else ""
         apart = f"disagree by {percent(disagree)} with what was measured"
-        problem = f"its longest and its width across {apart}"
-        raise ScanError(path, f"{problem}; {cure}.")
+        problem = f"its longest and its width across {apart}; {melted}measure again."
+        raise ScanError(path, problem)
     total = before * factor
     unsure = disagree / 2 + found.noise
     why = MELTED if two else (*parted, PARTED)[0]

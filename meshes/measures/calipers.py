@@ -228,10 +228,8 @@ def _distances(points: Floats) -> Floats:
     return apart
 
 
-def calmed(
-    vertices: Floats, faces: Indices, reach: float = SMOOTHED
-) -> tuple[Floats, float, float]:
-    """Smooth noise out of a skin without shrinking it.
+def calmed(vertices: Floats, faces: Indices, by: float = SMOOTHED) -> tuple[Floats, float, float]:
+    """Smooth noise out of a skin without shrinking it, so far as a share of its length.
 
     Returns
     -------
@@ -248,9 +246,9 @@ def calmed(
     links, lonely = _links(vertices, faces)
     edges = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
     step = float(np.median(np.linalg.norm(vertices[edges[:, 0]] - vertices[edges[:, 1]], axis=1)))
-    over = reach * longest_side(vertices[~lonely])
+    reach = by * longest_side(vertices[~lonely])
     found = _without_spikes(vertices, faces, links, lonely, step)
-    for _ in range(min(int((over / step) ** 2), MOST_ROUNDS)):
+    for _ in range(min(int((reach / step) ** 2), MOST_ROUNDS)):
         for share in (0.5, -0.52):
             found += share * (links @ found - found) * ~lonely[:, None]
     noise = float(np.median(_bumps(found, faces, links, lonely))) * PER_BUMP

@@ -363,11 +363,13 @@ def layers_in(vertices: Floats, faces: Indices) -> float:
     """
     from scipy.spatial import cKDTree
 
+    if np.ptp(vertices, axis=0).max() < 4 * GHOST_FAR:  # all of it is near all of it
+        return 0.0
     points, ways, area = spread_over(vertices, faces, SPREAD)
-    asked = slice(ASKED)
-    near = cKDTree(points).query_ball_point(points[asked], np.hypot(1, ASIDE) * GHOST_FAR)
-    one = np.repeat(np.arange(ASKED), [len(found) for found in near])
-    other = np.concatenate(near).astype(np.int64)
+    near = cKDTree(points[:ASKED]).sparse_distance_matrix(
+        cKDTree(points), np.hypot(1, ASIDE) * GHOST_FAR, output_type="ndarray"
+    )
+    one, other = near["i"], near["j"]
     alike = np.einsum("ij,ij->i", ways[one], ways[other]) > GHOST_LIKE
     one, other = one[alike], other[alike]
     apart = points[other] - points[one]
