@@ -330,9 +330,7 @@ def hold_figures(hold: "HoldResult") -> HoldFigures:
             for o in hold.offers.best
             if o.points
         ),
-        strapping=None
-        if strap is None
-        else StrappingFigures(strap.stones, strap.material, strap.size, strap.at),
+        strapping=None if strap is None else _taken(StrappingFigures, strap),
     )
 
 

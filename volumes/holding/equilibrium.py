@@ -55,11 +55,10 @@ class Rig:
         level = np.concatenate([self.pushes[:, :2], self.pulls[:, :2]])
         return 6 if level.any() else 3
 
-    def held_places(self, body: int) -> Floats:
-        """Places at which a body rests or is tied [m], (h, 2)."""
-        return np.concatenate(
-            [self.contacts[self.uppers == body, :2], self.ties[self.tied == body, :2]]
-        )
+    @property
+    def held_places(self) -> Floats:
+        """Places at which the first body rests or is tied [m], (h, 2)."""
+        return np.concatenate([self.contacts[self.uppers == 0, :2], self.ties[self.tied == 0, :2]])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -211,22 +210,19 @@ def least_sinkers(
     points: Floats,
     weight_shares: Floats,
     most: float = np.inf,
-    body: int = 0,
 ) -> Floats | None:
     """Least dry masses [kg] to hang at given points so that all rigs stay at every level.
 
     Parameters
     ----------
     rigs : sequence of Rig
-        The same bodies at the ends of their ranges, without these sinkers.
+        The same bodies at the ends of their ranges, the first one tied, without these sinkers.
     points : (p, 2) or (p, 3) float array, or (s, p, 2) or (s, p, 3)
         Allowed places of ties; of several sets, the masses hold it tied at each set.
     weight_shares : (k,) float array
         Share of its dry weight that a sinker still has at each level.
     most : float
         Greatest mass of one [kg].
-    body : int
-        The body that is tied.
 
     Returns
     -------
@@ -240,7 +236,7 @@ def least_sinkers(
     for rig, places in itertools.product(rigs, sets):
         matrix, size = _matrix(rig), rig.equations
         pulls = np.zeros((size * len(rig.masses), own))
-        pulls[size * body : size * (body + 1)] = _wrench(_level(places[:, :2]), _down(own))[:size]
+        pulls[:size] = _wrench(_level(places[:, :2]), _down(own))[:size]
         for level in _unlike(rig, weight_shares[:, None])[0]:
             held.append(matrix)
             shared.append(GRAVITY * weight_shares[level] * pulls)
@@ -262,8 +258,8 @@ def least_sinkers(
     return None if found is None else found.values[-own:]
 
 
-def hinge(rig: Rig, motion: Floats, body: int = 0) -> Floats:
-    """Find the ends of the edge about which a body tips, from its motion (n, 6).
+def hinge(rig: Rig, motion: Floats) -> Floats:
+    """Find the ends of the edge about which the first body tips, from the motion (n, 6).
 
     Returns
     -------
@@ -271,12 +267,10 @@ def hinge(rig: Rig, motion: Floats, body: int = 0) -> Floats:
         Two points [m], or one, of its contacts and ties that do not move; none where it lifts
         off whole.
     """
-    here = rig.held_places(body)
-    turn = motion[body]
-    slope = np.asarray(turn[1:3], dtype=float)
-    if not len(here) or lifts_whole(rig, motion, body):
+    here, slope = rig.held_places, np.asarray(motion[0, 1:3], dtype=float)
+    if lifts_whole(rig, motion):
         return np.empty((0, 2))
-    rise = np.abs(turn[0] + here @ slope)
+    rise = np.abs(motion[0, 0] + here @ slope)
     still: Floats = here[rise < max(STILL, 1e-4 * float(np.linalg.norm(slope)))]
     if len(still) < 2:
         return still
@@ -285,12 +279,12 @@ def hinge(rig: Rig, motion: Floats, body: int = 0) -> Floats:
     return ends
 
 
-def lifts_whole(rig: Rig, motion: Floats, body: int = 0) -> bool:
-    """Tell whether a body rises everywhere alike, from the motion (n, 6) [m, rad]."""
-    here = rig.held_places(body)
+def lifts_whole(rig: Rig, motion: Floats) -> bool:
+    """Tell whether the first body rises everywhere alike, from the motion (n, 6) [m, rad]."""
+    here = rig.held_places
     if len(here) == 0:
         return True
-    rises = motion[body, 0] + here @ motion[body, 1:3]
+    rises = motion[0, 0] + here @ motion[0, 1:3]
     return bool(rises.max() - rises.min() < WHOLE and rises.min() > STILL)
 
 

@@ -47,15 +47,15 @@ def drawn_end(wood: Sequence[Body], rng: np.random.Generator) -> End:
     return End(volumes, masses, float(rng.standard_normal()) / Z90)
 
 
-def spread_of_lift(lift: Range, stone: Range, water: float, draws: int = DRAWS) -> Spread:
+def spread_of_lift(lift: Range, stone: Range, water: float) -> Spread:
     """Spread the sinker that a lift [kg] needs, of stone of a density [kg/m³]."""
     rng = np.random.default_rng(SEED)
-    lifts = drawn(lift, rng.standard_normal(draws))
-    stones = drawn(stone, rng.standard_normal(draws))
+    lifts = drawn(lift, rng.standard_normal(DRAWS))
+    stones = drawn(stone, rng.standard_normal(DRAWS))
     return Spread(lifts, _needed(lifts, stones, water), None)
 
 
-def spread_of_hold(hold: HoldResult, draws: int = DRAWS) -> Spread:
+def spread_of_hold(hold: HoldResult) -> Spread:
     """Draw volumes and masses of the wood and the stone's density, and judge each draw.
 
     Seeded, so the same group gives the same figures.
@@ -65,8 +65,8 @@ def spread_of_hold(hold: HoldResult, draws: int = DRAWS) -> Spread:
     wood, water = stage.wood_of(hold.number), hold.stage.water
     density = hold.sinker_material.dense
     others = [b for i in stage.together(hold.number)[1:] for b in stage.wood_of(i)]
-    lifts, stones, staying = np.empty(draws), np.empty(draws), 0
-    for i in range(draws):
+    lifts, stones, staying = np.empty(DRAWS), np.empty(DRAWS), 0
+    for i in range(DRAWS):
         end = drawn_end(wood, rng)
         if tub is not None:
             rho = float(drawn(tub.material.dense, rng.standard_normal(1))[0])
@@ -77,7 +77,7 @@ def spread_of_hold(hold: HoldResult, draws: int = DRAWS) -> Spread:
         if others:
             end = joined([end], [[drawn_end(others, rng)]])[0]
         staying += all_stay([rig_of(stage, end, hold.number, hold.group.friction)])
-    return Spread(lifts, _needed(lifts, stones, water), staying / draws)
+    return Spread(lifts, _needed(lifts, stones, water), staying / DRAWS)
 
 
 def _needed(lifts: Floats, stones: Floats, water: float) -> Floats:

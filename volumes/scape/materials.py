@@ -130,7 +130,7 @@ def material_of(section: Section, materials: Mapping[str, Material], instead: st
     return material
 
 
-def described(words: str, materials: Mapping[str, Material] | None = None) -> tuple[Material, ...]:
+def described(words: str) -> tuple[Material, ...]:
     """Find materials that look as somebody says: "grey limestone with white veins".
 
     Returns
@@ -138,11 +138,10 @@ def described(words: str, materials: Mapping[str, Material] | None = None) -> tu
     tuple of Material
         Those whose name and looks share most of the words, most likely first; may be empty.
     """
-    known = load_materials() if materials is None else materials
     asked = _stems(words)
     kinds = {kind for word, kind in CLASSES.items() if re.search(rf"\b{word}s?\b", words.lower())}
     scored = []
-    for material in known.values():
+    for material in load_materials().values():
         if kinds and material.kind not in kinds:
             continue
         named, looks = _stems(material.key), _stems(material.looks or material.note)

@@ -227,9 +227,9 @@ class Section:
             return value
         raise self.error(key, f"is {_brief(value)}; it must be one of {', '.join(options)}.")
 
-    def flag(self, key: str, default: bool = False) -> bool:
-        """Take true or false."""
-        value = self.raw(key, default)
+    def flag(self, key: str) -> bool:
+        """Take true or false; false where it is not given."""
+        value = self.raw(key, False)
         if not isinstance(value, bool):
             raise self.error(key, "must be true or false.")
         return value
