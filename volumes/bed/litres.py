@@ -105,8 +105,7 @@ def _slide(
     highest = np.where(free & (target > crest - ALIKE), surface, -np.inf)
     high_rows, high_columns = np.nonzero(highest > highest.max() - ALIKE)
     where, _ = _place(int(high_rows.mean()), int(high_columns.mean()), grid)
-    on, stays = float(below[high_rows, high_columns].min()), float(highest.max())
-    return replace(slide, crest_drawn=crest, crest_stays=stays, crest_on=on, crest_where=where)
+    return replace(slide, crest_drawn=crest, crest_stays=float(highest.max()), crest_where=where)
 
 
 def _place(row: Any, column: Any, grid: Grid) -> tuple[str, tuple[float, float]]:

@@ -36,7 +36,6 @@ class Slide:
     at: tuple[float, float]  # that place [m]
     crest_drawn: float = 0.0  # greatest drawn height beside stones [m]
     crest_stays: float = 0.0  # what stays of it there [m]
-    crest_on: float = 0.0  # what the layer lies on there [m]
     crest_where: str = ""
 
 

@@ -104,10 +104,9 @@ class Case:
 
         At its own ends and soaked where no others are given.
         """
-        light = (*self.ends, self.soaked) if ends is None else ends
-        strained = self.strained if strained is None else strained
-        mixed = (mixed_ends(one, self.group) for one in (strained, light))
-        return all_stay(self.rigs((*next(mixed), *amiss_ends(next(mixed)))))
+        plain = mixed_ends((*self.ends, self.soaked) if ends is None else ends, self.group)
+        strained = mixed_ends(self.strained if strained is None else strained, self.group)
+        return all_stay(self.rigs((*strained, *amiss_ends(plain))))
 
     def doubts(self) -> tuple[Doubt, ...]:
         """List why it is not proved that it stays."""
