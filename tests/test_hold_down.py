@@ -290,6 +290,23 @@ def test_round_wood_is_strapped_to_what_it_lies_on(tmp_path: Path) -> None:
     assert plan_of(tmp_path, steep).holds[0].offers.strapping is None
 
 
+def test_no_stone_hangs_where_another_piece_lies_below(tmp_path: Path) -> None:
+    # A bar of 24 cm on one of 40 cm: below each of its ends the lower bar is in the way.
+    low = (
+        '[[group]]\nname = "Low"\nwood = ["Low"]\nsinkers = [{ mass = "3 kg", material = "slate", '
+    )
+    low += 'how = "strapped", at = ["45 cm", "25 cm", "1 cm"] }]\n'
+    plan = plan_of(
+        tmp_path,
+        wood("Low", (40, 14, 6), 2.8, 45),
+        wood("High", (24, 10, 5), 1.0, 45, 'rests = "Low"\n'),
+        low,
+    )
+    high = next(hold for hold in plan.holds if hold.group.name == "High")
+    assert high.offers.best
+    assert {how for offer in high.offers.best for how in offer.hows} == {"strapped"}
+
+
 def test_no_mass_at_the_named_point_holds_it(tmp_path: Path) -> None:
     # At the very end of the log any sinker leaves the moment of B-D1, whatever it weighs.
     points = 'tie_points = [["25 cm", "25 cm", "3 cm"]]'

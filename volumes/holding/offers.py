@@ -111,7 +111,7 @@ def offers_for(
         if not len(points):
             continue
         tried.append((points, why))
-        found = _by_number(rigs, points, coarse, material, most)
+        found = _by_number(rigs, points, coarse, number, material, most)
         proved = [o for o in (_proved(offer, stage, number, stays) for offer in found) if o]
         if proved:
             best = _lighter(proved)
@@ -269,11 +269,13 @@ def _apart(points: Floats) -> Floats:
 
 
 def _by_number(
-    rigs: Sequence[Rig], points: Floats, stage: Stage, material: Material, most: float
+    rigs: Sequence[Rig], points: Floats, stage: Stage, number: int, material: Material, most: float
 ) -> list[Offer]:
     """Best set of one, two and three points by the levels that are tried."""
     wet = 1 - stage.water / material.dense.low
     shares = np.where(stage.levels > 0, wet, 1.0)
+    own = {piece.entry.name for piece in stage.bodies[number].pieces}
+    others = [body.piece for name, body in stage.placed.items() if name not in own]
     found: list[Offer] = []
     everywhere = least_sinkers(rigs, _beside(points), shares, most)
     if everywhere is None:
@@ -295,7 +297,7 @@ def _by_number(
             if masses is None or (count > 1 and masses.min() < 1e-3):
                 continue
             if best is None or masses.sum() < best.total:
-                best = _offer(material, places, masses)
+                best = _offer(material, places, masses, others)
             if best.total <= least / LIGHTER:
                 break
         if best is not None:
@@ -310,17 +312,26 @@ def _beside(points: Floats) -> Floats:
     return moved
 
 
-def _offer(material: Material, points: Floats, masses: Floats) -> Offer:
+def _offer(material: Material, points: Floats, masses: Floats, others: Sequence[Piece]) -> Offer:
     """Make an offer; where there is no room for the stone below, it is strapped on."""
     heights = (masses / material.dense.mid) ** (1 / 3)
+    rooms = [_room_below(point, others) for point in points]
     return Offer(
         material,
         tuple((float(x), float(y), float(z)) for x, y, z in points),
         tuple(float(mass) for mass in masses),
-        tuple(
-            "hanging" if z > h else "strapped" for z, h in zip(points[:, 2], heights, strict=True)
-        ),
+        tuple("hanging" if r > h else "strapped" for r, h in zip(rooms, heights, strict=True)),
     )
+
+
+def _room_below(point: Floats, others: Sequence[Piece]) -> float:
+    """Height below a place [m] that is free down to the glass, or to the box of another piece."""
+    under = (
+        float(piece.high[2])
+        for piece in others
+        if (piece.low < point).all() and (point[:2] < piece.high[:2]).all()
+    )
+    return float(point[2]) - max(under, default=0.0)
 
 
 def _proved(
