@@ -664,3 +664,15 @@ def test_a_layout_says_what_it_takes() -> None:
         ps.Layout("tank.toml")  # type: ignore[arg-type]
     with pytest.raises(ps.PlumbstoneError, match="mapping"):
         ps.scape_from([])  # type: ignore[arg-type]
+
+
+def test_a_log_alone_on_a_slope_has_nothing_to_be_moved(tmp_path: Path) -> None:
+    # A round log on a bed of 11° rolls; it was told to move "what is on and beside it".
+    write(tmp_path, tank('"60 cm", "45 cm", "45 cm"'), table("piece", name='"Log"',
+          material='"driftwood"', limbs='[{ length = "35 cm", girth = ["20 cm", "16 cm"] }]',
+          at='["30 cm", "25 cm"]', rests='"bed"', settle="true"),
+          table("layer", name='"Soil"', material='"baked-clay soil"',
+                depth='{ front = "3 cm", back = "8 cm" }'))  # fmt: skip
+    words = told(tmp_path)
+    assert "Move these" not in words
+    assert re.search("Log: may rock by .* press it in, wedge it", words)

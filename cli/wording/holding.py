@@ -208,10 +208,11 @@ def _tips(finding: Finding, units: Units) -> str:
             foot = f"{_foot_words(finding, units)} Then judge it anew."
         tilts = f"it tilts {finding.number('lean_deg'):.0f}°"
         if finding.cure == "even ground":
-            return (
+            words = (
                 f"{name}: may rock by {finding.number('lean_deg'):.0f}°{on}, even as it has "
                 "settled; press it in, wedge it, or set it where the ground is even."
             )
+            return f"{words} Or {foot}" if "foot0_x_m" in finding.numbers else words
         if finding.cure == "foot":  # it was turned already, alone
             return (
                 f"{name}: does not rest as it has settled; with what is on and beside it {tilts} "

@@ -83,7 +83,8 @@ def _plain_doubts(hold: HoldResult) -> Iterator[Finding]:
         elif doubt is Doubt.LEANS:
             numbers = {"lean_deg": hold.lean}
             turned = all(b.entry.settle for b in hold.stage.wood_of(hold.number))
-            cure = "foot" if turned else "settle"
+            alone = len(hold.stage.together(hold.number)) == 1 and not hold.group.sinkers
+            cure = ("even ground" if alone else "foot") if turned else "settle"
             yield Finding(Kind.TIPS, Severity.STOP, (name,), numbers, how="leans", cure=cure)
         elif doubt is Doubt.THROUGH:
             yield _through_finding(Severity.STOP, name, hold.into, hold.through)
