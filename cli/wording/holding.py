@@ -400,7 +400,9 @@ def _offer_sentences(hold: "HoldResult", units: Units) -> list[str]:
     if not offers.best:
         if strapped:
             return [f"{name}: {strapped}"]
-        flat = "" if hold.group.tie_points else "; tie it onto a flat stone, or give it a foot"
+        larger = "larger " if any(s.how == "strapped" for s in hold.group.sinkers) else ""
+        flat = f"; tie it onto a {larger}flat stone, or give it a foot"
+        flat = "" if hold.group.tie_points else flat
         return [f"{name}: no stone that a hand sets holds it at {offers.why}{flat}."]
     if not offers.best[0].points:
         untied = "it holds without what hangs on it; take that off."
