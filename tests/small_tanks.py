@@ -9,6 +9,7 @@ from plumbstone.cli.pictures.sight import Sight, look_at
 from plumbstone.cli.sheet import build_sheet
 from plumbstone.volumes.figures import Report
 from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import read_scape
 
@@ -131,6 +132,12 @@ def written_to(folder: Path, text: str, name: str = "tank.toml") -> Path:
     path = folder / name
     path.write_text(text, encoding="utf-8")
     return path
+
+
+def planned(folder: Path, text: str, spacing: float | None = None) -> Plan:
+    """Write a scape file and lay it out."""
+    scape = read_scape(written_to(folder, text))
+    return make_plan(scape) if spacing is None else make_plan(scape, spacing)
 
 
 def without_drawings(patch: pytest.MonkeyPatch) -> None:

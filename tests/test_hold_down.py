@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from commands import read_json, refuse, type_in
+from small_tanks import planned
 
 from plumbstone.cli.kept import JUST_NOW
 from plumbstone.cli.wording.findings import finding_words
@@ -29,16 +30,14 @@ from plumbstone.volumes.scape.scape import read_scape
 
 def judged(folder: Path, sinkers: str) -> HoldResult:
     """A block 40 × 6 × 6 cm of 1.1 kg that just sinks with 520 g of granite."""
-    path = folder / "t.toml"
-    path.write_text(
+    text = (
         '[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\nwater_line = "41 cm"\n'
         'temperature = "25 °C"\n[[piece]]\nname = "Log"\nkind = "wood"\nsolid = "box"\n'
         'size = ["40 cm", "6 cm", "6 cm"]\nmass = "1.1 kg"\nmaterial = "driftwood"\n'
         'at = ["45 cm", "22 cm"]\n[[group]]\nwood = ["Log"]\n'
-        f'just_sinks_with = {{ mass = "520 g", material = "granite" }}\n{sinkers}\n',
-        encoding="utf-8",
+        f'just_sinks_with = {{ mass = "520 g", material = "granite" }}\n{sinkers}\n'
     )
-    return make_plan(read_scape(path)).holds[0]
+    return planned(folder, text).holds[0]
 
 
 @pytest.mark.parametrize("slack", [0, 5])
@@ -86,14 +85,11 @@ def test_a_sinker_tied_where_a_reader_is_told_holds(tmp_path: Path) -> None:
         'material = "driftwood"\nsolid = "slab"\nsize = ["16.89 cm", "6.77 cm", "6.31 cm"]\n'
         'seed = 48\nat = ["29.66 cm", "18.19 cm"]\nturn = 171.9\n[[group]]\nwood = ["Wood"]\n'
     )
-    path = tmp_path / "t.toml"
-    path.write_text(text, encoding="utf-8")
-    offer = make_plan(read_scape(path)).holds[0].offers.best[0]
+    offer = planned(tmp_path, text).holds[0].offers.best[0]
     (mass,), (at,), (how,) = offer.masses, offer.points, offer.hows
     told = ", ".join(f'"{round(metres * 200) / 2} cm"' for metres in at)
     sinker = f'mass = "{mass * 1e3:.0f} g", material = "granite", how = "{how}", at = [{told}]'
-    path.write_text(f"{text}sinkers = [{{ {sinker} }}]\n", encoding="utf-8")
-    assert make_plan(read_scape(path)).holds[0].stays
+    assert planned(tmp_path, f"{text}sinkers = [{{ {sinker} }}]\n").holds[0].stays
 
 
 TANK = (
@@ -110,9 +106,7 @@ STONE = (
 
 
 def plan_of(folder: Path, *parts: str) -> Plan:
-    path = folder / "t.toml"
-    path.write_text(TANK + "".join(parts), encoding="utf-8")
-    return make_plan(read_scape(path))
+    return planned(folder, TANK + "".join(parts))
 
 
 def wood(
@@ -809,13 +803,12 @@ def test_further_lift_acts_where_the_wood_is(tmp_path: Path) -> None:
         f'size = ["10 cm", "10 cm", "9 cm"]\nat = ["{x} cm", "17 cm"]\n'
         for name, x in (("L", 20), ("R", 58))
     )
-    (tmp_path / "t.toml").write_text(
+    hold = planned(
+        tmp_path,
         f'[tank]\ninside = ["80 cm", "35 cm", "40 cm"]\ntemperature = "25 °C"\n{blocks}[[piece]]\n'
         'name = "Log"\nmaterial = "oak wood"\nsolid = "box"\nsize = ["60 cm", "7 cm", "5 cm"]\n'
         'at = ["40 cm", "17 cm"]\nrests = "L"\ntied_to = ["L", "R"]\n',
-        encoding="utf-8",
-    )
-    hold = make_plan(read_scape(tmp_path / "t.toml")).holds[0]
+    ).holds[0]
     borne = 2.6 * (1 - 997.05 / 2800) * (5 + 43) / 25
     assert hold.margin == pytest.approx(borne - hold.balance.lift.high, rel=1e-3)
     assert hold.held_factor == pytest.approx(borne / hold.balance.lift.high, rel=1e-3)
@@ -833,8 +826,7 @@ def stump(height: int, line: int) -> str:
 def test_wood_that_was_not_weighed_has_the_density_of_its_kind(tmp_path: Path) -> None:
     # V (ρ_w - ρ) of 1.44 L ± 5 % at 750-920 kg/m³: 0.105 to 0.374 kg, by hand. Volume and mass
     # taken as if one did not follow from the other let it sink by 29 g.
-    (tmp_path / "t.toml").write_text(stump(10, 33), encoding="utf-8")
-    plan = make_plan(read_scape(tmp_path / "t.toml"))
+    plan = planned(tmp_path, stump(10, 33))
     lift = plan.holds[0].balance.lift
     assert lift.low == pytest.approx(0.95 * 1.44e-3 * (997.05 - 920), rel=1e-3)
     assert lift.high == pytest.approx(1.05 * 1.44e-3 * (997.05 - 750), rel=1e-3)
@@ -853,8 +845,7 @@ def test_wood_that_stands_out_of_the_water_is_lifted_by_its_wet_part(tmp_path: P
     # Of 34 cm 28 are wet: s V ρ_w - m at 1.05 V and 750 kg/m³, 0.3 of the lift of all of it as
     # further volume, which is wet in the same share; 2110 g of stone were asked for, for
     # wood under water.
-    (tmp_path / "t.toml").write_text(stump(34, 28), encoding="utf-8")
-    hold = make_plan(read_scape(tmp_path / "t.toml")).holds[0]
+    hold = planned(tmp_path, stump(34, 28)).holds[0]
     volume, rho = 1.05 * 0.12 * 0.12 * 0.34, hold.stage.water
     mass = 750 * volume
     pull = 28 / 34 * (volume * rho + 0.3 * (volume * rho - mass)) - mass

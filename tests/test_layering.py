@@ -4,10 +4,11 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from small_tanks import planned
 
 from plumbstone.volumes.bed.interfaces import filter_ratio, lasting_slope
 from plumbstone.volumes.findings import Finding, Kind
-from plumbstone.volumes.layout import Layout, make_plan
+from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.report import findings_on
 from plumbstone.volumes.scape.materials import find_material
 from plumbstone.volumes.scape.scape import read_scape
@@ -25,9 +26,7 @@ def plan_of(folder: Path, *layers: tuple[str, str]):  # type: ignore[no-untyped-
     text = TANK + "".join(
         f'[[layer]]\nmaterial = "{material}"\ndepth = "{depth}"\n' for material, depth in layers
     )
-    path = folder / "tank.toml"
-    path.write_text(text, encoding="utf-8")
-    return make_plan(read_scape(path))
+    return planned(folder, text)
 
 
 def test_filter_example_of_the_river_manual() -> None:

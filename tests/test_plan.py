@@ -6,13 +6,11 @@ from pathlib import Path
 
 import pytest
 from commands import read_json, type_in
-from small_tanks import CUBE, LOOSE_WOOD, forty, written_to
+from small_tanks import CUBE, LOOSE_WOOD, forty, planned, written_to
 
 from plumbstone.cli.wording.report import first_lines
 from plumbstone.cli.wording.units import Units
-from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.report import report_of
-from plumbstone.volumes.scape.scape import read_scape
 
 
 @pytest.fixture(scope="module")
@@ -143,8 +141,7 @@ fabric = 7
 
 
 def test_all_that_is_bought_adds_up(tmp_path: Path) -> None:
-    (tmp_path / "t.toml").write_text(PRICED, encoding="utf-8")
-    report = report_of(make_plan(read_scape(tmp_path / "t.toml"), 0.004))
+    report = report_of(planned(tmp_path, PRICED, 0.004))
     (bags,) = (item.count for item in report.shopping if item.what == "bag")
     # By hand: bags at 8; 2.6 × 4, 0.2 × 20, 2 × 4 and 0.5 × 3; one tie, one pad, strip, fabric.
     total = bags * 8 + 10.4 + 4 + 8 + 1.5 + 0.5 + 0.25 + 6 + 7
@@ -157,8 +154,7 @@ def test_all_that_is_bought_adds_up(tmp_path: Path) -> None:
 def test_what_has_no_price_is_said(tmp_path: Path) -> None:
     bare = re.sub(r"(, )?price = [\d.]+( )?", "", PRICED).split("[prices]")[0]
     bare = bare.replace('{ holds = "10 kg"}', '{ holds = "10 kg", price = 8 }')
-    (tmp_path / "t.toml").write_text(bare, encoding="utf-8")
-    report = report_of(make_plan(read_scape(tmp_path / "t.toml"), 0.004))
+    report = report_of(planned(tmp_path, bare, 0.004))
     words = " ".join(first_lines(report, Units.METRIC))
     assert "Cost of what has a price: " in words
     assert (
@@ -232,13 +228,12 @@ def test_marks_without_a_bed_follow_the_stones(tmp_path: Path) -> None:
     Above the block one centimetre is 1.8 L; half of 54 L - 8 L is drained from 30 cm at
     30 - 10 = 20 cm after 18 L, then 5 L at 1.4 L per cm: 20 - 3.57 = 16.43 cm.
     """
-    (tmp_path / "t.toml").write_text(
+    dosing = planned(
+        tmp_path,
         '[tank]\ninside = ["60 cm", "30 cm", "36 cm"]\nwater_line = "30 cm"\n[[piece]]\n'
         'name = "Block"\nmaterial = "granite"\nsolid = "box"\nsize = ["20 cm", "20 cm", "20 cm"]\n'
         'at = ["30 cm", "15 cm"]\n',
-        encoding="utf-8",
-    )
-    dosing = make_plan(read_scape(tmp_path / "t.toml")).dosing
+    ).dosing
     assert dosing is not None
     assert dosing.per_centimetre * 1e3 == pytest.approx(1.8, rel=1e-3)
     assert dict(dosing.marks)[0.5] == pytest.approx(0.1643, abs=5e-4)
@@ -249,12 +244,11 @@ def test_sand_above_the_water_line_holds_none_of_its_water(tmp_path: Path) -> No
 
     Of 24 L of sand 4.2 L lie above the line and 4.2 L of water over it; grains are 1.55 / 2.65.
     """
-    (tmp_path / "t.toml").write_text(
+    plan = planned(
+        tmp_path,
         '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]\nwater_line = "10 cm"\n[[layer]]\n'
         'material = "sand"\nsettling = 0\ndepth = { front = "3 cm", back = "17 cm" }\n',
-        encoding="utf-8",
     )
-    plan = make_plan(read_scape(tmp_path / "t.toml"))
     assert plan.dosing is not None
     assert plan.parts is not None
     assert plan.parts.closure == pytest.approx(0, abs=2e-3)
@@ -265,14 +259,15 @@ def test_sand_above_the_water_line_holds_none_of_its_water(tmp_path: Path) -> No
 def test_space_that_no_grains_reach_holds_water(tmp_path: Path) -> None:
     # Under a plate on a post, 9 cm beside it: the parts fill the box to the line.
     plate = '[[piece]]\nname = "{}"\nmaterial = "slate"\nsolid = "box"\nsize = ["{} cm", "{} cm", "2 cm"]\n'
-    (tmp_path / "t.toml").write_text(
+    plan = planned(
+        tmp_path,
         '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]\nwater_line = "30 cm"\n'
-        + plate.format("Post", 6, 6) + 'at = ["30 cm", "20 cm"]\n'
-        + plate.format("Plate", 24, 24) + 'at = ["30 cm", "20 cm"]\nrests = "Post"\n'
+        + plate.format("Post", 6, 6)
+        + 'at = ["30 cm", "20 cm"]\n'
+        + plate.format("Plate", 24, 24)
+        + 'at = ["30 cm", "20 cm"]\nrests = "Post"\n'
         + '[[layer]]\nmaterial = "gravel"\ndepth = "5 cm"\n',
-        encoding="utf-8",
-    )  # fmt: skip
-    plan = make_plan(read_scape(tmp_path / "t.toml"))
+    )
     assert plan.parts is not None
     assert plan.bed is not None
     assert max(layer.void for layer in plan.bed.layers) > 1e-4
@@ -290,7 +285,7 @@ def test_gravel_in_a_gap_takes_its_room(tmp_path: Path, chips: bool) -> None:
     )
     names = ", ".join(f'"S{i}"' for i in range(5))
     layer = '[[layer]]\nname = "{0}"\nmaterial = "{1}"\nzone = "{2}"\nheight = "{3} cm"\n'
-    written_to(
+    plan = planned(
         tmp_path,
         '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]\nwater_line = "36 cm"\n'
         + stones
@@ -299,6 +294,5 @@ def test_gravel_in_a_gap_takes_its_room(tmp_path: Path, chips: bool) -> None:
         + layer.format("Wedge", "wedge gravel", "border gaps", 7)
         + layer.format("Soil", "baked-clay soil", "behind border", 8),
     )
-    plan = make_plan(read_scape(tmp_path / "tank.toml"))
     assert plan.parts is not None
     assert plan.parts.closure == pytest.approx(0, abs=5e-4)

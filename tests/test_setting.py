@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from small_tanks import planned
 
 from plumbstone.cli.wording.findings import finding_words
 from plumbstone.cli.wording.units import Units
@@ -21,9 +22,7 @@ from plumbstone.meshes.shapes.placing import (
 )
 from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
 from plumbstone.volumes.bodies.contacts import lean_of, settling_slopes
-from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.report import report_of
-from plumbstone.volumes.scape.scape import read_scape
 
 TANK = """
 [tank]
@@ -42,9 +41,7 @@ at = ["{x} cm", "20 cm"]
 
 
 def plan_of(folder: Path, *parts: str):  # type: ignore[no-untyped-def]
-    path = folder / "tank.toml"
-    path.write_text("".join([TANK, *parts]), encoding="utf-8")
-    return make_plan(read_scape(path))
+    return planned(folder, "".join([TANK, *parts]))
 
 
 def block(name: str, height: float, x: float, more: str = "", solid: str = "box") -> str:
@@ -148,13 +145,10 @@ def test_shared_volume_of_two_spheres() -> None:
 
 def test_warnings_for_opening_and_lamp(tmp_path: Path) -> None:
     tank = TANK + 'bracing = "15 cm"\nlamp_height = "2 cm"\n'
-    path = tmp_path / "tank.toml"
-    path.write_text(
-        tank + '[[piece]]\nname = "Tall"\nmaterial = "granite"\nsolid = "box"\n'
-        'size = ["20 cm", "20 cm", "43 cm"]\nat = ["30 cm", "20 cm"]\n',
-        encoding="utf-8",
+    tank += BLOCK.format(name="Tall", solid="box", height=43, x=30, more="").replace(
+        "10 cm", "20 cm"
     )
-    report = report_of(make_plan(read_scape(path)))
+    report = report_of(planned(tmp_path, tank))
     told = " ".join(finding_words(finding, Units.METRIC) for finding in report.findings)
     assert "opening" in told
     assert "lamp" in told

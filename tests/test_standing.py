@@ -4,14 +4,15 @@ import math
 from pathlib import Path
 
 import pytest
+from small_tanks import planned
 
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.findings import Severity
 from plumbstone.volumes.holding.findings import standing_findings
 from plumbstone.volumes.holding.stability import Standing, tip_angle, top_push
-from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.plan import Plan
-from plumbstone.volumes.scape.scape import read_scape
+
+TANK = '[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\n'
 
 
 def test_upright_basalt() -> None:
@@ -28,14 +29,8 @@ def standing(
 ) -> Standing:
     """Judge a block with these sides [cm] that stands alone."""
     sides = ", ".join(f'"{side} cm"' for side in size)
-    path = folder / "t.toml"
-    path.write_text(
-        '[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\ntemperature = "25 °C"\n[[piece]]\n'
-        'name = "Block"\nsolid = "box"\n'
-        f'size = [{sides}]\nat = ["30 cm", "20 cm"]\n{more}\n',
-        encoding="utf-8",
-    )
-    return make_plan(read_scape(path)).standing[0]
+    block = f'name = "Block"\nsolid = "box"\nsize = [{sides}]\nat = ["30 cm", "20 cm"]\n{more}\n'
+    return planned(folder, f'{TANK}temperature = "25 °C"\n[[piece]]\n{block}').standing[0]
 
 
 def test_a_block_tips_over_its_shorter_side(tmp_path: Path) -> None:
@@ -108,12 +103,7 @@ def stacked(folder: Path, *places: float) -> Plan:
         STACK.format(name=name, x=x, rests=rests)
         for name, x, rests in zip(names, places, below, strict=False)
     ]
-    path = folder / "t.toml"
-    path.write_text(
-        '[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\nwater_line = "41 cm"\n' + "".join(blocks),
-        encoding="utf-8",
-    )
-    return make_plan(read_scape(path))
+    return planned(folder, f'{TANK}water_line = "41 cm"\n' + "".join(blocks))
 
 
 def test_a_stack_of_blocks_may_overhang_as_the_closed_form_says(tmp_path: Path) -> None:
@@ -155,9 +145,7 @@ def test_a_lintel_loads_neither_leg_alone(tmp_path: Path) -> None:
     leg = STACK.replace('"20 cm", "10 cm", "4 cm"', '"8 cm", "10 cm", "12 cm"')
     parts = [leg.format(name=name, x=x, rests="floor") for name, x in (("L", 25), ("R", 37))]
     parts.append(STACK.format(name="Over", x=31, rests="L"))
-    path = tmp_path / "t.toml"
-    path.write_text('[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\n' + "".join(parts), "utf-8")
-    assert not any(stone.doubtful for stone in make_plan(read_scape(path)).standing)
+    assert not any(stone.doubtful for stone in planned(tmp_path, TANK + "".join(parts)).standing)
 
 
 def test_a_block_beyond_the_edge_of_the_one_below_falls(tmp_path: Path) -> None:
@@ -169,14 +157,12 @@ def test_a_block_beyond_the_edge_of_the_one_below_falls(tmp_path: Path) -> None:
 
 def side_by_side(folder: Path, overlap: float) -> tuple[Standing, ...]:
     """Judge two balls of 8 cm that stand so far [mm] in each other."""
-    path, second = folder / "t.toml", 28 - overlap / 10
     balls = "".join(
         f'[[piece]]\nname = "{name}"\nsolid = "ellipsoid"\nmaterial = "granite"\n'
         f'size = ["8 cm", "8 cm", "8 cm"]\nat = ["{x:.3f} cm", "20 cm"]\n'
-        for name, x in (("One", 20), ("Other", second))
+        for name, x in (("One", 20), ("Other", 28 - overlap / 10))
     )
-    path.write_text('[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\n' + balls, encoding="utf-8")
-    return make_plan(read_scape(path)).standing
+    return planned(folder, TANK + balls).standing
 
 
 @pytest.mark.parametrize("overlap", [-1, 1, 6, 10])
@@ -192,15 +178,12 @@ def test_only_deep_overlaps_are_told(tmp_path: Path, overlap: float) -> None:
 
 
 def test_a_stone_is_not_blamed_for_what_slides_off_it(tmp_path: Path) -> None:
-    path = tmp_path / "t.toml"
-    path.write_text(
-        '[tank]\ninside = ["90 cm", "45 cm", "45 cm"]\n'
+    stones = (
         '[[piece]]\nname = "Base"\nsolid = "box"\nmaterial = "granite"\n'
         'size = ["30 cm", "20 cm", "12 cm"]\nat = ["40 cm", "20 cm"]\n'
         '[[piece]]\nname = "Top"\nsolid = "box"\nmaterial = "granite"\nrests = "Base"\n'
-        'size = ["16 cm", "10 cm", "6 cm"]\nat = ["40 cm", "20 cm"]\ntilt = 50\n',
-        encoding="utf-8",
+        'size = ["16 cm", "10 cm", "6 cm"]\nat = ["40 cm", "20 cm"]\ntilt = 50\n'
     )
-    base, top = make_plan(read_scape(path)).standing
+    base, top = planned(tmp_path, TANK + stones).standing
     assert standing_findings(base) == ()
     assert any("Top" in f.about[0] for f in standing_findings(top))
