@@ -34,8 +34,8 @@ OPEN_ROUND, OPEN_WIDE, OPEN_HIGH, TAPER = 0.78, 0.75, 0.10, 0.58  # a rim that i
 # against the body and higher against its own width was not looked below; of boulders and lumps
 # without overhangs (seeds 2000, 2100) this share of what is under it was stone, 0.48 at least
 LEAST_SHARE = 0.03  # some foot is always there
-BUMPY, CALMED = 0.0008, 0.06  # noise from corner to corner [m] from which on a skin is smoothed,
-# and how far, as a share of its length, before its hull is measured, which spikes widen
+BUMPY, CALMED = 0.0008, 0.06  # noise from corner to corner [m] from which on a skin is smoothed
+# before its hull is measured, as spikes widen it, and how far, as a share of its length
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 SKIN_SPREAD = 0.010  # skin of a scan with its table in it, share at 90 %; of the scans that
 # taught it is 0.012 at 98 % with what follows
@@ -104,15 +104,10 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
         vertices, faces = close_below(vertices, faces, rim, share)
         volume -= (1 - share) * rim.under
     guess = max(FOOT * under, SMALL_FOOT * max(under * volume, 0.0) ** 0.5)
-    taken = (
-        f"{percent((volume - flat) / under)} of the space under its rim" if under > 0 else "nothing"
-    )
-    said = (
-        f"closed the unseen underside: {taken} "
-        f"is taken for the body (between {litres(flat, body.skirt)})"
-    )
+    part = percent((volume - flat) / under) if under > 0 else "nothing"
+    taken = f"{part} of the space under its rim is taken for the body (between {litres(flat, body.skirt)})"
     limbed = is_limbed(body, volume)
-    body = replace(body, filled=(*body.filled, said))
+    body = replace(body, filled=(*body.filled, f"closed the unseen underside: {taken}"))
     area = sum(rim.area for rim in body.rims)
     foot = UNSEEN_FOOT * area * (body.ground is None)
     doubts = [Doubt("underside", guess / volume, (guess + foot) / volume, UNSEEN)]
@@ -152,10 +147,8 @@ def _guarded(
         doubts = tuple(d for d in doubts if d.what != "side")
     if side is not None and all(d.what != "side" or d.above < side.above for d in doubts):
         doubts = (*(d for d in doubts if d.what != "side"), side)
-    coarse: tuple[Doubt, ...] = ()
-    if not is_limbed(body, volume):
-        coarse = (step_doubt(body, volume),)
-    else:
+    coarse = () if is_limbed(body, volume) else (step_doubt(body, volume),)
+    if not coarse:
         made = scanned_as(body, volume)
         if body.fused:
             vertices = righted(body, vertices, faces, volume)
