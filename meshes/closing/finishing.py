@@ -105,9 +105,9 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
         volume -= (1 - share) * rim.under
     guess = max(FOOT * under, SMALL_FOOT * max(under * volume, 0.0) ** 0.5)
     part = percent((volume - flat) / under) if under > 0 else "nothing"
-    taken = f"{part} of the space under its rim is taken for the body (between {litres(flat, body.skirt)})"
-    limbed = is_limbed(body, volume)
-    body = replace(body, filled=(*body.filled, f"closed the unseen underside: {taken}"))
+    taken = f"{part} of the space under its rim is taken for the body"
+    said = f"closed the unseen underside: {taken} (between {litres(flat, body.skirt)})"
+    limbed, body = is_limbed(body, volume), replace(body, filled=(*body.filled, said))
     area = sum(rim.area for rim in body.rims)
     foot = UNSEEN_FOOT * area * (body.ground is None)
     doubts = [Doubt("underside", guess / volume, (guess + foot) / volume, UNSEEN)]
