@@ -15,7 +15,8 @@ from phone_scans import Stone, lumpy_stones, scanned_stones, seeded_stones
 from scan_conditions import made
 
 from plumbstone.meshes.closing.bodies import opened_bodies
-from plumbstone.meshes.closing.finishing import BY_SOLIDITY, LEAST_SHARE, solidity_of
+from plumbstone.meshes.closing.finishing import BY_SOLIDITY, LEAST_SHARE
+from plumbstone.meshes.closing.underside import solidity
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.reading.scans import RawScan
 
@@ -39,7 +40,7 @@ def rows_of(stone: Stone, seed: int) -> Iterator[tuple[float, float, float]]:
             missing = volume - body.skirt + body.under
             yield (
                 missing / body.under,
-                solidity_of(body),
+                solidity(body.smooth, body.faces, body.rims),
                 body.under / volume,
             )
 

@@ -6,7 +6,7 @@ import trimesh
 from scipy.spatial.transform import Rotation
 from shapely import Polygon
 
-from plumbstone.meshes.closing.finishing import CALMED
+from plumbstone.meshes.closing.bodies import CALMED
 from plumbstone.meshes.closing.underside import (
     boundary_parts,
     close_below,

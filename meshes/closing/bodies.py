@@ -18,7 +18,7 @@ from plumbstone.meshes.closing.underside import (
     stood_on_rim,
 )
 from plumbstone.meshes.faces import corners_of, listed
-from plumbstone.meshes.measures.calipers import Caliper, diameter, measured, skin_noise
+from plumbstone.meshes.measures.calipers import Caliper, calmed, diameter, measured, skin_noise
 from plumbstone.meshes.measures.doubts import Doubt, foremost, range_of, trust_in
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas
 from plumbstone.meshes.measures.isolating import (
@@ -39,6 +39,8 @@ SKIN_NOISE = 0.0003  # how far the skin may lie off as a whole, at 90 % [m]; roc
 # phones lies off by less than 0.08 mm (Sensors 2021, 21(3), 922), here four times that
 BUMPED, FINE = 0.35, 200_000  # of the noise from corner to corner that may be off as a whole, at
 # 90 %; meshes with more faces average it out
+BUMPY, CALMED = 0.0008, 0.06  # noise from corner to corner [m] from which on a skin is rough (1.1
+# mm and more, where 0.2 to 0.5 is usual), and how far it is smoothed, as a share of its length
 CAP_SPREAD = 0.15  # of the width of a disc as large: how far a hole's cap may lie off; from memory
 ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane [m]
 FOLDS = 5.0  # of that deviation: so high over a cloth its folds may still cling to a foot
@@ -104,14 +106,14 @@ class OpenBody:
     """A body told from its surroundings, z up from the ground, holes of its skin filled."""
 
     vertices: Floats
+    smooth: Floats  # the same without the noise of a rough skin, whose spikes add to skin and hull
     faces: Indices
     seen: Indices  # the faces without the filled holes
     rims: tuple[Rim, ...]  # open edges of what was not seen from above; none if it has no underside
     skirt: float  # volume with walls dropped from the rims to the ground [m³]
     area: float  # of the skin that was seen [m²]
     noise: float  # of its skin and its caps, at 90 % [m³]
-    bumps: float  # that part of its noise that goes from corner to corner of its skin [m]
-    step: float  # from corner to corner [m]
+    step: float  # from corner to corner of its skin [m]
     calm: float  # how far its calmest quarter leaves its neighbours [m]
     ground: Plane | None  # before the body was turned upright; None where none was seen
     changes: tuple[str, ...]
@@ -214,11 +216,13 @@ def open_body(
     skirt = skirt_volume(vertices, faces)
     side: Floats = sum((fan(vertices, edges)[0] for edges in parts), np.zeros(3))[:2]
     bumps, step, calm = _texture(vertices, seen)
-    area = float(face_areas(vertices, seen).sum())
+    rough = bumps > BUMPY and len(seen) < FINE
+    smooth = calmed(vertices, seen, CALMED)[0] if rough else vertices
+    area = float(face_areas(smooth, seen).sum())
     if len(seen) < FINE:
         noise = float(np.hypot(noise, BUMPED * bumps * area))
     return OpenBody(
-        vertices, faces, seen, measured, skirt, area, noise, bumps, step, calm, ground, changes,
+        vertices, smooth, faces, seen, measured, skirt, area, noise, step, calm, ground, changes,
         told, away, side,
     )  # fmt: skip
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from plumbstone.meshes.closing.bodies import FINE, ROUGH_TABLE, ClosedScan, OpenBody, is_limbed
+from plumbstone.meshes.closing.bodies import ROUGH_TABLE, ClosedScan, OpenBody, is_limbed
 from plumbstone.meshes.closing.doubting import breach_doubt, layer_doubts, side_doubt, step_doubt
 from plumbstone.meshes.closing.limbs import limbs_doubt, righted, scanned_as
 from plumbstone.meshes.closing.underside import (
@@ -16,7 +16,6 @@ from plumbstone.meshes.closing.underside import (
     invented_volume,
     solidity,
 )
-from plumbstone.meshes.measures.calipers import calmed
 from plumbstone.meshes.measures.doubts import Doubt, range_of
 from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
 from plumbstone.meshes.mending.occupancy import occupied_volume
@@ -34,8 +33,6 @@ OPEN_ROUND, OPEN_WIDE, OPEN_HIGH, TAPER = 0.78, 0.75, 0.10, 0.58  # a rim that i
 # against the body and higher against its own width was not looked below; of boulders and lumps
 # without overhangs (seeds 2000, 2100) this share of what is under it was stone, 0.48 at least
 LEAST_SHARE = 0.03  # some foot is always there
-BUMPY, CALMED = 0.0008, 0.06  # noise from corner to corner [m] from which on a skin is smoothed
-# before its hull is measured, as spikes widen it, and how far, as a share of its length
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 SKIN_SPREAD = 0.010  # skin of a scan with its table in it, share at 90 %; of the scans that
 # taught it is 0.012 at 98 % with what follows
@@ -82,13 +79,6 @@ def share_under(rim: Rim, solid: float) -> float:
     return max(share, LEAST_SHARE)
 
 
-def solidity_of(body: OpenBody) -> float:
-    """Share of its hull that a body fills above its rims, without noise, 0 to 1."""
-    rough = body.bumps > BUMPY and len(body.seen) < FINE
-    calm = calmed(body.vertices, body.seen, CALMED)[0] if rough else body.vertices
-    return solidity(calm, body.faces, body.rims)
-
-
 def finished(path: Path, body: OpenBody) -> ClosedScan:
     """Close a body below and say how sure its volume is."""
     vertices, faces = body.vertices, body.faces
@@ -98,7 +88,7 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
     if flat < LEAST_SEEN * body.skirt:
         problem = "is an open sheet, not a body; scan it from all sides, or measure limbs: --limb."
         raise ScanError(path, problem)
-    volume, solid = body.skirt, solidity_of(body)
+    volume, solid = body.skirt, solidity(body.smooth, body.faces, body.rims)
     for rim in body.rims:
         share = share_under(rim, solid)
         vertices, faces = close_below(vertices, faces, rim, share)
