@@ -125,6 +125,7 @@ class OpenBody:
     ghost: float = 0.0  # volume between layers of its skin that lay over each other [m³]
     joined: bool = False  # whether these were joined by faces
     fused: bool = True  # whether its skin was made of depths, not put around points
+    pictured: bool | None = None  # whether such points are of pictures, if their table tells
 
     @property
     def under(self) -> float:

@@ -7,7 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.calipers import diameter
-from plumbstone.meshes.measures.isolating import LEAST_CUT, Plane, plane_of_samples
+from plumbstone.meshes.measures.isolating import (
+    LEAST_CUT,
+    Plane,
+    plane_of_samples,
+    upright,
+    waves_of,
+)
 from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.meshes.reading.loading import open3d
@@ -21,6 +27,8 @@ GAP = 4.0  # nearest points farther off than this many spacings: not seen
 ASIDE, BEYOND = 0.6, 0.3  # of their distance: neighbours that lie so far to one side, and spacings
 # to the nearest of them, from which on they end there
 ABOVE = 4.0  # spreads of the table over it that are left out with it
+WAVES, MOST_WHITE = 0.55, 0.0018  # of a table's spread: what of it are waves over centimetres if
+# pictures made it (0.22 to 0.52; a LiDAR leaves 0.58 at least); that spread at most [m]
 LEAST_REACH = 0.0035  # [m] over the table: what lies lower may be table that was not left out
 ROUGHEST = 0.12  # spread of radii in one direction, over the radius, of a compact body
 MOST_USED = 200_000
@@ -35,6 +43,7 @@ class CloudSurface:
     faces: Indices
     table: Plane | None  # that the points were cut off from
     reach: float  # greatest distance of the points [m]
+    pictured: bool | None  # whether the table's noise is that of pictures; None without a table
     said: str  # how it was made
 
 
@@ -64,6 +73,7 @@ def cloud_surface(path: Path, points: Floats) -> CloudSurface:
     if len(points) > MOST_USED:
         points = points[np.random.default_rng(4).choice(len(points), MOST_USED, replace=False)]
     body, table = _without_table(path, points)
+    pictured = None if table is None else _is_pictured(upright(points, table), table.spread)
     centre = _inner_point(body)
     directions, faces = unit_sphere(DIRECTIONS)
     radius, unseen, rough = _radii(body - centre, directions)
@@ -71,10 +81,21 @@ def cloud_surface(path: Path, points: Floats) -> CloudSurface:
     said += "" if table is None else ", its table left out"
     reach = diameter(body if table is None else body[table.heights(body) > LEAST_REACH])[0]
     if rough > ROUGHEST:
-        return CloudSurface(*_poisson_surface(path, body), table, reach, f"{said} (Poisson)")
+        return CloudSurface(
+            *_poisson_surface(path, body), table, reach, pictured, f"{said} (Poisson)"
+        )
     vertices = centre + directions * radius[:, None]
     vertices, faces = compacted(vertices, faces[~unseen[faces].any(axis=1)])
-    return CloudSurface(vertices, faces, table, reach, said)
+    return CloudSurface(vertices, faces, table, reach, pictured, said)
+
+
+def _is_pictured(points: Floats, spread: float) -> bool:
+    """Tell whether noise over a table at z = 0 goes from point to point, as that of pictures does.
+
+    Depths of a LiDAR are smooth over centimetres, and so is their noise.
+    """
+    table = points[np.abs(points[:, 2]) < max(ABOVE * spread, LEAST_CUT)]
+    return spread < MOST_WHITE and waves_of(table[:, None]) < WAVES * spread
 
 
 def _poisson_surface(path: Path, points: Floats) -> tuple[Floats, Indices]:

@@ -111,7 +111,8 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
         doubts.append(Doubt("table", off, off, f"{says}; lay it on a board"))
     breaches = (breach_of(vertices, rim.edges) for rim in body.rims)
     doubts += [breach_doubt(breach, volume, limbed) for breach in breaches if breach]
-    if not limbed and body.calm < min(CALM, CALM_STEP * body.step**2):
+    smooth = body.pictured is False or body.calm < min(CALM, CALM_STEP * body.step**2)
+    if smooth and not limbed:
         skin = body.area / volume
         doubts.append(Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, SMOOTH, "poor"))
     return _guarded(path, body, vertices, faces, tuple(doubts))

@@ -57,7 +57,7 @@ def scanned_as(body: OpenBody, volume: float) -> str:
     known to be flat.
     """
     if not body.fused:  # the skin around points is their own work
-        return "untold"
+        return "calm" if body.pictured else "untold"
     if body.calm < (CALM_LIMBS + BENT * body.area / volume) * body.step**2:
         return "smooth"
     fine, spread = body.step <= LIDAR_STEP, 0.0 if body.ground is None else body.ground.spread
@@ -78,7 +78,7 @@ def limbs_doubt(body: OpenBody, volume: float, made: str) -> Doubt:
     faces = f"its faces of {body.step * 1e3:.1f} mm are"
     if made == "calm":
         says = f"{faces} coarse for limbs; scan it from nearer"
-        word = "fair" if body.step <= LIDAR_STEP else "poor"
+        word = "fair" if body.step <= LIDAR_STEP or not body.fused else "poor"
         return Doubt("resolution", below, above, says, word)
     if made == "smooth":
         return Doubt("smoothing", below, above, SMOOTH_LIMBS, "poor")

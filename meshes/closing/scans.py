@@ -320,7 +320,7 @@ def _by_points(path: Path, points: Floats, least: float) -> tuple[ClosedScan, ..
     faces, _ = wound(found.vertices, found.faces)
     raw = RawScan(found.vertices, faces, "z", (), ())
     bodies = opened_bodies(path, raw, found.table, least)
-    bodies = tuple(replace(body, fused=False) for body in bodies)
+    bodies = tuple(replace(body, fused=False, pictured=found.pictured) for body in bodies)
     scans = tuple(replace(finished(path, body), reach=found.reach) for body in bodies)
     says = "a skin was put around its points, which rounds off tips and fills creases"
     doubt = Doubt("points", FILLED, ROUNDED, f"{says}; export a mesh", "fair")
