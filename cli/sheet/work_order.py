@@ -7,7 +7,7 @@ from typing import Any
 from markupsafe import Markup
 
 from plumbstone.cli.sheet.sheet_figures import Figures, both
-from plumbstone.cli.wording.units import GALLON, Units
+from plumbstone.cli.wording.units import GALLON, Units, written
 from plumbstone.meshes.telling import percent
 from plumbstone.volumes.figures import LayerFigures, PieceFigures, Report
 from plumbstone.volumes.findings import Finding, Kind
@@ -273,11 +273,13 @@ def _fill_tasks(report: Report, q: Figures) -> Iterator[Task]:
 
 def _dose_tasks(report: Report, q: Figures) -> Iterator[Task]:
     assert report.water is not None
-    words = Markup("Dose for {}, not the {} of the empty box.")
-    if report.water.dosing_m3.mid > report.water.box_m3:
+    dose, box = report.water.dosing_m3.mid, report.water.box_m3
+    nothing_in = written(dose, "volume", Units.METRIC) == written(box, "volume", Units.METRIC)
+    words = Markup("Dose for {}." if nothing_in else "Dose for {}, not the {} of the empty box.")
+    if dose > box and not nothing_in:
         words = Markup("Dose for {}, sump and filter counted; the box alone holds {}.")
-    dose = q("water.dosing_l.mid", "volume")
-    yield Task("dose", words.format(dose, q("water.box_l", "volume")))
+    litres = q("water.dosing_l.mid", "volume"), q("water.box_l", "volume")
+    yield Task("dose", words.format(*litres))
     if report.water.salt_mix_kg is not None:
         words = Markup("Salt mix: {}; mix it apart, measure, top up.")
         yield Task("salt", words.format(q("water.salt_mix_kg.mid", "mass")))
