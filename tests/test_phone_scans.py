@@ -227,6 +227,16 @@ def test_point_clouds(tmp_path: Path, count: int, stones: int) -> None:
     assert np.median(errors) <= 0.04
 
 
+def test_a_stray_point_adds_nothing_to_the_length_of_a_cloud(tmp_path: Path) -> None:
+    points, volume = cloud(21, 5000, 0.0005, 0.004)
+    longest = float(pdist(points[ConvexHull(points).vertices]).max())  # SciPy
+    tip = points[points[:, 0].argmax()]
+    for stray in (points[:0], [tip + 0.014]):
+        np.savetxt(tmp_path / "cloud.xyz", np.concatenate([points, stray]), fmt="%.6f")
+        found = closed_scan(tmp_path / "cloud.xyz", Ruler("m", longest))
+        assert found.volume.mid == pytest.approx(volume, rel=0.05)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("count", [5_000, 50_000, 200_000])
 def test_point_clouds_of_scans(tmp_path: Path, scans: Path, count: int) -> None:

@@ -22,6 +22,7 @@ from plumbstone.meshes.shapes.primitives import unit_sphere
 
 LEAST_POINTS = 500
 NEIGHBOURS = 8
+LONE = 3.0  # times as far from its third neighbour as others: no part of the body; from memory
 DIRECTIONS = 5  # subdivisions of the sphere of directions: 10 242 of them
 GAP = 4.0  # nearest points farther off than this many spacings: not seen
 ASIDE, BEYOND = 0.6, 0.3  # of their distance: neighbours that lie so far to one side, and spacings
@@ -143,7 +144,9 @@ def _without_table(path: Path, points: Floats) -> tuple[Floats, Plane | None]:
         points = points[table.heights(points) > max(ABOVE * table.spread, LEAST_CUT)]
     if len(points) < LEAST_POINTS:
         raise ScanError(path, "shows a flat surface and too few points on it.")
-    return _largest_cluster(points, 6 * spacing), table
+    body = _largest_cluster(points, 6 * spacing)
+    apart = cKDTree(body).query(body, k=4)[0][:, 3]
+    return body[apart <= LONE * np.median(apart)], table
 
 
 def _largest_cluster(points: Floats, reach: float) -> Floats:
