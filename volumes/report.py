@@ -1,10 +1,7 @@
 """From a plan to its report: the figures and findings that every page, list and file takes."""
 
-import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import fields
-from functools import cache
-from typing import TYPE_CHECKING, Any, TypeVar
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -59,11 +56,10 @@ from plumbstone.volumes.water.loads import ONE_PERSON, Load, lift_code
 if TYPE_CHECKING:
     from plumbstone.volumes.holding.buoyancy import Balance
     from plumbstone.volumes.holding.hold_down import HoldResult
+    from plumbstone.volumes.holding.offers import Strapping
     from plumbstone.volumes.holding.soaking import Soaking
     from plumbstone.volumes.holding.stability import Standing
 
-Taken = TypeVar("Taken")
-UNIT = re.compile("_(m|m2|m3|kg|n|pa|deg|g_per_kg|kg_per_m3)$")  # at the end of a figure's name
 ROOT_TOLERANCE = 1e-3  # [m]
 LYING = 1e-3  # a layer thinner than this is not poured there [m]
 SHORT_STAND = 1e-3  # by so much a tank may be longer than its stand [m]
@@ -78,11 +74,28 @@ def report_of(plan: Plan) -> Report:
     return Report(
         name=plan.scape.name,
         file=str(plan.scape.path),
-        tank=_taken(TankFigures, tank, temperature_c=tank.celsius),
+        tank=TankFigures(
+            length_m=tank.length,
+            depth_m=tank.depth,
+            height_m=tank.height,
+            glass_m=tank.glass,
+            water_line_m=tank.water_line,
+            temperature_c=tank.celsius,
+            salinity_g_per_kg=tank.salinity,
+        ),
         water_density_kg_per_m3=plan.water_density,
         pieces=pieces,
         lumps=tuple(
-            _taken(LumpFigures, lump, material=lump.material.name) for lump in plan.scape.lumps
+            LumpFigures(
+                name=lump.name,
+                kind=lump.kind,
+                count=lump.count,
+                material=lump.material.name,
+                mass_kg=lump.mass,
+                volume_m3=lump.volume,
+                below_soil=lump.below_soil,
+            )
+            for lump in plan.scape.lumps
         ),
         layers=layers,
         depths_m=dict(plan.bed.depths) if plan.bed else {},
@@ -90,9 +103,19 @@ def report_of(plan: Plan) -> Report:
         water=_water(plan),
         load=_load(plan),
         border=_border(plan.border),
-        rests=tuple(_taken(RestFigures, r, divider_pulled=r.pulled) for r in plan.rests),
-        runs_into=tuple(_taken(RunFigures, r, filter_ratio=r.ratio) for r in plan.swallowed),
-        heaves=tuple(_taken(HeaveFigures, h) for h in plan.heaves),
+        rests=tuple(
+            RestFigures(
+                layer=r.layer, outside_m3=r.outside, reach_m=r.reach, divider_pulled=r.pulled
+            )
+            for r in plan.rests
+        ),
+        runs_into=tuple(
+            RunFigures(fine=r.fine, coarse=r.coarse, filter_ratio=r.ratio, most_m3=r.most)
+            for r in plan.swallowed
+        ),
+        heaves=tuple(
+            HeaveFigures(filler=h.filler, cover=h.cover, lacking_m=h.lacking) for h in plan.heaves
+        ),
         holds=tuple(hold_figures(hold) for hold in plan.holds),
         standing=tuple(_standing(stone) for stone in plan.standing),
         drain_back=_drain_back(plan),
@@ -265,16 +288,20 @@ def layer_figures(
     result, choice, worse = purchase.result, purchase.bags, purchase.bags_if_worse
     material, slide = result.layer.material, result.slide
     sacks = result.layer.sacks
-    return _taken(
-        LayerFigures,
-        result,
+    return LayerFigures(
         name=result.layer.name,
         material=material.name,
         zone=result.layer.zone.name,
+        settled_m3=result.settled,
         settled_error_m3=result.error,
+        sacks=result.sacks,
         sack_m3=None if sacks is None else sacks.holds,
         sack_gaps=None if sacks is None else sacks.gaps,
         drawn_m3=result.wanted,
+        stays_m3=result.stays,
+        poured_m3=result.poured,
+        poured_range_m3=result.poured_range,
+        mass_kg=result.mass,
         slope_deg=result.slope_degrees,
         repose_deg=material.repose or Range.exact(0.0),
         lasting_deg=lasting_slope(material),
@@ -295,17 +322,17 @@ def layer_figures(
 def hold_figures(hold: "HoldResult") -> HoldFigures:
     """Take the figures of what holds one group."""
     first, drained, strap = hold.first_move, hold.drained_move, hold.offers.strapping
-    return _taken(
-        HoldFigures,
-        hold,
+    return HoldFigures(
         name=hold.group.name,
         wood=hold.group.wood,
         balance=balance_figures(hold.balance),
         verdict=hold.verdict.value,
+        stays=hold.stays,
         doubts=tuple(doubt.value for doubt in hold.doubts),
         factor=hold.group.factor,
         friction=hold.group.friction,
         sinker_material=hold.sinker_material.name,
+        moves_at_m=hold.moves_at,
         may_move_at_m=None if first is None else first.level,
         moves_how="" if first is None else first.manner,
         moves_about_m=() if first is None else first.edge,
@@ -314,9 +341,12 @@ def hold_figures(hold: "HoldResult") -> HoldFigures:
         margin_kg=_finite(hold.margin),
         held_factor=_finite(hold.held_factor),
         still_held_under=hold.still_held,
+        tie_forces_n=hold.tie_forces,
         greatest_tie_forces_n=hold.greatest_ties,
         later_burial_kg=hold.burial,
+        lean_deg=hold.lean,
         drawn_through_m=hold.through,
+        carries=hold.carries,
         not_at_rest=hold.doubtful,
         draught_m=None if hold.afloat is None else hold.afloat.draught,
         afloat_turn=None
@@ -330,17 +360,26 @@ def hold_figures(hold: "HoldResult") -> HoldFigures:
             for o in hold.offers.best
             if o.points
         ),
-        strapping=None if strap is None else _taken(StrappingFigures, strap),
+        strapping=None if strap is None else _strapping(strap),
+    )
+
+
+def _strapping(found: "Strapping") -> StrappingFigures:
+    return StrappingFigures(
+        stones=found.stones, material=found.material, size_m=found.size, at_m=found.at
     )
 
 
 def balance_figures(balance: "Balance") -> BalanceFigures:
     """Take the figures of a vertical balance."""
-    return _taken(
-        BalanceFigures,
-        balance,
+    return BalanceFigures(
+        lift_kg=balance.lift,
+        density_kg_per_m3=balance.density,
+        least_sinker_kg=balance.least_sinker,
         sinker_kg=balance.asked_sinker,
         short_kg=_finite(balance.short),
+        hung_kg=balance.hung,
+        spare_kg=balance.spare,
         from_tub_test=balance.from_tub,
         heavy_enough=balance.enough,
     )
@@ -348,17 +387,25 @@ def balance_figures(balance: "Balance") -> BalanceFigures:
 
 def soaking_figures(soaking: "Soaking") -> SoakingFigures:
     """Take the figures of a log of weighings."""
-    return _taken(SoakingFigures, soaking, set_aside_days=tuple(soaking.aside))
+    return SoakingFigures(
+        neutral_kg=soaking.neutral,
+        saturated_kg=soaking.saturated,
+        latest_kg=soaking.latest,
+        days=soaking.days,
+        sinks=soaking.sinks,
+        set_aside_days=tuple(soaking.aside),
+    )
 
 
 def _sinker(sinker: Sinker, hold: "HoldResult") -> SinkerFigures:
     """Take the figures of one sinker, and where its tie is taken to be."""
     assumed = [place for one, place in hold.assumed if one == sinker]
-    return _taken(
-        SinkerFigures,
-        sinker,
+    return SinkerFigures(
+        mass_kg=sinker.mass,
         material=sinker.material.name,
+        how=sinker.how,
         stone=sinker.stone or None,
+        at_m=sinker.at,
         assumed_at_m=assumed[0] if assumed else None,
     )
 
@@ -374,12 +421,18 @@ def _border(border: BorderResult | None) -> BorderFigures | None:
     return BorderFigures(
         strip=border.strip,
         gaps=tuple(
-            _taken(
-                GapFigures,
-                gap,
+            GapFigures(
+                left=gap.left,
+                right=gap.right,
                 from_left_m=gap.at[0],
                 from_front_m=gap.at[1],
+                width_m=gap.width,
+                retained_m=gap.retained,
+                state=gap.state,
                 comes_through_m3=gap.volume,
+                reach_m=gap.reach,
+                cure=gap.cure,
+                fill_m3=gap.fill,
             )
             for gap in border.gaps
         ),
@@ -397,13 +450,16 @@ def _border(border: BorderResult | None) -> BorderFigures | None:
 
 
 def _standing(stone: "Standing") -> StandingFigures:
-    return _taken(
-        StandingFigures,
-        stone,
+    return StandingFigures(
+        name=stone.name,
         tip_deg=stone.tip_angle,
         top_push_dry_n=stone.push_dry,
         top_push_wet_n=stone.push_wet,
+        upright=stone.upright,
+        doubtful=stone.doubtful,
+        to_pane_m=stone.to_pane,
         lies_on=stone.on,
+        falls_at_m=stone.falls_at,
     )
 
 
@@ -488,16 +544,25 @@ def _bags(choice: BagChoice | None) -> tuple[BagFigures, ...]:
 
 
 def _spot(found: SpotDepth) -> SpotFigures:
-    return _taken(SpotFigures, found, name=found.spot.name, root_depth_m=found.spot.root_depth)
+    return SpotFigures(
+        name=found.spot.name,
+        height_m=found.height,
+        depth_m=found.depth,
+        root_depth_m=found.spot.root_depth,
+        lacking_m=found.lacking,
+    )
 
 
 def _water(plan: Plan) -> WaterFigures | None:
     parts, dosing = plan.parts, plan.dosing
     if parts is None or dosing is None:
         return None
-    return _taken(
-        WaterFigures,
-        parts,
+    return WaterFigures(
+        box_m3=parts.box,
+        stone_m3=parts.stone,
+        wood_m3=parts.wood,
+        grains_m3=parts.grains,
+        between_grains_m3=parts.between_grains,
         free_m3=parts.free_water,
         parts_over_box=parts.closure + 1,
         dosing_m3=dosing.dosing,
@@ -512,30 +577,21 @@ def _load(plan: Plan) -> LoadFigures | None:
     load = plan.load
     if load is None:
         return None
-    return _taken(
-        LoadFigures,
-        load,
+    return LoadFigures(
+        glass_kg=load.glass,
         full_without_glass_kg=load.full,
         full_kg=None if load.glass is None else load.full.plus(load.glass),
         drained_without_glass_kg=load.drained,
         stripped_without_glass_kg=load.stripped,
         cabinet_water_kg=load.cabinet,
+        footprint_m=load.footprint,
+        pressure_pa=load.pressure,
         heaviest=None if load.heaviest is None else HeaviestFigures(*load.heaviest),
     )
 
 
 def _drain_back(plan: Plan) -> DrainFigures | None:
     back = plan.drain_back
-    return None if back is None else _taken(DrainFigures, back)
-
-
-def _taken(figures: Callable[..., Taken], result: object, **others: Any) -> Taken:
-    """Fill figures from a result, `reach_m` from its `reach`; others are as they are given."""
-    own = {name: getattr(result, stem) for name, stem in _stems(figures) if name not in others}
-    return figures(**own, **others)
-
-
-@cache
-def _stems(figures: Any) -> list[tuple[str, str]]:
-    """List the names of some figures, each with its unit and without."""
-    return [(f.name, UNIT.sub("", f.name)) for f in fields(figures)]
+    if back is None:
+        return None
+    return DrainFigures(volume_m3=back.volume, spare_m3=back.spare, overflows=back.overflows)

@@ -7,7 +7,8 @@ from typing import Any
 from markupsafe import Markup
 
 from plumbstone.cli.sheet.sheet_figures import Figures, both
-from plumbstone.cli.wording.units import GALLON, Units, written
+from plumbstone.cli.wording.report import unlike_box
+from plumbstone.cli.wording.units import GALLON, Units
 from plumbstone.meshes.telling import percent
 from plumbstone.volumes.figures import LayerFigures, PieceFigures, Report
 from plumbstone.volumes.findings import Finding, Kind
@@ -273,10 +274,11 @@ def _fill_tasks(report: Report, q: Figures) -> Iterator[Task]:
 
 def _dose_tasks(report: Report, q: Figures) -> Iterator[Task]:
     assert report.water is not None
-    dose, box = report.water.dosing_m3.mid, report.water.box_m3
-    nothing_in = written(dose, "volume", Units.METRIC) == written(box, "volume", Units.METRIC)
-    words = Markup("Dose for {}." if nothing_in else "Dose for {}, not the {} of the empty box.")
-    if dose > box and not nothing_in:
+    water = report.water
+    words = Markup(
+        "Dose for {}, not the {} of the empty box." if unlike_box(water) else "Dose for {}."
+    )
+    if unlike_box(water) and water.dosing_m3.mid > water.box_m3:
         words = Markup("Dose for {}, sump and filter counted; the box alone holds {}.")
     litres = q("water.dosing_l.mid", "volume"), q("water.box_l", "volume")
     yield Task("dose", words.format(*litres))

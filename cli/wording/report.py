@@ -107,12 +107,21 @@ def money_words(cost: Range) -> str:
 
 def dosing_line(water: WaterFigures, units: Units) -> str:
     """Say how much water to dose for."""
-    box = written(water.box_m3, "volume", units)
+    told = volume_words(water.dosing_m3, units)
     if water.dosing_m3.mid > water.box_m3:
-        return f"Dose for {volume_words(water.dosing_m3, units)}, sump and filter counted."
-    told = written(water.dosing_m3.mid, "volume", units)
-    not_box = "" if told == box else f", not the {box} of the empty box"
-    return f"Dose for {volume_words(water.dosing_m3, units)}{not_box}."
+        return f"Dose for {told}, sump and filter counted."
+    box = written(water.box_m3, "volume", units)
+    return (
+        f"Dose for {told}, not the {box} of the empty box."
+        if unlike_box(water)
+        else f"Dose for {told}."
+    )
+
+
+def unlike_box(water: WaterFigures) -> bool:
+    """Tell whether it is dosed for another volume than that of the empty box, as one reads it."""
+    dose, box = (written(v, "volume", Units.METRIC) for v in (water.dosing_m3.mid, water.box_m3))
+    return dose != box
 
 
 def water_lines(report: Report, units: Units) -> Iterator[str]:

@@ -138,8 +138,9 @@ def _guarded(
         doubts = tuple(d for d in doubts if d.what != "side")
     if side is not None and all(d.what != "side" or d.above < side.above for d in doubts):
         doubts = (*(d for d in doubts if d.what != "side"), side)
-    coarse = () if is_limbed(body, volume) else (step_doubt(body, volume),)
-    if not coarse:
+    limbed = is_limbed(body, volume)
+    coarse = () if limbed else (step_doubt(body, volume),)
+    if limbed:
         made = scanned_as(body, volume)
         if body.fused:
             vertices = righted(body, vertices, faces, volume)
