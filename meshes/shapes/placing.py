@@ -1,6 +1,5 @@
 """Turning, tilting and setting pieces down in the tank."""
 
-import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -65,13 +64,15 @@ def resting_height(window: Window, surface: Floats) -> float:
 
 def shared_volume(a: Window, b: Window, cell_area: float) -> float:
     """Volume that two bodies both claim [m³], from their columns on one grid."""
-    _, *cuts = where_both(a, b)
-    pairs, total = itertools.product(*(zip(*cut, strict=True) for cut in cuts)), 0.0
-    for (low_a, high_a), (low_b, high_b) in pairs:
-        both = np.isfinite(low_a) & np.isfinite(low_b)
-        length = np.minimum(high_a[both], high_b[both]) - np.maximum(low_a[both], low_b[both])
-        total += float(np.clip(length, 0, None).sum()) * cell_area
-    return total
+    return float(shared_heights(a, b).sum()) * cell_area
+
+
+def shared_heights(a: Window, b: Window) -> Floats:
+    """Height that intervals of two bodies share in each cell of both [m], (i, j, rows, columns)."""
+    _, (low_a, top_a), (low_b, top_b) = where_both(a, b)
+    with np.errstate(invalid="ignore"):
+        shared = np.minimum(top_a[:, None], top_b) - np.maximum(low_a[:, None], low_b)
+    return np.fmax(shared, 0.0)
 
 
 def where_both(a: Window, b: Window) -> tuple[tuple[int, int], Ends, Ends]:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from plumbstone.meshes.measures.columns import Grid, Window
 from plumbstone.meshes.measures.nearest import nearest_on
 from plumbstone.meshes.piece import Floats, Indices
-from plumbstone.meshes.shapes.placing import where_both
+from plumbstone.meshes.shapes.placing import shared_heights, where_both
 from plumbstone.volumes.bodies.contacts import (
     Pulls,
     can_rest,
@@ -201,7 +201,7 @@ def lies_over(a: Form, b: Form, grid: Grid) -> bool:
     """Whether one piece may come to touch another beside it from above, or is drawn into it."""
     gaps = _coarse(a.window, b.window, grid)[1]
     near = bool((gaps < SINKS).any())
-    return near or bool((_shared(a.window, b.window) > THROUGH).any())
+    return near or bool((shared_heights(a.window, b.window) > THROUGH).any())
 
 
 def _settled(points: _Points, centre: Floats, held: Pulls) -> Resting:
@@ -310,18 +310,6 @@ def _coarse(a: Window, b: Window, grid: Grid) -> tuple[Floats, Floats]:
     return np.column_stack([grid.x[c + column], grid.y[r + row]]), gaps[found]
 
 
-def _shared(a: Window, b: Window) -> Floats:
-    """Height [m] that two pieces share in each cell of both."""
-    _, *both = where_both(a, b)
-    depth = np.zeros(both[0][0].shape[1:])
-    pairs = (zip(*one, strict=True) for one in both)
-    for (low_a, top_a), (low_b, top_b) in itertools.product(*pairs):
-        with np.errstate(invalid="ignore"):
-            shared = np.minimum(top_a, top_b) - np.maximum(low_a, low_b)
-        depth = np.fmax(depth, np.where(np.isfinite(shared), shared, 0.0))
-    return depth
-
-
 def shared_depth(a: Form, b: Form, grid: Grid) -> float:
     """How deep two pieces are drawn into each other [m] where they share more height than an edge.
 
@@ -330,7 +318,7 @@ def shared_depth(a: Form, b: Form, grid: Grid) -> float:
     """
     from scipy.ndimage import distance_transform_edt
 
-    shared = _shared(a.window, b.window)
+    shared = shared_heights(a.window, b.window).max(axis=(0, 1), initial=0.0)
     high = float(shared.max(initial=0.0))
     if high <= DRAWN_THROUGH:
         return 0.0
