@@ -24,8 +24,8 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 
 if TYPE_CHECKING:
+    from plumbstone.volumes.figures import SoakingFigures
     from plumbstone.volumes.holding.buoyancy import Balance
-    from plumbstone.volumes.holding.soaking import Soaking
     from plumbstone.volumes.holding.spread import Spread
     from plumbstone.volumes.scape.materials import Material
     from plumbstone.volumes.scape.scape import Scape
@@ -218,7 +218,7 @@ def _with_log(scape: "Scape", path: Path) -> "Scape":
     return replace(scape, groups=groups)
 
 
-def _soaking(path: Path, mass: float | None, balance: "Balance", water: float) -> "Soaking":
+def _soaking(path: Path, mass: float | None, balance: "Balance", water: float) -> "SoakingFigures":
     """Fit a log of weighings to wood without a scape."""
     from plumbstone.cli.soaking_log import read_log
     from plumbstone.volumes.holding.soaking import fit_weighings
@@ -271,15 +271,15 @@ def _quick(
 
 
 def _quick_document(
-    balance: "Balance", stone: str, soaking: "Soaking | None", found: "Spread | None"
+    balance: "Balance", stone: str, soaking: "SoakingFigures | None", found: "Spread | None"
 ) -> dict[str, Any]:
     """Give wood without a scape as JSON."""
     from plumbstone.cli.documents import document_of
-    from plumbstone.volumes.report import balance_figures, soaking_figures
+    from plumbstone.volumes.report import balance_figures
 
     document = {"name": "wood", "sinker_material": stone, **document_of(balance_figures(balance))}
     if soaking is not None:
-        document["soaking"] = document_of(soaking_figures(soaking))
+        document["soaking"] = document_of(soaking)
     if found is not None:
         document["spread"] = _spread_document(found)
     return document
@@ -312,7 +312,9 @@ def _spread_lines(name: str, found: "Spread", stone: str, units: Units) -> list[
     return lines
 
 
-def _print_balance(balance: "Balance", stone: str, soaking: "Soaking | None", units: Units) -> None:
+def _print_balance(
+    balance: "Balance", stone: str, soaking: "SoakingFigures | None", units: Units
+) -> None:
     """Print the action, then what it rests on."""
     from plumbstone.cli.wording.holding import hold_sentence, soaking_words
 

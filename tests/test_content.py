@@ -11,7 +11,7 @@ from plumbstone.volumes.density import GRAVITY, water_density
 from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.scape.scape import scape_from
-from plumbstone.volumes.water.dosing import DrainBack, SaltError, level_after_change, salt_for
+from plumbstone.volumes.water.dosing import SaltError, drain_back, level_after_change, salt_for
 from plumbstone.volumes.water.loads import glass_mass, lift_code, pressure_on
 
 GRID = 0.005  # [m]: edges of all boxes lie on it
@@ -41,40 +41,41 @@ def litres(value: float) -> float:
 def test_a_box_that_stands_out_of_the_water_displaces_what_is_wet() -> None:
     # 10 × 10 × 38 cm, wet up to 35 cm: 3.5 L of 63 L.
     plan = plan_of(piece=[block("Pillar", (10, 10, 38), 20)])
-    assert plan.parts.box == litres(63)
-    assert plan.parts.stone.mid == litres(3.5)
-    assert plan.parts.free_water.mid == litres(59.5)
-    assert plan.dosing.dosing.mid == litres(59.5)
+    assert plan.water.box_m3 == litres(63)
+    assert plan.water.stone_m3.mid == litres(3.5)
+    assert plan.water.free_m3.mid == litres(59.5)
+    assert plan.water.dosing_m3.mid == litres(59.5)
     # The uppermost centimetre is 18 dm² less the pillar's 1 dm².
-    assert plan.dosing.per_centimetre == litres(1.7)
-    full = plan.load.full.mid
+    assert plan.water.per_cm_m3 == litres(1.7)
+    full = plan.load.full_without_glass_kg.mid
     assert full == pytest.approx(59.5e-3 * WATER + 3.8e-3 * 2650, rel=1e-3)  # dry part and all
-    assert plan.load.drained.mid == pytest.approx(3.8e-3 * 2650, rel=1e-3)
-    assert plan.load.stripped.mid == pytest.approx(0)
+    assert plan.load.drained_without_glass_kg.mid == pytest.approx(3.8e-3 * 2650, rel=1e-3)
+    assert plan.load.stripped_without_glass_kg.mid == pytest.approx(0)
     assert plan.load.heaviest is not None
-    assert plan.load.heaviest[0] == "Pillar"
+    assert plan.load.heaviest.name == "Pillar"
 
 
 def test_changes_of_an_empty_tank_lower_the_line_alike() -> None:
     # A prism: a change of a quarter leaves three quarters of its height.
     plan = plan_of()
-    assert plan.dosing.marks
-    for share, level in plan.dosing.marks:
-        assert level == pytest.approx(0.35 * (1 - share), abs=1e-9)
+    assert plan.water.marks
+    for mark in plan.water.marks:
+        assert mark.level_m == pytest.approx(0.35 * (1 - mark.change_percent / 100), abs=1e-9)
 
 
 def test_the_tank_gives_what_sump_and_filter_keep() -> None:
     sump = {"water": "20 L", "area": "1200 cm^2", "drop": "3 cm", "spare": "4 L"}
     plan = plan_of({"sump": sump, "filter_water": "3 L"})
     whole = 63 + 23
-    assert plan.dosing.dosing.mid == litres(whole)
-    for share, level in plan.dosing.marks:
-        assert level == pytest.approx((63 - share * whole) * 1e-3 / AREA, abs=1e-9)
+    assert plan.water.dosing_m3.mid == litres(whole)
+    for mark in plan.water.marks:
+        left = 63 - mark.change_percent / 100 * whole
+        assert mark.level_m == pytest.approx(left * 1e-3 / AREA, abs=1e-9)
     # Below the tank it loads the floor, not the stand.
-    assert plan.load.cabinet == pytest.approx(23e-3 * WATER)
-    assert plan.load.full.mid == pytest.approx(63e-3 * WATER)
-    pressing = plan.load.full.mid + plan.load.cabinet
-    assert plan.load.pressure.mid == pytest.approx(pressing * GRAVITY / AREA)
+    assert plan.load.cabinet_water_kg == pytest.approx(23e-3 * WATER)
+    assert plan.load.full_without_glass_kg.mid == pytest.approx(63e-3 * WATER)
+    pressing = plan.load.full_without_glass_kg.mid + plan.load.cabinet_water_kg
+    assert plan.load.pressure_pa.mid == pytest.approx(pressing * GRAVITY / AREA)
 
 
 def test_glass_is_the_outer_box_less_the_inner_one() -> None:
@@ -85,10 +86,10 @@ def test_glass_is_the_outer_box_less_the_inner_one() -> None:
         found = glass_mass(length, depth, height, thick)
         assert found == pytest.approx((outer.volume - inner.volume) * 2500)
     plan = plan_of({"glass": "8 mm"})
-    assert plan.load.glass == pytest.approx(glass_mass(0.6, 0.3, 0.4, 0.008))
-    assert plan.load.footprint == pytest.approx((0.616, 0.316))
-    pressing = plan.load.full.mid + glass_mass(0.6, 0.3, 0.4, 0.008)
-    assert plan.load.pressure.mid == pytest.approx(pressing * GRAVITY / (0.616 * 0.316))
+    assert plan.load.glass_kg == pytest.approx(glass_mass(0.6, 0.3, 0.4, 0.008))
+    assert plan.load.footprint_m == pytest.approx((0.616, 0.316))
+    pressing = plan.load.full_without_glass_kg.mid + glass_mass(0.6, 0.3, 0.4, 0.008)
+    assert plan.load.pressure_pa.mid == pytest.approx(pressing * GRAVITY / (0.616 * 0.316))
 
 
 def test_pressure_is_weight_over_area() -> None:
@@ -108,21 +109,20 @@ BED = {
 def test_water_between_the_grains_is_the_voids() -> None:
     # 1560 kg/m³ of grains of 2600: 60 % solid. 5 cm over 18 dm² are 9 L: 5.4 L of grains.
     plan = plan_of(material=[BED], layer=[{"material": "Own", "depth": "5 cm", "settling": 0}])
-    assert plan.parts.grains.mid == litres(5.4)
-    assert plan.parts.between_grains.mid == litres(3.6)
-    assert plan.parts.free_water.mid == litres(54)
-    assert plan.dosing.dosing.mid == litres(57.6)
-    assert plan.dosing.fill.mid == litres(57.6)  # no pores in the grains
+    assert plan.water.grains_m3.mid == litres(5.4)
+    assert plan.water.between_grains_m3.mid == litres(3.6)
+    assert plan.water.free_m3.mid == litres(54)
+    assert plan.water.dosing_m3.mid == litres(57.6)
+    assert plan.water.fill_m3.mid == litres(57.6)  # no pores in the grains
     # Drained to the bed's surface, its voids stay full.
     wet = 9e-3 * 1560 + 3.6e-3 * WATER
-    assert plan.load.drained.mid == pytest.approx(wet, rel=1e-4)
-    assert plan.load.stripped.mid == pytest.approx(wet, rel=1e-4)
+    assert plan.load.drained_without_glass_kg.mid == pytest.approx(wet, rel=1e-4)
+    assert plan.load.stripped_without_glass_kg.mid == pytest.approx(wet, rel=1e-4)
     # A change that begins above the bed and ends in it: 54 L above, then 40 % of 18 dm² a metre.
-    half = dict(plan.dosing.marks)
-    for share, level in half.items():
-        left = 57.6e-3 * (1 - share)
+    for mark in plan.water.marks:
+        left = 57.6e-3 * (1 - mark.change_percent / 100)
         high = left / (0.4 * AREA) if left < 3.6e-3 else 0.05 + (left - 3.6e-3) / AREA
-        assert level == pytest.approx(high, abs=0.35 / 100)
+        assert mark.level_m == pytest.approx(high, abs=0.35 / 100)
 
 
 def test_dry_pores_of_grains_take_water_that_does_not_mix() -> None:
@@ -130,10 +130,12 @@ def test_dry_pores_of_grains_take_water_that_does_not_mix() -> None:
     # solid, 5.4 L of 9 L; 2.7 L of water soak into them, but mix with none.
     own = BED | {"grain_density": "2000 kg/m^3", "grain_pores": 0.5, "bulk_density": "600 kg/m^3"}
     plan = plan_of(material=[own], layer=[{"material": "Own", "depth": "5 cm", "settling": 0}])
-    assert plan.parts.grains.mid == litres(5.4)
-    assert plan.dosing.dosing.mid == litres(57.6)
-    assert plan.dosing.fill.mid == litres(57.6 + 2.7)
-    assert plan.load.stripped.mid == pytest.approx(5.4 + (3.6e-3 + 2.7e-3) * WATER, rel=1e-4)
+    assert plan.water.grains_m3.mid == litres(5.4)
+    assert plan.water.dosing_m3.mid == litres(57.6)
+    assert plan.water.fill_m3.mid == litres(57.6 + 2.7)
+    assert plan.load.stripped_without_glass_kg.mid == pytest.approx(
+        5.4 + (3.6e-3 + 2.7e-3) * WATER, rel=1e-4
+    )
 
 
 def test_lumps_in_the_soil_leave_the_water_above_alone() -> None:
@@ -142,11 +144,11 @@ def test_lumps_in_the_soil_leave_the_water_above_alone() -> None:
     layer = [{"material": "Own", "depth": "5 cm", "settling": 0}]
     bare = plan_of(material=[BED], layer=layer)
     with_lumps = plan_of(material=[BED], layer=layer, lump=[lump | {"below_soil": 0.25}])
-    displaced = with_lumps.parts.stone.mid
+    displaced = with_lumps.water.stone_m3.mid
     assert displaced == pytest.approx(2e-3, rel=0.01)
-    lost = bare.parts.free_water.mid - with_lumps.parts.free_water.mid
+    lost = bare.water.free_m3.mid - with_lumps.water.free_m3.mid
     assert lost == pytest.approx(0.75 * displaced, rel=1e-6)
-    heavier = with_lumps.load.drained.mid - bare.load.drained.mid
+    heavier = with_lumps.load.drained_without_glass_kg.mid - bare.load.drained_without_glass_kg.mid
     assert heavier > 5.3 * 0.9 - 0.25 * displaced * 2600  # soil that lies where they do not
 
 
@@ -169,9 +171,9 @@ def test_salt_and_sump_by_multiplication() -> None:
     for wrong in (-1.0, 61.0):
         with pytest.raises(SaltError, match="outside"):
             salt_for(Range.exact(0.2), wrong)
-    assert DrainBack(0.004, 0.003).overflows
-    assert not DrainBack(0.004, 0.004).overflows
-    assert not DrainBack(0.004, None).overflows
+    assert drain_back(0.04, 0.1, 0.003).overflows
+    assert not drain_back(0.04, 0.1, 0.004).overflows
+    assert not drain_back(0.04, 0.1, None).overflows
 
 
 def test_who_lifts_is_told_by_the_heavy_end() -> None:

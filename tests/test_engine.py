@@ -108,7 +108,7 @@ def test_the_water_line_moves_nothing_else(scape: Scape) -> None:
     after = layout.with_water_line(0.25).plan(GRID)
     assert after.bed is before.bed
     assert after.bodies == before.bodies
-    assert after.dosing != before.dosing
+    assert after.water != before.water
 
 
 def test_nothing_is_computed_twice(scape: Scape) -> None:

@@ -365,7 +365,7 @@ def test_a_log_with_dates_and_both_ways_of_weighing(tmp_path: Path) -> None:
     )
     soaking = hold_of(tmp_path, LOG, tied(more=f"log = [{entries}]")).soaking
     assert soaking is not None
-    assert soaking.neutral == pytest.approx(1.25, abs=1e-4)
+    assert soaking.neutral_kg == pytest.approx(1.25, abs=1e-4)
     assert soaking.sinks
 
 

@@ -228,15 +228,16 @@ def test_marks_without_a_bed_follow_the_stones(tmp_path: Path) -> None:
     Above the block one centimetre is 1.8 L; half of 54 L - 8 L is drained from 30 cm at
     30 - 10 = 20 cm after 18 L, then 5 L at 1.4 L per cm: 20 - 3.57 = 16.43 cm.
     """
-    dosing = planned(
+    water = planned(
         tmp_path,
         '[tank]\ninside = ["60 cm", "30 cm", "36 cm"]\nwater_line = "30 cm"\n[[piece]]\n'
         'name = "Block"\nmaterial = "granite"\nsolid = "box"\nsize = ["20 cm", "20 cm", "20 cm"]\n'
         'at = ["30 cm", "15 cm"]\n',
-    ).dosing
-    assert dosing is not None
-    assert dosing.per_centimetre * 1e3 == pytest.approx(1.8, rel=1e-3)
-    assert dict(dosing.marks)[0.5] == pytest.approx(0.1643, abs=5e-4)
+    ).water
+    assert water is not None
+    assert water.per_cm_m3 * 1e3 == pytest.approx(1.8, rel=1e-3)
+    levels = {mark.change_percent: mark.level_m for mark in water.marks}
+    assert levels[50] == pytest.approx(0.1643, abs=5e-4)
 
 
 def test_sand_above_the_water_line_holds_none_of_its_water(tmp_path: Path) -> None:
@@ -249,11 +250,10 @@ def test_sand_above_the_water_line_holds_none_of_its_water(tmp_path: Path) -> No
         '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]\nwater_line = "10 cm"\n[[layer]]\n'
         'material = "sand"\nsettling = 0\ndepth = { front = "3 cm", back = "17 cm" }\n',
     )
-    assert plan.dosing is not None
-    assert plan.parts is not None
-    assert plan.parts.closure == pytest.approx(0, abs=2e-3)
+    assert plan.water is not None
+    assert plan.water.parts_over_box == pytest.approx(1, abs=2e-3)
     water = 4.2 + (24 - 4.2) * (1 - 1.55 / 2.65)
-    assert plan.dosing.dosing.mid * 1e3 == pytest.approx(water, rel=3e-3)
+    assert plan.water.dosing_m3.mid * 1e3 == pytest.approx(water, rel=3e-3)
 
 
 def test_space_that_no_grains_reach_holds_water(tmp_path: Path) -> None:
@@ -268,10 +268,10 @@ def test_space_that_no_grains_reach_holds_water(tmp_path: Path) -> None:
         + 'at = ["30 cm", "20 cm"]\nrests = "Post"\n'
         + '[[layer]]\nmaterial = "gravel"\ndepth = "5 cm"\n',
     )
-    assert plan.parts is not None
+    assert plan.water is not None
     assert plan.bed is not None
     assert max(layer.void for layer in plan.bed.layers) > 1e-4
-    assert plan.parts.closure == pytest.approx(0, abs=5e-4)
+    assert plan.water.parts_over_box == pytest.approx(1, abs=5e-4)
 
 
 @pytest.mark.parametrize("chips", [False, True])
@@ -294,5 +294,5 @@ def test_gravel_in_a_gap_takes_its_room(tmp_path: Path, chips: bool) -> None:
         + layer.format("Wedge", "wedge gravel", "border gaps", 7)
         + layer.format("Soil", "baked-clay soil", "behind border", 8),
     )
-    assert plan.parts is not None
-    assert plan.parts.closure == pytest.approx(0, abs=5e-4)
+    assert plan.water is not None
+    assert plan.water.parts_over_box == pytest.approx(1, abs=5e-4)

@@ -284,7 +284,7 @@ def test_a_strip_chips_or_a_filler_close_a_gap() -> None:
     )  # three cells wide
     border = judge_borders([], bare, 1000.0)  # the space is told that it would take, to 6 cm
     assert border is not None
-    (fill,) = (gap.fill for gap in border.gaps if (gap.left, gap.right) == ("A", "B"))
+    (fill,) = (gap.fill_m3 for gap in border.gaps if (gap.left, gap.right) == ("A", "B"))
     assert fill == pytest.approx(0.006 * 0.05 * 0.06, rel=0.08)
     low = replace(wedge, profile=Profile(True, (0.02,) * 4))
     half = solve_bed(FLOOR, [soil(0.06), sand(0.01), low], [line(0.2, "A", "B")], stones)

@@ -113,8 +113,8 @@ def test_pressed_into_the_bed(tmp_path: Path) -> None:
 
 def test_every_weighed_volume_is_scaled_into_the_parts(tmp_path: Path) -> None:
     plan = plan_of(tmp_path, block("A", 6, 20), block("B", 9, 40))
-    assert plan.parts.stone.mid == pytest.approx(0.1 * 0.1 * 0.15, rel=1e-9)
-    assert plan.parts.closure == pytest.approx(0, abs=2e-3)
+    assert plan.water.stone_m3.mid == pytest.approx(0.1 * 0.1 * 0.15, rel=1e-9)
+    assert plan.water.parts_over_box == pytest.approx(1, abs=2e-3)
 
 
 def test_turns_match_a_general_library() -> None:

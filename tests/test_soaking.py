@@ -81,7 +81,7 @@ def test_one_odd_weighing_is_set_aside_and_said() -> None:
     plain = fit_log(list(days), list(masses), 1.25e-3, 1.0, 998.0)
     masses[3] = 0.9  # typed or weighed wrong
     found = fit_log(list(days), list(masses), 1.25e-3, 1.0, 998.0)
-    assert found.aside == (7.0,)
+    assert found.set_aside_days == (7.0,)
     assert found.days is not None
     assert plain.days is not None
     assert found.days.mid == pytest.approx(plain.days.mid, rel=0.3)

@@ -68,11 +68,13 @@ def test_scaling_turning_and_closure(
     folder = tmp_path_factory.mktemp("p")
     one, large = plan_of(folder, 1.0, 0, seed), plan_of(folder, k, 0, seed)
     assert large.bed.settled == pytest.approx(k**3 * one.bed.settled, rel=2e-3)
-    assert large.load.full.mid == pytest.approx(k**3 * one.load.full.mid, rel=2e-3)
+    assert large.load.full_without_glass_kg.mid == pytest.approx(
+        k**3 * one.load.full_without_glass_kg.mid, rel=2e-3
+    )
     turned = plan_of(folder, 1.0, turn, seed)
     assert turned.bodies[0].mesh_volume == pytest.approx(one.bodies[0].mesh_volume, rel=1e-9)
     for plan in (one, large, turned):
-        assert abs(plan.parts.closure) <= 2e-3
+        assert abs(plan.water.parts_over_box - 1) <= 2e-3
 
 
 def test_same_input_same_bytes(tmp_path: Path) -> None:

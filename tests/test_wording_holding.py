@@ -18,6 +18,7 @@ from plumbstone.cli.wording.holding import (
 from plumbstone.cli.wording.page import lines
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.figures import SoakingFigures
 from plumbstone.volumes.findings import Kind
 from plumbstone.volumes.holding.buoyancy import balance_from_density, hung_stone
 from plumbstone.volumes.holding.findings import hold_findings, standing_findings
@@ -25,7 +26,6 @@ from plumbstone.volumes.holding.hold_down import HoldResult, Verdict
 from plumbstone.volumes.holding.moves import Move
 from plumbstone.volumes.holding.offers import Offer, Offers
 from plumbstone.volumes.holding.proof import Doubt
-from plumbstone.volumes.holding.soaking import Soaking
 from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.materials import find_material
@@ -175,7 +175,7 @@ def test_words_for_stones(stone: Standing, words: str) -> None:
 
 
 def test_words_for_logs_of_weighings() -> None:
-    open_end = Soaking(1.5, 1.2, None, 1.1, sinks=False, aside=(7.0,))
+    open_end = SoakingFigures(1.2, 1.5, 1.1, None, sinks=False, set_aside_days=(7.0,))
     assert "no date" in soaking_words(open_end)
     assert "day 7 does not fit" in soaking_words(open_end)
     assert "then untie" in soaking_words(replace(open_end, sinks=True))

@@ -122,10 +122,10 @@ class SpotFigures:
     """The bed at one named place."""
 
     name: str
-    height_m: float
-    depth_m: float
+    height_m: float  # of its surface above the glass
+    depth_m: float  # of substrate below that, down to glass or stone
     root_depth_m: float | None
-    lacking_m: float
+    lacking_m: float  # how much deeper a plant there would need it
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,18 +138,18 @@ class MarkFigures:
 
 @dataclass(frozen=True, slots=True)
 class WaterFigures:
-    """Water and what fills the box beside it."""
+    """What fills the box below the water line, and water by its uses."""
 
     box_m3: float
-    stone_m3: Range
+    stone_m3: Range  # envelopes, without pores that water has filled
     wood_m3: Range
-    grains_m3: Range
+    grains_m3: Range  # their envelopes
     between_grains_m3: Range
     free_m3: Range
-    parts_over_box: float
-    dosing_m3: Range
-    fill_m3: Range
-    per_cm_m3: float
+    parts_over_box: float  # their sum, each part computed on its own way
+    dosing_m3: Range  # all water that mixes
+    fill_m3: Range  # what it takes to fill the finished tank
+    per_cm_m3: float  # just below the line
     marks: tuple[MarkFigures, ...]
     salt_mix_kg: Range | None
 
@@ -166,23 +166,23 @@ class HeaviestFigures:
 class LoadFigures:
     """Masses on the stand."""
 
-    glass_kg: float | None
+    glass_kg: float | None  # None where the panes' thickness is not known
     full_without_glass_kg: Range
     full_kg: Range | None
-    drained_without_glass_kg: Range
-    stripped_without_glass_kg: Range
-    cabinet_water_kg: float  # of sump and filter below, on the same floor
+    drained_without_glass_kg: Range  # water down to the bed's surface
+    stripped_without_glass_kg: Range  # nothing but the glass and the bed, wet
+    cabinet_water_kg: float  # of sump and filter below, on the same floor; in none of the above
     footprint_m: tuple[float, float]
-    pressure_pa: Range
+    pressure_pa: Range  # on the floor: full, the glass where it is known, and the cabinet
     heaviest: HeaviestFigures | None
 
 
 @dataclass(frozen=True, slots=True)
 class DrainFigures:
-    """What runs back into the sump when the pump stops."""
+    """What runs from the tank into the sump when the pump stops."""
 
     volume_m3: float
-    spare_m3: float | None
+    spare_m3: float | None  # room in the sump
     overflows: bool
 
 
@@ -192,15 +192,15 @@ class GapFigures:
 
     left: str
     right: str
-    from_left_m: float
+    from_left_m: float  # of its middle on the border line
     from_front_m: float
-    width_m: float = field(metadata=MILLIMETRES)
-    retained_m: float
-    state: str
-    comes_through_m3: float
-    reach_m: float
+    width_m: float = field(metadata=MILLIMETRES)  # widest opening below the soil line
+    retained_m: float  # soil minus front sand
+    state: str  # "holds", "may arch" or "runs"
+    comes_through_m3: float  # until it rests
+    reach_m: float  # of the fan on the sand
     cure: str
-    fill_m3: float
+    fill_m3: float  # its space up to the soil line, from the glass or what closes it below
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,47 +209,50 @@ class FootingFigures:
 
     name: str
     thrust_n: float
-    sliding_factor: float | None
-    tipping_factor: float | None
+    sliding_factor: float | None  # resistance over thrust; None where nothing leans on it
+    tipping_factor: float | None  # righting over tipping moment
 
 
 @dataclass(frozen=True, slots=True)
 class BorderFigures:
-    """The row of border stones."""
+    """The rows of border stones."""
 
     strip: bool
     gaps: tuple[GapFigures, ...]
     stones: tuple[FootingFigures, ...]
-    weakest: str | None
+    weakest: str | None  # the stone with the least reserve
 
 
 @dataclass(frozen=True, slots=True)
 class RestFigures:
-    """What of a layer comes to rest beyond its zone."""
+    """What of a layer comes to rest beyond its border."""
 
     layer: str
     outside_m3: float
-    reach_m: float
-    divider_pulled: bool
+    reach_m: float  # beyond the faces of the stones
+    divider_pulled: bool  # a divider held it until it was pulled
 
 
 @dataclass(frozen=True, slots=True)
 class RunFigures:
-    """Fine grains on coarse ones."""
+    """A fine layer that lies on a coarse one and runs into its voids."""
 
     fine: str
     coarse: str
-    filter_ratio: float
-    most_m3: float
+    filter_ratio: float  # D15 of the coarse one over D85 of the fine one
+    most_m3: float  # that the voids could take
 
 
 @dataclass(frozen=True, slots=True)
 class HeaveFigures:
-    """A filler that floats under its cover."""
+    """A light filler under a cover that is too thin to hold it down while it is dry."""
 
     filler: str
-    cover: str
-    lacking_m: float
+    cover: str  # empty where nothing lies on it
+    lacking_m: float  # further cover that would hold it
+    cover_needed_m: float = field(metadata=UNSAID)  # in all
+    lift_kg: float = field(metadata=UNSAID)  # of the filler, at the bad end of its range
+    press_kg: float = field(metadata=UNSAID)  # of the cover under water
 
 
 @dataclass(frozen=True, slots=True)
@@ -294,22 +297,22 @@ class OfferFigures:
 class StrappingFigures:
     """Stones that hold a group once it is strapped to them."""
 
-    stones: tuple[str, ...]
-    material: str  # of a flat stone that is not in the tank yet
-    size_m: tuple[float, ...]
-    at_m: tuple[float, ...]
+    stones: tuple[str, ...]  # of the tank, or the name of the flat one
+    material: str = ""  # of a flat stone that is not in the tank yet
+    size_m: tuple[float, ...] = ()
+    at_m: tuple[float, ...] = ()  # its middle
 
 
 @dataclass(frozen=True, slots=True)
 class SoakingFigures:
-    """What a log of weighings tells."""
+    """How wood takes up water, by a log of weighings."""
 
-    neutral_kg: float
-    saturated_kg: float
+    neutral_kg: float  # mass at which it hangs in the water
+    saturated_kg: float  # mass that it cannot exceed
     latest_kg: float
-    days: Range | None
-    sinks: bool
-    set_aside_days: tuple[float, ...]  # of weighings that fit no curve
+    days: Range | None  # after the first weighing until it is neutral; None: no date
+    sinks: bool  # whether it was neutral at the last weighing, whatever its volume may be
+    set_aside_days: tuple[float, ...] = ()  # of weighings that do not fit the others
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,7 +56,7 @@ from plumbstone.volumes.report import bed_figures, report_of
 from plumbstone.volumes.scape.materials import find_material
 from plumbstone.volumes.scape.quantities import numbers_of
 from plumbstone.volumes.scape.scape import PieceEntry, Scape
-from plumbstone.volumes.water.content import OpenSpace, dosing_of, load_of, open_space, tank_parts
+from plumbstone.volumes.water.content import OpenSpace, load_of, open_space, water_of
 from plumbstone.volumes.water.dosing import drain_back
 
 if TYPE_CHECKING:
@@ -260,14 +260,13 @@ class Layout:
         """Add water, load and, where asked for, what holds and what stands."""
         scape, tank, bed = self.scape, self.scape.tank, ground.bed
         water = water_density(tank.celsius, tank.salinity)
-        parts = dosing = load = border = None
+        held = load = border = None
         if tank.water_line is not None:
             shape = ground.grid.ny, ground.grid.nx
             surface = self.memo(_as_poured, bed) if bed else self.memo(np.zeros, shape)
             space: OpenSpace = self.memo(open_space, ground.columns, surface, ground.grid)
-            parts = tank_parts(tank, ground.bodies, scape.lumps, bed, space)
-            dosing = dosing_of(tank, bed, parts, space, salt)
-            load = load_of(tank, ground.bodies, scape.lumps, bed, parts, water)
+            held = water_of(tank, ground.bodies, scape.lumps, bed, space, salt)
+            load = load_of(tank, ground.bodies, scape.lumps, bed, held, water)
         if judged and scape.borders and bed is not None:
             border = self.memo(judge_borders, ground.bodies, bed, water)
         spots = depths_at(scape.spots, bed) if bed else ()
@@ -280,8 +279,7 @@ class Layout:
             bodies=in_order_of_work(ground.bodies, bed),
             bed=bed,
             purchases=ground.purchases,
-            parts=parts,
-            dosing=dosing,
+            water=held,
             load=load,
             drain_back=back,
             border=border,

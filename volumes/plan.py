@@ -7,14 +7,19 @@ from typing import TYPE_CHECKING
 
 from plumbstone.meshes.measures.columns import Columns, Grid
 from plumbstone.volumes.bed.bags import BagChoice, BagsIfWorse
-from plumbstone.volumes.bed.border import BorderResult
-from plumbstone.volumes.bed.interfaces import Heave, Swallowed
-from plumbstone.volumes.bed.passing import Rest
-from plumbstone.volumes.bed.results import BedResult, LayerResult, SpotDepth
+from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.figures import (
+    BorderFigures,
+    DrainFigures,
+    HeaveFigures,
+    LoadFigures,
+    RestFigures,
+    RunFigures,
+    SpotFigures,
+    WaterFigures,
+)
 from plumbstone.volumes.scape.scape import Scape
-from plumbstone.volumes.water.dosing import Dosing, DrainBack, TankParts
-from plumbstone.volumes.water.loads import Load
 
 if TYPE_CHECKING:
     from plumbstone.volumes.holding.hold_down import HoldResult
@@ -50,17 +55,16 @@ class Plan:
     bodies: tuple[Body, ...]  # in the order of work: a piece's number is its place, from one
     bed: BedResult | None
     purchases: tuple[Purchase, ...]
-    parts: TankParts | None
-    dosing: Dosing | None
-    load: Load | None
-    drain_back: DrainBack | None
-    border: BorderResult | None
+    water: WaterFigures | None
+    load: LoadFigures | None
+    drain_back: DrainFigures | None
+    border: BorderFigures | None
     holds: "tuple[HoldResult, ...]"
     standing: "tuple[Standing, ...]"
-    rests: tuple[Rest, ...]
-    swallowed: tuple[Swallowed, ...]
-    heaves: tuple[Heave, ...]
-    spots: tuple[SpotDepth, ...]
+    rests: tuple[RestFigures, ...]
+    swallowed: tuple[RunFigures, ...]
+    heaves: tuple[HeaveFigures, ...]
+    spots: tuple[SpotFigures, ...]
     guesses: tuple[str, ...]
     covered: Mapping[str, float]  # by name of piece: share of it below the bed beside it
     air: Mapping[str, float]  # below the middles of stones that are set on the bed [m]

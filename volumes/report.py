@@ -8,10 +8,10 @@ import numpy as np
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.bags import BagChoice
-from plumbstone.volumes.bed.border import BorderResult, judge_borders
+from plumbstone.volumes.bed.border import judge_borders
 from plumbstone.volumes.bed.findings import bed_findings
 from plumbstone.volumes.bed.interfaces import heaving_layers, lasting_slope, swallowed_layers
-from plumbstone.volumes.bed.results import PANES, BedResult, LayerResult, SpotDepth, depths_at
+from plumbstone.volumes.bed.results import PANES, BedResult, LayerResult, depths_at
 from plumbstone.volumes.bodies.findings import body_findings
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import water_density
@@ -19,29 +19,18 @@ from plumbstone.volumes.figures import (
     BagFigures,
     BalanceFigures,
     BedFigures,
-    BorderFigures,
     DrainFigures,
-    FootingFigures,
-    GapFigures,
-    HeaveFigures,
-    HeaviestFigures,
     HoldFigures,
     LayerFigures,
     LoadFigures,
     LumpFigures,
-    MarkFigures,
     OfferFigures,
     PieceFigures,
     Report,
-    RestFigures,
-    RunFigures,
     SinkerFigures,
-    SoakingFigures,
     SpotFigures,
     StandingFigures,
-    StrappingFigures,
     TankFigures,
-    WaterFigures,
 )
 from plumbstone.volumes.findings import NO_LINE, Finding, Kind, Severity, worst_first
 from plumbstone.volumes.plan import Ground, Plan, Purchase, on_wood, set_after
@@ -50,14 +39,11 @@ from plumbstone.volumes.scape.layers import Border
 from plumbstone.volumes.scape.scape import Lump, Scape
 from plumbstone.volumes.scape.tank import Tank
 from plumbstone.volumes.shopping import costs_of, shopping_of
-from plumbstone.volumes.water.dosing import DrainBack
-from plumbstone.volumes.water.loads import ONE_PERSON, Load, lift_code
+from plumbstone.volumes.water.loads import ONE_PERSON, lift_code
 
 if TYPE_CHECKING:
     from plumbstone.volumes.holding.buoyancy import Balance
     from plumbstone.volumes.holding.hold_down import HoldResult
-    from plumbstone.volumes.holding.offers import Strapping
-    from plumbstone.volumes.holding.soaking import Soaking
     from plumbstone.volumes.holding.stability import Standing
 
 ROOT_TOLERANCE = 1e-3  # [m]
@@ -99,26 +85,16 @@ def report_of(plan: Plan) -> Report:
         ),
         layers=layers,
         depths_m=dict(plan.bed.depths) if plan.bed else {},
-        spots=tuple(_spot(spot) for spot in plan.spots),
-        water=_water(plan),
-        load=_load(plan),
-        border=_border(plan.border),
-        rests=tuple(
-            RestFigures(
-                layer=r.layer, outside_m3=r.outside, reach_m=r.reach, divider_pulled=r.pulled
-            )
-            for r in plan.rests
-        ),
-        runs_into=tuple(
-            RunFigures(fine=r.fine, coarse=r.coarse, filter_ratio=r.ratio, most_m3=r.most)
-            for r in plan.swallowed
-        ),
-        heaves=tuple(
-            HeaveFigures(filler=h.filler, cover=h.cover, lacking_m=h.lacking) for h in plan.heaves
-        ),
+        spots=plan.spots,
+        water=plan.water,
+        load=plan.load,
+        border=plan.border,
+        rests=plan.rests,
+        runs_into=plan.swallowed,
+        heaves=plan.heaves,
         holds=tuple(hold_figures(hold) for hold in plan.holds),
         standing=tuple(_standing(stone) for stone in plan.standing),
-        drain_back=_drain_back(plan),
+        drain_back=plan.drain_back,
         shopping=shopping,
         costs=costs_of(shopping),
         findings=findings_of(plan, pieces),
@@ -129,13 +105,12 @@ def report_of(plan: Plan) -> Report:
 def bed_figures(scape: Scape, ground: Ground) -> BedFigures:
     """Take the figures of the bed alone."""
     layers = tuple(layer_figures(p, ground.bed, scape.borders) for p in ground.purchases)
-    spots = depths_at(scape.spots, ground.bed) if ground.bed else ()
     return BedFigures(
         name=scape.name,
         file=str(scape.path),
         layers=layers,
         depths_m=dict(ground.bed.depths) if ground.bed else {},
-        spots=tuple(_spot(spot) for spot in spots),
+        spots=depths_at(scape.spots, ground.bed) if ground.bed else (),
         cost=costs_of(shopping_of(scape, layers, ())).bags,
         findings=findings_on(scape, ground),
     )
@@ -221,30 +196,26 @@ def stand_findings(tank: Tank) -> Iterator[Finding]:
         yield Finding(Kind.MISFIT, Severity.CARE, (), {"short_m": short}, how="stand")
 
 
-def spot_findings(spots: Iterable[SpotDepth]) -> Iterator[Finding]:
+def spot_findings(spots: Iterable[SpotFigures]) -> Iterator[Finding]:
     """Find places that are not deep enough for the roots of their plant."""
     for found in spots:
-        if found.lacking > ROOT_TOLERANCE:
-            numbers = {"depth_m": found.depth, "lacking_m": found.lacking}
-            over = found.depth < found.height - ROOT_TOLERANCE
+        if found.lacking_m > ROOT_TOLERANCE:
+            numbers = {"depth_m": found.depth_m, "lacking_m": found.lacking_m}
+            over = found.depth_m < found.height_m - ROOT_TOLERANCE
             how, cure = ("over a piece", "plant beside") if over else ("roots", "raise bed")
-            about = (found.spot.name,)
+            about = (found.name,)
             yield Finding(Kind.SHORT, Severity.CARE, about, numbers, how=how, cure=cure)
 
 
-def load_findings(load: Load | None) -> Iterator[Finding]:
+def load_findings(load: LoadFigures | None) -> Iterator[Finding]:
     """Find a piece that is heavy to lift, at the high end of its range."""
     if load is None or load.heaviest is None:
         return
-    name, mass = load.heaviest
+    mass = load.heaviest.mass_kg
     if how := lift_code(mass):
-        yield Finding(
-            Kind.OVER_LIMIT,
-            Severity.CARE,
-            (name,),
-            {"mass_kg": mass, "limit_kg": ONE_PERSON},
-            how=how,
-        )
+        numbers: dict[str, float | Range] = {"mass_kg": mass, "limit_kg": ONE_PERSON}
+        about = (load.heaviest.name,)
+        yield Finding(Kind.OVER_LIMIT, Severity.CARE, about, numbers, how=how)
 
 
 def dry_findings(scape: Scape) -> Iterator[Finding]:
@@ -273,11 +244,11 @@ def lump_findings(lumps: Iterable[Lump], water: float) -> Iterator[Finding]:
         )
 
 
-def drain_findings(back: DrainBack | None) -> Iterator[Finding]:
+def drain_findings(back: DrainFigures | None) -> Iterator[Finding]:
     """Find a sump that runs over when the pump stops."""
     if back is not None and back.overflows:
-        assert back.spare is not None
-        numbers = {"volume_m3": back.volume, "spare_m3": back.spare}
+        assert back.spare_m3 is not None
+        numbers = {"volume_m3": back.volume_m3, "spare_m3": back.spare_m3}
         yield Finding(Kind.OVER_LIMIT, Severity.STOP, (), numbers, how="sump")
 
 
@@ -321,7 +292,7 @@ def layer_figures(
 
 def hold_figures(hold: "HoldResult") -> HoldFigures:
     """Take the figures of what holds one group."""
-    first, drained, strap = hold.first_move, hold.drained_move, hold.offers.strapping
+    first, drained = hold.first_move, hold.drained_move
     return HoldFigures(
         name=hold.group.name,
         wood=hold.group.wood,
@@ -352,7 +323,7 @@ def hold_figures(hold: "HoldResult") -> HoldFigures:
         afloat_turn=None
         if hold.afloat is None
         else tuple(tuple(map(float, row)) for row in hold.afloat.turn),
-        soaking=None if hold.soaking is None else soaking_figures(hold.soaking),
+        soaking=hold.soaking,
         sinkers=tuple(_sinker(sinker, hold) for sinker in hold.group.sinkers),
         tie_points=hold.offers.why,
         offers=tuple(
@@ -360,13 +331,7 @@ def hold_figures(hold: "HoldResult") -> HoldFigures:
             for o in hold.offers.best
             if o.points
         ),
-        strapping=None if strap is None else _strapping(strap),
-    )
-
-
-def _strapping(found: "Strapping") -> StrappingFigures:
-    return StrappingFigures(
-        stones=found.stones, material=found.material, size_m=found.size, at_m=found.at
+        strapping=hold.offers.strapping,
     )
 
 
@@ -385,18 +350,6 @@ def balance_figures(balance: "Balance") -> BalanceFigures:
     )
 
 
-def soaking_figures(soaking: "Soaking") -> SoakingFigures:
-    """Take the figures of a log of weighings."""
-    return SoakingFigures(
-        neutral_kg=soaking.neutral,
-        saturated_kg=soaking.saturated,
-        latest_kg=soaking.latest,
-        days=soaking.days,
-        sinks=soaking.sinks,
-        set_aside_days=tuple(soaking.aside),
-    )
-
-
 def _sinker(sinker: Sinker, hold: "HoldResult") -> SinkerFigures:
     """Take the figures of one sinker, and where its tie is taken to be."""
     assumed = [place for one, place in hold.assumed if one == sinker]
@@ -412,41 +365,6 @@ def _sinker(sinker: Sinker, hold: "HoldResult") -> SinkerFigures:
 
 def _finite(value: float) -> float | None:
     return value if np.isfinite(value) else None
-
-
-def _border(border: BorderResult | None) -> BorderFigures | None:
-    if border is None:
-        return None
-    weakest = border.weakest
-    return BorderFigures(
-        strip=border.strip,
-        gaps=tuple(
-            GapFigures(
-                left=gap.left,
-                right=gap.right,
-                from_left_m=gap.at[0],
-                from_front_m=gap.at[1],
-                width_m=gap.width,
-                retained_m=gap.retained,
-                state=gap.state,
-                comes_through_m3=gap.volume,
-                reach_m=gap.reach,
-                cure=gap.cure,
-                fill_m3=gap.fill,
-            )
-            for gap in border.gaps
-        ),
-        stones=tuple(
-            FootingFigures(
-                f.name,
-                f.thrust,
-                f.sliding if f.thrust else None,
-                f.tipping if f.thrust else None,
-            )
-            for f in border.footings
-        ),
-        weakest=None if weakest is None or not weakest.thrust else weakest.name,
-    )
 
 
 def _standing(stone: "Standing") -> StandingFigures:
@@ -541,57 +459,3 @@ def _bags(choice: BagChoice | None) -> tuple[BagFigures, ...]:
         for bag, count in zip(choice.bags, choice.counts, strict=True)
         if count
     )
-
-
-def _spot(found: SpotDepth) -> SpotFigures:
-    return SpotFigures(
-        name=found.spot.name,
-        height_m=found.height,
-        depth_m=found.depth,
-        root_depth_m=found.spot.root_depth,
-        lacking_m=found.lacking,
-    )
-
-
-def _water(plan: Plan) -> WaterFigures | None:
-    parts, dosing = plan.parts, plan.dosing
-    if parts is None or dosing is None:
-        return None
-    return WaterFigures(
-        box_m3=parts.box,
-        stone_m3=parts.stone,
-        wood_m3=parts.wood,
-        grains_m3=parts.grains,
-        between_grains_m3=parts.between_grains,
-        free_m3=parts.free_water,
-        parts_over_box=parts.closure + 1,
-        dosing_m3=dosing.dosing,
-        fill_m3=dosing.fill,
-        per_cm_m3=dosing.per_centimetre,
-        marks=tuple(MarkFigures(100 * share, level) for share, level in dosing.marks),
-        salt_mix_kg=dosing.salt_mix,
-    )
-
-
-def _load(plan: Plan) -> LoadFigures | None:
-    load = plan.load
-    if load is None:
-        return None
-    return LoadFigures(
-        glass_kg=load.glass,
-        full_without_glass_kg=load.full,
-        full_kg=None if load.glass is None else load.full.plus(load.glass),
-        drained_without_glass_kg=load.drained,
-        stripped_without_glass_kg=load.stripped,
-        cabinet_water_kg=load.cabinet,
-        footprint_m=load.footprint,
-        pressure_pa=load.pressure,
-        heaviest=None if load.heaviest is None else HeaviestFigures(*load.heaviest),
-    )
-
-
-def _drain_back(plan: Plan) -> DrainFigures | None:
-    back = plan.drain_back
-    if back is None:
-        return None
-    return DrainFigures(volume_m3=back.volume, spare_m3=back.spare, overflows=back.overflows)

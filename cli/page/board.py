@@ -123,7 +123,7 @@ def gaps(seen: Seen) -> Iterator[dict[str, Any]]:
     for gap in seen.plan.border.gaps if seen.plan.border else ():
         if (gap.left, gap.right) in leaks:
             name = gap_name(gap.left, gap.right)
-            yield {"x": _mm(gap.at[0]), "y": _mm(depth - gap.at[1]), "name": name}
+            yield {"x": _mm(gap.from_left_m), "y": _mm(depth - gap.from_front_m), "name": name}
 
 
 def ground_of(plan: Plan, layout: Layout) -> dict[str, Any]:

@@ -182,8 +182,8 @@ def _gaps(panel: Panel, sight: Sight, units: Units, *, must: bool) -> None:
     for gap in border.gaps if border else ():
         if gap.state == "holds":
             continue
-        width = written(gap.width, "gap", units)
-        x, y = panel.at(*gap.at)
+        width = written(gap.width_m, "gap", units)
+        x, y = panel.at(gap.from_left_m, gap.from_front_m)
         text = panel.page.text
         places = [(x + side * text, y - down * text) for down in (2.5, 3.8, 5.1, 6.4)
                   for side in (0, 2, -2, 4, -4)]  # fmt: skip

@@ -24,7 +24,6 @@ from plumbstone.cli.pictures.paper import Panel, measure
 from plumbstone.cli.pictures.sight import Form, Sight, outline_of
 from plumbstone.cli.wording.units import Toward, Units, place_words, show_length, written
 from plumbstone.meshes.piece import Floats
-from plumbstone.meshes.telling import percent
 from plumbstone.volumes.bed.results import PANES, LayerResult
 
 if TYPE_CHECKING:
@@ -55,8 +54,10 @@ def level_marks(sight: Sight, units: Units) -> list[Mark]:
     line = plan.scape.tank.water_line
     if line is not None:
         found.append(Mark(line, f"water {place_words(line, units)}", LINE))
-    for share, level in plan.dosing.marks if plan.dosing else ():
-        found.append(Mark(level, f"{percent(share)} change {place_words(level, units)}", CHANGE))
+    for mark in plan.water.marks if plan.water else ():
+        level = place_words(mark.level_m, units)
+        change = f"{mark.change_percent:.0f} % change {level}"
+        found.append(Mark(mark.level_m, change, CHANGE))
     for hold in plan.holds:
         if hold.moves_at is not None and hold.moves_at > BELOW_MOVE:
             stop = hold.moves_at - BELOW_MOVE

@@ -21,10 +21,10 @@ from plumbstone.volumes.scape.groups import KEPT
 
 if TYPE_CHECKING:
     from plumbstone.meshes.ranges import Range
+    from plumbstone.volumes.figures import SoakingFigures, StrappingFigures
     from plumbstone.volumes.holding.buoyancy import Balance
     from plumbstone.volumes.holding.hold_down import HoldResult
-    from plumbstone.volumes.holding.offers import Offer, Strapping
-    from plumbstone.volumes.holding.soaking import Soaking
+    from plumbstone.volumes.holding.offers import Offer
     from plumbstone.volumes.holding.stability import Standing
 
 THIN = 0.01  # [m]: what stands less high is told in millimetres
@@ -84,11 +84,11 @@ def hold_sentences(hold: "HoldResult", units: Units, *, told_before: bool = Fals
     ]
 
 
-def soaking_words(soaking: "Soaking") -> str:
+def soaking_words(soaking: "SoakingFigures") -> str:
     """Say what a log of weighings tells; no date where it shows none."""
     aside = ""
-    if soaking.aside:
-        days = " and ".join(f"{day:g}" for day in soaking.aside)
+    if soaking.set_aside_days:
+        days = " and ".join(f"{day:g}" for day in soaking.set_aside_days)
         aside = f" The weighing of day {days} does not fit the others and is left out."
     if soaking.sinks:
         return f"it was heavy enough at its last weighing; test, then untie.{aside}"
@@ -424,13 +424,13 @@ def _offer_sentences(hold: "HoldResult", units: Units) -> list[str]:
     return words
 
 
-def _strapping_words(strapping: "Strapping", instead: str, units: Units) -> str:
+def _strapping_words(strapping: "StrappingFigures", instead: str, units: Units) -> str:
     """Say what to strap it to, and how to write that."""
     named = ", ".join(f'"{name}"' for name in strapping.stones)
     to, written_as = f"to {' and '.join(strapping.stones)}", ""
-    if strapping.size:
-        sides = " × ".join(written(side, "place", units) for side in strapping.size)
-        at = ", ".join(place_words(v, units) for v in strapping.at)
+    if strapping.size_m:
+        sides = " × ".join(written(side, "place", units) for side in strapping.size_m)
+        at = ", ".join(place_words(v, units) for v in strapping.at_m)
         to = f"onto a flat stone of {strapping.material}, {sides}, its middle at ({at}) from left "
         to += "and front"
         written_as = (

@@ -72,7 +72,8 @@ def shared_heights(a: Window, b: Window) -> Floats:
     _, (low_a, top_a), (low_b, top_b) = where_both(a, b)
     with np.errstate(invalid="ignore"):
         shared = np.minimum(top_a[:, None], top_b) - np.maximum(low_a[:, None], low_b)
-    return np.fmax(shared, 0.0)
+    heights: Floats = np.fmax(shared, 0.0)
+    return heights
 
 
 def where_both(a: Window, b: Window) -> tuple[tuple[int, int], Ends, Ends]:

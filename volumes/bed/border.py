@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +19,7 @@ from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.bed.row import WIDEST, Row, row_for
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
+from plumbstone.volumes.figures import BorderFigures, FootingFigures, GapFigures
 from plumbstone.volumes.scape.layers import polygon_distance
 from plumbstone.volumes.scape.materials import Material
 
@@ -27,46 +27,6 @@ Sides = tuple[NDArray[np.bool_], NDArray[np.bool_]]
 SLIDING, TIPPING = 1.5, 2.0  # least reserves of a stone; common practice, no source
 FALLS = 0.5  # of the thrust: what bears less is pushed over even if its friction is underrated
 FRICTION = 0.3  # stone on wet glass, mid of 0.2-0.4; no source, be cautious
-
-
-@dataclass(frozen=True, slots=True)
-class Gap:
-    """One gap of the row."""
-
-    left: str  # name of the stone, or "left pane"
-    right: str
-    at: tuple[float, float]  # its middle on the border line [m]
-    width: float  # widest opening below the soil line [m]
-    retained: float  # soil minus front sand [m]
-    state: str  # "holds", "may arch" or "runs"
-    volume: float  # that comes through until it rests [m³]
-    reach: float  # how far the fan reaches on the sand [m]
-    cure: str
-    fill: float  # its space up to the soil line, from the glass or what closes it below [m³]
-
-
-@dataclass(frozen=True, slots=True)
-class Footing:
-    """One border stone against the thrust of the soil."""
-
-    name: str
-    thrust: float  # [N]
-    sliding: float  # resistance over thrust
-    tipping: float  # righting over tipping moment
-
-
-@dataclass(frozen=True, slots=True)
-class BorderResult:
-    """The whole row."""
-
-    gaps: tuple[Gap, ...]
-    footings: tuple[Footing, ...]
-    strip: bool
-
-    @property
-    def weakest(self) -> Footing | None:
-        """The stone with the least reserve."""
-        return min(self.footings, key=lambda f: min(f.sliding, f.tipping), default=None)
 
 
 def rankine_active(phi: float, beta: float = 0.0) -> float:
@@ -89,13 +49,13 @@ def submerged_unit_weight(settled: float, mass: float, grain_density: float, wat
     return max(0.0, mass / settled * (1 - water / grain_density)) * GRAVITY
 
 
-def judge_borders(bodies: Sequence[Body], bed: BedResult, water: float) -> BorderResult | None:
+def judge_borders(bodies: Sequence[Body], bed: BedResult, water: float) -> BorderFigures | None:
     """Judge the rows of stones along all borders; None where no soil lies behind one.
 
     The pieces are set, the bed is solved; water is given by its density [kg/m³].
     """
-    gaps: list[Gap] = []
-    footings: list[Footing] = []
+    gaps: list[GapFigures] = []
+    stones: list[FootingFigures] = []
     strip = False
     for row in bed.rows:
         soil = _retained_layer(row, bed)
@@ -103,13 +63,19 @@ def judge_borders(bodies: Sequence[Body], bed: BedResult, water: float) -> Borde
             continue
         sides = _sides(soil, bed)
         own = [_gap(row, k, sides, soil, bed) for k in range(len(row.cracks))]
-        widths = {(gap.left, gap.right): min(gap.width, WIDEST) for gap in own}
+        widths = {(gap.left, gap.right): min(gap.width_m, WIDEST) for gap in own}
         for body in (b for b in bodies if b.entry.name in row.border.stones):
             beside = sum(w for pair, w in widths.items() if body.entry.name in pair) / 2
-            footings.append(_footing(body, beside, sides, soil, bed, water))
+            stones.append(_footing(body, beside, sides, soil, bed, water))
         gaps += own
         strip |= row.border.strip
-    return BorderResult(tuple(gaps), tuple(footings), strip) if gaps else None
+    reserves = {
+        min(f.sliding_factor, f.tipping_factor): f.name
+        for f in reversed(stones)
+        if f.sliding_factor is not None and f.tipping_factor is not None
+    }
+    weakest = reserves[min(reserves)] if reserves else None
+    return BorderFigures(strip, tuple(gaps), tuple(stones), weakest) if gaps else None
 
 
 def _retained_layer(row: Row, bed: BedResult) -> LayerResult | None:
@@ -145,7 +111,7 @@ def cure_for(
     return "set a hidden strip behind it"
 
 
-def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult) -> Gap:
+def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult) -> GapFigures:
     """Describe one gap, and what comes through it."""
     crack = row.cracks[number]
     passed = [p for p in bed.passed if p.row is row and p.crack == number]
@@ -160,10 +126,10 @@ def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult)
     cure = cure_for(width, material, strip=strip, pressed=grains)
     if closes(grains, material, width):
         cure = f"press {' and '.join(f.layer.name for f in fillers)} in up to the soil"
-    return Gap(
+    return GapFigures(
         crack.left,
         crack.right,
-        crack.at,
+        *crack.at,
         width,
         max(0.0, upper - lower),
         state,
@@ -204,20 +170,18 @@ def _levels_beside(
 def wall_factors(
     push: float, height: float, weight: float, toe: float, friction: float
 ) -> tuple[float, float]:
-    """Reserve of a stone against sliding and against tipping about its toe.
+    """Reserve of a stone that earth leans on against sliding and against tipping about its toe.
 
     The level push of the earth [N] acts at a third of the height of the soil at its back [m],
     against its weight under water [N], its toe so far before its middle [m], and its friction on
     what it stands on [-].
     """
-    if push <= 0:
-        return math.inf, math.inf
     return friction * weight / push, weight * toe / (push * height / 3)
 
 
 def _footing(
     body: Body, gaps: float, sides: Sides, soil: LayerResult, bed: BedResult, water: float
-) -> Footing:
+) -> FootingFigures:
     """Sliding and tipping of one stone against the submerged soil behind it."""
     vertices = body.piece.vertices
     # The soil behind half of both gaps leans on it too.
@@ -237,4 +201,7 @@ def _footing(
     feet = vertices[vertices[:, 2] < body.piece.low[2] + 0.01]
     # A stone drawn on a rounded foot has no toe before its centre: it needs bedding in.
     toe = max(0.0, float(vertices[:, 1].mean() - feet[:, 1].min()))
-    return Footing(body.entry.name, thrust, *wall_factors(push, height, own, toe, FRICTION))
+    name = body.entry.name
+    if thrust <= 0:
+        return FootingFigures(name, thrust, None, None)
+    return FootingFigures(name, thrust, *wall_factors(push, height, own, toe, FRICTION))

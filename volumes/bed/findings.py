@@ -3,9 +3,9 @@
 from collections.abc import Iterator, Sequence
 
 from plumbstone.volumes.bed.bags import cheapest_bags
-from plumbstone.volumes.bed.border import FALLS, SLIDING, TIPPING, BorderResult
+from plumbstone.volumes.bed.border import FALLS, SLIDING, TIPPING
 from plumbstone.volumes.bed.holes import holes_under
-from plumbstone.volumes.bed.interfaces import Heave, Swallowed, bare_floor, lasting_slope, overlaps
+from plumbstone.volumes.bed.interfaces import RETAINS, bare_floor, lasting_slope, overlaps
 from plumbstone.volumes.bed.litres import ALIKE
 from plumbstone.volumes.bed.passing import (
     STAYS_RATIO,
@@ -17,6 +17,7 @@ from plumbstone.volumes.bed.passing import (
 )
 from plumbstone.volumes.bed.results import BedResult, LayerResult, Passed
 from plumbstone.volumes.bed.row import row_for
+from plumbstone.volumes.figures import BorderFigures, HeaveFigures, RunFigures
 from plumbstone.volumes.findings import Finding, Kind, Severity
 from plumbstone.volumes.scape.materials import Material
 
@@ -29,9 +30,9 @@ PART = 0.02  # of a layer: less that slides is not told
 
 def bed_findings(
     bed: BedResult | None,
-    border: BorderResult | None,
-    swallowed: Sequence[Swallowed],
-    heaves: Sequence[Heave],
+    border: BorderFigures | None,
+    swallowed: Sequence[RunFigures],
+    heaves: Sequence[HeaveFigures],
 ) -> Iterator[Finding]:
     """Find what leaks, slides, creeps, runs into each other, heaves, or is left bare.
 
@@ -63,16 +64,18 @@ def bed_findings(
     for lost in swallowed:
         yield _runs_into(lost, bed)
     for heave in heaves:
-        numbers = {"lacking_m": heave.lacking, "cover_m": heave.cover_needed, "lift_kg": heave.lift,
-                   "press_kg": heave.press}  # fmt: skip
+        numbers = {"lacking_m": heave.lacking_m, "cover_m": heave.cover_needed_m,
+                   "lift_kg": heave.lift_kg, "press_kg": heave.press_kg}  # fmt: skip
         about = (heave.filler, *([heave.cover] if heave.cover else []))
         yield Finding(Kind.HEAVES, Severity.CARE, about, numbers, cure="soak or cover")
-    for footing in border.footings if border else ():
-        if min(footing.sliding / SLIDING, footing.tipping / TIPPING) < 1:
-            slides = footing.sliding / SLIDING < footing.tipping / TIPPING
-            numbers = {"sliding": footing.sliding, "tipping": footing.tipping}
-            how = "slides" if slides else "tips"
-            falls = min(footing.sliding, footing.tipping) < FALLS
+    for footing in border.stones if border else ():
+        sliding, tipping = footing.sliding_factor, footing.tipping_factor
+        if sliding is None or tipping is None:
+            continue
+        if min(sliding / SLIDING, tipping / TIPPING) < 1:
+            numbers = {"sliding": sliding, "tipping": tipping}
+            how = "slides" if sliding / SLIDING < tipping / TIPPING else "tips"
+            falls = min(sliding, tipping) < FALLS
             severity = Severity.STOP if falls else Severity.CARE
             yield Finding(Kind.WEAK, severity, (footing.name,), numbers, how=how)
     yield from _strips_alone(bed)
@@ -82,7 +85,7 @@ def bed_findings(
         yield Finding(Kind.OVERLAPS, Severity.CARE, (one, other), {"area_m2": area})
 
 
-def _leaks(bed: BedResult, border: BorderResult | None) -> Iterator[Finding]:
+def _leaks(bed: BedResult, border: BorderFigures | None) -> Iterator[Finding]:
     """Tell of each gap into which a layer runs, and of what a pulled divider lets out."""
     gaps = {(gap.left, gap.right): gap for gap in border.gaps} if border else {}
     pulled: dict[str, list[float]] = {}
@@ -108,7 +111,7 @@ def _leaks(bed: BedResult, border: BorderResult | None) -> Iterator[Finding]:
             {
                 "width_m": passed.width, "retained_m": passed.upper - passed.lower,
                 "volume_m3": 0.0 if hidden else passed.volume, "reach_m": passed.reach,
-                "fill_m3": gap.fill if gap and not strip else 0.0,
+                "fill_m3": gap.fill_m3 if gap and not strip else 0.0,
                 "grain_m": STAYS_RATIO * passed.width, "lowered_m": passed.lowered,
             },
             where=filler,
@@ -215,17 +218,18 @@ def _creeps(result: LayerResult) -> Iterator[Finding]:
     )  # fmt: skip
 
 
-def _runs_into(lost: Swallowed, bed: BedResult) -> Finding:
+def _runs_into(lost: RunFigures, bed: BedResult) -> Finding:
     """Tell of fine grains on coarse ones, and of the bags with and without a fabric."""
     fine = next(r for r in bed.layers if r.layer.name == lost.fine)
-    numbers = {"ratio": lost.ratio, "most_m3": lost.most}
+    numbers = {"ratio": lost.filter_ratio, "most_m3": lost.most_m3}
     bulk = fine.layer.material.bulk_density
     if fine.layer.bags and bulk is not None:
-        more = fine.poured + lost.most / (1 - fine.layer.settling)
+        more = fine.poured + lost.most_m3 / (1 - fine.layer.settling)
         for key, need in (("bags_with", fine.poured), ("bags_without", more)):
             choice = cheapest_bags(need * (1 + fine.layer.spare), fine.layer.bags, bulk.mid)
             numbers[key] = float(sum(choice.counts))
-    how = "borderline" if lost.borderline else "runs"
-    severity = Severity.NOTE if lost.borderline else Severity.CARE
+    borderline = lost.filter_ratio <= RETAINS
+    how = "borderline" if borderline else "runs"
+    severity = Severity.NOTE if borderline else Severity.CARE
     about = (lost.fine, lost.coarse)
     return Finding(Kind.RUNS_INTO, severity, about, numbers, how=how, cure="fabric")

@@ -3,12 +3,12 @@
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.volumes.bed.results import BedResult, LayerResult
+from plumbstone.volumes.figures import HeaveFigures, RunFigures
 from plumbstone.volumes.scape.materials import Material
 
 BORDERLINE = 4.0  # below it the fine grains stay out; Terzaghi, read on secondary pages
@@ -18,33 +18,6 @@ LASTING = 0.6  # of the tangent of repose, for a bare slope; common practice, no
 
 LEAST_FAULT = 0.01  # of the floor: smaller faults of zones are not told
 NESTED = 0.98  # of the smaller zone: it lies wholly in the other, as drawn
-
-
-@dataclass(frozen=True, slots=True)
-class Swallowed:
-    """A fine layer that lies on a coarse one and runs into its voids."""
-
-    fine: str
-    coarse: str
-    ratio: float  # D15 of the coarse one over D85 of the fine one
-    most: float  # volume that the voids could take [m³]
-
-    @property
-    def borderline(self) -> bool:
-        """Whether it lies between what holds and what runs."""
-        return self.ratio <= RETAINS
-
-
-@dataclass(frozen=True, slots=True)
-class Heave:
-    """A light filler under a cover that is too thin to hold it down while it is dry."""
-
-    filler: str
-    cover: str  # empty where nothing lies on it
-    lacking: float  # further cover that would hold it [m]
-    cover_needed: float  # depth of the cover in all [m]
-    lift: float  # of the filler while dry, at the bad end of its range [kg]
-    press: float  # of the cover under water [kg]
 
 
 def lasting_slope(material: Material) -> float:
@@ -60,7 +33,7 @@ def filter_ratio(coarse: Material, fine: Material) -> float:
     return coarse.d15 / fine.d85
 
 
-def swallowed_layers(layers: Sequence[LayerResult], cell_area: float) -> tuple[Swallowed, ...]:
+def swallowed_layers(layers: Sequence[LayerResult], cell_area: float) -> tuple[RunFigures, ...]:
     """Find layers that run into the voids of the layer below, where no fabric lies between.
 
     The layers lie on one grid, in pouring order; `cell_area` is that of its cells [m²].
@@ -78,13 +51,13 @@ def swallowed_layers(layers: Sequence[LayerResult], cell_area: float) -> tuple[S
                 1 - lower.mass.mid / lower.settled / lower.layer.material.grain_envelope_density.mid
             )
             most = min(volume * max(voids, 0.0), upper.settled)
-            found.append(Swallowed(upper.layer.name, lower.layer.name, ratio, most))
+            found.append(RunFigures(upper.layer.name, lower.layer.name, ratio, most))
     return tuple(found)
 
 
 def heaving_layers(
     layers: Sequence[LayerResult], water: float, cell_area: float
-) -> tuple[Heave, ...]:
+) -> tuple[HeaveFigures, ...]:
     """Find fillers whose grains float while dry and lift what lies on them, or would drift off.
 
     In water of a density [kg/m³], on cells of an area [m²]: the lift (1 - n)(ρ_w - ρ_dry) V of the
@@ -110,9 +83,8 @@ def heaving_layers(
         if press >= RESERVE * lift:
             continue
         needed = depth * RESERVE * lift / press if press > 0 else 0.0
-        found.append(
-            Heave(lower.layer.name, " and ".join(names), needed - depth, needed, lift, press)
-        )
+        cover = " and ".join(names)
+        found.append(HeaveFigures(lower.layer.name, cover, needed - depth, needed, lift, press))
     return tuple(found)
 
 

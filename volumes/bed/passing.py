@@ -15,6 +15,7 @@ from plumbstone.volumes.bed.results import LayerResult, Passed
 from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch, row_for, standing_out
 from plumbstone.volumes.bed.slump import LEAST, Opening, Run, run_through
 from plumbstone.volumes.bed.taut import Strings, string_around
+from plumbstone.volumes.figures import RestFigures
 from plumbstone.volumes.scape.layers import polygon_distance, share_along
 from plumbstone.volumes.scape.materials import Material
 
@@ -39,25 +40,14 @@ class Side:
     grid: Grid
 
 
-@dataclass(frozen=True, slots=True)
-class Rest:
-    """What of a layer comes to rest beyond its border."""
-
-    layer: str
-    outside: float  # [m³]
-    reach: float  # how far beyond the faces of the stones [m]
-    pulled: bool = False  # a divider held it until it was pulled
-
-
-def rests_of(passed: Sequence[Passed]) -> tuple[Rest, ...]:
+def rests_of(passed: Sequence[Passed]) -> tuple[RestFigures, ...]:
     """Sum up what passes the borders, layer by layer."""
-    found: dict[str, Rest] = {}
+    found: dict[str, RestFigures] = {}
     for p in passed:
-        before = found.get(p.layer, Rest(p.layer, 0.0, 0.0))
         pulled = p.row.border.divider and not p.row.border.strip
-        found[p.layer] = Rest(
-            p.layer, before.outside + p.volume, max(before.reach, p.reach), pulled
-        )
+        before = found.get(p.layer, RestFigures(p.layer, 0.0, 0.0, pulled))
+        volume, reach = before.outside_m3 + p.volume, max(before.reach_m, p.reach)
+        found[p.layer] = RestFigures(p.layer, volume, reach, pulled)
     return tuple(found.values())
 
 

@@ -14,6 +14,7 @@ from plumbstone.meshes.measures.columns import Columns, Grid, Window
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.row import Row
+from plumbstone.volumes.figures import SpotFigures
 from plumbstone.volumes.scape.layers import Layer, Spot
 
 NONE = Range.exact(0.0)
@@ -144,22 +145,7 @@ def bed_heights(result: BedResult) -> Floats:
     return np.where(bare_cells(result), np.nan, result.surface)
 
 
-@dataclass(frozen=True, slots=True)
-class SpotDepth:
-    """The bed at one named place."""
-
-    spot: Spot
-    height: float  # of the surface above the glass [m]
-    depth: float  # of substrate below it, down to glass or stone [m]
-
-    @property
-    def lacking(self) -> float:
-        """How much deeper a plant there would need it [m], 0 where it is deep enough."""
-        needed = self.spot.root_depth
-        return 0.0 if needed is None else max(0.0, needed - self.depth)
-
-
-def depths_at(spots: Sequence[Spot], result: BedResult) -> tuple[SpotDepth, ...]:
+def depths_at(spots: Sequence[Spot], result: BedResult) -> tuple[SpotFigures, ...]:
     """Height and depth of the bed at named places; beside a stone where one stands there."""
     if not spots:
         return ()
@@ -171,7 +157,9 @@ def depths_at(spots: Sequence[Spot], result: BedResult) -> tuple[SpotDepth, ...]
         height = float(line[row, column])
         tops = columns.tops[:, row, column]
         buried = tops[tops < height]
-        found.append(SpotDepth(spot, height, height - float(buried.max(initial=0.0))))
+        depth, needed = height - float(buried.max(initial=0.0)), spot.root_depth
+        lacking = 0.0 if needed is None else max(0.0, needed - depth)
+        found.append(SpotFigures(spot.name, height, depth, needed, lacking))
     return tuple(found)
 
 

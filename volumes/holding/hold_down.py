@@ -17,6 +17,7 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.results import BedResult
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
+from plumbstone.volumes.figures import SoakingFigures
 from plumbstone.volumes.holding.buoyancy import Balance, Hung, balance_of, density_by_lift
 from plumbstone.volumes.holding.burial import burial_bonus
 from plumbstone.volumes.holding.ends import End
@@ -35,7 +36,7 @@ from plumbstone.volumes.holding.free_bodies import (
 from plumbstone.volumes.holding.moves import Move, drained_move, first_move
 from plumbstone.volumes.holding.offers import Offers, feet_for, offers_for
 from plumbstone.volumes.holding.proof import UNJUDGED, Case, Doubt, case_of
-from plumbstone.volumes.holding.soaking import Soaking, SoakingError, fit_weighings
+from plumbstone.volumes.holding.soaking import SoakingError, fit_weighings
 from plumbstone.volumes.holding.ties import Moving, Tie, lies_as_body, loose_strapped, nearest_point
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import Group, Sinker
@@ -81,7 +82,7 @@ class HoldResult:
     tie_forces: tuple[float, ...]  # at the line, middle densities [N]
     greatest_ties: tuple[float, ...]  # the most that each may pull at any level [N]
     afloat: Afloat | None  # of the group without its sinkers; None: sinks
-    soaking: Soaking | None  # from the log of weighings, if there is one
+    soaking: SoakingFigures | None  # from the log of weighings, if there is one
     lean: float  # tilt until it rests on what is below [degrees]
     through: float  # how deep it is drawn into what is beside or below it [m]
     into: str  # what that is; empty: glass or bed
@@ -419,7 +420,9 @@ def _afloat(wood: Sequence[Body], balance: Balance, water: float) -> Afloat | No
         return None
 
 
-def _soaking(group: Group, balance: Balance, wood: Sequence[Body], water: float) -> Soaking | None:
+def _soaking(
+    group: Group, balance: Balance, wood: Sequence[Body], water: float
+) -> SoakingFigures | None:
     """Fit the log of weighings; the displaced volume comes from the lift."""
     if len({weighing.day for weighing in group.log}) < 2:  # one weighing tells no trend
         return None

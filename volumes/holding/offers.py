@@ -12,6 +12,7 @@ from plumbstone.meshes.measures.displacement import mesh_centre
 from plumbstone.meshes.measures.faults import shells
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.figures import StrappingFigures
 from plumbstone.volumes.holding.equilibrium import Rig, least_sinkers
 from plumbstone.volumes.holding.free_bodies import Stage
 from plumbstone.volumes.scape.groups import KEPT, Group, Sinker
@@ -50,16 +51,6 @@ class Offer:
         return sum(self.masses)
 
 
-@dataclass(frozen=True, slots=True)
-class Strapping:
-    """Stones that are proved to hold a group once it is strapped to them."""
-
-    stones: tuple[str, ...]  # of the tank, or the name of the flat one
-    material: str = ""  # of a flat stone that is not there yet
-    size: tuple[float, ...] = ()  # of that [m]
-    at: tuple[float, ...] = ()  # its middle [m]
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Offers:
     """What would hold one group, in place of what hangs on it now."""
@@ -70,7 +61,7 @@ class Offers:
     # fewer would be; empty: none at these points holds it
     feet: tuple[tuple[float, float, float], ...] = ()  # where one or two more feet hold it as
     # drawn [m]; sought where no sinkers are offered
-    strapping: Strapping | None = None  # sought with the whole tank, where no sinkers are offered
+    strapping: StrappingFigures | None = None  # sought with the whole tank, where none are offered
 
 
 def offers_for(

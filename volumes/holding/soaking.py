@@ -1,13 +1,14 @@
 """When wood has drunk enough to stay down by itself, from a log of weighings."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.figures import SoakingFigures
 from plumbstone.volumes.scape.groups import Weighing
 
 CELL_WALL = 1540.0  # of cell-wall substance in water [kg/m³], from memory
@@ -21,18 +22,6 @@ class SoakingError(PlumbstoneError, ValueError):
     """A log of weighings that cannot be right."""
 
 
-@dataclass(frozen=True, slots=True)
-class Soaking:
-    """How wood takes up water."""
-
-    saturated: float  # mass it cannot exceed [kg]
-    neutral: float  # mass at which it hangs in the water [kg]
-    days: Range | None  # after the first weighing until it is neutral; None: no date
-    latest: float  # last weighed mass [kg]
-    sinks: bool  # whether it was neutral at the last weighing, whatever its volume may be
-    aside: tuple[float, ...] = ()  # days of weighings that do not fit the others
-
-
 def saturated_density(basic: float, water: float) -> float:
     """Density [kg/m³] of wood whose pores are full, from its basic specific gravity.
 
@@ -41,7 +30,9 @@ def saturated_density(basic: float, water: float) -> float:
     return water + basic * (1000 - water * 1000 / CELL_WALL)
 
 
-def fit_weighings(log: Sequence[Weighing], volume: Range, dry: float, water: float) -> Soaking:
+def fit_weighings(
+    log: Sequence[Weighing], volume: Range, dry: float, water: float
+) -> SoakingFigures:
     """Fit a log of weighings in air or hanging in the water; see `fit_log`.
 
     Days rise; a day on which it was weighed both ways gives the volume itself, else that of the
@@ -79,7 +70,7 @@ def fit_weighings(log: Sequence[Weighing], volume: Range, dry: float, water: flo
 
 def fit_log(
     days: Sequence[float], masses: Sequence[float], volume: float, dry: float, water: float
-) -> Soaking:
+) -> SoakingFigures:
     """Fit a log of weighings and tell when the wood is neutral.
 
     Parameters
@@ -124,10 +115,9 @@ def fit_log(
         found.append(_crossing(dry, neutral, *_fitted(t, drawn, dry, saturated)[0]))
     low, mid, high = np.quantile(found, [0.05, 0.5, 0.95], method="nearest")
     latest = float(m[-1])
-    if not np.isfinite(mid) or mid > LONGEST:
-        return Soaking(saturated, neutral, None, latest, latest >= neutral, aside)
-    days_left = Range(float(low), float(mid), float(high)) if high <= LONGEST else None
-    return Soaking(saturated, neutral, days_left, latest, latest >= neutral, aside)
+    told = np.isfinite(mid) and mid <= LONGEST and high <= LONGEST
+    days_left = Range(float(low), float(mid), float(high)) if told else None
+    return SoakingFigures(neutral, saturated, latest, days_left, latest >= neutral, aside)
 
 
 def _odd_one(t: Floats, m: Floats, dry: float, saturated: float) -> int | None:

@@ -8,8 +8,8 @@ import numpy as np
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.displacement import mesh_centre
 from plumbstone.meshes.piece import Floats
+from plumbstone.volumes.figures import StrappingFigures
 from plumbstone.volumes.holding.hold_down import HoldResult
-from plumbstone.volumes.holding.offers import Strapping
 from plumbstone.volumes.holding.proof import Doubt
 from plumbstone.volumes.scape.groups import KEPT, Sinker
 from plumbstone.volumes.scape.materials import find_material
@@ -27,7 +27,7 @@ POSE = frozenset({Doubt.LEANS, Doubt.THROUGH, Doubt.CARRIER, Doubt.APART})
 Judge = Callable[[Scape], HoldResult]
 
 
-def strapping_for(scape: Scape, hold: HoldResult, judge: Judge) -> Strapping | None:
+def strapping_for(scape: Scape, hold: HoldResult, judge: Judge) -> StrappingFigures | None:
     """Find what a group may be strapped to so that the whole verdict is "stays".
 
     Parameters
@@ -50,7 +50,7 @@ def strapping_for(scape: Scape, hold: HoldResult, judge: Judge) -> Strapping | N
     sets = [*((name,) for name in under), *([tuple(under)] if len(under) > 1 else [])]
     for stones in sets:
         if _stays(_strapped(scape, hold, stones), judge):
-            return Strapping(stones)
+            return StrappingFigures(stones)
     if under:
         return None
     return next(_flat_stones(scape, hold, judge), None)
@@ -63,7 +63,7 @@ def _stones_under(hold: HoldResult) -> list[str]:
     return [bodies[b].name for b in touched if bodies[b].group is None]
 
 
-def _flat_stones(scape: Scape, hold: HoldResult, judge: Judge) -> Iterator[Strapping]:
+def _flat_stones(scape: Scape, hold: HoldResult, judge: Judge) -> Iterator[StrappingFigures]:
     """Give flat stones on the ground under one piece of wood that hold it, the least first."""
     lowest = [b for b in hold.stage.wood_of(hold.number) if b.entry.rests in ("floor", "bed")]
     slate, taken = find_material(MATERIAL), {piece.name for piece in scape.pieces}
@@ -84,7 +84,8 @@ def _flat_stones(scape: Scape, hold: HoldResult, judge: Judge) -> Iterator[Strap
         if not _rests(_strapped(given, hold, ()), judge):
             continue
         if all(_stays(_strapped(laid, hold, (FLAT,)), judge) for laid in (given, less)):
-            yield Strapping((FLAT,), MATERIAL, tuple(map(float, size)), tuple(map(float, at)))
+            places = tuple(map(float, size)), tuple(map(float, at))
+            yield StrappingFigures((FLAT,), MATERIAL, *places)
 
 
 def _with_flat(scape: Scape, wood: PieceEntry, size: Floats, at: Floats) -> Scape:

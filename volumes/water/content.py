@@ -11,10 +11,11 @@ from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.figures import HeaviestFigures, LoadFigures, MarkFigures, WaterFigures
 from plumbstone.volumes.scape.scape import Lump
 from plumbstone.volumes.scape.tank import Tank
-from plumbstone.volumes.water.dosing import Dosing, TankParts, level_after_change, salt_for
-from plumbstone.volumes.water.loads import Load, glass_mass, pressure_on
+from plumbstone.volumes.water.dosing import level_after_change, salt_for
+from plumbstone.volumes.water.loads import glass_mass, pressure_on
 
 CHANGES = (0.30, 0.50)
 STEPS = 120  # of the level, for the marks of changes
@@ -76,17 +77,18 @@ def open_space(columns: Columns, surface: Floats, grid: Grid) -> OpenSpace:
     return OpenSpace(over, within)
 
 
-def tank_parts(
+def water_of(
     tank: Tank,
     bodies: Sequence[Body],
     lumps: Sequence[Lump],
     bed: BedResult | None,
     space: OpenSpace,
-) -> TankParts:
+    salt: float | None,
+) -> WaterFigures:
     """Split the box below the water line into its parts, each computed on its own way.
 
     Stones and wood by their meshes, the bed by column integrals and the mass of its
-    grains, free water by column integrals over the bed.
+    grains, free water by column integrals over the bed; `salt` is mix in water [g/L].
     """
     line = tank.water_line
     assert line is not None
@@ -99,56 +101,45 @@ def tank_parts(
     )
     wet = [(result, _share_below(result, line)) for result in bed.layers] if bed else []
     grains = Range.total(_grain_volume(result).times(share) for result, share in wet)
+    between = grains.negative().plus(sum(r.settled * share for r, share in wet))
     above = sum(lump.volume.mid * (1 - lump.below_soil) for lump in lumps)
     empty = max((r.void for r, _ in wet), default=0.0)  # no grains run there, but water does
     filled = sum(lump.volume.mid - _lump_volume(lump).mid for lump in lumps)
-    return TankParts(
-        box=tank.length * tank.depth * line,
-        stone=stone,
-        wood=wood,
-        grains=grains,
-        between_grains=grains.negative().plus(sum(r.settled * share for r, share in wet)),
-        free_water=Range.exact(float(space.over_bed.at(line)) - above + filled + empty),
-    )
-
-
-def water_below(
-    parts: TankParts, bed: BedResult | None, space: OpenSpace, levels: Floats
-) -> Floats:
-    """Water in the tank below each level [m³]: free, and between the grains, (k,)."""
-    free = space.over_bed.at(levels)
-    water = free * (parts.free_water.mid / max(float(free[-1]), 1e-12))
-    if bed is None:
-        return water
-    soaked = space.in_bed.at(levels)
-    return water + soaked * (parts.between_grains.mid / max(float(soaked[-1]), 1e-12))
-
-
-def dosing_of(
-    tank: Tank, bed: BedResult | None, parts: TankParts, space: OpenSpace, salt: float | None
-) -> Dosing:
-    """Water by its uses, and the marks for changes; `salt` is mix in water [g/L]."""
-    line = tank.water_line
-    assert line is not None
-    outside = tank.filter_water + (tank.sump.water if tank.sump else 0.0)
-    spread = Range.total([parts.stone.negative(), parts.wood.negative(), parts.grains.negative()])
-    inside = parts.free_water.mid + parts.between_grains.mid
-    water = spread.plus(inside - spread.mid + outside)
+    free = Range.exact(float(space.over_bed.at(line)) - above + filled + empty)
+    spread = Range.total([stone.negative(), wood.negative(), grains.negative()])
+    mixing = spread.plus(free.mid + between.mid - spread.mid + _beside_tank(tank))
     levels = np.linspace(0, line, STEPS + 1)
-    below = water_below(parts, bed, space, levels)
-    marks = []
-    for share in CHANGES:
-        # The filter keeps its water, so the tank must give all of the share.
-        level = level_after_change(levels, below, share * water.mid / below[-1])
-        if level is not None:
-            marks.append((share, level))
-    return Dosing(
-        dosing=water,
-        fill=Range.total([water, _soaked_grains(bed)]),
-        per_centimetre=float(below[-1] - np.interp(line - 0.01, levels, below)),
-        marks=tuple(marks),
-        salt_mix=None if salt is None else salt_for(water, salt),
+    below = _water_below(free.mid, between.mid, space, levels)
+    # The filter keeps its water, so the tank must give all of the share.
+    drained = (level_after_change(levels, below, s * mixing.mid / below[-1]) for s in CHANGES)
+    pairs = zip(CHANGES, drained, strict=True)
+    box = tank.length * tank.depth * line
+    return WaterFigures(
+        box_m3=box,
+        stone_m3=stone,
+        wood_m3=wood,
+        grains_m3=grains,
+        between_grains_m3=between,
+        free_m3=free,
+        parts_over_box=sum(part.mid for part in (stone, wood, grains, between, free)) / box,
+        dosing_m3=mixing,
+        fill_m3=Range.total([mixing, _soaked_grains(bed)]),
+        per_cm_m3=float(below[-1] - np.interp(line - 0.01, levels, below)),
+        marks=tuple(MarkFigures(100 * s, level) for s, level in pairs if level is not None),
+        salt_mix_kg=None if salt is None else salt_for(mixing, salt),
     )
+
+
+def _water_below(free: float, between: float, space: OpenSpace, levels: Floats) -> Floats:
+    """Water in the tank below each level [m³], of what is free and between grains in all, (k,)."""
+    over, within = space.over_bed.at(levels), space.in_bed.at(levels)
+    water: Floats = over * (free / max(float(over[-1]), 1e-12))
+    return water + within * (between / max(float(within[-1]), 1e-12))
+
+
+def _beside_tank(tank: Tank) -> float:
+    """Water in filter and sump [m³]."""
+    return tank.filter_water + (tank.sump.water if tank.sump else 0.0)
 
 
 def load_of(
@@ -156,31 +147,32 @@ def load_of(
     bodies: Sequence[Body],
     lumps: Sequence[Lump],
     bed: BedResult | None,
-    parts: TankParts,
+    parts: WaterFigures,
     water: float,
-) -> Load:
+) -> LoadFigures:
     """Masses on the stand; `water` is a density [kg/m³]."""
     stones = Range.total([b.mass for b in bodies] + [lump.mass for lump in lumps])
     substrate = Range.total(r.mass for r in bed.layers) if bed else _zero()
-    pores = Range.total([parts.between_grains, _soaked_grains(bed)]).times(water)
+    pores = Range.total([parts.between_grains_m3, _soaked_grains(bed)]).times(water)
     wet_bed = Range.total([substrate, pores])
-    full = Range.total([stones, wet_bed]).plus(parts.free_water.mid * water)
+    full = Range.total([stones, wet_bed]).plus(parts.free_m3.mid * water)
     glass = None
     if tank.glass is not None and tank.height is not None:
         glass = glass_mass(tank.length, tank.depth, tank.height, tank.glass)
-    cabinet = (tank.filter_water + (tank.sump.water if tank.sump else 0.0)) * water
+    cabinet = _beside_tank(tank) * water
     rim = 2 * (tank.glass or 0.0)
     footprint = tank.stand or (tank.length + rim, tank.depth + rim)
-    masses = [(b.entry.name, b.mass) for b in bodies]
-    return Load(
-        glass=glass,
-        full=full,
-        drained=Range.total([stones, wet_bed]),
-        stripped=wet_bed,
-        footprint=footprint,
-        cabinet=cabinet,
-        pressure=pressure_on(full.plus((glass or 0.0) + cabinet), footprint),
-        heaviest=max(masses, key=lambda named: named[1].mid, default=None),
+    masses = [HeaviestFigures(b.entry.name, b.mass) for b in bodies]
+    return LoadFigures(
+        glass_kg=glass,
+        full_without_glass_kg=full,
+        full_kg=None if glass is None else full.plus(glass),
+        drained_without_glass_kg=Range.total([stones, wet_bed]),
+        stripped_without_glass_kg=wet_bed,
+        cabinet_water_kg=cabinet,
+        footprint_m=footprint,
+        pressure_pa=pressure_on(full.plus((glass or 0.0) + cabinet), footprint),
+        heaviest=max(masses, key=lambda piece: piece.mass_kg.mid, default=None),
     )
 
 

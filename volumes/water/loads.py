@@ -1,27 +1,11 @@
 """What the finished tank weighs, full, drained and stripped, and what a person must lift."""
 
-from dataclasses import dataclass
-
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.density import GRAVITY
 
 GLASS_DENSITY = 2500.0  # [kg/m³] EN 572-1, read on a secondary page
 HEAVY = 0.6  # of what one person may lift: from here on a caution is due
 ONE_PERSON = 25.0  # [kg] L23 filter for men, close to the body; read on a secondary page
-
-
-@dataclass(frozen=True, slots=True)
-class Load:
-    """Masses on the stand [kg] and the pressure under it [Pa]."""
-
-    glass: float | None  # None where the panes' thickness is not known
-    full: Range  # without the glass
-    drained: Range  # water down to the bed's surface; without the glass
-    stripped: Range  # nothing but the glass and the bed, wet; without the glass
-    footprint: tuple[float, float]  # [m]
-    cabinet: float  # water in a sump and a filter below the tank; in none of the masses above
-    pressure: Range  # on the floor: full, the glass where it is known, and the cabinet [Pa]
-    heaviest: tuple[str, Range] | None  # the heaviest piece to lift
 
 
 def lift_code(mass: Range) -> str:
