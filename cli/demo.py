@@ -43,14 +43,15 @@ def _in_the_shop(folder: Path, *, as_json: bool, units: Units, force: bool) -> N
     """Write the scan of the great stone, weigh it and keep its mended mesh."""
     from plumbstone.cli.files import write_file
     from plumbstone.cli.weigh_output import Prices, mesh_content, print_pieces
-    from plumbstone.cli.weigh_request import request_of, weigh_all
+    from plumbstone.cli.weigh_request import Request, by_scale, ruler_of, weigh_all
     from plumbstone.meshes.shapes.as_scanned import as_scanned
     from plumbstone.meshes.shapes.primitives import boulder
     from plumbstone.meshes.writing import ply_bytes
 
     path = folder / SCAN
     write_file(path, ply_bytes(*as_scanned(boulder(SIZE, SEED), SEED)), force=force)
-    found, _ = weigh_all(request_of("basalt", longest=LONGEST, meshes=True), [path])
+    request = Request(*by_scale("basalt"), ruler_of(longest=LONGEST), meshes=True)
+    found, _ = weigh_all(request, [path])
     write_file(folder / KEPT, mesh_content(found, folder / KEPT), force=force)
     if as_json:
         return

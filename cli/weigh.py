@@ -1,5 +1,6 @@
 """`plumbstone weigh`: volume, weight and price of stones and wood."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -115,30 +116,32 @@ def weigh(
         print_pieces,
     )
     from plumbstone.cli.weigh_request import (
+        Request,
+        by_scale,
         opening_of,
         readable,
-        refuse_idle,
-        request_of,
+        ruler_of,
         weigh_all,
     )
+    from plumbstone.volumes.bodies.weighing import refuse_idle
 
     pictures = picture or []
     given = {
         "a scan": scans, "--size": size, "--limb": limb, "--bucket-rise": bucket_rise,
         "--mass": mass, "--in-water": in_water, "--unit": unit, "--longest": longest,
-        "--across": across, "--mat": mat, "--known": known, "--all": every,
-        "--same-stone": same_stone, "--one-piece": one_piece, "--rescale": rescale,
-        "--opening": opening, "--shape-factor": shape_factor, "--scale-step": scale_step,
-        "--scale-capacity": scale_capacity,
+        "--across": across, "--mat": mat, "--mat-control": mat_control, "--known": known,
+        "--all": every, "--same-stone": same_stone, "--one-piece": one_piece,
+        "--rescale": rescale, "--opening": opening, "--shape-factor": shape_factor,
+        "--scale-step": scale_step, "--scale-capacity": scale_capacity,
     }  # fmt: skip
     with plain_errors():
         refuse_idle(given)
-        request = request_of(
-            material or ("driftwood" if limb else "unknown stone"),
-            unit=unit, longest=longest, across=across, mat=mat, mat_control=mat_control,
-            known=known, mass=mass, in_water=in_water, bucket_rise=bucket_rise,
-            scale_step=scale_step, scale_capacity=scale_capacity, every=every,
-            same_stone=same_stone, one_piece=one_piece, rescale=rescale,
+        kind = material or ("driftwood" if limb else "unknown stone")
+        ruler = ruler_of(unit, longest, across, mat, mat_control, known)
+        request = Request(
+            *by_scale(kind, mass, in_water, bucket_rise, scale_step, scale_capacity),
+            replace(ruler, single=one_piece, weighed=bucket_rise is not None),
+            every=every, same_stone=same_stone, rescale=rescale,
             meshes=keep is not None or bool(pictures),
         )  # fmt: skip
         passed = opening_of(opening)

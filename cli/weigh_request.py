@@ -3,14 +3,14 @@
 import glob
 import os
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 from plumbstone.meshes.errors import PlumbstoneError, unreadable
-from plumbstone.meshes.measures.rulers import Known, Ruler
+from plumbstone.meshes.measures.rulers import FILE_ALONE, Known, Ruler
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.weighing import (
     Weighed,
@@ -44,16 +44,6 @@ LOST = "the process that weighed it was stopped, maybe for want of memory; try i
 FIGURES = "0123456789.,/ -¼½¾⅛⅜⅝⅞"  # of a side without its unit
 # Files that lie beside scans and are none; all others of a folder are weighed or told of.
 BESIDE = (".mtl", ".bin", ".jpg", ".jpeg", ".png", ".webp", ".heic", ".md", ".json", ".pdf")
-WAYS = ("a scan", "--size", "--limb", "--bucket-rise")  # to weigh a piece, each by itself
-NEEDS = {  # what has an effect beside one of these alone
-    **dict.fromkeys(
-        ("--unit", "--longest", "--across", "--mat", "--known", "--all", "--same-stone",
-         "--one-piece", "--rescale"), WAYS[:1]
-    ),
-    "--opening": WAYS[:2],
-    "--shape-factor": WAYS[1:2],
-    **dict.fromkeys(("--scale-step", "--scale-capacity"), ("--in-water", "--bucket-rise")),
-}  # fmt: skip
 MANY = 4  # files from which on a pool of processes pays its start
 
 Failures = list[dict[str, str]]
@@ -64,103 +54,63 @@ class Request:
     """The options that hold for every piece, in SI units."""
 
     material: Material
-    ruler: Ruler
-    mass: float | None  # [kg]
-    volume: Range | None  # by the bucket [m³]
-    every: bool
-    same_stone: bool
-    rescale: bool
-    meshes: bool  # whether the meshes themselves are wanted
+    mass: float | None = None  # [kg]
+    volume: Range | None = None  # by the bucket [m³]
+    ruler: Ruler = FILE_ALONE
+    every: bool = False
+    same_stone: bool = False
+    rescale: bool = False
+    meshes: bool = False  # whether the meshes themselves are wanted
 
 
-def refuse_idle(given: Mapping[str, object]) -> None:
-    """Refuse options that would have no effect, so that none is passed over in silence.
-
-    Raises
-    ------
-    PlumbstoneError
-        If a piece shall be weighed in two ways, or an option goes without what it needs.
-    """
-    typed = [option for option, value in given.items() if value not in (None, False, [])]
-    ways = [way for way in WAYS if way in typed]
-    if len(ways) > 1 and ways != [WAYS[0], WAYS[3]]:  # water tells the volume of a scan
-        raise PlumbstoneError(f"Give {ways[0]} or {ways[1]}, not both.")
-    for option in typed:
-        needed = NEEDS.get(option)
-        if needed and not {*needed} & {*typed}:
-            raise PlumbstoneError(f"{option} needs {' or '.join(needed)}.")
-    if {"--mass", "--shape-factor"} <= {*typed}:
-        problem = "With --mass the volume follows from the mass; leave out --shape-factor."
-        raise PlumbstoneError(problem)
-
-
-def request_of(
+def by_scale(
     material: str,
-    *,
-    unit: str | None = None,
-    longest: str | None = None,
-    across: str | None = None,
-    mat: bool = False,
-    mat_control: str | None = None,
-    known: str | None = None,
     mass: str | None = None,
     in_water: str | None = None,
     bucket_rise: str | None = None,
     scale_step: str | None = None,
     scale_capacity: str | None = None,
-    every: bool = False,
-    same_stone: bool = False,
-    one_piece: bool = False,
-    rescale: bool = False,
-    meshes: bool = False,
-) -> Request:
-    """Parse what the user typed; measured density goes into the material.
+) -> tuple[Material, float | None, Range | None]:
+    """Parse what a scale told: the material with its measured density, mass [kg], volume [m³].
 
     Raises
     ------
     PlumbstoneError
-        If something is none of its kind, or goes without what it needs.
+        If something is none of its kind, or more or less than a piece can have.
     """
     found, volume = find_material(material), None
     dry, submerged = _measured("--mass", mass, "mass"), _measured("--in-water", in_water, "mass")
     rise = _measured("--bucket-rise", bucket_rise, "mass")
-    if submerged is not None or rise is not None:
-        step = _measured("--scale-step", scale_step or "1 g", "mass") or 0.0
+    step = _measured("--scale-step", scale_step, "mass") or 1e-3
     capacity = _measured("--scale-capacity", scale_capacity, "mass")
-    if submerged is not None:
-        if dry is None:
-            raise PlumbstoneError("--in-water needs --mass, the dry mass on the same scale.")
+    if submerged is not None and dry is not None:
         density = density_of_two_weighings(dry, submerged, step, capacity, WATER)
         found = with_density(found, density, TWICE)
     if rise is not None:
         volume = volume_by_bucket(rise, step, capacity, WATER)
         if dry is not None:
             found = with_density(found, density_by_bucket(dry, volume, found), TWICE)
-    ruler = _ruler(unit, longest, across, mat, mat_control, known)
-    ruler = replace(ruler, single=one_piece, weighed=rise is not None)
-    if rescale and rise is not None:
-        raise PlumbstoneError("--bucket-rise tells the volume; leave out --rescale.")
-    if rescale and dry is None:
-        raise PlumbstoneError("--rescale needs --mass, the measured mass to trust.")
-    return Request(found, ruler, dry, volume, every, same_stone, rescale, meshes)
+    return found, dry, volume
 
 
-def _ruler(
-    unit: str | None,
-    longest: str | None,
-    across: str | None,
-    mat: bool,
-    mat_control: str | None,
-    known: str | None,
+def ruler_of(
+    unit: str | None = None,
+    longest: str | None = None,
+    across: str | None = None,
+    mat: bool = False,
+    mat_control: str | None = None,
+    known: str | None = None,
 ) -> Ruler:
-    """Parse what is known of lengths: of the file, of the piece, and beside it in view."""
+    """Parse what is known of lengths: of the file, of the piece, and beside it in view.
+
+    Raises
+    ------
+    PlumbstoneError
+        If something is no length, or lengths contradict each other.
+    """
     ends = _measured("--longest", longest, "length"), _measured("--across", across, "length")
     if ends[0] and ends[1] and ends[1] > ends[0]:
         raise PlumbstoneError("--across is the width at right angles to --longest: less than it.")
-    if mat_control is not None and not mat:
-        raise PlumbstoneError("--mat-control needs --mat.")
-    if mat and known is not None:
-        raise PlumbstoneError("Give --mat or --known, not both.")
     line = _measured("--mat-control", mat_control, "length")
     if line is not None and not 0.9 < line / MAT_CONTROL < 1.1:
         raise PlumbstoneError(f'--mat-control "{mat_control}": the line is drawn 10 cm long.')

@@ -10,6 +10,7 @@ from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.volumes.bodies.weighing import (
     Weighed,
     WeighingError,
+    refuse_idle,
     weigh_mass,
     weigh_scan,
     weigh_size,
@@ -63,6 +64,12 @@ def weigh(
     """
     if not isinstance(material, str):
         raise WeighingError(f"{material!r} is no name of a material, such as granite.")
+    refuse_idle(
+        {
+            "a scan": scan is not None, "size_m": size_m, "unit": unit, "longest_m": longest_m,
+            "across_m": across_m, "one_piece": one_piece,
+        }
+    )  # fmt: skip
     stone = find_material(material)
     given = {"longest_m": longest_m, "across_m": across_m, "mass_kg": mass_kg}
     for name, value in given.items():
@@ -73,13 +80,6 @@ def weigh(
         raise WeighingError(
             f"size_m is {size_m!r}; give three sides in metres: (0.28, 0.19, 0.15)."
         )
-    of_scans = {
-        "unit": unit, "longest_m": longest_m, "across_m": across_m, "one_piece": one_piece or None
-    }  # fmt: skip
-    idle = {"size_m": size_m} if scan is not None else of_scans
-    if unused := [name for name, value in idle.items() if value is not None]:
-        beside = "beside" if scan is not None else "without"
-        raise WeighingError(f"{unused[0]} has no effect {beside} a scan; leave it out.")
     if scan is not None:
         ruler = Ruler(unit, longest_m, across_m, single=one_piece)
         if isinstance(scan, (str, Path)):

@@ -30,7 +30,7 @@ from plumbstone.cli.page.widgets import (
 )
 from plumbstone.cli.pictures.colours import AWAY, CLOSED, STONE, colour_of
 from plumbstone.cli.weigh_output import Prices, document
-from plumbstone.cli.weigh_request import opening_of, request_of, weigh_all
+from plumbstone.cli.weigh_request import Request, by_scale, opening_of, weigh_all
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
@@ -192,7 +192,7 @@ class WeighView:
         lengths = [parse_quantity(self.measures.typed(side), "length") for side in sides]
         size = " x ".join(f"{length} m" for length in lengths)
         mass = self.measures.with_unit(self.till.value, "mass") or None
-        found, _ = weigh_all(request_of(self.material, mass=mass), size=size)
+        found, _ = weigh_all(Request(*by_scale(self.material, mass)), size=size)
         return document(found[0], Prices(), opening_of(self._opening()))
 
     async def _weigh_scan(self, pause: float = 0.0) -> None:

@@ -1,7 +1,7 @@
 """Volume and mass of a stone or a piece of wood: from a scan, a tape, limbs or a scale."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -27,6 +27,31 @@ BOX_SHARES = (0.12, 1.0)  # of its box that any stone fills; the upper is geomet
 SLIP = 2.0  # a mass and a volume that differ by more than this cannot belong together
 SLIPS = (0.1, 10.0, 1 / 2.20462, 2.20462, 1e-3, 1e3)  # a wrong point, pounds, grams
 SPREADS = {"solid": 0.05, "boulder": 0.20, "limbs": 0.15}  # at 90 %; common practice, no source
+
+
+WAYS = ("a scan", "size", "limb", "bucket-rise")  # to weigh a piece, each by itself
+OF_SCANS = (
+    "unit", "longest", "across", "mat", "known", "all", "same-stone", "one-piece", "rescale"
+)  # fmt: skip
+# What has an effect only beside one of others, and what these are for.
+NEEDS: tuple[tuple[str, tuple[str, ...], str], ...] = (
+    *((name, WAYS[:1], "") for name in OF_SCANS),
+    ("opening", WAYS[:2], ""),
+    ("shape-factor", WAYS[1:2], ""),
+    ("scale-step", ("in-water", "bucket-rise"), ""),
+    ("scale-capacity", ("in-water", "bucket-rise"), ""),
+    ("in-water", ("mass",), ", the dry mass on the same scale"),
+    ("mat-control", ("mat",), ""),
+    ("rescale", ("mass",), ", the measured mass to trust"),
+)
+CLASHES = {
+    (
+        "mass",
+        "shape-factor",
+    ): "With --mass the volume follows from the mass; leave out --shape-factor.",
+    ("mat", "known"): "Give --mat or --known, not both.",
+    ("bucket-rise", "rescale"): "--bucket-rise tells the volume; leave out --rescale.",
+}
 
 
 class WeighingError(PlumbstoneError, ValueError):
@@ -71,6 +96,31 @@ class Weighed:
         """Mass a porous stone shows in water once its pores are full [kg]."""
         pairs = zip(self.volume, self.material.saturated_density(water), strict=True)
         return Range(*(volume * (rho - water) for volume, rho in pairs))
+
+
+def refuse_idle(given: Mapping[str, object]) -> None:
+    """Refuse what would have no effect, so that nothing is passed over in silence.
+
+    Each thing that may be given goes by its name as an option, "--longest", or an argument,
+    "longest_m".
+
+    Raises
+    ------
+    WeighingError
+        If a piece shall be weighed in two ways, or something is given without what it needs.
+    """
+    called = {name.strip("-").removesuffix("_m").replace("_", "-"): name for name in given}
+    typed = {stem for stem, name in called.items() if given[name] not in (None, False, [])}
+    ways = [way for way in WAYS if way in typed]
+    if len(ways) > 1 and ways != [WAYS[0], WAYS[3]]:  # water tells the volume of a scan
+        raise WeighingError(f"Give {called[ways[0]]} or {called[ways[1]]}, not both.")
+    for stem, needed, why in NEEDS:
+        if stem in typed and not typed.intersection(needed):
+            others = " or ".join(called[other] for other in needed)
+            raise WeighingError(f"{called[stem]} needs {others}{why}.")
+    for pair, problem in CLASHES.items():
+        if typed.issuperset(pair):
+            raise WeighingError(problem)
 
 
 def weigh_scan(
