@@ -269,8 +269,8 @@ def test_round_wood_is_strapped_to_what_it_lies_on(tmp_path: Path) -> None:
     hold = plan_of(tmp_path, log).holds[0]
     flat = hold.offers.strapping
     assert flat is not None
-    assert math.prod(flat.size) * (2700 - 997.0) >= 1.3 * hold.balance.lift.high
-    at, size = (", ".join(f'"{v * 100:.1f} cm"' for v in part) for part in (flat.at, flat.size))
+    assert math.prod(flat.size_m) * (2700 - 997.0) >= 1.3 * hold.balance.lift.high
+    at, size = (", ".join(f'"{v * 100:.1f} cm"' for v in part) for part in (flat.at_m, flat.size_m))
     slab = (
         f'[[piece]]\nname = "Flat stone"\nmaterial = "slate"\nsolid = "slab"\nat = [{at}]\n'
         f"size = [{size}]\n"
