@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 THIN = 0.01  # [m]: what stands less high is told in millimetres
 LEAST_PULL = 0.05  # of a tie that is told [N]
+HUNG = "let it hang or stand on a tie ([[group]] sinkers)"
 LAID_ON = "wedge it, or lay a stone on the end that rises."
 TUB = (
     "try it in a tub with stones until it just sinks, and write these into its [[group]] as "
@@ -200,94 +201,93 @@ def _falls(finding: Finding, units: Units) -> str:
 
 def _tips(finding: Finding, units: Units) -> str:
     """Word what does not rest as drawn, lies on an edge, slides or tips easily."""
-    name, others = finding.about[0], " and ".join(finding.about[1:])
-    on = f" on {others}" if others else ""
+    name, *rest = finding.about
+    others, foot = " and ".join(rest), _foot_words(finding, units)
+    placed = "foot0_x_m" in finding.numbers
     if finding.how == "leans":
-        foot = "give it a second foot."
-        if "foot0_x_m" in finding.numbers:
-            foot = f"{_foot_words(finding, units)} Then judge it anew."
-        tilts = f"it tilts {finding.number('lean_deg'):.0f}°"
-        if finding.cure == "even ground":
-            words = (
-                f"{name}: may rock by {finding.number('lean_deg'):.0f}°{on}, even as it has "
-                "settled; press it in, wedge it, or set it where the ground is even."
-            )
-            return f"{words} Or {foot}" if "foot0_x_m" in finding.numbers else words
-        if finding.cure == "foot":  # it was turned already, alone
-            return (
-                f"{name}: does not rest as it has settled; with what is on and beside it {tilts} "
-                f"more. Move these, or {foot}"
-            )
-        return (
-            f"{name}: does not rest{on} as drawn; {tilts} before it touches enough. "
-            f"Write settle = true, tilt it, or {foot}"
-        )
-    if finding.how == "small foot":
-        foot = _foot_words(finding, units)
-        return f"{name}: sinks by itself, but may roll or rock on its small foot; {foot}"
-    if finding.how == "drawn through":
-        deep = show_length(finding.number("through_m"), units)
-        if not others:
-            return f"{name}: is drawn {deep} into what it lies on; move them apart."
-        return (
-            f"{name}: is drawn {deep} into {others}; move them apart, or let it rest on {others}."
-        )
-    if finding.how == "apart":
-        apart = show_length(finding.number("apart_m"), units)
-        else_ = "let it hang or stand on a tie ([[group]] sinkers)"
-        if finding.number("wood"):
-            else_ = "give it a [[group]] of its own"
-        return (
-            f"{name}: {others} stands {apart} off what it is strapped to, so no strap makes them "
-            f"one; set it against that, or {else_}."
-        )
-    if finding.how == "carrier":
-        rests = "does not rest" if len(finding.about) == 2 else "do not rest"
-        return f"{name}: {others} beside it {rests} as drawn; see to that first."
-    if finding.how == "steep":
-        return (
-            f"{name}: lies on slopes of up to {finding.number('steep_deg'):.0f}°, on which wet "
-            "wood may slide; they are not counted on. Wedge it or set it flatter."
-        )
-    if finding.how == "pane":
-        return (
-            f"{name}: comes near the {finding.where} pane, which is not counted on to hold it. "
-            "Give it a foot, a tie or a stone of its own."
-        )
-    if finding.how == "may roll off":
-        return f"{name}: {others} may roll off as the wood rocks; tie or wedge it."
-    if finding.how == "guessed foot":
-        return (
-            f"{name}: what is drawn does not tell its foot; set it{on} so that it does not rock, "
-            "and press at its top to see."
-        )
-    if finding.how == "over air":
-        air = show_length(finding.number("air_m"), units)
-        press = written(finding.number("pressed_m"), "length", units, Toward.UP)
-        return (
-            f"{name}: drawn level on a slope, with {air} of air under its middle; press it in by "
-            f"{press} in all, level the bed under it, or write settle = true."
-        )
-    if finding.how == "overhangs":
-        press = push_words(finding.number("press_n"), units)
-        return (
-            f"{name}: overhangs; {press} pressed down on its far end under water tips it{on}. Set "
-            "it farther back, or a stone on its other end."
-        )
-    if finding.how == "on an edge":
-        cure = "give it one more place to lie on" if on else "lay it down or bed its foot in"
-        return f"{name}: does not stand by itself{on} as drawn; {cure}."
-    pane = place_words(finding.number("to_pane_m"), units)
-    push = push_words(finding.number("push_n"), units)
-    tips = f"tips{on} at {finding.number('tip_deg'):.0f}°"
-    if finding.how == "unsure":
-        tips = f"may slide or tip{on} as drawn"
-    return (
-        f"{name}: {tips}, by a push of {push} at its top under water; the nearest pane is {pane} "
-        "away. Lay it down, or away from the pane; soil is not counted, fish dig."
+        foot = f"{foot} Then judge it anew." if placed else "give it a second foot."
+    case = finding.how, finding.cure if finding.how == "leans" else bool(rest)
+    words = TIPPING.get(case) or TIPPING[finding.how, None]
+    return f"{name}: " + words.format(
+        foot=foot,
+        or_foot=f" Or {foot}" if placed else "",
+        others=others,
+        on=f" on {others}" if rest else "",
+        rests="does not rest" if len(rest) == 1 else "do not rest",
+        or_else="give it a [[group]] of its own" if finding.numbers.get("wood") else HUNG,
+        where=finding.where,
+        **{key: _figure(key, finding, units) for key in finding.numbers},
     )
 
 
+def _figure(key: str, finding: Finding, units: Units) -> str:
+    """Write one figure of a finding: an angle, a push or a length."""
+    value = finding.number(key)
+    if key.endswith("_deg"):
+        return f"{value:.0f}°"
+    if key.endswith("_n"):
+        return push_words(value, units)
+    if key == "pressed_m":
+        return written(value, "length", units, Toward.UP)
+    return place_words(value, units) if key == "to_pane_m" else show_length(value, units)
+
+
+_PUSHED = (
+    ", by a push of {push_n} at its top under water; the nearest pane is {to_pane_m} away. Lay it "
+    "down, or away from the pane; soil is not counted, fish dig."
+)
+# By how it tips, and its cure or whether others are named with it; None: in any other case.
+TIPPING: dict[tuple[str, str | bool | None], str] = {
+    ("leans", "even ground"): (
+        "may rock by {lean_deg}{on}, even as it has settled; press it in, wedge it, or set it "
+        "where the ground is even.{or_foot}"
+    ),
+    ("leans", "foot"): (  # it was turned already, alone
+        "does not rest as it has settled; with what is on and beside it it tilts {lean_deg} more. "
+        "Move these, or {foot}"
+    ),
+    ("leans", None): (
+        "does not rest{on} as drawn; it tilts {lean_deg} before it touches enough. Write settle = "
+        "true, tilt it, or {foot}"
+    ),
+    ("small foot", None): "sinks by itself, but may roll or rock on its small foot; {foot}",
+    ("drawn through", True): (
+        "is drawn {through_m} into {others}; move them apart, or let it rest on {others}."
+    ),
+    ("drawn through", None): "is drawn {through_m} into what it lies on; move them apart.",
+    ("apart", None): (
+        "{others} stands {apart_m} off what it is strapped to, so no strap makes them one; set it "
+        "against that, or {or_else}."
+    ),
+    ("carrier", None): "{others} beside it {rests} as drawn; see to that first.",
+    ("steep", None): (
+        "lies on slopes of up to {steep_deg}, on which wet wood may slide; they are not counted "
+        "on. Wedge it or set it flatter."
+    ),
+    ("pane", None): (
+        "comes near the {where} pane, which is not counted on to hold it. Give it a foot, a tie or "
+        "a stone of its own."
+    ),
+    ("may roll off", None): "{others} may roll off as the wood rocks; tie or wedge it.",
+    ("guessed foot", None): (
+        "what is drawn does not tell its foot; set it{on} so that it does not rock, and press at "
+        "its top to see."
+    ),
+    ("over air", None): (
+        "drawn level on a slope, with {air_m} of air under its middle; press it in by {pressed_m} "
+        "in all, level the bed under it, or write settle = true."
+    ),
+    ("overhangs", None): (
+        "overhangs; {press_n} pressed down on its far end under water tips it{on}. Set it farther "
+        "back, or a stone on its other end."
+    ),
+    ("on an edge", True): (
+        "does not stand by itself{on} as drawn; give it one more place to lie on."
+    ),
+    ("on an edge", None): "does not stand by itself as drawn; lay it down or bed its foot in.",
+    ("easily", None): "tips{on} at {tip_deg}" + _PUSHED,
+    ("unsure", None): "may slide or tip{on} as drawn" + _PUSHED,
+}
 WORDED: dict[Kind, Callable[[Finding, Units], str]] = {
     Kind.FLOATS: _floats,
     Kind.FALLS: _falls,
