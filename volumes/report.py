@@ -416,7 +416,7 @@ def _piece(plan: Plan, body: Body, number: int) -> PieceFigures:
 
 def _heights(result: LayerResult) -> dict[str, float]:
     """Mean drawn height at each pane that the layer reaches [m]."""
-    lies = result.drawn > result.below + 1e-4
+    lies = result.drawn > result.below + LYING
     drawn = {name: result.drawn[cut][lies[cut]] for name, cut in PANES.items()}
     return {name: float(heights.mean()) for name, heights in drawn.items() if len(heights)}
 
