@@ -232,25 +232,26 @@ def test_stones_at_hand(tmp_path: Path) -> None:
 
 
 def test_a_stone_at_hand_may_be_too_heavy(tmp_path: Path) -> None:
-    # Levers, dry: a plank of 1.3 kg lies on a pier from 38 to 52 cm, its middle at 45. 12 kg at
-    # 54 cm pull with 12 × 2 = 24 kg cm about the edge; the plank (7 cm) and 0.7 kg at 38 cm
-    # (14 cm) bear 19. Stones of 600 and 700 g balance.
-    def at_hand(mass: float) -> tuple[str, ...]:
+    # Levers, dry: a plank of 1.3 kg lies on a pier from 38 to 52 cm, its middle at 45. 12 kg 2 cm
+    # beyond an edge pull with 24 kg cm about it; the plank (7 cm) and 0.7 kg 2 cm beyond the other
+    # (16 cm) bear 20. Stones of 600 and 700 g balance; so do 700 g and 12 kg over the edge.
+    def at_hand(*masses: float, left: int) -> tuple[str, ...]:
         plan = plan_of(
             tmp_path,
             wood("Plank", (50, 8, 4), 1.3, 45, 'rests = "Pier"\n'),
             stone("Pier", (14, 14, 22), 45),
             '[[group]]\nwood = ["Plank"]\n'
-            'tie_points = [["54 cm", "25 cm", "24 cm"], ["38 cm", "25 cm", "22 cm"]]\n',
+            f'tie_points = [["54 cm", "25 cm", "24 cm"], ["{left} cm", "25 cm", "22 cm"]]\n',
             *(f'[[at_hand]]\nname = "{m}"\nmaterial = "granite"\nmass = "{m} kg"\n'
-              for m in (0.7, mass)),
+              for m in masses),
         )  # fmt: skip
         (offer,) = plan.holds[0].offers.best
         assert len(offer.masses) == 2
         return offer.stones
 
-    assert set(at_hand(0.6)) == {"0.6", "0.7"}
-    assert at_hand(12) == ()
+    assert set(at_hand(0.7, 0.6, left=38)) == {"0.6", "0.7"}
+    assert at_hand(0.7, 12, left=38) == ("0.7", "12")  # the other way round it tips
+    assert at_hand(0.7, 12, left=36) == ()
 
 
 def test_round_wood_is_strapped_to_what_it_lies_on(tmp_path: Path) -> None:

@@ -418,7 +418,9 @@ def _offer_sentences(hold: "HoldResult", units: Units) -> list[str]:
     found = [offer for offer in offers.best if offer.stones]
     if found:
         best = min(found, key=lambda offer: offer.total)
-        words.append(f"{name}: of the stones at hand, {' and '.join(best.stones)} will do.")
+        order = ", each at its place in that order" if len(best.stones) > 1 else ""
+        stones = " and ".join(best.stones)
+        words.append(f"{name}: of the stones at hand, {stones} will do{order}.")
     elif hold.has_choice:
         words.append(f"{name}: of the stones at hand none is proved to do.")
     return words

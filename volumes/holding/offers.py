@@ -32,6 +32,7 @@ STEPS = (1.0, 1.1, 1.3, 1.7)  # times the least, until the whole verdict is "sta
 # and 10 g; a quarter inch and a twentieth of a pound.
 TOLD = ((5e-3, 0.0), (6.35e-3, 0.023))
 LIGHTER = 0.97  # of what fewer sinkers weigh: else they are not worth another tie
+CHOICES = 4  # of stones at hand that are tried
 EVERY = 3  # of the levels, while places are tried
 
 
@@ -384,32 +385,29 @@ def _with_stones(
     offer: Offer, at_hand: Sequence[Body], stage: Stage, number: int, stays: Callable[[Stage], bool]
 ) -> Offer:
     """Name the lightest stones at hand that will do, judged as they weigh; none: they lack."""
-    stones, group = _fitting(offer, at_hand, stage.water), stage.group_of(number)
-    for end in ("low", "high"):
+    group = stage.group_of(number)
+
+    def held_by(stones: Sequence[Body], end: str) -> Stage:
         sinkers = tuple(
             Sinker(getattr(stone.mass, end), stone.entry.material, how, at)
-            for stone, how, at in zip(stones, offer.hows, offer.points, strict=False)
+            for stone, how, at in zip(stones, offer.hows, offer.points, strict=True)
         )
-        held = replace(group, sinkers=(*group.sinkers, *sinkers))
-        if not stones or not stays(stage.with_group(number, held)):
-            return offer
-    return replace(offer, stones=tuple(stone.entry.name for stone in stones))
+        return stage.with_group(number, replace(group, sinkers=(*group.sinkers, *sinkers)))
+
+    for stones in _fitting(offer, at_hand, stage.water) if offer.points else ():
+        if all(stays(held_by(stones, end)) for end in ("low", "high")):
+            return replace(offer, stones=tuple(stone.entry.name for stone in stones))
+    return offer
 
 
-def _fitting(offer: Offer, stones: Sequence[Body], water: float) -> list[Body]:
-    """Lightest stones that weigh enough dry and in water, one for each mass; empty: they lack."""
-    density = offer.material.dense
-    left = sorted(stones, key=lambda stone: stone.mass.low)
-    chosen: dict[int, Body] = {}
-    for i in sorted(range(len(offer.masses)), key=lambda i: -offer.masses[i]):
-        needed = offer.masses[i] * (1 - water / density.low)
-        heavy = [
-            stone
-            for stone in left
-            if stone.mass.low >= offer.masses[i] and stone.mass_in_water(water).low >= needed
-        ]
-        if not heavy:
-            return []
-        chosen[i] = heavy[0]
-        left.remove(heavy[0])
-    return [chosen[i] for i in sorted(chosen)]
+def _fitting(offer: Offer, stones: Sequence[Body], water: float) -> list[tuple[Body, ...]]:
+    """Choices of stones that weigh enough dry and in water, one for each mass, lightest first."""
+    wet = 1 - water / offer.material.dense.low
+    ranked = sorted(stones, key=lambda stone: stone.mass.low)
+    heavy = (
+        [s for s in ranked if s.mass.low >= mass and s.mass_in_water(water).low >= mass * wet]
+        for mass in offer.masses
+    )
+    choices = itertools.product(*(enough[:CHOICES] for enough in heavy))
+    apart = (choice for choice in choices if len(set(map(id, choice))) == len(choice))
+    return sorted(apart, key=lambda choice: sum(s.mass.low for s in choice))[:CHOICES]
