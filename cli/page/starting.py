@@ -1,10 +1,13 @@
 """The first layout of a new tank, written from a few answers."""
 
-import json
 import math
 from dataclasses import dataclass, field
+from typing import Any
+
+from tomlkit import item
 
 from plumbstone.cli.page.measures import Measures
+from plumbstone.volumes.scape.writing import with_added, with_keys
 
 SIDES = (0.60, 0.30, 0.36)  # of the tank that is offered first [m]
 STONE = 0.10  # about how wide a border stone is [m]
@@ -52,89 +55,80 @@ class Start:
 
 def first_layout(start: Start, measures: Measures, steps: int = 4) -> str:
     """Write the scape file of the first steps: tank, slope, border, wood."""
-    parts = [_tank, _soil, _row, _wood]
-    texts = [part(start, measures) for part in parts[:steps]]
-    row = start.row and steps > 2
-    zone = "behind border" if row else "all"
-    return "\n".join(texts).replace("ZONE", zone)
+    text = with_keys("", "", None, {"name": start.name})
+    text = with_added(text, "tank", _tank(start, measures), listed=False)
+    if steps > 1:
+        zone = "behind border" if start.row and steps > 2 else "all"
+        text = with_added(text, "layer", _soil(start, measures, zone))
+    if steps > 2 and start.row:
+        text = _with_row(text, start, measures)
+    if steps > 3 and start.wood:
+        text = with_added(text, "piece", _wood(start, measures))
+    return text
 
 
-def _tank(start: Start, measures: Measures) -> str:
-    length, depth, height = map(measures.written, start.sides)
-    glass = f"\nglass = {_text(f'{start.glass * 1e3:g} mm')}" if start.glass else ""
-    return (
-        f"name = {_text(start.name)}\n\n[tank]\n"
-        f"inside = [{_text(length)}, {_text(depth)}, {_text(height)}]{glass}\n"
-    )
+def _tank(start: Start, measures: Measures) -> dict[str, Any]:
+    """Give the keys of the tank."""
+    glass = None if start.glass is None else f"{start.glass * 1e3:g} mm"
+    return {"inside": list(map(measures.written, start.sides)), "glass": glass}
 
 
-def _soil(start: Start, measures: Measures) -> str:
-    bags = ", ".join(
-        f"{{ holds = {_text(holds)}{'' if price is None else f', price = {price:g}'} }}"
+def _soil(start: Start, measures: Measures, zone: str) -> dict[str, Any]:
+    """Give the keys of the soil, with its bags."""
+    bags = [
+        {"holds": holds} | ({} if price is None else {"price": price})
         for holds, price in start.bags
-    )
-    return (
-        f'[[layer]]\nname = "Soil"\nmaterial = {_text(start.soil)}\nzone = "ZONE"\n'
-        f"height = {{ front = {_text(measures.written(measures.snapped(start.length('front'))))}, "
-        f"back = {_text(measures.written(measures.snapped(start.length('back'))))} }}\n"
-        + (f"bags = [{bags}]\n" if bags else "")
-    )
+    ]
+    levels = {
+        key: measures.written(measures.snapped(start.length(key))) for key in ("front", "back")
+    }
+    return {
+        "name": "Soil", "material": start.soil, "zone": zone, "height": levels,
+        "bags": bags or None,
+    }  # fmt: skip
 
 
-def _row(start: Start, measures: Measures) -> str:
-    """Write a row of stones from pane to pane, and sand before it."""
-    if not start.row:
-        return ""
-    length = start.sides[0]
-    count = max(2, math.ceil(length / STONE))
-    wide = length / count
-    names, texts, line = [], [], []
-    for i in range(count):
-        at = ((i + 0.5) * wide, start.length("from_front") + WAVE[i % len(WAVE)])
-        size = (wide - SLACK, 0.75 * wide, measures.snapped(start.length("high")))
-        names.append(_text(f"Border {i + 1}"))
-        line.append(at)
-        texts.append(
-            f'[[piece]]\nname = "Border {i + 1}"\nkind = "stone"\nmaterial = {_text(start.rock)}\n'
-            f'solid = "boulder"\nseed = {11 + i}\nsize = [{_list(size, measures)}]\n'
-            f"at = [{_list(at, measures)}]\n"
-        )
+def _with_row(text: str, start: Start, measures: Measures) -> str:
+    """Add a row of stones from pane to pane, and sand before it."""
+    length, line = start.sides[0], list[tuple[float, float]]()
+    wide = length / max(2, math.ceil(length / STONE))
+    size = (wide - SLACK, 0.75 * wide, measures.snapped(start.length("high")))
+    names = [f"Border {i + 1}" for i in range(round(length / wide))]
+    for i, name in enumerate(names):
+        line.append(((i + 0.5) * wide, start.length("from_front") + WAVE[i % len(WAVE)]))
+        keys = {
+            "name": name, "kind": "stone", "material": start.rock, "solid": "boulder",
+            "seed": 11 + i, "size": list(map(measures.written, size)),
+            "at": list(map(measures.written, line[-1])),
+        }  # fmt: skip
+        text = with_added(text, "piece", keys)
     line = [(0.0, line[0][1]), *line, (length, line[-1][1])]
-    points = ", ".join(f"[{_list(point, measures)}]" for point in line)
-    border = f"[border]\nline = [{points}]\nstones = [{', '.join(names)}]\n"
-    border += "strip = true  # floss behind the stones, hidden by the soil\n"
-    sand = (
-        '[[layer]]\nname = "Front sand"\nmaterial = "sand"\nzone = "before border"\n'
-        f"depth = {_text(measures.written(measures.snapped(SAND)))}\n"
-    )
-    return "\n".join([*texts, border, sand])
+    strip = item(True).comment("floss behind the stones, hidden by the soil")
+    points = [list(map(measures.written, point)) for point in line]
+    keys = {"line": points, "stones": names, "strip": strip}
+    text = with_added(text, "border", keys, listed=False)
+    sand = {
+        "name": "Front sand", "material": "sand", "zone": "before border",
+        "depth": measures.written(measures.snapped(SAND)),
+    }  # fmt: skip
+    return with_added(text, "layer", sand)
 
 
-def _wood(start: Start, measures: Measures) -> str:
-    """Write a piece of wood on three feet, right of the middle."""
-    if not start.wood:
-        return ""
-    scale = start.length("long") / LIMBS_FOR
-    limbs = []
-    for path, shares in LIMBS:
-        points = ", ".join(f"[{_list([scale * v for v in p], measures)}]" for p in path)
-        girths = _list([start.length("girth") * share for share in shares], measures)
-        limbs.append(f"  {{ path = [{points}], girth = [{girths}] }},\n")
-    length, depth, _ = start.sides
-    mass = f"mass = {_text(start.mass)}  # dry\n" if start.mass else ""
+def _wood(start: Start, measures: Measures) -> dict[str, Any]:
+    """Give the keys of a piece of wood on three feet, right of the middle."""
+    (length, depth, _), scale = start.sides, start.length("long") / LIMBS_FOR
     front = start.length("from_front") if start.row else 0.0
     at = (0.62 * length, front + 0.55 * (depth - front))
-    return (
-        f'[[piece]]\nname = "Wood"\nkind = "wood"\nmaterial = {_text(start.kind)}\n{mass}'
-        f"at = [{_list([measures.snapped(v) for v in at], measures)}]\nturn = 180\n"
-        f"settle = true  # it turns until it stands on its feet\nlimbs = [\n{''.join(limbs)}]\n"
-    )
-
-
-def _list(values: "tuple[float, ...] | list[float]", measures: Measures) -> str:
-    return ", ".join(_text(measures.written(value)) for value in values)
-
-
-def _text(value: str) -> str:
-    """Quote a text as TOML does."""
-    return json.dumps(value, ensure_ascii=False)
+    limbs = [
+        {
+            "path": [[measures.written(scale * v) for v in place] for place in path],
+            "girth": [measures.written(start.length("girth") * share) for share in shares],
+        }
+        for path, shares in LIMBS
+    ]
+    return {
+        "name": "Wood", "kind": "wood", "material": start.kind,
+        "mass": item(start.mass).comment("dry") if start.mass else None,
+        "at": [measures.written(measures.snapped(v)) for v in at], "turn": 180,
+        "settle": item(True).comment("it turns until it stands on its feet"), "limbs": limbs,
+    }  # fmt: skip

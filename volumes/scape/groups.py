@@ -77,7 +77,9 @@ def group_from(
         sinkers=section.tables("sinkers", _sinker_from, materials, masses),
         tub=section.table("just_sinks_with", _tub_from, materials),
         factor=section.number("factor", FACTOR, least=1, most=10),
-        tie_points=_points_from(section),
+        tie_points=section.points(
+            "tie_points", (), axes="xyz", least_count=0, most=MOST_TIE_POINTS
+        ),
         log=_log_from(section),
         friction=FRICTION if friction is None else Range.exact(friction),
     )
@@ -171,19 +173,6 @@ def _weighing_from(section: Section) -> tuple[float | datetime.date, Weighing]:
     in_water = section.choice("weighed", ("air", "water"), "air") == "water"
     least = -100 if in_water else 1e-6  # what still floats pulls the scale up
     return day, Weighing(0.0, section.quantity("mass", "mass", least=least), in_water)
-
-
-def _points_from(section: Section) -> tuple[tuple[float, float, float], ...]:
-    """Read `tie_points`, a list of ["x", "y", "z"]."""
-    points = section.raw("tie_points", [])
-    if not isinstance(points, list):
-        raise section.error("tie_points", 'must be a list of ["x", "y", "z"] points.')
-    if len(points) > MOST_TIE_POINTS:
-        raise section.error("tie_points", f"name at most {MOST_TIE_POINTS} places.")
-    rows = Section(
-        {str(i): p for i, p in enumerate(points, 1)}, section.path, f"{section.where}.tie_points"
-    )
-    return tuple(rows.quantities(str(i), "length", count=3) for i in range(1, len(points) + 1))
 
 
 def _sinker_from(

@@ -345,25 +345,12 @@ def _mesh_from(section: Section) -> Piece | None:
 
 def _limb_from(section: Section) -> Limb:
     """Read one limb: {path | length, girth = [start, end]}."""
-    points = section.raw("path", None)
-    path: tuple[tuple[float, float, float], ...] = ()
-    if points is None:
-        length = section.quantity("length", "length", least=1e-3)
+    path = section.points("path", (), axes="xyz", least_count=2)
+    if path:
+        length = sum(math.dist(a, b) for a, b in itertools.pairwise(path))
     else:
-        path = _path_from(section, points)
-        steps = itertools.pairwise(path)
-        length = sum(sum((b - a) ** 2 for a, b in zip(p, q, strict=True)) ** 0.5 for p, q in steps)
+        length = section.quantity("length", "length", least=1e-3)
     return Limb(path, length, section.quantities("girth", "length", count=2, least=1e-3))
-
-
-def _path_from(section: Section, points: object) -> tuple[tuple[float, float, float], ...]:
-    """Read a polyline of ["x", "y", "z"] points."""
-    if not isinstance(points, list) or len(points) < 2:
-        raise section.error("path", 'must be a list of two or more ["x", "y", "z"] points.')
-    rows = Section({f"path[{i}]": p for i, p in enumerate(points, 1)}, section.path, section.where)
-    return tuple(
-        rows.quantities(f"path[{i}]", "length", count=3) for i in range(1, len(points) + 1)
-    )
 
 
 def _lump_from(section: Section, materials: Mapping[str, Material]) -> Lump:

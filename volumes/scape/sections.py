@@ -30,6 +30,7 @@ CALLED = {  # what people call it: its key
     "paths": "front and back here, and paths in the layer itself",
 }  # fmt: skip
 LARGEST = 1e9  # of all that is a bare number
+PLACES = {"xy": '["20 cm", "12 cm"]', "xyz": '["20 cm", "12 cm", "5 cm"]'}
 EXAMPLES = {"length": '"20 cm"', "mass": '"2.5 kg"', "volume": '"9 L"', "area": '"900 cm2"'}
 
 
@@ -116,21 +117,31 @@ class Section:
             raise self.error(key, f"must be a list of {wanted}, each with its unit{example}.")
         return tuple(self._parsed(f"{key}[{i}]", v, kind, least) for i, v in enumerate(value, 1))
 
-    def points(self, key: str, default: Any = _REQUIRED, *, least_count: int = 1) -> Any:
-        """Take a list of [x, y] positions ("20 cm", "12 cm") as a tuple of pairs [m]."""
-        value = self.raw(key, default, '[["20 cm", "12 cm"], ...]')
+    def points(
+        self,
+        key: str,
+        default: Any = _REQUIRED,
+        *,
+        axes: str = "xy",
+        least_count: int = 1,
+        most: int = MOST_POINTS,
+    ) -> Any:
+        """Take a list of positions ("20 cm", "12 cm") as a tuple of tuples, one [m] an axis."""
+        like = PLACES[axes]
+        value = self.raw(key, default, f"[{like}, ...]")
         if value is default:
             return value
         if not isinstance(value, list) or len(value) < least_count:
-            raise self.error(key, f'must be a list of at least {least_count} ["x", "y"] points.')
-        self._check_count(key, value, MOST_POINTS)
-        pairs = []
-        for i, pair in enumerate(value, 1):
-            if not isinstance(pair, list) or len(pair) != 2:
-                raise self.error(f"{key}[{i}]", 'must be a point such as ["20 cm", "12 cm"].')
-            x, y = (self._parsed(f"{key}[{i}]", part, "length", -math.inf) for part in pair)
-            pairs.append((x, y))
-        return tuple(pairs)
+            told = ", ".join(f'"{axis}"' for axis in axes)
+            raise self.error(key, f"must be a list of at least {least_count} [{told}] points.")
+        self._check_count(key, value, most)
+        for i, place in enumerate(value, 1):
+            if not isinstance(place, list) or len(place) != len(axes):
+                raise self.error(f"{key}[{i}]", f"must be a point such as {like}.")
+        return tuple(
+            tuple(self._parsed(f"{key}[{i}]", part, "length", -math.inf) for part in place)
+            for i, place in enumerate(value, 1)
+        )
 
     def range(self, key: str, kind: str, default: Any = _REQUIRED) -> Any:
         """Take a quantity, or [low, high] or [low, mid, high] of them, as a `Range`."""
