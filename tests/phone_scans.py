@@ -285,12 +285,12 @@ SCANNED = (
 
 def scanned_stones(folder: Path) -> list[Stone]:
     """Complete, consistently wound scans by others, brought to 18 to 30 cm."""
+    from plumbstone.meshes.closing.scans import closed_scan
     from plumbstone.meshes.measures.faults import is_closed
-    from plumbstone.meshes.reading.scans import read_scan
 
     stones = []
     for i, name in enumerate(SCANNED):
-        piece = read_scan(folder / name)
+        piece = closed_scan(folder / name).piece
         assert is_closed(piece.faces, len(piece.vertices))
         wanted = 0.18 + 0.013 * i
         vertices = piece.vertices * wanted / np.ptp(piece.vertices, axis=0).max()

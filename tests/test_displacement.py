@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 import trimesh
 
+from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.measures.displacement import (
     displaced_at_levels,
     displaced_volume,
 )
 from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.piece import Piece
-from plumbstone.meshes.reading.scans import read_scan
 from plumbstone.meshes.shapes.primitives import box, ellipsoid
 
 FIVE_SCANS = (
@@ -92,7 +92,7 @@ def manifold_below(piece: Piece, level: float) -> manifold3d.Manifold:
 
 @pytest.mark.parametrize("name", FIVE_SCANS)
 def test_scans_agree_with_manifold3d_and_trimesh(scans: Path, name: str) -> None:
-    piece = read_scan(scans / name)
+    piece = closed_scan(scans / name).piece
     low, high = piece.vertices[:, 2].min(), piece.vertices[:, 2].max()
     levels = low + (high - low) * np.array([0.2, 0.5, 0.83, 1.0])
     volumes, centres = displaced_at_levels(piece.vertices, piece.faces, levels)

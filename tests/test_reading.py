@@ -16,7 +16,7 @@ from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.mending.uncrossing import crossed_share
 from plumbstone.meshes.reading.looks import lab, spots_of
 from plumbstone.meshes.reading.parts import Parsed, Part
-from plumbstone.meshes.reading.scans import ScanError, read_raw, read_scan
+from plumbstone.meshes.reading.scans import ScanError, read_raw
 from plumbstone.meshes.shapes.primitives import boulder, box
 from plumbstone.meshes.writing import ply_bytes
 
@@ -37,7 +37,7 @@ SCANS = {
 @pytest.mark.parametrize("name", SCANS)
 def test_scans_by_others(scans: Path, name: str) -> None:
     volume, unit = SCANS[name]
-    piece = read_scan(scans / name, {1e-3: "mm", 1e-2: "cm"}.get(unit))
+    piece = closed_scan(scans / name, Ruler({1e-3: "mm", 1e-2: "cm"}.get(unit))).piece
     assert is_closed(piece.faces, len(piece.vertices))
     found = enclosed_volume(piece.vertices, piece.faces)
     assert found == pytest.approx(volume * unit**3, rel=2e-4)
@@ -49,7 +49,7 @@ def test_bad_winding_is_mended(scans: Path) -> None:
     path = scans / "rigidblock_stone_19.ply"
     truth = trimesh.load(path)
     trimesh.repair.fix_normals(truth)
-    piece = read_scan(path)
+    piece = closed_scan(path).piece
     assert enclosed_volume(piece.vertices, piece.faces) == pytest.approx(truth.volume, rel=1e-9)
 
 
@@ -59,7 +59,7 @@ def test_every_format(tmp_path: Path, kind: str) -> None:
     mesh = trimesh.Trimesh(stone.vertices, stone.faces, process=False)
     path = tmp_path / f"stone.{kind}"
     mesh.export(path)
-    piece = read_scan(path, None if kind == "glb" else "m")
+    piece = closed_scan(path, Ruler(None if kind == "glb" else "m")).piece
     assert is_closed(piece.faces, len(piece.vertices))
     assert enclosed_volume(piece.vertices, piece.faces) == pytest.approx(mesh.volume, rel=1e-5)
     if kind == "glb":  # +y up in the file, z up here
@@ -71,7 +71,7 @@ def test_units_are_judged_and_said(tmp_path: Path, scale: float, said: str) -> N
     stone = boulder((0.2, 0.15, 0.12), 4, subdivisions=3)
     path = tmp_path / "stone.ply"
     path.write_bytes(ply_bytes(stone.vertices * scale, stone.faces))
-    piece = read_scan(path)
+    piece = closed_scan(path).piece
     assert any(said in change for change in piece.changes)
     assert piece.size.max() == pytest.approx(0.2, rel=1e-9)
 
@@ -83,14 +83,15 @@ def test_a_gltf_reads_nothing_outside_its_folder(tmp_path: Path) -> None:
     files = trimesh.exchange.gltf.export_gltf(trimesh.Scene(stone))
     for name, content in files.items():
         (inner / name).write_bytes(content)
-    assert read_scan(inner / "model.gltf").size == pytest.approx([0.1, 0.1, 0.1], rel=1e-6)
+    piece = closed_scan(inner / "model.gltf").piece
+    assert piece.size == pytest.approx([0.1, 0.1, 0.1], rel=1e-6)
     tree = json.loads((inner / "model.gltf").read_text(encoding="utf-8"))
     name = tree["buffers"][0]["uri"]
     (tmp_path / name).write_bytes((inner / name).read_bytes())
     tree["buffers"][0]["uri"] = f"../{name}"
     (inner / "model.gltf").write_text(json.dumps(tree), encoding="utf-8")
     with pytest.raises(ScanError, match=r"model\.gltf"):
-        read_scan(inner / "model.gltf")
+        closed_scan(inner / "model.gltf")
 
 
 def test_winding_number_of_a_cube() -> None:

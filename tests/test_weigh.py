@@ -31,7 +31,6 @@ from plumbstone.meshes.measures.extents import extents_of
 from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.piece import Piece
-from plumbstone.meshes.reading.scans import read_scan
 from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
 from plumbstone.meshes.writing import ply_bytes
 
@@ -309,7 +308,7 @@ def test_keep_and_picture(tmp_path: Path) -> None:
     put(tmp_path, "stone.ply", stone, scale=1000)
     done = type_in("plumbstone weigh stone.ply --keep kept.ply --picture seen.png", tmp_path)
     assert done.returncode == 0, done.stderr
-    kept = read_scan(tmp_path / "kept.ply", "m")
+    kept = closed_scan(tmp_path / "kept.ply").piece
     assert kept.size.max() == pytest.approx(0.2, rel=1e-6)
     # The signature that a PNG file starts with: W3C, PNG Specification, section 5.2.
     assert (tmp_path / "seen.png").read_bytes().startswith(b"\x89PNG\r\n\x1a\n")

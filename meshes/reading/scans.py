@@ -18,8 +18,8 @@ from plumbstone.meshes.limits import LARGEST_FILE, MOST_FACES, raised
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.faults import is_closed
 from plumbstone.meshes.measures.rulers import Ruler
-from plumbstone.meshes.mending.welding import compacted, outer_shell, welded, wound
-from plumbstone.meshes.piece import Floats, Indices, Piece, longest_side
+from plumbstone.meshes.mending.welding import welded
+from plumbstone.meshes.piece import Floats, Indices, longest_side
 from plumbstone.meshes.reading.gltf import parsed_gltf
 from plumbstone.meshes.reading.headers import HeaderError, check_header
 from plumbstone.meshes.reading.obj import Beside, parsed_obj
@@ -82,54 +82,13 @@ class RawScan:
     spots: tuple[Floats, Floats] | None = None  # places [m] and colours of them, if asked for
 
 
-def read_scan(path: Path | str, unit: str | None = None) -> Piece:
-    """Read the mesh of one stone or one piece of wood.
-
-    Parameters
-    ----------
-    path : Path or str
-        STL, PLY, OBJ, OFF, GLB, glTF, USDZ, 3MF, DAE, or a ZIP with one of them.
-    unit : str, optional
-        "m", "dm", "cm", "mm", "in" or "ft"; judged from format and size if not given.
-
-    Returns
-    -------
-    Piece
-        Welded, consistently wound and facing outward, in metres, without inner shells
-        and debris. `changes` lists what was mended; a surface with holes is returned
-        as it is, with a warning.
-
-    Raises
-    ------
-    ScanError
-        If the file is missing, broken, too large, not a mesh or of impossible size.
-    """
-    path = Path(path)
-    raw = read_raw(path, Ruler(unit))
-    if len(raw.faces) == 0:
-        raise ScanError(path, "is a point cloud, not a mesh; weigh it with: plumbstone weigh.")
-    faces, changes, others = _mended(raw)
-    warnings = list(raw.warnings)
-    if others:
-        warnings.append(f"holds {len(others) + 1} separate bodies; only the largest was taken.")
-    vertices, faces = compacted(raw.vertices, faces)
-    if not is_closed(faces, len(vertices)):
-        warnings.append("the surface has holes.")
-    elif not _volume_is_positive(vertices, faces):
-        raise ScanError(path, "encloses no volume; scan it again.")
-    return Piece(
-        vertices, faces, path.stem, source=str(path), changes=(*raw.changes, *changes),
-        warnings=tuple(warnings),
-    )  # fmt: skip
-
-
 def read_raw(path: Path, ruler: Ruler, *, colours: bool = False) -> RawScan:
     """Read a mesh or a point cloud, weld it and bring it to metres, z up; with colours if asked.
 
     Raises
     ------
     ScanError
-        As in `read_scan`.
+        If the file is missing, broken, too large, no scan or of impossible size.
     """
     content = _content(path)
     sheet = None
@@ -203,28 +162,6 @@ def _kept_in(content: bytes) -> tuple[str, bool]:
     seal = re.search(rb"^comment seal ([0-9a-f]{64})\n", head, re.MULTILINE)
     sealed = seal is not None and seal_of(content.replace(seal[0], b"", 1)) == seal[1].decode()
     return found[1].decode("utf-8", errors="replace"), sealed
-
-
-def _mended(raw: RawScan) -> tuple[Indices, tuple[str, ...], tuple[Indices, ...]]:
-    """Wind the faces and keep the outer shell."""
-    faces, changes = raw.faces, []
-    if not is_closed(faces, len(raw.vertices)):
-        faces, turned = wound(raw.vertices, faces)
-        if turned:
-            changes.append(f"turned {turned} faces so that all look outward")
-    faces, removed, others = outer_shell(raw.vertices, faces)
-    if is_closed(faces, len(raw.vertices)) and not _volume_is_positive(raw.vertices, faces):
-        faces = faces[:, ::-1]
-        changes.append("turned the whole surface outward")
-    return faces, (*changes, *removed), others
-
-
-def _volume_is_positive(vertices: Floats, faces: Indices) -> bool:
-    """Tell whether a closed mesh encloses more than rounding noise."""
-    from plumbstone.meshes.measures.faults import enclosed_volume
-
-    extent = longest_side(vertices)
-    return enclosed_volume(vertices, faces) > 1e-9 * extent**3
 
 
 def _content(path: Path) -> bytes:
