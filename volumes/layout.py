@@ -60,7 +60,8 @@ from plumbstone.volumes.water.content import OpenSpace, load_of, open_space, wat
 from plumbstone.volumes.water.dosing import drain_back
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.holding.hold_down import HoldResult
+    from plumbstone.volumes.holding.hold_down import HoldResult, Surroundings
+    from plumbstone.volumes.holding.proof import Case
     from plumbstone.volumes.holding.stability import Standing
 
 SINKER_STONE = "granite"
@@ -70,6 +71,8 @@ NUMBERS = ("at", "turn", "tilt", "lean", "pressed", "mass", "price")  # of a pie
 CHANGING = (*NUMBERS, "rests", "settle", "material", "shape", "tied_to")
 P = ParamSpec("P")
 Found = TypeVar("Found")
+if TYPE_CHECKING:
+    Asked = Callable[[Any, Sequence[Body], Surroundings], tuple[Found, ...]]
 
 
 def naming_its_file(
@@ -409,33 +412,39 @@ class Layout:
             later, self.memo, measured,
         )  # fmt: skip
 
-    def _holds(
-        self, ground: Ground, water: float, *, offers: bool = True
-    ) -> "tuple[HoldResult, ...]":
+    def _holds(self, ground: Ground, water: float) -> "tuple[HoldResult, ...]":
         """Judge every group of wood; none without a water line."""
+        from plumbstone.volumes.holding.hold_down import judge_groups
+
+        return tuple(map(self._with_strapping, self._of_groups(judge_groups, ground, water)))
+
+    def _of_groups(self, asked: "Asked[Found]", ground: Ground, water: float) -> tuple[Found, ...]:
+        """Ask something of every group of wood; of none without a water line."""
         line, scape = self.scape.tank.water_line, self.scape
         if line is None or not scape.groups:
             return ()
         at_hand = tuple(self._solid(at_rest(entry)) for entry in scape.at_hand)
-        found = self.memo(
-            _judged_groups, scape.groups, ground.bodies, water, line, ground.grid, ground.bed,
-            at_hand, self.memo, offers,
+        return self.memo(
+            _asked_of_groups, asked, scape.groups, ground.bodies, water, line, ground.grid,
+            ground.bed, at_hand, self.memo,
         )  # fmt: skip
-        return tuple(map(self._with_strapping, found)) if offers else found
 
     def _with_strapping(self, hold: "HoldResult") -> "HoldResult":
         """Seek what a group may be strapped to, where no sinkers hold it or none fits below it."""
+        from plumbstone.volumes.holding.hold_down import cases_of, straps_of
         from plumbstone.volumes.holding.strapping import strapping_for
 
         best = hold.offers.best[0].hows if hold.offers.best else ("strapped",)
         if hold.stays or "strapped" not in best or not hold.offers.why:
             return hold
 
-        def judge(scape: Scape) -> "HoldResult":
-            layout, ground = self.with_scape(scape), self.with_scape(scape).ground(measured=False)
-            return layout._holds(ground, hold.stage.water, offers=False)[hold.number]
+        def set_anew(scape: Scape) -> "tuple[Case, bool]":
+            layout = self.with_scape(scape)
+            ground = layout.ground(measured=False)
+            case = layout._of_groups(cases_of, ground, hold.stage.water)[hold.number]
+            return case, not straps_of(case, ground.grid, self.memo)[2]
 
-        strapping = strapping_for(self.scape, hold, judge)
+        strapping = strapping_for(self.scape, hold, set_anew)
         return replace(hold, offers=replace(hold.offers, strapping=strapping))
 
     def _standing(self, ground: Ground, water: float) -> "tuple[Standing, ...]":
@@ -479,7 +488,8 @@ def _tops_of(windows: tuple[Window, ...], grid: Grid) -> Floats:
     return merged_columns(windows, grid).highest
 
 
-def _judged_groups(
+def _asked_of_groups(
+    asked: "Asked[Found]",
     groups: Any,
     bodies: tuple[Body, ...],
     water: float,
@@ -488,10 +498,9 @@ def _judged_groups(
     bed: BedResult | None,
     at_hand: tuple[Body, ...],
     memo: Memo,
-    offers: bool,
-) -> "tuple[HoldResult, ...]":
-    """Judge all groups in their surroundings."""
-    from plumbstone.volumes.holding.hold_down import Surroundings, judge_groups
+) -> tuple[Found, ...]:
+    """Ask something of all groups in their surroundings."""
+    from plumbstone.volumes.holding.hold_down import Surroundings
 
     around = Surroundings(
         water=water,
@@ -500,10 +509,9 @@ def _judged_groups(
         bed=bed,
         stone=find_material(SINKER_STONE),
         at_hand=at_hand,
-        offers=offers,
         memo=memo,
     )
-    return judge_groups(groups, bodies, around)
+    return asked(groups, bodies, around)
 
 
 def _check_rim(scape: Scape, bed: BedResult) -> None:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from plumbstone.meshes.piece import Floats, Indices
 
@@ -65,9 +65,15 @@ class Program:
         """Solve with products and unknowns from … to; tell whether there is an answer."""
         self._highs.changeRowsBounds(len(self._rows), self._rows, *load)
         low, high = x
+        self._middle = np.add(low, high) / 2
         self._highs.changeColsBounds(len(self._columns), self._columns, low, np.maximum(low, high))
         self._highs.run()
         return bool(self._highs.getModelStatus() == self._solved)
+
+    def basis(self) -> tuple[Indices, NDArray[np.bool_]]:
+        """Give the unknowns that the answer hangs on, and which others are at their upper end."""
+        free = self._highs.getBasicVariables()[1]
+        return free[free >= 0], np.array(self._highs.getSolution().col_value) > self._middle
 
     def answer(self) -> Answer:
         """Give what was found."""

@@ -17,6 +17,7 @@ SLACK = 1e-9  # rounding of the margin [N]
 ELASTIC = 1e-6  # sum of forces and moments that lack: from here on no balance exists [N, N m]
 STILL = 1e-6  # motion at a contact or tie, in shares of that of the lift: it is the hinge
 FINE = 100.0  # in this part of a newton the tolerance of a program, 1e-7, is one of 1e-9 N
+EXACT = 1e-8  # a tenth of that tolerance, in the same parts
 WHOLE = 0.02  # rise across a body, in shares of its own: below it, it lifts off whole
 
 
@@ -151,14 +152,40 @@ def _balanced(rig: Rig, rows: Floats) -> Iterator[bool]:
         yield from free | (rests & inside_hull(matrix[1:].T, rows[:, 1:3] / load))
         return
     program = Program(entries_of(matrix[None]), size, wide, presolve="off")
+    rows = rows * FINE + 0.0  # -0 becomes 0
+    loads, low, high = np.split(rows, [size, size + wide - count], axis=1)
+    lows = np.hstack([np.zeros((len(rows), count)), low])
+    highs = np.hstack([np.full((len(rows), count), np.inf), high])
     known: dict[bytes, bool] = {}
-    for row in rows * FINE + 0.0:  # -0 becomes 0
+    borne = np.zeros(len(rows), dtype=bool)
+    for k, row in enumerate(rows):
         same = row.tobytes()
-        if same not in known:
-            load, low, high = np.split(row, [size, size + wide - count])
-            bounds = np.append(np.zeros(count), low), np.append(np.full(count, np.inf), high)
-            known[same] = program.within((load, load), bounds)
-        yield known[same]
+        if not borne[k] and same not in known:
+            known[same] = program.within((loads[k], loads[k]), (lows[k], highs[k]))
+            if known[same]:
+                borne[k:] |= _borne(matrix, program.basis(), loads[k:], lows[k:], highs[k:])
+        yield bool(borne[k]) or known[same]
+
+
+def _borne(
+    matrix: Floats,
+    basis: tuple[Indices, NDArray[np.bool_]],
+    loads: Floats,
+    lows: Floats,
+    highs: Floats,
+) -> NDArray[np.bool_]:
+    """Tell which loads (k, rows) the forces that bore one bear too, with their bounds (k, columns).
+
+    The others stay at the bound where they were: what balances is a proof, whoever found it.
+    """
+    free, up = basis
+    forces = np.where(up, highs, lows)
+    forces[:, free] = 0.0
+    lack = loads - forces @ matrix.T
+    forces[:, free] = np.linalg.lstsq(matrix[:, free], lack.T, rcond=None)[0].T
+    within = (forces >= lows - EXACT) & (forces <= highs + EXACT)
+    lack = loads - forces @ matrix.T
+    return np.asarray(within.all(axis=1) & (np.abs(lack).max(axis=1) < EXACT))
 
 
 def stays_at(rig: Rig) -> NDArray[np.bool_]:

@@ -145,6 +145,16 @@ def judge_groups(
 ) -> tuple[HoldResult, ...]:
     """Judge all groups of wood at every water level while the tank fills and is drained.
 
+    Raises as `cases_of` does.
+    """
+    return tuple(_judge_group(case, around) for case in cases_of(groups, bodies, around))
+
+
+def cases_of(
+    groups: Sequence[Group], bodies: Sequence[Body], around: Surroundings
+) -> tuple[Case, ...]:
+    """Set all groups of wood on one stage, each at all ends of its ranges.
+
     Raises
     ------
     HoldError
@@ -156,7 +166,7 @@ def judge_groups(
     groups = [_with_masses(group, placed) for group in groups]
     levels, soil = np.linspace(0, around.water_line, LEVELS + 1), around.soil_line
     stage = set_stage(groups, bodies, around.water, levels, around.grid, soil, around.memo)
-    return tuple(_judge_group(case_of(stage, i), around) for i in range(len(groups)))
+    return tuple(case_of(stage, i) for i in range(len(groups)))
 
 
 def set_stage(
@@ -249,14 +259,9 @@ def _judge_group(case: Case, around: Surroundings) -> HoldResult:
     margins = np.array([verdict.margins for verdict in verdicts])
     moving = not all(verdict.stays.all() for verdict in verdicts)
     doubts = case.doubts()
-    through, into = rest.through, stage.into(number)
-    strapped = drawn_into_strapped(stage, number, around.grid, around.memo)
-    if strapped[0] > max(STRAPPED_IN, through):
-        through, into = strapped
-        doubts = tuple(dict.fromkeys((*doubts, Doubt.THROUGH)))
-    gap, off = widest_gap(stage, number, around.memo)
-    if gap > STRAPPED_OFF:
-        doubts = (*doubts, Doubt.APART)
+    deep, (gap, off), amiss = straps_of(case, around.grid, around.memo)
+    through, into = deep if Doubt.THROUGH in amiss else (rest.through, stage.into(number))
+    doubts = tuple(dict.fromkeys((*doubts, *amiss)))
     drawn = case.as_drawn()
     at_best = not doubts or all_stay([rig_of(drawn.stage, case.middle, number, None)])
     at_line, most = _tie_forces(even, rigs)
@@ -297,6 +302,22 @@ def _judge_group(case: Case, around: Surroundings) -> HoldResult:
     )
 
 
+def straps_of(
+    case: Case, grid: Grid, memo: Memo
+) -> tuple[tuple[float, str], tuple[float, str], tuple[Doubt, ...]]:
+    """Tell how deep a strapped stone is drawn into wood, and how far a piece lies off the others.
+
+    Each with its name [m]; last what follows of them.
+    """
+    deep = drawn_into_strapped(case.stage, case.number, grid, memo)
+    gap = widest_gap(case.stage, case.number, memo)
+    asked = (
+        (Doubt.THROUGH, deep[0] > max(STRAPPED_IN, case.rest.through)),
+        (Doubt.APART, gap[0] > STRAPPED_OFF),
+    )
+    return deep, gap, tuple(doubt for doubt, applies in asked if applies)
+
+
 def _offers(
     case: Case, material: Material, around: Surroundings, doubts: Sequence[Doubt]
 ) -> Offers:
@@ -316,7 +337,7 @@ def _offers(
         anew = stage_of(
             held.bodies, held.placed, soil, grid, held.levels, held.water, (number,), around.memo
         )
-        return not case.on(anew).doubts()
+        return case.on(anew).stays()
 
     if not case.of_pose():
         found = offers_for(

@@ -108,6 +108,15 @@ class Case:
         strained = mixed_ends(self.strained if strained is None else strained, self.group)
         return all_stay(self.rigs((*strained, *amiss_ends(plain))))
 
+    def stays(self) -> bool:
+        """Whether there is no doubt that it stays."""
+        return not self.of_pose() and self.proved()
+
+    def rests_dry(self) -> bool:
+        """Whether it stays as long as there is no water."""
+        dry = self.on(self.stage.at_levels(self.stage.levels[:1]))
+        return all_stay(dry.rigs(self.mixed))
+
     def doubts(self) -> tuple[Doubt, ...]:
         """List why it is not proved that it stays."""
         found = self._of_balance() + self.of_pose()

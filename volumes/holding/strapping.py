@@ -10,7 +10,7 @@ from plumbstone.meshes.measures.displacement import mesh_centre
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.figures import StrappingFigures
 from plumbstone.volumes.holding.hold_down import HoldResult
-from plumbstone.volumes.holding.proof import Doubt
+from plumbstone.volumes.holding.proof import Case
 from plumbstone.volumes.scape.groups import KEPT, Sinker
 from plumbstone.volumes.scape.materials import find_material
 from plumbstone.volumes.scape.scape import PieceEntry, Scape, Shape
@@ -22,12 +22,11 @@ THICK = 0.02  # [m]; slate is sold so: common practice, no source
 SMALLER = 0.9  # of its sides, with which it must hold too: no stone is found to the millimetre
 ASIDE = 0.0035  # [m]: places are told to a quarter inch
 PLACES = 0.005  # [m]
-POSE = frozenset({Doubt.LEANS, Doubt.THROUGH, Doubt.CARRIER, Doubt.APART})
 
-Judge = Callable[[Scape], HoldResult]
+Setting = Callable[[Scape], tuple[Case, bool]]
 
 
-def strapping_for(scape: Scape, hold: HoldResult, judge: Judge) -> StrappingFigures | None:
+def strapping_for(scape: Scape, hold: HoldResult, set_anew: Setting) -> StrappingFigures | None:
     """Find what a group may be strapped to so that the whole verdict is "stays".
 
     Parameters
@@ -35,8 +34,8 @@ def strapping_for(scape: Scape, hold: HoldResult, judge: Judge) -> StrappingFigu
     scape : Scape
     hold : HoldResult
         Of the group, which rests as drawn and is held by no sinkers.
-    judge : callable
-        Judges the same group in a changed scape.
+    set_anew : callable
+        Gives the same group in a changed scape, and whether its straps lie as straps do.
 
     Notes
     -----
@@ -45,15 +44,15 @@ def strapping_for(scape: Scape, hold: HoldResult, judge: Judge) -> StrappingFigu
     smaller and a little aside too.
     """
     under = _stones_under(hold)
-    if under and not _rests(_strapped(scape, hold, ()), judge):
+    if under and not _rests(_strapped(scape, hold, ()), set_anew):
         return None
     sets = [*((name,) for name in under), *([tuple(under)] if len(under) > 1 else [])]
     for stones in sets:
-        if _stays(_strapped(scape, hold, stones), judge):
+        if _stays(_strapped(scape, hold, stones), set_anew):
             return StrappingFigures(stones)
     if under:
         return None
-    return next(_flat_stones(scape, hold, judge), None)
+    return next(_flat_stones(scape, hold, set_anew), None)
 
 
 def _stones_under(hold: HoldResult) -> list[str]:
@@ -63,7 +62,7 @@ def _stones_under(hold: HoldResult) -> list[str]:
     return [bodies[b].name for b in touched if bodies[b].group is None]
 
 
-def _flat_stones(scape: Scape, hold: HoldResult, judge: Judge) -> Iterator[StrappingFigures]:
+def _flat_stones(scape: Scape, hold: HoldResult, set_anew: Setting) -> Iterator[StrappingFigures]:
     """Give flat stones on the ground under one piece of wood that hold it, the least first."""
     lowest = [b for b in hold.stage.wood_of(hold.number) if b.entry.rests in ("floor", "bed")]
     slate, taken = find_material(MATERIAL), {piece.name for piece in scape.pieces}
@@ -81,9 +80,9 @@ def _flat_stones(scape: Scape, hold: HoldResult, judge: Judge) -> Iterator[Strap
             _with_flat(scape, wood.entry, side_of, middle)
             for side_of, middle in ((size, at), (size * SMALLER, at + ASIDE))
         )
-        if not _rests(_strapped(given, hold, ()), judge):
+        if not _rests(_strapped(given, hold, ()), set_anew):
             continue
-        if all(_stays(_strapped(laid, hold, (FLAT,)), judge) for laid in (given, less)):
+        if all(_stays(_strapped(laid, hold, (FLAT,)), set_anew) for laid in (given, less)):
             places = tuple(map(float, size)), tuple(map(float, at))
             yield StrappingFigures((FLAT,), MATERIAL, *places)
 
@@ -109,21 +108,20 @@ def _strapped(scape: Scape, hold: HoldResult, stones: Sequence[str]) -> Scape:
     return replace(scape, groups=tuple(groups))
 
 
-def _judged(scape: Scape, judge: Judge) -> HoldResult | None:
-    """Judge a changed scape; None where it cannot be laid out."""
-    try:
-        return judge(scape)
-    except PlumbstoneError:
-        return None
-
-
-def _rests(scape: Scape, judge: Judge) -> bool:
+def _rests(scape: Scape, set_anew: Setting) -> bool:
     """Whether the group lies by itself in a changed scape as long as that is dry."""
-    found = _judged(scape, judge)
-    return found is not None and not POSE & {*found.doubts} and not found.moves[0]
+    return _holds(scape, set_anew, lambda case: not case.of_pose() and case.rests_dry())
 
 
-def _stays(scape: Scape, judge: Judge) -> bool:
+def _stays(scape: Scape, set_anew: Setting) -> bool:
     """Whether the group is proved to stay in a changed scape."""
-    found = _judged(scape, judge)
-    return found is not None and found.stays
+    return _holds(scape, set_anew, Case.stays)
+
+
+def _holds(scape: Scape, set_anew: Setting, asked: Callable[[Case], bool]) -> bool:
+    """Whether something holds of the group in a changed scape, which can be laid out."""
+    try:
+        case, sound = set_anew(scape)
+    except PlumbstoneError:
+        return False
+    return sound and asked(case)
