@@ -30,7 +30,7 @@ from plumbstone.volumes.bodies.weighing import (
 )
 from plumbstone.volumes.sanity import checked
 from plumbstone.volumes.scape.materials import Material, find_material
-from plumbstone.volumes.scape.quantities import parse_quantity, read_to
+from plumbstone.volumes.scape.quantities import each_unit, parse_quantity, read_to
 
 MAT_CONTROL = 0.100  # [m]; see plumbstone.meshes.reading.mat
 # ISO/IEC 7810 ID-1; ISO 216; ANSI/ASME Y14.1 [m]
@@ -346,6 +346,8 @@ def _sides(text: str, count: int, option: str, order: str, example: str) -> list
     unit = parts[-1].lstrip(FIGURES)
     if len(parts) != count:
         raise PlumbstoneError(f'{option} "{text}": write {order}, "{example}".')
+    if not any(part.lstrip(FIGURES) for part in parts):
+        raise PlumbstoneError(f"{option}: no unit; write {each_unit(text.strip(), 'length')}.")
     if not any(part.lstrip(FIGURES) for part in parts[:-1]):
         parts = [*(f"{part} {unit}".strip() for part in parts[:-1]), parts[-1]]
     found = [parse_quantity(part, "length") for part in reversed(parts)][::-1]  # last: most lacks

@@ -55,6 +55,15 @@ def test_a_box_that_stands_out_of_the_water_displaces_what_is_wet() -> None:
     assert plan.load.heaviest.name == "Pillar"
 
 
+def test_the_heaviest_of_a_lump_weighs_at_least_their_mean() -> None:
+    # 80 kg in two stones are 40 kg each; more than 25 kg takes help (`loads.ONE_PERSON`).
+    rocks = {"name": "Rocks", "material": "granite", "mass": "80 kg", "count": 2}
+    load = plan_of(lump=[rocks]).load
+    assert load.heaviest is not None
+    assert load.heaviest[1].mid == pytest.approx(40)
+    assert lift_code(load.heaviest[1]) == "help"
+
+
 def test_changes_of_an_empty_tank_lower_the_line_alike() -> None:
     # A prism: a change of a quarter leaves three quarters of its height.
     plan = plan_of()

@@ -245,7 +245,7 @@ def test_names_lead_nowhere_else(tmp_path: Path) -> None:
         with pytest.raises(FolderError):
             folder.scape(name)
     row = {"name": "../../x", "material": "granite", "kilograms": [1, 2, 3], "litres": [1, 1, 1]}
-    folder.keep(row, b"mesh", b"picture")
+    folder.keep_picture(folder.keep(row, b"mesh"), b"picture")
     assert sorted(p.name for p in tmp_path.iterdir()) == ["secret.toml", "served"]
     assert len(list((tmp_path / "served" / "stock").iterdir())) == 3
     assert folder.kept()[0].name == "../../x"

@@ -171,7 +171,7 @@ def test_a_strangers_stock_reads_nothing_else(tmp_path: Path) -> None:
     served.root.mkdir()
     (served.root / "stock").symlink_to(outside)
     row = {"name": "x", "material": "granite", "kilograms": [1, 2, 3], "litres": [1, 1, 1]}
-    for act in (served.kept, lambda: served.keep(row, None, None), lambda: served.picture_of("x")):
+    for act in (served.kept, lambda: served.keep(row, None), lambda: served.picture_of("x")):
         with pytest.raises(FolderError, match="is a link"):
             act()
     assert len(list(outside.iterdir())) == 1

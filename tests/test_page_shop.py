@@ -90,6 +90,11 @@ def test_a_scan_on_a_phone(browser: Browser, server: Server) -> None:
     said = tab.get_by_label("Answer").inner_text()
     assert (f"{mass:.1f} kg" if mass >= 0.995 else f"{round(mass, 2) * 1e3:.0f} g") in said
     assert tab.evaluate("document.documentElement.scrollWidth") <= 360
+    tab.get_by_label("Name").fill("Kept in haste")
+    tab.get_by_role("button", name="Keep it").tap()
+    tab.get_by_text("Kept as Kept in haste").wait_for()
+    tab.get_by_role("link", name="Stock").tap()  # its picture is not drawn yet
+    tab.get_by_text("Kept in haste").first.wait_for()
     assert faults == []
 
 

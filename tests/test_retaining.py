@@ -20,7 +20,7 @@ from plumbstone.volumes.bed.findings import bed_findings
 from plumbstone.volumes.bed.pouring import solve_bed
 from plumbstone.volumes.bed.results import BedError, BedResult
 from plumbstone.volumes.bed.row import row_of
-from plumbstone.volumes.findings import Finding, Kind
+from plumbstone.volumes.findings import Finding, Kind, Severity
 from plumbstone.volumes.scape.layers import Border, Layer, Profile, Sacks, Zone
 from plumbstone.volumes.scape.materials import find_material
 
@@ -489,6 +489,17 @@ def test_a_slope_sideways_is_told() -> None:
     (found,) = told(bed, Kind.CREEPS)
     assert found.how == "left to right"
     assert found.numbers["slope_deg"] == pytest.approx(25.0, abs=0.2)
+    assert found.severity is Severity.NOTE
+
+
+def test_a_slope_that_only_some_of_the_soil_keeps_is_to_be_mended() -> None:
+    # 10 to 46.5 cm over 60 cm: 31.3°; what lies at 30° at the low end of its repose slides there.
+    profile = Profile(True, (0.10, 0.465, 0.10, 0.465))
+    soil = replace(SOIL, repose=Range(30, 33, 36))
+    bed = solve_bed(FLOOR, [Layer("Soil", soil, Zone(), profile, 0.0, (), 0.0)])
+    (found,) = told(bed, Kind.CREEPS)
+    assert found.severity is Severity.CARE
+    assert "may slide from 30° on" in WORDED[Kind.CREEPS](found, Units("metric"))
 
 
 def test_two_borders_in_a_file(tmp_path: Path) -> None:

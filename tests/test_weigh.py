@@ -136,8 +136,10 @@ def test_sides_are_read_as_a_tape_shows_them(tmp_path: Path) -> None:
     assert tape["volume_l"]["mid"] == pytest.approx(metric["volume_l"]["mid"], rel=1e-9)
     assert "more than nothing" in refuse(f"{line} '28 x 19 x -3 cm'", tmp_path)
     # One unit after the last is for all; of several none is guessed for the rest.
-    assert "write 300 cm, 300 mm or" in refuse(f"{line} '300 x 10 cm x 10 cm'", tmp_path)
-    assert "write 15 cm, 15 mm or" in refuse(f"{line} '28 x 19 x 15'", tmp_path)
+    assert 'write "300 cm", "300 mm" or' in refuse(f"{line} '300 x 10 cm x 10 cm'", tmp_path)
+    assert 'write "28 x 19 x 15 cm", "28 x 19 x 15 mm" or' in refuse(
+        f"{line} '28 x 19 x 15'", tmp_path
+    )
 
 
 def test_till_checks_and_rescales_only_on_request(tmp_path: Path) -> None:
@@ -196,6 +198,11 @@ def test_slips_of_the_till_are_refused(tmp_path: Path) -> None:
         rescaled = read_json(f'{line} "{mass}" --rescale', tmp_path)["pieces"][0]
         assert rescaled["confidence"] == word
     assert "one piece" in refuse('plumbstone weigh stone.ply other.ply --mass "5 kg"', tmp_path)
+
+
+def test_millimetres_taken_for_centimetres_are_refused(tmp_path: Path) -> None:
+    # 2.8 × 1.9 × 1.5 m hold 8 m³; half of that is ten tonnes of granite.
+    assert "unit of the size" in refuse('plumbstone weigh --size "280 x 190 x 150 cm"', tmp_path)
 
 
 def test_a_shape_factor_knows_no_more_than_a_tape(tmp_path: Path) -> None:

@@ -6,7 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from test_hold_down import plan_of, wood
+from test_hold_down import hung as sinker
+from test_hold_down import plan_of, tied, wood
 
 from plumbstone.cli.wording.findings import finding_words
 from plumbstone.cli.wording.holding import (
@@ -30,6 +31,7 @@ from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.materials import find_material
 
+METRIC = Units("metric")
 LACKING = re.compile(
     r"lacks|may lift|nothing holds|moves at|may (lift|tip|rise)|does not rest|add \d"
 )
@@ -46,6 +48,25 @@ def log(tmp_path_factory: pytest.TempPathFactory) -> HoldResult:
     """A log that nothing holds."""
     folder = tmp_path_factory.mktemp("log")
     return plan_of(folder, wood("Log", (40, 6, 6), 1.1, 45)).holds[0]
+
+
+def test_what_it_lacks_is_what_it_needs(tmp_path: Path) -> None:
+    # 24 × 8 × 6 cm at the large end of 5 % and 0.9 kg lift 998.2 × 1.2096 - 900 = 307 g; granite
+    # of 2600 kg/m³ keeps 1 - 998.2 / 2600 of its weight: 1.3 × 307 / 0.6161 = 649 g.
+    log, tie = wood("Log", (24, 8, 6), 0.9, 45), tied(sinker("900 g", 45, 0, "strapped"))
+    bare, held = (plan_of(tmp_path, log, more).holds[0] for more in ("", tie))
+    (lacks,) = (s for s in hold_sentences(bare, METRIC) if "lacks" in s)
+    assert "It lacks 650 g of stone" in lacks
+    assert "needs 650 g of granite; you hung" in hold_sentences(held, METRIC)[0]
+
+
+def test_wood_that_hardly_sinks_is_not_said_to_have_a_small_foot(tmp_path: Path) -> None:
+    # Mopane has 1000 to 1200 kg/m³, water of 20 °C 998.2: its light end weighs next to nothing.
+    log = wood("Log", (24, 8, 8), 1, 45).replace("driftwood", "mopane wood")
+    (said, *_) = hold_sentences(
+        plan_of(tmp_path, log.replace('mass = "1 kg"', "")).holds[0], METRIC
+    )
+    assert "too little under water to lie firm; it lacks" in said
 
 
 def balances() -> list[object]:

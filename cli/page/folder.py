@@ -123,7 +123,7 @@ class Folder:
             problem = f"{STOCK}/{LIST} holds a piece that is not whole; mend it in an editor."
             raise FolderError(problem) from None
 
-    def keep(self, found: Mapping[str, Any], mesh: bytes | None, picture: bytes | None) -> str:
+    def keep(self, found: Mapping[str, Any], mesh: bytes | None) -> str:
         """Put a piece into the stock; `found` holds the keys of its row. Give its name."""
         folder, text = self._stock(), self._list()
         folder.mkdir(exist_ok=True)
@@ -133,10 +133,12 @@ class Folder:
         if mesh is not None:
             put_whole(folder / f"{stem}.ply", mesh)
             row["scan"] = f"{STOCK}/{stem}.ply"
-        if picture is not None:
-            put_whole(folder / f"{stem}.png", picture)
         put_whole(folder / LIST, with_added(text, "kept", row).encode())
         return name
+
+    def keep_picture(self, name: str, picture: bytes) -> None:
+        """Put the picture of a kept piece beside it."""
+        put_whole(self._stock() / f"{_file_stem(name)}.png", picture)
 
     def drop(self, name: str) -> None:
         """Take a piece out of the list; its files stay."""

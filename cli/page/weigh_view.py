@@ -384,14 +384,13 @@ class WeighView:
         if (row, self.scan) == self._kept_last:
             say(self.kept, words.KEPT_ALREADY.format(row["name"]))
             return
+        mesh = None if self.scan is None else self.scan.mesh
+        name = self.folder.keep(row, mesh)
         self._kept_last = row, self.scan
-        mesh = picture = None
-        if self.scan is not None:
-            mesh = self.scan.mesh
-            colour = colour_of(load_materials()[self.material])
-            picture = await asyncio.to_thread(thumbnail_of_scan, mesh, colour)
-        name = self.folder.keep(row, mesh, picture)
         say(self.kept, words.KEPT_AS.format(name))
+        if mesh is not None:  # it takes seconds, and who kept it may be gone
+            colour = colour_of(load_materials()[self.material])
+            self.folder.keep_picture(name, await asyncio.to_thread(thumbnail_of_scan, mesh, colour))
 
     def _opening(self) -> str | None:
         text = self.measures.with_unit(self.opening.value)

@@ -145,10 +145,10 @@ def creeps(finding: Finding, _units: Units) -> str:
     """Say that a bare slope does not last."""
     slope, lasting = finding.number("slope_deg"), finding.number("lasting_deg")
     where = f"from {finding.how}" if finding.how else "on its heaps"
-    return (
-        f"{finding.about[0]}: rises by {slope:.0f}° {where}; bare, it lasts at about "
-        f"{lasting:.0f}°: plant it, or build terraces."
-    )
+    steep, least = f"{finding.about[0]}: rises by {slope:.0f}° {where}; ", "least_repose_deg"
+    if slope > finding.number(least):
+        steep += f"it may slide from {finding.number(least):.0f}° on as it is poured; "
+    return f"{steep}bare, it lasts at about {lasting:.0f}°: plant it, or build terraces."
 
 
 def runs_into(finding: Finding, units: Units) -> str:

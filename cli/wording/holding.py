@@ -123,7 +123,7 @@ def stack_sentence(stone: "Standing") -> str | None:
 def _staying(hold: "HoldResult", units: Units) -> str:
     """Say that a group is proved to stay, by what, and how much more lift it bears at the worst."""
     balance = hold.balance
-    needs, had = balance.asked_sinker, grams(balance.hung, units)
+    needs, had = balance.asked_surely, grams(balance.hung, units)
     if balance.hung > 0 and balance.enough and needs > 0:
         stone = hold.sinker_material.name
         stays = f"needs {grams_up(needs, units)} of {stone}; you hung {had}. Stays"
@@ -216,6 +216,7 @@ def _tips(finding: Finding, units: Units) -> str:
         rests="does not rest" if len(rest) == 1 else "do not rest",
         or_else="give it a [[group]] of its own" if finding.numbers.get("wood") else HUNG,
         where=finding.where,
+        cure=_cure_words(finding, units) if finding.how == "hardly sinks" else "",
         **{key: _figure(key, finding, units) for key in finding.numbers},
     )
 
@@ -251,6 +252,9 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
         "true, tilt it, or {foot}"
     ),
     ("small foot", None): "sinks by itself, but may roll or rock on its small foot; {foot}",
+    ("hardly sinks", None): (
+        "sinks by itself, but may weigh too little under water to lie firm; {cure}"
+    ),
     ("drawn through", True): (
         "is drawn {through_m} into {others}; move them apart, or let it rest on {others}."
     ),

@@ -91,6 +91,7 @@ FIELDS = {
     "--across": f'"{ACROSS}"',
     "--one-piece": f'tick "{ONE_PIECE}"',
     "--unit": f'"{UNIT}"',
+    "--size": "sides",
     "--picture": "the view below",
 }
 CORNERS = ("front left", "front right", "back left", "back right")

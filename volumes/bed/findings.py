@@ -211,9 +211,13 @@ def _creeps(result: LayerResult) -> Iterator[Finding]:
     lasting = lasting_slope(result.layer.material)
     if result.steepest_degrees <= lasting:
         return
-    numbers = {"slope_deg": result.steepest_degrees, "lasting_deg": lasting}
+    repose = result.layer.material.repose
+    assert repose is not None
+    numbers = {"slope_deg": result.steepest_degrees, "lasting_deg": lasting,
+               "least_repose_deg": repose.low}  # fmt: skip
+    severity = Severity.CARE if result.steepest_degrees > repose.low else Severity.NOTE
     yield Finding(
-        Kind.CREEPS, Severity.NOTE, (result.layer.name,), numbers, how=result.steepest_towards,
+        Kind.CREEPS, severity, (result.layer.name,), numbers, how=result.steepest_towards,
         cure="plant or terrace",
     )  # fmt: skip
 

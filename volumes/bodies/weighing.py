@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 SHAPE_FACTORS = Range(0.40, 0.50, 0.60)  # of the box around a stone; common practice, no source
 LONGEST_SIDE = 5.0  # [m]: a longer stone is a slip of the unit
+LARGEST_BOX = 0.4  # [m³] around a stone of half a tonne: more is such a slip too
 LEAST_FACTOR = 0.05  # of its box that a stone fills
 BOX_SHARES = (0.12, 1.0)  # of its box that any stone fills; the upper is geometry
 SLIP = 2.0  # a mass and a volume that differ by more than this cannot belong together
@@ -405,10 +406,10 @@ def tape_spread(volume: float, kind: str) -> Range:
 
 def size_volume(size: tuple[float, float, float], factor: float | None = None) -> Range:
     """Volume [m³] of a stone by length × width × height [m] × shape factor."""
-    if max(size) > LONGEST_SIDE:
+    box = math.prod(size)
+    if max(size) > LONGEST_SIDE or box > LARGEST_BOX:
         problem = f"{max(size):g} m long is no stone for a tank; check the unit of the size."
         raise WeighingError(problem)
-    box = math.prod(size)
     if factor is not None and not LEAST_FACTOR <= factor <= 1:
         problem = f"shape factor {factor:g}: a stone fills 0.05 to 1 of the box around it."
         raise WeighingError(problem)

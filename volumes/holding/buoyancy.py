@@ -40,6 +40,7 @@ class Balance:
     density: Range | None  # of the wood [kg/m³]; None where its mass is not known
     least_sinker: Range  # dry stone that just holds it
     asked_sinker: float  # dry stone for the unlucky end of the wood, with the reserve
+    asked_surely: float  # the same where that stone is as light as it may be
     short: float  # dry stone that lacks where all stone is as light as it may be
     asked_pull: float  # what that stone weighs under water, as a mass
     hung: float  # dry stone that is there
@@ -166,6 +167,7 @@ def balance_of(
             _at_worst(pull.high, stone.low, water),
         ),
         asked_sinker=sinker_for(asked, stone.mid, water),
+        asked_surely=_at_worst(asked, stone.low, water),
         short=_at_worst(asked - hung.wet.low, stone.low, water),
         asked_pull=asked,
         hung=hung.dry,

@@ -74,7 +74,9 @@ def _plain_doubts(hold: HoldResult) -> Iterator[Finding]:
         if doubt is Doubt.MOVES and hold.first_move is not None:
             yield _move_finding(hold, hold.first_move)
         elif doubt is Doubt.SHORT and hold.balance.lift.high <= 0:
-            yield Finding(Kind.TIPS, Severity.CARE, (name,), how="small foot", cure="wedge")
+            how = "small foot" if hold.balance.enough else "hardly sinks"
+            numbers = {"lacking_kg": hold.balance.short}
+            yield Finding(Kind.TIPS, Severity.CARE, (name,), numbers, how=how, cure=_cure(hold))
         elif doubt in (Doubt.SHORT, Doubt.MOVES):
             numbers = {"lacking_kg": hold.balance.short}
             yield Finding(

@@ -120,13 +120,15 @@ def parse_quantity(text: Any, kind: str) -> float:
     most, example = _KINDS[kind][1:]
     article = "an" if kind == "area" else "a"
     if isinstance(text, (int, float)) and not isinstance(text, bool):
-        units = _each_unit(f"{text:g}", example, '"')
+        units = each_unit(f"{text:g}", kind)
         raise QuantityError(f"{str(text)[:20]} has no unit; write it as a text: {units}.")
     if not isinstance(text, str) or len(text) > LONGEST:
         said = "that" if not isinstance(text, str) else f'"{text[:20]}…"'
         message = f"{said} is not {article} {kind}; write a number and a unit, such as {example}."
         raise QuantityError(message)
-    text = _without_signs(text)
+    text = _without_signs(text).strip()
+    if text[:1] == text[-1:] == '"':  # copied with its quotation marks
+        text = text[1:-1]
     if two := _TWO_UNITS.fullmatch(text.strip()):
         return sum(parse_quantity(part, kind) for part in two.groups() if part)
     number, unit = _parted(with_point(text.strip()))
@@ -134,7 +136,7 @@ def parse_quantity(text: Any, kind: str) -> float:
         how = without_comma(text) or f"write a number and a unit, such as {example}"
         raise QuantityError(f'"{text}" is not {article} {kind}; {how}.')
     if not unit:
-        raise QuantityError(f'"{text}" has no unit; write {_each_unit(text.strip(), example)}.')
+        raise QuantityError(f'"{text}" has no unit; write {each_unit(text.strip(), kind)}.')
     value = _in_si(number, unit, kind)
     if value is None:
         raise QuantityError(f'"{text}" is not {article} {kind}; write {example}.')
@@ -214,7 +216,8 @@ def without_comma(text: Any) -> str:
 
 
 def _without_signs(text: str) -> str:
-    """Write fractions of one sign with a stroke: 1½ → 1 1/2."""
+    """Write fractions of one sign with a stroke, 1½ → 1 1/2, and pasted spaces as spaces."""
+    text = re.sub("[\u00a0\u2009\u202f]", " ", text)
     for sign, part in zip(
         "¼½¾⅛⅜⅝⅞", ("1/4", "1/2", "3/4", "1/8", "3/8", "5/8", "7/8"), strict=True
     ):
@@ -250,9 +253,15 @@ def read_to(text: str) -> float:
     return size * (0.5 if digits == "5" else 10.0 ** -len(digits))
 
 
-def _each_unit(number: str, example: str, quote: str = "") -> str:
-    """Put a number before each unit of an example, as none is likelier: "82 cm, 82 mm or 82 in"."""
-    return re.sub(r"[0-9.]+ ([^ ,]+)", lambda m: f"{quote}{number} {m[1]}{quote}", example)
+def each_unit(number: str, kind: str) -> str:
+    """Put a number before each unit of its kind, as none is likelier.
+
+    Examples
+    --------
+    >>> print(each_unit("82", "length"))
+    "82 cm", "82 mm" or "82 in"
+    """
+    return re.sub(r"[0-9.]+ ([^ ,]+)", lambda m: f'"{number} {m[1]}"', _KINDS[kind][2])
 
 
 def _parted(text: str) -> tuple[float | None, str]:

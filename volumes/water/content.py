@@ -163,6 +163,12 @@ def load_of(
     rim = 2 * (tank.glass or 0.0)
     footprint = tank.stand or (tank.length + rim, tank.depth + rim)
     masses = [HeaviestFigures(b.entry.name, b.mass) for b in bodies]
+    # The heaviest of several weighs at least their mean.
+    masses += [
+        HeaviestFigures(lump.name, lump.mass.times(1 / lump.count))
+        for lump in lumps
+        if lump.count > 1
+    ]
     return LoadFigures(
         glass_kg=glass,
         full_without_glass_kg=full,
