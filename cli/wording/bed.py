@@ -3,7 +3,8 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from plumbstone.cli.wording.units import INCH, Toward, Units, show_length, written
+from plumbstone.cli.wording.sentences import Worded, filled, one_of
+from plumbstone.cli.wording.units import Toward, Units, written
 from plumbstone.meshes.telling import percent
 from plumbstone.volumes.figures import BagFigures, LayerFigures
 from plumbstone.volumes.findings import Finding, Kind, Severity
@@ -59,86 +60,42 @@ def _bag_size(bag: BagFigures, units: Units) -> str:
 
 def leaks(finding: Finding, units: Units) -> str:
     """Say what comes through a gap of the border, how far it shows, and how to close it."""
-    name = finding.about[0]
-    if finding.how == "under stones":
-        width, height, x, y = (
-            _length(finding, f"{key}_m", units) for key in ("width", "height", "x", "y")
-        )
-        return (
-            f"{name} runs out under the stones of its border: open {width} wide and {height} high "
-            f"around {x} from left and {y} from front. How much is not known; set a stone into it, "
-            "or a hidden strip behind it."
-        )
-    volume, reach = _volume(finding, "volume_m3", units), _length(finding, "reach_m", units)
-    if finding.how == "divider pulled":
-        return (
-            f"{name}: once the divider is pulled, {volume} run out, up to {reach} far. Pull it "
-            "slowly, after the sand is in."
-        )
-    width = written(finding.number("width_m"), "gap", units)
-    fill = written(finding.number("fill_m3"), "volume", units, Toward.UP)
-    where = f"Gap {finding.about[1]} - {finding.about[2]}, {width}"
-    shows = f"{name} shows {reach} beyond the stones ({volume})"
+    if finding.how in LEAKS:
+        return filled(LEAKS[finding.how], finding, units)
+    _, left, right = finding.about
+    shows = "{name} shows {reach_m} beyond the stones ({volume_m3})"
     if finding.number("volume_m3") == 0:
-        lowered = _length(finding, "lowered_m", units)
-        shows = f"{name} ends {lowered} lower in it; none shows beyond the stones"
-    if finding.how == "falls out":
-        grain = written(finding.number("grain_m"), "gap", units, Toward.UP)
-        return (
-            f"{where}: {finding.where} is too fine to stay in it, which takes grains of {grain}, "
-            f"and then {shows}; {finding.cure}."
-        )
-    if finding.how == "lets through":
-        return f"{where}: {finding.where} is too coarse to hold {name}: {shows}; {finding.cure}."
-    if finding.how == "over filler":
-        return (
-            f"{where}: {finding.where} closes it, but not up to the soil; above it {shows}; "
-            f"{finding.cure}, about {fill}."
-        )
-    filled = finding.number("fill_m3") > 0
-    cure = f"{finding.cure}, about {fill} to fill it" if filled else finding.cure
-    if finding.how == "may arch":
-        return f"{where}: may hold until disturbed, then {shows}; {cure}."
-    return f"{where}: {shows}; {cure}."
+        shows = "{name} ends {lowered_m} lower in it; none shows beyond the stones"
+    cure = "{cure}, about {fill_m3:volume up} to fill it"
+    cure = cure if finding.number("fill_m3") > 0 else "{cure}"
+    words = GAPS.get(finding.how, "SHOWS; CURE.").replace("SHOWS", shows).replace("CURE", cure)
+    return filled(f"Gap {{left}} - {{right}}, {{width_m:gap}}: {words}", finding, units,
+                  left=left, right=right)  # fmt: skip
 
 
-def off_line(finding: Finding, units: Units) -> str:
-    """Say that a border line misses a stone."""
-    away = _length(finding, "away_m", units)
-    return (
-        f"{finding.about[0]}: the border line passes {away} beside it, so it holds nothing; draw "
-        "the line over it."
-    )
-
-
-def slides(finding: Finding, units: Units) -> str:
-    """Say where a layer cannot stay as drawn, and what would hold it."""
-    name = finding.about[0]
-    if finding.how in ("over wall", "no wall"):
-        drawn, wall = _length(finding, "drawn_m", units), _length(finding, "wall_m", units)
-        less = _volume(finding, "volume_m3", units)
-        if finding.how == "no wall":
-            return (
-                f"{name}: drawn {drawn} high at its border, where nothing stands that holds it "
-                f"({less} less); set stones there, or give the strip a height."
-            )
-        return (
-            f"{name}: drawn {drawn} high at its border, which holds {wall}; above that it lies at "
-            f"repose from the top ({less} less). Set higher stones, or a strip of that height."
-        )
-    volume = _volume(finding, "volume_m3", units)
-    if finding.how == "crest":
-        stays, drawn = (_length(finding, f"{key}_m", units) for key in ("stays", "drawn"))
-        run = _needed(finding, "run_m", units)
-        return (
-            f"{name}: {finding.where} stays at {stays} of the {drawn} drawn ({volume} less); it "
-            f"needs {run} more of run, a wall or a terrace."
-        )
-    lower = _length(finding, "drop_m", units)
-    return (
-        f"{name}: {finding.where} ends up to {lower} lower than drawn, where its edge or step lies "
-        f"at repose ({volume} less); a wall would hold it."
-    )
+LEAKS = {
+    "under stones": (
+        "{name} runs out under the stones of its border: open {width_m} wide and {height_m} high "
+        "around {x_m} from left and {y_m} from front. How much is not known; set a stone into it, "
+        "or a hidden strip behind it."
+    ),
+    "divider pulled": (
+        "{name}: once the divider is pulled, {volume_m3} run out, up to {reach_m} far. Pull it "
+        "slowly, after the sand is in."
+    ),
+}
+GAPS = {
+    "falls out": (
+        "{where} is too fine to stay in it, which takes grains of {grain_m:gap up}, and then "
+        "SHOWS; {cure}."
+    ),
+    "lets through": "{where} is too coarse to hold {name}: SHOWS; {cure}.",
+    "over filler": (
+        "{where} closes it, but not up to the soil; above it SHOWS; {cure}, about "
+        "{fill_m3:volume up}."
+    ),
+    "may arch": "may hold until disturbed, then SHOWS; CURE.",
+}
 
 
 def creeps(finding: Finding, _units: Units) -> str:
@@ -153,104 +110,93 @@ def creeps(finding: Finding, _units: Units) -> str:
 
 def runs_into(finding: Finding, units: Units) -> str:
     """Say that a fine layer runs into a coarse one, and the bags with and without a fabric."""
-    fine, coarse = finding.about
-    ratio, most = finding.number("ratio"), _volume(finding, "most_m3", units)
     bags = ""
     if "bags_with" in finding.numbers:
         few, many = (int(finding.number(key)) for key in ("bags_with", "bags_without"))
         bags = f": {few} bag{'s' if few > 1 else ''} with it, up to {many} without"
-    if finding.how == "borderline":
-        return (
-            f"{fine} on {coarse} is borderline (grain ratio {ratio:.1f}; up to 4 holds, over 5 "
-            f"runs): up to {most} may run in; a separating fabric between them is surer{bags}."
-        )
-    return (
-        f"{fine} runs into {coarse} (grain ratio {ratio:.1f}; up to 4 holds), up to {most} of it; "
-        f"lay a separating fabric between them{bags}."
-    )
+    return filled(RUNS[finding.how], finding, units, bags=bags)
+
+
+RUNS = {
+    "borderline": (
+        "{name} on {others} is borderline (grain ratio {ratio:.1f}; up to 4 holds, over 5 runs): "
+        "up to {most_m3} may run in; a separating fabric between them is surer{bags}."
+    ),
+    "runs": (
+        "{name} runs into {others} (grain ratio {ratio:.1f}; up to 4 holds), up to {most_m3} of "
+        "it; lay a separating fabric between them{bags}."
+    ),
+}
 
 
 def heaves(finding: Finding, units: Units) -> str:
     """Say that a light filler floats while dry."""
-    lift, press = (written(finding.number(f"{k}_kg"), "mass", units) for k in ("lift", "press"))
-    filler, *cover = finding.about
-    if not cover:
-        return f"{filler}: floats while dry, and nothing lies on it; soak it first, and cover it."
-    lacking, needed = (_needed(finding, key, units) for key in ("lacking_m", "cover_m"))
-    return (
-        f"{filler} may float while dry and lift {cover[0]} (lifts {lift}, which presses {press}; "
-        f"1.3 times is asked): soak it first, or cover it {lacking} deeper, {needed} in all."
+    words = (
+        "{name} may float while dry and lift {others} (lifts {lift_kg}, which presses {press_kg}; "
+        "1.3 times is asked): soak it first, or cover it {lacking_m:length up} deeper, "
+        "{cover_m:length up} in all."
     )
+    if len(finding.about) == 1:
+        words = "{name}: floats while dry, and nothing lies on it; soak it first, and cover it."
+    return filled(words, finding, units)
 
 
 def weak(finding: Finding, units: Units) -> str:
     """Name a border stone with too little reserve, and its fix."""
-    name = finding.about[0]
-    if finding.how == "strip":
-        return (
-            f"{name}: {_length(finding, 'retained_m', units)} of it lean on a strip that no stone "
-            "backs; whether it bears that is not known: bed its foot in, or set stones before it."
-        )
-    if finding.severity is Severity.STOP:
-        does = "pushes it forward" if finding.how == "slides" else "tips it"
-        held = percent(min(finding.number("sliding"), finding.number("tipping")))
-        return (
-            f"{name}: the soil {does}; it bears {held} of the thrust. Lower the soil, or set "
-            "heavier, thicker stones in steps."
-        )
-    if finding.how == "slides":
-        return f"{name}: the soil may push it forward; set a heavier one, or lower the soil."
-    return f"{name}: the soil may tip it; bed its foot in, or lean it back."
-
-
-def bare(finding: Finding, units: Units) -> str:
-    """Say that floor stays bare."""
-    x, y = (written(finding.number(key), "place", units) for key in ("x_m", "y_m"))
-    area = _area(finding.number("area_m2"), units)
-    return f"{area} of the floor stay bare, around {x} from left and {y} from front."
-
-
-def overlaps(finding: Finding, units: Units) -> str:
-    """Say that two zones are drawn over each other."""
-    one, other = finding.about
-    area = _area(finding.number("area_m2"), units)
-    return f"{one} and {other} overlap over {area}; there {other} lies on {one}."
-
-
-def void(finding: Finding, units: Units) -> str:
-    """Say that space under stones stays empty."""
+    if finding.severity is not Severity.STOP:
+        return filled(WEAK[finding.how], finding, units)
+    does = "pushes it forward" if finding.how == "slides" else "tips it"
+    held = percent(min(finding.number("sliding"), finding.number("tipping")))
     return (
-        f"{finding.about[0]}: {_volume(finding, 'volume_m3', units)} of space under stones stays "
-        "empty, as it runs in from the sides only; as you pour, push it in under them by hand."
+        f"{finding.about[0]}: the soil {does}; it bears {held} of the thrust. Lower the soil, or "
+        "set heavier, thicker stones in steps."
     )
 
 
-WORDED = {
+WEAK = {
+    "strip": (
+        "{name}: {retained_m} of it lean on a strip that no stone backs; whether it bears that is "
+        "not known: bed its foot in, or set stones before it."
+    ),
+    "slides": "{name}: the soil may push it forward; set a heavier one, or lower the soil.",
+    "tips": "{name}: the soil may tip it; bed its foot in, or lean it back.",
+}
+OFF_LINE = (
+    "{name}: the border line passes {away_m} beside it, so it holds nothing; draw the line over it."
+)
+SLIDES = {
+    "over wall": (
+        "{name}: drawn {drawn_m} high at its border, which holds {wall_m}; above that it lies at "
+        "repose from the top ({volume_m3} less). Set higher stones, or a strip of that height."
+    ),
+    "no wall": (
+        "{name}: drawn {drawn_m} high at its border, where nothing stands that holds it "
+        "({volume_m3} less); set stones there, or give the strip a height."
+    ),
+    "crest": (
+        "{name}: {where} stays at {stays_m} of the {drawn_m} drawn ({volume_m3} less); it needs "
+        "{run_m:length up} more of run, a wall or a terrace."
+    ),
+    "edge": (
+        "{name}: {where} ends up to {drop_m} lower than drawn, where its edge or step lies at "
+        "repose ({volume_m3} less); a wall would hold it."
+    ),
+}
+BARE = "{area_m2} of the floor stay bare, around {x_m:place} from left and {y_m:place} from front."
+OVERLAPS = "{name} and {others} overlap over {area_m2}; there {others} lies on {name}."
+VOID = (
+    "{name}: {volume_m3} of space under stones stays empty, as it runs in from the sides only; as "
+    "you pour, push it in under them by hand."
+)
+WORDED: dict[Kind, Worded] = {
     Kind.LEAKS: leaks,
-    Kind.OFF_LINE: off_line,
-    Kind.SLIDES: slides,
+    Kind.OFF_LINE: one_of({"": OFF_LINE}),
+    Kind.SLIDES: one_of(SLIDES),
     Kind.CREEPS: creeps,
     Kind.RUNS_INTO: runs_into,
     Kind.HEAVES: heaves,
     Kind.WEAK: weak,
-    Kind.BARE: bare,
-    Kind.OVERLAPS: overlaps,
-    Kind.VOID: void,
+    Kind.BARE: one_of({"": BARE}),
+    Kind.OVERLAPS: one_of({"": OVERLAPS}),
+    Kind.VOID: one_of({"": VOID}),
 }
-
-
-def _length(finding: Finding, key: str, units: Units) -> str:
-    return show_length(finding.number(key), units)
-
-
-def _needed(finding: Finding, key: str, units: Units) -> str:
-    return written(finding.number(key), "length", units, Toward.UP)
-
-
-def _volume(finding: Finding, key: str, units: Units) -> str:
-    return written(finding.number(key), "volume", units)
-
-
-def _area(area: float, units: Units) -> str:
-    """Write an area of the floor."""
-    return f"{area / INCH**2:.0f} in²" if units is Units.US else f"{area * 1e4:.0f} cm²"

@@ -1,9 +1,9 @@
 """How it is said whether wood stays down and stones stand: what to do first, method last."""
 
 import math
-from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from plumbstone.cli.wording.sentences import Worded, filled
 from plumbstone.cli.wording.units import (
     Toward,
     Units,
@@ -12,7 +12,6 @@ from plumbstone.cli.wording.units import (
     grams_up,
     place_words,
     push_words,
-    show_length,
     written,
 )
 from plumbstone.volumes.density import GRAVITY
@@ -201,41 +200,27 @@ def _falls(finding: Finding, units: Units) -> str:
 
 def _tips(finding: Finding, units: Units) -> str:
     """Word what does not rest as drawn, lies on an edge, slides or tips easily."""
-    name, *rest = finding.about
-    others, foot = " and ".join(rest), _foot_words(finding, units)
+    foot = _foot_words(finding, units)
     placed = "foot0_x_m" in finding.numbers
     if finding.how == "leans":
         foot = f"{foot} Then judge it anew." if placed else "give it a second foot."
-    case = finding.how, finding.cure if finding.how == "leans" else bool(rest)
+    case = finding.how, finding.cure if finding.how == "leans" else bool(finding.about[1:])
     words = TIPPING.get(case) or TIPPING[finding.how, None]
-    return f"{name}: " + words.format(
+    return filled(
+        f"{{name}}: {words}",
+        finding,
+        units,
         foot=foot,
         or_foot=f" Or {foot}" if placed else "",
-        others=others,
-        on=f" on {others}" if rest else "",
-        rests="does not rest" if len(rest) == 1 else "do not rest",
+        rests="does not rest" if len(finding.about) == 2 else "do not rest",
         or_else="give it a [[group]] of its own" if finding.numbers.get("wood") else HUNG,
-        where=finding.where,
-        cure=_cure_words(finding, units) if finding.how == "hardly sinks" else "",
-        **{key: _figure(key, finding, units) for key in finding.numbers},
+        mend=_cure_words(finding, units) if finding.how == "hardly sinks" else "",
     )
 
 
-def _figure(key: str, finding: Finding, units: Units) -> str:
-    """Write one figure of a finding: an angle, a push or a length."""
-    value = finding.number(key)
-    if key.endswith("_deg"):
-        return f"{value:.0f}°"
-    if key.endswith("_n"):
-        return push_words(value, units)
-    if key == "pressed_m":
-        return written(value, "length", units, Toward.UP)
-    return place_words(value, units) if key == "to_pane_m" else show_length(value, units)
-
-
 _PUSHED = (
-    ", by a push of {push_n} at its top under water; the nearest pane is {to_pane_m} away. Lay it "
-    "down, or away from the pane; soil is not counted, fish dig."
+    ", by a push of {push_n} at its top under water; the nearest pane is {to_pane_m:place} away. "
+    "Lay it down, or away from the pane; soil is not counted, fish dig."
 )
 # By how it tips, and its cure or whether others are named with it; None: in any other case.
 TIPPING: dict[tuple[str, str | bool | None], str] = {
@@ -248,12 +233,12 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
         "Move these, or {foot}"
     ),
     ("leans", None): (
-        "does not rest{on} as drawn; it tilts {lean_deg} before it touches enough. Write settle = "
+        "does not rest{on} as drawn; it tilts {lean_deg} before it touches enough. Set settle = "
         "true, tilt it, or {foot}"
     ),
     ("small foot", None): "sinks by itself, but may roll or rock on its small foot; {foot}",
     ("hardly sinks", None): (
-        "sinks by itself, but may weigh too little under water to lie firm; {cure}"
+        "sinks by itself, but may weigh too little under water to lie firm; {mend}"
     ),
     ("drawn through", True): (
         "is drawn {through_m} into {others}; move them apart, or let it rest on {others}."
@@ -278,8 +263,8 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
         "its top to see."
     ),
     ("over air", None): (
-        "drawn level on a slope, with {air_m} of air under its middle; press it in by {pressed_m} "
-        "in all, level the bed under it, or write settle = true."
+        "drawn level on a slope, with {air_m} of air under its middle; press it in by "
+        "{pressed_m:length up} in all, level the bed under it, or set settle = true."
     ),
     ("overhangs", None): (
         "overhangs; {press_n} pressed down on its far end under water tips it{on}. Set it farther "
@@ -292,7 +277,7 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
     ("easily", None): "tips{on} at {tip_deg}" + _PUSHED,
     ("unsure", None): "may slide or tip{on} as drawn" + _PUSHED,
 }
-WORDED: dict[Kind, Callable[[Finding, Units], str]] = {
+WORDED: dict[Kind, Worded] = {
     Kind.FLOATS: _floats,
     Kind.FALLS: _falls,
     Kind.TIPS: _tips,

@@ -82,6 +82,10 @@ TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
         Units.METRIC: _one(1e-2, 0.5, None, "cm"),
         Units.US: _one(INCH, 0.25, None, "in"),
     },
+    "area": {
+        Units.METRIC: _one(1e-4, 1, 0, "cm²"),
+        Units.US: _one(INCH**2, 1, 0, "in²"),
+    },
     "gap": {
         Units.METRIC: _one(1e-3, 1, 0, "mm"),
         Units.US: _one(INCH, 0.01, 2, "in"),
