@@ -35,6 +35,7 @@ from plumbstone.volumes.scape.groups import Group, Sinker
 BESIDE_FOOT = 0.02  # [m]: 0.3 mm of cord turn wood by 1° about an edge so near its tie
 SINKER_HEIGHT = 0.06  # water over the floor that covers a sinker without a place [m]
 SKIN_STEP = 0.01  # [m] between points of a skin
+SOME = 16  # every so many of them bound how near the others are sought
 FAR = 0.05  # [m]: boxes so far apart need no closer look
 SHRUNK = 5e-4  # [m]: so far inside its corners a patch is counted on
 SIDES = 8  # of the pyramid that stands for a cone of friction
@@ -191,7 +192,9 @@ def _gap_between(one: Piece, other: Piece) -> float:
     apart = np.maximum(one.low - other.high, other.low - one.high)
     if apart.max() > FAR:
         return float(apart.max())
-    return float(KDTree(_skin_points(one)).query(_skin_points(other))[0].min())
+    tree, points = KDTree(_skin_points(one)), _skin_points(other)
+    bound = np.nextafter(tree.query(points[::SOME])[0].min(), np.inf)
+    return float(tree.query(points, distance_upper_bound=bound)[0].min())
 
 
 def _skin_points(piece: Piece) -> Floats:
