@@ -127,10 +127,10 @@ def weigh(
 
     pictures = picture or []
     given = {
-        "a scan": scans, "--size": size, "--limb": limb, "--bucket-rise": bucket_rise,
-        "--mass": mass, "--in-water": in_water, "--unit": unit, "--longest": longest,
-        "--across": across, "--mat": mat, "--mat-control": mat_control, "--known": known,
-        "--all": every, "--same-stone": same_stone, "--one-piece": one_piece,
+        "a scan": scans or None, "--size": size, "--limb": limb or None,
+        "--bucket-rise": bucket_rise, "--mass": mass, "--in-water": in_water, "--unit": unit,
+        "--longest": longest, "--across": across, "--mat": mat, "--mat-control": mat_control,
+        "--known": known, "--all": every, "--same-stone": same_stone, "--one-piece": one_piece,
         "--rescale": rescale, "--opening": opening, "--shape-factor": shape_factor,
         "--scale-step": scale_step, "--scale-capacity": scale_capacity,
     }  # fmt: skip

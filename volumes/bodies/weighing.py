@@ -111,7 +111,8 @@ def refuse_idle(given: Mapping[str, object]) -> None:
         If a piece shall be weighed in two ways, or something is given without what it needs.
     """
     called = {name.strip("-").removesuffix("_m").replace("_", "-"): name for name in given}
-    typed = {stem for stem, name in called.items() if given[name] not in (None, False, [])}
+    absent = (None, False)
+    typed = {stem for stem, name in called.items() if not any(given[name] is x for x in absent)}
     ways = [way for way in WAYS if way in typed]
     if len(ways) > 1 and ways != [WAYS[0], WAYS[3]]:  # water tells the volume of a scan
         raise WeighingError(f"Give {called[ways[0]]} or {called[ways[1]]}, not both.")
