@@ -95,8 +95,7 @@ def rows_from_above(plan: "Plan") -> list[str]:
         at = plan.bed.grid.cell_at(*np.meshgrid(grid.x, grid.y))
         height = plan.bed.soil_line[at]
         for index, result in enumerate(plan.bed.layers):
-            lies = (result.surface > result.below + 1e-4)[at]
-            picture[lies] = LAYER_SIGNS[index % len(LAYER_SIGNS)]
+            picture[result.lies[at]] = LAYER_SIGNS[index % len(LAYER_SIGNS)]
     owner = np.full((rows, across), -1)
     for place, body in enumerate(plan.bodies):
         window = columns_of(body.piece.vertices, body.piece.faces, grid)

@@ -171,7 +171,7 @@ def zones(bed: BedResult) -> list[dict[str, str]]:
     )
     found = []
     for result in bed.layers:
-        lies = (result.surface > result.below + 1e-4).astype(float)[::every, ::every]
+        lies = result.lies.astype(float)[::every, ::every]
         paths = _contours(x, y, np.pad(lies, 1, mode="edge"), HALF, bed.grid.depth, filled=True)
         if paths:
             fill = colour_of(result.layer.material)
@@ -195,8 +195,7 @@ def skyline(bed: BedResult, height: float) -> list[dict[str, str]]:
 
     found = []
     for result in reversed(bed.layers):
-        lies = result.surface > result.below + 1e-4
-        top = along(np.where(lies, result.surface, 0.0).max(axis=0))
+        top = along(np.where(result.lies, result.surface, 0.0).max(axis=0))
         band = _band(x, np.zeros_like(top), top, height)
         found.append({"d": band, "fill": colour_of(result.layer.material)})
     for result in bed.layers:

@@ -114,7 +114,7 @@ def top_layers(bed: "BedResult") -> "NDArray[np.int64]":
 
     top = np.full(bed.surface.shape, -1)
     for index, result in enumerate(bed.layers):
-        top[result.surface > result.below + 1e-4] = index
+        top[result.lies] = index
     hidden = (bed.columns.highest > bed.surface - 1e-9) & (bed.columns.solid > 0)
     if hidden.any() and not hidden.all():
         nearest = distance_transform_edt(hidden, return_distances=False, return_indices=True)

@@ -43,8 +43,7 @@ def swallowed_layers(layers: Sequence[LayerResult], cell_area: float) -> tuple[R
         ratio = filter_ratio(lower.layer.material, upper.layer.material)
         if ratio <= BORDERLINE or upper.layer.fabric:
             continue
-        over = upper.surface > upper.below + 1e-4
-        thickness = np.where(over, lower.surface - lower.below, 0.0)
+        thickness = np.where(upper.lies, lower.surface - lower.below, 0.0)
         volume = float(np.clip(thickness, 0, None).sum()) * cell_area
         if volume > 0:
             voids = (
@@ -71,7 +70,7 @@ def heaving_layers(
         lift = share * (water - grain.low)
         if lift <= 0:
             continue
-        filled = lower.surface > lower.below + 1e-4
+        filled = lower.lies
         names, press, depth, area = [], 0.0, 0.0, float(filled.sum()) * cell_area
         for upper in layers[i + 1 :]:
             over = np.where(filled, upper.surface - upper.below, 0.0)

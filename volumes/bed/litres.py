@@ -136,7 +136,7 @@ def with_slope(result: LayerResult, surface: Floats, columns: Columns, grid: Gri
     if result.layer.zone.name not in ("all", "behind border", "before border", "polygon"):
         return result
     rise_y, rise_x = rises_of(result.surface, *grid.spacing)
-    open_ = (result.surface > result.below + 1e-4) & (result.surface >= surface - 1e-9)
+    open_ = result.lies & (result.surface >= surface - 1e-9)
     open_ &= (columns.solid == 0) & (result.surface >= result.drawn - 1e-6)
     beside = np.pad(open_, 1, constant_values=True)  # a stone beside a cell is no slope
     open_ &= beside[:-2, 1:-1] & beside[2:, 1:-1] & beside[1:-1, :-2] & beside[1:-1, 2:]

@@ -18,6 +18,7 @@ from plumbstone.volumes.figures import SpotFigures
 from plumbstone.volumes.scape.layers import Layer, Spot
 
 NONE = Range.exact(0.0)
+LEAST_THICK = 1e-4  # [m]: what is thinner is no layer
 PANES: dict[str, Any] = {  # cells along each of them
     "front": np.s_[0], "back": np.s_[-1], "left": np.s_[:, 0], "right": np.s_[:, -1]
 }  # fmt: skip
@@ -61,6 +62,11 @@ class LayerResult:
     settled_range: Range = NONE  # by its repose [m³]
     steepest_degrees: float = 0.0  # slope that most of its open surface does not exceed
     steepest_towards: str = ""  # which way it rises, such as "front to back"; empty: all ways
+
+    @property
+    def lies(self) -> NDArray[np.bool_]:
+        """Where it lies as it has come to rest, (rows, columns)."""
+        return np.asarray(self.surface > self.below + LEAST_THICK)
 
     @property
     def wanted(self) -> float:
