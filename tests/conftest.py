@@ -101,9 +101,9 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator["Server"]:
     running.kill()
 
 
-@pytest.fixture(scope="module")  # not longer: while it is open no other loop may run
+@pytest.fixture(scope="session")
 def chromium() -> Iterator["Browser"]:
-    """Start the browser once for the tests of one file."""
+    """Start the browser once; while it is open no other loop may run in its thread."""
     from pages import CHROMIUM, FLAGS, Browser
 
     if CHROMIUM is None:

@@ -35,9 +35,9 @@ solid = "boulder"
 size = ["9 cm", "8 cm", "7 cm"]
 at = ["20 cm", "12 cm"]
 [[piece]]
-name = "Twig"
-kind = "wood"
-material = "driftwood"
+name = "Bar"
+kind = "stone"
+material = "slate"
 solid = "box"
 size = ["12 cm", "3 cm", "3 cm"]
 at = ["12 cm", "20 cm"]
@@ -48,6 +48,9 @@ zone = "all"
 height = { front = "2 cm", back = "4 cm" }
 bags = [{ holds = "3 L", price = 10 }]
 """
+
+BAR = 'name = "Bar"\nkind = "stone"\nmaterial = "slate"'
+TWIG = SMALL.replace(BAR, 'name = "Twig"\nkind = "wood"\nmaterial = "driftwood"')  # it floats
 
 
 class Server:
@@ -161,8 +164,8 @@ def opened(
     return tab, faults
 
 
-def small_in(folder: Path, name: str) -> Path:
-    (folder / name).write_text(SMALL, encoding="utf-8")
+def small_in(folder: Path, name: str, text: str = SMALL) -> Path:
+    (folder / name).write_text(text, encoding="utf-8")
     return folder / name
 
 

@@ -23,7 +23,7 @@ from pages import (
 @pytest.mark.parametrize(
     ("name", "one", "other"),
     [
-        ("dragged.toml", "Twig", "Stone"),
+        ("dragged.toml", "Bar", "Stone"),
         pytest.param(DEMO, "Leaning stone", "Third stone", marks=pytest.mark.slow),
     ],
 )

@@ -7,15 +7,17 @@ import random
 import tomllib
 import tracemalloc
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
+from typing import Any, TypeVar
 
 import numpy as np
 import pytest
 import trimesh
 from commands import type_in
-from pages import DEMO, SMALL, demo_in
+from pages import DEMO, TWIG, demo_in
 from PIL import Image
 
 from plumbstone.cli.documents import plan_document
@@ -36,6 +38,14 @@ from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import read_scape, scape_from
 from plumbstone.volumes.scape.writing import pieces_named, with_keys
+
+T = TypeVar("T")
+
+
+def awaited(work: Coroutine[Any, Any, T]) -> T:
+    """Run a loop in a thread of its own, as that of a browser may be open in this one."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, work).result()
 
 
 async def edited(desk: Desk, dice: random.Random) -> None:
@@ -67,7 +77,7 @@ def same_as_alone(desk: Desk) -> None:
 
 @pytest.mark.parametrize("edits", [6, pytest.param(50, marks=pytest.mark.slow)])
 def test_edits_equal_the_command_line_bit_for_bit(tmp_path: Path, edits: int) -> None:
-    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    (tmp_path / "small.toml").write_text(TWIG, encoding="utf-8")
     desk, dice = Desk(Folder(tmp_path), "small.toml"), random.Random(16)
 
     async def work() -> None:
@@ -80,13 +90,13 @@ def test_edits_equal_the_command_line_bit_for_bit(tmp_path: Path, edits: int) ->
         while desk.done:
             await desk.undo()
 
-    asyncio.run(work())
-    assert (tmp_path / "small.toml").read_text(encoding="utf-8") == SMALL
+    awaited(work())
+    assert (tmp_path / "small.toml").read_text(encoding="utf-8") == TWIG
     assert type_in("plumbstone plan small.toml", tmp_path).returncode == 0
 
 
 def test_exact_work_gives_way_to_the_hand_and_ends_with_what_is_newest(tmp_path: Path) -> None:
-    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    (tmp_path / "small.toml").write_text(TWIG, encoding="utf-8")
     desk, stages = Desk(Folder(tmp_path), "small.toml"), []
 
     def told() -> None:
@@ -104,7 +114,7 @@ def test_exact_work_gives_way_to_the_hand_and_ends_with_what_is_newest(tmp_path:
         assert not desk.seen.exact
         await first
 
-    asyncio.run(work())
+    awaited(work())
     last = desk.version
     done = [stage for stage in stages if stage[2] == last]
     assert (True, False, last) in done  # litres first
@@ -125,7 +135,7 @@ def test_what_is_remembered_is_bounded() -> None:
 
 @pytest.mark.slow
 def test_memory_stays_flat(tmp_path: Path) -> None:
-    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    (tmp_path / "small.toml").write_text(TWIG, encoding="utf-8")
     desk, dice = Desk(Folder(tmp_path), "small.toml"), random.Random(3)
     most = 60_000_000  # so that it is full long before the first reading
 
@@ -143,7 +153,7 @@ def test_memory_stays_flat(tmp_path: Path) -> None:
         return await work(250), await work(250)
 
     tracemalloc.start()
-    early, late = asyncio.run(whole())
+    early, late = awaited(whole())
     tracemalloc.stop()
     # Texts of 500 undos are 0.4 MB.
     assert late < early * 1.1 + 1e6
@@ -152,7 +162,7 @@ def test_memory_stays_flat(tmp_path: Path) -> None:
 
 def test_what_is_seen_under_the_hand_is_the_preview_of_that_place(tmp_path: Path) -> None:
     file = tmp_path / "small.toml"
-    file.write_text(SMALL.replace('at = ["20 cm"', 'price = 4.5\nat = ["20 cm"'), encoding="utf-8")
+    file.write_text(TWIG.replace('at = ["20 cm"', 'price = 4.5\nat = ["20 cm"'), encoding="utf-8")
     desk = Desk(Folder(tmp_path), file.name)
 
     async def work() -> None:
@@ -165,7 +175,7 @@ def test_what_is_seen_under_the_hand_is_the_preview_of_that_place(tmp_path: Path
             assert getattr(glimpse.report, name) == getattr(whole, name)
         assert glimpse.report.costs.pieces is not None
 
-    asyncio.run(work())
+    awaited(work())
 
 
 def test_a_place_that_cannot_be_is_refused_and_not_written(tmp_path: Path) -> None:
@@ -180,15 +190,15 @@ def test_a_place_that_cannot_be_is_refused_and_not_written(tmp_path: Path) -> No
         )
 
     with pytest.raises(PlumbstoneError, match="left pane"):
-        asyncio.run(work())
+        awaited(work())
     assert file.read_bytes() == before
     assert not desk.done
 
 
 def test_a_file_changed_outside_is_not_written_over(tmp_path: Path) -> None:
-    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    (tmp_path / "small.toml").write_text(TWIG, encoding="utf-8")
     desk, mine = Desk(Folder(tmp_path), "small.toml"), {"turn": 20}
-    theirs = SMALL.replace('"20 cm", "12 cm"', '"21 cm", "12 cm"')
+    theirs = TWIG.replace('"20 cm", "12 cm"', '"21 cm", "12 cm"')
 
     async def work() -> None:
         await desk.look()
@@ -199,29 +209,29 @@ def test_a_file_changed_outside_is_not_written_over(tmp_path: Path) -> None:
         assert await desk.look()
         assert desk.text == theirs
         await desk.undo()
-        assert desk.text == SMALL
+        assert desk.text == TWIG
 
-    asyncio.run(work())
+    awaited(work())
 
 
 def test_a_broken_file_is_told_and_can_be_mended(tmp_path: Path) -> None:
     file = tmp_path / "small.toml"
-    file.write_text(SMALL.replace('"25 cm"]', '"25 parsecs"]'), encoding="utf-8")
+    file.write_text(TWIG.replace('"25 cm"]', '"25 parsecs"]'), encoding="utf-8")
     desk = Desk(Folder(tmp_path), "small.toml")
 
     async def work() -> None:
         await desk.look()
         assert "tank.inside" in desk.fault
-        file.write_text(SMALL, encoding="utf-8")
+        file.write_text(TWIG, encoding="utf-8")
         await desk.look()
         assert desk.fault == ""
         assert desk.seen is not None
 
-    asyncio.run(work())
+    awaited(work())
 
 
 def test_all_who_ask_wait_for_the_exact_state(tmp_path: Path) -> None:
-    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    (tmp_path / "small.toml").write_text(TWIG, encoding="utf-8")
     desk = Desk(Folder(tmp_path), "small.toml")
 
     async def work() -> None:
@@ -233,12 +243,12 @@ def test_all_who_ask_wait_for_the_exact_state(tmp_path: Path) -> None:
         assert desk.seen.judged
         await first
 
-    asyncio.run(work())
+    awaited(work())
 
 
 def test_names_lead_nowhere_else(tmp_path: Path) -> None:
     (tmp_path / "served").mkdir()
-    (tmp_path / "secret.toml").write_text(SMALL, encoding="utf-8")
+    (tmp_path / "secret.toml").write_text(TWIG, encoding="utf-8")
     (tmp_path / "served" / "link.toml").symlink_to(tmp_path / "secret.toml")
     folder = Folder(tmp_path / "served")
     for name in ("../secret.toml", "link.toml", "", ".", str(tmp_path / "secret.toml")):
@@ -262,7 +272,7 @@ def test_a_scan_can_be_stopped_and_leaves_nothing() -> None:
         await running
 
     with pytest.raises(ScanError, match="Stopped"):
-        asyncio.run(work())
+        awaited(work())
     job.clear()
     assert not job.folder.exists()
 
@@ -272,7 +282,7 @@ def test_a_scan_that_takes_too_long(monkeypatch: pytest.MonkeyPatch) -> None:
     job = ScanJob()
     job.take("x.stl", b"solid\nendsolid\n")
     with pytest.raises(ScanError, match="Not done after"):
-        asyncio.run(job.weigh())
+        awaited(job.weigh())
     job.clear()
 
 
@@ -281,7 +291,7 @@ def test_a_scan_that_wants_too_much_memory(monkeypatch: pytest.MonkeyPatch) -> N
     job = ScanJob()
     job.take("x.stl", b"solid\nendsolid\n")
     with pytest.raises(ScanError) as told:
-        asyncio.run(job.weigh())
+        awaited(job.weigh())
     assert "Traceback" not in str(told.value)
     assert str(job.folder) not in str(told.value)
     job.clear()
@@ -322,7 +332,7 @@ def test_a_hostile_file_is_told_in_a_sentence(
 
     def weigh() -> None:
         job.take(name, content())
-        asyncio.run(job.weigh())
+        awaited(job.weigh())
 
     with pytest.raises(ScanError, match=said) as told:
         weigh()
@@ -368,7 +378,7 @@ def test_what_is_kept_without_a_picture_is_sketched_by_its_size() -> None:
 
 def test_a_new_piece_is_set_where_nothing_stands(tmp_path: Path) -> None:
     file, measures = tmp_path / "small.toml", Measures(Units.METRIC)
-    file.write_text(SMALL, encoding="utf-8")  # a stone stands in the middle
+    file.write_text(TWIG, encoding="utf-8")  # a stone stands in the middle
     desk = Desk(Folder(tmp_path), file.name)
     keys = {"name": "New", "kind": "stone", "material": "granite", "size": ["7 cm", "7 cm", "7 cm"]}
 
@@ -377,7 +387,7 @@ def test_a_new_piece_is_set_where_nothing_stands(tmp_path: Path) -> None:
         others = [*desk.outlines().values()]
         await desk.change_first(added_somewhere(keys, (0.07, 0.07), others, desk.scape, measures))
 
-    asyncio.run(work())
+    awaited(work())
     outlines = desk.outlines()
     low, high = outlines.pop("New")
     for start, end in outlines.values():
@@ -385,7 +395,7 @@ def test_a_new_piece_is_set_where_nothing_stands(tmp_path: Path) -> None:
 
 
 def test_where_no_place_is_free_there_is_no_room(tmp_path: Path) -> None:
-    (tmp_path / "small.toml").write_text(SMALL, encoding="utf-8")
+    (tmp_path / "small.toml").write_text(TWIG, encoding="utf-8")
     desk = Desk(Folder(tmp_path), "small.toml")
 
     def to(*at: str) -> Callable[[str], str]:
@@ -396,10 +406,10 @@ def test_where_no_place_is_free_there_is_no_room(tmp_path: Path) -> None:
         await desk.change_first(edits)
 
     with pytest.raises(PlumbstoneError, match="no room"):
-        asyncio.run(work(to("1 cm", "12 cm"), to("20 cm", "1 cm")))
+        awaited(work(to("1 cm", "12 cm"), to("20 cm", "1 cm")))
     with pytest.raises(PlumbstoneError, match="left pane"):  # for one reason alone
-        asyncio.run(work(to("1 cm", "12 cm")))
-    assert (tmp_path / "small.toml").read_text(encoding="utf-8") == SMALL
+        awaited(work(to("1 cm", "12 cm")))
+    assert (tmp_path / "small.toml").read_text(encoding="utf-8") == TWIG
 
 
 def test_first_sizes_are_whole_in_the_units_of_the_reader() -> None:
@@ -419,9 +429,7 @@ stones = ["Stone"]
 
 
 def test_stones_of_no_border_are_a_further_one(tmp_path: Path) -> None:
-    text = (
-        SMALL + ROWS + SMALL.split("[[piece]]")[1].join(["[[piece]]", ""]).replace("Stone", "Top")
-    )
+    text = TWIG + ROWS + TWIG.split("[[piece]]")[1].join(["[[piece]]", ""]).replace("Stone", "Top")
     scape = scape_from(tomllib.loads(text), tmp_path / "x.toml")
     measures = Measures(Units.METRIC)
     new = with_border(text, scape, ["Top"], measures)
@@ -441,7 +449,7 @@ def test_points_of_a_height_are_pulled(tmp_path: Path) -> None:
         'height = { points = [{ at = ["10 cm", "5 cm"], level = "3 cm" }, '
         '{ at = ["30 cm", "20 cm"], level = "6 cm" }] }'
     )
-    text = SMALL.replace('height = { front = "2 cm", back = "4 cm" }', points)
+    text = TWIG.replace('height = { front = "2 cm", back = "4 cm" }', points)
     scape = scape_from(tomllib.loads(text), tmp_path / "x.toml")
     bed = Layout(scape).preview().bed
     assert bed is not None
@@ -465,7 +473,7 @@ def test_fields_show_inches_to_a_hundredth() -> None:
 
 def test_wood_that_points_left_points_right_once_it_is_mirrored(tmp_path: Path) -> None:
     """A limb along +x, turned by θ, points to (cos θ, sin θ); seen in a mirror to (-cos θ, sin θ)."""
-    text = SMALL.replace('at = ["12 cm", "20 cm"]', 'at = ["12 cm", "20 cm"]\nturn = 150')
+    text = TWIG.replace('at = ["12 cm", "20 cm"]', 'at = ["12 cm", "20 cm"]\nturn = 150')
     scape = scape_from(tomllib.loads(text), tmp_path / "x.toml")
     twig = next(piece for piece in scape.pieces if piece.name == "Twig")
     found = mirrored(twig, scape, Measures(Units.METRIC))

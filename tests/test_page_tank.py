@@ -10,6 +10,7 @@ from commands import read_json
 from pages import (
     PHONE,
     SMALL,
+    TWIG,
     WAIT,
     Browser,
     Server,
@@ -250,7 +251,7 @@ def thumb(tab: Any) -> Any:
 
 
 def test_a_stone_is_dragged_by_a_thumb(browser: Browser, server: Server) -> None:
-    file = small_in(server.folder, "thumb.toml")
+    file = small_in(server.folder, "thumb.toml", TWIG)
     tab, faults = at_tank(browser, server, file.name, **PHONE)
     box = piece(tab, "Stone").locator("text").bounding_box()
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
@@ -268,9 +269,9 @@ def test_a_stone_is_dragged_by_a_thumb(browser: Browser, server: Server) -> None
     assert tab.locator(".board.stale .piece.floats").count() == 2  # from above and from the front
     assert tab.get_by_role("heading", name="Found before this change").is_visible()
     assert tab.evaluate("scrollY") == 0
-    assert file.read_text(encoding="utf-8") == SMALL
+    assert file.read_text(encoding="utf-8") == TWIG
     touch("End")
-    row = tomllib.loads(changed(file, SMALL))["piece"][0]
+    row = tomllib.loads(changed(file, TWIG))["piece"][0]
     x, y = (float(side.removesuffix(" cm")) for side in row["at"])
     assert x > 20
     assert y > 12
@@ -385,7 +386,7 @@ def test_results_versions_and_comparing(browser: Browser, server: Server) -> Non
 
 
 def test_a_finding_leads_to_its_place(browser: Browser, server: Server) -> None:
-    file = small_in(server.folder, "found.toml")
+    file = small_in(server.folder, "found.toml", TWIG)
     tab, _ = at_tank(browser, server, file.name)
     tab.locator(".told button", has_text="Twig").first.click()
     tab.wait_for_selector(".view.above .piece.selected[data-piece=Twig]")
