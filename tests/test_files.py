@@ -33,8 +33,10 @@ inside = ["24 cm", "12 cm", "15 cm"]
 [[piece]]
 name = "Branch"
 kind = "wood"
-material = "driftwood"
-limbs = [{ length = "12 cm", girth = ["9 cm", "6 cm"] }]
+material = "mopane wood"
+solid = "box"
+size = ["12 cm", "6 cm", "5 cm"]
+mass = "415 g"
 at = ["12 cm", "6 cm"]
 [[layer]]
 material = "sand"
@@ -282,6 +284,7 @@ def test_writing_commands_leave_all_else_alone(tmp_path: Path, line: str, way: s
     assert new <= {*NAMES, LIST, "plan.json.ply", "tank.toml", "reading-room.toml", "plan"}
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_only_own_unchanged_results_are_replaced(tmp_path: Path) -> None:
     filled(tmp_path)
     line = "plumbstone weigh stone.ply --csv out.csv --keep out.ply --picture out.png"
