@@ -54,8 +54,7 @@ def _sheet(file: Path, paper: str, sheet: int, sheets: int) -> "Figure":
 
     width, height = PAPERS[paper]
     page = Page.of_size(width / POINT, height / POINT, 7.0)
-    tags = Panel(page, 0.0, 0.0, 1 / POINT, (width, height))
-    tags.axes.set_axis_off()
+    tags = Panel(page, 0.0, 0.0, 1 / POINT, (width, height), framed=False)
     tags.fill(_squares(file, paper, sheet), color="black", linewidth=0.1)
     left, right, level, up = 0.020, 0.020 + CONTROL, 0.014, 0.003
     ends = [((x, level - up), (x, level + up)) for x in (left, right)]

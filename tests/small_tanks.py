@@ -2,9 +2,11 @@
 
 import random
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
+from plumbstone.cli.pictures.paper import FRAME
 from plumbstone.cli.pictures.sight import Sight, look_at
 from plumbstone.cli.sheet import build_sheet
 from plumbstone.volumes.figures import Report
@@ -12,6 +14,10 @@ from plumbstone.volumes.layout import make_plan
 from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import read_scape
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+    from matplotlib.transforms import Bbox
 
 SOIL = """
 [[layer]]
@@ -145,6 +151,12 @@ def without_drawings(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(build_sheet, "DRAWINGS", dict.fromkeys(build_sheet.DRAWINGS, lambda *_: None))
     patch.setattr(build_sheet, "svg_text", lambda *_: "<svg></svg>")
     patch.setattr(build_sheet, "still_picture", lambda *_: b"drawn")
+
+
+def frames_of(figure: "Figure") -> "list[Bbox]":
+    """Give the frames of the drawings on a page [pixels]."""
+    named = figure.findobj(lambda artist: artist.get_gid() == FRAME)
+    return [frame.get_window_extent() for frame in named]
 
 
 def seen(path: Path) -> tuple[Sight, Report]:

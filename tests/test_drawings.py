@@ -11,7 +11,7 @@ import pytest
 import trimesh
 from matplotlib.figure import Figure
 from matplotlib.text import Text
-from small_tanks import CUBE, ROW, SOIL, forty, seen, written_to
+from small_tanks import CUBE, ROW, SOIL, forty, frames_of, seen, written_to
 
 from plumbstone.cli.pictures.colours import colour_of, rgb
 from plumbstone.cli.pictures.floor_plan import plan_figure
@@ -97,14 +97,12 @@ def test_contours_are_named_once_and_lie_at_their_height(
     boxes = text_boxes(figure)
     named = [(t, b) for t, b in boxes if re.fullmatch(r"[\d.]+ (cm|in)", t)]
     bar = "10 cm" if units is Units.METRIC else "4 in"
-    low_end = figure.axes[0].get_window_extent().y0
-    labels = [(t, b) for t, b in named if not (t == bar and b[3] < low_end)]
+    frame = next(iter(frames_of(figure)))
+    labels = [(t, b) for t, b in named if not (t == bar and b[3] < frame.y0)]
     assert len(labels) >= 3
     assert len({t for t, _ in labels}) == len(labels)
-    axes = figure.axes[0]
-    for words, (left, bottom, right, top) in labels:
-        _, y = axes.transData.inverted().transform(((left + right) / 2, (bottom + top) / 2))
-        drawn = 0.03 + 0.06 * y / 0.45
+    for words, (_, bottom, _, top) in labels:
+        drawn = 0.03 + 0.06 * ((bottom + top) / 2 - frame.y0) / frame.height
         assert float(words.split()[0]) * unit == pytest.approx(drawn, abs=2e-3)
 
 

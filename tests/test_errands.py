@@ -15,6 +15,7 @@ import pytest
 import trimesh
 from commands import read_json, refuse, type_in
 from matplotlib.text import Text
+from small_tanks import frames_of
 
 import plumbstone as ps
 from plumbstone.cli.page.folder import Folder
@@ -395,7 +396,7 @@ def test_heights_on_a_cut_stand_within_its_frame(tmp_path: Path, units: Units) -
     figure.draw_without_rendering()
     unit = "in" if units is Units.US else "cm"
     labels = [text for text in figure.findobj(Text) if text.get_text().endswith(f" {unit}")]
-    frames = [axes.get_window_extent() for axes in figure.axes]
+    frames = frames_of(figure)
     assert len(labels) >= 4
     for box in (label.get_window_extent() for label in labels):
         assert any(frame.x0 + 1 < box.x0 and box.x1 < frame.x1 - 1 for frame in frames)

@@ -42,10 +42,7 @@ def plan_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCRE
         medium, (tank.length, tank.depth), _entries(sight), above=1.6,
         below=3.2 if medium.narrow else 1.8, title=sight.plan.scape.name,
     )  # fmt: skip
-    panel.axes.imshow(
-        sight.from_above, origin="lower", extent=(0, tank.length, 0, tank.depth),
-        interpolation="bilinear", aspect="auto", zorder=0,
-    )  # fmt: skip
+    panel.picture(sight.from_above, zorder=0)
     _grid(panel, sight, units)
     panel.tick(units)
     _edge_words(panel, units)

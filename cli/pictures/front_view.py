@@ -81,13 +81,11 @@ def front_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
         entries.append(line_entry("back pane", linestyle=BACK))
     size = (tank.length, sight.height)
     panel = laid_out(medium, size, entries, below=1.5, title=sight.plan.scape.name)
-    panel.axes.imshow(
-        sight.from_front, origin="lower", extent=(0, tank.length, 0, sight.height),
-        interpolation="bilinear", aspect="auto", zorder=1,
-    )  # fmt: skip
-    if tank.water_line is not None:
-        panel.axes.axhspan(0, tank.water_line, color=WATER, alpha=0.10, linewidth=0, zorder=0)
-        panel.axes.axhspan(0, tank.water_line, color=WATER, alpha=0.06, linewidth=0, zorder=2)
+    panel.picture(sight.from_front, zorder=1)
+    if (line := tank.water_line) is not None:
+        wet = np.array([(0, 0), (tank.length, 0), (tank.length, line), (0, line), (0, 0)])
+        for alpha, zorder in ((0.10, 0), (0.06, 2)):
+            panel.fill([wet], color=WATER, alpha=alpha, linewidth=0, zorder=zorder)
     panel.tick(units)
     _foot(panel, f"{unit_words(units)} above the glass floor", units)
     _level_lines(panel, marks, tank.length)

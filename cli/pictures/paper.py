@@ -11,13 +11,16 @@ from plumbstone.cli.pictures.drawing import new_figure
 from plumbstone.cli.wording.units import INCH, RULED, Units
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+    from matplotlib.artist import Artist
     from matplotlib.figure import Figure
+    from matplotlib.patches import Patch
     from matplotlib.transforms import Transform
 
     from plumbstone.meshes.piece import Floats
 
 POINT = 0.0254 / 72  # [m]
+FRAME = "frame"  # of a drawing, by its name in a figure
+BELOW = 1e-3  # what is drawn in it lies below what stands on the page, in the same order
 APART = 1.5  # between two labels [points]
 TICKS = {Units.METRIC: (0.05, 0.10, 0.20, 0.50), Units.US: tuple(n * INCH for n in (2, 4, 8, 20))}
 BAR = {Units.METRIC: 10, Units.US: 4}  # length of a bar beside a drawing [cm or inches]
@@ -157,37 +160,55 @@ class Page:
         )  # fmt: skip
 
 
-@cache
-def _gridless() -> "type[Axes]":
-    """Give axes that lay no grid: even to leave it out would make ticks that are never drawn."""
-    from matplotlib.axes import Axes
-
-    return type("Gridless", (Axes,), {"grid": lambda *_, **__: None})
-
-
 @dataclass
 class Panel:
-    """A drawing on a page, to scale: metres inside, points outside."""
+    """A drawing on a page, to scale: metres inside, points outside.
+
+    Axes would take longer to make than all that is drawn in them, for ticks that are never drawn.
+    """
 
     page: Page
     left: float  # [points]
     bottom: float  # [points]
     scale: float  # points for one metre
     size: Place  # [m]
+    framed: bool = True
 
     @cached_property
-    def axes(self) -> "Axes":
-        """Where it is drawn: a frame over its place on the page, in metres."""
-        page, (width, height) = self.page, (side * self.scale for side in self.size)
-        place = (
-            self.left / page.width, self.bottom / page.height,
-            width / page.width, height / page.height,
+    def frame(self) -> "Patch":
+        """Line around it, at which all that is drawn in it ends."""
+        from matplotlib.patches import Rectangle
+        from matplotlib.transforms import Affine2D
+
+        metres = Affine2D().scale(self.scale).translate(self.left, self.bottom) + self.page.points
+        frame = Rectangle(
+            (0, 0), *self.size, fill=False, edgecolor=FAINT, linewidth=0.8, zorder=2.5 * BELOW,
+            transform=metres, gid=FRAME, visible=self.framed,
         )  # fmt: skip
-        axes: Axes = page.figure.add_axes(place, axes_class=_gridless())
-        axes.set(xlim=(0, self.size[0]), ylim=(0, self.size[1]))
-        for axis in (axes.xaxis, axes.yaxis):
-            axis.set_visible(False)  # numbers stand on the page
-        return axes
+        self.page.figure.add_artist(frame)
+        return frame
+
+    @property
+    def metres(self) -> "Transform":
+        """From places in the drawing [m] to the page."""
+        return self.frame.get_data_transform()
+
+    def put(self, artist: "Artist", transform: "Transform | None" = None) -> None:
+        """Draw something in metres, as far as the frame, below all that stands on the page."""
+        artist.set_transform(self.metres if transform is None else transform)
+        artist.set_clip_path(self.frame)
+        artist.set_zorder(artist.get_zorder() * BELOW)
+        self.page.figure.add_artist(artist)
+
+    def picture(self, colours: "Floats", **looks: Any) -> None:
+        """Fill it with a picture (rows, columns, colours), its first row lowest."""
+        from matplotlib.image import BboxImage
+        from matplotlib.transforms import Bbox, IdentityTransform, TransformedBbox
+
+        place = TransformedBbox(Bbox.from_bounds(0, 0, *self.size), self.metres)
+        image = BboxImage(place, origin="lower", interpolation="bilinear", **looks)
+        image.set_data(colours)
+        self.put(image, IdentityTransform())
 
     def at(self, x: float, y: float) -> Place:
         """Give the place on the page of a place in the drawing [points]."""
@@ -218,7 +239,7 @@ class Panel:
         """Draw a line, or marks, through places [m]."""
         from matplotlib.lines import Line2D
 
-        self.axes.add_artist(Line2D(right, up, **{"zorder": 2, **looks}))
+        self.put(Line2D(right, up, **{"zorder": 2, **looks}))
 
     def lines(self, rings: Sequence["Floats"], **looks: Any) -> None:
         """Draw lines through places [m]."""
@@ -231,7 +252,7 @@ class Panel:
         from matplotlib.path import Path
 
         shape = Path.make_compound_path(*(Path(ring, closed=True) for ring in rings))
-        self.axes.add_artist(PathPatch(shape, **looks))
+        self.put(PathPatch(shape, **looks))
 
     def scale_bar(self, units: Units, right: float, y: float) -> None:
         """Draw a bar of a round length that ends there [points], with its length beside it."""
