@@ -5,7 +5,7 @@ import pytest
 import shapely
 from matplotlib.text import Text
 
-from plumbstone.cli.pictures.paper import APART, Page, measure
+from plumbstone.cli.pictures.paper import APART, Page, Panel, measure
 
 WIDTH, HEIGHT = 300.0, 200.0  # [points]
 
@@ -52,3 +52,13 @@ def test_words_take_the_first_place_that_is_free() -> None:
     assert page.write("out", [(0.0, 0.0)]) is None
     assert page.write("nowhere", [], must=True) is None
     assert len(page.figure.texts) == 4
+
+
+def test_a_drawing_ends_at_its_frame_below_what_stands_on_the_page() -> None:
+    page = Page.of_size(WIDTH, HEIGHT, 9)
+    panel = Panel(page, 100, 50, 100, (1.0, 1.0))
+    panel.line([-0.5, 1.5], [0.5, 0.5], color="black", linewidth=4)
+    page.box((140, 90, 160, 110), facecolor="white")
+    page.figure.canvas.draw()
+    row = np.asarray(page.figure.canvas.buffer_rgba())[100, :, 0]  # type: ignore[attr-defined]
+    assert [row[x] for x in (60, 120, 150, 180, 240)] == [255, 0, 255, 0, 255]
