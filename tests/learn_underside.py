@@ -1,9 +1,9 @@
-"""Learns how much of the space under a rim belongs to the stone: run it by hand, some ten minutes.
+"""Learns how much of the space under a rim belongs to the stone: run it by hand, some twenty minutes.
 
 Prints the constants of `meshes/closing/finishing.py`. It uses boulders and lumps, broken, layered and
-weathered stones and every second complete scan in two poses, each fused with its table at two
-noises, with faces as fine as phones write them; the trials judge on others. Every maker counts
-alike, those of the scans as one.
+weathered stones and every second complete scan, each fused with its table at two noises, with faces
+as fine as phones write them, and cut in three ways of not seeing; the trials judge on others. Every
+maker counts alike, those of the scans as one.
 """
 
 from collections.abc import Iterator
@@ -11,59 +11,89 @@ from pathlib import Path
 
 import numpy as np
 from judged_shapes import other_stones
-from phone_scans import Stone, lumpy_stones, scanned_stones, seeded_stones
+from phone_scans import (
+    SIGHTS,
+    Stone,
+    lumpy_stones,
+    phone_scan,
+    scanned_stones,
+    seeded_stones,
+    standing_poses,
+)
 from scan_conditions import made
+from scipy.optimize import nnls
 
-from plumbstone.meshes.closing.bodies import opened_bodies
-from plumbstone.meshes.closing.finishing import BY_SOLIDITY, LEAST_SHARE
-from plumbstone.meshes.closing.underside import solidity
+from plumbstone.meshes.closing.bodies import OpenBody, opened_bodies
+from plumbstone.meshes.closing.finishing import (
+    BY_SOLIDITY,
+    BY_UNDERCUT,
+    LEAST_SHARE,
+    feet_of,
+)
+from plumbstone.meshes.closing.underside import solidity, undercut
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.reading.scans import RawScan
 
 SCANS = Path(__file__).parent.parent.parent / "shared" / "scans"
 MOST_WEIGHT = 0.12  # of the volume: a scan with more under its rim counts no more than that
 FUSED = ("table in view", "noise of many scales, 1 mm")
+FIRST = 48000
 ALMOST_ALL = 0.9
+Row = tuple[float, float, float, float]
 
 
-def rows_of(stone: Stone, seed: int) -> Iterator[tuple[float, float, float]]:
-    """True share, solidity and volume under the rims over the true one, of two scans of a stone."""
+def scans_of(stone: Stone, seed: int) -> Iterator[tuple[np.ndarray, np.ndarray, float]]:
+    """Corners [m], faces and volume of five scans of a stone."""
     for name in FUSED:
         fused = made(name, stone, seed, fine=True)
-        raw = RawScan(fused.vertices, fused.faces, "z", (), ())
+        yield fused.vertices, fused.faces, fused.volume * fused.wrong**3
+    for k, sight in enumerate(SIGHTS, 2):
+        rng = np.random.default_rng([seed, k])
+        pose = standing_poses(stone[1], rng, 1)[0]
+        cut = phone_scan(stone[1], stone[2], pose, rng, sight)
+        yield cut.vertices * cut.unit, cut.faces, cut.volume
+
+
+def row_of(body: OpenBody, volume: float) -> Row:
+    """True share under the feet, solidity, share left free, and volume under them over the true."""
+    feet = feet_of(body)
+    under = sum(rim.under for rim in feet)
+    missing = volume - body.skirt + body.under
+    solid = solidity(body.smooth, body.faces, body.rims)
+    return missing / under, solid, undercut(body.smooth, body.faces, feet), under / volume
+
+
+def rows_of(stone: Stone, seed: int) -> Iterator[Row]:
+    """What the scans of a stone that have an unseen foot teach."""
+    for vertices, faces, volume in scans_of(stone, seed):
         try:
-            body = opened_bodies(Path("scan.ply"), raw)[0]
+            body = opened_bodies(Path("scan.ply"), RawScan(vertices, faces, "z", (), ()))[0]
         except PlumbstoneError:
             continue
         if body.rims:
-            volume = fused.volume * fused.wrong**3
-            missing = volume - body.skirt + body.under
-            yield (
-                missing / body.under,
-                solidity(body.smooth, body.faces, body.rims),
-                body.under / volume,
-            )
+            yield row_of(body, volume)
 
 
 def main() -> None:
-    others, scanned = other_stones(30, 40000), scanned_stones(SCANS)[::2]
-    found, weights = list[tuple[float, float, float]](), list[float]()
-    for k, (stones, worth) in enumerate((
-        (others[::3], 1), (others[1::3], 1), (others[2::3], 1), (seeded_stones(10, 42000), 1),
-        (lumpy_stones(10, 42100), 1), (scanned * 2, 5),
+    others = other_stones(24, FIRST)
+    found, weights = list[Row](), list[float]()
+    for k, stones in enumerate((
+        others[::3], others[1::3], others[2::3], seeded_stones(8, FIRST + 500),
+        lumpy_stones(8, FIRST + 600), scanned_stones(SCANS)[::2],
     )):  # fmt: skip
         rows = [
-            row for i, stone in enumerate(stones) for row in rows_of(stone, 43000 + 100 * k + i)
+            row for i, stone in enumerate(stones) for row in rows_of(stone, FIRST + 100 * k + i)
         ]
-        found, weights = found + rows, weights + [(worth / len(rows)) ** 0.5] * len(rows)
+        found, weights = found + rows, weights + [len(rows) ** -0.5] * len(rows)
         print(f"{len(found)} scans", flush=True)
-    share, solid, under = np.array(found).T
+    share, solid, free, under = np.array(found).T
     weight = np.minimum(under, MOST_WEIGHT) * weights
-    full = solid**BY_SOLIDITY
-    fit = (full * weight**2) @ share / ((full * weight) ** 2).sum()
-    print(f"SHARE = {fit:.2f}")
-    off = np.abs(share - np.maximum(fit * full, LEAST_SHARE)) * under
-    for name, over in (("FOOT", under), ("SMALL_FOOT", under**0.5)):
+    terms = np.column_stack([solid**BY_SOLIDITY, np.exp(-BY_UNDERCUT * free)])
+    (full, upright), _ = nnls(terms * weight[:, None], share * weight)
+    print(f"SOLID = {full:.2f}, UPRIGHT = {upright:.2f}")
+    taken = np.maximum(terms @ [full, upright], LEAST_SHARE)
+    off = np.abs(share - taken) * under
+    for name, over in (("FOOT", np.maximum(taken, 1 - taken) * under), ("SMALL_FOOT", under**0.5)):
         print(f"{name} alone: {np.quantile(off / over, ALMOST_ALL):.3f}")
 
 

@@ -72,6 +72,19 @@ def test_a_noisy_ball_is_not_longer_than_it_is() -> None:
     assert found.across == pytest.approx((0.2, 0.2), rel=0.02)
 
 
+def test_without_noise_a_round_form_is_as_long_as_it_is() -> None:
+    assert measured(BALL.vertices, BALL.faces).longest == pytest.approx(0.2, rel=1e-3)
+
+
+@pytest.mark.parametrize("height", [0.06, 0.08, 0.09])
+def test_an_edge_where_a_skin_ends_is_no_tip_that_a_mesh_cut_off(height: float) -> None:
+    # A ball above a height over its middle is as wide as its section there, 2 √(R² - h²).
+    cap = BALL.slice_plane([0, 0, height], [0, 0, 1])
+    cap.merge_vertices()
+    chord = 2 * (0.1**2 - height**2) ** 0.5
+    assert measured(cap.vertices, cap.faces).longest == pytest.approx(chord, rel=1e-3)
+
+
 def test_factors_bring_a_scan_to_its_measured_lengths() -> None:
     found = Caliper(0.2, (0.1, 0.1), 0.0)
     assert factor_by(Ruler(longest=0.3), found) == pytest.approx((1.5, 0.0))

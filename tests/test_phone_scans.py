@@ -23,6 +23,7 @@ from phone_scans import (
 )
 from scipy.spatial import ConvexHull
 from scipy.spatial.distance import pdist
+from shapely import Polygon
 from skimage.measure import marching_cubes
 
 from plumbstone.meshes.closing.joining import joined_scan
@@ -96,6 +97,26 @@ def test_large_stones(tmp_path: Path) -> None:
 def test_small_volumes_are_told_in_millilitres() -> None:
     assert litres(1.23e-3, 4e-5) == "1.23 and 0.04 L"
     assert litres(3.456e-6, 4e-5) == "3.46 and 40.00 mL"
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_an_arch_on_legs_may_be_hollow_below(tmp_path: Path, seed: int) -> None:
+    # A block of 24 x 10 x 14 cm with a tunnel below: half an ellipse of 14 x 9 cm, V = wlh - πabl/4.
+    bow = np.linspace(0, np.pi, 40)
+    inner = np.column_stack([0.07 * np.cos(bow), 0.09 * np.sin(bow)])
+    outline = Polygon([(-0.12, 0), (-0.12, 0.14), (0.12, 0.14), (0.12, 0), *inner])
+    arch = trimesh.creation.extrude_polygon(outline, 0.10).subdivide_to_size(0.004)
+    turned = np.array(arch.vertices) @ np.array([[1, 0, 0], [0, 0, 1], [0, -1, 0]])
+    volume = 0.24 * 0.14 * 0.10 - np.pi * 0.07 * 0.09 / 2 * 0.10
+    rng = np.random.default_rng(seed)
+    scan = phone_scan(turned, np.array(arch.faces), np.eye(3), rng, "cameras")
+    assert scan.volume == pytest.approx(volume, rel=2e-3)
+    path = tmp_path / "scan.ply"
+    path.write_bytes(ply_bytes(scan.vertices, scan.faces))
+    found = closed_scan(path, Ruler(longest=diameter(turned)))
+    assert found.volume.low < volume < found.volume.high
+    assert found.volume.mid == pytest.approx(volume, rel=0.05)
+    assert "hollow below" in next(d.says for d in found.doubts if d.what == "underside")
 
 
 @pytest.mark.slow

@@ -213,7 +213,7 @@ def open_body(
     told = (f"filled {len(holes)} hole(s), {caps.sum() * 1e4:.1f} cm² in all",) if holes else ()
     noise = CAP_SPREAD * float(((caps * 4 / np.pi) ** 1.5).sum())
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
-    measured = tuple(measure_rim(vertices, faces, edges) for edges in rims)
+    measured = tuple(measure_rim(vertices, edges) for edges in rims)
     skirt = skirt_volume(vertices, faces)
     side: Floats = sum((fan(vertices, edges)[0] for edges in parts), np.zeros(3))[:2]
     bumps, step, calm = _texture(vertices, seen)

@@ -15,6 +15,7 @@ from plumbstone.meshes.closing.underside import (
     close_below,
     invented_volume,
     solidity,
+    undercut,
 )
 from plumbstone.meshes.measures.doubts import Doubt, range_of
 from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
@@ -23,15 +24,24 @@ from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.telling import litres, percent
 
-# Share of the volume under a rim that belongs to a body that fills its hull, and the power of the
-# solidity of others by which it falls; how far it may be off, at 95 %, over the volume under the
-# rim or, of a small foot, over the root of that times the volume. By 83 scans of the shapes of
-# tests/learn_underside.py.
-SHARE, BY_SOLIDITY = 0.63, 12
-FOOT, SMALL_FOOT = 0.40, 0.085
-OPEN_ROUND, OPEN_WIDE, OPEN_HIGH, TAPER = 0.78, 0.75, 0.10, 0.58  # a rim that is rounder, wider
-# against the body and higher against its own width was not looked below; of boulders and lumps
-# without overhangs (seeds 2000, 2100) this share of what is under it was stone, 0.48 at least
+# Share of the volume under the rims of a body as solid as its hull, by which power of solidity it
+# falls, what flanks that stand upright where they were seen last add, and how fast that falls with
+# the share that they leave free. How far that may be off, at 95 %: over what there may be less or
+# more of it or, of a small foot, over the root of the volume under the rim times the volume. By 224
+# scans of tests/learn_underside.py.
+SOLID, BY_SOLIDITY, UPRIGHT, BY_UNDERCUT = 0.44, 10, 0.48, 2.0
+FOOT, SMALL_FOOT = 0.55, 0.05
+LIFTED, OVER_AIR, LEGS, LEAST_SPAN = (
+    0.04,
+    0.01,
+    0.15,
+    0.05,
+)  # of its height: a rim that lies all so much higher than
+# another bounds a span, as the body stands on the other; share of what is under it that is taken,
+# how far that is off, and from which share of the volume on that is told
+HOLLOW, HIGH, VAULTED = 0.5, 0.15, 0.25  # a foot whose flanks leave more free, below a rim higher
+# against the body, may be a vault between legs: then nothing under it is stone, and so much of it
+# above it is none either; 26 arches that taught (seeds 48700, 48720)
 LEAST_SHARE = 0.03  # some foot is always there
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 SKIN_SPREAD = 0.010  # skin of a scan with its table in it, share at 90 %; of the scans that
@@ -56,27 +66,34 @@ SMOOTH = (
     "weigh it"
 )
 BULGED = "bulged the side that was not seen"
+VAULT = "it may be hollow below, as an arch is"
 UNSEEN = "its underside was not seen; a second scan, turned over, or a scale would help"
 
 
-def share_under(rim: Rim, solid: float) -> float:
-    """Share of the volume under a rim that is taken for the body, 0 to 1.
+def share_under(solid: float, free: float) -> float:
+    """Share of the volume under the rims of a body that is taken for it, 0 to 1.
 
     Parameters
     ----------
-    rim : Rim
     solid : float
         Share that the body fills of its hull above its rims.
+    free : float
+        Share under its rims that its flanks leave free if they go on straight.
 
     Notes
     -----
-    Below overhangs stones are as hollow as they are elsewhere; they stand on a few places.
+    Below overhangs stones are as hollow as they are elsewhere, and the fuller the less their
+    flanks lean where they were seen last: who looked from above saw no overhang.
     """
-    share = SHARE * solid**BY_SOLIDITY
-    wide = rim.area / rim.widest
-    if rim.roundness > OPEN_ROUND and wide > OPEN_WIDE and rim.under > OPEN_HIGH * rim.area**1.5:
-        share = max(share, TAPER)
-    return max(share, LEAST_SHARE)
+    upright = UPRIGHT * float(np.exp(-BY_UNDERCUT * free))
+    return max(SOLID * solid**BY_SOLIDITY + upright, LEAST_SHARE)
+
+
+def feet_of(body: OpenBody) -> list[Rim]:
+    """Give the rims that a body may stand on; those above them bound spans."""
+    low = [float(body.vertices[rim.edges[:, 0], 2].min()) for rim in body.rims]
+    most = min(low) + LIFTED * float(body.vertices[:, 2].max())
+    return [rim for rim, height in zip(body.rims, low, strict=True) if height <= most]
 
 
 def finished(path: Path, body: OpenBody) -> ClosedScan:
@@ -88,19 +105,24 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
     if flat < LEAST_SEEN * body.skirt:
         problem = "is an open sheet, not a body; scan it from all sides, or measure limbs: --limb."
         raise ScanError(path, problem)
-    volume, solid = body.skirt, solidity(body.smooth, body.faces, body.rims)
+    feet = feet_of(body)
+    free = undercut(body.smooth, body.faces, feet)
+    share = share_under(solidity(body.smooth, body.faces, body.rims), free)
     for rim in body.rims:
-        share = share_under(rim, solid)
-        vertices, faces = close_below(vertices, faces, rim, share)
-        volume -= (1 - share) * rim.under
-    guess = max(FOOT * under, SMALL_FOOT * max(under * volume, 0.0) ** 0.5)
+        vertices, faces = close_below(vertices, faces, rim, share if rim in feet else OVER_AIR)
+    foot, spans = sum(rim.under for rim in feet), under - sum(rim.under for rim in feet)
+    volume, area = flat + share * foot + OVER_AIR * spans, sum(rim.area for rim in body.rims)
+    most = max(FOOT * max(share, 1 - share) * foot, SMALL_FOOT * max(foot * volume, 0.0) ** 0.5)
+    top = float(body.vertices[:, 2].max())
+    vault = free > HOLLOW and foot > HIGH * top * sum(rim.area for rim in feet)
+    less = float(np.hypot(max(most, (share + VAULTED) * foot * vault), LEGS * spans))
+    more = float(np.hypot(most, LEGS * spans)) + UNSEEN_FOOT * area * (body.ground is None)
     part = percent((volume - flat) / under) if under > 0 else "nothing"
     taken = f"{part} of the space under its rim is taken for the body"
     said = f"closed the unseen underside: {taken} (between {litres(flat, body.skirt)})"
     limbed, body = is_limbed(body, volume), replace(body, filled=(*body.filled, said))
-    area = sum(rim.area for rim in body.rims)
-    foot = UNSEEN_FOOT * area * (body.ground is None)
-    doubts = [Doubt("underside", guess / volume, (guess + foot) / volume, UNSEEN)]
+    says = f"{VAULT}; {UNSEEN}" if vault or spans > LEAST_SPAN * volume else UNSEEN
+    doubts = [Doubt("underside", less / volume, more / volume, says)]
     invented = invented_volume(body.vertices, body.seen) / volume
     if body.ground is not None and invented > LEAST_INVENTED:
         off = MOST_INVENTED * invented

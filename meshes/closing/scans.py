@@ -77,6 +77,7 @@ BULKY, COMPACT, CONVEX = 0.45, 0.78, 0.93  # share of its hull: what a stone fil
 # wood at most; above the last no second body can hide
 RIMMED = 0.9  # of the corners of rims that lie lower than where a stand is looked for: below them
 # the walls that close a body are upright too
+OWN_WALLS = 0.5  # of a stand: with half of its rim higher, its walls are what closed the body
 LEFT_OF_STAND, MORE_THAN_CUT = 0.20, 0.08  # of the volume: what may be left of a stand that was
 # cut away, as 21 of 22 stands that taught show (seed 44000), and what may be gone with it
 MOST_STAND = 1.5  # of the volume above it: what holds more is rather the body itself
@@ -371,24 +372,26 @@ def _off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
 def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
     """Close a body, and cut it off a stand that it melted into."""
     scan = finished(path, body)
-    stand = None
-    if body.ground is not None:
-        rims = [body.vertices[rim.edges[:, 0], 2] for rim in body.rims]
-        sided = any(doubt.what == "side" for doubt in scan.doubts)  # its rim climbs a missing flank
-        foot = 0.0
-        if rims and not sided:
-            foot = float(np.quantile(np.concatenate(rims), RIMMED))
-        stand = stand_below(scan.piece.vertices, scan.piece.faces, foot)
-    if stand is None:
+    if body.ground is None:
+        return scan
+    rims = [body.vertices[rim.edges[:, 0], 2] for rim in body.rims] or [np.zeros(1)]
+    sided = any(doubt.what == "side" for doubt in scan.doubts)  # its rim climbs a missing flank
+    foot = 0.0 if sided else float(np.quantile(np.concatenate(rims), RIMMED))
+    stand = stand_below(scan.piece.vertices, scan.piece.faces, foot)
+    own = min(float(np.median(heights)) for heights in rims)
+    if stand is None or (stand.straight and own > OWN_WALLS * stand.height):
         return scan
     cut = stand.height + LEAST_CUT
     over = np.all(body.vertices[body.seen][:, :, 2] > cut, axis=1)
     above = _cut_off(body, np.asarray(over), stand.height)
     if above is None:
         return scan
-    found = finished(path, above)
-    took = scan.volume.mid / found.volume.mid - 1
-    if took > MOST_STAND or not stand.sure:
+    try:
+        found = finished(path, above)
+        took = scan.volume.mid / found.volume.mid - 1
+    except ScanError:  # a sheet is left of it, as of an arch without its legs
+        found, took = scan, MOST_STAND
+    if took >= MOST_STAND or not stand.sure:
         says = f"its lower {stand.height * 1e2:.0f} cm may be a stand; see --picture"
         other = scan.piece.vertices[scan.piece.faces][:, :, 2].mean(axis=1) < stand.height
         doubt = Doubt("stand", took / (1 + took), 0.05, says, trust="poor")

@@ -21,7 +21,8 @@ LEAST_BULGED = 12  # corners around a hole from which its cap follows the skin
 WIDE_OPENING = 0.5  # rim length over that of the body's outline from above
 LEAST_RIM = 0.2  # length of a further rim over that of the longest
 LOOKS_DOWN = 0.5  # downward part of a rim's vector area
-LENGTH_OF_CELL = 0.7  # mean way of a line through a square cell, teeth taken off
+RINGS, BESIDE, LEVEL = 4, 24, 4.0  # rings of faces along a rim, how many of them tell how its flank
+# leans at a place, and how far it goes inward at most, for each height
 BEYOND = 2.0  # times a circular segment: what may lie beyond the bridge over a missing side
 CLIMBS, LEAST_CLIMB = 0.25, 0.40  # of a body's height: rim that left its foot, and how far it goes
 STRAIGHT_DOWN = 0.9  # downward part of the normals of a skin that no camera on a table sees
@@ -39,13 +40,6 @@ class Rim:
     edges: Indices  # (k, 2), as the faces beside them walk
     under: float  # volume between the rim and the table [m³]
     area: float  # of the rim seen from below [m²]
-    length: float  # [m]
-    widest: float  # greatest level section of the body [m²]
-
-    @property
-    def roundness(self) -> float:
-        """1 for a circle, towards 0 for a narrow strip."""
-        return min(1.0, 4 * np.pi * self.area / self.length**2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +187,7 @@ def invented_volume(vertices: Floats, faces: Indices) -> float:
     return max(0.0, -_flux(vertices, faces[down]))
 
 
-def measure_rim(vertices: Floats, faces: Indices, edges: Indices) -> Rim:
+def measure_rim(vertices: Floats, edges: Indices) -> Rim:
     """Measure one open part of a body that stands on the table z = 0.
 
     Notes
@@ -203,28 +197,28 @@ def measure_rim(vertices: Floats, faces: Indices, edges: Indices) -> Rim:
     tip = vertices[np.unique(edges)].mean(axis=0)
     lid = np.column_stack([edges[:, ::-1], np.full(len(edges), len(vertices))])
     under = -_flux(np.concatenate([vertices, tip[None]]), lid)
-    area = -float(fan(vertices, edges)[0][2])
-    length = _outline_length(vertices[edges[:, 0], :2], area)
-    return Rim(edges, under, area, length, _widest_section(vertices, faces))
+    return Rim(edges, under, -float(fan(vertices, edges)[0][2]))
 
 
-def _widest_section(vertices: Floats, faces: Indices) -> float:
-    """Greatest area of a level section, walls dropped below its rims [m²]."""
-    flat, height = seen_from_above(vertices, faces)
-    return float(np.cumsum(flat[np.argsort(-height)]).max())
+def undercut(vertices: Floats, faces: Indices, rims: Sequence[Rim]) -> float:
+    """Share of the volume under rims that their flanks leave free if they go on straight.
 
+    It is over 1 where they would meet before they reach z = 0.
+    """
+    from scipy.spatial import cKDTree
 
-def _outline_length(points: Floats, area: float) -> float:
-    """Length of a jagged outline with its teeth smoothed away: cells that it passes [m]."""
-    from scipy.spatial import ConvexHull, QhullError
-
-    try:
-        around = float(ConvexHull(points).area)
-    except QhullError:
-        return float(np.ptp(points, axis=0).max())
-    cell = max(area / around / 2, around / 400)
-    passed = np.unique(np.floor(points / cell).astype(np.int64), axis=0)
-    return max(around, LENGTH_OF_CELL * cell * len(passed))
+    edges = np.concatenate([rim.edges for rim in rims])
+    near = faces[near_faces(faces, len(vertices), np.unique(edges), RINGS)]
+    a, b, c = (vertices[near[:, k]] for k in range(3))
+    start, end = vertices[edges[:, 0]], vertices[edges[:, 1]]
+    _, nearest = cKDTree((a + b + c) / 3).query((start + end) / 2, min(BESIDE, len(a)))
+    ways = np.cross(b - a, c - a)[nearest].reshape(len(edges), -1, 3).sum(axis=1)
+    flat = np.linalg.norm(ways[:, :2], axis=1) + 1e-300
+    run = np.clip(-ways[:, 2] / flat, 0, LEVEL)  # inward, for each height
+    (x, y), (dx, dy) = (ways[:, :2] / flat[:, None]).T, (end - start)[:, :2].T
+    wide = np.where(run < LEVEL, np.maximum(x * dy - y * dx, 0), np.hypot(dx, dy))
+    free = float(((start + end)[:, 2] ** 2 / 8 * run * wide).sum())
+    return free / max(sum(rim.under for rim in rims), 1e-300)
 
 
 def solidity(vertices: Floats, faces: Indices, rims: Sequence[Rim]) -> float:

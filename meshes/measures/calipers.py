@@ -42,8 +42,9 @@ PER_BUMP = 1.08  # white noise, over the median of what neighbours do not explai
 SWAY = 3.0  # how far waves of a skin may move both tips apart, in deviations, at 98 %
 TIED = 0.015  # share by which a diagonal may be shorter than the longest and yet be measured as it
 ALONG = 0.995  # cosine of two diagonals that are the same
-ROUND, FEW = 0.002, 3  # of the length, for each e-fold of diagonals that tie over so many: of them
-# noise picks the longest, so that round bodies seem longer; by 83 fine scans that teach
+ROUND, PICKED, FEW = 0.002, 2.0, 3  # of the length, and of the noise of the skin, at most for each
+# e-fold of diagonals that tie over so many: of them noise picks the longest, so that round bodies
+# seem longer; by 83 fine scans that teach, whose noise was half as much for their length
 MOST_TIPS = 1500  # corners of the hull whose distances are compared
 
 
@@ -101,23 +102,32 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     noise = NOISE_LEFT * smoothed / longest + UNSEEN_REACH * unseen
     if len(faces) < DRAWN:
         return Caliper(longest, (low, high), noise)
-    sharp = _sharpness(smooth, way, step) + _sharpness(smooth, -way, step)
+    ring = calm[corners_of(open_edges(faces))]
+    sharp = sum(_sharpness(smooth, up, step, ring) for up in (way, -way))
     unsure = CUT_UNSURE * step * max(1.0, sharp / DULL)
     noise += float(np.hypot(TIP_UNSURE * spread, unsure)) / longest
     rough = min(1.0, spread / (ROUGH * step))
     change = CUT_TIPS * step * sharp - rough * TIP_NOISE * spread
     change += (1 - rough) * GIVEN_BACK * smoothed
-    picked = ROUND * float(np.log(max(1.0, ties / FEW)))
-    change -= picked * longest
-    noise = float(np.hypot(noise, picked))
+    if ties > FEW:
+        picked = min(ROUND * longest, PICKED * skin_noise(vertices, faces)[0])
+        picked *= float(np.log(ties / FEW))
+        change -= picked
+        noise = float(np.hypot(noise, picked / longest))
     return Caliper(longest + change, (low + change, high + change), noise)
 
 
-def _sharpness(points: Floats, up: Floats, step: float) -> float:
-    """How sharp the highest tip of a form is: 1 for a cone of 90°, 0 for a flat end."""
+def _sharpness(points: Floats, up: Floats, step: float, ring: Floats) -> float:
+    """How sharp the highest tip of a form is: 1 for a cone of 90°, 0 for a flat end.
+
+    Of one on the open edge `ring` nothing is told, as half of it was not seen.
+    """
     from scipy.spatial import ConvexHull, QhullError
 
-    below = float((points @ up).max()) - points @ up
+    top = float((points @ up).max())
+    if len(ring) and float((ring @ up).max()) >= top:
+        return 0.0
+    below = top - points @ up
     depth = TIP_DEPTH * step
     with suppress(QhullError):
         section = ConvexHull(points[below < depth] @ across(up).T).volume
