@@ -28,6 +28,7 @@ from plumbstone.meshes.closing.finishing import (
     BY_SOLIDITY,
     BY_UNDERCUT,
     LEAST_SHARE,
+    LOW,
     feet_of,
 )
 from plumbstone.meshes.closing.underside import solidity, undercut
@@ -38,8 +39,8 @@ SCANS = Path(__file__).parent.parent.parent / "shared" / "scans"
 MOST_WEIGHT = 0.12  # of the volume: a scan with more under its rim counts no more than that
 FUSED = ("table in view", "noise of many scales, 1 mm")
 FIRST = 48000
-ALMOST_ALL = 0.9
-Row = tuple[float, float, float, float]
+ALMOST_ALL = 0.95
+Row = tuple[float, float, float, float, float]
 
 
 def scans_of(stone: Stone, seed: int) -> Iterator[tuple[np.ndarray, np.ndarray, float]]:
@@ -55,12 +56,13 @@ def scans_of(stone: Stone, seed: int) -> Iterator[tuple[np.ndarray, np.ndarray, 
 
 
 def row_of(body: OpenBody, volume: float) -> Row:
-    """True share under the feet, solidity, share left free, and volume under them over the true."""
+    """True share under the feet, solidity, share left free, height, and volume under over the true."""
     feet = feet_of(body)
     under = sum(rim.under for rim in feet)
     missing = volume - body.skirt + body.under
     solid = solidity(body.smooth, body.faces, body.rims)
-    return missing / under, solid, undercut(body.smooth, body.faces, feet), under / volume
+    high = under / sum(rim.area for rim in feet) / float(body.vertices[:, 2].max())
+    return missing / under, solid, undercut(body.smooth, body.faces, feet), high, under / volume
 
 
 def rows_of(stone: Stone, seed: int) -> Iterator[Row]:
@@ -86,15 +88,20 @@ def main() -> None:
         ]
         found, weights = found + rows, weights + [len(rows) ** -0.5] * len(rows)
         print(f"{len(found)} scans", flush=True)
-    share, solid, free, under = np.array(found).T
+    share, solid, free, high, under = np.array(found).T
     weight = np.minimum(under, MOST_WEIGHT) * weights
-    terms = np.column_stack([solid**BY_SOLIDITY, np.exp(-BY_UNDERCUT * free)])
+    terms = np.column_stack([
+        solid**BY_SOLIDITY, np.minimum(1, high / LOW) * np.exp(-BY_UNDERCUT * free)
+    ])  # fmt: skip
     (full, upright), _ = nnls(terms * weight[:, None], share * weight)
     print(f"SOLID = {full:.2f}, UPRIGHT = {upright:.2f}")
     taken = np.maximum(terms @ [full, upright], LEAST_SHARE)
-    off = np.abs(share - taken) * under
-    for name, over in (("FOOT", np.maximum(taken, 1 - taken) * under), ("SMALL_FOOT", under**0.5)):
-        print(f"{name} alone: {np.quantile(off / over, ALMOST_ALL):.3f}")
+    off, small = (share - taken) * under, under**0.5
+    for name, less, over in (
+        ("LESS", -off, under), ("LESS_SMALL", -off, small),
+        ("MORE", off, (1 - taken) * under), ("MORE_SMALL", off, small),
+    ):  # fmt: skip
+        print(f"{name} alone: {np.quantile(less / over, ALMOST_ALL):.3f}")
 
 
 if __name__ == "__main__":
