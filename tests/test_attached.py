@@ -1,15 +1,19 @@
 """Bodies of two parts, and stands below them, on solids whose parts are known."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 import trimesh
 
 from plumbstone.meshes.closing import scans
-from plumbstone.meshes.closing.attached import CUTS, halves_of, stand_below
-from plumbstone.meshes.closing.bodies import ClosedScan
+from plumbstone.meshes.closing.attached import CUTS, LEVELS, halves_of, stand_below
+from plumbstone.meshes.closing.bodies import ClosedScan, open_body
 from plumbstone.meshes.measures.doubts import Doubt
+from plumbstone.meshes.measures.isolating import Plane
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.mending.occupancy import occupied_volume
+from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.shapes.primitives import boulder, box
 
 
@@ -88,12 +92,47 @@ def test_points_inside_tell_the_volume_of_a_skin_with_holes(torn: float) -> None
     assert found == pytest.approx(whole.volume, rel=0.06)
 
 
+def test_what_lies_on_a_wider_block_with_a_rounded_foot_may_stand_on_it() -> None:
+    # Two boxes of known sizes, the lower one flared at the table as fusion leaves it.
+    block, stone = box((0.08, 0.08, 0.09)), box((0.05, 0.04, 0.05))
+    v = block.vertices.copy()
+    v[v[:, 2] < 1e-9, :2] *= 1.05
+    vertices = np.concatenate([v, stone.vertices + [0, 0, 0.0895]])
+    faces = np.concatenate([block.faces, stone.faces + len(v)])
+    found = stand_below(vertices, faces)
+    assert found is not None
+    assert not found.sure
+    assert found.height == pytest.approx(0.09, abs=2 * 0.14 / LEVELS)
+    slope = block.vertices * [1, 1, 1]
+    slope[slope[:, 2] > 0.05, :2] *= 0.4
+    assert stand_below(slope, block.faces) is None
+
+
 def test_a_stand_is_ruled_out_where_only_all_of_it_is_as_long_as_measured() -> None:
     piece = box((0.05, 0.05, 0.3))
     other = piece.vertices[piece.faces][:, :, 2].mean(axis=1) < piece.vertices[:, 2].max() - 0.01
     stand = (Doubt("stand", 0.7, 0.05, "its lower part may be a stand", "poor"),)
     scan = ClosedScan(piece, stand, piece.faces, other=other)
     long = float(np.linalg.norm(piece.size))
-    assert scans._off_no_stand(scan, Ruler(longest=long)).doubts == ()
-    assert scans._off_no_stand(scan, Ruler(longest=0.8 * long)).doubts == stand
-    assert scans._off_no_stand(scan, Ruler()).doubts == stand
+    assert scans._stand_by_length(Path(), scan, Ruler(longest=long)).doubts == ()
+    assert scans._stand_by_length(Path(), scan, Ruler(longest=0.8 * long)).doubts == stand
+    assert scans._stand_by_length(Path(), scan, Ruler()).doubts == stand
+
+
+def test_an_open_end_leads_into_a_log_and_a_patch_that_was_missed_does_not() -> None:
+    # A cylinder of 10 cm whose end is open but for its foot: pi r² less a tenth. A ball that lacks a patch as wide on its side.
+    log = trimesh.creation.cylinder(0.05, 0.3, sections=48).subdivide_loop(2)
+    log.apply_transform(trimesh.transformations.rotation_matrix(np.pi / 2, [0, 1, 0]))
+    whole = trimesh.creation.icosphere(5, 0.1)
+    found = []
+    for mesh, end in ((log, 0.147), (whole, 0.0866)):
+        mesh.apply_translation([0, 0, -mesh.bounds[0, 2]])
+        middle = mesh.triangles_center
+        high = middle[:, 2]
+        faces = mesh.faces[(high > 0.003) & ((middle[:, 0] < end) | (high < 0.012))]
+        away = np.zeros((0, 3, 3))
+        body = open_body(
+            *compacted(mesh.vertices, faces), Plane(np.array([0.0, 0.0, 1.0]), 0.0, 0.0), (), away
+        )
+        found.append(body.mouth)
+    assert found == [pytest.approx(np.pi * 0.05**2, rel=0.15), 0]

@@ -18,6 +18,9 @@ LEAST_PART = 0.04  # share of the volume that counts as a part
 LEVELS = 60  # sections along the longest side, in which a stand is looked for
 EVEN_SECTION, VERY_EVEN, FOUR = 0.025, 0.008, 4  # how far sections of a straight wall lie off the
 # median of its lowest ones, and of a wall that is low or begins above the table; how many these are
+LEDGE, NEARLY_EVEN, ON_LEDGE = 0.65, 0.15, 4  # by how much sections change within two levels where
+# a body of another width stands on walls that are even to this, as a LiDAR leaves them; how many
+# levels that body has at least
 LEAST_STAND = 0.10  # of the height that its straight wall must reach, unless its foot is very even
 HALVED, CUT_WAYS, CUTS = 1600, 24, 7  # points, directions and cuts in each that are tried
 FEW, PROMISING = 300, 12  # points by which cuts are compared, and how many are looked at again
@@ -285,7 +288,22 @@ def stand_below(vertices: Floats, faces: Indices, foot: float = 0.0) -> Stand | 
     top, sure = next(tops, (None, False))
     if waist is not None and not sure:
         return Stand((waist + 0.5) * step, straight=False)
+    if top is None and (ledge := _ledge_of(area)) is not None:
+        return Stand((ledge + 2) * step, straight=False, sure=False)
     return None if top is None else Stand((top + 0.5) * step, straight=True, sure=sure)
+
+
+def _ledge_of(area: Floats) -> int | None:
+    """Level above which sections that were nearly even change at once, and stay so; or None."""
+    for level in range(2, len(area) - ON_LEDGE - 1):
+        below = area[1 : level + 1]
+        if (np.abs(below / np.median(below) - 1) > NEARLY_EVEN).any():
+            return None
+        after = area[level + 2 : level + 2 + ON_LEDGE]
+        narrows = after[0] < LEDGE * area[level] and after[-1] > LEDGE * after[0]
+        if narrows or (level > 2 and after[0] > area[level] / LEDGE):  # it may widen at its foot
+            return level
+    return None
 
 
 def _top_of_walls(area: Floats, start: int) -> int | None:

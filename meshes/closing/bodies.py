@@ -18,7 +18,14 @@ from plumbstone.meshes.closing.underside import (
     stood_on_rim,
 )
 from plumbstone.meshes.faces import corners_of, listed
-from plumbstone.meshes.measures.calipers import Caliper, calmed, diameter, measured, skin_noise
+from plumbstone.meshes.measures.calipers import (
+    Caliper,
+    calmed,
+    corner_normals,
+    diameter,
+    measured,
+    skin_noise,
+)
 from plumbstone.meshes.measures.doubts import Doubt, foremost, range_of, trust_in
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas
 from plumbstone.meshes.measures.isolating import (
@@ -44,6 +51,8 @@ BUMPY, CALMED = 0.0008, 0.06  # noise from corner to corner [m] from which on a 
 CAP_SPREAD = 0.15  # of the width of a disc as large: how far a hole's cap may lie off; from memory
 ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane [m]
 FOLDS = 5.0  # of that deviation: so high over a cloth its folds may still cling to a foot
+MOUTH, FACES_OUT = 0.02, 0.1  # share of the skin that an opening into a hollow leaves, and how far
+# the skin around it looks the same way: of hollow logs -0.2 to 0, of holes in a skin 0.1 to 0.8
 LIMBED = 15.0  # skin times length over the volume: of stones 6 to 12, of wood 16 and more
 
 
@@ -122,6 +131,7 @@ class OpenBody:
     side: Floats = field(default_factory=lambda: np.zeros(2))  # level way to what its open edges
     # leave unseen, as long as its area [m²]
     cut: bool = False  # whether another thing was cut off it, so that it bulges no more there
+    mouth: float = 0.0  # widest opening that leads into it, the unseen foot aside [m²]
     ghost: float = 0.0  # volume between layers of its skin that lay over each other [m³]
     joined: bool = False  # whether these were joined by faces
     fused: bool = True  # whether its skin was made of depths, not put around points
@@ -222,10 +232,28 @@ def open_body(
     area = float(face_areas(smooth, seen).sum())
     if len(seen) < FINE:
         noise = float(np.hypot(noise, BUMPED * bumps * area))
+    mouth = _mouth(vertices, seen, parts, rims[:1], area)
     return OpenBody(
         vertices, smooth, faces, seen, measured, skirt, area, noise, step, calm, ground, changes,
-        told, away, side,
+        told, away, side, mouth=mouth,
     )  # fmt: skip
+
+
+def _mouth(
+    vertices: Floats, seen: Indices, parts: list[Indices], foot: list[Indices], area: float
+) -> float:
+    """Area of the widest open part, the foot aside, around which the skin looks aside [m²].
+
+    Around what was missed in a skin it looks the same way as the hole; around the end of a
+    hollow log it does not.
+    """
+    open_to = [(float(np.linalg.norm(way := fan(vertices, e)[0])), way, e) for e in parts]
+    wide = [row for row in open_to if row[0] > MOUTH * area and all(row[2] is not e for e in foot)]
+    if not wide:
+        return 0.0
+    normals = corner_normals(vertices, seen)
+    ways = normals / np.maximum(np.linalg.norm(normals, axis=1), 1e-300)[:, None]
+    return max((a for a, way, e in wide if (ways[e[:, 0]] @ way).mean() < FACES_OUT * a), default=0)
 
 
 def _texture(vertices: Floats, faces: Indices) -> tuple[float, float, float]:

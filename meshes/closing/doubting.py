@@ -3,10 +3,11 @@
 import numpy as np
 
 from plumbstone.meshes.closing.bodies import OpenBody, is_limbed
+from plumbstone.meshes.closing.limbs import PUSHED
 from plumbstone.meshes.closing.underside import Breach, unseen_side
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.isolating import layers_in
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Floats, Indices, longest_side
 
 ROUNDS, TOO_COARSE = 2.0, 0.25  # of the square of step times skin over volume: how far stones of a
 # known length are off, as what curves within a step is rounded; from where on it bears no "fair";
@@ -18,6 +19,7 @@ ONE_SIDED, ONE_FLANK = 0.016, 0.05  # share of its skin that wood, and that a st
 UNSEEN_LIMBS, PER_LOOSE = 0.90, 6.0  # what of such wood may be missing, and what more for skin that
 # hangs loose, over that of the body; by scans of gnarled wood (seeds 40000, 41000)
 PER_SIDE = 2.4  # what of a stone may be missing, over that share; of what taught it 2.1 at most
+MOST_HOLLOW = 0.65  # of the volume: what a body lacks at most into which an opening leads
 ON_TABLE = 0.004  # [m] over the table: what lies lower may be table
 DOUBLED = (
     "part of its skin was scanned twice, millimetres apart, and which is true is not known; scan "
@@ -52,6 +54,18 @@ def side_doubt(body: OpenBody, volume: float) -> Doubt | None:
     share = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2 / body.area
     says = f"{says}, and limbs may be missing there; scan it again from there, see --picture"
     return Doubt("side", 0.02, UNSEEN_LIMBS + PER_LOOSE * share, says, "poor")
+
+
+def mouth_doubt(body: OpenBody, volume: float) -> Doubt | None:
+    """Doubt a body into which an opening leads: a tube as wide may run through it."""
+    if body.mouth == 0:
+        return None
+    within = min(MOST_HOLLOW, body.mouth * longest_side(body.vertices) / volume)
+    says = (
+        f"an opening about {2e2 * (body.mouth / np.pi) ** 0.5:.0f} cm wide leads into it: if it is "
+        f"hollow there, it holds less; scan into it too, or {PUSHED}"
+    )
+    return Doubt("hollow", within, 0.02, says, "poor")
 
 
 def step_doubt(body: OpenBody, volume: float) -> Doubt:

@@ -6,7 +6,13 @@ from pathlib import Path
 import numpy as np
 
 from plumbstone.meshes.closing.bodies import ROUGH_TABLE, ClosedScan, OpenBody, is_limbed
-from plumbstone.meshes.closing.doubting import breach_doubt, layer_doubts, side_doubt, step_doubt
+from plumbstone.meshes.closing.doubting import (
+    breach_doubt,
+    layer_doubts,
+    mouth_doubt,
+    side_doubt,
+    step_doubt,
+)
 from plumbstone.meshes.closing.limbs import limbs_doubt, righted, scanned_as
 from plumbstone.meshes.closing.underside import (
     Rim,
@@ -166,7 +172,8 @@ def _guarded(
         doubts = tuple(d for d in doubts if d.what != "side")
     if side is not None and all(d.what != "side" or d.above < side.above for d in doubts):
         doubts = (*(d for d in doubts if d.what != "side"), side)
-    limbed = is_limbed(body, volume)
+    mouth, limbed = mouth_doubt(body, volume), is_limbed(body, volume)
+    doubts = doubts if mouth is None else (*doubts, mouth)
     coarse = () if limbed else (step_doubt(body, volume),)
     if limbed:
         made = scanned_as(body, volume)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.closing.attached import (
+    Stand,
     arm_of,
     cut_by_edge,
     halves_of,
@@ -84,10 +85,7 @@ MOST_STAND = 1.5  # of the volume above it: what holds more is rather the body i
 THIN_SLAB = 0.25  # of the volume: a table that holds more may be a ledge of the stone
 FLAT = "it is so flat that a table may be part of it; look at --picture"
 HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
-MELTED = (
-    "another thing may be melted into it; scan the stone alone, or give --longest and --across, "
-    "which may tell them apart"
-)
+MELTED = "another thing may be melted into it; scan the stone alone on a flat table"
 PARTED = "a part of it was not seen; scan it again from all around"
 
 
@@ -148,7 +146,7 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     if len(scans) == 1 and raw.sized and any(d.what == "attached" for d in scans[0].doubts):
         scans = ((_as_measured if ruler.measured else _as_seen)(path, scans[0], ruler),)
     if len(scans) == 1 and raw.sized:
-        scans = (_off_no_stand(scans[0], ruler),)
+        scans = (_stand_by_length(path, scans[0], ruler),)
     if ruler.measured:
         factor, _ = factor_by(ruler, scans[0].caliper)
         if not 1 / SAME_SIZE < factor < SAME_SIZE:
@@ -252,7 +250,8 @@ def with_scale(
         raise ScanError(path, problem)
     total = before * factor
     unsure = disagree / 2 + found.noise
-    why = MELTED if two else (*parted, PARTED)[0]
+    both = "" if ruler.longest and ruler.across else ", or give --longest and --across both"
+    why = f"{MELTED}{both}" if two else (*parted, PARTED)[0]
     doubted = sized and (two or bool(parted))
     if doubted or any(d.what == "smoothing" for d in scans[0].doubts):
         unlike = _unlike(path, total, why)  # what measures depth knows its lengths
@@ -372,35 +371,55 @@ def _off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
 def _off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
     """Close a body, and cut it off a stand that it melted into."""
     scan = finished(path, body)
-    if body.ground is None:
+    stand = _stand_of(body, scan)
+    found = None if stand is None else _above_stand(path, body, scan, stand)
+    if stand is None or found is None:
         return scan
+    took = MOST_STAND if found is scan else scan.volume.mid / found.volume.mid - 1
+    if took >= MOST_STAND or not stand.sure:
+        says = (
+            f"its lower {stand.height * 1e2:.0f} cm may be a stand: scan it on the flat table, or "
+            "give --longest; if it is all one, --one-piece; see --picture"
+        )
+        other = scan.piece.vertices[scan.piece.faces][:, :, 2].mean(axis=1) < stand.height
+        doubt = Doubt("stand", took / (1 + took), 0.05, says, trust="poor")
+        return replace(scan, other=other).doubted(doubt)
+    return found
+
+
+def _stand_of(body: OpenBody, scan: ClosedScan) -> Stand | None:
+    """Find a stand below a body; limbs begin and end at once, so that they need a sure one."""
+    if body.ground is None:
+        return None
     rims = [body.vertices[rim.edges[:, 0], 2] for rim in body.rims] or [np.zeros(1)]
     sided = any(doubt.what == "side" for doubt in scan.doubts)  # its rim climbs a missing flank
     foot = 0.0 if sided else float(np.quantile(np.concatenate(rims), RIMMED))
     stand = stand_below(scan.piece.vertices, scan.piece.faces, foot)
+    if stand is None:
+        return None
     own = min(float(np.median(heights)) for heights in rims)
-    if stand is None or (stand.straight and own > OWN_WALLS * stand.height):
-        return scan
+    if stand.straight and own > OWN_WALLS * stand.height:
+        return None
+    doubted = not stand.straight and not stand.sure
+    return None if doubted and is_limbed(body, scan.volume.mid) else stand
+
+
+def _above_stand(path: Path, body: OpenBody, scan: ClosedScan, stand: Stand) -> ClosedScan | None:
+    """Close what is above a stand; all, where that is a sheet, and None where nothing is left."""
     cut = stand.height + LEAST_CUT
     over = np.all(body.vertices[body.seen][:, :, 2] > cut, axis=1)
     above = _cut_off(body, np.asarray(over), stand.height)
     if above is None:
-        return scan
+        return None
     try:
         found = finished(path, above)
-        took = scan.volume.mid / found.volume.mid - 1
-    except ScanError:  # a sheet is left of it, as of an arch without its legs
-        found, took = scan, MOST_STAND
-    if took >= MOST_STAND or not stand.sure:
-        says = f"its lower {stand.height * 1e2:.0f} cm may be a stand; see --picture"
-        other = scan.piece.vertices[scan.piece.faces][:, :, 2].mean(axis=1) < stand.height
-        doubt = Doubt("stand", took / (1 + took), 0.05, says, trust="poor")
-        return replace(scan, other=other).doubted(doubt)
+    except ScanError:  # as of an arch without its legs
+        return scan
     says = (
         f"what looks like a stand of {stand.height * 1e2:.0f} cm was cut away below it; "
         "stand the stone on a flat table, or see --picture"
     )
-    more = MORE_THAN_CUT if stand.straight else took
+    more = MORE_THAN_CUT if stand.straight else scan.volume.mid / found.volume.mid - 1
     return found.doubted(Doubt("stand", LEFT_OF_STAND, more, says, trust="poor"))
 
 
@@ -433,17 +452,25 @@ def _as_measured(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
     return _as_seen(path, scan, ruler)
 
 
-def _off_no_stand(scan: ClosedScan, ruler: Ruler) -> ClosedScan:
-    """Rule out that the lower part of a body is a stand, if only all of it is as long as measured.
+def _stand_by_length(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
+    """Tell by the measured length whether the lower part of a body is a stand, where it may be.
 
-    Where another thing may be at it too, which part is long is not told.
+    It is none if only all of the body is so long; where another thing may be at it too, which
+    part is long is not told. It is one if only what is above it is so long.
     """
     what = {doubt.what for doubt in scan.doubts}
-    if ruler.longest is None or scan.other is None or "stand" not in what or "attached" in what:
+    if ruler.longest is None or scan.other is None or "stand" not in what:
         return scan
+    if not _fits(scan, ruler, FITS):
+        body = scan.body
+        stand = None if body is None else _stand_of(body, scan)
+        if body is None or stand is None:
+            return scan
+        found = _above_stand(path, body, scan, replace(stand, straight=True))  # as sure as walls
+        return found if found is not None and _fits(found, ruler, FITS) else scan
     above = corners_of(scan.bare[~scan.other[: len(scan.bare)]])
     short = len(above) == 0 or diameter(scan.piece.vertices[above])[0] * (1 + FITS) < ruler.longest
-    if not (short and _fits(scan, ruler, FITS)):
+    if not short or "attached" in what:
         return scan
     rest = tuple(doubt for doubt in scan.doubts if doubt.what != "stand")
     return replace(scan, doubts=rest, other=None)
