@@ -132,7 +132,7 @@ def test_wood_that_floats_is_held_by_a_stone(browser: Browser, server: Server) -
     assert tab.locator(".view.above .piece.floats").get_attribute("data-piece") == "Root"
     # 1.3 × 0.63 L × (997.05 - 750) kg/m³ / (1 - 997.05 / 2600) = 328 g, by hand.
     assert "330 g of stone" in tab.locator(".told .stop").first.inner_text()
-    tab.get_by_text("Add a stone or wood").click()
+    tab.get_by_text("Add a stone or wood", exact=True).click()
     tab.get_by_label("Name of it").fill("Block")
     tab.get_by_label("Shape").select_option("box")
     for side in ("Long", "Wide", "High"):
@@ -144,7 +144,7 @@ def test_wood_that_floats_is_held_by_a_stone(browser: Browser, server: Server) -
         chosen.get_by_label(label, exact=True).fill(at)
         chosen.get_by_label(label, exact=True).blur()
         changed(file, "", f'"{at} cm"')
-    tab.get_by_role("button", name="Tie to wood").click()
+    tab.get_by_role("button", name="Tie to wood", exact=True).click()
     asked = tab.get_by_text("Now touch the wood")
     asked.wait_for()
     tab.wait_for_function(

@@ -9,6 +9,7 @@ import pytest
 from test_hold_down import hung as sinker
 from test_hold_down import plan_of, tied, wood
 
+from plumbstone.cli.wording import page_labels
 from plumbstone.cli.wording.findings import finding_words
 from plumbstone.cli.wording.holding import (
     WORDED,
@@ -60,13 +61,24 @@ def test_what_it_lacks_is_what_it_needs(tmp_path: Path) -> None:
     assert "needs 650 g of granite; you hung" in hold_sentences(held, METRIC)[0]
 
 
+def test_the_page_tells_what_to_press_and_no_keys_of_the_file(tmp_path: Path) -> None:
+    log = '[[piece]]\nname = "Log"\nmaterial = "driftwood"\nat = ["45 cm", "25 cm"]\n'
+    log += 'limbs = [{ length = "60 cm", girth = ["22 cm", "22 cm"] }]\n'
+    leaning = log + "tilt = 20\n"
+    for text, press in ((log, page_labels.TIE), (leaning, page_labels.SETTLES)):
+        plan = plan_of(tmp_path, text)
+        told = " ".join(line.text for line in lines(plan, report_of(plan), METRIC))
+        assert f'"{press}"' in told
+        assert not re.search(r"tied_to|rests =|settle =|\[\[piece", told)
+
+
 def test_wood_that_hardly_sinks_is_not_said_to_have_a_small_foot(tmp_path: Path) -> None:
     # Mopane has 1000 to 1200 kg/m³, water of 20 °C 998.2: its light end weighs next to nothing.
     log = wood("Log", (24, 8, 8), 1, 45).replace("driftwood", "mopane wood")
     (said, *_) = hold_sentences(
         plan_of(tmp_path, log.replace('mass = "1 kg"', "")).holds[0], METRIC
     )
-    assert "too little under water to lie firm; it lacks" in said
+    assert "roll or rock, as it may weigh too little under water; it lacks" in said
 
 
 def balances() -> list[object]:

@@ -1,6 +1,7 @@
 """From a plan to its report: the figures and findings that every page, list and file takes."""
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -293,10 +294,11 @@ def layer_figures(
 def hold_figures(hold: "HoldResult") -> HoldFigures:
     """Take the figures of what holds one group."""
     first, drained = hold.first_move, hold.drained_move
+    needed = _finite(hold.balance.asked_surely) or hold.balance.asked_sinker
     return HoldFigures(
         name=hold.group.name,
         wood=hold.group.wood,
-        balance=balance_figures(hold.balance),
+        balance=replace(balance_figures(hold.balance), sinker_kg=needed),
         verdict=hold.verdict.value,
         stays=hold.stays,
         doubts=tuple(doubt.value for doubt in hold.doubts),

@@ -173,21 +173,20 @@ def _hold_lines(i: int, hold: Any, q: Figures) -> Iterator[Markup]:
                 tied = Markup(", tied at {}").format(_place(f"{path}.{key}", q))
         what = Markup("{} of {}").format(q(f"{path}.mass_g", "sinker"), sinker.material)
         yield Markup("{}: {} {}{}.").format(hold.name, sinker.stone or what, sinker.how, tied)
+    offered = () if hold.stays or not hold.offers else enumerate(hold.offers[0].how)
+    for k, how in offered:
+        yield Markup("{}: at least {} of {} {} at {}.").format(
+            hold.name, q(f"holds.{i}.offers.0.masses_g.{k}", "sinker", "up"),
+            hold.offers[0].material, how, _place(f"holds.{i}.offers.0.places_cm.{k}", q),
+        )  # fmt: skip
     if hold.strapping is not None:
         stones, size = " and ".join(hold.strapping.stones), Markup("")
         if hold.strapping.material:
             size = Markup(" of {}, {}").format(
                 hold.strapping.material, q.sides(f"holds.{i}.strapping.size_cm")
             )
-        yield Markup("{}: strap it tight to {}{}.").format(hold.name, stones, size)
-    if hold.stays or not hold.offers:
-        return
-    offer = hold.offers[0]
-    for k, _ in enumerate(offer.masses_kg):
-        yield Markup("{}: at least {} of {} {} at {}.").format(
-            hold.name, q(f"holds.{i}.offers.0.masses_g.{k}", "sinker", "up"), offer.material,
-            offer.how[k], _place(f"holds.{i}.offers.0.places_cm.{k}", q),
-        )  # fmt: skip
+        instead = "or, if no stone fits there, " if offered else ""
+        yield Markup("{}: {}strap it tight to {}{}.").format(hold.name, instead, stones, size)
 
 
 def _place(path: str, q: Figures) -> Markup:

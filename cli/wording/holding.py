@@ -3,6 +3,7 @@
 import math
 from typing import TYPE_CHECKING
 
+from plumbstone.cli.wording.page_labels import ADD_PIECE, STANDS_ON, TIE
 from plumbstone.cli.wording.sentences import Worded, filled
 from plumbstone.cli.wording.units import (
     Toward,
@@ -61,10 +62,13 @@ def hold_sentence(name: str, balance: "Balance", stone: str, units: Units) -> st
     return f"{name}: needs {needs} of {stone}; you hung {had}. Add {short}, or it may lift."
 
 
-def hold_sentences(hold: "HoldResult", units: Units, *, told_before: bool = False) -> list[str]:
+def hold_sentences(
+    hold: "HoldResult", units: Units, *, told_before: bool = False, on_page: bool = False
+) -> list[str]:
     """Say of one group whether it stays, else why not and what to do, then the rest.
 
-    `told_before` leaves out the findings, where they stand further up.
+    `told_before` leaves out the findings, where they stand further up; `on_page` says what to press
+    instead of what to write.
     """
     from plumbstone.volumes.holding.findings import hold_findings
 
@@ -76,7 +80,7 @@ def hold_sentences(hold: "HoldResult", units: Units, *, told_before: bool = Fals
         *([_staying(hold, units)] if hold.stays else []),
         *told,
         *_assumed_sentences(hold, units),
-        *_offer_sentences(hold, units),
+        *_offer_sentences(hold, units, on_page),
         *_tie_sentences(hold, units),
         *_float_sentences(hold, units),
         *_scan_sentences(hold),
@@ -238,7 +242,7 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
     ),
     ("small foot", None): "sinks by itself, but may roll or rock on its small foot; {foot}",
     ("hardly sinks", None): (
-        "sinks by itself, but may weigh too little under water to lie firm; {mend}"
+        "sinks by itself, but may roll or rock, as it may weigh too little under water; {mend}"
     ),
     ("drawn through", True): (
         "is drawn {through_m} into {others}; move them apart, or let it rest on {others}."
@@ -376,7 +380,7 @@ def _assumed_sentences(hold: "HoldResult", units: Units) -> list[str]:
     return list(dict.fromkeys(words))
 
 
-def _offer_sentences(hold: "HoldResult", units: Units) -> list[str]:
+def _offer_sentences(hold: "HoldResult", units: Units, on_page: bool) -> list[str]:
     """Say the least sinkers and where to tie them, and which stones at hand do."""
     name, offers = hold.group.name, hold.offers
     held = hold.stays and not hold.group.tie_points
@@ -385,7 +389,7 @@ def _offer_sentences(hold: "HoldResult", units: Units) -> list[str]:
     strapped = ""
     if offers.strapping is not None:
         in_place = " in place of what hangs on it now" if _loose(hold) else ""
-        strapped = _strapping_words(offers.strapping, in_place, units)
+        strapped = _strapping_words(offers.strapping, in_place, units, on_page)
     if not offers.best:
         if strapped:
             return [f"{name}: {strapped}"]
@@ -415,8 +419,10 @@ def _offer_sentences(hold: "HoldResult", units: Units) -> list[str]:
     return words
 
 
-def _strapping_words(strapping: "StrappingFigures", instead: str, units: Units) -> str:
-    """Say what to strap it to, and how to write that."""
+def _strapping_words(
+    strapping: "StrappingFigures", instead: str, units: Units, on_page: bool
+) -> str:
+    """Say what to strap it to, and how to write that, or what to press."""
     named = ", ".join(f'"{name}"' for name in strapping.stones)
     to, written_as = f"to {' and '.join(strapping.stones)}", ""
     if strapping.size_m:
@@ -427,10 +433,14 @@ def _strapping_words(strapping: "StrappingFigures", instead: str, units: Units) 
         written_as = (
             f'that as a [[piece]] with solid = "slab", and at its wood rests = {named} and '
         )
-    return (
-        f"it stays, if set as described, strapped tight {to}{instead}; write {written_as}"
-        f"tied_to = [{named}]{'' if written_as else ' at its wood'}."
-    )
+    words = f"it stays, if set as described, strapped tight {to}{instead}; "
+    if not on_page:
+        at_wood = "" if written_as else " at its wood"
+        return f"{words}write {written_as}tied_to = [{named}]{at_wood}."
+    if written_as:
+        words += f'add it as a slab ("{ADD_PIECE}"), choose it in "{STANDS_ON}" of the wood; '
+    each = "each of them" if len(strapping.stones) > 1 else "it"
+    return f'{words}choose {each}, press "{TIE}" and touch the wood.'
 
 
 def _loose(hold: "HoldResult") -> bool:

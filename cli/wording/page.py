@@ -11,8 +11,10 @@ from plumbstone.cli.wording.page_labels import (
     KNOWN,
     LONGEST,
     ONE_PIECE,
+    SETTLES,
     STANDS_ON,
     THE_BED,
+    TURNS,
     UNIT,
 )
 from plumbstone.cli.wording.report import marked, money_words
@@ -109,9 +111,9 @@ class Line:
 
 def lines(plan: Plan, report: Report, units: Units) -> list[Line]:
     """Give what was found, worst first."""
-    told = [Line(marked(f, units), f.about, f.severity, f.where) for f in report.findings]
+    told = [Line(plain(marked(f, units)), f.about, f.severity, f.where) for f in report.findings]
     for hold in plan.holds:
-        said = hold_sentences(hold, units, told_before=True)[:2]
+        said = hold_sentences(hold, units, told_before=True, on_page=True)[:2]
         more = [words.removeprefix(f"{hold.group.name}: ") for words in said[1:]]
         text = " ".join([*said[:1], *(words[0].upper() + words[1:] for words in more)])
         told.append(Line(text, hold.group.wood, Severity.NOTE))
@@ -178,7 +180,7 @@ def price_line(price: Range) -> str:
 
 
 def plain(text: str) -> str:
-    """Name the field instead of an option; what the page has not is told as the command line's.
+    """Name the field instead of an option or a key; what it has not is told as the command line's.
 
     Examples
     --------
@@ -186,7 +188,10 @@ def plain(text: str) -> str:
     'would be 115 m long in m; give "Unit of the scan".'
     >>> plain("thin it out, or raise --limits.")
     'thin it out, or raise limits of the command line.'
+    >>> plain("or set settle = true.")
+    'or set "Lies (settle)" to "turns to rest".'
     """
+    text = text.replace("settle = true", f'"{SETTLES}" to "{TURNS}"')
     return re.sub(r"--([a-z][a-z-]*)", _field_of, text)
 
 
