@@ -482,6 +482,37 @@ def test_a_height_that_cannot_stay_is_told_once() -> None:
         assert found.numbers["run_m"] == pytest.approx(drawn / SLOPE - 0.185, abs=3e-3)
 
 
+@pytest.mark.parametrize("height", [0.02, 0.05])
+def test_layers_side_by_side_hold_each_other(height: float) -> None:
+    # 60 × 20 cm of each. Both 5 cm high, all stays; beside 2 cm the soil lies at repose from there:
+    # a wedge of 3 cm × 3 cm / tan 33° / 2 over 60 cm is missing.
+    front, back = (
+        Layer(name, SOIL, Zone(f"{name} strip", 0.2), Profile(True, (h,) * 4), 0.0, (), 0.0)
+        for name, h in (("front", height), ("back", 0.05))
+    )
+    missing = 0.6 * (0.05 - height) ** 2 / SLOPE / 2
+    for layers in ((front, back), (back, front)):
+        bed = solve_bed(FLOOR, layers)
+        settled = {r.layer.name: r.settled for r in bed.layers}
+        assert settled["front"] == pytest.approx(0.12 * height, rel=1e-3)
+        assert settled["back"] == pytest.approx(0.12 * 0.05 - missing, rel=1e-3)
+        hows = {found.how for found in told(bed, Kind.SLIDES)}
+        assert hows == ({"in turn", "edge"} if height < 0.05 else {"in turn"})
+
+
+def test_places_on_a_slanting_edge_that_two_layers_share_are_no_holes() -> None:
+    # The edge runs through middles of cells, which lay in neither; 5 cm over 0.24 m² are 12 L.
+    middle = (0.28, 0.0), (0.36, 0.4)
+    left = Zone("", polygon=((0.0, 0.0), *middle, (0.0, 0.4)))
+    right = Zone("", polygon=(middle[0], (0.6, 0.0), (0.6, 0.4), middle[1]))
+    layers = [
+        Layer(f"L{i}", SOIL, z, Profile(True, (0.05,) * 4), 0.0, (), 0.0)
+        for i, z in enumerate((left, right))
+    ]
+    bed = solve_bed(FLOOR, layers)
+    assert sum(r.settled for r in bed.layers) == pytest.approx(12e-3, rel=1e-3)
+
+
 def test_a_slope_sideways_is_told() -> None:
     # 10 to 38 cm over 60 cm: 25°; a bare one lasts at atan(0.6 tan 33°) = 21.3°.
     profile = Profile(True, (0.10, 0.38, 0.10, 0.38))

@@ -165,6 +165,9 @@ OFF_LINE = (
     "{name}: the border line passes {away_m} beside it, so it holds nothing; draw the line over it."
 )
 SLIDES = {
+    "in turn": (
+        "{name}: pour it in turn with {others}, some of each at a time: each holds the other."
+    ),
     "over wall": (
         "{name}: drawn {drawn_m} high at its border, which holds {wall_m}; above that it lies at "
         "repose from the top ({volume_m3} less). Set higher stones, or a strip of that height."

@@ -56,6 +56,9 @@ def bed_findings(
         yield from over
         yield from (f for f in _slides(result, bed) if not over or f.how == "crest")
         yield from _creeps(result)
+        if result.beside:
+            about = (result.layer.name, *result.beside)
+            yield Finding(Kind.SLIDES, Severity.NOTE, about, how="in turn", cure="pour in turn")
     last = [result for result in bed.layers if not result.layer.zone.pressed][-1:]
     for result in last:
         if result.void > VOID:

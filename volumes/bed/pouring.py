@@ -5,6 +5,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plumbstone.meshes.limits import MOST_CELLS, raised
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of, merged_columns
@@ -35,9 +36,10 @@ from plumbstone.volumes.bed.passing import (
 from plumbstone.volumes.bed.results import BedError, BedResult, LayerResult
 from plumbstone.volumes.bed.row import Row, row_for, row_of
 from plumbstone.volumes.memo import Memo
-from plumbstone.volumes.scape.layers import Border, Layer, Profile, drawn_level
+from plumbstone.volumes.scape.layers import ON_EDGE, Border, Layer, Profile, drawn_level
 
 FINEST, COMMON = 0.001, 0.002  # [m]
+HELD = 0.005  # [m]: a layer beside another that is lower holds nothing of it
 ACROSS = 10  # cells across the narrowest piece
 CELLS = 200_000
 
@@ -217,8 +219,10 @@ def _pour(
     ground = surface = lifted_out(level, site.columns)
     results = {}
     empty = 0.0  # space below stones that was left so far
-    for k in _in_order(layers):
-        result = _lay(layers[k], level, surface, site, measured)
+    order = _in_order(layers)
+    for number, k in enumerate(order, 1):
+        later = [layers[j] for j in order[number:]]
+        result = _lay(layers[k], level, surface, site, measured, later)
         if layers[k].zone.pressed and not (result.surface > surface + 1e-6).any():
             result = _lay(layers[k], level, ground, site, measured)  # behind what is in there
         surface = np.maximum(surface, result.surface)
@@ -257,8 +261,18 @@ def _in_order(layers: Sequence[Layer]) -> list[int]:
     return sorted(drawn, key=lambda k: not layers[k].zone.pressed)
 
 
-def _lay(layer: Layer, level: Floats, below: Floats, site: Site, measured: bool) -> LayerResult:
-    """Lay one layer on what lies `below` [m], drawn from a level without stones [m]."""
+def _lay(
+    layer: Layer,
+    level: Floats,
+    below: Floats,
+    site: Site,
+    measured: bool,
+    later: Sequence[Layer] = (),
+) -> LayerResult:
+    """Lay one layer on what lies `below` [m], drawn from a level without stones [m].
+
+    Of what is poured `later`, layers beside it hold it at their common edge.
+    """
     profile, row, grid = layer.profile, row_for(layer.zone, site.rows), site.grid
     assert profile is not None
     bounds = edge, inside, holds = site.memo(bounds_of, layer.zone, row, grid)
@@ -267,6 +281,9 @@ def _lay(layer: Layer, level: Floats, below: Floats, site: Site, measured: bool)
     limit, steep = limit_of(full, level, layer, row, bounds, site)
     wanted = np.where(inside, np.maximum(limit, below), below)
     walls = ~inside & (holds >= wanted.max())
+    beside, names = _beside(layer, wanted, later, level, below, site)
+    if names:
+        holds = np.maximum(holds, beside)
     surface = stable_surface(
         wanted,
         below,
@@ -278,8 +295,47 @@ def _lay(layer: Layer, level: Floats, below: Floats, site: Site, measured: bool)
         beyond=np.where(inside, 0.0, holds) if holds.any() else None,
         shadows=limit if steep else None,
     )
-    result = LayerResult(layer, surface, below, np.where(inside, full, level), edge)
+    result = LayerResult(layer, surface, below, np.where(inside, full, level), edge, beside=names)
     return measured_on(result, full, site.columns, grid) if measured else result
+
+
+def _beside(
+    layer: Layer,
+    wanted: Floats,
+    later: Sequence[Layer],
+    level: Floats,
+    below: Floats,
+    site: Site,
+) -> tuple[Floats, tuple[str, ...]]:
+    """Find which layers, poured in turn with one, hold it, and how high they lie beside it [m].
+
+    Layers whose zones share an edge, and no border, lie as one at the flattest of their slopes.
+    """
+    edge = site.memo(bounds_of, layer.zone, row_for(layer.zone, site.rows), site.grid)[0]
+    if edge is None or layer.zone.by_border:
+        return wanted, ()
+    edges, together, near = [edge], wanted, 2 * max(site.grid.spacing)
+    touching: list[tuple[Layer, NDArray[np.bool_]]] = []
+    for other in later:
+        if other.profile is None or other.zone.by_border:
+            continue
+        theirs, cells, _ = site.memo(bounds_of, other.zone, None, site.grid)
+        along = cells & (edge <= 0) & (edge > -near)
+        if theirs is None or (cells & (edge > ON_EDGE)).any() or not along.any():
+            continue
+        drawn = site.memo(_drawn, other.profile, other.profile.heightmap, theirs, site.grid)
+        full = np.where(cells, lying_on(level, drawn, other.profile), below)
+        together, edges = np.maximum(together, full), [*edges, theirs]
+        touching.append((other, along))
+    if not touching:
+        return wanted, ()
+    slope = min(one.slope for one in (layer, *(other for other, _ in touching)))
+    lies = stable_surface(
+        together, below, slope, site.grid.spacing, columns=site.columns,
+        edge=np.maximum.reduce(edges),
+    )  # fmt: skip
+    names = (other.name for other, along in touching if (lies > below + HELD)[along].any())
+    return lies, tuple(names)
 
 
 def _drawn(profile: Profile, _map: Floats | None, edge: Floats | None, grid: Grid) -> Floats:

@@ -60,6 +60,7 @@ class LayerResult:
     void: float = 0.0  # space below stones that is empty once it lies [m³]
     gaps: float = 0.0  # space between its sacks that nothing fills [m³]
     settled_range: Range = NONE  # by its repose [m³]
+    beside: tuple[str, ...] = ()  # layers that are poured in turn with it and hold it
     steepest_degrees: float = 0.0  # slope that most of its open surface does not exceed
     steepest_towards: str = ""  # which way it rises, such as "front to back"; empty: all ways
 

@@ -16,6 +16,7 @@ from plumbstone.volumes.scape.materials import Material, material_of
 from plumbstone.volumes.scape.quantities import is_quantity, parse_quantity, without_comma
 from plumbstone.volumes.scape.sections import Section
 
+ON_EDGE = 1e-9  # [m]: places on the edge that two zones share are of both
 NAMED_ZONES = (
     "all", "behind border", "before border", "along border",
     "border gaps", "front strip", "back strip", "left strip", "right strip", "along line",
@@ -223,7 +224,8 @@ def zone_distance(
         return None
     x, y = grid.centres if points is None else points
     if zone.polygon:
-        return polygon_distance(np.array(zone.polygon), x, y)
+        found = polygon_distance(np.array(zone.polygon), x, y)
+        return np.where(np.abs(found) < ON_EDGE, ON_EDGE, found)
     if zone.name == "along line":
         return zone.width / 2 - line_distance(np.array(zone.line), x, y)
     if zone.by_border:
