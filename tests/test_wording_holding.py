@@ -72,6 +72,17 @@ def test_the_page_tells_what_to_press_and_no_keys_of_the_file(tmp_path: Path) ->
         assert not re.search(r"tied_to|rests =|settle =|\[\[piece", told)
 
 
+def test_a_flat_stone_is_told_to_lie_where_it_was_judged(tmp_path: Path) -> None:
+    # Its middle is 2 cm higher on the bed than on the glass below it; both were told alike.
+    log = wood("Log", (26, 9, 6), 1.05, 45, 'rests = "bed"')
+    soil = '[[layer]]\nmaterial = "baked-clay soil"\ndepth = "2 cm"\n'
+    plan = plan_of(tmp_path, log, soil)
+    (told,) = (words for words in hold_sentences(plan.holds[0], METRIC) if "Flat stone" in words)
+    assert 'solid = "slab" and rests = "bed", and at its wood rests = "Flat stone"' in told
+    pressed = [line.text for line in lines(plan, report_of(plan), METRIC) if "slab" in line.text]
+    assert 'set it on the bed ("Stands on"),' in pressed[0]
+
+
 def test_wood_that_hardly_sinks_is_not_said_to_have_a_small_foot(tmp_path: Path) -> None:
     # Mopane has 1000 to 1200 kg/m³, water of 20 °C 998.2: its light end weighs next to nothing.
     log = wood("Log", (24, 8, 8), 1, 45).replace("driftwood", "mopane wood")

@@ -301,6 +301,7 @@ class StrappingFigures:
     material: str = ""  # of a flat stone that is not in the tank yet
     size_m: tuple[float, ...] = ()
     at_m: tuple[float, ...] = ()  # its middle
+    rests: str = ""  # what it lies on
 
 
 @dataclass(frozen=True, slots=True)

@@ -430,16 +430,17 @@ def _strapping_words(
         at = ", ".join(place_words(v, units) for v in strapping.at_m)
         to = f"onto a flat stone of {strapping.material}, {sides}, its middle at ({at}) from left "
         to += "and front"
-        written_as = (
-            f'that as a [[piece]] with solid = "slab", and at its wood rests = {named} and '
-        )
+        rests = ' and rests = "bed"' if strapping.rests == "bed" else ""
+        written_as = f'that as a [[piece]] with solid = "slab"{rests}, and at its wood '
+        written_as += f"rests = {named} and "
     words = f"it stays, if set as described, strapped tight {to}{instead}; "
     if not on_page:
         at_wood = "" if written_as else " at its wood"
         return f"{words}write {written_as}tied_to = [{named}]{at_wood}."
     if written_as:
-        words += f'add it as a slab ("{ADD_PIECE}"), choose it in "{STANDS_ON}" of the wood; '
-    each = "each of them" if len(strapping.stones) > 1 else "it"
+        bed = f' set it on the bed ("{STANDS_ON}"),' if strapping.rests == "bed" else ""
+        words += f'add it as a slab ("{ADD_PIECE}"),{bed} choose it in "{STANDS_ON}" of the wood; '
+    each = "each of them" if len(strapping.stones) > 1 else strapping.stones[0]
     return f'{words}choose {each}, press "{TIE}" and touch the wood.'
 
 

@@ -84,7 +84,7 @@ def _flat_stones(scape: Scape, hold: HoldResult, set_anew: Setting) -> Iterator[
             continue
         if all(_stays(_strapped(laid, hold, (FLAT,)), set_anew) for laid in (given, less)):
             places = tuple(map(float, size)), tuple(map(float, at))
-            yield StrappingFigures((FLAT,), MATERIAL, *places)
+            yield StrappingFigures((FLAT,), MATERIAL, *places, wood.entry.rests)
 
 
 def _with_flat(scape: Scape, wood: PieceEntry, size: Floats, at: Floats) -> Scape:
