@@ -58,7 +58,7 @@ def side_doubt(body: OpenBody, volume: float) -> Doubt | None:
 
 def mouth_doubt(body: OpenBody, volume: float) -> Doubt | None:
     """Doubt a body into which an opening leads: a tube as wide may run through it."""
-    if body.mouth == 0:
+    if body.mouth == 0 or body.cut:
         return None
     within = min(MOST_HOLLOW, body.mouth * longest_side(body.vertices) / volume)
     says = (
