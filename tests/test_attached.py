@@ -9,8 +9,9 @@ import trimesh
 from plumbstone.meshes.closing import scans
 from plumbstone.meshes.closing.attached import CUTS, LEVELS, halves_of, stand_below
 from plumbstone.meshes.closing.bodies import ClosedScan, open_body
+from plumbstone.meshes.closing.doubting import whole_doubts
 from plumbstone.meshes.measures.doubts import Doubt
-from plumbstone.meshes.measures.isolating import Plane
+from plumbstone.meshes.measures.isolating import Plane, is_around, is_cut_flat
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.mending.occupancy import occupied_volume
 from plumbstone.meshes.mending.welding import compacted
@@ -132,3 +133,24 @@ def test_an_open_end_leads_into_a_log_and_a_patch_that_was_missed_does_not() -> 
         table, away = Plane(np.array([0.0, 0.0, 1.0]), 0.0, 0.0), np.zeros((0, 3, 3))
         found.append(open_body(*compacted(mesh.vertices, faces), table, (), away).mouth)
     assert found == [pytest.approx(np.pi * 0.05**2, rel=0.02), 0]
+
+
+def test_the_rim_of_a_tray_runs_around_what_lies_in_it_and_a_neighbour_does_not() -> None:
+    stone = boulder((0.1, 0.08, 0.05), 3).vertices
+    rim = trimesh.creation.annulus(0.12, 0.13, 0.03, sections=96).vertices
+    assert is_around(rim, stone)
+    assert not is_around(rim[rim[:, 0] < 0.05], stone)  # open to one side
+    assert not is_around(stone, rim)
+    assert not is_around(np.concatenate([rim, [[0, 0, 0.1]]]), stone)  # a lid over it
+
+
+def test_a_stone_that_was_closed_flat_is_told_from_one_that_was_seen_all_around() -> None:
+    # A ball cut at a fifth of its height has 0.16 / 0.8 of its skin in the cut.
+    whole = trimesh.creation.icosphere(5, 0.05)
+    cut = whole.slice_plane([0, 0, -0.03], [0, 0, 1], cap=True).subdivide_to_size(0.004)
+    assert is_cut_flat(np.array(cut.vertices), np.array(cut.faces))
+    assert not is_cut_flat(np.array(whole.vertices), np.array(whole.faces))
+    doubts, coarse = whole_doubts(np.array(cut.vertices), np.array(cut.faces), cut.volume)
+    assert [(d.what, d.word) for d in (*doubts, *coarse)] == [
+        ("underside", "fair"), ("resolution", "fair")
+    ]  # fmt: skip

@@ -47,7 +47,7 @@ def side_by_side(first: Piece, second: Piece, gap: float) -> Piece:
 
 def two_balls(large: float, small: float, apart: float) -> Piece:
     """Two balls that melted into one closed skin, the first around 0 and the other along x."""
-    low, step = -1.1 * large, large / 20
+    low, step = -1.1 * large, large / 30
     x, y, z = np.mgrid[low : apart + 1.2 * small : step, low:-low:step, low:-low:step]
     field = np.minimum(
         np.hypot(x, np.hypot(y, z)) - large, np.hypot(x - apart, np.hypot(y, z)) - small

@@ -34,6 +34,7 @@ from plumbstone.meshes.measures.isolating import (
     Plane,
     bodies_on_ground,
     ghosts_in,
+    is_around,
     waves_of,
 )
 from plumbstone.meshes.mending.welding import compacted, without_crowded
@@ -191,6 +192,11 @@ def opened_bodies(
     vertices, bodies, ground, said = bodies_on_ground(vertices, faces, table, least)
     if not bodies:
         raise ScanError(path, "shows a flat surface and nothing that stands on it.")
+    corners = [vertices[corners_of(body)] for body in bodies]
+    around = [any(is_around(own, b) for b in corners if b is not own) for own in corners]
+    if any(around):
+        bodies = [body for body, rim in zip(bodies, around, strict=True) if not rim]
+        said = (*said, "left out what runs around it, as the rim of a tray does")
     told = (*changes, *said)
     away = vertices[_others(faces, bodies)]
     found = (open_body(*compacted(vertices, b), ground, told, away) for b in bodies)

@@ -174,7 +174,7 @@ def _guarded(
         doubts = (*(d for d in doubts if d.what != "side"), side)
     mouth, limbed = mouth_doubt(body, volume), is_limbed(body, volume)
     doubts = doubts if mouth is None else (*doubts, mouth)
-    coarse = () if limbed else (step_doubt(body, volume),)
+    coarse = () if limbed else (step_doubt(body.step, body.area / volume),)
     if limbed:
         made = scanned_as(body, volume)
         if body.fused:

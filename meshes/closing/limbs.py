@@ -1,10 +1,9 @@
 """Limbs: how they were scanned, what that takes off or adds, and how sure their thickness is."""
 
-from plumbstone.meshes.closing.bodies import LIMBED, OpenBody, step_of
-from plumbstone.meshes.measures.calipers import DRAWN, corner_normals
+from plumbstone.meshes.closing.bodies import OpenBody
+from plumbstone.meshes.measures.calipers import corner_normals
 from plumbstone.meshes.measures.doubts import Doubt
-from plumbstone.meshes.measures.faults import face_areas
-from plumbstone.meshes.piece import Floats, Indices, longest_side
+from plumbstone.meshes.piece import Floats, Indices
 
 CALM_LIMBS, BENT = 1.0, 0.03  # calmest quarter of a smoothed skin: less, over the square of its
 # step [1/m], and what the bend of limbs adds over that and over skin per volume; smoothed 0.7 at
@@ -27,16 +26,15 @@ PUSHED = "push it under in a bucket on a scale: --bucket-rise"
 SMOOTH_LIMBS = f"its skin is smooth as by LiDAR, which swells or loses thin limbs; {PUSHED}"
 
 
-def whole_limbs_doubts(vertices: Floats, faces: Indices, volume: float) -> tuple[Doubt, ...]:
-    """Doubt how thick the limbs of a complete scan are, less where its faces are finer."""
-    skin = float(face_areas(vertices, faces).sum()) / volume
-    if len(faces) < DRAWN or skin * longest_side(vertices) < LIMBED:
-        return ()
-    step = step_of(vertices, faces)
+def whole_limbs_doubt(step: float, skin: float) -> Doubt:
+    """Doubt how thick the limbs of a complete scan are, less where its step [m] is finer.
+
+    `skin` is its area over its volume [1/m].
+    """
     per_radius = min(1.0, step / LIDAR_STEP) * skin / 2
     below, above = _by_radius(BY_PICTURES - EDGES, BY_PICTURES + EDGES, per_radius)
     says = f"its faces of {step * 1e3:.1f} mm are coarse for limbs; scan it from nearer"
-    return (Doubt("resolution", below, above, says, "fair"),)
+    return Doubt("resolution", below, above, says, "fair")
 
 
 def righted(body: OpenBody, vertices: Floats, faces: Indices, volume: float) -> Floats:

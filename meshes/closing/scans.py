@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.closing.attached import (
+    LEAST_PART,
     Stand,
     arm_of,
     cut_by_edge,
@@ -25,9 +26,8 @@ from plumbstone.meshes.closing.bodies import (
     saying,
 )
 from plumbstone.meshes.closing.clouds import cloud_surface
-from plumbstone.meshes.closing.doubting import layer_doubts
+from plumbstone.meshes.closing.doubting import layer_doubts, whole_doubts
 from plumbstone.meshes.closing.finishing import BULGED, CLOSED_NOISE, finished
-from plumbstone.meshes.closing.limbs import whole_limbs_doubts
 from plumbstone.meshes.closing.underside import unseen_side
 from plumbstone.meshes.faces import corners_of
 from plumbstone.meshes.measures.calipers import (
@@ -405,7 +405,7 @@ def _stand_of(body: OpenBody, scan: ClosedScan) -> Stand | None:
 
 
 def _above_stand(path: Path, body: OpenBody, scan: ClosedScan, stand: Stand) -> ClosedScan | None:
-    """Close what is above a stand; all, where that is a sheet, and None where nothing is left."""
+    """Close what is above a stand: all, where that is a sheet; None where hardly any is left."""
     cut = stand.height + LEAST_CUT
     over = np.all(body.vertices[body.seen][:, :, 2] > cut, axis=1)
     above = _cut_off(body, np.asarray(over), stand.height)
@@ -415,6 +415,8 @@ def _above_stand(path: Path, body: OpenBody, scan: ClosedScan, stand: Stand) -> 
         found = finished(path, above)
     except ScanError:  # as of an arch without its legs
         return scan
+    if found.volume.mid < LEAST_PART * scan.volume.mid:
+        return None
     says = (
         f"what looks like a stand of {stand.height * 1e2:.0f} cm was cut away below it; "
         "stand the stone on a flat table, or see --picture"
@@ -639,4 +641,5 @@ def _whole_shell(
         doubt = Doubt("crossing", CROSSED_NOISE, CROSSED_NOISE, says, "poor")
     piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes)
     doubled = layer_doubts(vertices, faces, volume)
-    return ClosedScan(piece, (doubt, *whole_limbs_doubts(vertices, faces, volume), *doubled), faces)
+    doubts, coarse = whole_doubts(vertices, faces, volume)
+    return ClosedScan(piece, (doubt, *doubts, *doubled), faces, coarse=coarse)

@@ -26,6 +26,9 @@ SLENDER = 0.12  # width over length of what lies in a plane: less is no table
 MOST_PLANES = 3  # table, floor and wall
 EVEN = 0.85  # mean cosine between a further plane and its faces
 MOST_BODIES = 50
+CUT_SHARE, FLAT_TO, CUT_TRIES = 0.05, 0.0003, 200  # of the skin that a cut leaves flat; to how
+# much [m]; places that are tried
+SECTORS = 36  # in which a rim around a body is looked for
 SQUARE, LEAST_FACES, LEAST_SQUARES = 0.025, 8, 9  # over which waves of a table are told [m]; faces
 # in each, and squares
 SECOND_BODY = 0.20  # of the largest body's area: smaller ones are floaters
@@ -308,6 +311,24 @@ def split_bodies(
     return [faces[number == k] for k in large], len(order) - len(large)
 
 
+def is_around(body: Floats, other: Floats) -> bool:
+    """Tell whether a body, (n, 3) corners, z up, surrounds another as the rim of a tray does.
+
+    Seen from the other's middle it lies in every direction, and nothing of it over the other.
+    """
+    from scipy.spatial import ConvexHull, QhullError
+
+    try:
+        inner = ConvexHull(other[:, :2]).equations
+    except (QhullError, ValueError):
+        return False
+    if (body[:, :2] @ inner[:, :2].T + inner[:, 2]).max(axis=1).min() < 0:
+        return False
+    way = body[:, :2] - (other[:, :2].min(axis=0) + other[:, :2].max(axis=0)) / 2
+    sector = np.floor(np.arctan2(way[:, 1], way[:, 0]) / (2 * np.pi) * SECTORS).astype(np.int64)
+    return len(np.unique(sector % SECTORS)) == SECTORS
+
+
 def ghosts_in(
     vertices: Floats, faces: Indices, crowded: bool = False
 ) -> tuple[NDArray[np.bool_], float]:
@@ -384,6 +405,17 @@ def layers_in(vertices: Floats, faces: Indices) -> float:
         return 0.0
     found = -np.expm1(-SPREAD / area * np.pi * (ASIDE * gaps) ** 2)  # share of those so far apart
     return float((gaps / found).sum()) / ASKED * area / 2
+
+
+def is_cut_flat(vertices: Floats, faces: Indices) -> bool:
+    """Tell whether much of a closed skin lies in one plane, flatter than stones and scans are."""
+    points, ways, _ = spread_over(vertices, faces[:: 1 + len(faces) // SCORED], SCORED)
+    for point, way in zip(points[:CUT_TRIES], ways[:CUT_TRIES], strict=True):
+        gap = (points - point) @ way
+        lying = (np.abs(gap) < FLAT_TO) & (ways @ way > FACING)
+        if gap.max() < CLEARLY * FLAT_TO and lying.mean() > CUT_SHARE:
+            return True
+    return False
 
 
 def spread_over(vertices: Floats, faces: Indices, count: int) -> tuple[Floats, Floats, float]:
