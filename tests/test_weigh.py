@@ -338,9 +338,9 @@ def test_the_picture_shows_what_may_be_another_thing(tmp_path: Path) -> None:
     line = "plumbstone weigh stone.ply --unit m --picture seen.png"
     for _ in range(2):  # the second time from the cache
         assert type_in(line, tmp_path).returncode == 0
-        seen = np.asarray(Image.open(tmp_path / "seen.png").convert("RGB")).reshape(-1, 3)
+        seen = np.asarray(Image.open(tmp_path / "seen.png").convert("RGB")).reshape(-1, 3)[::9]
         shaded = seen / 255 / rgb(OTHER)
-        assert (np.ptp(shaded, axis=1) < 0.05).sum() > 10_000, "more than the legend is painted"
+        assert (np.ptp(shaded, axis=1) < 0.05).sum() > 1_100, "more than the legend is painted"
         (tmp_path / "seen.png").unlink()
 
 
