@@ -56,7 +56,7 @@ def draw_solids(
     far_first = np.argsort(np.concatenate(order))
     axes.add_collection(
         PolyCollection(
-            np.concatenate(patches)[far_first],
+            list(np.concatenate(patches)[far_first]),
             facecolors=np.concatenate(shades)[far_first],
             edgecolors="none",
             antialiaseds=False,

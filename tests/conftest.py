@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
 from commands import type_in
 
@@ -33,7 +34,7 @@ LONG = (
 )  # fmt: skip
 # Their tests share nothing, so that each goes to whichever worker is free; test_limits.py waits.
 APART = (
-    "test_limits.py", "test_rigid_body.py", "test_hold_down.py", "test_weigh.py", "test_files.py",
+    "test_limits.py", "test_rigid_body.py", "test_hold_down.py", "test_offers.py", "test_weigh.py", "test_files.py",
     "test_heightfield.py", "test_conditions.py", "test_phone_scans.py", "test_mat.py",
     "test_places.py", "test_bad_input.py", "test_retaining.py", "test_equilibrium.py",
 )  # fmt: skip
@@ -155,6 +156,15 @@ def undrawn(monkeypatch: pytest.MonkeyPatch, unprinted: None) -> None:
     for kind in ("hold", "weigh"):
         place = f"plumbstone.cli.pictures.{kind}_picture.picture_of"
         monkeypatch.setattr(place, lambda *_: b"PNG" * 20_000)
+
+
+@pytest.fixture
+def unoffered(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let wood be judged without seeking what would hold it, for tests of the verdict."""
+    from plumbstone.volumes.holding import hold_down
+    from plumbstone.volumes.holding.offers import Offers
+
+    monkeypatch.setattr(hold_down, "_offers", lambda *_: Offers(np.empty((0, 3)), "", ()))
 
 
 @pytest.fixture(scope="session")
