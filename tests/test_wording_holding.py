@@ -6,8 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from test_hold_down import hung as sinker
-from test_hold_down import plan_of, tied, wood
+from held_wood import hung as sinker
+from held_wood import plan_of, tied, wood
 
 from plumbstone.cli.wording import page_labels
 from plumbstone.cli.wording.findings import finding_words
