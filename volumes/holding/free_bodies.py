@@ -518,10 +518,8 @@ def _may_touch(own: Form, other: Form, grid: Grid, memo: Memo) -> bool:
 
 def _index(bodies: Sequence[Moving], name: str) -> int:
     """Give the number of the body that a stone is; -1 if it is none."""
-    if not name:
-        return -1
-    named = [name in [b.entry.name for b in moving.pieces] for moving in bodies]
-    return named.index(True) if True in named else -1
+    names = ([b.entry.name for b in moving.pieces] for moving in bodies)
+    return next((i for i, own in enumerate(names) if name in own), -1)
 
 
 def _together(
