@@ -7,6 +7,7 @@ import socket
 import subprocess
 from collections.abc import Iterator
 from importlib.metadata import version
+from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
@@ -161,6 +162,12 @@ def test_a_fault_in_a_page_is_told_without_its_inside(
             assert answer.status_code == 500
             assert answer.text.startswith("Something went wrong in the program itself")
             assert str(tmp_path) not in answer.text
+
+
+def test_letters_of_the_page_follow_the_size_that_its_reader_chose() -> None:
+    # WCAG 2.2, 1.4.4 Resize Text: sizes in pixels would stay as they are.
+    css = (files("plumbstone.cli.page") / "page.css").read_text("utf-8")
+    assert re.findall(r"font(?:-size)?:[^;]*\dpx[^;]*", css) == []
 
 
 def test_a_strangers_stock_reads_nothing_else(tmp_path: Path) -> None:

@@ -586,7 +586,7 @@ def _of_own_size(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
     """Take the file's own lengths for a body, and doubt them."""
     size = float(scan.piece.size.max())
     if size > LARGEST_WOOD:
-        raise ScanError(path, f"is {size:.1f} m long, more than a tank holds; give --unit.")
+        raise ScanError(path, f"is {size:.1f} m long, more than a tank holds; see --unit.")
     if size > LARGEST_STONE and ruler.unit is None:
         says = f"it would be {size:.2f} m long; check that with --unit"
         scan = scan.doubted(Doubt("unit", 0.0, 0.0, says, trust="poor"))

@@ -48,6 +48,7 @@ THREE_MF_UNITS = {  # 3MF Core Specification 1.3, section 3.4; millimetres where
 }  # fmt: skip
 UNITS = {"m": 1.0, "dm": 0.1, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 LARGEST_STONE, LARGEST_WOOD = 0.80, 2.5  # [m]
+LEAST_PIECE = 0.005  # [m]: a shorter one is a slip of the unit
 ROOM = 6.0  # [m]: a scan that is wider, with all around the body, has a wrong unit
 # Extents [m] for which a unit is believed; few scan a stone of 2 cm, or measure one in inches
 # that is smaller than a fist.
@@ -420,14 +421,15 @@ def _scale(
     if ruler.unit is not None and ruler.unit not in UNITS:
         raise ScanError(path, f"unit {ruler.unit!r} is not one of {', '.join(UNITS)}.")
     unit = own_unit if ruler.unit is None else UNITS[ruler.unit]
+    likely = [u for u, (least, most) in LIKELY.items() if least <= longest * UNITS[u] <= most]
     if unit is not None:
         size = longest * unit
-        if not known and not 1e-3 <= size <= LARGEST_PIECE:
+        if not known and not LEAST_PIECE <= size <= LARGEST_PIECE:
             named = ruler.unit or f"units of {unit:g} m, as its format says"
-            raise ScanError(path, f"would be {size:.3g} m long in {named}; give --unit.")
+            better = next((f" {u} ({longest * UNITS[u] * 1e2:.1f} cm)" for u in likely), "")
+            raise ScanError(path, f"would be {size:.3g} m long in {named}; give --unit{better}.")
         declared = f"{ruler.unit}, as declared"
         return unit, f"unit {declared if ruler.unit else f'{unit:g} m, as its format says'}", True
-    likely = [u for u, (least, most) in LIKELY.items() if least <= longest * UNITS[u] <= most]
     if known and len(likely) != 1:
         return known / longest, "unit unknown; the measured length sets the scale", False
     if not likely:

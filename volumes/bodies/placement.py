@@ -1,6 +1,7 @@
 """From the entries of a scape file to bodies with a form, a weight and a place."""
 
 import itertools
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -50,7 +51,8 @@ SETTLING_STEPS = 40
 LARGEST_STEP = 8.0  # of one turn while a piece comes to rest [degrees]
 SETTLED = 0.5  # it rests where it would turn by no more [degrees]
 IN_A_SCAPE = {  # where a scape file says what weigh takes as an option
-    "--unit": 'the key unit = "cm"', "--longest": "plumbstone weigh --longest --keep",
+    r"--unit (m|cm|mm|in)\b": r'the key unit = "\1"', "--unit": "the key unit",
+    "--longest": "plumbstone weigh --longest --keep",
 }  # fmt: skip
 OVERLAP = 0.05  # of the smaller piece: drawn through each other
 
@@ -150,7 +152,7 @@ def solid_of(form: PieceEntry, stamp: object, path: Path, memo: Memo) -> Body:
     except PlumbstoneError as error:
         why = str(error)
         for option, key in IN_A_SCAPE.items():
-            why = why.replace(option, key)
+            why = re.sub(option, key, why)
         raise PlacingError(f'{path}: piece "{form.name}": {why}') from None
 
 
