@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from held_wood import hung as sinker
-from held_wood import plan_of, tied, wood
+from held_wood import plan_of, stone, tied, wood
 
 from plumbstone.cli.wording import page_labels
 from plumbstone.cli.wording.findings import finding_words
@@ -223,3 +223,31 @@ def test_words_for_logs_of_weighings() -> None:
     assert "no date" in soaking_words(open_end)
     assert "day 7 does not fit" in soaking_words(open_end)
     assert "then untie" in soaking_words(replace(open_end, sinks=True))
+
+
+def test_a_stone_hangs_over_the_bed_and_not_over_the_glass_below_it(tmp_path: Path) -> None:
+    # A slab of 30 cm on two stones of 12 cm; 5 cm of soil leave 7 cm below it, and below 1 cm none.
+    piers = "".join(stone(name, (8, 20, 12), at) for name, at in (("A", 30), ("B", 60)))
+    log = wood("Log", (40, 9, 6), 1.6, 45, 'rests = "A"')
+    soil = '[[layer]]\nmaterial = "baked-clay soil"\ndepth = "{} cm"\n'
+    for depth, told in ((5, "less than 7 cm long."), (11.5, "no room for it to hang")):
+        hanging = tied(sinker("900 g", 45, 12))
+        plan = plan_of(tmp_path, piers, log, hanging, soil.format(depth))
+        assert told in " ".join(hold_sentences(plan.holds[0], METRIC))
+    for depth, how in ((1, "hanging"), (8, "strapped")):  # 760 g of granite are a cube of 6.6 cm
+        (offer,) = plan_of(tmp_path, piers, log, soil.format(depth)).holds[0].offers.best
+        assert offer.hows == (how, how)
+
+
+def test_wood_that_no_stone_holds_is_told_what_would_decide(tmp_path: Path) -> None:
+    # A plank on its end, tilted by 20°, has its middle beyond its foot: it falls dry, whatever hangs
+    # on it. Where it lies firm and nobody weighed it, its weight is asked for.
+    plank = wood("Plank", (5, 5, 30), 0.6, 45, "tilt = 20")
+    (told,) = (
+        s for s in hold_sentences(plan_of(tmp_path, plank).holds[0], METRIC) if "no stone" in s
+    )
+    assert "falls before there is water, so set settle = true" in told
+    unknown = wood("Plank", (30, 5, 5), 0.6, 45).replace('mass = "0.6 kg"', "")
+    hold = plan_of(tmp_path, unknown).holds[0]
+    none = replace(hold, offers=Offers(hold.offers.points, "any place that was tried", ()))
+    assert "weigh it dry, or try it in a tub" in " ".join(hold_sentences(none, METRIC))

@@ -3,7 +3,7 @@
 import math
 from typing import TYPE_CHECKING
 
-from plumbstone.cli.wording.page_labels import ADD_PIECE, STANDS_ON, TIE
+from plumbstone.cli.wording.page_labels import ADD_PIECE, SETTLES, STANDS_ON, TIE, TURNS
 from plumbstone.cli.wording.sentences import Worded, filled
 from plumbstone.cli.wording.units import (
     Toward,
@@ -393,10 +393,8 @@ def _offer_sentences(hold: "HoldResult", units: Units, on_page: bool) -> list[st
     if not offers.best:
         if strapped:
             return [f"{name}: {strapped}"]
-        larger = "larger " if any(s.how == "strapped" for s in hold.group.sinkers) else ""
-        flat = f"; tie it onto a {larger}flat stone, or give it a foot"
-        flat = "" if hold.group.tie_points else flat
-        return [f"{name}: no stone that a hand sets holds it at {offers.why}{flat}."]
+        step = "" if hold.group.tie_points else f"; {_next_step(hold, on_page)}"
+        return [f"{name}: no stone that a hand sets holds it at {offers.why}{step}."]
     if not offers.best[0].points:
         untied = "it holds without what hangs on it; take that off."
         return [f"{name}: {untied}"] if _loose(hold) else []
@@ -417,6 +415,20 @@ def _offer_sentences(hold: "HoldResult", units: Units, on_page: bool) -> list[st
     elif hold.has_choice:
         words.append(f"{name}: of the stones at hand none is proved to do.")
     return words
+
+
+def _next_step(hold: "HoldResult", on_page: bool) -> str:
+    """Say what to try where nothing is offered: another pose, a figure not yet known, a foot."""
+    wood = hold.stage.wood_of(hold.number)
+    first = hold.first_move
+    if first is not None and first.level <= 0 and not all(body.entry.settle for body in wood):
+        turns = f'set "{SETTLES}" to "{TURNS}"' if on_page else "set settle = true"
+        return f"it falls before there is water, so {turns} and see how it comes to lie"
+    larger = "larger " if any(s.how == "strapped" for s in hold.group.sinkers) else ""
+    flat = f"tie it onto a {larger}flat stone, or give it a foot"
+    if hold.group.tub is None and any(body.entry.mass is None for body in wood):
+        return f"weigh it dry, or {TUB}, as that may decide; else {flat}"
+    return flat
 
 
 def _strapping_words(
@@ -461,17 +473,18 @@ def _offer_words(offer: "Offer", units: Units) -> str:
 def _tie_sentences(hold: "HoldResult", units: Units) -> list[str]:
     """Give the force in each tie, to compare with what its maker rates it for."""
     words = []
-    pulling = zip(hold.ties, hold.tie_forces, hold.greatest_ties, strict=True)
+    pulling = zip(hold.ties, hold.tie_rooms, hold.tie_forces, hold.greatest_ties, strict=True)
     tied = [found for found in pulling if found[0].sinker.how != "laid on"]
-    for number, (tie, line, most) in enumerate(tied, 1):
+    for number, (tie, below, line, most) in enumerate(tied, 1):
         if tie.sinker.slack > 0 and most < LEAST_PULL:
             continue  # what it bears once the wood has risen is not computed
         what = tie.sinker.stone or f"sinker {number}"
         both = [f"{push_words(f, units)} ({grams(f / GRAVITY, units)})" for f in (line, most)]
         cord = ""
-        if tie.sinker.how == "hanging" and tie.place[2] > 0:
-            room = written(tie.place[2], "place", units, Toward.DOWN)
-            cord = f" It hangs free where cord and stone are less than {room} long over bare glass."
+        if tie.sinker.how == "hanging":
+            room = written(max(0.0, below), "place", units, Toward.DOWN)
+            cord = f" It hangs free where cord and stone are less than {room} long."
+            cord = cord if below > THIN else " There is no room for it to hang: strap it on."
         words.append(
             f"{hold.group.name}: tie of {what}: {both[0]} at the line, at most {both[1]}; "
             f"compare its own rating.{cord}"

@@ -79,6 +79,7 @@ class HoldResult:
     held_factor: float  # the lift times this is still held; inf where nothing lifts
     still_held: bool  # whether a tie keeps it under water even once it has moved
     ties: tuple[Tie, ...]
+    tie_rooms: tuple[float, ...]  # from each down to the bed or the glass [m]
     tie_forces: tuple[float, ...]  # at the line, middle densities [N]
     greatest_ties: tuple[float, ...]  # the most that each may pull at any level [N]
     afloat: Afloat | None  # of the group without its sinkers; None: sinks
@@ -282,6 +283,7 @@ def _judge_group(case: Case, around: Surroundings) -> HoldResult:
         held_factor=_held_factor(case, ends, margins),
         still_held=_still_held(case, ends),
         ties=stage.ties[number],
+        tie_rooms=_rooms(stage.ties[number], around),
         tie_forces=at_line,
         greatest_ties=most,
         afloat=around.memo(_afloat, wood, balance, stage.water),
@@ -403,6 +405,12 @@ def _tie_forces(middle: Rig, rigs: Sequence[Rig]) -> tuple[tuple[float, ...], tu
     most = np.max([greatest_pulls(rig)[own] for rig in rigs], axis=0) if own.any() else pulls
     most = np.maximum(most, pulls)
     return tuple(float(p) for p in pulls), tuple(float(p) for p in most)
+
+
+def _rooms(ties: Sequence[Tie], around: Surroundings) -> tuple[float, ...]:
+    """Heights from where ties are down to the bed or the glass [m]."""
+    soil = around.soil_line
+    return tuple(z - float(soil[around.grid.cell_at(x, y)]) for x, y, z in (t.place for t in ties))
 
 
 def _check_ties(group: Group, wood: Sequence[Body]) -> None:

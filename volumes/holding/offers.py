@@ -104,6 +104,7 @@ def offers_for(
             continue
         tried.append((points, why))
         found = _by_number(rigs, points, coarse, number, material, most)
+        found = [_over_bed(offer, bed, grid) for offer in found]
         proved = [o for o in (_proved(offer, stage, number, stays) for offer in found) if o]
         if proved:
             best = _lighter(proved)
@@ -314,6 +315,15 @@ def _offer(material: Material, points: Floats, masses: Floats, others: Sequence[
         tuple(float(mass) for mass in masses),
         tuple("hanging" if r > h else "strapped" for r, h in zip(rooms, heights, strict=True)),
     )
+
+
+def _over_bed(offer: Offer, bed: Floats, grid: Grid) -> Offer:
+    """Strap on what would lie on the bed before it hangs."""
+    x, y, z = np.array(offer.points).T
+    rooms = z - bed[grid.cell_at(x, y)]
+    heights = (np.array(offer.masses) / offer.material.dense.mid) ** (1 / 3)
+    hows = np.where(rooms > heights, offer.hows, "strapped")
+    return replace(offer, hows=tuple(map(str, hows)))
 
 
 def _room_below(point: Floats, others: Sequence[Piece]) -> float:
