@@ -45,8 +45,10 @@ def hook(event, args):
         for path in args[:CHANGES[event]]:
             if not str(path).startswith("/proc/self/fd/") and not inside(path, own): stop(event, path)
 sys.addaudithook(hook)
-import matplotlib.backends.backend_agg, scipy.ndimage, scipy.spatial  # once for all commands
+import gc, matplotlib.backends.backend_agg, scipy.ndimage, scipy.spatial, highspy, trimesh  # once for all
+import plumbstone.cli.results, plumbstone.cli.weigh_request, plumbstone.volumes.holding.hold_down
 from plumbstone.cli.main import run
+gc.freeze()  # or each child goes through all of it as it ends
 for words in json.loads(sys.argv[1]):
     child = os.fork()
     if not child:

@@ -90,8 +90,10 @@ def test_names_that_are_no_text(tmp_path: Path) -> None:
     assert type_in(f"plumbstone weigh '{os.fsdecode(name)}' --json", tmp_path).returncode == 0
 
 
-@pytest.mark.parametrize("code", [PROGRAM[-1], NO_HOME])
-def test_without_a_home(tmp_path: Path, code: str) -> None:
+@pytest.mark.parametrize(
+    ("code", "option", "made"), [(PROGRAM[-1], "--csv", "o.csv"), (NO_HOME, "--picture", "r.png")]
+)
+def test_without_a_home(tmp_path: Path, code: str, option: str, made: str) -> None:
     trimesh.creation.box((0.1, 0.1, 0.1)).export(tmp_path / "s.stl")
     environment = {
         k: v for k, v in os.environ.items() if k not in ("XDG_CACHE_HOME", "MPLCONFIGDIR")
@@ -99,13 +101,12 @@ def test_without_a_home(tmp_path: Path, code: str) -> None:
     environment |= {"HOME": "/nonexistent/home", "TMPDIR": str(tmp_path / "tmp")}
     (tmp_path / "tmp").mkdir()
     done = subprocess.run(
-        [sys.executable, "-c", code, "weigh", "s.stl", "--picture", "r.png"], cwd=tmp_path,
+        [sys.executable, "-c", code, "weigh", "s.stl", option, made], cwd=tmp_path,
         capture_output=True, text=True, timeout=300, check=False, env=environment,
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
-    made = {path.name for path in tmp_path.iterdir()} - {"s.stl", "tmp", LIST}
-    assert made == {"r.png"}
+    assert {path.name for path in tmp_path.iterdir()} == {"s.stl", "tmp", LIST, made}
 
 
 def test_a_damaged_cache_is_a_miss(tmp_path: Path) -> None:
