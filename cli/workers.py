@@ -125,6 +125,7 @@ def supervise() -> int | None:
     _end_with(parent)
     _end_when_full()
     _set_time_limit(raised(MOST_SECONDS))
+    sys.unraisablehook = _told_unless_passed_on
     signal.signal(signal.SIGINT, _Interrupt())
     return None
 
@@ -176,6 +177,12 @@ def _exit_code(code: int, full: bool, most: int) -> int:
         reason = f"a library broke down (signal {number}), maybe over a damaged file; report it."
     sys.stderr.write(f"plumbstone: {reason}\n")
     return 1 if stopped else 3
+
+
+def _told_unless_passed_on(fault: "sys.UnraisableHookArgs") -> None:
+    """Say nothing of a Ctrl-C that some callback swallowed: it is passed on again."""
+    if not issubclass(fault.exc_type, KeyboardInterrupt):
+        sys.__unraisablehook__(fault)
 
 
 class _Interrupt:

@@ -14,7 +14,7 @@ from unittest import mock
 
 from plumbstone.cli.main import answer
 
-PROGRAM = [sys.executable, "-c", "from plumbstone.cli.main import run; run()"]
+PROGRAM = [sys.executable, "-c", "from plumbstone.cli.start import run; run()"]
 Done = subprocess.CompletedProcess[str]
 
 

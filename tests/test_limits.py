@@ -68,6 +68,23 @@ def test_what_goes_beyond_limits_is_stopped(what: str, code: int, words: str, pr
         assert "--limits" in done.stderr
 
 
+def test_an_interrupt_that_a_callback_swallows_prints_nothing() -> None:
+    code = """
+import sys
+from plumbstone.cli.workers import supervise
+class Ending:
+    def __init__(self, fault): self.fault = fault
+    def __del__(self): raise self.fault
+if (code := supervise()) is not None:
+    sys.exit(code)
+Ending(KeyboardInterrupt())
+Ending(ValueError("told"))
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert "told" in done.stderr
+    assert "Interrupt" not in done.stderr
+
+
 def test_nothing_is_left_running(tmp_path: Path) -> None:
     for number, code in ((signal.SIGINT, 130), (signal.SIGKILL, -9), (signal.SIGTERM, -15)):
         run = subprocess.Popen(
