@@ -39,17 +39,14 @@ SOLID, BY_SOLIDITY, UPRIGHT, BY_UNDERCUT, LOW = 0.43, 8, 0.49, 2.0, 0.10
 # that times the volume; what may be added, over what there is free or that root: two in a hundred
 # of those scans, with what their skin is off, are beyond. Vaults above a rim take more than all.
 LESS, LESS_SMALL, MORE, MORE_SMALL = 0.30, 0.12, 0.40, 0.05
-LIFTED, OVER_AIR, LEGS, LEAST_SPAN = (
-    0.04,
-    0.01,
-    0.15,
-    0.05,
-)  # of its height: a rim that lies all so much higher than
-# another bounds a span, as the body stands on the other; share of what is under it that is taken,
-# how far that is off, and from which share of the volume on that is told
-HOLLOW, HIGH, VAULTED = 0.5, 0.15, 0.25  # a foot whose flanks leave more free, below a rim higher
-# against the body, may be a vault between legs: then nothing under it is stone, and so much of it
-# above it is none either; 26 arches that taught (seeds 48700, 48720)
+LIFTED, OVER_AIR, LEAST_SPAN = 0.04, 0.01, 0.05  # of its height: a rim that lies all so much higher
+# than another bounds a span, as the body stands on the other; share of what is under it that is
+# taken, and from which share of the volume on that is told
+ABOVE_SPAN, LEGS = 0.25, 0.10  # of what is under spans: what more may be air, and what leg
+HOLLOW, HIGH, WIDE, VAULTED = 0.3, 0.12, 0.10, 0.35  # a foot whose flanks leave more free, below a
+# rim higher against the body, or over more of the volume below a lower one, may be a vault between
+# legs: then nothing under it is stone, and so much of it above it is none either; 44 arches that
+# taught (seeds 48700, 48720, 134500, 134520)
 LEAST_SHARE = 0.03  # some foot is always there
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 SKIN_SPREAD = 0.010  # skin of a scan with its table in it, share at 90 %; of the scans that
@@ -124,17 +121,19 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
         vertices, faces = close_below(vertices, faces, rim, share if rim in feet else OVER_AIR)
     spans, area = under - foot, sum(rim.area for rim in body.rims)
     volume = flat + share * foot + OVER_AIR * spans
-    small, vault = max(foot * volume, 0.0) ** 0.5, free > HOLLOW and high > HIGH
+    small = max(foot * volume, 0.0) ** 0.5
+    vault = free > HOLLOW if high > HIGH else foot > WIDE * volume
     less = max(LESS * foot, LESS_SMALL * small, (share + VAULTED) * foot * vault)
     more = max(MORE * (1 - share) * foot, MORE_SMALL * small)
-    less, more = (float(np.hypot(off, LEGS * spans)) for off in (less, more))
+    less, more = float(np.hypot(less, ABOVE_SPAN * spans)), float(np.hypot(more, LEGS * spans))
     more += UNSEEN_FOOT * area * (body.ground is None)
     part = percent((volume - flat) / under) if under > 0 else "nothing"
     taken = f"{part} of the space under its rim is taken for the body"
     said = f"closed the unseen underside: {taken} (between {litres(flat, body.skirt)})"
     limbed, body = is_limbed(body, volume), replace(body, filled=(*body.filled, said))
-    says = f"{VAULT}; {UNSEEN}" if vault or spans > LEAST_SPAN * volume else UNSEEN
-    doubts = [Doubt("underside", less / volume, more / volume, says)]
+    doubts = [Doubt("underside", less / volume, more / volume, UNSEEN)]
+    if vault or spans > LEAST_SPAN * volume:
+        doubts = [replace(doubts[0], says=f"{VAULT}; {UNSEEN}", trust="fair")]
     invented = invented_volume(body.vertices, body.seen) / volume
     if body.ground is not None and invented > LEAST_INVENTED:
         off = MOST_INVENTED * invented
