@@ -24,7 +24,7 @@ from plumbstone.meshes.closing.underside import (
     undercut,
 )
 from plumbstone.meshes.measures.doubts import Doubt, range_of
-from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
+from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, is_closed
 from plumbstone.meshes.mending.occupancy import occupied_volume
 from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.reading.parts import ScanError
@@ -55,6 +55,10 @@ CALM, CALM_STEP = 0.095e-3, 3.2  # calmest quarter of a skin that was fused over
 # and over the square of its step [1/m]. It leaves 0.085 mm or 2.4 at most, pictures 0.13 mm or 4.4,
 # structured light 7
 UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
+PATCHY = (
+    0.06  # of the skin that holes leave unseen: flaps at their edges make lengths wrong too; of
+)
+# scans that went well 0.03 at most, of torn ones 0.08 and more
 GUARD = 0.07  # how far the second estimate may lie off before the range grows, share
 Z90 = 1.645  # standard deviations to either side that hold 90 %
 LEAST_SEEN = 0.25  # share of the volume above the rim; with less, too much would be guessed
@@ -187,7 +191,12 @@ def _guarded(
         doubts = (*doubts, limbs_doubt(body, volume, made))
     share = float(np.hypot(SKIN_SPREAD if body.rims else CLOSED_NOISE, body.noise / volume))
     says = "its skin is rough or has holes" if body.rims else "complete but for small holes"
-    doubts = (*doubts, Doubt("noise", share, share, says))
+    missed = float(face_areas(body.vertices, body.faces[len(body.seen) :]).sum()) / body.area
+    if missed > PATCHY:
+        says = (
+            f"{percent(missed)} of its skin was not seen; scan it again, slowly and all around it"
+        )
+    doubts = (*doubts, Doubt("noise", share, share, says, "poor" if missed > PATCHY else "good"))
     second = occupied_volume(vertices, faces, slice(len(body.seen), len(body.faces)), volume)
     warnings: tuple[str, ...] = ()
     off = abs(second / volume - 1)
