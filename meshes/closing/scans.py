@@ -111,7 +111,10 @@ def closed_scan(path: Path, ruler: Ruler = FILE_ALONE) -> ClosedScan:
     """
     found = closed_scans(path, ruler)
     if len(found) > 1:
-        problem = f"holds {len(found)} bodies; scan them one at a time, or weigh each with --all."
+        problem = (
+            f"holds {len(found)} bodies; scan them one at a time, weigh each with --all, or name "
+            "the one of known size with --known."
+        )
         raise ScanError(path, problem)
     return found[0]
 

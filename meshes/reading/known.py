@@ -105,7 +105,10 @@ def told_apart(
     best = min(range(len(fits)), key=lambda k: fits[k][0])
     off, factor = fits[best]
     if off > OFF_SHAPE or len(scans) < 2:
-        problem = f"shows no {known.name} that stands beside the stone, apart from it; scan again."
+        problem = (
+            f"shows no {known.name} that stands beside the stone, apart from it; scan both from "
+            "nearer and all around, or take it away, scan again and give --longest."
+        )
         raise ScanError(path, problem)
     others = tuple(scan for k, scan in enumerate(scans) if k != best)
     return others, factor, _seen(known, off)
