@@ -41,7 +41,7 @@ def test_fine_sand_runs_into_lava(tmp_path: Path) -> None:
     plan = plan_of(tmp_path, ("lava gravel", "4 cm"), ("sand", "3 cm"))
     lost = plan.swallowed[0]
     assert (lost.fine, lost.coarse) == ("Sand", "Lava gravel")
-    assert 0.3 * 9.6e-3 < lost.most < 0.6 * 9.6e-3  # voids of 60 × 40 × 4 cm
+    assert 0.3 * 9.6e-3 < lost.most_m3 < 0.6 * 9.6e-3  # voids of 60 × 40 × 4 cm
     assert plan_of(tmp_path, ("lava gravel", "4 cm"), ("gravel", "3 cm")).swallowed == ()
 
 

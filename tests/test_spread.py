@@ -83,10 +83,10 @@ def test_depth_at_a_place_counts_down_to_a_buried_stone() -> None:
     bed = bed_of(piece=[BLOCK], layer=[{"material": "gravel", "height": "7 cm"}]).preview(0.005).bed
     assert bed is not None
     over, beside = depths_at([Spot("a", (0.3, 0.15), None), Spot("b", (0.5, 0.15), 0.09)], bed)
-    assert (over.height, over.depth) == pytest.approx((0.07, 0.03), abs=1e-6)
-    assert (beside.height, beside.depth) == pytest.approx((0.07, 0.07), abs=1e-6)
-    assert over.lacking == 0
-    assert beside.lacking == pytest.approx(0.02)
+    assert (over.height_m, over.depth_m) == pytest.approx((0.07, 0.03), abs=1e-6)
+    assert (beside.height_m, beside.depth_m) == pytest.approx((0.07, 0.07), abs=1e-6)
+    assert over.lacking_m == 0
+    assert beside.lacking_m == pytest.approx(0.02)
     assert depths_at([], bed) == ()
 
 

@@ -62,7 +62,7 @@ def test_the_sump_below_counts_on_the_floor(tmp_path: Path) -> None:
     without, with_sump = plans
     assert without is not None
     assert with_sump is not None
-    assert with_sump.cabinet == pytest.approx(48.0, rel=1e-4)
-    assert with_sump.full == without.full
-    more_pressure = with_sump.pressure.mid - without.pressure.mid
+    assert with_sump.cabinet_water_kg == pytest.approx(48.0, rel=1e-4)
+    assert with_sump.full_without_glass_kg == without.full_without_glass_kg
+    more_pressure = with_sump.pressure_pa.mid - without.pressure_pa.mid
     assert more_pressure == pytest.approx(48 * 9.80665 / 0.6, rel=1e-4)
