@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from plumbstone.meshes.closing import scans
+from plumbstone.meshes.closing import parting
 from plumbstone.meshes.closing.attached import CUTS, LEVELS, halves_of, stand_below
 from plumbstone.meshes.closing.bodies import ClosedScan, open_body
 from plumbstone.meshes.closing.doubting import whole_doubts
@@ -115,9 +115,9 @@ def test_a_stand_is_ruled_out_where_only_all_of_it_is_as_long_as_measured() -> N
     stand = (Doubt("stand", 0.7, 0.05, "its lower part may be a stand", "poor"),)
     scan = ClosedScan(piece, stand, piece.faces, other=other)
     long = float(np.linalg.norm(piece.size))
-    assert scans._stand_by_length(Path(), scan, Ruler(longest=long)).doubts == ()
-    assert scans._stand_by_length(Path(), scan, Ruler(longest=0.8 * long)).doubts == stand
-    assert scans._stand_by_length(Path(), scan, Ruler()).doubts == stand
+    assert parting.stand_by_length(Path(), scan, Ruler(longest=long)).doubts == ()
+    assert parting.stand_by_length(Path(), scan, Ruler(longest=0.8 * long)).doubts == stand
+    assert parting.stand_by_length(Path(), scan, Ruler()).doubts == stand
 
 
 def test_an_open_end_leads_into_a_log_and_a_patch_that_was_missed_does_not() -> None:
