@@ -193,3 +193,10 @@ def test_shared_volume_of_two_boxes() -> None:
         other = raised(stood_at(box((0.1, 0.06, 0.04)), 0.34, 0.22), up)
         both = (columns_of(part.vertices, part.faces, grid) for part in (one, other))
         assert shared_volume(*both, grid.cell_area) == pytest.approx(wanted, rel=0.03)
+
+
+def test_what_settles_on_a_bed_that_is_not_there_stands_on_the_glass(tmp_path: Path) -> None:
+    plan = plan_of(tmp_path, block("A", 10, 20, 'rests = "bed"\nsettle = true'))
+    assert lowest(plan, "A") == pytest.approx(0, abs=1e-9)
+    (standing,) = plan.standing  # a cube tips on its edge at 45°, less what ranges take off
+    assert 40 < standing.tip_angle < 45

@@ -96,7 +96,7 @@ def judge_stones(
 
     Stones on wood are judged with the wood, and wood to which something is `tied` with that.
     `water` is a density [kg/m³], `line` the highest level [m], `floor` the length and depth of the
-    tank [m], `bed` its surface beside the pieces, (rows, columns) [m].
+    tank [m], `bed` its surface beside the pieces, (rows, columns) [m], or empty where there is none.
 
     Notes
     -----
@@ -114,7 +114,7 @@ def judge_stones(
     found = []
     for lot in lots:
         turned = any(b.entry.settle and b.entry.rests == "bed" for b in lot)
-        under = bed if turned else np.empty(0)
+        under = (bed if bed.size else np.zeros((grid.ny, grid.nx))) if turned else np.empty(0)
         found.append(memo(_judged_together, lot, water, levels, floor, grid, under, memo))
     by_name = {piece.name: piece for lot in found for piece in lot}
     return tuple(by_name[body.entry.name] for body in judged)
