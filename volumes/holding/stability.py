@@ -96,7 +96,7 @@ def judge_stones(
 
     Stones on wood are judged with the wood, and wood to which something is `tied` with that.
     `water` is a density [kg/m³], `line` the highest level [m], `floor` the length and depth of the
-    tank [m], `bed` its surface beside the pieces, (rows, columns) [m], or empty where there is none.
+    tank [m], `bed` its surface beside the pieces, (rows, columns) [m]; empty: none.
 
     Notes
     -----
