@@ -1,6 +1,7 @@
 """Learns how much of the space under a rim belongs to the stone: run it by hand, some twenty minutes.
 
-Prints the constants of `meshes/closing/finishing.py`. It uses boulders and lumps, broken, layered and
+Prints the shares of `meshes/closing/finishing.py`: below low rims by how much the stone fills of its
+hull, below high ones by how its flanks lean too, and how far they are off. It uses boulders and lumps, broken, layered and
 weathered stones and every second complete scan, each fused with its table at two noises, with faces
 as fine as phones write them, and cut in three ways of not seeing; the trials judge on others. Every
 maker counts alike, those of the scans as one.
@@ -25,11 +26,12 @@ from scipy.optimize import nnls
 
 from plumbstone.meshes.closing.bodies import OpenBody, opened_bodies
 from plumbstone.meshes.closing.finishing import (
+    BY_HULL,
     BY_SOLIDITY,
     BY_UNDERCUT,
-    LEAST_SHARE,
     LOW,
     feet_of,
+    share_under,
 )
 from plumbstone.meshes.closing.underside import solidity, undercut
 from plumbstone.meshes.errors import PlumbstoneError
@@ -90,18 +92,19 @@ def main() -> None:
         print(f"{len(found)} scans", flush=True)
     share, solid, free, high, under = np.array(found).T
     weight = np.minimum(under, MOST_WEIGHT) * weights
-    terms = np.column_stack([
-        solid**BY_SOLIDITY, np.minimum(1, high / LOW) * np.exp(-BY_UNDERCUT * free)
-    ])  # fmt: skip
-    (full, upright), _ = nnls(terms * weight[:, None], share * weight)
-    print(f"SOLID = {full:.2f}, UPRIGHT = {upright:.2f}")
-    taken = np.maximum(terms @ [full, upright], LEAST_SHARE)
-    off, small = (share - taken) * under, under**0.5
-    for name, less, over in (
-        ("LESS", -off, under), ("LESS_SMALL", -off, small),
-        ("MORE", off, (1 - taken) * under), ("MORE_SMALL", off, small),
+    low, hull, upright = high < 2 * LOW, solid**BY_HULL, np.exp(-BY_UNDERCUT * free)
+    for names, rows, terms in (
+        ("SHARE", low, (solid**BY_SOLIDITY,)), ("SOLID, UPRIGHT", ~low, (hull, upright)),
     ):  # fmt: skip
-        print(f"{name} alone: {np.quantile(less / over, ALMOST_ALL):.3f}")
+        weighted = np.column_stack(terms)[rows] * weight[rows, None]
+        found_shares, _ = nnls(weighted, (share * weight)[rows])
+        print(
+            f"{names} = {', '.join(f'{value:.2f}' for value in found_shares)} ({rows.sum()} scans)"
+        )
+    taken = np.array([share_under(*row) for row in zip(solid, free, high, strict=True)])
+    off = np.abs(share - taken) * under
+    for name, over in (("FOOT", under), ("SMALL_FOOT", under**0.5)):
+        print(f"{name} alone: {np.quantile(off / over, ALMOST_ALL):.3f}")
 
 
 if __name__ == "__main__":

@@ -30,15 +30,14 @@ from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.telling import litres, percent
 
-# Share of the volume under the rims of a body as solid as its hull, by which power of solidity it
-# falls, what flanks that stand upright where they were seen last add, how fast that falls with the
-# share that they leave free, and the height of a rim, over the body's, below which they tell less:
-# by 225 scans of tests/learn_underside.py.
-SOLID, BY_SOLIDITY, UPRIGHT, BY_UNDERCUT, LOW = 0.43, 8, 0.49, 2.0, 0.10
-# What of it may be missing, over the volume under the rims or, of a small foot, over the root of
-# that times the volume; what may be added, over what there is free or that root: two in a hundred
-# of those scans, with what their skin is off, are beyond. Vaults above a rim take more than all.
-LESS, LESS_SMALL, MORE, MORE_SMALL = 0.30, 0.12, 0.40, 0.05
+# Share of the volume under a rim that belongs to a body that fills its hull, and the power of the
+# solidity of others by which it falls: by 83 scans of tests/learn_underside.py, as is how far it
+# may be off, over the volume under the rim or, of a small foot, over the root of that times the
+# volume. Of rims higher than LOW of the body, more and more, and wholly from thrice that on, what
+# its flanks tell counts: share by solidity, what flanks that stand upright where they were seen
+# last add, and how fast that falls with what they leave free; by 225 such scans.
+SHARE, BY_SOLIDITY, FOOT, SMALL_FOOT = 0.63, 12, 0.40, 0.085
+LOW, SOLID, BY_HULL, UPRIGHT, BY_UNDERCUT = 0.05, 0.43, 8, 0.49, 2.0
 LIFTED, OVER_AIR, LEAST_SPAN = 0.04, 0.01, 0.05  # of its height: a rim that lies all so much higher
 # than another bounds a span, as the body stands on the other; share of what is under it that is
 # taken, and from which share of the volume on that is told
@@ -55,10 +54,8 @@ CALM, CALM_STEP = 0.095e-3, 3.2  # calmest quarter of a skin that was fused over
 # and over the square of its step [1/m]. It leaves 0.085 mm or 2.4 at most, pictures 0.13 mm or 4.4,
 # structured light 7
 UNSEEN_FOOT = 0.008  # how much may be cut away below a rim without a table [m]; from memory
-PATCHY = (
-    0.06  # of the skin that holes leave unseen: flaps at their edges make lengths wrong too; of
-)
-# scans that went well 0.03 at most, of torn ones 0.08 and more
+PATCHY = 0.06  # of the skin that holes leave unseen: flaps at their edges make lengths wrong too;
+# of scans that went well 0.03 at most, of torn ones 0.08 and more
 GUARD = 0.07  # how far the second estimate may lie off before the range grows, share
 Z90 = 1.645  # standard deviations to either side that hold 90 %
 LEAST_SEEN = 0.25  # share of the volume above the rim; with less, too much would be guessed
@@ -93,12 +90,14 @@ def share_under(solid: float, free: float, high: float) -> float:
 
     Notes
     -----
-    Below overhangs stones are as hollow as they are elsewhere, and the fuller the less their
-    flanks lean where they were seen last: who looked from above saw no overhang. A low rim was
-    looked at from all around, and skin flares where it meets the table.
+    Below overhangs stones are as hollow as they are elsewhere. A low rim was looked at from all
+    around, and skin flares where it meets the table; below a high one stones are the fuller the
+    less their flanks lean where they were seen last: who looked from above saw no overhang.
     """
-    upright = UPRIGHT * min(1.0, high / LOW) * float(np.exp(-BY_UNDERCUT * free))
-    return max(SOLID * solid**BY_SOLIDITY + upright, LEAST_SHARE)
+    flanks = min(1.0, max(0.0, (high / LOW - 1) / 2))
+    by_flanks = SOLID * solid**BY_HULL + UPRIGHT * float(np.exp(-BY_UNDERCUT * free))
+    share = (1 - flanks) * SHARE * solid**BY_SOLIDITY + flanks * by_flanks
+    return max(share, LEAST_SHARE)
 
 
 def feet_of(body: OpenBody) -> list[Rim]:
@@ -127,9 +126,9 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
     volume = flat + share * foot + OVER_AIR * spans
     small = max(foot * volume, 0.0) ** 0.5
     vault = free > HOLLOW if high > HIGH else foot > WIDE * volume
-    less = max(LESS * foot, LESS_SMALL * small, (share + VAULTED) * foot * vault)
-    more = max(MORE * (1 - share) * foot, MORE_SMALL * small)
-    less, more = float(np.hypot(less, ABOVE_SPAN * spans)), float(np.hypot(more, LEGS * spans))
+    guess = max(FOOT * foot, SMALL_FOOT * small)
+    less = max(guess, (share + VAULTED) * foot * vault)
+    less, more = float(np.hypot(less, ABOVE_SPAN * spans)), float(np.hypot(guess, LEGS * spans))
     more += UNSEEN_FOOT * area * (body.ground is None)
     part = percent((volume - flat) / under) if under > 0 else "nothing"
     taken = f"{part} of the space under its rim is taken for the body"
