@@ -102,9 +102,11 @@ def main() -> None:
             f"{names} = {', '.join(f'{value:.2f}' for value in found_shares)} ({rows.sum()} scans)"
         )
     taken = np.array([share_under(*row) for row in zip(solid, free, high, strict=True)])
-    off = np.abs(share - taken) * under
-    for name, over in (("FOOT", under), ("SMALL_FOOT", under**0.5)):
-        print(f"{name} alone: {np.quantile(off / over, ALMOST_ALL):.3f}")
+    off, small = (share - taken) * under, under**0.5
+    for name, beyond, over in (
+        ("LESS", -off, under), ("MORE", off, (1 - taken) * under), ("SMALL_FOOT", abs(off), small),
+    ):  # fmt: skip
+        print(f"{name} alone: {np.quantile(beyond / over, ALMOST_ALL):.3f}")
 
 
 if __name__ == "__main__":

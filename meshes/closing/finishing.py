@@ -31,12 +31,14 @@ from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.telling import litres, percent
 
 # Share of the volume under a rim that belongs to a body that fills its hull, and the power of the
-# solidity of others by which it falls: by 83 scans of tests/learn_underside.py, as is how far it
-# may be off, over the volume under the rim or, of a small foot, over the root of that times the
-# volume. Of rims higher than LOW of the body, more and more, and wholly from thrice that on, what
-# its flanks tell counts: share by solidity, what flanks that stand upright where they were seen
-# last add, and how fast that falls with what they leave free; by 225 such scans.
-SHARE, BY_SOLIDITY, FOOT, SMALL_FOOT = 0.63, 12, 0.40, 0.085
+# solidity of others by which it falls, by 83 scans that taught; how far it may be off: downward
+# over the volume under the rim, upward over what is free there, or, of a small foot, over the root
+# of what is under it times the volume (12 of 225 scans of tests/learn_underside.py are farther off
+# with their skin). Of rims higher than LOW of the body, more and more, and wholly from thrice that
+# on, what its flanks tell counts: share by solidity, what flanks that stand upright where they were
+# seen last add, and how fast that falls with what they leave free; by those 225.
+SHARE, BY_SOLIDITY = 0.63, 12
+LESS, MORE, SMALL_FOOT = 0.35, 0.50, 0.085
 LOW, SOLID, BY_HULL, UPRIGHT, BY_UNDERCUT = 0.05, 0.43, 8, 0.49, 2.0
 LIFTED, OVER_AIR, LEAST_SPAN = 0.04, 0.01, 0.05  # of its height: a rim that lies all so much higher
 # than another bounds a span, as the body stands on the other; share of what is under it that is
@@ -126,9 +128,9 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
     volume = flat + share * foot + OVER_AIR * spans
     small = max(foot * volume, 0.0) ** 0.5
     vault = free > HOLLOW if high > HIGH else foot > WIDE * volume
-    guess = max(FOOT * foot, SMALL_FOOT * small)
-    less = max(guess, (share + VAULTED) * foot * vault)
-    less, more = float(np.hypot(less, ABOVE_SPAN * spans)), float(np.hypot(guess, LEGS * spans))
+    less = max(LESS * foot, SMALL_FOOT * small, (share + VAULTED) * foot * vault)
+    more = max(MORE * (1 - share) * foot, SMALL_FOOT * small)
+    less, more = float(np.hypot(less, ABOVE_SPAN * spans)), float(np.hypot(more, LEGS * spans))
     more += UNSEEN_FOOT * area * (body.ground is None)
     part = percent((volume - flat) / under) if under > 0 else "nothing"
     taken = f"{part} of the space under its rim is taken for the body"
