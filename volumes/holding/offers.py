@@ -103,8 +103,8 @@ def offers_for(
         if not len(points):
             continue
         tried.append((points, why))
-        found = _by_number(rigs, points, coarse, number, material, most)
-        found = [_over_bed(offer, bed, grid) for offer in found]
+        ground = bed[grid.cell_at(points[:, 0], points[:, 1])]
+        found = _by_number(rigs, points, ground, coarse, number, material, most)
         proved = [o for o in (_proved(offer, stage, number, stays) for offer in found) if o]
         if proved:
             best = _lighter(proved)
@@ -262,9 +262,15 @@ def _apart(points: Floats) -> Floats:
 
 
 def _by_number(
-    rigs: Sequence[Rig], points: Floats, stage: Stage, number: int, material: Material, most: float
+    rigs: Sequence[Rig],
+    points: Floats,
+    ground: Floats,
+    stage: Stage,
+    number: int,
+    material: Material,
+    most: float,
 ) -> list[Offer]:
-    """Best set of one, two and three points by the levels that are tried."""
+    """Best set of one, two and three points by the levels that are tried, over ground (p,) [m]."""
     wet = 1 - stage.water / material.dense.low
     shares = np.where(stage.levels > 0, wet, 1.0)
     own = {piece.entry.name for piece in stage.bodies[number].pieces}
@@ -290,7 +296,7 @@ def _by_number(
             if masses is None or (count > 1 and masses.min() < 1e-3):
                 continue
             if best is None or masses.sum() < best.total:
-                best = _offer(material, places, masses, others)
+                best = _offer(material, places, ground[list(chosen)], masses, others)
             if best.total <= least / LIGHTER:
                 break
         if best is not None:
@@ -305,10 +311,12 @@ def _beside(points: Floats) -> Floats:
     return moved
 
 
-def _offer(material: Material, points: Floats, masses: Floats, others: Sequence[Piece]) -> Offer:
+def _offer(
+    material: Material, points: Floats, ground: Floats, masses: Floats, others: Sequence[Piece]
+) -> Offer:
     """Make an offer; where there is no room for the stone below, it is strapped on."""
     heights = (masses / material.dense.mid) ** (1 / 3)
-    rooms = [_room_below(point, others) for point in points]
+    rooms = [_room_below(point, float(z), others) for point, z in zip(points, ground, strict=True)]
     return Offer(
         material,
         tuple((float(x), float(y), float(z)) for x, y, z in points),
@@ -317,23 +325,14 @@ def _offer(material: Material, points: Floats, masses: Floats, others: Sequence[
     )
 
 
-def _over_bed(offer: Offer, bed: Floats, grid: Grid) -> Offer:
-    """Strap on what would lie on the bed before it hangs."""
-    x, y, z = np.array(offer.points).T
-    rooms = z - bed[grid.cell_at(x, y)]
-    heights = (np.array(offer.masses) / offer.material.dense.mid) ** (1 / 3)
-    hows = np.where(rooms > heights, offer.hows, "strapped")
-    return replace(offer, hows=tuple(map(str, hows)))
-
-
-def _room_below(point: Floats, others: Sequence[Piece]) -> float:
-    """Height below a place [m] that is free down to the glass, or to the box of another piece."""
+def _room_below(point: Floats, ground: float, others: Sequence[Piece]) -> float:
+    """Height below a place [m] that is free down to its ground, or to the box of another piece."""
     under = (
         float(piece.high[2])
         for piece in others
         if (piece.low < point).all() and (point[:2] < piece.high[:2]).all()
     )
-    return float(point[2]) - max(under, default=0.0)
+    return float(point[2]) - max((ground, *under))
 
 
 def _proved(
