@@ -231,14 +231,17 @@ def open_body(
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
     measured = tuple(measure_rim(vertices, edges) for edges in rims)
     skirt = skirt_volume(vertices, faces)
-    side: Floats = sum((fan(vertices, edges)[0] for edges in parts), np.zeros(3))[:2]
+    ways = [fan(vertices, edges)[0] for edges in parts]
+    side: Floats = sum(ways, np.zeros(3))[:2]
     bumps, step, calm = _texture(vertices, seen)
     rough = bumps > BUMPY and len(seen) < FINE
     smooth = calmed(vertices, seen, CALMED)[0] if rough else vertices
     area = float(face_areas(smooth, seen).sum())
     if len(seen) < FINE:
         noise = float(np.hypot(noise, BUMPED * bumps * area))
-    mouth = _mouth(vertices, seen, parts, rims[:1], area)
+    foot = rims[0] if rims else None
+    openings = [(way, part) for way, part in zip(ways, parts, strict=True) if part is not foot]
+    mouth = _mouth(vertices, seen, openings, MOUTH * area)
     return OpenBody(
         vertices, smooth, faces, seen, measured, skirt, area, noise, step, calm, ground, changes,
         told, away, side, mouth=mouth,
@@ -246,15 +249,15 @@ def open_body(
 
 
 def _mouth(
-    vertices: Floats, seen: Indices, parts: list[Indices], foot: list[Indices], area: float
+    vertices: Floats, seen: Indices, openings: list[tuple[Floats, Indices]], least: float
 ) -> float:
-    """Area of the widest open part, the foot aside, around which the skin looks aside [m²].
+    """Area of the widest opening around which the skin looks aside, of those over `least` [m²].
 
-    Around what was missed in a skin it looks the same way as the hole; around the end of a
-    hollow log it does not.
+    Each opening has its vector area and its edges. Around what was missed in a skin it looks the
+    same way as the hole; around the end of a hollow log it does not.
     """
-    open_to = [(float(np.linalg.norm(way := fan(vertices, e)[0])), way, e) for e in parts]
-    wide = [row for row in open_to if row[0] > MOUTH * area and all(row[2] is not e for e in foot)]
+    wide = [(float(np.linalg.norm(way)), way, edges) for way, edges in openings]
+    wide = [opening for opening in wide if opening[0] > least]
     if not wide:
         return 0.0
     normals = corner_normals(vertices, seen)

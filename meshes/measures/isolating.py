@@ -318,15 +318,15 @@ def is_around(body: Floats, other: Floats) -> bool:
     """
     from scipy.spatial import ConvexHull, QhullError
 
+    way = body[:, :2] - (other[:, :2].min(axis=0) + other[:, :2].max(axis=0)) / 2
+    sector = np.floor(np.arctan2(way[:, 1], way[:, 0]) / (2 * np.pi) * SECTORS).astype(np.int64)
+    if len(np.unique(sector % SECTORS)) < SECTORS:  # most neighbours; it spares their hulls
+        return False
     try:
         inner = ConvexHull(other[:, :2]).equations
     except (QhullError, ValueError):
         return False
-    if (body[:, :2] @ inner[:, :2].T + inner[:, 2]).max(axis=1).min() < 0:
-        return False
-    way = body[:, :2] - (other[:, :2].min(axis=0) + other[:, :2].max(axis=0)) / 2
-    sector = np.floor(np.arctan2(way[:, 1], way[:, 0]) / (2 * np.pi) * SECTORS).astype(np.int64)
-    return len(np.unique(sector % SECTORS)) == SECTORS
+    return bool((body[:, :2] @ inner[:, :2].T + inner[:, 2]).max(axis=1).min() >= 0)
 
 
 def ghosts_in(
