@@ -3,7 +3,7 @@
 import math
 from typing import TYPE_CHECKING
 
-from plumbstone.cli.wording.page_labels import ADD_PIECE, SETTLES, STANDS_ON, TIE, TURNS
+from plumbstone.cli.wording.page_labels import ADD_PIECE, STANDS_ON, TIE
 from plumbstone.cli.wording.sentences import Worded, filled
 from plumbstone.cli.wording.units import (
     Toward,
@@ -393,7 +393,7 @@ def _offer_sentences(hold: "HoldResult", units: Units, on_page: bool) -> list[st
     if not offers.best:
         if strapped:
             return [f"{name}: {strapped}"]
-        step = "" if hold.group.tie_points else f"; {_next_step(hold, on_page)}"
+        step = "" if hold.group.tie_points else f"; {_next_step(hold)}"
         return [f"{name}: no stone that a hand sets holds it at {offers.why}{step}."]
     if not offers.best[0].points:
         untied = "it holds without what hangs on it; take that off."
@@ -417,13 +417,12 @@ def _offer_sentences(hold: "HoldResult", units: Units, on_page: bool) -> list[st
     return words
 
 
-def _next_step(hold: "HoldResult", on_page: bool) -> str:
+def _next_step(hold: "HoldResult") -> str:
     """Say what to try where nothing is offered: another pose, a figure not yet known, a foot."""
     wood = hold.stage.wood_of(hold.number)
     first = hold.first_move
     if first is not None and first.level <= 0 and not all(body.entry.settle for body in wood):
-        turns = f'set "{SETTLES}" to "{TURNS}"' if on_page else "set settle = true"
-        return f"it falls before there is water, so {turns} and see how it comes to lie"
+        return "it falls before there is water, so set settle = true and see how it comes to lie"
     larger = "larger " if any(s.how == "strapped" for s in hold.group.sinkers) else ""
     flat = f"tie it onto a {larger}flat stone, or give it a foot"
     if hold.group.tub is None and any(body.entry.mass is None for body in wood):

@@ -113,7 +113,7 @@ def lines(plan: Plan, report: Report, units: Units) -> list[Line]:
     """Give what was found, worst first."""
     told = [Line(plain(marked(f, units)), f.about, f.severity, f.where) for f in report.findings]
     for hold in plan.holds:
-        said = hold_sentences(hold, units, told_before=True, on_page=True)[:2]
+        said = list(map(plain, hold_sentences(hold, units, told_before=True, on_page=True)[:2]))
         more = [words.removeprefix(f"{hold.group.name}: ") for words in said[1:]]
         text = " ".join([*said[:1], *(words[0].upper() + words[1:] for words in more)])
         told.append(Line(text, hold.group.wood, Severity.NOTE))
