@@ -10,11 +10,13 @@ from plumbstone.meshes.closing import parting
 from plumbstone.meshes.closing.attached import CUTS, LEVELS, halves_of, stand_below
 from plumbstone.meshes.closing.bodies import ClosedScan, open_body
 from plumbstone.meshes.closing.doubting import whole_doubts
+from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.isolating import Plane, is_around, is_cut_flat
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.mending.occupancy import occupied_volume
 from plumbstone.meshes.mending.welding import compacted
+from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.shapes.primitives import boulder, box
 
 
@@ -154,3 +156,13 @@ def test_a_stone_that_was_closed_flat_is_told_from_one_that_was_seen_all_around(
     assert [(d.what, d.word) for d in (*doubts, *coarse)] == [
         ("underside", "fair"), ("resolution", "fair")
     ]  # fmt: skip
+
+
+def test_a_length_in_the_wrong_unit_is_told_and_not_weighed_as_tonnes(tmp_path: Path) -> None:
+    # A ball of 29 cm holds 4/3 π 0.145³ = 12.8 L, one of 2.9 m a thousand times as much.
+    ball = trimesh.creation.icosphere(4, 0.145)
+    path = tmp_path / "ball.ply"
+    ball.export(path)
+    assert closed_scan(path, Ruler("m", longest=0.29)).volume.mid == pytest.approx(0.0128, rel=0.01)
+    with pytest.raises(ScanError, match=r"check the unit of that length, as it is 29\.\d cm by"):
+        closed_scan(path, Ruler("m", longest=2.9))

@@ -47,6 +47,7 @@ FOREIGN = "it was mended and kept elsewhere, or changed since; weigh the scan it
 MOST_UNSURE = 0.8  # half-width of a range, over the greater of its middle and the figure, that
 # still says something
 SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
+MOST_MEASURED = 0.2  # [m³], half a tonne of stone: what holds more by its measured length is a slip
 HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
 MELTED = "another thing may be melted into it; scan the stone alone on a flat table"
 PARTED = "a part of it was not seen; scan it again from all around"
@@ -215,6 +216,12 @@ def with_scale(
         problem = f"its longest and its width across {apart}; {melted}measure again."
         raise ScanError(path, problem)
     total = before * factor
+    holds = scans[0].volume.mid * factor**3
+    if (ruler.longest or ruler.across) and holds > MOST_MEASURED:
+        length = f"{ruler.measured * 1e2:.1f} cm"
+        problem = f"would hold {litres(holds)} by the {length} that were measured"
+        own = f", as it is {ruler.measured / total * 1e2:.1f} cm by the file" if sized else ""
+        raise ScanError(path, f"{problem}; check the unit of that length{own}.")
     unsure = disagree / 2 + found.noise
     both = "" if ruler.longest and ruler.across else ", or give --longest and --across both"
     why = f"{MELTED}{both}" if two else (*parted, PARTED)[0]
