@@ -42,6 +42,7 @@ def bed(
 ) -> None:
     """Say how many litres, kilograms and bags each layer takes."""
     from plumbstone.cli.documents import document_of
+    from plumbstone.cli.wording.findings import together
     from plumbstone.cli.wording.report import marked
     from plumbstone.volumes.layout import Layout
     from plumbstone.volumes.sanity import checked
@@ -63,8 +64,8 @@ def bed(
     for each in figures:
         print_bed(each.name, each.layers, units)
         print_depths(each, units)
-        for finding in each.findings:
-            typer.echo(marked(finding, units))
+        for alike in together(each.findings):
+            typer.echo(marked(alike, units))
         if jug_size is not None:
             print_pouring(each.layers, jug_size, units)
     if len(figures) == 2:

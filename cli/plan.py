@@ -97,6 +97,7 @@ def run_plan(
 def print_plan(result: "Plan", report: "Report", units: Units) -> None:
     """Print what to mend and to buy, then pieces, bed, water, and what stays down."""
     from plumbstone.cli.documents import CAUTIONS
+    from plumbstone.cli.wording.findings import together
     from plumbstone.cli.wording.holding import stack_sentence
     from plumbstone.cli.wording.report import moving_line, water_lines
 
@@ -110,13 +111,15 @@ def print_plan(result: "Plan", report: "Report", units: Units) -> None:
     print_lines(filter(None, map(stack_sentence, result.standing)))
     if report.load is not None:
         print_lines([moving_line(report.load, units)])
-    later += [finding for finding in report.findings if finding.severity is Severity.NOTE]
-    print_lines(signed(finding, units) for finding in later)
+    later += together(f for f in report.findings if f.severity is Severity.NOTE)
+    print_lines(signed(alike, units) for alike in later)
     print_lines(f"Mind: {text}" for text in report.guesses)
     print_lines(f"Caution: {text}" for text in CAUTIONS)
 
 
-def first_block(report: "Report", units: Units, columns: int) -> "tuple[list[str], list[Finding]]":
+def first_block(
+    report: "Report", units: Units, columns: int
+) -> "tuple[list[str], list[tuple[Finding, ...]]]":
     """Give the lines before the tables, and the findings that find no room there.
 
     Findings come worst first, as many as `MOST_LINES` bear beside what is to be bought.
@@ -125,23 +128,23 @@ def first_block(report: "Report", units: Units, columns: int) -> "tuple[list[str
 
     told = told_first(report)
     head, *rest = (wrapped(line, columns) for line in first_lines(report, units))
-    blocks = [wrapped(signed(finding, units), columns) for finding in told]
+    blocks = [wrapped(signed(alike, units), columns) for alike in told]
     room = MOST_LINES - 3 - len(head) - sum(map(len, rest))
     taken = list(itertools.accumulate(map(len, blocks)))
     shown = max(1, bisect.bisect_right(taken, room))
     later = told[shown:]
     if later:
-        stops = sum(finding.severity is Severity.STOP for finding in later)
+        stops = sum(alike[0].severity is Severity.STOP for alike in later)
         ending = f", {stops} of them to mend first" if stops else ""
         blocks[shown:] = [wrapped(f"and {len(later)} more{ending}: below the tables.", columns)]
     return [report.name, *itertools.chain.from_iterable([head, *blocks, *rest])], later
 
 
-def signed(finding: "Finding", units: Units) -> str:
-    """Write a finding so that a warning looks like one without colour."""
+def signed(alike: "tuple[Finding, ...]", units: Units) -> str:
+    """Write findings that are told once so that a warning looks like one without colour."""
     from plumbstone.cli.wording.report import SIGNS, marked
 
-    return SIGNS[finding.severity] + marked(finding, units)
+    return SIGNS[alike[0].severity] + marked(alike, units)
 
 
 def _print_pieces(report: "Report", units: Units) -> None:

@@ -30,7 +30,7 @@ from plumbstone.volumes.bodies.weighing import (
 )
 from plumbstone.volumes.sanity import checked
 from plumbstone.volumes.scape.materials import Material, find_material
-from plumbstone.volumes.scape.quantities import each_unit, parse_quantity, read_to
+from plumbstone.volumes.scape.quantities import each_unit, is_quantity, parse_quantity, read_to
 
 MAT_CONTROL = 0.100  # [m]; see plumbstone.meshes.reading.mat
 # ISO/IEC 7810 ID-1; ISO 216; ANSI/ASME Y14.1 [m]
@@ -80,7 +80,7 @@ def by_scale(
     """
     found, volume = find_material(material), None
     dry, submerged = _measured("--mass", mass, "mass"), _measured("--in-water", in_water, "mass")
-    rise = _measured("--bucket-rise", bucket_rise, "mass")
+    rise = _rise(bucket_rise)
     step = _measured("--scale-step", scale_step, "mass") or 1e-3
     capacity = _measured("--scale-capacity", scale_capacity, "mass")
     if submerged is not None and dry is not None:
@@ -324,6 +324,13 @@ def _measured(option: str, text: str | None, kind: str) -> float | None:
     if not found > 0:
         raise PlumbstoneError(f'{option} "{text}": a {kind} must be more than nothing.')
     return found
+
+
+def _rise(text: str | None) -> float | None:
+    """Parse what a reading rises by [kg]; a scale may tell water in millilitres."""
+    if text is None or not is_quantity(text, "volume"):
+        return _measured("--bucket-rise", text, "mass")
+    return WATER * (_measured("--bucket-rise", text, "volume") or 0.0)
 
 
 def _known(text: str) -> Known:

@@ -60,7 +60,7 @@ def test_commas_and_odd_fractions_are_not_guessed(text: str, told: str) -> None:
 
 def test_no_unit_is_likelier_than_another() -> None:
     # A kitchen scale shows grams or ounces: common practice, no source.
-    with pytest.raises(QuantityError, match='write "820 kg", "820 g", "820 lb" or "820 oz"'):
+    with pytest.raises(QuantityError, match='write "820 g", "820 kg", "820 lb" or "820 oz"'):
         parse_quantity("820", "mass")
     with pytest.raises(QuantityError, match='"600 cm", "600 mm" or "600 in"'):
         parse_quantity(600, "length")

@@ -2,7 +2,7 @@
 
 import base64
 import json
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
@@ -19,7 +19,7 @@ from plumbstone.cli.sheet.outlines import small_outlines, stands_words
 from plumbstone.cli.sheet.sheet_figures import Figures, both
 from plumbstone.cli.sheet.work_order import work_steps
 from plumbstone.cli.wording.bed import bag_words, if_worse_sentence
-from plumbstone.cli.wording.findings import finding_words
+from plumbstone.cli.wording.findings import finding_words, together
 from plumbstone.cli.wording.report import (
     MARKS,
     amount_words,
@@ -30,7 +30,7 @@ from plumbstone.cli.wording.report import (
     verdict,
 )
 from plumbstone.cli.wording.units import INCH, Units, show_length, written
-from plumbstone.volumes.findings import Finding, Kind, Severity
+from plumbstone.volumes.findings import Finding, Severity
 
 if TYPE_CHECKING:
     from plumbstone.volumes.figures import LayerFigures, Report
@@ -41,7 +41,6 @@ DRAWINGS = {
 MEDIA = {"wide": SCREEN, "slim": PHONE}
 PANES = {"front": ("left", "right"), "back": ("left", "right"), "left": ("front", "back"),
          "right": ("front", "back"), "border": ("left", "right")}  # fmt: skip
-MOST_ALIKE = 3  # buried pieces that are told one by one
 FIRST_TOLD = 3  # findings that stand open in the first block
 EVEN = 2e-3  # two heights that differ by less are told as one [m]
 
@@ -59,7 +58,7 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
     parts = files("plumbstone.cli.sheet")
     environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
     environment.globals.update(
-        q=figures, both=both, together=lambda found: list(_together(found)),
+        q=figures, both=both, told=_told, together=together,
         panes=_pane_words, bags=_worded(lambda layer, units: bag_words(layer.bags, units)),
         if_worse=_worded(if_worse_sentence), item=item_words, amount=_worded(amount_words),
     )  # fmt: skip
@@ -120,20 +119,18 @@ def _drawings(sight: Sight) -> Iterator[tuple[str, Markup]]:
         yield name, Markup("").join(drawn)
 
 
-def _together(findings: Iterable[Finding]) -> Iterator[tuple[Severity, Markup]]:
-    """Write findings in both systems of units; many buried pieces are told once, by name."""
-    findings = list(findings)
-    alike = [f for f in findings if f.kind is Kind.BURIED and f.how == "wholly"]
-    crowd = alike[1:] if len(alike) > MOST_ALIKE else []
-    for finding in findings:
-        if finding in crowd:
-            continue
-        words = both(*(finding_words(finding, units) for units in Units))
-        if crowd and finding is alike[0]:
-            names = ", ".join(other.about[0] for other in crowd)
-            words += Markup(" So it is with {} more: {}.").format(len(crowd), names)
-        severity = finding.severity
-        yield severity, Markup("<b>{}:</b> {}").format(MARKS[severity], words)
+def _told(found: Iterable[Sequence[Finding]]) -> list[tuple[Severity, Markup]]:
+    """Write findings in both systems of units, those that are told once together."""
+    return [
+        (
+            first.severity,
+            Markup("<b>{}:</b> {}").format(
+                MARKS[first.severity],
+                both(*(finding_words(first, units, *alike) for units in Units)),
+            ),
+        )
+        for first, *alike in found
+    ]
 
 
 def _worded(words: Callable[[Any, Units], str]) -> Callable[[Any], Markup]:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from plumbstone.cli.wording.bed import bag_words
-from plumbstone.cli.wording.findings import finding_words
+from plumbstone.cli.wording.findings import finding_words, together
 from plumbstone.cli.wording.report import MARKS, money_words
 from plumbstone.cli.wording.units import Units, mass_words, place_words, volume_words, written
 from plumbstone.volumes.figures import HoldFigures, Report
@@ -45,9 +45,13 @@ def _told(report: Report, units: Units) -> Iterator[tuple[str, str]]:
         count = len(report.costs.without_price)
         yield "No price given", f"{count} thing{'s' if count > 1 else ''}"
     for severity, mark in MARKS.items():
-        found = [finding_words(f, units) for f in report.findings if f.severity is severity]
+        found = together(f for f in report.findings if f.severity is severity)
         if severity is not Severity.NOTE:
-            yield mark, "\n".join(found) or "nothing"
+            yield (
+                mark,
+                "\n".join(finding_words(first, units, *more) for first, *more in found)
+                or "nothing",
+            )
 
 
 def _hold_words(hold: HoldFigures, units: Units) -> str:

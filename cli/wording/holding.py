@@ -49,16 +49,15 @@ def hold_sentence(name: str, balance: "Balance", stone: str, units: Units) -> st
         return f"{name}: sinks by itself."
     if balance.hung <= 0:
         return f"{name}: hang {needs} of {stone} on it; nothing holds it yet."
-    if balance.enough:
+    if balance.hung >= balance.asked_sinker and balance.spare.low > 0:
         spare = grams(balance.spare.mid, units)
         return (
             f"{name}: needs {needs} of {stone}; you hung {had}; {spare} to spare under water. "
             "Heavy enough, if set as described; where it is tied decides whether it holds."
         )
-    short = grams_up(balance.short, units)
+    short = grams_up(balance.asked_sinker - balance.hung, units)
     if balance.spare.low > 0:
         return f"{name}: you hung {had} of {stone}, which just holds it; add {short} for a margin."
-    needs = grams_up(balance.hung + balance.short, units)
     return f"{name}: needs {needs} of {stone}; you hung {had}. Add {short}, or it may lift."
 
 
@@ -208,7 +207,8 @@ def _tips(finding: Finding, units: Units) -> str:
     placed = "foot0_x_m" in finding.numbers
     if finding.how == "leans":
         foot = f"{foot} Then judge it anew." if placed else "give it a second foot."
-    case = finding.how, finding.cure if finding.how == "leans" else bool(finding.about[1:])
+    by_cure = finding.how in ("leans", "over air")
+    case = finding.how, finding.cure if by_cure else bool(finding.about[1:])
     words = TIPPING.get(case) or TIPPING[finding.how, None]
     return filled(
         f"{{name}}: {words}",
@@ -229,8 +229,8 @@ _PUSHED = (
 # By how it tips, and its cure or whether others are named with it; None: in any other case.
 TIPPING: dict[tuple[str, str | bool | None], str] = {
     ("leans", "even ground"): (
-        "may rock by {lean_deg}{on}, even as it has settled; press it in, wedge it, or set it "
-        "where the ground is even.{or_foot}"
+        "may rock by {lean_deg}{on}, even as it has settled; wedge it, or set it where the "
+        "ground is even.{or_foot}"
     ),
     ("leans", "foot"): (  # it was turned already, alone
         "does not rest as it has settled; with what is on and beside it it tilts {lean_deg} more. "
@@ -238,7 +238,7 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
     ),
     ("leans", None): (
         "does not rest{on} as drawn; it tilts {lean_deg} before it touches enough. Set settle = "
-        "true, tilt it, or {foot}"
+        "true, or {foot}"
     ),
     ("small foot", None): "sinks by itself, but may roll or rock on its small foot; {foot}",
     ("hardly sinks", None): (
@@ -252,7 +252,10 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
         "{others} stands {apart_m} off what it is strapped to, so no strap makes them one; set it "
         "against that, or {or_else}."
     ),
-    ("carrier", None): "{others} beside it {rests} as drawn; see to that first.",
+    ("carrier", None): (
+        "{others} beside it {rests} as drawn: set settle = true there, or move it so that it lies "
+        "firm; then judge both anew."
+    ),
     ("steep", None): (
         "lies on slopes of up to {steep_deg}, on which wet wood may slide; they are not counted "
         "on. Wedge it or set it flatter."
@@ -266,9 +269,13 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
         "what is drawn does not tell its foot; set it{on} so that it does not rock, and press at "
         "its top to see."
     ),
-    ("over air", None): (
+    ("over air", "press"): (
         "drawn level on a slope, with {air_m} of air under its middle; press it in by "
-        "{pressed_m:length up} in all, level the bed under it, or set settle = true."
+        "{pressed_m:length up} in all, or level the bed under it."
+    ),
+    ("over air", "settle"): (
+        "drawn level on a slope, with {air_m} of air under its middle; set settle = true, or level "
+        "the bed under it."
     ),
     ("overhangs", None): (
         "overhangs; {press_n} pressed down on its far end under water tips it{on}. Set it farther "
@@ -278,6 +285,10 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
         "does not stand by itself{on} as drawn; give it one more place to lie on."
     ),
     ("on an edge", None): "does not stand by itself as drawn; lay it down or bed its foot in.",
+    ("under a load", None): (
+        "does not stand{on} with {where} on it as drawn; set {where} with its middle over what "
+        "carries both, or take it off."
+    ),
     ("easily", None): "tips{on} at {tip_deg}" + _PUSHED,
     ("unsure", None): "may slide or tip{on} as drawn" + _PUSHED,
 }
@@ -328,7 +339,7 @@ def _cure_words(finding: Finding, units: Units) -> str:
     if finding.cure == "second foot":
         foot = _foot_words(finding, units)
         return f"the stone is heavy enough but holds it nowhere as drawn: {foot}"
-    if math.isfinite(lacking) and lacking > 0:
+    if finding.cure != "foot" and math.isfinite(lacking) and lacking > 0:
         more = f"it lacks {grams_up(lacking, units)} of stone by weight alone"
         return f"{on_it} on it does not hold it: {more}." if on_it else f"{more}."
     return _foot_words(finding, units)

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from plumbstone.cli.wording.bed import bag_words
+from plumbstone.cli.wording.findings import together
 from plumbstone.cli.wording.holding import hold_sentences
 from plumbstone.cli.wording.page_labels import (
     ACROSS,
@@ -111,7 +112,15 @@ class Line:
 
 def lines(plan: Plan, report: Report, units: Units) -> list[Line]:
     """Give what was found, worst first."""
-    told = [Line(plain(marked(f, units)), f.about, f.severity, f.where) for f in report.findings]
+    told = [
+        Line(
+            plain(marked(alike, units)),
+            tuple(dict.fromkeys(name for finding in alike for name in finding.about)),
+            alike[0].severity,
+            alike[0].where,
+        )
+        for alike in together(report.findings)
+    ]
     for hold in plan.holds:
         said = list(map(plain, hold_sentences(hold, units, told_before=True, on_page=True)[:2]))
         more = [words.removeprefix(f"{hold.group.name}: ") for words in said[1:]]

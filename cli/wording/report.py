@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from plumbstone.cli.wording.bed import bag_words
-from plumbstone.cli.wording.findings import finding_words
+from plumbstone.cli.wording.findings import finding_words, together
 from plumbstone.cli.wording.units import Toward, Units, mass_words, ranged, volume_words, written
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.figures import LoadFigures, Report, ShoppingFigures, WaterFigures
@@ -20,14 +20,14 @@ PLURALS = {
 }  # fmt: skip
 
 
-def marked(finding: Finding, units: Units) -> str:
-    """Write a finding with its weight in a word, so that it needs no colour."""
-    return f"{MARKS[finding.severity]}: {finding_words(finding, units)}"
+def marked(alike: tuple[Finding, ...], units: Units) -> str:
+    """Write findings that are told once with their weight in a word, so that it needs no colour."""
+    return f"{MARKS[alike[0].severity]}: {finding_words(alike[0], units, *alike[1:])}"
 
 
-def told_first(report: Report) -> list[Finding]:
-    """Give the findings that come before everything else, worst first."""
-    return [finding for finding in report.findings if finding.severity > Severity.NOTE]
+def told_first(report: Report) -> list[tuple[Finding, ...]]:
+    """Give the findings that come before everything else, worst first; many alike are one."""
+    return together(f for f in report.findings if f.severity > Severity.NOTE)
 
 
 def not_yet(report: Report) -> bool:

@@ -11,6 +11,8 @@ from plumbstone.volumes.scape.tank import Tank
 MOSTLY = 0.85  # share of a piece below the bed from which on it is told
 ON_GLASS = 1e-6  # [m]
 HOLLOW = 0.005  # of air below the middle of a stone that a hand evens out [m]; common practice
+NEAR_PANE, HEAVY = 0.01, 5.0  # [m], [kg]: what no hand sets down so near glass; common practice, no
+# source
 SHOWS = 0.002  # of its volume: less than that above the bed, and it is wholly buried
 
 
@@ -45,6 +47,10 @@ def _fit(body: Body, tank: Tank) -> Iterator[Finding]:
     sides = np.sort(body.piece.size)[:2]
     if sides[0] > opening[0] or sides[1] > opening[1]:
         yield Finding(Kind.MISFIT, Severity.STOP, about, how="opening", cure="another way")
+    gap, pane = tank.nearest_pane(body.piece.low, body.piece.high)
+    if gap < NEAR_PANE and body.entry.kind == "stone" and body.mass.mid > HEAVY:
+        numbers = {"gap_m": max(0.0, gap), "mass_kg": body.mass.mid}
+        yield Finding(Kind.MISFIT, Severity.CARE, about, numbers, pane, "near pane", "away")
     if tank.height is None:
         return
     if top > tank.height + 1e-6:

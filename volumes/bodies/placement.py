@@ -1,6 +1,7 @@
 """From the entries of a scape file to bodies with a form, a weight and a place."""
 
 import itertools
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -42,6 +43,7 @@ from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.scape.scape import PieceEntry, Shape
 from plumbstone.volumes.scape.tank import Tank
 
+THROUGH_GLASS = 1e-4  # [m]: less is rounding
 LEAST = 1e-9  # volume [m³] or density [kg/m³] of a piece at the far end of a wide range
 THREADS = 2  # that make bodies side by side; more only wait for memory
 MASS_ONLY_PROPORTIONS = np.array([1.3, 1.0, 0.8])  # common practice, no source
@@ -225,18 +227,12 @@ def _moved_up(body: Body, by: float) -> Body:
 
 def check_inside(body: Body, tank: Tank, path: Path) -> None:
     """Refuse a piece that stands outside the tank or through the glass."""
-    low, high = body.piece.low, body.piece.high
-    for axis, size, first, last in (
-        (0, tank.length, "left pane", "right pane"),
-        (1, tank.depth, "front pane", "back pane"),
-    ):
-        over = max(-low[axis], high[axis] - size)
-        if over > 1e-4:
-            pane = first if -low[axis] > high[axis] - size else last
-            raise PlacingError(
-                f'{path}: piece "{body.entry.name}".at: reaches {over * 1e2:.1f} cm through '
-                f"the {pane}; move it, turn it or take a smaller one."
-            )
+    gap, pane = tank.nearest_pane(body.piece.low, body.piece.high)
+    if gap < -THROUGH_GLASS:
+        raise PlacingError(
+            f'{path}: piece "{body.entry.name}".at: reaches {math.ceil(-gap * 1e3)} mm through the '
+            f"{pane} pane; move it, turn it or take a smaller one."
+        )
 
 
 def near_pairs(bodies: Sequence[Body]) -> list[tuple[Body, Body]]:

@@ -51,12 +51,14 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
         numbers = {"press_n": stone.press}
         return (Finding(Kind.TIPS, Severity.CARE, about, numbers, how="overhangs", cure="back"),)
     how = "unsure" if stone.unsure else "easily"
-    how = "on an edge" if stone.tip_angle <= 0 else how
+    if stone.tip_angle <= 0:
+        how = "under a load" if stone.load else "on an edge"
     if stone.pointed or (not stone.foot_known and stone.tip_angle < EDGE):  # the foot is guessed
         cares = stone.pointed or stone.upright or stone.on
         severity = Severity.CARE if cares else Severity.NOTE
         return (Finding(Kind.TIPS, severity, about, numbers, how="guessed foot", cure="try"),)
-    return (Finding(Kind.TIPS, Severity.CARE, about, numbers, how=how, cure="lay down"),)
+    load = " and ".join(stone.load)
+    return (Finding(Kind.TIPS, Severity.CARE, about, numbers, load, how, "lay down"),)
 
 
 def _doubt_findings(hold: HoldResult) -> Iterator[Finding]:
@@ -127,8 +129,7 @@ def _move_finding(hold: HoldResult, move: Move) -> Finding:
     }
     for k, (x, y) in enumerate(move.edge):
         numbers |= {f"edge{k}_x_m": x, f"edge{k}_y_m": y}
-    falls = "own weight" in move.manner
-    kind = Kind.FALLS if falls else Kind.FLOATS
+    kind = Kind.FALLS if move.falls else Kind.FLOATS
     about = (hold.group.name, *hold.carries)
     return Finding(kind, Severity.STOP, about, numbers, how=move.manner, cure=_cure(hold))
 
@@ -175,6 +176,8 @@ def _cure(hold: HoldResult) -> str:
         return "move tie" if hold.balance.enough and hold.balance.hung > 0 else "add stone"
     if hold.offers.strapping is not None:
         return "strap"
+    if hold.first_move is not None and hold.first_move.falls:
+        return "foot"
     if hold.balance.hung <= 0 or not hold.balance.enough:
         return "add stone" if not np.isfinite(hold.margin) else "press"
     return "second foot"

@@ -34,6 +34,11 @@ class Move:
     doubtful: bool = False  # whether it stays longer where the stones at its cords all stand and
     # the middles of mass lie as drawn
 
+    @property
+    def falls(self) -> bool:
+        """Whether it tips over by its own weight."""
+        return "own weight" in self.manner
+
 
 def first_move(case: Case, ends: Sequence[End], *, moving: bool) -> Move | None:
     """Find how a group first moves at any of some ends of its ranges; `moving` if it surely does.

@@ -186,8 +186,10 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     vertices = body.piece.vertices
     low, high = body.piece.low, body.piece.high
     on = _load(stage, number)
-    alone = [i for i in on[1:] if {*stage.resting[i].carriers()} <= {*on}]  # others share it
-    load = [stage.bodies[i].pieces[0] for i in (number, *alone)]
+    alone = [number]
+    for i in on[1:]:  # what others carry too is shared, and all that lies on it
+        alone += [i] if {*stage.resting[i].carriers()} <= {*alone} else []
+    load = [stage.bodies[i].pieces[0] for i in alone]
     weights = [b.mass.mid * GRAVITY for b in load]
     centres = [mesh_centre(b.piece.vertices, b.piece.faces) for b in load]
     middle = np.average(centres, axis=0, weights=weights)

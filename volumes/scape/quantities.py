@@ -254,14 +254,19 @@ def read_to(text: str) -> float:
 
 
 def each_unit(number: str, kind: str) -> str:
-    """Put a number before each unit of its kind, as none is likelier.
+    """Put a number before each unit of its kind; hundreds are grams sooner than kilograms.
 
     Examples
     --------
     >>> print(each_unit("82", "length"))
     "82 cm", "82 mm" or "82 in"
+    >>> print(each_unit("820", "mass"))
+    "820 g", "820 kg", "820 lb" or "820 oz"
     """
-    return re.sub(r"[0-9.]+ ([^ ,]+)", lambda m: f'"{number} {m[1]}"', _KINDS[kind][2])
+    example = _KINDS[kind][2]
+    if kind == "mass" and re.fullmatch(r"\d{3,}(\.\d+)?", number):
+        example = re.sub("(.*), (.*),", r"\2, \1,", example)
+    return re.sub(r"[0-9.]+ ([^ ,]+)", lambda m: f'"{number} {m[1]}"', example)
 
 
 def _parted(text: str) -> tuple[float | None, str]:

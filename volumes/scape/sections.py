@@ -17,6 +17,7 @@ Given = TypeVarTuple("Given")
 _REQUIRED: Any = object()
 LONGEST_TEXT = 300  # such as a name [characters]
 TABLES = {
+    "tank": '{ inside = ["60 cm", "30 cm", "36 cm"] }',
     "bags": '{ holds = "9 L", price = 22 }',
     "depth": '{ front = "3 cm", back = "8 cm" }',
 }  # fmt: skip
@@ -247,7 +248,7 @@ class Section:
 
     def section(self, key: str, default: Any = _REQUIRED) -> Any:
         """Take a sub-table as a `Section`, or the default as it is."""
-        value = self.raw(key, default)
+        value = self.raw(key, default, TABLES.get(key, ""))
         if value is default:
             return value
         where = f"{self.where}.{key}" if self.where else key

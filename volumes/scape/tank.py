@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.scape.sections import Section
 
 SALINITY = {"fresh": 0.0, "brackish": 10.0, "salt": 35.0}  # [g/kg], common practice, no source
@@ -37,6 +38,14 @@ class Tank:
     sump: Sump | None
     stand: tuple[float, float] | None  # footprint [m]
     guesses: tuple[str, ...] = ()
+
+    def nearest_pane(self, low: Floats, high: Floats) -> tuple[float, str]:
+        """Tell which pane a box (3,) to (3,) [m] is nearest to, and how near; below zero: through.
+
+        The distance comes first [m].
+        """
+        gaps = (low[0], self.length - high[0], low[1], self.depth - high[1])
+        return min(zip(map(float, gaps), ("left", "right", "front", "back"), strict=True))
 
 
 def tank_from(section: Section) -> Tank:

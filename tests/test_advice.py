@@ -1,0 +1,92 @@
+"""Advice is said once, and helps where it is done as printed."""
+
+import re
+from pathlib import Path
+
+import pytest
+from commands import type_in
+
+TANK = '[tank]\ninside = ["60 cm", "40 cm", "45 cm"]\n'
+SOIL = '[[layer]]\nmaterial = "baked-clay soil"\n'
+
+
+def piece(name: str, size: tuple[float, ...], at: tuple[float, float], more: str = "") -> str:
+    sides, place = ([f"{v} cm" for v in values] for values in (size, at))
+    return (
+        f'[[piece]]\nname = "{name}"\nmaterial = "granite"\nsolid = "box"\nsize = {sides}\n'
+        f"at = {place}\n{more}\n"
+    )
+
+
+def told(folder: Path, *parts: str) -> str:
+    """Give what `plan` prints of a tank, the folds of its lines undone."""
+    (folder / "tank.toml").write_text("\n".join((TANK, *parts)), encoding="utf-8")
+    done = type_in("plumbstone plan tank.toml", folder)
+    assert done.returncode == 0, done.stderr
+    return " ".join(done.stdout.split())
+
+
+def test_many_gaps_alike_are_told_once_by_name(tmp_path: Path) -> None:
+    # Eleven stones of 4 cm leave ten gaps of 1.6 cm and two of 0 mm at the panes.
+    row = [piece(f"K{i}", (4, 6, 6), (2 + 5.6 * i, 12)) for i in range(11)]
+    names = [f"K{i}" for i in range(11)]
+    border = f'[border]\nline = [["0 cm", "12 cm"], ["60 cm", "12 cm"]]\nstones = {names}\n'
+    soil = f'{SOIL}name = "Soil"\nzone = "behind border"\nheight = "5 cm"\n'
+    words = told(tmp_path, *row, border, soil)
+    assert words.count("set a hidden strip") == 1
+    assert len(re.findall(r"K\d+ - K\d+", words)) == 10
+
+
+@pytest.mark.parametrize(("from_left", "told_of"), [(15.1, True), (17.0, False)])
+def test_a_heavy_stone_at_a_pane_is_told(tmp_path: Path, from_left: float, told_of: bool) -> None:
+    # 30 × 20 × 30 cm of granite: 48 kg, its side 1 mm or 2 cm off the left pane.
+    words = told(tmp_path, piece("Great", (30, 20, 30), (from_left, 20)))
+    assert ("drawn 1 mm off the left pane" in words) is told_of
+
+
+def test_what_lies_on_a_lintel_is_no_load_of_one_leg_alone(tmp_path: Path) -> None:
+    # A leg of 8 × 14 × 14 cm stands by itself; it was told that it does not, as the stone on the
+    # lintel was laid on it without the lintel.
+    legs = piece("L", (8, 14, 14), (18, 20)) + piece("R", (8, 14, 14), (42, 20))
+    roof = piece("Lintel", (38, 12, 5), (30, 20), 'rests = "L"')
+    top = piece("Top", (12, 10, 8), (30, 20), 'rests = "Lintel"')
+    assert "Nothing found that has to be mended" in told(tmp_path, legs, roof, top)
+
+
+def test_wood_that_falls_is_not_told_to_be_too_light(tmp_path: Path) -> None:
+    # A limb that leans on nothing: no weight hung on it by rule of lift makes it stand.
+    limb = (
+        '[[piece]]\nname = "Limb"\nmaterial = "driftwood"\nat = ["30 cm", "20 cm"]\n'
+        'limbs = [{ path = [["0 cm", "0 cm", "0 cm"], ["24 cm", "0 cm", "14 cm"]], '
+        'girth = ["12 cm", "8 cm"] }]\n'
+    )
+    words = told(tmp_path, limb)
+    assert "by its own weight" in words
+    assert "by weight alone" not in words
+
+
+def test_a_piece_through_a_pane_by_a_hair_is_told_in_millimetres(tmp_path: Path) -> None:
+    # "reaches 0.0 cm through the right pane" told nothing.
+    (tmp_path / "tank.toml").write_text(TANK + piece("A", (10, 10, 10), (55.03, 20)), "utf-8")
+    assert "1 mm through the right pane" in type_in("plumbstone plan tank.toml", tmp_path).stderr
+
+
+def test_what_is_asked_is_enough_once_it_is_hung(tmp_path: Path) -> None:
+    # 1.3 · 520 g is 676 g, told as 680; hung, these lacked 10 g, and with 300 g the need was 690.
+    line = 'plumbstone hold --wood-mass "1.35 kg" --just-sinks-with "520 g granite"'
+    for hung, words in ((300, "Add 380 g"), (600, "add 80 g"), (680, "Heavy enough")):
+        said = type_in(f'{line} --sinker "{hung} g granite"', tmp_path).stdout
+        assert words in said
+        assert "690" not in said
+
+
+def test_a_bucket_read_in_millilitres_tells_the_volume(tmp_path: Path) -> None:
+    said = type_in('plumbstone weigh --bucket-rise "820 ml" -m driftwood', tmp_path).stdout
+    assert "0.82 L" in said
+    assert '"820 g"' in type_in("plumbstone weigh --bucket-rise 820", tmp_path).stderr
+
+
+def test_a_file_without_a_tank_is_told_what_to_write(tmp_path: Path) -> None:
+    (tmp_path / "tank.toml").write_text('name = "x"\n', "utf-8")
+    why = type_in("plumbstone plan tank.toml", tmp_path).stderr
+    assert 'tank = { inside = ["60 cm", "30 cm", "36 cm"] }' in why
