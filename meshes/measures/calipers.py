@@ -1,6 +1,5 @@
 """How long a scan really is: a caliper laid on it, and what its own file or a ruler is worth."""
 
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,6 +10,7 @@ from plumbstone.meshes.faces import corner_sums, corners_of
 from plumbstone.meshes.measures.doubts import OWN, Doubt, in_length
 from plumbstone.meshes.measures.extents import across
 from plumbstone.meshes.measures.faults import open_edges
+from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.measures.rulers import FAR_OFF, Ruler
 from plumbstone.meshes.piece import Floats, Indices, longest_side
 
@@ -122,17 +122,13 @@ def _sharpness(points: Floats, up: Floats, step: float, ring: Floats) -> float:
 
     Of one on the open edge `ring` nothing is told, as half of it was not seen.
     """
-    from scipy.spatial import ConvexHull, QhullError
-
     top = float((points @ up).max())
     if len(ring) and float((ring @ up).max()) >= top:
         return 0.0
     below = top - points @ up
     depth = TIP_DEPTH * step
-    with suppress(QhullError):
-        section = ConvexHull(points[below < depth] @ across(up).T).volume
-        return float(min(SHARPEST, np.pi * depth**2 / section))
-    return SHARPEST
+    section = hull_of(points[below < depth] @ across(up).T)
+    return SHARPEST if section is None else float(min(SHARPEST, np.pi * depth**2 / section.volume))
 
 
 def _widths_across(points: Floats) -> tuple[float, float, int]:
@@ -223,10 +219,8 @@ def diameter(points: Floats) -> tuple[float, Floats]:
 
 def _hull_corners(points: Floats) -> Floats:
     """Corners of a hull, at most `MOST_TIPS` of them."""
-    from scipy.spatial import ConvexHull, QhullError
-
-    with suppress(QhullError):
-        points = points[ConvexHull(points).vertices]
+    hull = hull_of(points)
+    points = points if hull is None else points[hull.vertices]
     return points[:: max(1, len(points) // MOST_TIPS)]
 
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.measures.openings import Extents
 from plumbstone.meshes.piece import Floats
 
@@ -27,9 +28,9 @@ def extents_of(vertices: Floats) -> Extents:
     """
     ways = even_directions(WAYS)
     corners = _outermost(vertices)
-    hull = _hull(corners)
+    hull = hull_of(corners)
     if hull is not None:
-        ways = np.concatenate([hull, ways])
+        ways = np.concatenate([hull.equations[:, :3], ways])
     heights = np.ptp(corners @ ways.T, axis=0)
     parts = np.array_split(ways, 1 + len(ways) // TOGETHER)
     each = np.concatenate([_sides_along(corners, part) for part in parts])
@@ -61,26 +62,11 @@ def _outermost(vertices: Floats) -> Floats:
     return found
 
 
-def _hull(corners: Floats) -> Floats | None:
-    """Give the normals of the hull of some corners, (k, 3); None for a flat one."""
-    from scipy.spatial import ConvexHull, QhullError
-
-    try:
-        normals: Floats = ConvexHull(corners).equations[:, :3]
-    except QhullError:
-        return None
-    return normals
-
-
 def smallest_box(corners: Floats, way: Floats) -> tuple[float, float, float]:
     """Sides of the smallest box that stands along a way, longest first [m]."""
-    from scipy.spatial import ConvexHull, QhullError
-
     flat = corners @ across(way).T
-    try:
-        ring = flat[ConvexHull(flat).vertices]
-    except QhullError:
-        ring = flat
+    hull = hull_of(flat)
+    ring = flat if hull is None else flat[hull.vertices]
     steps = np.roll(ring, -1, axis=0) - ring
     steps /= np.linalg.norm(steps, axis=1)[:, None] + 1e-300
     along = np.ptp(ring @ steps.T, axis=0)

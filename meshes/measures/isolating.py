@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from plumbstone.meshes.faces import corners_of
 from plumbstone.meshes.measures.faults import face_areas, shells
+from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.piece import Floats, Indices
 
 SAMPLES = 20_000
@@ -183,12 +184,9 @@ def table_within(vertices: Floats, faces: Indices) -> Plane | None:
 
 def _surrounds(lying: Floats, above: Floats, normal: Floats) -> bool:
     """Tell whether points in a plane reach around all that stands on it."""
-    from scipy.spatial import ConvexHull, QhullError
-
     up = turn_up(normal)[:2].T
-    try:
-        table, body = ConvexHull(lying @ up), ConvexHull(above @ up)
-    except QhullError:
+    table, body = hull_of(lying @ up), hull_of(above @ up)
+    if table is None or body is None:
         return False
     ring = (above @ up)[body.vertices]
     beyond = (ring @ table.equations[:, :2].T + table.equations[:, 2]).max()
@@ -198,18 +196,14 @@ def _surrounds(lying: Floats, above: Floats, normal: Floats) -> bool:
 
 def _reaches_farther(points: Floats, lying: NDArray[np.bool_], normal: Floats) -> bool:
     """Tell whether the points of a plane spread wider over it than all others do."""
-    from scipy.spatial import ConvexHull, QhullError
-
     flat = points @ turn_up(normal)[:2].T
     if (~lying).sum() < 10:
         return True
     widths = np.linalg.svd(flat[lying] - flat[lying].mean(axis=0), compute_uv=False)
     if widths[1] < SLENDER * widths[0]:  # a thin limb lies near a plane too
         return False
-    try:
-        return bool(ConvexHull(flat[lying]).volume > WIDER * ConvexHull(flat[~lying]).volume)
-    except QhullError:
-        return False
+    table, rest = hull_of(flat[lying]), hull_of(flat[~lying])
+    return table is not None and rest is not None and table.volume > WIDER * rest.volume
 
 
 def bodies_on_ground(
@@ -316,17 +310,15 @@ def is_around(body: Floats, other: Floats) -> bool:
 
     Seen from the other's middle it lies in every direction, and nothing of it over the other.
     """
-    from scipy.spatial import ConvexHull, QhullError
-
     way = body[:, :2] - (other[:, :2].min(axis=0) + other[:, :2].max(axis=0)) / 2
     sector = np.floor(np.arctan2(way[:, 1], way[:, 0]) / (2 * np.pi) * SECTORS).astype(np.int64)
     if len(np.unique(sector % SECTORS)) < SECTORS:  # most neighbours; it spares their hulls
         return False
-    try:
-        inner = ConvexHull(other[:, :2]).equations
-    except (QhullError, ValueError):
+    inner = hull_of(other[:, :2])
+    if inner is None:
         return False
-    return bool((body[:, :2] @ inner[:, :2].T + inner[:, 2]).max(axis=1).min() >= 0)
+    out = body[:, :2] @ inner.equations[:, :2].T + inner.equations[:, 2]
+    return bool(out.max(axis=1).min() >= 0)
 
 
 def ghosts_in(

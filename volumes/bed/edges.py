@@ -179,7 +179,7 @@ def _middle_of(piece: Piece) -> Floats:
 def _away_from(piece: Piece, height: float, grid: Grid) -> tuple[tuple[slice, slice], Floats]:
     """Cells around what a stone shows over a height, and how far from it they lie [m]."""
     points = standing_out(piece, height)
-    corners = points[corners_of(points)] if len(points) > 2 else points
+    corners = points[corners_of(points)]
     if len(corners) < 3:
         return (slice(0), slice(0)), np.empty((0, 0))
     part = grid.around(corners, 3 * max(grid.spacing))

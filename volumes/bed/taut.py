@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.piece import Floats, Indices
 
 TOUCHES = 1e-3  # [m]: the end of a gap may lie so far within the outline
@@ -30,13 +31,8 @@ def corners_of(points: Floats) -> Indices:
 
     None where all lie on one line.
     """
-    from scipy.spatial import ConvexHull, QhullError
-
-    try:
-        corners: Indices = ConvexHull(points).vertices
-    except QhullError:
-        return np.zeros(0, dtype=np.int64)
-    return corners
+    hull = hull_of(points)
+    return np.asarray([] if hull is None else hull.vertices, dtype=np.int64)
 
 
 def string_around(end: Floats, outline: Floats, clockwise: bool) -> Floats | None:

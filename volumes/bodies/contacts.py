@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Grid, Window
+from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.volumes.programs import Program, entries_of
 
@@ -110,28 +111,24 @@ def _lie_aside(points: Floats) -> bool:
 
 def inside_hull(places: Floats, points: Floats) -> NDArray[np.bool_]:
     """Whether points (p, 2) [m] lie in the hull of places (n, 2), (p,); no where that is flat."""
-    from scipy.spatial import ConvexHull, QhullError
-
-    try:
-        sides = ConvexHull(places).equations
-    except (QhullError, ValueError):
+    hull = hull_of(places)
+    if hull is None:
         return np.zeros(points.shape[:-1], dtype=bool)
-    return np.asarray((points @ sides[:, :2].T + sides[:, 2] <= LEVEL).all(axis=-1))
+    out = points @ hull.equations[:, :2].T + hull.equations[:, 2]
+    return np.asarray((out <= LEVEL).all(axis=-1))
 
 
 def hull_numbers(points: Floats) -> Indices:
     """Which of points (n, 2) are corners of their hull, in order; the ends if in a row."""
-    from scipy.spatial import ConvexHull, QhullError
-
     points = np.asarray(points, dtype=float).reshape(-1, 2)
     if len(points) < 3:
         return np.arange(len(points))
-    try:
-        return np.asarray(ConvexHull(points).vertices, dtype=np.int64)
-    except (QhullError, ValueError):
-        spread = points - points.mean(axis=0)
-        along = spread @ np.linalg.svd(spread, full_matrices=False)[2][0]
-        return np.array(sorted({int(along.argmin()), int(along.argmax())}), dtype=np.int64)
+    hull = hull_of(points)
+    if hull is not None:
+        return np.asarray(hull.vertices, dtype=np.int64)
+    spread = points - points.mean(axis=0)
+    along = spread @ np.linalg.svd(spread, full_matrices=False)[2][0]
+    return np.array(sorted({int(along.argmin()), int(along.argmax())}), dtype=np.int64)
 
 
 def air_below(window: Window, surface: Floats, grid: Grid, centre: Floats) -> float:

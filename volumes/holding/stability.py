@@ -8,6 +8,7 @@ import numpy as np
 
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.measures.displacement import mesh_centre
+from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
@@ -247,15 +248,11 @@ def _inside_hull(contacts: Floats, middle: Floats, outline: Floats) -> tuple[flo
         The least share of the weight that tips it, pressed on the point of an outline that
         sticks out farthest over an edge; infinite where none does.
     """
-    from scipy.spatial import ConvexHull, QhullError
-
-    if len(contacts) < 3:
+    hull = hull_of(contacts)
+    if hull is None:
         return 0.0, math.inf
-    try:
-        edges = ConvexHull(contacts).equations
-    except QhullError:
-        return 0.0, math.inf
-    inside = np.maximum(0.0, -(edges[:, :2] @ middle + edges[:, 2]))
-    out = (outline @ edges[:, :2].T + edges[:, 2]).max(axis=0)
+    ways, offs = hull.equations[:, :2], hull.equations[:, 2]
+    inside = np.maximum(0.0, -(ways @ middle + offs))
+    out = (outline @ ways.T + offs).max(axis=0)
     far = out > STICKS_OUT
     return float(inside.min()), float((inside[far] / out[far]).min(initial=math.inf))
