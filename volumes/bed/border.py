@@ -10,13 +10,13 @@ from plumbstone.volumes.bed.passing import (
     closed_up_to,
     closes,
     fillers_of,
+    lying_in,
     nearest_level,
-    pressed_in,
     state_of,
     stays_in,
 )
 from plumbstone.volumes.bed.results import BedResult, LayerResult
-from plumbstone.volumes.bed.row import WIDEST, Row, row_for
+from plumbstone.volumes.bed.row import WIDEST, Row
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.figures import BorderFigures, FootingFigures, GapFigures
@@ -58,9 +58,10 @@ def judge_borders(bodies: Sequence[Body], bed: BedResult, water: float) -> Borde
     stones: list[FootingFigures] = []
     strip = False
     for row in bed.rows:
-        soil = _retained_layer(row, bed)
-        if soil is None or not row.cracks:
+        behind = lying_in("behind border", row, bed.layers, bed.rows)
+        if not behind or not row.cracks:
             continue
+        soil = behind[-1]
         sides = _sides(soil, bed)
         own = [_gap(row, k, sides, soil, bed) for k in range(len(row.cracks))]
         widths = {(gap.left, gap.right): min(gap.width_m, WIDEST) for gap in own}
@@ -76,15 +77,6 @@ def judge_borders(bodies: Sequence[Body], bed: BedResult, water: float) -> Borde
     }
     weakest = reserves[min(reserves)] if reserves else None
     return BorderFigures(strip, tuple(gaps), tuple(stones), weakest) if gaps else None
-
-
-def _retained_layer(row: Row, bed: BedResult) -> LayerResult | None:
-    """Topmost layer behind a row."""
-    behind = (
-        r for r in reversed(bed.layers)
-        if r.layer.zone.name == "behind border" and row_for(r.layer.zone, bed.rows) is row
-    )  # fmt: skip
-    return next(behind, None)
 
 
 def cure_for(
@@ -120,7 +112,7 @@ def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult)
     width = max((p.width for p in passed), default=width)
     material = soil.layer.material
     state = state_of(width, material) if passed else "holds"
-    fillers = pressed_in(row, bed.layers, bed.rows)
+    fillers = lying_in("border gaps", row, bed.layers, bed.rows)
     grains, strip = [f.layer.material for f in fillers], row.border.strip
     closed = closed_up_to(fillers_of(fillers), material, width, bed.grid.cell_at(*crack.at))
     cure = cure_for(width, material, strip=strip, pressed=grains)

@@ -10,8 +10,8 @@ from plumbstone.volumes.bed.litres import ALIKE
 from plumbstone.volumes.bed.passing import (
     STAYS_RATIO,
     closes,
+    lying_in,
     nearest_level,
-    pressed_in,
     state_of,
     stays_in,
 )
@@ -128,7 +128,8 @@ def _leaks(bed: BedResult, border: BorderFigures | None) -> Iterator[Finding]:
 
 def _filled(passed: Passed, soil: Material, bed: BedResult) -> tuple[str, str]:
     """Tell how a gap is open, and which layer is pressed into it and does not close it all."""
-    pressed = [result.layer for result in pressed_in(passed.row, bed.layers, bed.rows)]
+    gaps = lying_in("border gaps", passed.row, bed.layers, bed.rows)
+    pressed = [result.layer for result in gaps]
     if not pressed:
         return state_of(passed.width, soil), ""
     if closes([layer.material for layer in pressed], soil, passed.width):

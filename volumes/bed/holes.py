@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Floats, Indices
-from plumbstone.volumes.bed.passing import least_open, nearest_level
+from plumbstone.volumes.bed.passing import least_open, lying_in, nearest_level
 from plumbstone.volumes.bed.results import BedResult, LayerResult
-from plumbstone.volumes.bed.row import SLICE, Row, Stretch, row_for
+from plumbstone.volumes.bed.row import SLICE, Row, Stretch
 
 NARROWEST = 2  # cells: a narrower hole is not seen
 POCKET = 0.2  # of the widest space on a side: a smaller one is a pocket of a stone
@@ -47,10 +47,7 @@ def holes_under(bed: BedResult) -> tuple[Hole, ...]:
     """
     found = []
     for row in bed.rows:
-        soils = [
-            r for r in bed.layers if r.layer.zone.name == "behind border"
-            and row_for(r.layer.zone, bed.rows) is row
-        ]  # fmt: skip
+        soils = lying_in("behind border", row, bed.layers, bed.rows)
         if soils and row.cracks and not row.border.strip:
             found += _holes(row, soils[-1], bed)
     return tuple(found)

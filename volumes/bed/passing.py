@@ -225,10 +225,12 @@ def closes(fillers: Sequence[Material], soil: Material, width: float) -> bool:
     return any(is_filter(filler, soil) for filler in held)
 
 
-def pressed_in(row: Row, layers: Sequence[LayerResult], rows: Sequence[Row]) -> list[LayerResult]:
-    """List what of some layers is pressed into the gaps of one of the rows, in their order."""
-    pressed = (r for r in layers if r.layer.zone.pressed)
-    return [r for r in pressed if row_for(r.layer.zone, rows) is row]
+def lying_in(
+    zone: str, row: Row, layers: Sequence[LayerResult], rows: Sequence[Row]
+) -> list[LayerResult]:
+    """List what of some layers lies in a zone of one of the rows, in their order."""
+    named = (r for r in layers if r.layer.zone.name == zone)
+    return [r for r in named if row_for(r.layer.zone, rows) is row]
 
 
 def fillers_of(pressed: Sequence[LayerResult]) -> list[Filler]:

@@ -30,8 +30,8 @@ from plumbstone.volumes.bed.passing import (
     fillers_of,
     least_open,
     let_pass,
+    lying_in,
     nearest_level,
-    pressed_in,
 )
 from plumbstone.volumes.bed.results import BedError, BedResult, LayerResult
 from plumbstone.volumes.bed.row import Row, row_for, row_of
@@ -345,14 +345,10 @@ def _drawn(profile: Profile, _map: Floats | None, edge: Floats | None, grid: Gri
 
 def _firm(row: Row, bed: BedResult) -> Row:
     """Leave out the gaps of a row in which what is pressed into them does not hold the soil."""
-    beside = {
-        name: [
-            r for r in bed.layers if r.layer.zone.name == name
-            and row_for(r.layer.zone, bed.rows) is row
-        ]
-        for name in ("border gaps", "behind border", "before border")
-    }  # fmt: skip
-    pressed, soils, sands = beside.values()
+    pressed, soils, sands = (
+        lying_in(zone, row, bed.layers, bed.rows)
+        for zone in ("border gaps", "behind border", "before border")
+    )
     if not pressed or not soils or row.border.strip:
         return row
     edge, soil = soils[-1].edge, soils[-1].layer.material
@@ -375,7 +371,7 @@ def _at_rest(bed: BedResult, lying: BedResult, memo: Memo) -> BedResult:
     surface, found = lying.surface, []
     for row, stack in _stacks(lying, bed.rows):
         cells = memo(bounds_of, stack[0].layer.zone, row, bed.grid)[1]
-        fillers = fillers_of(pressed_in(row, lying.layers, bed.rows))
+        fillers = fillers_of(lying_in("border gaps", row, lying.layers, bed.rows))
         beside = Side(row, cells, fillers, bed.columns.highest, bed.grid)
         surface, passed = let_pass(stack, beside, surface)
         found += passed

@@ -24,12 +24,8 @@ class Hung:
 
     def plus(self, other: "Hung") -> "Hung":
         """Add more stone; the bad ends may meet."""
-        ends = zip(
-            (self.wet.low, self.wet.mid, self.wet.high),
-            (other.wet.low, other.wet.mid, other.wet.high),
-            strict=True,
-        )
-        return Hung(self.dry + other.dry, Range(*(a + b for a, b in ends)))
+        ends = zip(self.wet, other.wet, strict=True)
+        return Hung(self.dry + other.dry, Range(*map(sum, ends)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +57,7 @@ def least_reserve(mass: float) -> float:
 
 def hung_stone(mass: float, density: Range, water: float) -> Hung:
     """Give what a stone of a mass [kg] and a density [kg/m³] weighs dry and under water."""
-    wet = Range(*(mass * (1 - water / rho) for rho in (density.low, density.mid, density.high)))
-    return Hung(mass, wet)
+    return Hung(mass, Range(*(mass * (1 - water / rho) for rho in density)))
 
 
 def lift_of(volume: float, mass: float, water: float) -> float:
@@ -164,11 +159,11 @@ def balance_of(
         least_sinker=Range(
             sinker_for(pull.low, stone.high, water),
             sinker_for(pull.mid, stone.mid, water),
-            _at_worst(pull.high, stone.low, water),
+            sinker_at_worst(pull.high, stone.low, water),
         ),
         asked_sinker=sinker_for(asked, stone.mid, water),
-        asked_surely=_at_worst(asked, stone.low, water),
-        short=_at_worst(asked - hung.wet.low, stone.low, water),
+        asked_surely=sinker_at_worst(asked, stone.low, water),
+        short=sinker_at_worst(asked - hung.wet.low, stone.low, water),
         asked_pull=asked,
         hung=hung.dry,
         wet=hung.wet.low,
@@ -177,6 +172,6 @@ def balance_of(
     )
 
 
-def _at_worst(lift: float, stone: float, water: float) -> float:
-    """Sinker of the lightest stone of its kind [kg]; infinite where that floats."""
+def sinker_at_worst(lift: float, stone: float, water: float) -> float:
+    """Stone of a density [kg/m³] that balances a lift [kg], dry [kg]; infinite where it floats."""
     return sinker_for(lift, stone, water) if stone > water else math.inf

@@ -199,9 +199,8 @@ def forces_at(rig: Rig, level: int) -> tuple[Floats, Floats]:
     NaN where no balance exists. The program's answer is solved again with what lies at a
     bound held fixed, so that forces and moments balance to rounding.
     """
-    matrix, load = _matrix(rig), _load(rig, level)
-    count = len(rig.contacts)
-    low, high = _bounds(rig, level)
+    matrix, load, count = _matrix(rig), _loads(rig)[level], len(rig.contacts)
+    low, high = (bounds[level] for bounds in _bounds(rig))
     cost = np.concatenate([np.zeros(count), np.ones(len(rig.ties))])
     found = least_cost(cost, entries_of(matrix[None]), load, low, high) if len(cost) else None
     if found is None:
@@ -264,15 +263,15 @@ def least_sinkers(
         matrix, size = _matrix(rig), rig.equations
         pulls = np.zeros((size * len(rig.masses), own))
         pulls[:size] = _wrench(_level(places[:, :2]), _down(own))[:size]
-        for level in _unlike(rig, weight_shares[:, None])[0]:
-            held.append(matrix)
-            shared.append(GRAVITY * weight_shares[level] * pulls)
-            loads.append(_load(rig, int(level)))
-            least, greatest = _bounds(rig, int(level))
-            low.append(least)
-            high.append(greatest)
+        levels = _unlike(rig, weight_shares[:, None])[0]
+        held += [matrix] * len(levels)
+        shared.append(GRAVITY * weight_shares[levels, None, None] * pulls)
+        loads.append(_loads(rig)[levels].ravel())
+        least, greatest = _bounds(rig)
+        low.append(least[levels].ravel())
+        high.append(greatest[levels].ravel())
     rows, columns, values = entries_of(np.stack(held))
-    pulled, hung, pulls = entries_of(np.concatenate(shared)[None])
+    pulled, hung, pulls = entries_of(np.concatenate(shared).reshape(1, -1, own))
     wide = len(held) * held[0].shape[1]
     entries = (np.append(rows, pulled), np.append(columns, wide + hung), np.append(values, pulls))
     found = least_cost(
@@ -402,22 +401,18 @@ def _at_levels(
     """
     matrix, count = _matrix(rig), len(levels)
     blocks = np.concatenate([np.broadcast_to(matrix, (count, *matrix.shape)), more], axis=2)
-    bounds = zip(*(_bounds(rig, int(level)) for level in levels), strict=True)
     lows, highs = (
-        np.concatenate([np.append(part, end) for part in parts])
-        for parts, end in zip(bounds, (low, high), strict=True)
+        np.hstack([bounds[levels], np.tile(end, (count, 1))]).ravel()
+        for bounds, end in zip(_bounds(rig), (low, high), strict=True)
     )
     costs = np.tile(np.append(cost, price), count)
     return least_cost(costs, entries_of(blocks), _loads(rig)[levels].ravel(), lows, highs)
 
 
-def _bounds(rig: Rig, level: int) -> tuple[Floats, Floats]:
-    """Least and greatest pushes and pulls at a level, (c + t,) each [N]."""
-    count = len(rig.contacts)
-    return (
-        np.concatenate([np.zeros(count), rig.least_pulls[level]]),
-        np.concatenate([np.full(count, np.inf), rig.most_pulls[level]]),
-    )
+def _bounds(rig: Rig) -> tuple[Floats, Floats]:
+    """Least and greatest pushes and pulls at every level, (k, c + t) each [N]."""
+    none = np.zeros((rig.levels, len(rig.contacts)))
+    return np.hstack([none, rig.least_pulls]), np.hstack([none + np.inf, rig.most_pulls])
 
 
 def _matrix(rig: Rig) -> Floats:
@@ -447,12 +442,6 @@ def _lift_columns(rig: Rig, levels: Indices, body: int) -> Floats:
         at = _level(centre_of_lift(rig, int(level), body) if wood is None else wood[level])
         column[size * body : size * (body + 1)] = _wrench(at, -_down(1))[:size]
     return columns
-
-
-def _load(rig: Rig, level: int) -> Floats:
-    """Right side of the balance at a level, (3 n or 6 n,)."""
-    load: Floats = _loads(rig)[level]
-    return load
 
 
 def _loads(rig: Rig) -> Floats:

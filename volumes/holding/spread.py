@@ -8,7 +8,7 @@ import numpy as np
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.placement import Body
-from plumbstone.volumes.holding.buoyancy import lift_from_tub, sinker_for
+from plumbstone.volumes.holding.buoyancy import lift_from_tub, sinker_at_worst
 from plumbstone.volumes.holding.ends import End, joined, tub_end
 from plumbstone.volumes.holding.equilibrium import all_stay
 from plumbstone.volumes.holding.free_bodies import rig_of
@@ -82,9 +82,5 @@ def spread_of_hold(hold: HoldResult) -> Spread:
 
 def _needed(lifts: Floats, stones: Floats, water: float) -> Floats:
     """Stone of drawn densities that just balances drawn lifts [kg]; infinite if it floats."""
-    return np.array(
-        [
-            sinker_for(f, rho, water) if rho > water else np.inf
-            for f, rho in zip(lifts, stones, strict=True)
-        ]
-    )
+    pairs = zip(lifts, stones, strict=True)
+    return np.array([sinker_at_worst(lift, stone, water) for lift, stone in pairs])
