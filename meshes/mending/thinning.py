@@ -4,6 +4,7 @@ import numpy as np
 
 from plumbstone.meshes.faces import places
 from plumbstone.meshes.measures.faults import enclosed_volume
+from plumbstone.meshes.mending.solids import mesh_of, solid_of
 from plumbstone.meshes.mending.welding import compacted, distinct
 from plumbstone.meshes.piece import Floats, Indices
 
@@ -59,21 +60,17 @@ def simplified(vertices: Floats, faces: Indices, most: int) -> tuple[Floats, Ind
     Of corners (n, 3) [m] and faces (m, 3), at most so many; still closed where the mesh was. A mesh
     that is not is thinned by a lattice instead.
     """
-    import manifold3d
-
     if len(faces) <= most:
         return vertices, faces
     size = float((vertices.max(axis=0) - vertices.min(axis=0)).max())
-    mesh = manifold3d.Mesh64(vertices.astype(float), faces.astype(np.uint64))
-    solid = manifold3d.Manifold(mesh)
-    if solid.status() != manifold3d.Error.NoError or solid.is_empty():
+    solid = solid_of(vertices, faces)
+    if solid.is_empty():  # so is what is no solid
         return thinned(vertices, faces, max(8, round((most / 3) ** 0.5)))
     for error in FINEST_ERROR * size * 2.0 ** np.arange(7):
         solid = solid.simplify(float(error))
         if solid.num_tri() <= most:
             break
-    found = solid.to_mesh64()
-    return np.array(found.vert_properties[:, :3]), np.array(found.tri_verts, dtype=np.int64)
+    return mesh_of(solid)
 
 
 def layer_solid(x: Floats, y: Floats, low: Floats, high: Floats) -> tuple[Floats, Indices]:

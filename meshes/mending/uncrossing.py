@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 
 from plumbstone.meshes.faces import cut_faces
 from plumbstone.meshes.measures.faults import enclosed_volume
+from plumbstone.meshes.mending.solids import mesh_of, together
 from plumbstone.meshes.piece import Floats, Indices
 
 PLANES, LINES = 9, 9  # planes through the outline and vertical lines in each, for crossings
@@ -92,13 +93,10 @@ def united(
     if joined == 0:
         return vertices, shells, 0
     bodies.sort(key=lambda body: -body[0].volume())
-    points, faces, count = [], [], 0
-    for solid, _ in bodies:
-        mesh = solid.to_mesh64()
-        points.append(np.asarray(mesh.vert_properties)[:, :3])
-        faces.append(np.asarray(mesh.tri_verts).astype(np.int64) + count)
-        count += len(points[-1])
-    return np.concatenate(points), tuple(faces), joined
+    meshes = [mesh_of(solid) for solid, _ in bodies]
+    points, faces = together(meshes)
+    ends = np.cumsum([len(own) for _, own in meshes])[:-1]
+    return points, tuple(np.split(faces, ends)), joined
 
 
 def one_skin(vertices: Floats, faces: Indices) -> tuple[Floats, Indices, float]:
@@ -138,9 +136,8 @@ def one_skin(vertices: Floats, faces: Indices) -> tuple[Floats, Indices, float]:
         return low_v * (1 - v) + high_v * v
 
     bounds = [0.0, 0.0, 0.0, nx - 1.0, ny - 1.0, nz - 1.0]
-    mesh = manifold3d.Manifold.level_set(depth, bounds, 1.0).to_mesh64()
-    points = np.asarray(mesh.vert_properties)[:, :3] * step + origin + step / 2
-    skin = np.asarray(mesh.tri_verts).astype(np.int64)
+    points, skin = mesh_of(manifold3d.Manifold.level_set(depth, bounds, 1.0))
+    points = points * step + origin + step / 2
     wanted = volume * step**3
     middle = points.mean(axis=0)
     found = enclosed_volume(points, skin)

@@ -11,15 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.reading.headers import COMPONENTS, DRACO, GLTF_TYPES, MESHOPT
 from plumbstone.meshes.reading.parts import NO_FACES, OwnFolder, Parsed, Part, ScanError, needed
 
-DRACO, MESHOPT = "KHR_draco_mesh_compression", "EXT_meshopt_compression"
 KNOWN = {DRACO, MESHOPT, "KHR_mesh_quantization", "KHR_texture_transform", "KHR_texture_basisu",
          "EXT_texture_webp"}  # fmt: skip
 LOOKS = ("KHR_materials_", "KHR_lights_")  # beginnings of names of what changes no form
 MANY = "EXT_mesh_gpu_instancing"
-TYPES = {5120: "i1", 5121: "u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
-WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4}
 READ = {"POSITION", "TEXCOORD_0", "COLOR_0"}  # of the corners
 MOST_OFF = 0.02  # of the extent: how far the bounds of a mesh may be off what the file says
 DEEPEST = 64  # nodes below nodes
@@ -150,11 +148,8 @@ class _File:
     def _accessor(self, number: int) -> Floats:
         """Values of an accessor, normalised ones between -1 or 0 and 1, (n, k)."""
         row = self.tree["accessors"][number]
-        kind, width, count = (
-            np.dtype(TYPES[row["componentType"]]),
-            WIDTHS[row["type"]],
-            row["count"],
-        )
+        kind, width = np.dtype(GLTF_TYPES[row["componentType"]]), COMPONENTS[row["type"]]
+        count = row["count"]
         values: NDArray[Any] = np.zeros((count, width), dtype=kind)
         if "bufferView" in row:
             values = self._rows(row, kind, width, count)
@@ -182,7 +177,7 @@ class _File:
     ) -> NDArray[Any]:
         """Put in the rows that differ."""
         places, count = sparse["indices"], sparse["count"]
-        at = self._rows(places, np.dtype(TYPES[places["componentType"]]), 1, count).ravel()
+        at = self._rows(places, np.dtype(GLTF_TYPES[places["componentType"]]), 1, count).ravel()
         values[at] = self._rows(sparse["values"], kind, values.shape[1], count)
         return values
 

@@ -11,15 +11,16 @@ from typing import Any
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.limits import COPIES, LARGEST_FILE, SPARE_CORNERS, raised
 
-COMPONENT_SIZES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}  # glTF 2.0, 3.6.2.2
+# Components of glTF 2.0 (3.6.2.2) as numpy calls them, their bytes last; how many a kind has.
+GLTF_TYPES = {5120: "i1", 5121: "u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
 COMPONENTS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
-COMPRESSED = {"KHR_draco_mesh_compression", "EXT_meshopt_compression"}
+DRACO, MESHOPT = "KHR_draco_mesh_compression", "EXT_meshopt_compression"
 MOST_RATIO = 25  # text of figures packs to a fifth or so; a bomb to a thousandth
 FREE_SIZE = 20_000_000  # [bytes]; unpacked, below which the ratio is no matter
-PLY_SIZES = {
-    "char": 1, "uchar": 1, "short": 2, "ushort": 2, "int": 4, "uint": 4, "float": 4, "double": 8,
-    "int8": 1, "uint8": 1, "int16": 2, "uint16": 2, "int32": 4, "uint32": 4, "float32": 4,
-    "float64": 8,
+PLY_TYPES = {
+    "char": "i1", "uchar": "u1", "short": "i2", "ushort": "u2", "int": "i4", "uint": "u4",
+    "float": "f4", "double": "f8", "int8": "i1", "uint8": "u1", "int16": "i2", "uint16": "u2",
+    "int32": "i4", "uint32": "u4", "float32": "f4", "float64": "f8",
 }  # fmt: skip
 
 
@@ -64,14 +65,14 @@ def _check_gltf(content: bytes, binary: bool) -> None:
         text = content[20 : 20 + int.from_bytes(content[12:16], "little")]
     tree = json.loads(text)
     held = len(content)
-    if COMPRESSED & {*tree.get("extensionsUsed", []), *tree.get("extensionsRequired", [])}:
+    if {DRACO, MESHOPT} & {*tree.get("extensionsUsed", []), *tree.get("extensionsRequired", [])}:
         held *= MOST_RATIO
     if not binary:
         buffers = (entry.get("byteLength", 0) for entry in tree.get("buffers", []))
         held += min(sum(map(int, buffers)), raised(LARGEST_FILE))
     accessors = tree.get("accessors", [])
     for number, accessor in enumerate(accessors):
-        size = COMPONENT_SIZES[accessor["componentType"]] * COMPONENTS[accessor["type"]]
+        size = int(GLTF_TYPES[accessor["componentType"]][-1]) * COMPONENTS[accessor["type"]]
         if not 0 <= accessor["count"] * size <= held:
             raise HeaderError(
                 f"its accessor {number} promises {accessor['count']} entries, more than the file "
@@ -240,6 +241,7 @@ def _check_ply(content: bytes) -> None:
             count = int(words[2]) if len(words) > 2 else 0
             lines += count
         elif words[:1] == ["property"]:
-            least += 2 if ascii_ else PLY_SIZES[words[2 if words[1] == "list" else 1]]
+            kind = PLY_TYPES[words[2 if words[1] == "list" else 1]]
+            least += 2 if ascii_ else int(kind[-1])
     if ascii_ and max(content.count(b"\n", end), content.count(b"\r", end)) < lines:
         raise HeaderError(f"its header promises {lines} lines, but it ends early; export it again.")

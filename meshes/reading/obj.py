@@ -8,7 +8,7 @@ import numpy as np
 
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.meshes.reading.headers import HeaderError
-from plumbstone.meshes.reading.parts import NO_FACES, Parsed, Part
+from plumbstone.meshes.reading.parts import NO_FACES, Parsed, Part, fans
 
 MOST_UNUSED = 0.05  # share of the corners that no face uses; scans have none
 LONGEST_LINE = 100_000  # [bytes]: a face of ten thousand corners
@@ -106,11 +106,7 @@ def _corners(rows: list[bytes], field: int) -> Indices:
         sizes = {len(row.split()) for row in rows[:100]}
         if sizes == {3}:
             return flat.reshape(-1, 3)
-    corners = np.array([len(line.split()) for line in text.split(b"\n")])
-    fans = np.maximum(corners - 2, 0)  # triangles of each
-    tip = np.repeat(np.cumsum(corners) - corners, fans)
-    after = tip + np.arange(len(tip)) - np.repeat(np.cumsum(fans) - fans, fans) + 1
-    return np.column_stack([flat[tip], flat[after], flat[after + 1]])
+    return flat[fans(np.array([len(line.split()) for line in text.split(b"\n")]))]
 
 
 def _textured(lines: list[bytes], vertices: Floats, beside: Beside) -> list[Part]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.limits import LARGEST_FILE, raised
+from plumbstone.meshes.mending.solids import together
 from plumbstone.meshes.piece import Floats, Indices
 
 NO_FACES: Indices = np.empty((0, 3), dtype=np.int64)
@@ -52,10 +53,7 @@ class Parsed:
             return np.concatenate([part.vertices for part in self.parts]), NO_FACES
         if len(meshes) == 1:
             return meshes[0].vertices, meshes[0].faces
-        starts = np.cumsum([0, *(len(part.vertices) for part in meshes[:-1])])
-        vertices = np.concatenate([part.vertices for part in meshes])
-        pairs = zip(meshes, starts, strict=True)
-        return vertices, np.concatenate([part.faces + start for part, start in pairs])
+        return together([(part.vertices, part.faces) for part in meshes])
 
 
 class OwnFolder:
@@ -72,6 +70,14 @@ class OwnFolder:
             most = f"{raised(LARGEST_FILE) / 1e9:g} GB"
             raise ScanError(self.path, f"refers to {name!r}, which is over {most}.")
         return wanted.read_bytes()
+
+
+def fans(counts: Indices) -> Indices:
+    """Cut polygons of so many corners (n,) into triangles: places in the list of these, (m, 3)."""
+    starts, number = np.cumsum(counts) - counts, np.maximum(counts - 2, 0)
+    first = np.repeat(starts, number)
+    within = np.arange(len(first)) - np.repeat(np.cumsum(number) - number, number)
+    return np.column_stack([first, first + within + 1, first + within + 2])
 
 
 def needed(path: Path, module: str, other: str) -> Any:

@@ -21,9 +21,9 @@ from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.mending.welding import welded
 from plumbstone.meshes.piece import Floats, Indices, longest_side
 from plumbstone.meshes.reading.gltf import parsed_gltf
-from plumbstone.meshes.reading.headers import HeaderError, check_header
+from plumbstone.meshes.reading.headers import PLY_TYPES, HeaderError, check_header
 from plumbstone.meshes.reading.obj import Beside, parsed_obj
-from plumbstone.meshes.reading.parts import NO_FACES, OwnFolder, Parsed, Part, needed
+from plumbstone.meshes.reading.parts import NO_FACES, OwnFolder, Parsed, Part, fans, needed
 from plumbstone.meshes.reading.parts import ScanError as ScanError
 from plumbstone.meshes.reading.points import parsed_points
 from plumbstone.meshes.reading.usd import parsed_usd
@@ -260,13 +260,6 @@ def _binary_stl(content: bytes) -> tuple[Floats, Indices] | None:
     return vertices, np.arange(3 * count, dtype=np.int64).reshape(-1, 3)
 
 
-_PLY_TYPES = {
-    "char": "i1", "uchar": "u1", "short": "i2", "ushort": "u2", "int": "i4", "uint": "u4",
-    "float": "f4", "double": "f8", "int8": "i1", "uint8": "u1", "int16": "i2", "uint16": "u2",
-    "int32": "i4", "uint32": "u4", "float32": "f4", "float64": "f8",
-}  # fmt: skip
-
-
 def _binary_ply(path: Path, content: bytes) -> Part | None:
     """Read a binary PLY of plain vertices and triangles; None for any other PLY."""
     end = re.search(rb"^end_header *\r?\n", content, re.MULTILINE)
@@ -285,7 +278,7 @@ def _binary_ply(path: Path, content: bytes) -> Part | None:
     _, count, properties = elements[0]
     if any(kind.startswith("list") for _, kind in properties):
         return None
-    record = np.dtype([(name, order + _PLY_TYPES[kind]) for name, kind in properties])
+    record = np.dtype([(name, order + PLY_TYPES[kind]) for name, kind in properties])
     _check_count(path, count, len(content) - offset, record.itemsize)
     table = np.frombuffer(content, record, count, offset)
     vertices = np.column_stack([table[axis].astype(np.float64) for axis in "xyz"])
@@ -299,7 +292,7 @@ def _binary_ply(path: Path, content: bytes) -> Part | None:
     if name != "face" or len(properties) != 1 or not properties[0][1].startswith("list"):
         return None
     _, size, index = properties[0][1].split()
-    kinds = np.dtype(order + _PLY_TYPES[size]), np.dtype(order + _PLY_TYPES[index])
+    kinds = np.dtype(order + PLY_TYPES[size]), np.dtype(order + PLY_TYPES[index])
     record = np.dtype([("n", kinds[0]), ("v", kinds[1], 3)])
     if count * record.itemsize <= len(content) - offset:
         corners = np.frombuffer(content, record, count, offset)
@@ -314,16 +307,14 @@ def _polygons(
 ) -> Indices:
     """Cut the faces of a binary PLY, each with any number of corners, into triangles."""
     _check_count(path, count, len(content), size.itemsize)
-    fans, at = list[NDArray[Any]](), 0
+    rings, at = list[NDArray[Any]](), 0
     for _ in range(count):
         corners = int(np.frombuffer(content, size, 1, at)[0])
         if corners * index.itemsize > len(content) - at - size.itemsize:
             raise HeaderError("ends amid its faces; export it again.")
-        ring = np.frombuffer(content, index, corners, at + size.itemsize)
+        rings.append(np.frombuffer(content, index, corners, at + size.itemsize))
         at += size.itemsize + corners * index.itemsize
-        first = np.full(max(corners - 2, 0), ring[0] if corners else 0)
-        fans.append(np.column_stack([first, ring[1:-1], ring[2:]]))
-    return np.concatenate(fans).astype(np.int64)
+    return np.concatenate(rings)[fans(np.array(list(map(len, rings))))].astype(np.int64)
 
 
 def _ply_elements(header: list[str]) -> list[tuple[str, int, list[tuple[str, str]]]]:

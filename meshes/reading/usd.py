@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from plumbstone.meshes.piece import Floats, Indices
-from plumbstone.meshes.reading.parts import Parsed, Part, ScanError, needed
+from plumbstone.meshes.reading.parts import OwnFolder, Parsed, Part, ScanError, fans, needed
 
 OTHER = "GLB, OBJ or PLY"
 
@@ -74,7 +74,7 @@ def _part(path: Path, mesh: Any, cache: Any, archive: bytes | None) -> Part:
     if len(counts) and (counts.min() < 3 or counts.sum() != len(corners)):
         raise ScanError(path, "has faces that do not add up; export it again.")
     holes = np.asarray(mesh.GetHoleIndicesAttr().Get(time) or (), dtype=np.int64)
-    slots = _fans(counts)[~np.isin(np.repeat(np.arange(len(counts)), counts - 2), holes)]
+    slots = fans(counts)[~np.isin(np.repeat(np.arange(len(counts)), counts - 2), holes)]
     faces = corners[slots]
     if str(mesh.GetOrientationAttr().Get()) == "leftHanded":
         faces, slots = faces[:, ::-1], slots[:, ::-1]
@@ -87,15 +87,6 @@ def _part(path: Path, mesh: Any, cache: Any, archive: bytes | None) -> Part:
     seen = np.asarray(mesh.GetDisplayColorAttr().Get(time) or (), dtype=float).reshape(-1, 3)
     colours = seen * 255 if len(seen) == len(points) and image is None else None
     return Part(vertices, faces, uv if image is not None else None, image, colours)
-
-
-def _fans(counts: Indices) -> Indices:
-    """Cut polygons into triangles: places in the list of corners, (m, 3)."""
-    starts = np.cumsum(counts) - counts
-    number = counts - 2
-    first = np.repeat(starts, number)
-    within = np.arange(number.sum()) - np.repeat(np.cumsum(number) - number, number)
-    return np.column_stack([first, first + within + 1, first + within + 2])
 
 
 def _coordinates(
@@ -118,8 +109,6 @@ def _coordinates(
 def _image(path: Path, mesh: Any, archive: bytes | None) -> bytes | None:
     """Picture of the bound material's colour; None where there is none within reach."""
     from pxr import UsdShade
-
-    from plumbstone.meshes.reading.parts import OwnFolder
 
     material, _ = UsdShade.MaterialBindingAPI(mesh.GetPrim()).ComputeBoundMaterial()
     if not material:

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from plumbstone.meshes.mending.solids import together
 from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.piece import Floats, Indices, Piece
 
@@ -33,9 +34,9 @@ def as_scanned(piece: Piece, seed: int) -> tuple[Floats, Indices]:
     off = WAVES * np.sin(vertices @ ways + phases).sum(axis=1) / np.sqrt(6)
     rough = vertices + out * (off + rng.normal(0, ROUGH, len(vertices)))[:, None]
     seen, skin = compacted(rough, faces[~hidden])
-    table, flat = _table(vertices, size, rng)
-    points = np.concatenate([seen, table])[:, [1, 0, 2]] * [1.0, -1.0, 1.0]
-    return points + rng.uniform(-0.2, 0.2, 3), np.concatenate([skin, flat + len(seen)])
+    points, faces = together([(seen, skin), _table(vertices, size, rng)])
+    points = points[:, [1, 0, 2]] * [1.0, -1.0, 1.0]
+    return points + rng.uniform(-0.2, 0.2, 3), faces
 
 
 def _table(vertices: Floats, size: float, rng: np.random.Generator) -> tuple[Floats, Indices]:

@@ -2,11 +2,11 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache
-from typing import Any
 
 import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.mending.solids import mesh_of, solid_of, together
 from plumbstone.meshes.piece import Floats, Indices, Piece
 
 CAP_RINGS = 4  # rings of corners in each round end of a limb
@@ -219,12 +219,10 @@ def fork(paths: Sequence[Floats], diameters: Sequence[Floats], sides: int = 16) 
     union lies in the frame of the paths.
     """
     parts = [branch(p, d, sides) for p, d in zip(paths, diameters, strict=True)]
-    joined = _solid(parts[0])
-    for part in parts[1:]:
-        joined = joined + _solid(part)
-    mesh = joined.to_mesh64()
-    vertices = np.array(mesh.vert_properties[:, :3], dtype=float)
-    return Piece(vertices, np.array(mesh.tri_verts, dtype=np.int64), "fork", source="limbs, united")
+    joined, *others = (solid_of(part.vertices, part.faces) for part in parts)
+    for other in others:
+        joined = joined + other
+    return Piece(*mesh_of(joined), "fork", source="limbs, united")
 
 
 def limbs(lengths: Sequence[float], girths: Sequence[Sequence[float]]) -> Piece:
@@ -233,21 +231,19 @@ def limbs(lengths: Sequence[float], girths: Sequence[Sequence[float]]) -> Piece:
     Lengths (k,) and k pairs of girths [m] make bodies that do not touch, each a `branch` of its
     length.
     """
-    vertices, faces, y, count = [], [], 0.0, 0
+    rods, y = [], 0.0
     for length, girth in zip(lengths, girths, strict=True):
         ends = np.array(girth, dtype=float) / np.pi
         radius = ends.max() / 2
         rise = np.clip((ends[1] - ends[0]) / 2, -length / 2, length / 2)  # its underside is level
         x = np.sqrt(length**2 - rise**2) / 2
         axis = np.array([[-x, y + radius, radius], [x, y + radius, radius + rise]])
-        part = branch(axis, ends, ROUND_SIDES)
-        vertices.append(part.vertices)
-        faces.append(part.faces + count)
-        count += len(part.vertices)
+        rod = branch(axis, ends, ROUND_SIDES)
+        rods.append((rod.vertices, rod.faces))
         y += 2.2 * radius
-    corners = np.concatenate(vertices) - [0, y / 2, 0]
-    corners[:, 2] -= corners[:, 2].min()
-    return Piece(corners, np.concatenate(faces), "limbs", source="limbs by length and girth")
+    vertices, faces = together(rods)
+    vertices -= [0, y / 2, vertices[:, 2].min()]
+    return Piece(vertices, faces, "limbs", source="limbs by length and girth")
 
 
 def _sizes(size: Sequence[float]) -> tuple[float, float, float]:
@@ -375,13 +371,3 @@ def _signed_volume(vertices: Floats, faces: Indices) -> float:
     """Volume of a closed mesh around the origin [m³]."""
     a, b, c = (vertices[faces[:, i]] for i in range(3))
     return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6)
-
-
-def _solid(piece: Piece) -> Any:
-    """Make a manifold3d solid of a closed mesh."""
-    import manifold3d
-
-    mesh = manifold3d.Mesh64(
-        vert_properties=piece.vertices, tri_verts=piece.faces.astype(np.uint64)
-    )
-    return manifold3d.Manifold(mesh)

@@ -11,6 +11,7 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.measures.nearest import nearest_on
+from plumbstone.meshes.mending.solids import together
 from plumbstone.meshes.mending.thinning import thinned
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.ranges import Range
@@ -436,11 +437,7 @@ def _afloat(wood: Sequence[Body], balance: Balance, water: float) -> Afloat | No
         meshes = [thinned(*mesh, cells=AFLOAT_CELLS) for mesh in meshes]
         if any(enclosed_volume(*mesh) <= 0 for mesh in meshes):
             return None
-    offsets = np.cumsum([0, *(len(vertices) for vertices, _ in meshes)])
-    vertices = np.concatenate([vertices for vertices, _ in meshes])
-    faces = np.concatenate(
-        [faces + first for (_, faces), first in zip(meshes, offsets, strict=False)]
-    )
+    vertices, faces = together(meshes)
     mass = sum(body.mass.mid for body in wood)
     share = mass / (mass + balance.lift.mid)
     try:
