@@ -5,17 +5,10 @@ from pathlib import Path
 from typing import Any
 
 from plumbstone.cli import kept
-from plumbstone.meshes.contents import kept_place
 from plumbstone.meshes.measures.openings import Extents
-from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.weighing import Confidence, Weighed, mass_of
 from plumbstone.volumes.scape.materials import Material
-
-
-def place_of(path: Path, ruler: Ruler, every: bool) -> Path | None:
-    """Where the results of a file's bytes with these options are kept."""
-    return kept_place(path, "weigh", ".json", repr(ruler), repr(every))
 
 
 def recalled(place: Path, path: Path, material: Material) -> list[Weighed] | None:

@@ -240,11 +240,13 @@ def _workers() -> int:
 
 def weigh_file(request: Request, path: Path) -> list[Weighed] | str:
     """Weigh the bodies of one scan, or say why not; taken from the cache if it can be."""
-    from plumbstone.cli.weigh_cache import place_of, recalled, remembered
-    from plumbstone.meshes.contents import file_stamp
+    from plumbstone.cli.weigh_cache import recalled, remembered
+    from plumbstone.meshes.contents import file_stamp, kept_place
 
     ruler, every = request.ruler, request.every
-    stamp, place = file_stamp(path), None if request.meshes else place_of(path, ruler, every)
+    stamp, place = file_stamp(path), None
+    if not request.meshes:
+        place = kept_place(path, "weigh", ".json", repr(ruler), repr(every))
     try:
         known = None if place is None else recalled(place, path, request.material)
         if known is not None:

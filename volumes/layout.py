@@ -28,7 +28,7 @@ from plumbstone.volumes.bed.pouring import (
 from plumbstone.volumes.bed.results import (
     BedError,
     BedResult,
-    bed_heights,
+    bare_cells,
     covered_share,
     depths_at,
 )
@@ -478,9 +478,8 @@ def _as_poured(bed: BedResult) -> Floats:
 
 def _tops_over(bed: BedResult) -> Floats:
     """Top of bed or stone above each cell [m]."""
-    heights = np.nan_to_num(bed_heights(bed), nan=0.0)
-    tops: Floats = np.maximum(heights, bed.columns.highest)
-    return tops
+    heights = np.where(bare_cells(bed), 0.0, bed.surface)
+    return np.asarray(np.maximum(heights, bed.columns.highest))
 
 
 def _tops_of(windows: tuple[Window, ...], grid: Grid) -> Floats:

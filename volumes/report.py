@@ -85,7 +85,7 @@ def report_of(plan: Plan) -> Report:
             for lump in plan.scape.lumps
         ),
         layers=layers,
-        depths_m=dict(plan.bed.depths) if plan.bed else {},
+        depths_m=plan.bed.depths if plan.bed else {},
         spots=plan.spots,
         water=plan.water,
         load=plan.load,
@@ -110,7 +110,7 @@ def bed_figures(scape: Scape, ground: Ground) -> BedFigures:
         name=scape.name,
         file=str(scape.path),
         layers=layers,
-        depths_m=dict(ground.bed.depths) if ground.bed else {},
+        depths_m=ground.bed.depths if ground.bed else {},
         spots=depths_at(scape.spots, ground.bed) if ground.bed else (),
         cost=costs_of(shopping_of(scape, layers, ())).bags,
         findings=findings_on(scape, ground),

@@ -262,14 +262,3 @@ def less_lumps(results: list[LayerResult], lumps: float) -> list[LayerResult]:
             f"{whole * 1e3:.1f} L; lower below_soil."
         )
     return [_with_volume(r, r.settled * (1 - lumps / whole)) for r in results]
-
-
-def mean_depths(surface: Floats, columns: Columns, grid: Grid) -> tuple[tuple[str, float], ...]:
-    """Mean height of the bed at front, middle and back, beside the stones [m]."""
-    free = columns.solid == 0
-    found = []
-    for name, row in (("front", 0), ("middle", grid.ny // 2), ("back", grid.ny - 1)):
-        cells = surface[row][free[row]]
-        if len(cells):
-            found.append((name, float(cells.mean())))
-    return tuple(found)

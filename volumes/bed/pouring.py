@@ -18,7 +18,6 @@ from plumbstone.volumes.bed.litres import (
     gain_of,
     gaps_shared,
     less_lumps,
-    mean_depths,
     measured_on,
     sacks_filled,
     with_range,
@@ -219,7 +218,8 @@ def _pour(
     ground = surface = lifted_out(level, site.columns)
     results = {}
     empty = 0.0  # space below stones that was left so far
-    order = _in_order(layers)
+    drawn = [k for k, layer in enumerate(layers) if layer.profile is not None]
+    order = sorted(drawn, key=lambda k: not layers[k].zone.pressed)  # gaps are filled first
     for number, k in enumerate(order, 1):
         later = [layers[j] for j in order[number:]]
         result = _lay(layers[k], level, surface, site, measured, later)
@@ -233,12 +233,10 @@ def _pour(
                 empty = void
             level = np.minimum(np.maximum(surface, level), result.drawn)
         results[k] = result
-    poured = tuple(results[k] for k in sorted(results))
-    if not measured:
-        return BedResult(grid, site.columns, poured, surface, (), tuple(rows))
-    depths = mean_depths(surface, site.columns, grid)
-    sloped = tuple(with_slope(result, surface, site.columns, grid) for result in poured)
-    return BedResult(grid, site.columns, sloped, surface, depths, tuple(rows))
+    poured = [results[k] for k in sorted(results)]
+    if measured:
+        poured = [with_slope(result, surface, site.columns, grid) for result in poured]
+    return BedResult(grid, site.columns, tuple(poured), surface, tuple(rows))
 
 
 def _site_of(
@@ -253,12 +251,6 @@ def _site_of(
     firm = tuple(window for piece, window in cut.items() if piece.name not in set_later)
     columns, standing = (memo(merged_columns, some, grid) for some in (tuple(cut.values()), firm))
     return Site(grid, tuple(cut), columns, standing, rows, memo)
-
-
-def _in_order(layers: Sequence[Layer]) -> list[int]:
-    """Give the places of the layers as they are laid: what fills gaps from the glass, first."""
-    drawn = [k for k, layer in enumerate(layers) if layer.profile is not None]
-    return sorted(drawn, key=lambda k: not layers[k].zone.pressed)
 
 
 def _lay(
@@ -379,11 +371,7 @@ def _at_rest(bed: BedResult, lying: BedResult, memo: Memo) -> BedResult:
         replace(r, passed=sum(p.volume for p in found if p.layer == r.layer.name))
         for r in bed.layers
     )
-    depths = mean_depths(surface, bed.columns, bed.grid)
-    return replace(
-        bed, layers=layers, surface=surface, depths=depths, passed=tuple(found),
-        poured=lying.surface,
-    )  # fmt: skip
+    return replace(bed, layers=layers, surface=surface, passed=tuple(found), poured=lying.surface)
 
 
 def _stacks(bed: BedResult, rows: Sequence[Row]) -> list[tuple[Row, list[LayerResult]]]:

@@ -121,7 +121,6 @@ class BedResult:
     columns: Columns
     layers: tuple[LayerResult, ...]
     surface: Floats  # at rest, above the glass, stones showing through [m]
-    depths: tuple[tuple[str, float], ...]  # front, middle, back: mean beside stones [m]
     rows: tuple[Row, ...] = ()
     passed: tuple[Passed, ...] = ()  # what comes through the borders
     poured: Floats = field(default_factory=lambda: np.zeros((0, 0)))  # the surface before that [m]
@@ -130,6 +129,13 @@ class BedResult:
     def settled(self) -> float:
         """Volume of all layers, voids counted [m³]."""
         return sum(result.settled for result in self.layers)
+
+    @property
+    def depths(self) -> dict[str, float]:
+        """Mean height at front, middle and back, where some of it lies beside stones [m]."""
+        free = self.columns.solid == 0
+        rows = {"front": 0, "middle": self.grid.ny // 2, "back": self.grid.ny - 1}
+        return {n: float(self.surface[k][free[k]].mean()) for n, k in rows.items() if free[k].any()}
 
     @cached_property
     def soil_line(self) -> Floats:
@@ -145,11 +151,6 @@ class BedResult:
         nearest = distance_transform_edt(taken, return_distances=False, return_indices=True)
         line: Floats = self.surface[tuple(nearest)]
         return line
-
-
-def bed_heights(result: BedResult) -> Floats:
-    """Surface of the bed above the glass, stones left out where they are higher [m]."""
-    return np.where(bare_cells(result), np.nan, result.surface)
 
 
 def depths_at(spots: Sequence[Spot], result: BedResult) -> tuple[SpotFigures, ...]:

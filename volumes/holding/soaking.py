@@ -106,12 +106,13 @@ def fit_log(
         t, m = np.delete(t, odd), np.delete(m, odd)
     _check(t, m, saturated)
     neutral = water * volume
-    fitted, misfit = _fitted(t, m, dry, saturated)
+    (gain, tau), misfit = _fitted(t, m, dry, saturated)
+    curve = dry + gain * (1 - np.exp(-np.sqrt(t / tau)))
     rng = np.random.default_rng(11)
     noise = max(misfit, 0.005 * float(m[-1]))
     found = []
     for _ in range(DRAWS):
-        drawn = _curve(t, dry, *fitted) + rng.normal(0, noise, len(t))
+        drawn = curve + rng.normal(0, noise, len(t))
         found.append(_crossing(dry, neutral, *_fitted(t, drawn, dry, saturated)[0]))
     low, mid, high = np.quantile(found, [0.05, 0.5, 0.95], method="nearest")
     latest = float(m[-1])
@@ -159,12 +160,6 @@ def _check(t: Floats, m: Floats, saturated: float) -> None:
             f"{m.max() * 1e3:.0f} g is more than this volume can hold when full "
             f"({saturated * 1e3:.0f} g); check volume and masses."
         )
-
-
-def _curve(t: Floats, dry: float, gain: float, tau: float) -> Floats:
-    """Mass after times t [days]."""
-    curve: Floats = dry + gain * (1 - np.exp(-np.sqrt(t / tau)))
-    return curve
 
 
 def _fitted(

@@ -180,7 +180,8 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
     if not isinstance(values, Mapping):
         raise ScapeError(path, "", 'must be a mapping such as {"tank": {"inside": [...]}}.')
     top = Section({key: _listed(value) for key, value in values.items()}, path)
-    materials = {**load_materials(), **_own_materials(top)}
+    own = top.tables("material", material_from, load_materials())
+    materials = {**load_materials(), **{material.key: material for material in own}}
     scape = Scape(
         name=top.text("name", path.stem),
         path=path,
@@ -256,12 +257,6 @@ def _deepest_key(text: str) -> int:
         run = run + 1 if word == "." else run if before == "." else 0
         deepest, before = max(deepest, run), word
     return deepest
-
-
-def _own_materials(top: Section) -> dict[str, Material]:
-    """Read the user's own [[material]] tables."""
-    found = top.tables("material", material_from, load_materials())
-    return {material.key: material for material in found}
 
 
 def _prices_from(section: Section) -> Prices:

@@ -287,7 +287,8 @@ def _set(block: _Block, keys: Mapping[str, Any]) -> _Block:
             del table[key]
     text = tomlkit.dumps(document)
     text = text if text.endswith("\n") or not block.after else text + _line_end(block.text)
-    return replace(block, text=_with_line_ends(text, block.text))
+    lines = text.replace("\r\n", "\n")
+    return replace(block, text=lines.replace("\n", "\r\n") if "\r\n" in block.text else text)
 
 
 def _item(value: Any) -> Any:
@@ -308,8 +309,3 @@ def _item(value: Any) -> Any:
 def _line_end(text: str) -> str:
     """Give how the lines of a text end."""
     return "\r\n" if "\r\n" in text else "\n"
-
-
-def _with_line_ends(text: str, like: str) -> str:
-    """End the lines of a text as another one ends them."""
-    return text.replace("\r\n", "\n").replace("\n", "\r\n") if "\r\n" in like else text
