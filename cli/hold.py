@@ -31,6 +31,12 @@ if TYPE_CHECKING:
     from plumbstone.volumes.scape.scape import Scape
 
 
+IN_A_SCAPE = (  # what a scape file says itself
+    "wood_mass", "material", "factor", "just_sinks_with", "sinker", "temperature", "water",
+    "salinity",
+)  # fmt: skip
+
+
 class Water(StrEnum):
     """Kinds of water, by their salinity."""
 
@@ -40,6 +46,7 @@ class Water(StrEnum):
 
 
 def hold(
+    context: typer.Context,
     scape: Annotated[
         Path | None, typer.Argument(help="A scape file with wood; or give --wood-mass.")
     ] = None,
@@ -85,12 +92,7 @@ def hold(
     """Say whether wood stays down, and how many grams of stone it needs."""
     with plain_errors():
         if scape is not None:
-            given = {
-                "--wood-mass": wood_mass, "--material": material, "--factor": factor,
-                "--just-sinks-with": just_sinks_with, "--sinker": sinker or None,
-                "--temperature": temperature, "--water": water, "--salinity": salinity,
-            }  # fmt: skip
-            _refuse_with_scape(given)
+            _refuse_with_scape(context.params)
             judged = partial(_judged, scape, log, picture, spread, as_json, units, force)
             told_as = "json" if as_json else str(units)
             kept = Kept(scape, ("hold", told_as, str(log and log.absolute())))
@@ -100,27 +102,11 @@ def hold(
             else:
                 print_lines(answer)
             return
-        from plumbstone.cli.wording.holding import tub_words
-        from plumbstone.volumes.density import water_density
-        from plumbstone.volumes.report import balance_figures
-        from plumbstone.volumes.sanity import checked
-        from plumbstone.volumes.scape.groups import FACTOR
-        from plumbstone.volumes.scape.materials import find_material
-        from plumbstone.volumes.scape.quantities import parse_quantity
-        from plumbstone.volumes.scape.tank import SALINITY
-
         if picture is not None:
             raise PlumbstoneError("--picture needs a scape file: it draws where forces act.")
-        salt = SALINITY[(water or Water.FRESH).value] if salinity is None else salinity
-        rho = water_density(parse_quantity(temperature or "25 °C", "temperature"), salt)
-        mass = None if wood_mass is None else parse_quantity(wood_mass, "mass")
-        if mass is not None and not mass > 0:
-            raise PlumbstoneError(f'--wood-mass "{wood_mass}": a mass must be more than nothing.')
-        reserve = FACTOR if factor is None else factor
-        wood = material or "driftwood"
-        balance, stone = _quick(mass, wood, just_sinks_with, sinker or [], reserve, rho)
-        known = find_material(wood).density
-        checked(balance_figures(balance))
+        rho = _water(temperature, water, salinity)
+        mass, wood = _dry_mass(wood_mass), material or "driftwood"
+        balance, stone = _quick(mass, wood, just_sinks_with, sinker or [], factor, rho)
         soaking = None if log is None else _soaking(log, mass, balance, rho)
         found = None
         if spread:
@@ -131,19 +117,37 @@ def hold(
         emit_json({"holds": [_quick_document(balance, stone.name, soaking, found)]})
         return
     units = units or Units.METRIC
-    _print_balance(balance, stone.name, soaking, units)
-    tub = balance.density if balance.from_tub else None
-    if tub and known and tub.parts_from(known):
-        typer.echo(f"Check: {tub_words(tub, known, wood)}")
+    _print_balance(balance, stone.name, wood, soaking, units)
     if found is not None:
         print_lines(_spread_lines("Wood", found, stone.name, units))
 
 
 def _refuse_with_scape(given: Mapping[str, object]) -> None:
-    """Refuse options that a scape file says itself, so that none is passed over in silence."""
-    for option, value in given.items():
-        if value is not None:
+    """Refuse options that have no effect beside a scape file, so that none is passed over."""
+    for name in IN_A_SCAPE:
+        if given[name] not in (None, (), []):
+            option = f"--{name.replace('_', '-')}"
             raise PlumbstoneError(f"{option} goes without a scape file; write it into the file.")
+
+
+def _water(temperature: str | None, kind: Water | None, salinity: float | None) -> float:
+    """Density of the water that is asked about [kg/m³]."""
+    from plumbstone.volumes.density import water_density
+    from plumbstone.volumes.scape.quantities import parse_quantity
+    from plumbstone.volumes.scape.tank import SALINITY
+
+    salt = SALINITY[(kind or Water.FRESH).value] if salinity is None else salinity
+    return water_density(parse_quantity(temperature or "25 °C", "temperature"), salt)
+
+
+def _dry_mass(text: str | None) -> float | None:
+    """Parse the mass of the wood [kg]."""
+    from plumbstone.volumes.scape.quantities import parse_quantity
+
+    mass = None if text is None else parse_quantity(text, "mass")
+    if mass is not None and not mass > 0:
+        raise PlumbstoneError(f'--wood-mass "{text}": a mass must be more than nothing.')
+    return mass
 
 
 def _judged(
@@ -237,7 +241,7 @@ def _quick(
     material: str,
     tub: str | None,
     sinkers: list[str],
-    factor: float,
+    factor: float | None,
     water: float,
 ) -> "tuple[Balance, Material]":
     """Balance wood without a scape file; give the sinker stone too."""
@@ -247,9 +251,12 @@ def _quick(
         balance_from_tub,
         hung_stone,
     )
-    from plumbstone.volumes.scape.groups import weighed_stone
+    from plumbstone.volumes.report import balance_figures
+    from plumbstone.volumes.sanity import checked
+    from plumbstone.volumes.scape.groups import FACTOR, weighed_stone
     from plumbstone.volumes.scape.materials import find_material
 
+    factor = FACTOR if factor is None else factor
     if mass is None and tub is None:
         raise PlumbstoneError("Name a scape file, or give --wood-mass or --just-sinks-with.")
     if not 1 <= factor <= 10:
@@ -260,14 +267,17 @@ def _quick(
     density, total = stone.dense, Hung(0.0, Range.exact(0.0))
     for much, kind in hung:
         total = total.plus(hung_stone(much, kind.dense, water))
+    wood = find_material(material)
     if found is not None:
         test = (found[0], found[1].dense)
-        return balance_from_tub(mass, test, density, water, total, factor), stone
-    wood = find_material(material)
-    if wood.kind != "wood":
-        raise PlumbstoneError(f"{wood.name} is no wood; see: plumbstone materials --kind wood.")
-    assert mass is not None
-    return balance_from_density(mass, wood.dense, density, water, total, factor), stone
+        balance = balance_from_tub(mass, test, density, water, total, factor)
+    else:
+        if wood.kind != "wood":
+            raise PlumbstoneError(f"{wood.name} is no wood; see: plumbstone materials --kind wood.")
+        assert mass is not None
+        balance = balance_from_density(mass, wood.dense, density, water, total, factor)
+    checked(balance_figures(balance))
+    return balance, stone
 
 
 def _quick_document(
@@ -313,10 +323,11 @@ def _spread_lines(name: str, found: "Spread", stone: str, units: Units) -> list[
 
 
 def _print_balance(
-    balance: "Balance", stone: str, soaking: "SoakingFigures | None", units: Units
+    balance: "Balance", stone: str, wood: str, soaking: "SoakingFigures | None", units: Units
 ) -> None:
     """Print the action, then what it rests on."""
-    from plumbstone.cli.wording.holding import hold_sentence, soaking_words
+    from plumbstone.cli.wording.holding import hold_sentence, soaking_words, tub_words
+    from plumbstone.volumes.scape.materials import find_material
 
     typer.echo(hold_sentence("Wood", balance, stone, units))
     low, high = (grams(v, units) for v in (balance.lift.low, balance.lift.high))
@@ -332,3 +343,6 @@ def _print_balance(
         typer.echo(f"It must take up {much} of water before it stays by itself; leave the tie.")
     typer.echo("Burial and wedging are not counted.")
     typer.echo("Use only wood that is untreated, unpainted and fit for aquariums.")
+    tub, known = balance.density, find_material(wood).density
+    if balance.from_tub and tub and known and tub.parts_from(known):
+        typer.echo(f"Check: {tub_words(tub, known, wood)}")

@@ -12,6 +12,7 @@ from plumbstone.cli.wording.units import Units
 
 
 def weigh(
+    context: typer.Context,
     scans: Annotated[
         list[Path] | None,
         typer.Argument(help="Scans, folders or patterns of scans; none with --size."),
@@ -126,14 +127,8 @@ def weigh(
     from plumbstone.volumes.bodies.weighing import refuse_idle
 
     pictures = picture or []
-    given = {
-        "a scan": scans or None, "--size": size, "--limb": limb or None,
-        "--bucket-rise": bucket_rise, "--mass": mass, "--in-water": in_water, "--unit": unit,
-        "--longest": longest, "--across": across, "--mat": mat, "--mat-control": mat_control,
-        "--known": known, "--all": every, "--same-stone": same_stone, "--one-piece": one_piece,
-        "--rescale": rescale, "--opening": opening, "--shape-factor": shape_factor,
-        "--scale-step": scale_step, "--scale-capacity": scale_capacity,
-    }  # fmt: skip
+    typed = {f"--{name.replace('_', '-')}": value or None for name, value in context.params.items()}
+    given = {**typed, "--shape-factor": shape_factor, "--all": every, "a scan": scans or None}
     with plain_errors():
         refuse_idle(given)
         kind = material or ("driftwood" if limb else "unknown stone")
