@@ -92,6 +92,11 @@ def weigh(
         found = weigh_mass(float(mass_kg), stone)
     else:
         raise WeighingError("Give a scan, size_m or mass_kg.")
+    return _figures_of(found)
+
+
+def _figures_of(found: Weighed) -> WeighedFigures:
+    """Take the figures of what was weighed."""
     return WeighedFigures(
         name=found.name,
         material=found.material.name,

@@ -40,7 +40,6 @@ def stable_surface(
     edge: Floats | None = None,
     walls: NDArray[np.bool_] | None = None,
     beyond: Floats | None = None,
-    seeded: bool = True,
     shadows: Floats | None = None,
 ) -> Floats:
     """Largest surface below a target that is nowhere steeper than its angle of repose.
@@ -63,9 +62,6 @@ def stable_surface(
         Cells without grains that hold their neighbours up as a pane does: beyond a strip.
     beyond : (rows, columns) float array, optional
         Height up to which cells without grains hold their neighbours: beyond a low wall [m].
-    seeded : bool
-        Whether fans from the ends of free edges (gaps, corners) start from exact distances;
-        without it they converge with an order of about 0.8.
     shadows : (rows, columns) float array, optional
         What is wanted, stones left out [m]: given, the surface behind stones, to which no grain
         runs straight, follows from exact distances to their corners.
@@ -102,9 +98,8 @@ def stable_surface(
         free = state == FREE
         lying = surface[free]
         surface[free] = np.maximum(lying, beyond[free])
-    if seeded:
-        seed_edges(surface, ground, state, bottoms, distance, slope, dx, dy)
-        seed_fans(surface, ground, state, bottoms, distance, float(surface.max()), slope, dx, dy)
+    seed_edges(surface, ground, state, bottoms, distance, slope, dx, dy)
+    seed_fans(surface, ground, state, bottoms, distance, float(surface.max()), slope, dx, dy)
     settled = settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy)
     if shadows is not None and settled:
         limit = np.ascontiguousarray(shadows)

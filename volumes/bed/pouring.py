@@ -3,6 +3,7 @@
 import math
 from collections.abc import Collection, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -131,31 +132,32 @@ def solve_bed(
         memo(row_of, b, tuple(p for p in pieces if p.name in b.stones), floor) for b in borders
     )
     _check_gaps(layers, rows)
-    grids = (
-        Grid.of_spacing(*floor, times * spacing)
-        for times in ((1, 2, 4) if exact and measured else (1,))
-    )
-    fine, *wider = (_pour(g, layers, rows, bodies, set_later, memo, measured) for g in grids)
-    firm = tuple(_firm(row, fine) for row in rows)
+    pour = partial(_pour, bodies=bodies, set_later=set_later, memo=memo)
+    times = (1, 2, 4) if exact and measured else (1,)
+    grids = (Grid.of_spacing(*floor, wider * spacing) for wider in times)
+    beds = [pour(grid, layers, rows, measured=measured) for grid in grids]
+    fine, firm = beds[0], tuple(_firm(row, beds[0]) for row in rows)
     lying = fine  # what is pressed into a gap and does not close it holds nothing
     if any(one is not other for one, other in zip(firm, rows, strict=True)):
-        lying = _pour(fine.grid, layers, firm, bodies, set_later, memo, measured=False)
-    if not measured:
-        return _at_rest(fine, lying, memo)
-    gain, wide = 0.0, fine
-    if exact:
-        gain, wide = gain_of(fine.settled, *(bed.settled for bed in wider)), wider[0]
+        lying = pour(fine.grid, layers, firm, measured=False)
+    if measured:
+        ends = [
+            pour(beds[-1].grid, _at_repose(layers, end), rows, measured=True)
+            for end in ((-1, 1) if exact else ())
+        ]
+        results = sacks_filled(less_lumps(gaps_shared(_in_litres(beds, ends)), buried_lumps))
+        fine = replace(fine, layers=tuple(results))
+    return _at_rest(fine, lying, memo)
+
+
+def _in_litres(beds: Sequence[BedResult], ends: Sequence[BedResult]) -> list[LayerResult]:
+    """Litres of the layers by one grid, or by three; with their ranges by both ends of repose."""
+    gain, (fine, wide) = 0.0, (beds[0], beds[0])
+    if len(beds) > 1:
+        gain, wide = gain_of(*(bed.settled for bed in beds)), beds[1]
     pairs = zip(fine.layers, wide.layers, strict=True)
     results = [extrapolated(one, other, gain) for one, other in pairs]
-    if exact:
-        coarse = wider[-1]
-        ends = [
-            _pour(coarse.grid, _at_repose(layers, end), rows, bodies, set_later, memo, measured)
-            for end in (-1, 1)
-        ]
-        results = with_range(results, coarse, ends)
-    results = sacks_filled(less_lumps(gaps_shared(results), buried_lumps))
-    return _at_rest(replace(fine, layers=tuple(results)), lying, memo)
+    return with_range(results, beds[-1], ends) if ends else results
 
 
 def check_spacing(floor: tuple[float, float], spacing: float) -> None:
