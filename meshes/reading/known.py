@@ -7,10 +7,10 @@ from typing import Protocol, TypeVar
 import numpy as np
 
 from plumbstone.meshes.measures.doubts import Doubt, in_length
-from plumbstone.meshes.measures.extents import smallest_box
+from plumbstone.meshes.measures.fitting import fits
+from plumbstone.meshes.measures.isolating import spread_over
 from plumbstone.meshes.measures.rulers import Known
-from plumbstone.meshes.piece import Floats, Piece
-from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.piece import Floats, Indices, Piece
 from plumbstone.meshes.reading.mat import Sheet, rectified
 from plumbstone.meshes.reading.parts import Parsed, ScanError, needed
 from plumbstone.meshes.telling import percent
@@ -20,9 +20,8 @@ SURELY = 0.02  # the same, so that the scale can be called good
 ALIKE = 0.03  # rectangles whose scales differ by more cannot both be the thing
 SEEN_LENGTHS, OFF_EDGE, OFF_SKIN = 0.005, 0.0005, 0.001  # error of lengths by a thing in view, at
 # 90 %: share of it, and [m] of the edge of a sheet or the skin of a body; from memory
-FILL = {"box": 1.0, "can": np.pi / 4}  # share of its box that a thing fills
-OFF_FILL = 0.12
-CUT_OFF = 0.005  # share of a thing's corners that noise may put beyond its sides, at each end
+OFF_SIDE, MOST_STRAY, MOST_BARE = 0.012, 0.2, 0.3  # of a solid laid into a skin, as `Fit` has them
+LAID_ON = 1200  # places of a skin
 LEAST_SIDE, LEAST_AREA, MOST_AREA = 40, 4e-4, 0.5  # of a sheet [pixels], shares of the picture
 
 
@@ -34,8 +33,8 @@ class Closed(Protocol):
         """Its mesh [m]."""
 
     @property
-    def volume(self) -> Range:
-        """What it holds [m³]."""
+    def bare(self) -> Indices:
+        """Its faces that were seen."""
 
 
 Body = TypeVar("Body", bound=Closed)
@@ -99,57 +98,34 @@ def told_apart(
     Raises
     ------
     ScanError
-        If none, or nothing else, is there.
+        If none, several or nothing else is there.
     """
-    fits = [_fit(scan, known) for scan in scans]
-    best = min(range(len(fits)), key=lambda k: fits[k][0])
-    off, factor = fits[best]
-    if off > OFF_SHAPE or len(scans) < 2:
+    found = list[tuple[float, float, float, int]]()
+    for k, scan in enumerate(scans):
+        points, normals, _ = spread_over(scan.piece.vertices, scan.bare, LAID_ON)
+        for fit in fits(points, normals, known.kind, known.sides):
+            if fit.off < OFF_SIDE and fit.stray < MOST_STRAY and fit.bare < MOST_BARE:
+                found.append((fit.off + fit.stray, fit.off, fit.factor, k))
+    if not found or len(scans) < 2:
         problem = (
             f"shows no {known.name} that stands beside the stone, apart from it; scan both from "
             "nearer and all around, or take it away, scan again and give --longest."
         )
         raise ScanError(path, problem)
-    others = tuple(scan for k, scan in enumerate(scans) if k != best)
+    _, off, factor, _ = min(found)
+    if any(abs(np.log(other / factor)) > ALIKE for _, _, other, _ in found):
+        problem = f"shows several things that may be the {known.name}; leave one in view."
+        raise ScanError(path, problem)
+    others = tuple(scan for k, scan in enumerate(scans) if k not in {k for *_, k in found})
+    if not others:
+        raise ScanError(path, f"shows the {known.name} and nothing else; scan the stone beside it.")
     return others, factor, _seen(known, off)
-
-
-def _fit(scan: Closed, known: Known) -> tuple[float, float]:
-    """How far a body's proportions are off a thing's, and the factor to its size."""
-    vertices = scan.piece.vertices
-    upright = np.array([0.0, 0.0, 1.0])
-    inner = vertices[vertices[:, 2] > 0.2 * vertices[:, 2].max()]
-    height = float(np.quantile(vertices[:, 2], 1 - CUT_OFF))
-    sides = [*smallest_box(_trimmed(inner), upright)[:2], height]
-    if known.kind == "can":
-        flat = np.ptp(_trimmed(inner)[:, :2], axis=0)
-        sides = [height, float(flat.mean()), float(flat.mean())]
-        truth = [known.sides[1], known.sides[0], known.sides[0]]
-    else:
-        sides, truth = sorted(sides, reverse=True), list(known.sides)
-    fill = scan.volume.mid / float(np.prod(sides)) / FILL[known.kind]
-    ratios = np.array(truth) / np.array(sides)
-    off = float(ratios.max() / ratios.min() - 1)
-    if abs(fill - 1) > OFF_FILL:
-        off = np.inf
-    return off, float(np.exp(np.log(ratios).mean()))
-
-
-def _trimmed(vertices: Floats) -> Floats:
-    """Leave out corners that noise put beyond all others, seen from above."""
-    middle = np.median(vertices[:, :2], axis=0)
-    kept = np.ones(len(vertices), dtype=bool)
-    for angle in np.linspace(0, np.pi, 18, endpoint=False):
-        along = (vertices[:, :2] - middle) @ [np.cos(angle), np.sin(angle)]
-        low, high = np.quantile(along, [CUT_OFF, 1 - CUT_OFF])
-        kept &= (along >= low) & (along <= high)
-    return vertices[kept]
 
 
 def _seen(known: Known, off: float) -> Doubt:
     """Doubt of lengths by a thing in view."""
     edge = OFF_EDGE if known.kind == "sheet" else OFF_SKIN
     mean = sum(known.sides) / len(known.sides)
-    share = (SEEN_LENGTHS**2 + (off / 2) ** 2 + (edge / mean) ** 2) ** 0.5
+    share = (SEEN_LENGTHS**2 + off**2 + (edge / mean) ** 2) ** 0.5
     says = f"its lengths follow the {known.name} in view, {percent(off, 1)} off its proportions"
     return in_length("scale", share, says, "good" if off < SURELY else "fair")

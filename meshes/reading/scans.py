@@ -49,6 +49,7 @@ THREE_MF_UNITS = {  # 3MF Core Specification 1.3, section 3.4; millimetres where
 UNITS = {"m": 1.0, "dm": 0.1, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 LARGEST_STONE, LARGEST_WOOD = 0.80, 2.5  # [m]
 LEAST_PIECE = 0.005  # [m]: a shorter one is a slip of the unit
+SCENE = 0.2, 2.0, 0.5  # [m]: least and most of a stone and a thing beside it, and in between
 ROOM = 6.0  # [m]: a scan that is wider, with all around the body, has a wrong unit
 # Extents [m] for which a unit is believed; few scan a stone of 2 cm, or measure one in inches
 # that is smaller than a fist.
@@ -412,6 +413,9 @@ def _scale(
     if ruler.unit is not None and ruler.unit not in UNITS:
         raise ScanError(path, f"unit {ruler.unit!r} is not one of {', '.join(UNITS)}.")
     unit = own_unit if ruler.unit is None else UNITS[ruler.unit]
+    thing = ruler.known
+    if thing and thing.kind != "sheet" and not SCENE[0] < longest * (unit or 0) < SCENE[1]:
+        return SCENE[2] / longest, f"the {thing.name} in view sets the scale", True
     likely = [u for u, (least, most) in LIKELY.items() if least <= longest * UNITS[u] <= most]
     if unit is not None:
         size = longest * unit
