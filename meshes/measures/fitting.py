@@ -16,7 +16,6 @@ ON_TABLE = 0.2  # of the skin: so much weight has that a solid stands on the tab
 ALIKE = 0.98  # cosine between normals of one side
 LEVEL = -0.3  # the same, between up and what may be seen from above
 LEAST_SIDE = 0.04  # share of a skin that tells where a side lies
-CELLS = 12  # places along each side of a solid at which it is asked for skin
 MOST_LOGS = 0.7  # farthest that a first guess of its size may be off, as a logarithm
 THINNED, ROUGHLY, REFINED, CLOSELY = 4, 25, 3, 60  # of points, tries, fits that are refined, tries
 
@@ -28,7 +27,7 @@ class Fit:
     factor: float  # from the skin's lengths to the solid's
     off: float  # farthest middle distance of skin from one of its sides, over half the mean side
     stray: float  # share of the skin farther off than `NEAR`
-    bare: float  # share of its sides that look up or level which no skin lies on
+    seen: float  # of its sides that look up or level the one with the least skin, over its share
 
 
 def fits(points: Floats, normals: Floats, kind: str, sides: tuple[float, ...]) -> list[Fit]:
@@ -86,17 +85,28 @@ def _fit(points: Floats, pose: Floats, frame: Floats, kind: str, halves: Floats)
     laid, turn = _in_frame(points, pose, frame)
     mean = float(halves.mean())
     out = _beyond(laid, kind, halves)
-    side = 2 * out.argmax(axis=1)  # of a can: wall, lower and upper lid
-    axis = np.minimum(side, 2 * out.shape[1] - 2) // 2
-    along = laid[np.arange(len(laid)), axis if kind == "box" else 2]
-    side += (along > 0) & ((kind == "box") | (side > 0))
     off = out.max(axis=1)
-    groups = [off[side == k] for k in range(6)]
+    if kind == "box":
+        side = out.argmax(axis=1)
+        ways, areas = np.repeat(turn[:, 2], 2), np.repeat(halves.prod() / halves, 2)
+    else:  # its wall, and a lid at either end
+        side = np.where(out.argmax(axis=1), 2, 0)
+        ways = turn[2, 2] * np.array([0, 0, 0, 0, 1, 1])
+        areas = halves[0] * np.array([2 * halves[2], 2 * halves[2], 0, 0, halves[0], halves[0]]) / 2
+    side = 2 * side + (laid[np.arange(len(laid)), side] > 0)
+    looks = ways * np.tile([-1, 1], 3)
+    asked = (looks > LEVEL) & (areas > 0)
+    groups = [off[side == k] for k in np.flatnonzero(asked)]
+    shares = areas[asked] / areas[asked].sum()
+    near = [np.count_nonzero(np.abs(g) < NEAR * mean) / len(off) for g in groups]
     middles = [abs(np.median(g)) for g in groups if len(g) > LEAST_SIDE * len(off)]
     foot = abs(pose[5] / np.exp(pose[6]) - _depth(turn, kind, halves))
-    stray = float((np.abs(off) > NEAR * mean).mean())
-    worst = float(max(*middles, foot)) / mean
-    return Fit(float(np.exp(-pose[6])), worst, stray, _bare(laid, turn, kind, halves))
+    return Fit(
+        factor=float(np.exp(-pose[6])),
+        off=float(max([*middles, foot])) / mean,
+        stray=float((np.abs(off) > NEAR * mean).mean()),
+        seen=float(min(np.array(near) / shares)),
+    )
 
 
 def _in_frame(points: Floats, pose: Floats, frame: Floats) -> tuple[Floats, Floats]:
@@ -143,38 +153,3 @@ def _depth(turn: Floats, kind: str, halves: Floats) -> float:
         return float(np.abs(turn[:, 2]) @ halves)
     level = np.hypot(turn[0, 2], turn[1, 2])
     return float(abs(turn[2, 2]) * halves[2] + level * halves[0])
-
-
-def _bare(points: Floats, turn: Floats, kind: str, halves: Floats) -> float:
-    """Share of the sides of a solid, of those that look up or level, with no skin near."""
-    from scipy.spatial import cKDTree
-
-    places, ways, areas = (np.concatenate(part) for part in zip(*_sides(kind, halves), strict=True))
-    height = places @ turn[:, 2]
-    asked = (ways @ turn[:, 2] > LEVEL) & (height - height.min() > 2 * FOOT * np.ptp(height))
-    tree = cKDTree(points)
-    step = float(np.median(tree.query(points, k=2)[0][:, 1]))
-    gap, _ = tree.query(places[asked])
-    bare = gap > 2 * NEAR * halves.mean() + 2 * step
-    return float(areas[asked][bare].sum() / areas[asked].sum())
-
-
-def _sides(kind: str, halves: Floats) -> Iterator[tuple[Floats, Floats, Floats]]:
-    """Give places on each side of a solid, the way it looks there, and the area of each."""
-    steps = (np.arange(CELLS) + 0.5) / CELLS * 2 - 1
-    one, two = (grid.ravel() for grid in np.meshgrid(steps, steps))
-    ones = np.ones_like(one)
-    if kind == "box":
-        for axis in range(3):
-            for way in (-ones, ones):
-                side = np.roll(np.stack([way, one, two], axis=1), axis, axis=1)
-                area = halves.prod() / halves[axis] * ones
-                yield side * halves, np.where(np.arange(3) == axis, side, 0.0), area
-        return
-    round_about = np.column_stack([np.cos(np.pi * one), np.sin(np.pi * one), 0 * one])
-    up = np.outer(ones, [0.0, 0.0, 1.0])
-    wall, lid = 2 * np.pi * halves[0] * halves[2], np.pi * halves[0] ** 2 / 2
-    yield (round_about + up * two[:, None]) * halves, round_about, wall * ones
-    inward = ((two[:, None] + 1) / 2) ** 0.5 * round_about
-    for down in (-up, up):
-        yield (inward + down) * halves, down, lid * ones
