@@ -16,6 +16,7 @@ from plumbstone.meshes.closing.underside import (
     measure_rim,
     part_size,
     rims_and_holes,
+    seen_below,
     skirt_volume,
     solidity,
     stood_on_rim,
@@ -110,6 +111,18 @@ def test_a_ball_cut_off_is_measured_at_its_rim(cut: float) -> None:
     free = cut * (0.1 - seen) / (seen * (0.2 - seen)) ** 0.5 / (area / np.pi) ** 0.5
     assert free[0] < undercut(vertices, faces, [rim]) < 1.01 * free[1]
     assert solidity(vertices, faces, [rim]) == pytest.approx(1, abs=5e-3)
+
+
+def test_table_that_is_seen_below_a_rim_counts() -> None:
+    vertices, faces = bottomless(SIZE, 0.02)
+    rim = measure_rim(vertices, *boundary_parts(faces, len(vertices)))
+    plate = trimesh.creation.box((0.4, 0.4, 0.0)).subdivide_to_size(0.002)
+    top = plate.triangles[plate.face_normals[:, 2] > 0.5]
+    x, y, _ = top.mean(axis=1).T
+    hidden = (np.abs(x) < 0.03) & (np.abs(y) < 0.04)  # seen are 2 cm at either end of 10
+    assert seen_below(vertices, [rim], top[~hidden]) == pytest.approx(0.4, abs=0.05)
+    assert seen_below(vertices, [rim], top[(np.abs(x) > 0.05) | (np.abs(y) > 0.04)]) < 0.01
+    assert seen_below(vertices, [rim], top[:0]) == 0
 
 
 def test_smoothed_noise_takes_nothing_from_the_solidity_of_a_ball() -> None:

@@ -149,12 +149,15 @@ class OpenBody:
         return float(np.linalg.norm(self.side)) / self.area
 
     @property
+    def table(self) -> Floats:
+        """Corners of the table around it, (k, 3, 3) [m]."""
+        cut = 0.0 if self.ground is None else max(3 * self.ground.spread, LEAST_CUT)
+        return self.away[(np.abs(self.away[:, :, 2]) < cut).all(axis=1)]
+
+    @property
     def sway(self) -> float:
         """Of its noise over centimetres, as the table shows it [m]; 0 where there is none."""
-        if self.ground is None:
-            return 0.0
-        cut = max(3 * self.ground.spread, LEAST_CUT)
-        return waves_of(self.away[(np.abs(self.away[:, :, 2]) < cut).all(axis=1)])
+        return waves_of(self.table)
 
 
 def saying(
