@@ -20,7 +20,7 @@ SURELY = 0.02  # the same, so that the scale can be called good
 ALIKE = 0.03  # rectangles whose scales differ by more cannot both be the thing
 SEEN_LENGTHS, OFF_EDGE, OFF_SKIN = 0.005, 0.0005, 0.001  # error of lengths by a thing in view, at
 # 90 %: share of it, and [m] of the edge of a sheet or the skin of a body; from memory
-OFF_SIDE, MOST_STRAY, LEAST_SEEN = 0.016, 0.25, 0.3  # of a solid laid into a skin, as `Fit` has them
+OFF_SIDE, MOST_STRAY, LEAST_SEEN = 0.016, 0.25, 0.3  # of a solid laid into a skin, see `Fit`
 LAID_ON = 1200  # places of a skin
 LEAST_SIDE, LEAST_AREA, MOST_AREA = 40, 4e-4, 0.5  # of a sheet [pixels], shares of the picture
 
