@@ -90,3 +90,13 @@ def test_a_file_without_a_tank_is_told_what_to_write(tmp_path: Path) -> None:
     (tmp_path / "tank.toml").write_text('name = "x"\n', "utf-8")
     why = type_in("plumbstone plan tank.toml", tmp_path).stderr
     assert 'tank = { inside = ["60 cm", "30 cm", "36 cm"] }' in why
+
+
+@pytest.mark.parametrize(("tilt", "told_of"), [(0, False), (4.6, True)])
+def test_a_stone_on_its_edge_carries_nothing_as_drawn(
+    tmp_path: Path, tilt: float, told_of: bool
+) -> None:
+    # In a rigid-body simulation a stone tilted by 4.6° lay down, and what lay on it moved by 5 mm.
+    low = piece("Low", (14, 12, 6), (30, 20), f"tilt = {tilt}\nlean = 0")
+    words = told(tmp_path, low, piece("Top", (8, 8, 5), (30, 20), 'rests = "Low"\nsettle = true'))
+    assert ("Low: does not rest as drawn" in words) is told_of

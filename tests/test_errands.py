@@ -184,7 +184,8 @@ def lump(material: str, mass: str, **more: str) -> str:
         ((US + 'stand = ["48.5 in", "19 in"]', SOIL), (), "over its stand"),
         ((tank(), SLATE, LOG, SOIL), (), "Slate: lies wholly under the bed|move them apart"),
         ((tank(), SLATE, LOG.replace('rests = "Slate"', ""), SOIL),
-         ("Log: is drawn 2.5 cm into Slate; move them apart, or let it rest on Slate.",), "-"),
+         ("Log: is drawn 2.5 cm into Slate; move them apart, or, if its middle lies over "
+         "that, let it rest on Slate.",), "-"),
         ((tank(), stone("Cork", '"25 cm", "6 cm", "6 cm"', kind='"wood"', material='"cork bark"')),
          ("of water before it stays by itself",), "leave the tie"),
         ((tank(), SLATE, LOG,

@@ -56,6 +56,7 @@ const SVG = `
 
 const KEYS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 const ACTS = ["r", "R", "t", "T", "d", "m", "PageUp", "PageDown", "Delete"];
+const LEAVING = ["beforeunload", "pagehide"]; // what was moved last counts before the page goes
 const PAUSE = 350; // after the last key until the place counts [ms]
 const OFTEN = 40; // between two places that are told while dragging [ms]
 const SLIGHT = 3; // a pointer that wanders less has only touched [px]
@@ -68,10 +69,12 @@ export default {
   mounted() {
     this.watcher = new ResizeObserver(() => this.measure());
     this.watcher.observe(this.$el.parentElement);
+    for (const leaving of LEAVING) window.addEventListener(leaving, this.settle);
     this.$emit("ready");
   },
   unmounted() {
     this.watcher.disconnect();
+    for (const leaving of LEAVING) window.removeEventListener(leaving, this.settle);
   },
   computed: {
     views() {

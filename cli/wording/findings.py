@@ -21,7 +21,8 @@ def finding_words(finding: Finding, units: Units, *alike: Finding) -> str:
     words = WORDED[finding.kind](finding, units)
     if not alike:
         return words
-    names = ", ".join(_named(other, units) for other in alike)
+    first = _width(finding, units)
+    names = ", ".join(_named(other, units, first) for other in alike)
     return f"{words} So it is with {len(alike)} more: {names}."
 
 
@@ -52,9 +53,15 @@ def _sort(finding: Finding) -> object:
     return (*sort, finding.about[1:]) if named else id(finding)
 
 
-def _named(finding: Finding, units: Units) -> str:
-    """Name what a finding is about: a piece, or a gap and its width."""
+def _width(finding: Finding, units: Units) -> str:
+    """Write the width of a gap; empty where a finding tells of none."""
+    given = "width_m" in finding.numbers
+    return f" ({written(finding.number('width_m'), 'gap', units)})" if given else ""
+
+
+def _named(finding: Finding, units: Units, known: str) -> str:
+    """Name what a finding is about: a piece, or a gap and its width where it is not `known`."""
     if finding.kind is not Kind.LEAKS:
         return finding.about[0]
-    width = written(finding.number("width_m"), "gap", units)
-    return f"{' - '.join(finding.about[1:])} ({width})"
+    width = _width(finding, units)
+    return " - ".join(finding.about[1:]) + (width if width != known else "")

@@ -245,7 +245,8 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
         "sinks by itself, but may roll or rock, as it may weigh too little under water; {mend}"
     ),
     ("drawn through", True): (
-        "is drawn {through_m} into {others}; move them apart, or let it rest on {others}."
+        "is drawn {through_m} into {others}; move them apart, or, if its middle lies over that, "
+        "let it rest on {others}."
     ),
     ("drawn through", None): "is drawn {through_m} into what it lies on; move them apart.",
     ("apart", None): (
@@ -290,6 +291,10 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
         "carries both, or take it off."
     ),
     ("easily", None): "tips{on} at {tip_deg}" + _PUSHED,
+    ("unsure", True): (
+        "may slide or tip{on} as drawn, by a push of {push_n} at its top under water; set its "
+        "middle farther over what carries it, or bed it there so that it bears flat."
+    ),
     ("unsure", None): "may slide or tip{on} as drawn" + _PUSHED,
 }
 WORDED: dict[Kind, Worded] = {

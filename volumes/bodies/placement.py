@@ -384,7 +384,7 @@ def _contradiction(entry: PieceEntry, volume: Range, mass: float) -> tuple[str, 
     if mass / volume.low >= density.low and mass / volume.high <= density.high:
         return ()
     return (
-        f"{mass:g} kg and {volume.mid * 1e3:.2f} L give {mass / volume.mid:.0f} kg/m³, but "
+        f"{mass:.3g} kg and {volume.mid * 1e3:.2f} L give {mass / volume.mid:.0f} kg/m³, but "
         f"{entry.material.name} has {density.low:.0f}-{density.high:.0f}; "
         "check scale of the form, mass and material.",
     )

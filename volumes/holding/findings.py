@@ -10,7 +10,7 @@ from plumbstone.volumes.findings import Finding, Kind, Severity
 from plumbstone.volumes.holding.hold_down import HoldResult
 from plumbstone.volumes.holding.moves import Move
 from plumbstone.volumes.holding.proof import UNJUDGED, Doubt
-from plumbstone.volumes.holding.stability import EDGE, LEANS, Standing
+from plumbstone.volumes.holding.stability import EDGE, Standing
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
 
 STOP_BELOW = 0.02  # filling stops so far below the level of the first motion [m]
@@ -37,7 +37,7 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
         load = " and ".join(stone.load)
         stack = Finding(Kind.FALLS, Severity.STOP, about, numbers, load, "stack", "set again")
         return (stack,)
-    if stone.lean > LEANS:
+    if stone.leans:
         numbers = {"lean_deg": stone.lean}
         severity = Severity.STOP if stone.upright or stone.on else Severity.CARE
         cure = "even ground" if stone.turned else "set again"

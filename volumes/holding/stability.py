@@ -15,6 +15,7 @@ from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.ends import End, amiss_ends
 from plumbstone.volumes.holding.equilibrium import all_stay, stays_at
 from plumbstone.volumes.holding.free_bodies import Stage, lots_of, rig_of, rigs_of, stage_of
+from plumbstone.volumes.holding.proof import CARRIER_LEANS
 from plumbstone.volumes.holding.ties import Moving
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
 from plumbstone.volumes.memo import Memo
@@ -55,6 +56,7 @@ class Standing:
     press: float = math.inf  # down on what sticks out over an edge that tips it [N, under water]
     overhangs: bool = False  # whether that is little of what it weighs with its load
     turned: bool = False  # whether it was turned until it rested
+    carries: bool = False  # whether other pieces lie on it, which move with it
     bedded: bool = False  # whether it is a pebble that is pressed into the bed and bears nothing
 
     @property
@@ -64,9 +66,14 @@ class Standing:
         return self.tip_angle < (SMALL_ANGLE if stands else EDGE)
 
     @property
+    def leans(self) -> bool:
+        """Whether it tilts until it rests, so far that it is not drawn as it will lie."""
+        return self.lean > (CARRIER_LEANS if self.carries else LEANS)
+
+    @property
     def doubtful(self) -> bool:
         """Whether it tips easily, lies on an edge, is drawn into another or may not stay."""
-        amiss = self.lean > LEANS or self.through > DRAWN_THROUGH or self.may_float
+        amiss = self.leans or self.through > DRAWN_THROUGH or self.may_float
         moves = self.falls_at is not None or self.unsure
         if self.bedded and not self.through > DRAWN_THROUGH and not self.may_float:
             return False
@@ -226,6 +233,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
         press=wet * out,
         overhangs=bool(rest.carriers()) and out < OVERHANG,
         turned=body.entry.settle,
+        carries=len(on) > 1,
         bedded=_bedded(body) and not load[1:],
     )
 
