@@ -100,3 +100,21 @@ def test_a_stone_on_its_edge_carries_nothing_as_drawn(
     low = piece("Low", (14, 12, 6), (30, 20), f"tilt = {tilt}\nlean = 0")
     words = told(tmp_path, low, piece("Top", (8, 8, 5), (30, 20), 'rests = "Low"\nsettle = true'))
     assert ("Low: does not rest as drawn" in words) is told_of
+
+
+@pytest.mark.parametrize("how", ["hanging", "standing"])
+def test_no_cord_runs_through_wood_to_the_ground(tmp_path: Path, how: str) -> None:
+    # A stump of 8 × 8 × 30 cm: a stone tied 28 cm up in its axis would hang beside it and tip it;
+    # it was told to stay. From the underside of a log on two stones one does hang.
+    stump = piece("Stump", (8, 8, 30), (30, 20), 'kind = "wood"\nmass = "1.3 kg"').replace(
+        "granite", "driftwood"
+    )
+    group = '[[group]]\nwood = ["{}"]\nsinkers = [{{ mass = "2.5 kg", material = "granite", '
+    tie = f'how = "{how}", at = ["30 cm", "20 cm", "{{}} cm"] }}}}]\n'
+    (tmp_path / "tank.toml").write_text(TANK + stump + (group + tie).format("Stump", 28), "utf-8")
+    assert "28.0 cm of wood" in type_in("plumbstone hold tank.toml", tmp_path).stderr
+    legs = piece("L", (8, 14, 14), (18, 20)) + piece("R", (8, 14, 14), (42, 20))
+    log = piece("Log", (36, 8, 6), (30, 20), 'kind = "wood"\nrests = "L"').replace(
+        "granite", "driftwood"
+    )
+    assert "Stays, if set" in told(tmp_path, legs, log, (group + tie).format("Log", 17))

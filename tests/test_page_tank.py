@@ -204,6 +204,17 @@ def test_quick_hands_lose_nothing(browser: Browser, server: Server) -> None:
     assert faults == []
 
 
+def test_a_key_before_the_page_goes_counts(browser: Browser, server: Server) -> None:
+    # What is moved by keys is told 350 ms after the last; a page loaded anew sooner lost it.
+    file = small_in(server.folder, "gone.toml")
+    tab, faults = at_tank(browser, server, file.name)
+    piece(tab, "Stone").focus()
+    tab.keyboard.press("ArrowRight")
+    tab.reload()
+    assert 'at = ["20.5 cm", "12 cm"]' in changed(file, SMALL)
+    assert faults == []
+
+
 def test_a_new_hold_is_left_alone_by_what_was_done_before(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "hold.toml")
     tab, faults = at_tank(browser, server, file.name)

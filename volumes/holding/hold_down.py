@@ -38,7 +38,16 @@ from plumbstone.volumes.holding.moves import Move, drained_move, first_move
 from plumbstone.volumes.holding.offers import Offers, feet_for, offers_for
 from plumbstone.volumes.holding.proof import UNJUDGED, Case, Doubt, case_of
 from plumbstone.volumes.holding.soaking import SoakingError, fit_weighings
-from plumbstone.volumes.holding.ties import Moving, Tie, lies_as_body, loose_strapped, nearest_point
+from plumbstone.volumes.holding.ties import (
+    TIE_REACH,
+    Moving,
+    Tie,
+    hung_from,
+    lies_as_body,
+    loose_strapped,
+    nearest_point,
+    skin_of,
+)
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.scape.materials import Material
@@ -46,9 +55,9 @@ from plumbstone.volumes.scape.materials import Material
 LEVELS = 40  # water levels tried while the tank fills
 FINEST_AFLOAT = 1_500  # faces; a finer mesh is thinned before it floats
 AFLOAT_CELLS = 16  # along each thinned mesh
+NO_ROOM = 0.01  # [m]: no stone hangs so near above the ground
 STRAPPED_IN = 5e-3  # [m]: a strap presses a stone no deeper into wood
 STRAPPED_OFF = 0.02  # [m]: a strap holds nothing that is farther off
-TIE_REACH = 0.03  # a tie farther than this from all wood is not on it [m]
 
 
 class HoldError(PlumbstoneError, ValueError):
@@ -188,7 +197,7 @@ def set_stage(
     moving, taken = [], set()
     for group in groups:
         names = [*group.wood, *(s.stone for s in group.sinkers if s.how == "strapped" and s.stone)]
-        _check_ties(group, [placed[name] for name in group.wood])
+        _check_ties(group, skin_of([placed[name] for name in group.wood]), bed, grid)
         for name in names:
             if name in taken:
                 raise HoldError(
@@ -284,7 +293,10 @@ def _judge_group(case: Case, around: Surroundings) -> HoldResult:
         held_factor=_held_factor(case, ends, margins),
         still_held=_still_held(case, ends),
         ties=stage.ties[number],
-        tie_rooms=_rooms(stage.ties[number], around),
+        tie_rooms=tuple(
+            _room(skin_of(wood), np.array(tie.place), around.soil_line, around.grid)
+            for tie in stage.ties[number]
+        ),
         tie_forces=at_line,
         greatest_ties=most,
         afloat=around.memo(_afloat, wood, balance, stage.water),
@@ -408,15 +420,24 @@ def _tie_forces(middle: Rig, rigs: Sequence[Rig]) -> tuple[tuple[float, ...], tu
     return tuple(float(p) for p in pulls), tuple(float(p) for p in most)
 
 
-def _rooms(ties: Sequence[Tie], around: Surroundings) -> tuple[float, ...]:
-    """Heights from where ties are down to the bed or the glass [m]."""
-    soil = around.soil_line
-    return tuple(z - float(soil[around.grid.cell_at(x, y)]) for x, y, z in (t.place for t in ties))
+def _room(wood: Floats, place: Floats, bed: Floats, grid: Grid) -> float:
+    """Height from where a cord leaves wood (n, 3, 3) down to the bed or the glass [m]."""
+    return hung_from(wood, place) - float(bed[grid.cell_at(place[0], place[1])])
 
 
-def _check_ties(group: Group, wood: Sequence[Body]) -> None:
-    """Refuse a tie that is nowhere near the wood."""
-    faces = np.concatenate([body.piece.vertices[body.piece.faces] for body in wood])
+def _check_ties(group: Group, faces: Floats, bed: Floats, grid: Grid) -> None:
+    """Refuse a tie that is nowhere near the wood, or a stone that hangs where wood stands."""
+    for sinker in group.sinkers:
+        if sinker.how not in ("hanging", "standing") or sinker.stone or sinker.at is None:
+            continue
+        tied = np.array(sinker.at)
+        thick, room = sinker.at[2] - hung_from(faces, tied), _room(faces, tied, bed, grid)
+        if thick > TIE_REACH and room < NO_ROOM:
+            raise HoldError(
+                f'Group "{group.name}": below a tie are {thick * 1e2:.1f} cm of wood, down to the '
+                "ground, so no cord runs there; write at = [...] where its cord leaves the wood, "
+                'or how = "strapped".'
+            )
     places = [s.at for s in group.sinkers if s.at is not None] + list(group.tie_points)
     for place in places:
         gap = float(np.linalg.norm(nearest_on(faces, np.array(place)) - place))

@@ -15,6 +15,7 @@ from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.figures import StrappingFigures
 from plumbstone.volumes.holding.equilibrium import Rig, least_sinkers
 from plumbstone.volumes.holding.free_bodies import Stage
+from plumbstone.volumes.holding.ties import hung_from, skin_of
 from plumbstone.volumes.scape.groups import KEPT, Group, Sinker
 from plumbstone.volumes.scape.materials import Material
 
@@ -123,7 +124,7 @@ def feet_for(
     to slide on them; empty where none do.
     """
     wood = stage.wood_of(number)
-    faces = np.concatenate([b.piece.vertices[b.piece.faces] for b in wood])
+    faces = skin_of(wood)
     group = stage.group_of(number)
     normals = np.cross(faces[:, 1] - faces[:, 0], faces[:, 2] - faces[:, 0])
     flat = -normals[:, 2] * group.friction.low > np.hypot(normals[:, 0], normals[:, 1])
@@ -275,6 +276,7 @@ def _by_number(
     shares = np.where(stage.levels > 0, wet, 1.0)
     own = {piece.entry.name for piece in stage.bodies[number].pieces}
     others = [body.piece for name, body in stage.placed.items() if name not in own]
+    wood = skin_of(stage.wood_of(number))
     found: list[Offer] = []
     everywhere = least_sinkers(rigs, _beside(points), shares, most)
     if everywhere is None:
@@ -296,7 +298,7 @@ def _by_number(
             if masses is None or (count > 1 and masses.min() < 1e-3):
                 continue
             if best is None or masses.sum() < best.total:
-                best = _offer(material, places, ground[list(chosen)], masses, others)
+                best = _offer(material, places, ground[list(chosen)], masses, others, wood)
             if best.total <= least / LIGHTER:
                 break
         if best is not None:
@@ -312,11 +314,17 @@ def _beside(points: Floats) -> Floats:
 
 
 def _offer(
-    material: Material, points: Floats, ground: Floats, masses: Floats, others: Sequence[Piece]
+    material: Material,
+    points: Floats,
+    ground: Floats,
+    masses: Floats,
+    others: Sequence[Piece],
+    wood: Floats,
 ) -> Offer:
     """Make an offer; where there is no room for the stone below, it is strapped on."""
     heights = (masses / material.dense.mid) ** (1 / 3)
-    rooms = [_room_below(point, float(z), others) for point, z in zip(points, ground, strict=True)]
+    below = [np.array([*point[:2], hung_from(wood, point)]) for point in points]
+    rooms = [_room_below(point, float(z), others) for point, z in zip(below, ground, strict=True)]
     return Offer(
         material,
         tuple((float(x), float(y), float(z)) for x, y, z in points),

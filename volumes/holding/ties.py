@@ -1,7 +1,7 @@
 """What is tied to wood or laid on it: where it pulls or presses, and which way."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +11,8 @@ from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.scape.groups import Group, Sinker
 
+TIE_REACH = 0.03  # a tie farther than this from all wood is not on it [m]
+AROUND = 5e-3 * np.array([(x, y, 0) for x in (-1, 1) for y in (-1, 1)])  # of a cord [m]
 LEVEL = 1e-3  # [m]: corners so little above the lowest one are as low
 
 
@@ -59,7 +61,8 @@ def tie_place(sinker: Sinker, moving: Moving, placed: Mapping[str, Body]) -> Flo
     """
     if sinker.at is not None:
         return np.array(sinker.at)
-    corners = np.concatenate([b.piece.vertices for b in moving.pieces if b.entry.kind == "wood"])
+    wood = [b for b in moving.pieces if b.entry.kind == "wood"]
+    corners = np.concatenate([b.piece.vertices for b in wood])
     if sinker.stone in placed and sinker.how != "strapped":
         stone = placed[sinker.stone].piece.vertices
         over = corners[corners[:, 2] > stone[:, 2].max()]
@@ -67,12 +70,9 @@ def tie_place(sinker: Sinker, moving: Moving, placed: Mapping[str, Body]) -> Flo
         middle = (stone.min(axis=0) + stone.max(axis=0)) / 2
         near: Floats = corners[np.hypot(*(corners - middle)[:, :2].T).argmin()]
         return near
-    faces = np.concatenate(
-        [b.piece.vertices[b.piece.faces] for b in moving.pieces if b.entry.kind == "wood"]
-    )
     height = corners[:, 2].max() if sinker.how == "laid on" else corners[:, 2].min()
     there = corners if sinker.how == "laid on" else corners[corners[:, 2] < height + LEVEL]
-    return nearest_on(faces, np.array([*there[:, :2].mean(axis=0), height]))
+    return nearest_on(skin_of(wood), np.array([*there[:, :2].mean(axis=0), height]))
 
 
 def _tie(sinker: Sinker, moving: Moving, placed: Mapping[str, Body]) -> Tie:
@@ -102,6 +102,37 @@ def _tie(sinker: Sinker, moving: Moving, placed: Mapping[str, Body]) -> Tie:
 def nearest_point(body: Body, place: Floats) -> Floats:
     """Point of a body's surface that is nearest to a place, (3,) [m]."""
     return nearest_on(body.piece.vertices[body.piece.faces], place)
+
+
+def skin_of(wood: Sequence[Body]) -> Floats:
+    """All faces of some pieces, (n, 3, 3) [m]."""
+    return np.concatenate([body.piece.vertices[body.piece.faces] for body in wood])
+
+
+def hung_from(triangles: Floats, place: Floats) -> float:
+    """Height [m] where a cord from a place (3,) leaves wood (n, 3, 3) downward.
+
+    That of the place where no wood is straight below it, or it lies at an edge.
+    """
+    return max(_leaves(triangles, place + aside) for aside in AROUND)
+
+
+def _leaves(triangles: Floats, place: Floats) -> float:
+    """Height [m] of the underside of what a line down from a place runs through."""
+    flat, height = triangles[:, :, :2] - place[:2], float(place[2])
+    ends = np.roll(flat, -1, axis=1), np.roll(flat, -2, axis=1)
+    shares = ends[0][..., 0] * ends[1][..., 1] - ends[0][..., 1] * ends[1][..., 0]
+    area = shares.sum(axis=1)
+    met = (shares * np.sign(area)[:, None] > 0).all(axis=1)
+    heights = (shares[met] * triangles[met, :, 2]).sum(axis=1) / area[met]
+    order, depth = np.argsort(-heights), 0  # of skins that the line is in
+    for low, enters in zip(heights[order], np.sign(area[met])[order], strict=True):
+        if depth == 0 and low < height - TIE_REACH:
+            break
+        depth += int(enters)
+        if depth == 0 and low <= height:
+            return float(low)
+    return height
 
 
 def loose_strapped(moving: Moving, placed: Mapping[str, Body]) -> list[tuple[Sinker, Floats]]:
