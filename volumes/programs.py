@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Flags, Floats, Indices
 
 Entries = tuple[Indices, Indices, Floats]  # rows, columns and values of a sparse matrix
 
@@ -70,7 +70,7 @@ class Program:
         self._highs.run()
         return bool(self._highs.getModelStatus() == self._solved)
 
-    def basis(self) -> tuple[Indices, NDArray[np.bool_]]:
+    def basis(self) -> tuple[Indices, Flags]:
         """Give the unknowns that the answer hangs on, and which others are at their upper end."""
         free = self._highs.getBasicVariables()[1]
         return free[free >= 0], np.array(self._highs.getSolution().col_value) > self._middle

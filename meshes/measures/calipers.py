@@ -4,7 +4,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.faces import corner_sums, corners_of
 from plumbstone.meshes.measures.doubts import OWN, Doubt, in_length
@@ -12,7 +11,7 @@ from plumbstone.meshes.measures.extents import across
 from plumbstone.meshes.measures.faults import open_edges
 from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.measures.rulers import FAR_OFF, Ruler
-from plumbstone.meshes.piece import Floats, Indices, longest_side
+from plumbstone.meshes.piece import Flags, Floats, Indices, longest_side
 
 OWN_LENGTHS = 0.045  # of the lengths in a phone's file, at 90 %: + 3 ... 4 % by a depth camera;
 # one stone by a phone and by a structured scanner (eesd-epfl/spherical-harmonics, stone 11)
@@ -260,7 +259,7 @@ def calmed(vertices: Floats, faces: Indices, by: float = SMOOTHED) -> tuple[Floa
 
 
 def _without_spikes(
-    vertices: Floats, faces: Indices, links: Any, lonely: NDArray[np.bool_], step: float
+    vertices: Floats, faces: Indices, links: Any, lonely: Flags, step: float
 ) -> Floats:
     """Bring corners of a rough skin back that noise put far out."""
     found, means = vertices.copy(), links @ vertices
@@ -286,7 +285,7 @@ def skin_noise(vertices: Floats, faces: Indices) -> tuple[float, float]:
     return float(np.median(off)) * PER_BUMP, float(np.quantile(off, 0.25))
 
 
-def _links(vertices: Floats, faces: Indices) -> tuple[Any, NDArray[np.bool_]]:
+def _links(vertices: Floats, faces: Indices) -> tuple[Any, Flags]:
     """Give the matrix that takes each corner to the mean of its neighbours, and who has none."""
     from scipy.sparse import coo_array, diags_array
 
@@ -299,7 +298,7 @@ def _links(vertices: Floats, faces: Indices) -> tuple[Any, NDArray[np.bool_]]:
     return diags_array(1 / np.maximum(links.sum(axis=1), 1)) @ links, lonely
 
 
-def _bumps(vertices: Floats, faces: Indices, links: Any, lonely: NDArray[np.bool_]) -> Floats:
+def _bumps(vertices: Floats, faces: Indices, links: Any, lonely: Flags) -> Floats:
     """Give what neighbours of corners do not explain of their places, along their normals [m]."""
     off = links @ vertices - vertices
     off = (off - links @ off)[~lonely]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plumbstone.meshes.loops import crossings, lengths_below, put_by_cell, put_in, united
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Flags, Floats, Indices
 
 _NUDGE = (1.234567e-7, 2.345678e-7)  # of a cell: keeps samples off edges drawn on round numbers
 _GOLDEN = 0.6180339887498949  # its multiples fill a cell evenly, however many there are
@@ -240,7 +240,7 @@ def merged_columns(parts: Sequence[Window], grid: Grid) -> Columns:
 
 def signed_hits(
     vertices: Floats, faces: Indices, rows: int, columns: int
-) -> tuple[NDArray[np.int64], Floats, NDArray[np.bool_]]:
+) -> tuple[NDArray[np.int64], Floats, Flags]:
     """Find where vertical lines through the middles of unit cells cross the faces.
 
     Parameters

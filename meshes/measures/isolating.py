@@ -3,12 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.faces import corners_of
 from plumbstone.meshes.measures.faults import face_areas, shells
 from plumbstone.meshes.measures.hulls import hull_of
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Flags, Floats, Indices
 
 SAMPLES = 20_000
 TRIES = 1500
@@ -194,7 +193,7 @@ def _surrounds(lying: Floats, above: Floats, normal: Floats) -> bool:
     return bool(table.volume > WIDER * body.volume and beyond < 0.02 * reach)
 
 
-def _reaches_farther(points: Floats, lying: NDArray[np.bool_], normal: Floats) -> bool:
+def _reaches_farther(points: Floats, lying: Flags, normal: Floats) -> bool:
     """Tell whether the points of a plane spread wider over it than all others do."""
     flat = points @ turn_up(normal)[:2].T
     if (~lying).sum() < 10:
@@ -321,9 +320,7 @@ def is_around(body: Floats, other: Floats) -> bool:
     return bool(out.max(axis=1).min() >= 0)
 
 
-def ghosts_in(
-    vertices: Floats, faces: Indices, crowded: bool = False
-) -> tuple[NDArray[np.bool_], float]:
+def ghosts_in(vertices: Floats, faces: Indices, crowded: bool = False) -> tuple[Flags, float]:
     """Find patches of a skin that are there twice, as where a phone lost its place for a while.
 
     Parameters

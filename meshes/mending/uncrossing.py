@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 from plumbstone.meshes.faces import cut_faces
 from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.mending.solids import mesh_of, together
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Flags, Floats, Indices
 
 PLANES, LINES = 9, 9  # planes through the outline and vertical lines in each, for crossings
 LATTICE = 72  # cells along the longest side
@@ -146,9 +146,7 @@ def one_skin(vertices: Floats, faces: Indices) -> tuple[Floats, Indices, float]:
     return (points - middle) * (wanted / found) ** (1 / 3) + middle, skin, wanted
 
 
-def wound_around(
-    vertices: Floats, faces: Indices, shape: tuple[int, ...]
-) -> tuple[NDArray[np.bool_], float]:
+def wound_around(vertices: Floats, faces: Indices, shape: tuple[int, ...]) -> tuple[Flags, float]:
     """Tell which points of a unit lattice a mesh winds around, and the volume it does [cells]."""
     nx, ny, nz = shape
     cells, heights, turns, steps = _turns(vertices, faces, ny, nx)

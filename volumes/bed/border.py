@@ -4,8 +4,8 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from plumbstone.meshes.piece import Flags
 from plumbstone.volumes.bed.passing import (
     closed_up_to,
     closes,
@@ -23,7 +23,7 @@ from plumbstone.volumes.figures import BorderFigures, FootingFigures, GapFigures
 from plumbstone.volumes.scape.layers import polygon_distance
 from plumbstone.volumes.scape.materials import Material
 
-Sides = tuple[NDArray[np.bool_], NDArray[np.bool_]]
+Sides = tuple[Flags, Flags]
 SLIDING, TIPPING = 1.5, 2.0  # least reserves of a stone; common practice, no source
 FALLS = 0.5  # of the thrust: what bears less is pushed over even if its friction is underrated
 FRICTION = 0.3  # stone on wet glass, mid of 0.2-0.4; no source, be cautious

@@ -4,10 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Columns, Grid
-from plumbstone.meshes.piece import Floats, Piece
+from plumbstone.meshes.piece import Flags, Floats, Piece
 from plumbstone.volumes.bed.loops import lower_at_wall, steep_cells
 from plumbstone.volumes.bed.passing import least_open, strings_of
 from plumbstone.volumes.bed.row import ENDLESS, WIDEST, Crack, Row, standing_out
@@ -25,7 +24,7 @@ from plumbstone.volumes.scape.layers import (
     zone_distance,
 )
 
-Bounds = tuple[Floats | None, NDArray[np.bool_], Floats]  # of `bounds_of`
+Bounds = tuple[Floats | None, Flags, Floats]  # of `bounds_of`
 
 TERRACE = 3.0  # times the slope of repose: steeper is a step that is drawn
 AROUND = 30  # cells around a gap in which what rises from it is exact
@@ -147,7 +146,7 @@ def _from_wall(
 def _from_stones(
     limit: Floats,
     full: Floats,
-    inside: NDArray[np.bool_],
+    inside: Flags,
     row: Row | None,
     layer: Layer,
     site: Site,
@@ -191,8 +190,8 @@ def _from_gap(
     limit: Floats,
     full: Floats,
     crack: Crack,
-    inside: NDArray[np.bool_],
-    barred: NDArray[np.bool_],
+    inside: Flags,
+    barred: Flags,
     slope: float,
     grid: Grid,
 ) -> None:
@@ -217,7 +216,7 @@ def _from_gap(
 
 def _rises_past(
     full: Floats,
-    inside: NDArray[np.bool_],
+    inside: Flags,
     ends: Floats,
     heights: Floats,
     slope: float,

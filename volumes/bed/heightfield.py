@@ -7,11 +7,10 @@ are walls without friction: no neighbour there.
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Columns, Grid
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Flags, Floats
 from plumbstone.volumes.bed.loops import (
     FREE,
     lifted,
@@ -38,7 +37,7 @@ def stable_surface(
     *,
     columns: Columns | None = None,
     edge: Floats | None = None,
-    walls: NDArray[np.bool_] | None = None,
+    walls: Flags | None = None,
     beyond: Floats | None = None,
     shadows: Floats | None = None,
 ) -> Floats:

@@ -4,10 +4,9 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Grid
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Flags, Floats, Indices
 from plumbstone.volumes.bed.passing import least_open, lying_in, nearest_level
 from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.bed.row import SLICE, Row, Stretch
@@ -125,7 +124,7 @@ def _bridges(row: Row) -> list[_Bridge]:
     return found
 
 
-def _crossings(side: NDArray[np.bool_]) -> Indices:
+def _crossings(side: Flags) -> Indices:
     """Pairs of neighbouring cells on either side of the line, from left to right, (2, n)."""
     columns = side.shape[1]
     number = np.arange(side.size).reshape(side.shape)
@@ -136,18 +135,18 @@ def _crossings(side: NDArray[np.bool_]) -> Indices:
     return np.array([one[order], other[order]])
 
 
-def _wide(space: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _wide(space: Flags) -> Flags:
     """Leave out pockets, that lead nowhere."""
     from scipy.ndimage import label
 
     parts, _ = label(space)
     sizes = np.bincount(parts.ravel())
     sizes[0] = 0
-    kept: NDArray[np.bool_] = (sizes > POCKET * sizes.max())[parts]
+    kept: Flags = (sizes > POCKET * sizes.max())[parts]
     return kept
 
 
-def _away(space: NDArray[np.bool_], grid: Grid) -> Floats:
+def _away(space: Flags, grid: Grid) -> Floats:
     """How far every cell lies from some space [m]."""
     from scipy.ndimage import distance_transform_edt
 

@@ -5,8 +5,8 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from plumbstone.meshes.piece import Flags
 from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.figures import HeaveFigures, RunFigures
 from plumbstone.volumes.scape.materials import Material
@@ -108,7 +108,7 @@ def bare_floor(bed: BedResult) -> tuple[tuple[float, float, float], ...]:
 def overlaps(bed: BedResult) -> tuple[tuple[str, str, float], ...]:
     """Drawn zones that overlap in part, by the names of their layers, and the area [m²]."""
     grid = bed.grid
-    zones: list[tuple[str, NDArray[np.bool_]]] = []
+    zones: list[tuple[str, Flags]] = []
     for result in bed.layers:
         edge = result.edge
         if edge is not None and (result.layer.zone.polygon or "strip" in result.layer.zone.name):

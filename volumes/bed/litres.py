@@ -7,10 +7,9 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Columns, Grid
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Flags, Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.heightfield import lifted_out
 from plumbstone.volumes.bed.interfaces import lasting_slope
@@ -78,9 +77,7 @@ def _within_cells(result: LayerResult, full: Floats, columns: Columns, grid: Gri
     return replace(result, settled=result.settled + more * grid.cell_area, slide=slide)
 
 
-def _distance_at(
-    zone: Zone, grid: Grid, cells: NDArray[np.bool_], right: float, up: float
-) -> Floats:
+def _distance_at(zone: Zone, grid: Grid, cells: Flags, right: float, up: float) -> Floats:
     """Signed distance to the edge of a zone beside the middles of some cells, (n,) [m]."""
     x, y = grid.centres
     found = zone_distance(zone, None, grid, (x[cells] + right, y[cells] + up))
@@ -117,7 +114,7 @@ def _place(row: Any, column: Any, grid: Grid) -> tuple[str, tuple[float, float]]
     return where, (float(x), float(y))
 
 
-def _slope_along(target: Floats, lying: NDArray[np.bool_], grid: Grid) -> float:
+def _slope_along(target: Floats, lying: Flags, grid: Grid) -> float:
     """Mean drawn slope from front to back in the middle column of the layer [degrees]."""
     columns = np.flatnonzero(lying.any(axis=0))
     if len(columns) == 0:

@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Grid
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Flags, Floats
 from plumbstone.volumes.bed.loops import nearest_cell
 from plumbstone.volumes.bed.results import LayerResult, Passed
 from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch, row_for, standing_out
@@ -34,7 +33,7 @@ class Side:
     """One side of a border, and what stands there."""
 
     row: Row
-    cells: NDArray[np.bool_]  # (rows, columns) on this side
+    cells: Flags  # (rows, columns) on this side
     fillers: Sequence[Filler]  # pressed into the gaps
     tops: Floats  # (rows, columns) of the stones [m]
     grid: Grid
@@ -97,7 +96,7 @@ def let_pass(
     return surface, passed
 
 
-def _level(field: Floats, where: NDArray[np.bool_], stretch: Stretch, side: Side) -> float | None:
+def _level(field: Floats, where: Flags, stretch: Stretch, side: Side) -> float | None:
     """Height of a surface beside the middle of a stretch [m]; None where it ends there."""
     near = BESIDE + math.dist(stretch.start, stretch.end) / 2
     return nearest_level(field, where, stretch.middle, side.grid, near)
@@ -179,7 +178,7 @@ def _run(
 
 
 def _shares(
-    bounds: Sequence[Floats], run: Run, numbers: Sequence[int], cells: NDArray[np.bool_]
+    bounds: Sequence[Floats], run: Run, numbers: Sequence[int], cells: Flags
 ) -> list[float]:
     """Share that each layer of a stack has in what passes some openings."""
     if len(bounds) == 2:
@@ -259,7 +258,7 @@ def least_open(soil: Material) -> float:
 
 def nearest_level(
     field: Floats,
-    where: NDArray[np.bool_],
+    where: Flags,
     at: tuple[float, float],
     grid: Grid,
     within: float = math.inf,

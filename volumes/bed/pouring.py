@@ -6,11 +6,10 @@ from dataclasses import replace
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.limits import MOST_CELLS, raised
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of, merged_columns
-from plumbstone.meshes.piece import Floats, Piece
+from plumbstone.meshes.piece import Flags, Floats, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.edges import Site, bounds_of, limit_of, lying_on
 from plumbstone.volumes.bed.heightfield import empty_below, lifted_out, stable_surface
@@ -309,7 +308,7 @@ def _beside(
     if edge is None or layer.zone.by_border:
         return wanted, ()
     edges, together, near = [edge], wanted, 2 * max(site.grid.spacing)
-    touching: list[tuple[Layer, NDArray[np.bool_]]] = []
+    touching: list[tuple[Layer, Flags]] = []
     for other in later:
         if other.profile is None or other.zone.by_border:
             continue

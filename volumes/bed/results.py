@@ -7,11 +7,10 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Columns, Grid, Window
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Flags, Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.row import Row
 from plumbstone.volumes.figures import SpotFigures
@@ -65,7 +64,7 @@ class LayerResult:
     steepest_towards: str = ""  # which way it rises, such as "front to back"; empty: all ways
 
     @property
-    def lies(self) -> NDArray[np.bool_]:
+    def lies(self) -> Flags:
         """Where it lies as it has come to rest, (rows, columns)."""
         return np.asarray(self.surface > self.below + LEAST_THICK)
 
@@ -183,7 +182,7 @@ def covered_share(window: Window, line: Floats) -> float:
     return below / whole if whole > 0 else 0.0
 
 
-def bare_cells(result: BedResult) -> NDArray[np.bool_]:
+def bare_cells(result: BedResult) -> Flags:
     """Cells where a stone stands out of the bed."""
-    bare: NDArray[np.bool_] = result.columns.highest > result.surface - 1e-9
+    bare: Flags = result.columns.highest > result.surface - 1e-9
     return bare

@@ -12,10 +12,9 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Grid
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Flags, Floats, Indices
 from plumbstone.volumes.bed.loops import lay_surface, ways_from
 from plumbstone.volumes.bed.taut import Strings, taut_ways
 
@@ -53,8 +52,8 @@ def run_through(
     upper: Floats,
     below: Floats,
     lower: Floats,
-    side: NDArray[np.bool_],
-    barred: NDArray[np.bool_],
+    side: Flags,
+    barred: Flags,
     slope: float,
     grid: Grid,
 ) -> Run:
@@ -139,8 +138,8 @@ def ways_around(
     ends: Floats,
     strings: tuple[Strings, Strings] | None,
     far: float,
-    barred: NDArray[np.bool_],
-    side: NDArray[np.bool_],
+    barred: Flags,
+    side: Flags,
     grid: Grid,
 ) -> tuple[int, int, Floats]:
     """Ways from an opening to the cells around it [m]; first row and column of that part.

@@ -4,11 +4,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Grid, Window
 from plumbstone.meshes.measures.hulls import hull_of
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Flags, Floats, Indices
 from plumbstone.volumes.programs import Program, entries_of
 
 LEVEL = 1e-9  # [m]: what differs by less is level
@@ -109,7 +108,7 @@ def _lie_aside(points: Floats) -> bool:
     return bool((points @ way).min() > APART * float(np.linalg.norm(way)))
 
 
-def inside_hull(places: Floats, points: Floats) -> NDArray[np.bool_]:
+def inside_hull(places: Floats, points: Floats) -> Flags:
     """Whether points (p, 2) [m] lie in the hull of places (n, 2), (p,); no where that is flat."""
     hull = hull_of(places)
     if hull is None:

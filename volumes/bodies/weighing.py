@@ -13,12 +13,9 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.materials import Material, find_material
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from plumbstone.meshes.closing.bodies import ClosedScan
     from plumbstone.meshes.measures.openings import Extents
-    from plumbstone.meshes.piece import Floats, Indices, Piece
+    from plumbstone.meshes.piece import Flags, Floats, Indices, Piece
 
 SHAPE_FACTORS = Range(0.40, 0.50, 0.60)  # of the box around a stone; common practice, no source
 LONGEST_SIDE = 5.0  # [m]: a longer stone is a slip of the unit
@@ -85,7 +82,7 @@ class Weighed:
     seen: "Indices | None" = None  # faces of the piece that were scanned, not guessed
     away: "Floats | None" = None  # (k, 3, 3) corners of what was cut away beside it [m]
     extents: "Extents | None" = None  # of a scan
-    other: "NDArray[np.bool_] | None" = None  # faces of the piece that may be another thing
+    other: "Flags | None" = None  # faces of the piece that may be another thing
 
     def mass_in_water(self, water: float) -> Range:
         """Mass it shows hanging in water of a density [kg/m³], pores full of air → [kg]."""

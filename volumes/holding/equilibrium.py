@@ -5,9 +5,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Flags, Floats, Indices
 from plumbstone.volumes.bodies.contacts import inside_hull
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.programs import Answer, Program, entries_of, least_cost
@@ -73,7 +73,7 @@ class Verdicts:
     # and y, and the turn about z
 
     @property
-    def stays(self) -> NDArray[np.bool_]:
+    def stays(self) -> Flags:
         """Whether the pose can be in balance at each level, (k,)."""
         return np.asarray(self.margins >= -SLACK)
 
@@ -169,11 +169,11 @@ def _balanced(rig: Rig, rows: Floats) -> Iterator[bool]:
 
 def _borne(
     matrix: Floats,
-    basis: tuple[Indices, NDArray[np.bool_]],
+    basis: tuple[Indices, Flags],
     loads: Floats,
     lows: Floats,
     highs: Floats,
-) -> NDArray[np.bool_]:
+) -> Flags:
     """Tell which loads (k, rows) the forces that bore one bear too, with their bounds (k, columns).
 
     The others stay at the bound where they were: what balances is a proof, whoever found it.
@@ -188,7 +188,7 @@ def _borne(
     return np.asarray(within.all(axis=1) & (np.abs(lack).max(axis=1) < EXACT))
 
 
-def stays_at(rig: Rig) -> NDArray[np.bool_]:
+def stays_at(rig: Rig) -> Flags:
     """Tell at which levels all bodies of a rig can be in balance, (k,)."""
     return np.array(list(_balanced(rig, _rows(rig))), dtype=bool)
 

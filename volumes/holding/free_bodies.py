@@ -7,11 +7,10 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.measures.displacement import displaced_at_levels, mesh_centre
-from plumbstone.meshes.piece import Floats, Indices, Piece
+from plumbstone.meshes.piece import Flags, Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.contacts import off_hull
 from plumbstone.volumes.bodies.placement import Body
@@ -332,7 +331,7 @@ def _pushing(
     rest: Resting,
     friction: Range | None,
     aside: bool,
-    near: NDArray[np.bool_],
+    near: Flags,
     *,
     firm: bool,
 ) -> tuple[Floats, Floats, Indices]:

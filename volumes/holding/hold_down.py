@@ -5,7 +5,6 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Grid
@@ -13,7 +12,7 @@ from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.measures.nearest import nearest_on
 from plumbstone.meshes.mending.solids import together
 from plumbstone.meshes.mending.thinning import thinned
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Flags, Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.results import BedResult
 from plumbstone.volumes.bodies.placement import Body
@@ -82,7 +81,7 @@ class HoldResult:
     balance: Balance
     sinker_material: Material
     levels: Floats  # [m]
-    moves: NDArray[np.bool_]  # at each level, at any end of the ranges
+    moves: Flags  # at each level, at any end of the ranges
     first_move: Move | None  # while the tank fills, at the bad end; it may move there
     drained_move: Move | None  # while the tank is drained, the wood soaked
     margin: float  # further lift that it bears at its worst level, as a mass [kg]; may be -inf

@@ -7,11 +7,10 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.columns import Grid, Window
 from plumbstone.meshes.measures.nearest import nearest_on
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Flags, Floats, Indices
 from plumbstone.meshes.shapes.placing import shared_heights, where_both
 from plumbstone.volumes.bodies.contacts import (
     Pulls,
@@ -60,7 +59,7 @@ class Resting:
     below: Indices  # (c,) which body lies under each; -1: glass or bed; of `PANES`: a pane
     gaps: Floats  # (c,) left between them as it rests [m]
     drawn: Floats  # (c,) the same in its drawn pose
-    soil: NDArray[np.bool_]  # (c,) whether it is the bed
+    soil: Flags  # (c,) whether it is the bed
     slopes: tuple[float, float]  # along x and y, of the plane by which it sinks to rest so
     through: float  # how deep it is drawn into what is beside or below it [m]
     into: int = -1  # the body that it is drawn into deepest; -1: none, or glass or bed
@@ -75,11 +74,11 @@ class Resting:
         """Slope of each contact [degrees]."""
         return np.degrees(np.arccos(np.clip(self.normals[:, 2], -1, 1)))
 
-    def touching(self, apart: float = EXACT) -> NDArray[np.bool_]:
+    def touching(self, apart: float = EXACT) -> Flags:
         """Which contacts are no farther apart [m] as it rests, but for panes and flanks."""
         return np.asarray((self.gaps <= apart) & (self.normals[:, 2] >= FLANK))
 
-    def firm(self) -> NDArray[np.bool_]:
+    def firm(self) -> Flags:
         """Which contacts touch before it has rocked visibly, on a round underside.
 
         Where a curve turns by θ, what touches moves to where the gap was θ / 2 of the way there.
@@ -92,7 +91,7 @@ class Resting:
             )
         return found
 
-    def near(self, *, drawn: bool) -> NDArray[np.bool_]:
+    def near(self, *, drawn: bool) -> Flags:
         """Which contacts may touch once things have shifted; only those of its drawn pose."""
         apart = self.drawn if drawn else np.minimum(self.drawn, self.gaps)
         return np.asarray(apart * self.normals[:, 2] <= GENEROUS)
@@ -129,7 +128,7 @@ class _Points:
     normals: Floats
     gaps: Floats
     below: Indices
-    soil: NDArray[np.bool_]
+    soil: Flags
     deep: Floats  # how deep it is drawn into what is below there, whichever way is shortest [m]
 
     @classmethod
@@ -147,7 +146,7 @@ class _Points:
         columns = zip(*(part.columns() for part in parts), strict=True)
         return cls(*map(np.concatenate, columns))
 
-    def chosen(self, keep: NDArray[np.bool_] | Indices) -> "_Points":
+    def chosen(self, keep: Flags | Indices) -> "_Points":
         return _Points(*(column[keep] for column in self.columns()))
 
     def columns(self) -> list[Any]:
@@ -498,7 +497,7 @@ def _crossings(upper: Floats, lower: Floats) -> tuple[Floats, Floats, Floats]:
     return places, normals / np.maximum(length, 1e-30)[:, None], gaps
 
 
-def patch_corners(resting: Resting, chosen: NDArray[np.bool_]) -> Indices:
+def patch_corners(resting: Resting, chosen: Flags) -> Indices:
     """Numbers of the contacts at the corners of the hulls, for each thing touched by itself."""
     found = []
     for number in np.unique(resting.below[chosen]):
