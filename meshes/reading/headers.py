@@ -229,7 +229,7 @@ def _check_ply(content: bytes) -> None:
     end = content.find(b"\nend_header")
     if end < 0:
         raise HeaderError("is no PLY file: its header does not end.")
-    left, least, count, lines = len(content) - end, 0, 0, 0
+    left, least, count, lines = len(content) - end - len("\nend_header\n"), 0, 0, 0
     ascii_ = re.search(rb"^format +ascii", content[:end], re.MULTILINE) is not None
     for line in [*content[:end].decode("ascii", errors="replace").splitlines(), "element"]:
         words = line.split()

@@ -211,7 +211,7 @@ def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
             return parsed_obj(content, beside)
         if kind == ".stl" and (found := _binary_stl(content)) is not None:
             return Parsed((Part(*found),))
-        if kind == ".ply" and (part := _binary_ply(path, content)) is not None:
+        if kind == ".ply" and (part := _binary_ply(content)) is not None:
             return Parsed((part,))
         return _by_library(path, content, kind)
     except HeaderError as error:
@@ -261,7 +261,7 @@ def _binary_stl(content: bytes) -> tuple[Floats, Indices] | None:
     return vertices, np.arange(3 * count, dtype=np.int64).reshape(-1, 3)
 
 
-def _binary_ply(path: Path, content: bytes) -> Part | None:
+def _binary_ply(content: bytes) -> Part | None:
     """Read a binary PLY of plain vertices and triangles; None for any other PLY."""
     end = re.search(rb"^end_header *\r?\n", content, re.MULTILINE)
     if end is None:
@@ -269,7 +269,7 @@ def _binary_ply(path: Path, content: bytes) -> Part | None:
     header = content[: end.start()].decode("ascii", errors="replace").splitlines()
     offset = end.end()
     if any(line.split()[:2] == ["element", "tristrips"] for line in header):
-        raise ScanError(path, "holds strips of triangles; export it as single triangles.")
+        raise HeaderError("holds strips of triangles; export it as single triangles.")
     order = {"binary_little_endian": "<", "binary_big_endian": ">"}.get(
         next((line.split()[1] for line in header if line.startswith("format")), "")
     )
@@ -280,7 +280,6 @@ def _binary_ply(path: Path, content: bytes) -> Part | None:
     if any(kind.startswith("list") for _, kind in properties):
         return None
     record = np.dtype([(name, order + PLY_TYPES[kind]) for name, kind in properties])
-    _check_count(path, count, len(content) - offset, record.itemsize)
     table = np.frombuffer(content, record, count, offset)
     vertices = np.column_stack([table[axis].astype(np.float64) for axis in "xyz"])
     offset += count * record.itemsize
@@ -299,15 +298,11 @@ def _binary_ply(path: Path, content: bytes) -> Part | None:
         corners = np.frombuffer(content, record, count, offset)
         if (corners["n"] == 3).all():
             return Part(vertices, corners["v"].astype(np.int64), colours=colours)
-    faces = _polygons(path, content[offset:], count, *kinds)
-    return Part(vertices, faces, colours=colours)
+    return Part(vertices, _polygons(content[offset:], count, *kinds), colours=colours)
 
 
-def _polygons(
-    path: Path, content: bytes, count: int, size: np.dtype[Any], index: np.dtype[Any]
-) -> Indices:
+def _polygons(content: bytes, count: int, size: np.dtype[Any], index: np.dtype[Any]) -> Indices:
     """Cut the faces of a binary PLY, each with any number of corners, into triangles."""
-    _check_count(path, count, len(content), size.itemsize)
     rings, at = list[NDArray[Any]](), 0
     for _ in range(count):
         corners = int(np.frombuffer(content, size, 1, at)[0])
@@ -330,13 +325,6 @@ def _ply_elements(header: list[str]) -> list[tuple[str, int, list[tuple[str, str
         elif words[:1] == ["property"]:
             elements[-1][2].append((words[2], words[1]))
     return elements
-
-
-def _check_count(path: Path, count: int, left: int, size: int) -> None:
-    """Refuse a header that promises more than the file holds."""
-    if count < 0 or count * size > left:
-        problem = f"its header promises {count} entries, more than the file holds; export it again."
-        raise ScanError(path, problem)
 
 
 def _by_library(path: Path, content: bytes, kind: str) -> Parsed:
