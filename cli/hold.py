@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from plumbstone.cli.kept import Kept
+from plumbstone.cli.kept_answers import Kept
 from plumbstone.cli.options import NUMBER, ForceOption, JsonOption, TrustOption
 from plumbstone.cli.output import (
     ScapeUnitsOption,

@@ -4,7 +4,7 @@ from dataclasses import astuple
 from pathlib import Path
 from typing import Any
 
-from plumbstone.cli import kept
+from plumbstone.cli import kept_answers
 from plumbstone.meshes.measures.openings import Extents
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.weighing import Confidence, Weighed, mass_of
@@ -14,14 +14,14 @@ from plumbstone.volumes.scape.materials import Material
 def recalled(place: Path, path: Path, material: Material) -> list[Weighed] | None:
     """Give what was weighed before from the same bytes; None if nothing was."""
     try:
-        return [_weighed(row, path, material) for row in kept.recalled(place)]
+        return [_weighed(row, path, material) for row in kept_answers.recalled(place)]
     except (ValueError, LookupError, TypeError):
         return None  # absent or damaged: weigh anew
 
 
 def remembered(place: Path | None, found: list[Weighed]) -> None:
     """Keep results for a later run; a disk that refuses is no error."""
-    kept.remembered(place, [_row(weighed) for weighed in found])
+    kept_answers.remembered(place, [_row(weighed) for weighed in found])
 
 
 def _row(weighed: Weighed) -> dict[str, Any]:

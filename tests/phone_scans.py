@@ -7,7 +7,7 @@ import numpy as np
 from scipy.spatial import ConvexHull
 
 from plumbstone.meshes.mending.welding import compacted
-from plumbstone.meshes.reading.loading import open3d
+from plumbstone.meshes.reading.open3d_library import open3d
 from plumbstone.meshes.shapes.primitives import boulder, ellipsoid, fork, unit_sphere
 
 Stone = tuple[str, np.ndarray, np.ndarray]

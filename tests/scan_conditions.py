@@ -24,7 +24,7 @@ from scipy.spatial.distance import pdist
 from skimage.measure import marching_cubes
 
 from plumbstone.meshes.mending.welding import compacted
-from plumbstone.meshes.reading.loading import open3d
+from plumbstone.meshes.reading.open3d_library import open3d
 
 CELLS = 88  # of the field along the longer side of the scene
 FINE_STEPS = 0.0015, 0.0030  # of the field [m], as apps write stones of 25 cm; the same number of

@@ -8,7 +8,7 @@ import pytest
 from commands import read_json, refuse, type_in
 from held_wood import LOG, TANK, hold_of, tied, wood
 
-from plumbstone.cli.kept import JUST_NOW
+from plumbstone.cli.kept_answers import JUST_NOW
 from plumbstone.cli.wording.findings import finding_words
 from plumbstone.cli.wording.units import Units
 from plumbstone.volumes.holding.findings import hold_findings
@@ -172,7 +172,7 @@ JUDGED: dict[tuple[bytes, ...], tuple[HoldResult, ...]] = {}
 
 @pytest.mark.usefixtures("judged_once")
 def test_the_oldest_answers_go_first(mapped: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("plumbstone.cli.kept.MOST_KEPT", 2)
+    monkeypatch.setattr("plumbstone.cli.kept_answers.MOST_KEPT", 2)
     kept = []
     for options in ("", " --json", " --units us"):
         assert type_in(f"plumbstone hold t.toml{options}", mapped).returncode == 0
@@ -198,7 +198,7 @@ def test_whatever_has_changed_is_judged_again(
     elif change == "limits":
         monkeypatch.setenv("PLUMBSTONE_LIMITS", "2")
     else:
-        monkeypatch.setattr("plumbstone.cli.kept._code", lambda: "another")
+        monkeypatch.setattr("plumbstone.cli.kept_answers._code", lambda: "another")
     before = kept.stat().st_ino
     again = type_in("plumbstone hold t.toml", mapped).stdout
     assert kept.stat().st_ino != before  # put anew

@@ -105,7 +105,9 @@ def test_dry_expanded_clay_lifts_a_thin_cover(tmp_path: Path) -> None:
 
 def test_lasting_slope_is_below_repose() -> None:
     # atan(0.6 tan 34°) = 22.0°
-    assert lasting_slope(find_material("baked-clay soil")) == pytest.approx(22.0, abs=0.05)
+    repose = find_material("baked-clay soil").repose
+    assert repose is not None
+    assert lasting_slope(repose) == pytest.approx(22.0, abs=0.05)
 
 
 def mound(rise: float, radius: float, more: str = "") -> str:

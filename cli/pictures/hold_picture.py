@@ -7,8 +7,8 @@ import numpy as np
 
 from plumbstone.cli.pictures.colours import CLOSED, FAINT, INK, STONE, WATER, WOOD, colour_of
 from plumbstone.cli.pictures.drawing import must_be_png, new_figure, png_bytes
+from plumbstone.cli.pictures.shaded import FROM_ABOVE, FROM_FRONT, draw_solids
 from plumbstone.cli.pictures.sight import bed_colours, top_layers
-from plumbstone.cli.solids import FROM_ABOVE, FROM_FRONT, draw_solids
 from plumbstone.cli.wording.units import RULED, Units, place_words, push_words, written
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.density import GRAVITY

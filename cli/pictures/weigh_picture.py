@@ -8,7 +8,14 @@ import numpy as np
 from plumbstone.cli.pictures.colours import AWAY, CLOSED, OTHER, STONE, WOOD
 from plumbstone.cli.pictures.drawing import must_be_png, new_figure, png_bytes
 from plumbstone.cli.pictures.scene import painted
-from plumbstone.cli.solids import FROM_ABOVE, FROM_BELOW, FROM_FRONT, FROM_SIDE, View, draw_solids
+from plumbstone.cli.pictures.shaded import (
+    FROM_ABOVE,
+    FROM_BELOW,
+    FROM_FRONT,
+    FROM_SIDE,
+    View,
+    draw_solids,
+)
 from plumbstone.meshes.errors import PlumbstoneError, shown
 from plumbstone.meshes.mending.thinning import simplified
 from plumbstone.meshes.piece import Floats, Indices

@@ -16,7 +16,7 @@ from plumbstone.meshes.measures.isolating import (
 )
 from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.piece import Floats, Indices
-from plumbstone.meshes.reading.loading import open3d
+from plumbstone.meshes.reading.open3d_library import open3d
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.shapes.primitives import unit_sphere
 

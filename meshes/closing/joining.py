@@ -13,7 +13,7 @@ from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, is_cl
 from plumbstone.meshes.measures.rulers import FILE_ALONE, Ruler
 from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.piece import Floats, Indices, Piece
-from plumbstone.meshes.reading.loading import open3d
+from plumbstone.meshes.reading.open3d_library import open3d
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.telling import percent
 

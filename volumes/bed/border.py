@@ -182,9 +182,8 @@ def _footing(
     upper, lower = _levels_beside((x, y), sides, soil, bed)
     height = min(max(0.0, upper - lower), float(body.piece.high[2]))
     material = soil.layer.material
-    assert material.repose is not None
     assert material.grain_density is not None
-    phi = material.repose.mid
+    phi = soil.layer.repose.mid
     beta = min(max(soil.slope_degrees, 0.0), phi)
     weight = submerged_unit_weight(soil.settled, soil.mass.mid, material.grain_density.mid, water)
     thrust = rankine_active(phi, beta) * weight * height**2 / 2 * width

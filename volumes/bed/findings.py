@@ -212,11 +212,10 @@ def _slides(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
 
 def _creeps(result: LayerResult) -> Iterator[Finding]:
     """Tell of a slope that does not last bare, whichever way it falls."""
-    lasting = lasting_slope(result.layer.material)
+    repose = result.layer.repose
+    lasting = lasting_slope(repose)
     if result.steepest_degrees <= lasting:
         return
-    repose = result.layer.material.repose
-    assert repose is not None
     numbers = {"slope_deg": result.steepest_degrees, "lasting_deg": lasting,
                "least_repose_deg": repose.low}  # fmt: skip
     severity = Severity.CARE if result.steepest_degrees > repose.low else Severity.NOTE

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from plumbstone.meshes.piece import Flags
+from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.figures import HeaveFigures, RunFigures
 from plumbstone.volumes.scape.materials import Material
@@ -20,10 +21,9 @@ LEAST_FAULT = 0.01  # of the floor: smaller faults of zones are not told
 NESTED = 0.98  # of the smaller zone: it lies wholly in the other, as drawn
 
 
-def lasting_slope(material: Material) -> float:
-    """Slope [degrees] that a bare bed keeps for long: 0.6 of the tangent of repose."""
-    assert material.repose is not None
-    return math.degrees(math.atan(LASTING * math.tan(math.radians(material.repose.mid))))
+def lasting_slope(repose: Range) -> float:
+    """Slope that a bare bed keeps for long, 0.6 of the tangent of its repose; both [degrees]."""
+    return math.degrees(math.atan(LASTING * math.tan(math.radians(repose.mid))))
 
 
 def filter_ratio(coarse: Material, fine: Material) -> float:

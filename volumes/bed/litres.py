@@ -129,7 +129,6 @@ def _slope_along(target: Floats, lying: Flags, grid: Grid) -> float:
 
 def with_slope(result: LayerResult, surface: Floats, columns: Columns, grid: Grid) -> LayerResult:
     """Find the slope [degrees] of the open surface [m] of a layer, any way it falls."""
-    material = result.layer.material
     if result.layer.zone.name not in ("all", "behind border", "before border", "polygon"):
         return result
     rise_y, rise_x = rises_of(result.surface, *grid.spacing)
@@ -139,7 +138,10 @@ def with_slope(result: LayerResult, surface: Floats, columns: Columns, grid: Gri
     open_ &= beside[:-2, 1:-1] & beside[2:, 1:-1] & beside[1:-1, :-2] & beside[1:-1, 2:]
     if open_.sum() < MEASURED:
         return result
-    slopes, lasting = np.hypot(rise_x, rise_y), math.tan(math.radians(lasting_slope(material)))
+    slopes, lasting = (
+        np.hypot(rise_x, rise_y),
+        math.tan(math.radians(lasting_slope(result.layer.repose))),
+    )
     bare = open_ & (slopes > lasting)
     if _most_of(slopes[open_]) <= lasting and bare.sum() * grid.cell_area > BARE:
         open_ = bare  # a heap on a flat bed
