@@ -1,7 +1,6 @@
 """Answers kept in the user's cache, so that a second run on the same files is instant."""
 
 import contextlib
-import hashlib
 import json
 import os
 import time
@@ -11,11 +10,20 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-from plumbstone.meshes.contents import LARGEST, ONE_FILE, file_stamp, forget_oldest
+from plumbstone.meshes.contents import (
+    LARGEST,
+    ONE_FILE,
+    code_digest,
+    digest_of,
+    file_stamp,
+    forget_oldest,
+)
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.folders import cache_folder
 
-OWN = ("meshes", "volumes", "cli")  # what makes an answer
+OWN = [
+    Path(__file__).parent.parent / room for room in ("meshes", "volumes", "cli")
+]  # make an answer
 USED = ("numpy", "scipy", "highspy")  # libraries whose version may change its last digits
 ALONE = ONE_FILE | {".toml", ".csv", ".png", ".jpg", ".jpeg", ".tif", ".tiff"}  # name no others
 MOST_KEPT = 500  # answers; the oldest go first
@@ -37,7 +45,7 @@ class Kept:
         """Where it is kept; None where nothing is."""
         folder = cache_folder("answers")
         asked = json.dumps([str(self.path.absolute()), *self.question])
-        return None if folder is None else folder / f"{_digest(asked)}.json"
+        return None if folder is None else folder / f"{digest_of(asked.encode())}.json"
 
     def recall(self) -> Any:
         """Give the answer if all is as it was then, else None."""
@@ -74,7 +82,7 @@ def recalled(place: Path | None) -> Any:
     """Give what was kept at a place; None where nothing was, or it is damaged."""
     try:
         digest, text = place.read_text(encoding="utf-8").split("\n", 1) if place else ("", "")
-        return json.loads(text) if digest == _digest(text) else None
+        return json.loads(text) if digest == digest_of(text.encode()) else None
     except (OSError, ValueError):
         return None
 
@@ -88,14 +96,9 @@ def remembered(place: Path | None, value: Any) -> None:
     try:
         place.parent.mkdir(parents=True, exist_ok=True)
         text = json.dumps(value)
-        put_whole(place, f"{_digest(text)}\n{text}".encode())
+        put_whole(place, f"{digest_of(text.encode())}\n{text}".encode())
     except (OSError, PlumbstoneError):
         return
-
-
-def _digest(text: str) -> str:
-    """Digest by which a damaged file is told."""
-    return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
 
 
 def _state(files: Iterable[Path]) -> str | None:
@@ -109,22 +112,11 @@ def _state(files: Iterable[Path]) -> str | None:
             plain = path.is_file() and path.stat().st_size <= LARGEST
             if path.suffix.lower() not in ALONE or not plain:
                 return None
-            told.append(hashlib.sha256(path.read_bytes()).hexdigest())
-        told += [_code(), *(str(file_stamp(_home(name))) for name in USED)]
+            told.append(digest_of(path.read_bytes()))
+        told += [code_digest(*OWN), *(str(file_stamp(_home(name))) for name in USED)]
     except OSError:
         return None
-    return _digest(json.dumps(told))
-
-
-def _code() -> str:
-    """Digest of this program, so that a new version answers anew."""
-    digest = hashlib.sha256()
-    for package in OWN:
-        for folder, _, names in sorted(os.walk(Path(__file__).parent.parent / package)):
-            for name in sorted(names):
-                if not name.endswith((".pyc", ".so")):
-                    digest.update(Path(folder, name).read_bytes())
-    return digest.hexdigest()
+    return digest_of(json.dumps(told).encode())
 
 
 def _home(library: str) -> Path:

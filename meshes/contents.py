@@ -37,7 +37,8 @@ def content_digest(path: Path, *options: str) -> str | None:
         own = _own_digest(path)
     except OSError:
         return None
-    return _digest(json.dumps([own, path.suffix.lower(), *options, _method()]).encode())
+    told = [own, path.suffix.lower(), *options, code_digest(Path(__file__).parent)]
+    return digest_of(json.dumps(told).encode())
 
 
 def _own_digest(path: Path) -> str:
@@ -48,13 +49,13 @@ def _own_digest(path: Path) -> str:
     state = _state_of(path)
     folder = cache_folder("states") if path.stat().st_size > LARGE else None
     if folder is None:
-        return _digest(path.read_bytes())
-    place = folder / _digest(json.dumps([str(path.resolve()), *state]).encode())
+        return digest_of(path.read_bytes())
+    place = folder / digest_of(json.dumps([str(path.resolve()), *state]).encode())
     with contextlib.suppress(OSError, ValueError):
         known = place.read_text("ascii")
         if len(known) == 40 and int(known, 16):
             return known
-    found = _digest(path.read_bytes())
+    found = digest_of(path.read_bytes())
     with contextlib.suppress(OSError):
         if _state_of(path) == state and time.time() - max(state[:2]) / 1e9 > SETTLED:
             folder.mkdir(parents=True, exist_ok=True)
@@ -69,7 +70,7 @@ def _state_of(path: Path) -> list[int]:
     return [state.st_mtime_ns, state.st_ctime_ns, state.st_size, state.st_dev, state.st_ino]
 
 
-def _digest(content: bytes) -> str:
+def digest_of(content: bytes) -> str:
     """Digest of some bytes, 40 hexadecimal digits."""
     return hashlib.blake2b(content, digest_size=20).hexdigest()
 
@@ -135,10 +136,12 @@ def seal_of(content: bytes) -> str | None:
 
 
 @cache
-def _method() -> str:
-    """Digest of the code that turns a scan into a volume, so that a new version starts anew."""
-    digest = hashlib.blake2b(digest_size=8)
-    for source in sorted(Path(__file__).parent.rglob("*.py*")):
-        if source.suffix in (".py", ".pyx"):
-            digest.update(source.read_bytes())
+def code_digest(*rooms: Path) -> str:
+    """Digest of all code below some folders, so that a new version starts anew."""
+    digest = hashlib.blake2b(digest_size=20)
+    for room in rooms:
+        for folder, _, names in sorted(os.walk(room)):
+            for name in sorted(names):
+                if not name.endswith((".pyc", ".so")):
+                    digest.update(Path(folder, name).read_bytes())
     return digest.hexdigest()

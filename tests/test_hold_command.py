@@ -198,7 +198,7 @@ def test_whatever_has_changed_is_judged_again(
     elif change == "limits":
         monkeypatch.setenv("PLUMBSTONE_LIMITS", "2")
     else:
-        monkeypatch.setattr("plumbstone.cli.kept_answers._code", lambda: "another")
+        monkeypatch.setattr("plumbstone.cli.kept_answers.code_digest", lambda *_: "another")
     before = kept.stat().st_ino
     again = type_in("plumbstone hold t.toml", mapped).stdout
     assert kept.stat().st_ino != before  # put anew
