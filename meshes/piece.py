@@ -60,8 +60,7 @@ class Piece:
     @property
     def size(self) -> Floats:
         """Extent along x, y and z [m], shape (3,)."""
-        extent: Floats = self.high - self.low
-        return extent
+        return self.high - self.low
 
     def moved_to(self, vertices: Floats) -> "Piece":
         """Return the same piece with other corner positions, shape (n, 3) [m]."""

@@ -210,8 +210,7 @@ def _pour_lines(panel: Panel, sight: Sight, units: Units) -> None:
 
 def _lying(below: Floats, level: Floats) -> Floats:
     """Give the surface of a layer along a pane [m], NaN where the layer does not lie."""
-    lying: Floats = np.where(level > below + LYING, level, np.nan)
-    return lying
+    return np.where(level > below + LYING, level, np.nan)
 
 
 def _pour_words(

@@ -72,14 +72,12 @@ class Grid:
     @cached_property
     def x(self) -> Floats:
         """Middles of the columns [m], shape (nx,)."""
-        middles: Floats = (np.arange(self.nx, dtype=np.float64) + 0.5) * self.spacing[0]
-        return middles
+        return (np.arange(self.nx, dtype=np.float64) + 0.5) * self.spacing[0]
 
     @cached_property
     def y(self) -> Floats:
         """Middles of the rows [m], shape (ny,)."""
-        middles: Floats = (np.arange(self.ny, dtype=np.float64) + 0.5) * self.spacing[1]
-        return middles
+        return (np.arange(self.ny, dtype=np.float64) + 0.5) * self.spacing[1]
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,8 +121,7 @@ class Columns:
 
     def free_below(self, height: Floats | float) -> Floats:
         """Length of free space below a height above each cell [m], shape (ny, nx)."""
-        free: Floats = height - self.solid_below(height)
-        return free
+        return height - self.solid_below(height)
 
     @cached_property
     def _taken(self) -> tuple[NDArray[np.int64], Floats, Floats]:

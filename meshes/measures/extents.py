@@ -95,5 +95,4 @@ def _sides_along(corners: Floats, ways: Floats) -> Floats:
     sides = np.stack([across(way) for way in ways])
     seen = np.stack([np.cos(turns), np.sin(turns)], axis=1) @ sides
     widths = np.ptp(corners @ seen.reshape(-1, 3).T, axis=0).reshape(-1, 2, TURNS)
-    found: Floats = np.sort(widths.transpose(0, 2, 1), axis=2)
-    return found
+    return np.sort(widths.transpose(0, 2, 1), axis=2)

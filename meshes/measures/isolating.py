@@ -52,8 +52,7 @@ class Plane:
 
     def heights(self, points: Floats) -> Floats:
         """Height of points above the plane [m], (n,)."""
-        height: Floats = points @ self.normal - self.offset
-        return height
+        return points @ self.normal - self.offset
 
 
 def find_table(vertices: Floats, faces: Indices, bands: tuple[float, ...] = NEAR) -> Plane | None:

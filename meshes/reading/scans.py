@@ -132,8 +132,7 @@ def read_raw(path: Path, ruler: Ruler, *, colours: bool = False) -> RawScan:
 def _turned_up(points: Floats, up: str) -> Floats:
     """Turn points of which an axis is up so that z is."""
     axes, signs = TURNED[up]
-    turned: Floats = points[:, axes] * signs
-    return turned
+    return points[:, axes] * signs
 
 
 def _spots(parsed: Parsed, scale: float, up: str) -> tuple[Floats, Floats]:

@@ -155,5 +155,4 @@ def _least(
     program.costing(costs / max(costs.max(), 1e-12))
     if not program.within((least, most), (0 * bags, bags)):
         raise BagError(f"No set of bags covers {need * 1e3:.1f} L; check bag sizes and prices.")
-    counts: Floats = np.round(program.answer().values)
-    return counts
+    return np.round(program.answer().values)

@@ -80,8 +80,7 @@ def bounds_of(zone: Zone, row: Row | None, grid: Grid) -> Bounds:
 
 def lying_on(level: Floats, drawn: Floats, profile: Profile) -> Floats:
     """Give the heights of a layer as it is drawn over the level that it counts from [m]."""
-    found: Floats = np.maximum(drawn if profile.above_glass else level + drawn, level)
-    return found
+    return np.maximum(drawn if profile.above_glass else level + drawn, level)
 
 
 def limit_of(

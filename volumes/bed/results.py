@@ -184,5 +184,4 @@ def covered_share(window: Window, line: Floats) -> float:
 
 def bare_cells(result: BedResult) -> Flags:
     """Cells where a stone stands out of the bed."""
-    bare: Flags = result.columns.highest > result.surface - 1e-9
-    return bare
+    return result.columns.highest > result.surface - 1e-9

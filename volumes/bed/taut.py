@@ -73,8 +73,7 @@ def string_around(end: Floats, outline: Floats, clockwise: bool) -> Floats | Non
     if clockwise:
         around = np.roll(around[::-1], 1)
     corners[-1] = end
-    found: Floats = corners[around]
-    return found
+    return corners[around]
 
 
 def taut_ways(ends: Floats, strings: Strings, x: Floats, y: Floats) -> Floats:

@@ -301,8 +301,7 @@ def hinge(rig: Rig, motion: Floats) -> Floats:
     if len(still) < 2:
         return still
     along = still @ np.array([-slope[1], slope[0]])
-    ends: Floats = still[[int(along.argmin()), int(along.argmax())]]
-    return ends
+    return still[[int(along.argmin()), int(along.argmax())]]
 
 
 def lifts_whole(rig: Rig, motion: Floats) -> bool:

@@ -97,8 +97,7 @@ def float_at_rest(vertices: Floats, faces: Indices, density: float, water: float
 
 def _attitude(angles: Floats) -> Floats:
     """Rotation about x, then y."""
-    turn: Floats = _about(1, float(angles[1])) @ _about(0, float(angles[0]))
-    return turn
+    return _about(1, float(angles[1])) @ _about(0, float(angles[0]))
 
 
 def _about(axis: int, angle: float) -> Floats:

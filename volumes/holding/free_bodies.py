@@ -400,8 +400,7 @@ def sinker_weight(sinker: Sinker, stage: Stage, sign: float, height: float = 0.0
     """Weight of a sinker whose tie is at a height [m], at each level (k,) [N]."""
     mass, volume = sinker_state(sinker, stage, sign)
     shares = _covered(sinker, stage, sign, height)
-    weight: Floats = (mass - volume * shares * stage.water) * GRAVITY
-    return weight
+    return (mass - volume * shares * stage.water) * GRAVITY
 
 
 def stone_state(body: Body, water: float, sign: float) -> tuple[float, float]:

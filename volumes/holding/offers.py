@@ -195,8 +195,7 @@ def lowest_crotch(piece: Piece, grid: Grid) -> Floats:
 
 def _fewer(levels: Floats) -> Floats:
     """Leave out levels, but not the first and the last."""
-    kept: Floats = np.unique(np.concatenate([levels[::EVERY], levels[-1:]]))
-    return kept
+    return np.unique(np.concatenate([levels[::EVERY], levels[-1:]]))
 
 
 def places_for(
@@ -237,8 +236,7 @@ def _amid_and_ends(piece: Piece) -> Floats:
     off = corners - mesh_centre(corners, piece.faces)
     along = off @ np.linalg.svd(off, full_matrices=False)[2][0]
     amid = np.hypot(off[:, 0], off[:, 1]) + 0.1 * np.abs(off[:, 2])
-    places: Floats = corners[[int(amid.argmin()), int(along.argmin()), int(along.argmax())]]
-    return places
+    return corners[[int(amid.argmin()), int(along.argmin()), int(along.argmax())]]
 
 
 def _spread(corners: Floats) -> Floats:
@@ -309,8 +307,7 @@ def _by_number(
 def _beside(points: Floats) -> Floats:
     """Corners of where ties may be that are told to be at points (p, 3): (4, p, 3) [m]."""
     corners = np.array([(x, y, 0) for x in (-1, 1) for y in (-1, 1)])
-    moved: Floats = points + max(TOLD)[0] / 2 * corners[:, None]
-    return moved
+    return points + max(TOLD)[0] / 2 * corners[:, None]
 
 
 def _offer(
@@ -376,8 +373,7 @@ def _told(offer: Offer, step: float, more: float) -> Offer:
 
 def _as_told(places: Floats, step: float) -> Floats:
     """Round places to a step [m]."""
-    rounded: Floats = np.round(places / step) * step
-    return rounded
+    return np.round(places / step) * step
 
 
 def _with_offer(group: Group, offer: Offer) -> Group:

@@ -473,8 +473,7 @@ def _boxes_meeting(a: Floats, b: Floats) -> tuple[Indices, Indices]:
 def _edges(form: Form, faces: Indices) -> Floats:
     """Give the edges of some faces once each, (e, 2, 3) [m]."""
     pairs = np.sort(faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
-    edges: Floats = form.vertices[np.unique(pairs, axis=0)]
-    return edges
+    return form.vertices[np.unique(pairs, axis=0)]
 
 
 def _crossings(upper: Floats, lower: Floats) -> tuple[Floats, Floats, Floats]:

@@ -235,8 +235,7 @@ def zone_distance(
             return zone.width / 2 - np.abs(behind)
         return behind if zone.name == "behind border" else -behind
     gap = {"front": y, "back": grid.depth - y, "left": x, "right": grid.length - x}
-    distance: Floats = zone.width - gap[zone.name.split()[0]]
-    return distance
+    return zone.width - gap[zone.name.split()[0]]
 
 
 def drawn_level(profile: Profile, edge: Floats | None, grid: Grid, slope: float = np.inf) -> Floats:
