@@ -28,6 +28,11 @@ def nearest_on(triangles: Floats, place: Floats) -> Floats:
     return near
 
 
+def distance_to(triangles: Floats, place: Floats) -> float:
+    """Distance of a place (3,) to the nearest of triangles (n, 3, 3) [m]."""
+    return float(np.linalg.norm(nearest_on(triangles, place) - place))
+
+
 def _on_edges(start: Floats, end: Floats, place: Floats) -> Floats:
     """Nearest points on edges, (n, 3)."""
     along = end - start

@@ -201,30 +201,14 @@ def _from_gap(
     places = (ends / grid.spacing - 0.5).T[::-1]
     heights = map_coordinates(full, places, order=1, mode="nearest")
     far = AROUND * max(grid.spacing)
-    if not _rises_past(full, inside, ends, heights, slope, far, grid):
+    part = grid.around(ends, far)
+    x, y = (place[part] for place in grid.centres)
+    foot = heights[0] + share_along(ends[0], ends[1], x, y) * (heights[1] - heights[0])
+    straight = foot + slope * line_distance(ends, x, y)
+    if not (inside[part] & (full[part] > straight)).any():
         return
     strings = strings_of(crack, ends, *heights)
     if strings is None:
         return
-    row, column, ways = ways_around(ends.ravel(), strings, far, barred, inside, grid)
-    part = slice(row, row + ways.shape[0]), slice(column, column + ways.shape[1])
-    x, y = (place[part] for place in grid.centres)
-    foot = heights[0] + share_along(ends[0], ends[1], x, y) * (heights[1] - heights[0])
+    ways = ways_around(ends.ravel(), strings, far, barred, inside, grid)[2]
     limit[part] = np.where(inside[part], np.minimum(limit[part], foot + slope * ways), limit[part])
-
-
-def _rises_past(
-    full: Floats,
-    inside: Flags,
-    ends: Floats,
-    heights: Floats,
-    slope: float,
-    far: float,
-    grid: Grid,
-) -> bool:
-    """Tell whether something near a gap is drawn higher than what rises straight from it."""
-    part = grid.around(ends, far)
-    x, y = (place[part] for place in grid.centres)
-    foot = heights[0] + share_along(ends[0], ends[1], x, y) * (heights[1] - heights[0])
-    most = foot + slope * line_distance(ends, x, y)
-    return bool((inside[part] & (full[part] > most)).any())

@@ -251,9 +251,8 @@ def checked_by_mass(weighed: Weighed, mass: float, amiss: str = "") -> Weighed:
     """
     _refuse_slip(mass, _widened(weighed.volume), weighed.material)
     implied = volume_of_mass(mass, _density(weighed.material))
-    fits = implied.low <= weighed.volume.high and implied.high >= weighed.volume.low
     warnings = weighed.warnings
-    if not fits:
+    if implied.parts_from(weighed.volume):
         scale = (implied.mid / weighed.volume.mid) ** (1 / 3)
         trusts = "an underside guessed wrong, or a wrong material. --rescale trusts the scale."
         warnings = (
@@ -268,7 +267,7 @@ def checked_by_mass(weighed: Weighed, mass: float, amiss: str = "") -> Weighed:
 def checked_by_table(weighed: Weighed) -> Weighed:
     """Warn where the measured density of a piece [kg/m³] is none of its material's."""
     table, found = find_material(weighed.material.name).density, _density(weighed.material)
-    if table is None or (found.low <= table.high and found.high >= table.low):
+    if table is None or not found.parts_from(table):
         return weighed
     odd = (
         f"{found.mid:.0f} kg/m³ does not fit {weighed.material.name} ({table.low:.0f} to "
@@ -454,8 +453,7 @@ def _refuse_slip(mass: float, possible: Range, material: Material) -> None:
     density = _density(material)
 
     def fits(kilograms: float) -> bool:
-        implied = volume_of_mass(kilograms, density)
-        return implied.low <= possible.high and implied.high >= possible.low
+        return not volume_of_mass(kilograms, density).parts_from(possible)
 
     if fits(mass):
         return

@@ -9,7 +9,7 @@ import numpy as np
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.measures.faults import enclosed_volume
-from plumbstone.meshes.measures.nearest import nearest_on
+from plumbstone.meshes.measures.nearest import distance_to
 from plumbstone.meshes.mending.solids import together
 from plumbstone.meshes.mending.thinning import thinned
 from plumbstone.meshes.piece import Flags, Floats
@@ -439,7 +439,7 @@ def _check_ties(group: Group, faces: Floats, bed: Floats, grid: Grid) -> None:
             )
     places = [s.at for s in group.sinkers if s.at is not None] + list(group.tie_points)
     for place in places:
-        gap = float(np.linalg.norm(nearest_on(faces, np.array(place)) - place))
+        gap = distance_to(faces, np.array(place))
         if gap > TIE_REACH:
             where = ", ".join(f"{v * 1e2:.1f}" for v in place)
             raise HoldError(

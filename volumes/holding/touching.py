@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from plumbstone.meshes.measures.columns import Grid, Window
-from plumbstone.meshes.measures.nearest import nearest_on
+from plumbstone.meshes.measures.nearest import distance_to
 from plumbstone.meshes.piece import Flags, Floats, Indices
 from plumbstone.meshes.shapes.placing import shared_heights, where_both
 from plumbstone.volumes.bodies.contacts import (
@@ -358,12 +358,8 @@ def _farthest(faces: Floats, places: Floats) -> float:
     for i in np.argsort(-most):
         if most[i] <= found:
             break
-        found = max(found, _apart(faces[away[i] - radius <= most[i] + ROUNDING], places[i]))
+        found = max(found, distance_to(faces[away[i] - radius <= most[i] + ROUNDING], places[i]))
     return found
-
-
-def _apart(faces: Floats, place: Floats) -> float:
-    return float(np.linalg.norm(nearest_on(faces, place) - place))
 
 
 def _exact(a: Form, b: Form, cells: Floats, grid: Grid, number: int) -> _Points:
@@ -412,7 +408,7 @@ def _depths(points: _Points, lower: Floats, upper: Floats) -> Floats:
     for k, i in enumerate(worst):
         low = points.places[i]
         high = low + [0.0, 0.0, points.gaps[i]]
-        found[k] = min(_apart(upper, low), _apart(lower, high))
+        found[k] = min(distance_to(upper, low), distance_to(lower, high))
     deep = np.asarray(np.minimum(deep, found.max(initial=0.0)), dtype=float)
     deep[worst] = found
     return deep

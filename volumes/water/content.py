@@ -152,7 +152,7 @@ def load_of(
 ) -> LoadFigures:
     """Masses on the stand; `water` is a density [kg/m³]."""
     stones = Range.total([b.mass for b in bodies] + [lump.mass for lump in lumps])
-    substrate = Range.total(r.mass for r in bed.layers) if bed else _zero()
+    substrate = Range.total(r.mass for r in bed.layers) if bed else Range.exact(0.0)
     pores = Range.total([parts.between_grains_m3, _soaked_grains(bed)]).times(water)
     wet_bed = Range.total([substrate, pores])
     full = Range.total([stones, wet_bed]).plus(parts.free_m3.mid * water)
@@ -180,10 +180,6 @@ def load_of(
         pressure_pa=pressure_on(full.plus((glass or 0.0) + cabinet), footprint),
         heaviest=max(masses, key=lambda piece: piece.mass_kg.mid, default=None),
     )
-
-
-def _zero() -> Range:
-    return Range.exact(0.0)
 
 
 def _wet_volume(body: Body, line: float) -> Range:
@@ -228,7 +224,7 @@ def _grain_volume(result: LayerResult) -> Range:
 def _soaked_grains(bed: BedResult | None) -> Range:
     """Water that the pores of the grains take up [m³]."""
     if bed is None:
-        return _zero()
+        return Range.exact(0.0)
     return Range.total(
         _grain_volume(result).times(result.layer.material.grain_pores) for result in bed.layers
     )
