@@ -23,6 +23,7 @@ FIRST = {"a4": 0, "letter": 250}  # number of the first tag of the first sheet
 SHEET, MOST_SHEETS = 50, 5  # numbers kept for a sheet, and sheets of one paper
 LEAST_TAGS = 3
 PIXELS = 2600  # of the rectified table along its longer side
+NOWHERE = np.uint8(200)  # grey of what was not seen of the table
 NOMINAL = 0.5  # [m]: what the scan is brought to while its scale is unknown
 ROUGHLY, FARTHEST = 0.012, 0.004  # [m]: tags farther off their places are misread, by a guess from
 # one of them, and once all are fitted
@@ -87,6 +88,7 @@ def read_mat(path: Path, parsed: Parsed, control: float | None) -> Sheet:
         If there is no texture, no table or no mat in it.
     """
     seen, per_pixel = rectified(path, parsed)
+    seen = np.where(seen, seen, NOWHERE)
     cv2 = needed(path, "cv2", "")
     found: list[tuple[int, Floats]] = []
     for picture in (seen, seen[:, ::-1]):
@@ -117,7 +119,10 @@ def read_mat(path: Path, parsed: Parsed, control: float | None) -> Sheet:
 
 
 def rectified(path: Path, parsed: Parsed) -> tuple[NDArray[np.uint8], float]:
-    """Picture of the table from straight above, and the size of a pixel in the file's unit."""
+    """Picture of the table from straight above, and the size of a pixel in the file's unit.
+
+    What was not seen of the table is 0, and nothing else is.
+    """
     parts = [part for part in parsed.parts if part.uv is not None and part.image is not None]
     if not parts:
         raise ScanError(path, "has no texture; export GLB, USDZ or OBJ with its picture.")
@@ -133,10 +138,10 @@ def rectified(path: Path, parsed: Parsed) -> tuple[NDArray[np.uint8], float]:
     low, high = np.quantile(corners, 0.002, axis=0), np.quantile(corners, 0.998, axis=0)
     pixel = float((high - low).max()) / PIXELS
     shape = tuple(int(n) + 1 for n in ((high - low) / pixel)[::-1])
-    picture = np.full(shape, 200, dtype=np.uint8)
+    picture = np.zeros(shape, dtype=np.uint8)
     for part, places, on in zip(parts, flat, lying, strict=True):
         assert part.uv is not None
-        texture = _grey(path, part)
+        texture = np.maximum(_grey(path, part), 1)
         rows, columns = texture.shape
         where = (places - [low[0], high[1]]) / pixel * [1, -1]
         paint(picture, where, part.uv[on] * [columns, -rows] + [0, rows], texture)
