@@ -18,7 +18,7 @@ from plumbstone.meshes.telling import percent
 
 OFF_SHAPE = 0.03  # how far the proportions of a thing may lie off those that it should have
 SURELY = 0.02  # the same, so that the scale can be called good
-ALIKE = 0.015  # rectangles whose scales differ by more cannot both be the thing
+ALIKE = 0.02  # rectangles whose scales differ by more cannot both be the thing
 SEEN_LENGTHS, OFF_EDGE, OFF_SKIN = 0.005, 0.0005, 0.001  # error of lengths by a thing in view, at
 # 90 %: share of it, and [m] of the edge of a sheet or the skin of a body; from memory
 OFF_SIDE, MOST_STRAY, LEAST_SEEN = 0.016, 0.25, 0.3  # of a solid laid into a skin, see `Fit`
@@ -29,7 +29,7 @@ FULL, ROUGH_SHAPE = 0.88, 0.12  # of its rectangle an outline fills; proportions
 SAME = 3.0  # [pixels]: corners that lie so near are of one outline
 REACH, LEAST_REACH = 0.05, 5.0  # so far from an outline its edge may lie, of its length; [pixels]
 PLACES, MOST_EDGE = 60, 0.5  # on an edge, and the share of them that must show it
-ON_EDGE, LEAST_STEP = 1.5, 6.0  # [pixels]: how straight it is; in grey over two pixels
+ON_EDGE, LEAST_STEP = 0.005, 5.0  # how straight it is, of its length; in grey over two pixels
 ASKEW = 0.03  # how far corners may be off right angles, and sides off those across
 
 
@@ -165,7 +165,7 @@ def _edge(
     one, two = np.triu_indices(PLACES, PLACES // 6)
     tilt = (off[two] - off[one]) / (x[two] - x[one])
     gap = np.abs(off - off[one][:, None] - tilt[:, None] * (x - x[one][:, None]))
-    good = (gap < ON_EDGE) & (peak > LEAST_STEP)
+    good = (gap < max(ON_EDGE * length, 1.5)) & (peak > LEAST_STEP)
     on = good[good.sum(axis=1).argmax()]
     if on.mean() < MOST_EDGE:
         return None
