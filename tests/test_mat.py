@@ -64,6 +64,17 @@ def test_a_mat_tells_the_scale_in_full(tmp_path: Path) -> None:
     assert np.median(width) <= 0.025, told
 
 
+def test_tags_whose_places_disagree_are_not_believed(tmp_path: Path) -> None:
+    # One half of the sheet is seen 4 mm off, as by a phone that lost its place; it is 297 mm long.
+    picture = sheet_picture(2.0)
+    wide, high = picture.size
+    picture.paste(picture.crop((0, 0, wide, high // 2)), (8, 0))
+    mesh, _ = scanned_on(picture, lumpy_stones(1, 700)[0], 0, 1.0)
+    mesh.export(tmp_path / "scan.glb")
+    scan = closed_scan(tmp_path / "scan.glb", Ruler(mat=True, control=0.1))
+    assert (scan.trust, scan.doubt.what) == ("poor", "scale")
+
+
 def test_a_scan_without_mat_or_texture_says_so(tmp_path: Path) -> None:
     mesh, _ = scanned_on(card_picture(1.5), lumpy_stones(1, 700)[0], 1, 1.0)
     mesh.export(tmp_path / "scan.glb")

@@ -27,6 +27,8 @@ NOWHERE = np.uint8(200)  # grey of what was not seen of the table
 NOMINAL = 0.5  # [m]: what the scan is brought to while its scale is unknown
 ROUGHLY, FARTHEST = 0.012, 0.004  # [m]: tags farther off their places are misread, by a guess from
 # one of them, and once all are fitted
+LOST = 0.008  # of their distances: tags that are farther off are of pictures that lost their place
+NINETY = 2.4  # times the spread over four quarters is exceeded once in ten: Student, three degrees
 MAT_LENGTHS, UNCHECKED = 0.003, 0.006  # error of lengths by a mat, at 90 %: with its control line
 # measured, and with a printer trusted to print at 100 %; from memory
 
@@ -93,29 +95,27 @@ def read_mat(path: Path, parsed: Parsed, control: float | None) -> Sheet:
     found: list[tuple[int, Floats]] = []
     for picture in (seen, seen[:, ::-1]):
         found = found or _detected(cv2, picture)
-    scales, weights, tags, residuals = [], [], 0, []
-    for paper in PAPERS:
-        for number in range(MOST_SHEETS):
-            fitted = _fitted(found, tag_places(paper, number))
-            if fitted is not None:
-                scale, count, residual = fitted
-                scales.append(scale)
-                weights.append(count)
-                residuals.append(residual)
-                tags += count
+    sheets = [tag_places(paper, number) for paper in PAPERS for number in range(MOST_SHEETS)]
+    fits = [fit for places in sheets if (fit := _fitted(found, places)) is not None]
+    tags = sum(fit[1] for fit in fits)
     if tags < LEAST_TAGS:
         problem = f"shows {tags} tags of a mat; show more of it in focus, or give --longest."
         raise ScanError(path, problem)
     printed = 1.0 if control is None else control / CONTROL
+    scales, weights, residuals, spreads = zip(*fits, strict=True)
     scale = float(np.average(scales, weights=weights)) * printed  # metres a pixel
-    share = float(np.hypot(UNCHECKED if control is None else MAT_LENGTHS, max(residuals) / tags))
+    lost = max(residuals) > LOST
+    own = 2 * max(residuals) if lost else NINETY * max(spreads)
+    share = float(np.hypot(UNCHECKED if control is None else MAT_LENGTHS, own))
     says = f"its lengths follow {tags} tags of the printed mat"
+    if lost:
+        says += ", whose places disagree; scan it again, slowly, in good light"
     if control is None:
         says += "; measure its control line for --mat-control"
     unit = scale / per_pixel
     off = percent(max(residuals), 2)
     said = f"read {tags} tags of the mat, {off} off their places: unit {unit:.4g} m"
-    return Sheet(unit, in_length("scale", share, says), said)
+    return Sheet(unit, in_length("scale", share, says, "poor" if lost else "good"), said)
 
 
 def rectified(path: Path, parsed: Parsed) -> tuple[NDArray[np.uint8], float]:
@@ -189,10 +189,12 @@ def _detected(cv2: Any, picture: NDArray[np.uint8]) -> list[tuple[int, Floats]]:
 
 def _fitted(
     found: list[tuple[int, Floats]], places: dict[int, Floats]
-) -> tuple[float, int, float] | None:
-    """Metres a pixel on one sheet, how many tags agree, and how far they are off, as a share.
+) -> tuple[float, int, float, float] | None:
+    """Metres a pixel on one sheet, how many tags agree, how far they and the scale are off.
 
-    Each tag alone says where all others should be; the one that most agree with is believed.
+    The last two are shares: of the tags on the mean, and of the scale by what it changes when a
+    quarter of the sheet is left out (jackknife). Each tag alone says where all others should be;
+    the one that most agree with is believed.
     """
     common = [(seen, places[number]) for number, seen in found if number in places]
     if len(common) < 2:
@@ -208,12 +210,23 @@ def _fitted(
         agree = np.linalg.norm(off, axis=2).max(axis=1) < FARTHEST
     if agree.sum() < 2:
         return None
-    seen, true = seen[agree].reshape(-1, 2), true[agree].reshape(-1, 2)
-    fit = _similar(seen, true)
+    seen, true = seen[agree], true[agree]
+    middle = true.mean(axis=1) - true.mean(axis=(0, 1))
+    quarter = (middle @ np.linalg.svd(middle, full_matrices=False)[2].T > 0) @ [1, 2]
+    scale = _scale(seen, true)
+    left = [quarter != k for k in range(4) if 1 < (quarter != k).sum() < len(quarter)]
+    others = [_scale(seen[some], true[some]) / scale for some in left]
+    spread = float(np.std(others) * (len(others) - 1) ** 0.5) if others else 0.0
+    seen, true = seen.reshape(-1, 2), true.reshape(-1, 2)
     reach = float(np.linalg.norm(true - true.mean(axis=0), axis=1).mean())
-    residual = float(np.linalg.norm(fit(seen) - true, axis=1).mean()) / reach
-    step = fit(np.array([[0.0, 0.0], [1.0, 0.0]]))
-    return float(np.linalg.norm(step[1] - step[0])), int(agree.sum()), residual
+    residual = float(np.linalg.norm(_similar(seen, true)(seen) - true, axis=1).mean()) / reach
+    return scale, int(agree.sum()), residual, spread
+
+
+def _scale(seen: Floats, true: Floats) -> float:
+    """Metres a pixel by the corners of some tags, (k, 4, 2)."""
+    step = _similar(seen.reshape(-1, 2), true.reshape(-1, 2))(np.eye(2))
+    return float(np.linalg.norm(step[1] - step[0])) / 2**0.5
 
 
 def _similar(seen: Floats, true: Floats) -> Callable[[Floats], Floats]:
