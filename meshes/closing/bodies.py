@@ -68,6 +68,7 @@ class ClosedScan:
     sway: float = 0.0  # of the scan's noise over centimetres, as its table shows it [m]
     reach: float = 0.0  # greatest distance of the points that a skin was put around [m]
     other: NDArray[np.bool_] | None = None  # (m,) faces that may be of another thing
+    stand: float = 0.0  # height of what may be a stand below it [m]
     shares: tuple[float, ...] = (1.0,)  # of the volume, of parts that may be different things
     coarse: tuple[Doubt, ...] = ()  # of a stone by the step of its skin, beside its lengths
     body: "OpenBody | None" = None  # before it was closed, until it is done

@@ -89,7 +89,7 @@ def off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
         )
         other = scan.piece.vertices[scan.piece.faces][:, :, 2].mean(axis=1) < stand.height
         doubt = Doubt("stand", took / (1 + took), 0.05, says, trust="poor")
-        return replace(scan, other=other).doubted(doubt)
+        return replace(scan, other=other, stand=stand.height).doubted(doubt)
     return found
 
 
@@ -114,11 +114,8 @@ def _above_stand(path: Path, body: OpenBody, scan: ClosedScan, stand: Stand) -> 
     """Close what is above a stand: all, where that is a sheet; None where hardly any is left."""
     cut = stand.height + LEAST_CUT
     over = np.all(body.vertices[body.seen][:, :, 2] > cut, axis=1)
-    above = _cut_off(body, np.asarray(over), stand.height)
-    if above is None:
-        return None
     try:
-        found = finished(path, above)
+        found = _alone(path, body, np.asarray(over), stand.height)
     except ScanError:  # as of an arch without its legs
         return scan
     if found.volume.mid < LEAST_PART * scan.volume.mid:
@@ -131,15 +128,15 @@ def _above_stand(path: Path, body: OpenBody, scan: ClosedScan, stand: Stand) -> 
     return found.doubted(Doubt("stand", LEFT_OF_STAND, more, says, trust="poor"))
 
 
-def _cut_off(body: OpenBody, kept: NDArray[np.bool_], down: float = 0.0) -> OpenBody | None:
-    """Take the largest body among seen faces that are kept, let down by a height [m]."""
+def _alone(path: Path, body: OpenBody, kept: NDArray[np.bool_], down: float = 0.0) -> ClosedScan:
+    """Close the largest body among seen faces that are kept, let down by a height [m]."""
     bodies, _ = split_bodies(body.vertices, body.seen[kept])
     if not bodies:
-        return None
+        raise ScanError(path, "shows nothing else.")
     lowered = body.vertices - [0.0, 0.0, down]
     away = np.concatenate([body.away - [0.0, 0.0, down], lowered[body.seen[~kept]]])
     rest = open_body(*compacted(lowered, bodies[0]), body.ground, body.changes, away)
-    return replace(rest, cut=True)
+    return finished(path, replace(rest, cut=True))
 
 
 def as_measured(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
@@ -170,11 +167,9 @@ def stand_by_length(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
     if ruler.longest is None or scan.other is None or "stand" not in what:
         return scan
     if not _fits(scan, ruler, FITS):
-        body = scan.body
-        stand = None if body is None else _stand_of(body, scan)
-        if body is None or stand is None:
+        if scan.body is None or not scan.stand:
             return scan
-        found = _above_stand(path, body, scan, replace(stand, straight=True))  # as sure as walls
+        found = _above_stand(path, scan.body, scan, Stand(scan.stand, straight=True))
         return found if found is not None and _fits(found, ruler, FITS) else scan
     above = corners_of(scan.bare[~scan.other[: len(scan.bare)]])
     short = len(above) == 0 or diameter(scan.piece.vertices[above])[0] * (1 + FITS) < ruler.longest
@@ -239,12 +234,9 @@ def _part_alone(path: Path, scan: ClosedScan, which: int, taken: str) -> ClosedS
     if scan.body is None:
         return None
     other = scan.other[: len(scan.body.seen)]
-    part = _cut_off(scan.body, other if which else ~other)
     try:
-        found = None if part is None else finished(path, part)
+        found = _alone(path, scan.body, other if which else ~other)
     except ScanError:
-        return None
-    if found is None:
         return None
     says = (
         f"of {litres(scan.volume.mid)} {taken} was taken and "
