@@ -5,6 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from shapely import Point, Polygon
+from shapely import box as rectangle
 
 from plumbstone.meshes.closing import parting
 from plumbstone.meshes.closing.attached import CUTS, LEVELS, halves_of, stand_below
@@ -67,6 +69,18 @@ def test_an_upright_stand_ends_where_the_stone_begins(wide: float, high: float) 
     assert found is not None
     assert found.straight
     assert found.height == pytest.approx(high, abs=0.008)
+
+
+def test_only_walls_along_a_circle_or_a_rectangle_are_surely_of_a_stand() -> None:
+    across = 0.06 * np.exp(1j * np.array([0.2, 1.1, 2.7, 3.6, 5.2]))  # a block of five sides
+    block = Polygon(np.column_stack([across.real, across.imag]))
+    for outline, sure in ((Point(0, 0).buffer(0.05), True), (rectangle(-0.05, -0.04, 0.05, 0.04), True),
+                          (block, False)):  # fmt: skip
+        stand = trimesh.creation.extrude_polygon(outline, 0.05).subdivide_to_size(0.01)
+        found = stand_below(*joined(stand, ball(0.03, (0, 0, 0.075))))
+        assert found is not None
+        assert found.straight
+        assert found.sure == sure
 
 
 def test_a_waist_is_a_stand_of_another_form() -> None:

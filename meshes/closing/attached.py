@@ -7,8 +7,9 @@ from numpy.typing import NDArray
 
 from plumbstone.meshes.loops import basins_of
 from plumbstone.meshes.measures.calipers import diameter
-from plumbstone.meshes.measures.extents import even_directions
+from plumbstone.meshes.measures.extents import even_directions, smallest_box
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas
+from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.measures.isolating import turn_up
 from plumbstone.meshes.piece import Floats, Indices
 
@@ -22,6 +23,8 @@ LEDGE, NEARLY_EVEN, ON_LEDGE = 0.65, 0.15, 4  # by how much sections change with
 # a body of another width stands on walls that are even to this, as a LiDAR leaves them; how many
 # levels that body has at least
 LEAST_STAND = 0.10  # of the height that its straight wall must reach, unless its foot is very even
+AMID, ROUND, SQUARE = 0.25, 0.97, 0.98  # of the height of walls, to either side of its middle; the
+# hull of made ones fills more of a circle of its girth there, or of the rectangle around it
 HALVED, CUT_WAYS, CUTS = 1600, 24, 7  # points, directions and cuts in each that are tried
 FEW, PROMISING = 300, 12  # points by which cuts are compared, and how many are looked at again
 GAINED, GAINED_SHARE, MOST_GAINED = 0.08, 0.50, 0.115  # hollow that one cut takes away, over the
@@ -44,7 +47,8 @@ class Stand:
 
     height: float  # over the table [m]
     straight: bool  # its walls are upright: made by hands, surely no stone
-    sure: bool = True  # not where they begin above the table: even sections of a stone look alike
+    sure: bool = True  # not where they begin above the table or are of no plain outline: even
+    # sections of a stone look alike
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -290,7 +294,21 @@ def stand_below(vertices: Floats, faces: Indices, foot: float = 0.0) -> Stand | 
         return Stand((waist + 0.5) * step, straight=False)
     if top is None and (ledge := _ledge_of(area)) is not None:
         return Stand((ledge + 2) * step, straight=False, sure=False)
-    return None if top is None else Stand((top + 0.5) * step, straight=True, sure=sure)
+    if top is None:
+        return None
+    height = (top + 0.5) * step
+    return Stand(height, straight=True, sure=sure and _is_made(vertices, height))
+
+
+def _is_made(vertices: Floats, height: float) -> bool:
+    """Tell whether walls below a height stand along a circle or a rectangle, as no stone's do."""
+    up = np.array([0.0, 0.0, 1.0])
+    walls = vertices[np.abs(vertices[:, 2] / height - 0.5) < AMID] * (1 - up)
+    hull = hull_of(walls[:, :2])
+    if hull is None:
+        return False
+    rectangle = float(np.prod(smallest_box(walls, up)[:2]))
+    return bool(hull.volume > min(ROUND * hull.area**2 / (4 * np.pi), SQUARE * rectangle))
 
 
 def _ledge_of(area: Floats) -> int | None:
