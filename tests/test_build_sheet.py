@@ -220,6 +220,7 @@ def test_jugs_fit_the_amount(litres: float, units: Units, words: str) -> None:
     assert whole * sizes[size] == pytest.approx(litres, abs=0.13 * sizes[size])
 
 
+@pytest.mark.usefixtures("unoffered")
 def test_wood_that_nothing_holds_is_told_first(pages: Pages) -> None:
     words = " ".join(Page(pages["loose"].read_text(encoding="utf-8")).words)
     first = words.index("Do not fill yet")
@@ -356,6 +357,7 @@ def test_no_label_lies_over_another_in_the_browser(
                     assert min(letters for *_, letters in drawing["texts"]) >= SMALLEST
 
 
+@pytest.mark.usefixtures("unoffered")
 def test_paper_shows_every_finding_first(browser: Browser, pages: Pages) -> None:
     tab, _ = opened(browser, pages["loose"])
     on_screen = tab.locator(".verdict").inner_text()

@@ -69,8 +69,9 @@ def hydrostatics(vertices: np.ndarray, faces: np.ndarray, centre: np.ndarray) ->
     for _ in range(2):
         vertices, faces = trimesh.remesh.subdivide(vertices, faces)
         mesh = cpt.Mesh(
-            vertices=vertices, faces=np.column_stack([faces, faces[:, 2]]), auto_clean=False
-        )
+            vertices=vertices, faces=np.column_stack([faces, faces[:, 2]]), auto_clean=False,
+            auto_check=False,
+        )  # fmt: skip
         body = cpt.FloatingBody(
             mesh=mesh.immersed_part(),
             dofs=cpt.rigid_body_dofs(only=("Heave", "Roll", "Pitch"), rotation_center=centre),

@@ -309,13 +309,11 @@ def test_litres_with_stones_match_a_boolean_of_the_same_steps() -> None:
 def test_litres_with_twenty_scanned_stones_match_a_boolean(scans: Path) -> None:
     """Twenty stones, scans by others in several poses, and the same stepped solids by manifold3d."""
     rng = np.random.default_rng(4)
-    kinds = [
-        closed_scan(scans / f"epfl_stone_{n}.stl").piece for n in ("02", "10", "14", "18", "S02")
-    ]
+    kinds = [closed_scan(scans / f"epfl_stone_{n}.stl").piece for n in ("02", "14")]
     grid = Grid.of_spacing(0.80, 0.60, 0.008)
     windows = []
     for k in range(20):
-        piece = tilted(turned(kinds[k % 5], rng.uniform(0, 360)), rng.uniform(0, 180), 0)
+        piece = tilted(turned(kinds[k % 2], rng.uniform(0, 360)), rng.uniform(0, 180), 0)
         x, y = 0.10 + 0.15 * (k % 5), 0.08 + 0.14 * (k // 5)
         windows.append(columns_of(*stood(piece, x, y), grid))
     litres, exact = litres_beside(windows, grid, 0.05)

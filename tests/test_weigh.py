@@ -322,46 +322,39 @@ def test_keep_and_picture(tmp_path: Path) -> None:
     assert "end its name" in refuse("plumbstone weigh stone.ply --picture seen.jpg", tmp_path)
 
 
-def test_the_picture_shows_what_may_be_another_thing(tmp_path: Path) -> None:
+def test_two_balls_that_melted_into_one_may_be_one_piece_or_two(tmp_path: Path) -> None:
+    # 6 and 4.5 cm about centres 10 cm apart: 20.5 cm long, alone 12 and 9. Plane of the crease and
+    # volumes of caps by Weisstein, E. "Sphere-Sphere Intersection", MathWorld.
     whole = two_balls(0.06, 0.045, 0.1)
-    put(tmp_path, "stone.ply", whole)
-    found = closed_scan(tmp_path / "stone.ply")
+    put(tmp_path, "fork.ply", whole)
+    found = closed_scan(tmp_path / "fork.ply")
     assert found.other is not None
     along = found.piece.vertices[found.piece.faces].mean(axis=1)[:, 0]
-    # Weisstein, E. "Sphere-Sphere Intersection", MathWorld: plane of the crease, volume of a cap.
-    crease = (0.1**2 - 0.045**2 + 0.06**2) / (2 * 0.1)
+    crease = (0.06**2 - 0.045**2 + 0.1**2) / (2 * 0.1)
     assert found.other[along > crease + 0.003].all()
     assert not found.other[along < crease - 0.003].any()
-    share = lens_free(0.045, crease - 0.055) / enclosed_volume(whole.vertices, whole.faces)
+    large, small = lens_free(0.06, 0.06 - crease), lens_free(0.045, crease - 0.055)
+    share = small / enclosed_volume(whole.vertices, whole.faces)
     parts = [float(x) for x in re.findall(r"\d\.\d\d", found.doubt.says)]
     assert parts[1] / sum(parts) == pytest.approx(share, rel=0.02)
-    line = "plumbstone weigh stone.ply --unit m --picture seen.png"
+    line = "plumbstone weigh fork.ply --unit m"
     for _ in range(2):  # the second time from the cache
-        assert type_in(line, tmp_path).returncode == 0
+        assert type_in(f"{line} --picture seen.png", tmp_path).returncode == 0
         seen = np.asarray(Image.open(tmp_path / "seen.png").convert("RGB")).reshape(-1, 3)[::9]
         shaded = seen / 255 / rgb(OTHER)
         assert (np.ptp(shaded, axis=1) < 0.05).sum() > 1_100, "more than the legend is painted"
         (tmp_path / "seen.png").unlink()
-
-
-def test_its_length_or_a_word_tells_that_all_of_a_scan_is_one_piece(tmp_path: Path) -> None:
-    # Two balls, 6 and 4.5 cm about centres 10 cm apart: 20.5 cm long, alone 12 and 9. Volumes of
-    # balls without the caps beyond their crease (Weisstein, "Sphere-Sphere Intersection").
-    put(tmp_path, "fork.ply", two_balls(0.06, 0.045, 0.1))
-    crease = (0.06**2 - 0.045**2 + 0.1**2) / (2 * 0.1)
-    large, small = lens_free(0.06, 0.06 - crease), lens_free(0.045, crease - 0.055)
+    # Its length, or a word, tells that all of it is one piece.
     for more, least in (
         ("", 0.8 * small),  # either may be all of the piece
         (" --longest '20.5 cm'", 0.95 * (large + small)),
         (" --one-piece", 0.8 * (large + small)),
     ):
-        found = read_json(f"plumbstone weigh fork.ply --unit m{more}", tmp_path)["pieces"][0]
-        low, high = (found["volume_l"][end] / 1e3 for end in ("low", "high"))
+        piece = read_json(f"{line}{more}", tmp_path)["pieces"][0]
+        low, high = (piece["volume_l"][end] / 1e3 for end in ("low", "high"))
         assert least < low < large + small < high
-        assert (found["caveat"] == "attached") == (not more)
-    assert "times as long" in refuse(
-        "plumbstone weigh fork.ply --unit m --longest '12 cm'", tmp_path
-    )
+        assert (piece["caveat"] == "attached") == (not more)
+    assert "times as long" in refuse(f"{line} --longest '12 cm'", tmp_path)
 
 
 @pytest.mark.parametrize(("scale", "unit"), [(1, "m"), (1000, "mm")])

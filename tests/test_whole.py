@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from commands import refuse, start, type_in
+from commands import read_json, refuse, start, type_in
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -85,11 +85,7 @@ def test_same_input_same_bytes(tmp_path: Path) -> None:
         start(f"{line} --json", tmp_path, PYTHONHASHSEED="1"),
     )
     assert here.stdout == there.stdout
-    document = json.loads(here.stdout)
-    assert document["name"] == "Reading-room tank"
-    told = type_in(f"{line} --units us", tmp_path).stdout
-    gallons = document["water"]["dosing_l"]["mid"] / 3.785411784  # 231 in³, exact
-    assert f"Dose for {gallons:.2f} gal" in told
+    assert json.loads(here.stdout)["name"] == "Reading-room tank"
 
 
 @pytest.mark.usefixtures("undrawn")
@@ -125,6 +121,13 @@ inside = ["20 cm", "15 cm", "20 cm"]
 material = "sand"
 depth = "3 cm"
 '''
+
+
+def test_litres_are_told_in_gallons(tmp_path: Path) -> None:
+    (tmp_path / "tank.toml").write_text(small_tank("Small"), encoding="utf-8")
+    litres = read_json("plumbstone plan tank.toml", tmp_path)["water"]["dosing_l"]["mid"]
+    told = type_in("plumbstone plan tank.toml --units us", tmp_path).stdout
+    assert f"Dose for {litres / 3.785411784:.2f} gal" in told  # 231 in³, exact
 
 
 @pytest.mark.usefixtures("undrawn")

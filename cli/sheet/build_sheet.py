@@ -1,6 +1,7 @@
 """The build sheet: one page that lies beside the tank while it is set up."""
 
 import base64
+import functools
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from importlib.resources import files
@@ -33,6 +34,8 @@ from plumbstone.cli.wording.units import INCH, Units, show_length, written
 from plumbstone.volumes.findings import Finding, Severity
 
 if TYPE_CHECKING:
+    from jinja2 import Template
+
     from plumbstone.volumes.figures import LayerFigures, Report
 
 DRAWINGS = {
@@ -51,22 +54,12 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
     Drawings and view come from the sight, every figure and finding from the report. It opens in
     some units; the reader's own choice is kept.
     """
-    from jinja2 import Environment
-
     document = plan_document(report)
     figures = Figures(document)
-    parts = files("plumbstone.cli.sheet")
-    environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
-    environment.globals.update(
-        q=figures, both=both, told=_told, together=together,
-        panes=_pane_words, bags=_worded(lambda layer, units: bag_words(layer.bags, units)),
-        if_worse=_worded(if_worse_sentence), item=item_words, amount=_worded(amount_words),
-    )  # fmt: skip
-    text = {name: parts.joinpath(f"sheet.{name}").read_text("utf-8") for name in ("html", "css")}
     steps = list(work_steps(report, figures))
     told = [finding for step in steps for finding in step.findings]
-    code = [parts.joinpath(name).read_text("utf-8") for name in ("viewer.js", "sheet.js")]
-    return environment.from_string(text["html"]).render(
+    return _page().render(
+        q=figures,
         document=document,
         report=report,
         urgent=told_first(report),
@@ -86,8 +79,8 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
             for form, figures_of in zip(sight.forms, report.pieces, strict=True)
         ],
         drawings=dict(_drawings(sight)),
-        style=Markup(text["css"]),
-        script=Markup("\n".join(code)),
+        style=Markup(_part("sheet.css")),
+        script=Markup(_part("viewer.js") + "\n" + _part("sheet.js")),
         three=Markup(three_js() or ""),
         still=base64.b64encode(still_picture(sight)).decode("ascii"),
         data=_embedded(
@@ -103,6 +96,25 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
         numbers={piece.name: piece.number for piece in report.pieces},
         slice=_slice(report),
     )
+
+
+@functools.cache
+def _page() -> "Template":
+    """Give the page without what is told on it, compiled once."""
+    from jinja2 import Environment
+
+    environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
+    environment.globals.update(
+        both=both, told=_told, together=together,
+        panes=_pane_words, bags=_worded(lambda layer, units: bag_words(layer.bags, units)),
+        if_worse=_worded(if_worse_sentence), item=item_words, amount=_worded(amount_words),
+    )  # fmt: skip
+    return environment.from_string(_part("sheet.html"))
+
+
+def _part(name: str) -> str:
+    """Read one of the files that the page is made of."""
+    return files("plumbstone.cli.sheet").joinpath(name).read_text("utf-8")
 
 
 def _drawings(sight: Sight) -> Iterator[tuple[str, Markup]]:
