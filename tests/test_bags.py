@@ -1,6 +1,7 @@
 """Bags against brute force."""
 
 import itertools
+from dataclasses import replace
 from math import radians, tan
 from pathlib import Path
 
@@ -10,7 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plumbstone.volumes.bed import bags
-from plumbstone.volumes.bed.bags import Bag, BagError, cheapest_bags
+from plumbstone.volumes.bed.bags import Bag, BagError, bags_of, cheapest_bags
+from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.scape.scape import read_scape
 
 
 def brute_force(need: float, bags: list[Bag]) -> tuple[float, float]:
@@ -85,6 +88,10 @@ def test_more_bags_if_it_settles_more(tmp_path: Path) -> None:
     assert layer["poured_range_l"]["mid"] == pytest.approx(16.632 / 0.95, rel=1e-6)
     assert layer["poured_range_l"]["high"] == pytest.approx(16.632 / 0.85, rel=1e-6)
     assert [bag["count"] for bag in layer["bags_if_worse"]] == [3]
+    # Without 2 L that lie in gaps of the layer below, 14.6 L at 15 % are 17.2 L: two bags do.
+    bed = make_plan(read_scape(tmp_path / "t.toml")).bed
+    assert bed is not None
+    assert bags_of(replace(bed.layers[0], gaps=2e-3))[1] is None
 
 
 def test_other_bags_where_it_stands_steeper(tmp_path: Path) -> None:

@@ -109,17 +109,17 @@ def test_a_path_of_another_material(tmp_path: Path) -> None:
 
 def test_zones_that_leave_a_hole_or_overlap(tmp_path: Path) -> None:
     left = '[["0 cm", "0 cm"], ["30 cm", "0 cm"], ["30 cm", "30 cm"], ["0 cm", "30 cm"]]'
-    right = '[["20 cm", "0 cm"], ["50 cm", "0 cm"], ["50 cm", "30 cm"], ["20 cm", "30 cm"]]'
+    right = '[["12 cm", "0 cm"], ["42 cm", "0 cm"], ["42 cm", "30 cm"], ["12 cm", "30 cm"]]'
     put(
         tmp_path,
         layer("Left", left, 'height = "3 cm"'),
         layer("Right", right, 'height = "4 cm"', "gravel"),
     )
     told = type_in("plumbstone bed t.toml", tmp_path).stdout
-    # The strip of 10 × 30 cm at the right stays bare, less what slides onto it (nothing here);
-    # 10 × 30 cm are claimed twice.
-    assert "cm² of the floor stay bare, around 55 cm from left and 15 cm from front" in told
-    assert "Left and Right overlap over 300 cm²" in told
+    # The strip of 18 × 30 cm at the right stays bare, less what slides onto it (nothing here);
+    # 18 × 30 cm are claimed twice.
+    assert "cm² of the floor stay bare, around 51 cm from left and 15 cm from front" in told
+    assert "Left and Right overlap over 540 cm²" in told
 
 
 def test_a_tower_in_a_zone_of_its_own_is_a_pyramid(tmp_path: Path) -> None:

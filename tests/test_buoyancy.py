@@ -9,8 +9,10 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.density import water_density
 from plumbstone.volumes.holding.buoyancy import (
     SinkerError,
+    asked_pull,
     balance_from_density,
     balance_from_tub,
+    balance_of,
     hung_stone,
     lift_from_tub,
     lift_of,
@@ -116,3 +118,17 @@ def test_wood_that_hangs_between_sinking_and_floating_asks_for_a_reserve_of_its_
     found = balance_from_density(1.0, Range(980, 1010, 1040), granite, 1000.0, none, 1.3)
     assert found.asked_pull == pytest.approx(0.0204 + 0.05, abs=1e-4)
     assert not found.enough
+
+
+def test_the_reserve_of_wood_that_may_sink_goes_by_its_mass() -> None:
+    # 4 kg that may sink ask for 5 % of themselves; 1.3 times a lift of 0.1 kg is less.
+    assert asked_pull(0.1, Range(-0.02, 0.04, 0.1), 4.0, 1.3) == pytest.approx(0.1 + 0.05 * 4)
+    assert asked_pull(0.1, Range(0.01, 0.04, 0.1), 4.0, 1.3) == pytest.approx(0.13)
+
+
+def test_what_is_to_spare_is_least_where_wood_is_light_and_stone_too() -> None:
+    lift, hung = Range(0.1, 0.2, 0.4), hung_stone(1.0, Range(2500, 2600, 2700), 1000.0)
+    found = balance_of(lift, lift, 0.5, None, Range(2500, 2600, 2700), 1000.0, hung)
+    # Archimedes: of a kilogram of stone 0.6 to 0.63 are left under water.
+    ends = (0.6 - 0.4, 1 - 1 / 2.6 - 0.2, 1 - 1 / 2.7 - 0.1)
+    assert tuple(found.spare) == pytest.approx(ends)

@@ -122,6 +122,10 @@ def test_burial_is_the_prism_over_the_stone(tmp_path: Path) -> None:
     pieces = wood("Log", (40, 6, 6), 1.1, 70, 'rests = "bed"'), stone("Base", (10, 10, 5), 40)
     hold = hold_of(tmp_path, *pieces, own, layer, tied(hung("Base", 70, 14, "standing")))
     assert hold.burial * GRAVITY == pytest.approx(7.775, rel=2e-3)
+    # In two layers of the same it is the same prism.
+    two = layer.replace("13 cm", "9 cm") + layer.replace("13 cm", "4 cm").replace("Sand", "Top", 1)
+    hold = hold_of(tmp_path, *pieces, own, two, tied(hung("Base", 70, 14, "standing")))
+    assert hold.burial * GRAVITY == pytest.approx(7.775, rel=2e-3)
 
 
 @pytest.mark.parametrize(("inside", "stays"), [(0.14, False), (1.0, True)])

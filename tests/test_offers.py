@@ -11,9 +11,13 @@ from small_tanks import planned
 from plumbstone.cli.wording.holding import hold_sentences
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.measures.columns import Grid
+from plumbstone.volumes.holding import strapping
 from plumbstone.volumes.holding.findings import hold_findings
 from plumbstone.volumes.holding.offers import places_for
-from plumbstone.volumes.scape.groups import Group
+from plumbstone.volumes.holding.ties import Moving, tie_place
+from plumbstone.volumes.scape.groups import Group, Sinker
+from plumbstone.volumes.scape.materials import find_material
+from plumbstone.volumes.scape.scape import PieceEntry, Scape, read_scape
 
 
 def test_the_factor_multiplies_the_net_lift(tmp_path: Path) -> None:
@@ -98,20 +102,22 @@ def test_a_stone_at_hand_may_be_too_heavy(tmp_path: Path) -> None:
     assert at_hand(0.7, 12, left=36) == ()
 
 
+ROUND = (
+    '[[piece]]\nname = "Log"\nmaterial = "driftwood"\nat = ["45 cm", "25 cm"]\n'
+    'limbs = [{ length = "60 cm", girth = ["22 cm", "22 cm"] }]\n'
+)
+
+
 def test_round_wood_is_strapped_to_what_it_lies_on(tmp_path: Path) -> None:
     # A round log on two piers is held by no cord (it rolls); strapped to both it is one with 9 kg.
-    log = (
-        '[[piece]]\nname = "Log"\nmaterial = "driftwood"\nat = ["45 cm", "25 cm"]\n'
-        'limbs = [{ length = "60 cm", girth = ["22 cm", "22 cm"] }]\n'
-    )
     piers = stone("A", (12, 14, 10), 25), stone("B", (12, 14, 10), 65)
-    offers = plan_of(tmp_path, *piers, log, 'rests = "A"\n').holds[0].offers
+    offers = plan_of(tmp_path, *piers, ROUND, 'rests = "A"\n').holds[0].offers
     assert not offers.best
     assert offers.strapping is not None
     assert offers.strapping.stones == ("A", "B")
-    assert plan_of(tmp_path, *piers, log, 'rests = "A"\ntied_to = ["A", "B"]\n').holds[0].stays
+    assert plan_of(tmp_path, *piers, ROUND, 'rests = "A"\ntied_to = ["A", "B"]\n').holds[0].stays
     # On the glass it takes a flat stone, whose pull in water (Archimedes) is 1.3 times the lift.
-    hold = plan_of(tmp_path, log).holds[0]
+    hold = plan_of(tmp_path, ROUND).holds[0]
     flat = hold.offers.strapping
     assert flat is not None
     assert math.prod(flat.size_m) * (2700 - 997.0) >= 1.3 * hold.balance.lift.high
@@ -121,12 +127,54 @@ def test_round_wood_is_strapped_to_what_it_lies_on(tmp_path: Path) -> None:
         f"size = [{size}]\n"
     )
     tied = 'rests = "Flat stone"\ntied_to = ["Flat stone"]\n'
-    assert plan_of(tmp_path, log, tied, slab).holds[0].stays
+    assert plan_of(tmp_path, ROUND, tied, slab).holds[0].stays
     # What falls over dry is strapped to nothing: one strap is a hinge.
-    steep = log.replace(
+    steep = ROUND.replace(
         'length = "60 cm"', 'path = [["0 cm", "0 cm", "0 cm"], ["20 cm", "0 cm", "30 cm"]]'
     )
     assert plan_of(tmp_path, steep).holds[0].offers.strapping is None
+
+
+@pytest.mark.parametrize("kind", ["smaller", "aside"])
+def test_a_flat_stone_is_no_offer_where_it_must_lie_or_measure_just_so(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str
+) -> None:
+    # No stone is found to a centimetre in ten, and places are told to a quarter inch: 3.2 mm off.
+    plan = plan_of(tmp_path, ROUND)
+    offered = plan.holds[0].offers.strapping
+    assert offered is not None
+    asked = list[PieceEntry]()
+
+    def stays(scape: Scape, _: object) -> bool:
+        flat = scape.pieces[0]
+        asked.append(flat)
+        assert flat.shape.size is not None
+        if kind == "smaller":
+            return flat.shape.size[0] > 0.95 * offered.size_m[0]
+        return math.dist(flat.at, offered.at_m) < 0.0031
+
+    monkeypatch.setattr(strapping, "_rests", lambda *_: True)
+    monkeypatch.setattr(strapping, "_stays", stays)
+    scape = read_scape(tmp_path / "tank.toml")
+    found = strapping.strapping_for(scape, plan.holds[0], lambda _: (None, True))  # type: ignore[arg-type,return-value]
+    assert asked
+    if kind == "smaller":  # the next larger one is a tenth smaller too, but large enough
+        assert found is not None
+        assert found.size_m[0] > offered.size_m[0]
+    else:
+        assert found is None
+
+
+def test_a_cord_without_a_place_hangs_at_the_lowest_end(tmp_path: Path) -> None:
+    limb = (
+        '[[piece]]\nname = "Limb"\nmaterial = "driftwood"\nat = ["45 cm", "25 cm"]\n'
+        'limbs = [{ path = [["0 cm", "0 cm", "0 cm"], ["30 cm", "0 cm", "2 cm"]], '
+        'girth = ["10 cm", "10 cm"] }]\n'
+    )
+    (body,) = plan_of(tmp_path, limb).bodies
+    sinker = Sinker(0.5, find_material("granite"), "hanging")
+    lowest = body.piece.vertices[body.piece.vertices[:, 2].argmin()]
+    assert tie_place(sinker, Moving("Limb", (body,)), {}) == pytest.approx(lowest, abs=5e-3)
 
 
 def test_no_stone_hangs_where_another_piece_lies_below(tmp_path: Path) -> None:

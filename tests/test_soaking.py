@@ -42,10 +42,14 @@ def test_wood_that_sinks_at_once() -> None:
     assert found.days.high == 0
 
 
+FULL = 1.25e-3 * 998 + 1.0 * (1 - 998 / 1540)  # [kg] of 1.25 L and 1 kg dry: walls of 1540 kg/m³
+
+
 @pytest.mark.parametrize(
     ("days", "masses", "words"),
     [([3.0], [1.1], "One weighing"), ([1.0, 5.0], [1.2, 1.0], "falls"),
-     ([5.0, 1.0], [1.1, 1.2], "rise"), ([1.0, 5.0], [1.1, 2.5], "can hold")],
+     ([5.0, 1.0], [1.1, 1.2], "rise"), ([1.0, 5.0], [1.1, 2.5], "can hold"),
+     ([1.0, 5.0], [1.20, 1.19], "falls"), ([1.0, 5.0], [1.1, 1.05 * FULL], "can hold")],
 )  # fmt: skip
 def test_logs_that_cannot_be_right(days: list[float], masses: list[float], words: str) -> None:
     with pytest.raises(SoakingError, match=words):
