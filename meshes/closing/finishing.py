@@ -49,10 +49,9 @@ HOLLOW, HIGH, WIDE, VAULTED = 0.3, 0.12, 0.10, 0.35  # a foot whose flanks leave
 # rim higher against the body, or over more of the volume below a lower one, may be a vault between
 # legs: then nothing under it is stone, and so much of it above it is none either; 44 arches that
 # taught (seeds 48700, 48720, 134500, 134520)
-SEEN, BROAD, OPEN, ARCHED = 0.05, 0.06, 0.025, 0.50  # a foot whose flanks stand upright, with more
-# table seen under its rim and a high rim or more than this of the volume under it, is arched: so
-# much of what is under it may be air above it, and nothing under it is stone if so much more of the
-# volume lies over table that is seen than flanks that go on leave free; 100 arches, 201 stones
+SEEN, BROAD, ARCHED = 0.05, 0.06, 0.50  # a foot whose flanks stand upright, with more table seen
+# under its rim and a high rim or more than this of the volume under it, may be an arch: then so
+# much of what is under it is air above it; 100 arches of closed forms and 201 stones that taught
 LEAST_SHARE = 0.03  # some foot is always there
 CLOSED_NOISE = 0.02  # skin of a complete scan, share at 90 %; from memory
 SKIN_SPREAD = 0.010  # skin of a scan with its table in it, share at 90 %; of the scans that
@@ -128,17 +127,15 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
     feet, top = feet_of(body), float(body.vertices[:, 2].max())
     free, foot = undercut(body.smooth, body.faces, feet), sum(rim.under for rim in feet)
     high = foot / sum(rim.area for rim in feet) / top
-    seen = seen_below(vertices, feet, body.table)
-    arched = free < HOLLOW and seen > SEEN and (high > HIGH or foot > BROAD * flat)
+    looked_in = free < HOLLOW and seen_below(vertices, feet, body.table) > SEEN
     share = share_under(solidity(body.smooth, body.faces, body.rims), free, high)
-    share = LEAST_SHARE if arched and (seen - free) * foot > OPEN * flat else share
     for rim in body.rims:
         vertices, faces = close_below(vertices, faces, rim, share if rim in feet else OVER_AIR)
     spans, area = under - foot, sum(rim.area for rim in body.rims)
     volume = flat + share * foot + OVER_AIR * spans
     small = max(foot * volume, 0.0) ** 0.5
     vault = VAULTED * (free > HOLLOW if high > HIGH else foot > WIDE * volume)
-    vault = ARCHED if arched else vault
+    vault = ARCHED if looked_in and (high > HIGH or foot > BROAD * flat) else vault
     less = max(LESS * foot, SMALL_FOOT * small, (share + vault) * foot * (vault > 0))
     more = max(MORE * (1 - share) * foot, SMALL_FOOT * small)
     less, more = float(np.hypot(less, ABOVE_SPAN * spans)), float(np.hypot(more, LEGS * spans))
