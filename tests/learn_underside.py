@@ -29,7 +29,6 @@ from plumbstone.meshes.closing.finishing import (
     BY_HULL,
     BY_SOLIDITY,
     BY_UNDERCUT,
-    HOLLOW,
     LOW,
     feet_of,
     share_under,
@@ -94,9 +93,8 @@ def main() -> None:
     share, solid, free, high, under = np.array(found).T
     weight = np.minimum(under, MOST_WEIGHT) * weights
     low, hull, upright = high < 2 * LOW, solid**BY_HULL, np.exp(-BY_UNDERCUT * free)
-    leaning = BY_SOLIDITY * np.minimum(1, free / HOLLOW)
     for names, rows, terms in (
-        ("SHARE", low, (solid**leaning,)), ("SOLID, UPRIGHT", ~low, (hull, upright)),
+        ("SHARE", low, (solid**BY_SOLIDITY,)), ("SOLID, UPRIGHT", ~low, (hull, upright)),
     ):  # fmt: skip
         weighted = np.column_stack(terms)[rows] * weight[rows, None]
         found_shares, _ = nnls(weighted, (share * weight)[rows])

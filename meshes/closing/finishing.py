@@ -96,15 +96,13 @@ def share_under(solid: float, free: float, high: float) -> float:
 
     Notes
     -----
-    Below overhangs stones are as hollow as they are elsewhere, and not below upright flanks. A low
-    rim was looked at from all around, and skin flares where it meets the table; below a high one
-    stones are the fuller the less their flanks lean where they were seen last: who looked from
-    above saw no overhang.
+    Below overhangs stones are as hollow as they are elsewhere. A low rim was looked at from all
+    around, and skin flares where it meets the table; below a high one stones are the fuller the
+    less their flanks lean where they were seen last: who looked from above saw no overhang.
     """
     flanks = min(1.0, max(0.0, (high / LOW - 1) / 2))
     by_flanks = SOLID * solid**BY_HULL + UPRIGHT * float(np.exp(-BY_UNDERCUT * free))
-    leaning = BY_SOLIDITY * min(1.0, free / HOLLOW)
-    share = (1 - flanks) * SHARE * float(solid**leaning) + flanks * by_flanks
+    share = (1 - flanks) * SHARE * solid**BY_SOLIDITY + flanks * by_flanks
     return max(share, LEAST_SHARE)
 
 
