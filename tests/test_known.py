@@ -17,10 +17,12 @@ CARD = Known("sheet", (0.08560, 0.05398), "card")  # ISO/IEC 7810, ID-1
 WIDE, PER_MM, UNIT = 0.6, 3, 0.017  # of the table [m]; pixels; size of the file's unit [m]
 
 
-def table(*things: tuple[tuple[float, float], float, float, int], hole: float = 0.0) -> Parsed:
+def table(
+    *things: tuple[tuple[float, float], float, float, int], hole: tuple[float, float] = (0.0, 0.0)
+) -> Parsed:
     """A grained table with rectangles: sides [m], a turn [rad], a place across it, a grey.
 
-    Where there is a `hole` of a share of A4, a book of that size hides the table.
+    Where there is a `hole`, a book of such sides [m] hides the table.
     """
     n = int(WIDE * 1e3 * PER_MM)
     x, y = (np.meshgrid(np.arange(n), np.arange(n)) + np.array(0.5)) / (1e3 * PER_MM)
@@ -39,8 +41,8 @@ def table(*things: tuple[tuple[float, float], float, float, int], hole: float = 
     vertices = np.column_stack([u, v, np.random.default_rng(1).normal(0, 3e-4, len(u))])
     first = np.arange(60 * 61).reshape(60, 61)[:, :-1].ravel()
     faces = np.concatenate([[[k, k + 61, k + 62], [k, k + 62, k + 1]] for k in first])
-    middle = vertices[faces].mean(axis=1)[:, :2] - [0.72, 0.55]
-    hidden = (np.abs(middle * WIDE) < hole * np.array(A4.sides) / 2).all(axis=1)
+    middle = vertices[faces].mean(axis=1)[:, :2] - [0.6, 0.5]
+    hidden = (np.abs(middle * WIDE) < np.array(hole) / 2).all(axis=1)
     faces = faces[~hidden]
     part = Part(vertices * WIDE / UNIT, faces, vertices[faces][:, :, :2], held.getvalue())
     return Parsed((part,))
@@ -59,7 +61,7 @@ def test_two_cards_agree() -> None:
 
 def test_a_place_that_nobody_saw_is_no_sheet() -> None:
     with pytest.raises(ScanError, match="shows no A4 flat on the table"):
-        read_sheet(Path("scan"), table(hole=0.7), A4)
+        read_sheet(Path("scan"), table(hole=(0.28, 0.20)), A4)
 
 
 def test_what_only_looks_like_it_is_told() -> None:

@@ -30,6 +30,7 @@ SAME = 3.0  # [pixels]: corners that lie so near are of one outline
 REACH, LEAST_REACH = 0.05, 5.0  # so far from an outline its edge may lie, of its length; [pixels]
 PLACES, MOST_EDGE = 60, 0.5  # on an edge, and the share of them that must show it
 ON_EDGE, LEAST_STEP = 0.005, 5.0  # how straight it is, of its length; in grey over two pixels
+AWAY = 0.85  # share of the 9 x 9 pixels around one that must be seen, so that no blur reaches it
 ASKEW = 0.03  # how far corners may be off right angles, and sides off those across
 
 
@@ -59,9 +60,10 @@ def read_sheet(path: Path, parsed: Parsed, known: Known) -> Sheet:
     picture, per_pixel = rectified(path, parsed)
     cv2 = needed(path, "cv2", "")
     blurred = cv2.GaussianBlur(picture, (5, 5), 0)
+    seen = cv2.blur((picture > 0).astype(np.float32), (9, 9)) > AWAY
     fitting = list[tuple[float, float]]()
     for corners in _outlines(cv2, blurred, known.sides[0] / known.sides[1]):
-        sides = _refined(cv2, blurred, picture > 0, corners)
+        sides = _refined(cv2, blurred, seen, corners)
         if sides is not None:
             ratios = np.array(known.sides) / sides
             off = float(ratios.max() / ratios.min() - 1)
