@@ -30,7 +30,7 @@ INNER, FARTHEST = 0.75, 1.0  # of a cap: the width of what is pushed out, and ho
 # roots of its area
 UPPER, MOST_CORNERS = 0.6, 40_000  # of a body's height: its hull is measured above the rims, at
 # most from there on, and on so many corners
-SPOTS = 3000  # of a table that are looked at
+SPOTS = 1000  # of a table that are looked at
 MOST_BULGED = 50  # holes that are closed so; the smaller ones are closed flat
 
 
@@ -226,11 +226,13 @@ def seen_below(vertices: Floats, rims: Sequence[Rim], table: Floats) -> float:
     """Share of the area under rims on which a table (k, 3, 3) around the body is seen."""
     edges = np.concatenate([rim.edges for rim in rims])
     start, end = (vertices[edges[:, k], :2] @ [1, 1j] for k in (0, 1))
-    a, b, c = (table[:, k, :2] @ [1, 1j] for k in range(3))
+    low, high = vertices[edges[:, 0], :2].min(axis=0), vertices[edges[:, 0], :2].max(axis=0)
+    table = table[((table[:, 0, :2] > low) & (table[:, 0, :2] < high)).all(axis=1)]
     every = 1 + len(table) // SPOTS
-    spots = ((a + b + c) / 3)[::every, None]
+    a, b, c = (table[::every, k, :2] @ [1, 1j] for k in range(3))
+    spots = ((a + b + c) / 3)[:, None]
     around = np.angle((end - spots) * (start - spots).conj()).sum(axis=1)
-    areas = np.abs(((b - a) * (c - a).conj()).imag)[::every] / 2
+    areas = np.abs(((b - a) * (c - a).conj()).imag) / 2
     return every * float(areas[np.abs(around) > np.pi].sum()) / sum(rim.area for rim in rims)
 
 
