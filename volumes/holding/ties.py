@@ -6,13 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from plumbstone.meshes.measures.columns import signed_hits
 from plumbstone.meshes.measures.nearest import nearest_on
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Flags, Floats
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.scape.groups import Group, Sinker
 
 TIE_REACH = 0.03  # a tie farther than this from all wood is not on it [m]
-AROUND = 5e-3 * np.array([(x, y, 0) for x in (-1, 1) for y in (-1, 1)])  # of a cord [m]
+CORD = 0.01  # [m]: side of the square at whose corners a cord may leave wood
 LEVEL = 1e-3  # [m]: corners so little above the lowest one are as low
 
 
@@ -114,22 +115,23 @@ def hung_from(triangles: Floats, place: Floats) -> float:
 
     That of the place where no wood is straight below it, or it lies at an edge.
     """
-    return max(_leaves(triangles, place + aside) for aside in AROUND)
+    corners = triangles.reshape(-1, 3) - [*place[:2], 0.0]
+    corners[:, :2] = corners[:, :2] / CORD + 1
+    cells, heights, upward = signed_hits(corners, np.arange(len(corners)).reshape(-1, 3), 2, 2)
+    lines = (cells == k for k in range(4))
+    return max(_leaves(heights[line], upward[line], float(place[2])) for line in lines)
 
 
-def _leaves(triangles: Floats, place: Floats) -> float:
-    """Height [m] of the underside of what a line down from a place runs through."""
-    flat, height = triangles[:, :, :2] - place[:2], float(place[2])
-    ends = np.roll(flat, -1, axis=1), np.roll(flat, -2, axis=1)
-    shares = ends[0][..., 0] * ends[1][..., 1] - ends[0][..., 1] * ends[1][..., 0]
-    area = shares.sum(axis=1)
-    met = (shares * np.sign(area)[:, None] > 0).all(axis=1)
-    heights = (shares[met] * triangles[met, :, 2]).sum(axis=1) / area[met]
+def _leaves(heights: Floats, upward: Flags, height: float) -> float:
+    """Height [m] of the underside of what a line down from a height runs through.
+
+    Its skins are met at `heights` (k,) and look upward there or down.
+    """
     order, depth = np.argsort(-heights), 0  # of skins that the line is in
-    for low, enters in zip(heights[order], np.sign(area[met])[order], strict=True):
+    for low, enters in zip(heights[order], upward[order], strict=True):
         if depth == 0 and low < height - TIE_REACH:
             break
-        depth += int(enters)
+        depth += 1 if enters else -1
         if depth == 0 and low <= height:
             return float(low)
     return height
