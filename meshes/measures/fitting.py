@@ -133,8 +133,8 @@ def _starts(normals: Floats, kind: str, halves: Floats) -> Iterator[tuple[Floats
         for axis in (up, *axes.T):
             yield np.vstack([across(axis), axis]), halves
         return
-    near = np.abs(normals @ normals[:: max(1, len(normals) // 200)].T) > ALIKE
-    first = normals[:: max(1, len(normals) // 200)][near.sum(axis=0).argmax()]
+    tried = normals[:: max(1, len(normals) // 200)]
+    first = tried[(np.abs(normals @ tried.T) > ALIKE).sum(axis=0).argmax()]
     level = normals[np.abs(normals @ first) < 0.3]
     for one in (up,) if abs(first @ up) > ALIKE else (first, up):
         aside = across(one)

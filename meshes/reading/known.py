@@ -11,7 +11,7 @@ from plumbstone.meshes.measures.doubts import Doubt, in_length
 from plumbstone.meshes.measures.fitting import fits
 from plumbstone.meshes.measures.isolating import spread_over
 from plumbstone.meshes.measures.rulers import Known
-from plumbstone.meshes.piece import Floats, Indices, Piece
+from plumbstone.meshes.piece import Flags, Floats, Indices, Piece
 from plumbstone.meshes.reading.mat import Sheet, rectified
 from plumbstone.meshes.reading.parts import Parsed, ScanError, needed
 from plumbstone.meshes.telling import percent
@@ -114,9 +114,7 @@ def _outlines(cv2: Any, picture: NDArray[np.uint8], ratio: float) -> list[Floats
     return found
 
 
-def _refined(
-    cv2: Any, picture: NDArray[np.uint8], seen: NDArray[np.bool_], corners: Floats
-) -> Floats | None:
+def _refined(cv2: Any, picture: NDArray[np.uint8], seen: Flags, corners: Floats) -> Floats | None:
     """Sides of a rectangle by its edges in the picture, long and short [pixels].
 
     None where one of four is not seen over most of its length, or they stand askew.
@@ -141,13 +139,14 @@ def _refined(
 
 
 def _edge(
-    cv2: Any, picture: NDArray[np.uint8], seen: NDArray[np.bool_], start: Floats, end: Floats,
+    cv2: Any, picture: NDArray[np.uint8], seen: Flags, start: Floats, end: Floats,
     reach: float,
 ) -> tuple[Floats, Floats] | None:  # fmt: skip
     """Find the straight edge near a line: a point on it and its way; None where there is none."""
-    way = (end - start) / np.linalg.norm(end - start)
+    length = float(np.linalg.norm(end - start))
+    way = (end - start) / length
     aside = np.array([-way[1], way[0]])
-    far = max(reach * float(np.linalg.norm(end - start)), LEAST_REACH)
+    far = max(reach * length, LEAST_REACH)
     along = np.linspace(0.06, 0.94, PLACES)
     offs = np.arange(-far, far + 1)
     at = start + along[:, None, None] * (end - start) + offs[:, None] * aside
@@ -162,7 +161,6 @@ def _edge(
     )
     bend = before - 2 * peak + after
     off = offs[best + 1] + np.where(bend < 0, (before - after) / np.minimum(2 * bend, -1e-9), 0)
-    length = float(np.linalg.norm(end - start))
     x = along * length
     one, two = np.triu_indices(PLACES, PLACES // 6)
     tilt = (off[two] - off[one]) / (x[two] - x[one])
