@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.loops import basins_of
 from plumbstone.meshes.measures.calipers import diameter
@@ -11,7 +10,7 @@ from plumbstone.meshes.measures.extents import even_directions, smallest_box
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas
 from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.measures.isolating import turn_up
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Flags, Floats, Indices
 
 CELLS = 44  # of the lattice along the longest side
 NECK = 0.80  # inner radius of a neck over that of the thinner of two parts: less is a neck
@@ -58,7 +57,7 @@ class Halves:
     gain: float  # hollow that the cut takes out of the hull, over the volume
     hollow: float  # all that the hull holds besides the body, over the volume
     smaller: float  # share of the smaller half
-    other: NDArray[np.bool_]  # (m,) faces of the smaller half
+    other: Flags  # (m,) faces of the smaller half
 
     @property
     def are_two(self) -> bool:
@@ -74,7 +73,7 @@ class Parts:
 
     shares: tuple[float, ...]  # of the volume, largest first; (1.0,) for one compact body
     solidity: float  # volume over that of the hull
-    other: NDArray[np.bool_]  # (m,) faces of all parts but the largest
+    other: Flags  # (m,) faces of all parts but the largest
 
 
 def parts_of(vertices: Floats, faces: Indices) -> Parts:
@@ -165,13 +164,10 @@ def _halved(points: Floats, along: Floats, cut: float) -> tuple[float, float]:
 
     NaN where there are too few, or they are flat.
     """
-    from scipy.spatial import ConvexHull, QhullError
-
-    try:
-        high, low = (ConvexHull(points[half]).volume for half in (along > cut, along <= cut))
-    except (QhullError, ValueError):
+    high, low = (hull_of(points[half]) for half in (along > cut, along <= cut))
+    if high is None or low is None:
         return np.nan, np.nan
-    return float(high), float(low)
+    return float(high.volume), float(low.volume)
 
 
 def leaves_view(
@@ -225,11 +221,8 @@ def leaves_view(
 
 def cut_by_edge(vertices: Floats, parts: tuple[Indices, Indices], around: Floats) -> int | None:
     """Tell which of two parts reaches the edge of the scan; None for both or neither."""
-    from scipy.spatial import ConvexHull, QhullError
-
-    try:
-        edge = ConvexHull(around.reshape(-1, 3)[:, :2])
-    except (QhullError, ValueError):
+    edge = hull_of(around.reshape(-1, 3)[:, :2])
+    if edge is None:
         return None
     middles = [vertices[faces].mean(axis=1) for faces in parts]
     inside = [-(m[:, :2] @ edge.equations[:, :2].T + edge.equations[:, 2]).max() for m in middles]
@@ -237,7 +230,7 @@ def cut_by_edge(vertices: Floats, parts: tuple[Indices, Indices], around: Floats
     return leaving[0] if len(leaving) == 1 else None
 
 
-def arm_of(vertices: Floats, faces: Indices) -> NDArray[np.bool_] | None:
+def arm_of(vertices: Floats, faces: Indices) -> Flags | None:
     """Find an arm that reaches out of a closed body along its greatest length, (m,) faces of it.
 
     Notes
@@ -346,7 +339,7 @@ def _is_waist(area: Floats, level: int) -> bool:
     return bool(least and area[level] < (1 - JUTS) * min(below, above))
 
 
-def _inside(vertices: Floats, faces: Indices, shape: tuple[int, int, int]) -> NDArray[np.bool_]:
+def _inside(vertices: Floats, faces: Indices, shape: tuple[int, int, int]) -> Flags:
     """Which points of a lattice, in its cells, a closed mesh holds."""
     from plumbstone.meshes.mending.uncrossing import wound_around
 

@@ -5,7 +5,6 @@ from functools import cached_property
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.closing.underside import (
     Rim,
@@ -38,7 +37,7 @@ from plumbstone.meshes.measures.isolating import (
     waves_of,
 )
 from plumbstone.meshes.mending.welding import compacted, without_crowded
-from plumbstone.meshes.piece import Floats, Indices, Piece, longest_side
+from plumbstone.meshes.piece import Flags, Floats, Indices, Piece, longest_side
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.reading.scans import RawScan
@@ -67,7 +66,7 @@ class ClosedScan:
     away: Floats | None = None  # (k, 3, 3) corners of what was cut away, beside the piece [m]
     sway: float = 0.0  # of the scan's noise over centimetres, as its table shows it [m]
     reach: float = 0.0  # greatest distance of the points that a skin was put around [m]
-    other: NDArray[np.bool_] | None = None  # (m,) faces that may be of another thing
+    other: Flags | None = None  # (m,) faces that may be of another thing
     stand: float = 0.0  # height of what may be a stand below it [m]
     shares: tuple[float, ...] = (1.0,)  # of the volume, of parts that may be different things
     coarse: tuple[Doubt, ...] = ()  # of a stone by the step of its skin, beside its lengths

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.measures.calipers import diameter
 from plumbstone.meshes.measures.isolating import (
@@ -15,7 +14,7 @@ from plumbstone.meshes.measures.isolating import (
     waves_of,
 )
 from plumbstone.meshes.mending.welding import compacted
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Flags, Floats, Indices
 from plumbstone.meshes.reading.open3d_library import open3d
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.shapes.primitives import unit_sphere
@@ -172,7 +171,7 @@ def _inner_point(points: Floats) -> Floats:
     return centre
 
 
-def _radii(local: Floats, directions: Floats) -> tuple[Floats, NDArray[np.bool_], float]:
+def _radii(local: Floats, directions: Floats) -> tuple[Floats, Flags, float]:
     """Radius in each direction, where nothing was seen near it, and how much neighbours differ."""
     from scipy.spatial import cKDTree
 

@@ -4,7 +4,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plumbstone.meshes.closing.attached import (
     LEAST_PART,
@@ -31,6 +30,7 @@ from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.isolating import LEAST_CUT, split_bodies, table_within, upright
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.mending.welding import compacted
+from plumbstone.meshes.piece import Flags
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.reading.scans import RawScan, read_raw
 from plumbstone.meshes.telling import litres, percent
@@ -128,7 +128,7 @@ def _above_stand(path: Path, body: OpenBody, scan: ClosedScan, stand: Stand) -> 
     return found.doubted(Doubt("stand", LEFT_OF_STAND, more, says, trust="poor"))
 
 
-def _alone(path: Path, body: OpenBody, kept: NDArray[np.bool_], down: float = 0.0) -> ClosedScan:
+def _alone(path: Path, body: OpenBody, kept: Flags, down: float = 0.0) -> ClosedScan:
     """Close the largest body among seen faces that are kept, let down by a height [m]."""
     bodies, _ = split_bodies(body.vertices, body.seen[kept])
     if not bodies:

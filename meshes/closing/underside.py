@@ -14,6 +14,7 @@ from plumbstone.meshes.faces import (
 )
 from plumbstone.meshes.measures.calipers import corner_normals
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, open_edges
+from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.measures.isolating import Plane, upright
 from plumbstone.meshes.piece import Floats, Indices
 
@@ -241,18 +242,15 @@ def solidity(vertices: Floats, faces: Indices, rims: Sequence[Rim]) -> float:
 
     Where rims climb, of its upper part; of a fine skin some corners tell the hull.
     """
-    from scipy.spatial import ConvexHull, QhullError
-
     ring = vertices[np.concatenate([rim.edges[:, 0] for rim in rims]), 2]
     level = min(float(ring.max()), UPPER * float(vertices[:, 2].max()))
     above = vertices[corners_of(faces)]
     above = above[above[:, 2] >= level]
     flat, height = seen_from_above(vertices, faces)
-    try:
-        hull = ConvexHull(above[:: 1 + len(above) // MOST_CORNERS]).volume
-    except QhullError:
+    hull = hull_of(above[:: 1 + len(above) // MOST_CORNERS])
+    if hull is None:
         return 0.0
-    return float(np.clip(flat @ np.maximum(height - level, 0) / hull, 0, 1))
+    return float(np.clip(flat @ np.maximum(height - level, 0) / hull.volume, 0, 1))
 
 
 def close_below(vertices: Floats, faces: Indices, rim: Rim, share: float) -> tuple[Floats, Indices]:

@@ -12,7 +12,7 @@ from plumbstone.meshes.loops import paint
 from plumbstone.meshes.measures.doubts import Doubt, in_length
 from plumbstone.meshes.measures.faults import face_areas
 from plumbstone.meshes.measures.isolating import Plane, find_table, turn_up
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Flags, Floats
 from plumbstone.meshes.reading.parts import Parsed, Part, ScanError, needed
 from plumbstone.meshes.telling import percent
 
@@ -60,7 +60,7 @@ def tag_places(paper: str, sheet: int = 0) -> dict[int, Floats]:
     }
 
 
-def tag_bits(path: Path, number: int) -> NDArray[np.bool_]:
+def tag_bits(path: Path, number: int) -> Flags:
     """Black modules of a tag, (8, 8), the first row uppermost."""
     cv2 = needed(path, "cv2", "")
     found = cv2.aruco.generateImageMarker(_tags(cv2), number, 8)
@@ -148,7 +148,7 @@ def rectified(path: Path, parsed: Parsed) -> tuple[NDArray[np.uint8], float]:
     return picture, pixel / nominal
 
 
-def _on(table: Plane, turned: Floats, part: Part) -> NDArray[np.bool_]:
+def _on(table: Plane, turned: Floats, part: Part) -> Flags:
     """Which faces of a part lie in the table."""
     near = max(4 * table.spread, 0.002)
     height = turned[part.faces][:, :, 2] - table.offset
