@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from typer import Argument, Option
 
 from plumbstone.cli.kept_answers import Kept
-from plumbstone.cli.options import NUMBER, ForceOption, JsonOption, TrustOption
+from plumbstone.cli.options import NUMBER, ForceOption, JsonOption, Number, Text, TrustOption
 from plumbstone.cli.output import (
     ScapeUnitsOption,
     emit_json,
@@ -48,42 +49,31 @@ class Water(StrEnum):
 def hold(
     context: typer.Context,
     scape: Annotated[
-        Path | None, typer.Argument(help="A scape file with wood; or give --wood-mass.")
+        Path | None, Argument(help="A scape file with wood; or give --wood-mass.")
     ] = None,
-    wood_mass: Annotated[str | None, typer.Option(help='Dry wood on a scale: "1.35 kg".')] = None,
+    wood_mass: Annotated[Text, Option(help='Dry wood on a scale: "1.35 kg".')] = None,
     material: Annotated[
-        str | None, typer.Option("--material", "-m", help="The wood; driftwood if not given.")
+        Text, Option("--material", "-m", help="The wood; driftwood if not given.")
     ] = None,
     just_sinks_with: Annotated[
-        str | None,
-        typer.Option(help='Found in a tub: "520 g granite". Beats the table.'),
+        Text, Option(help='Found in a tub: "520 g granite". Beats the table.')
     ] = None,
     sinker: Annotated[
-        list[str] | None, typer.Option(help='Hung on it: "700 g granite"; repeat it.')
+        list[str] | None, Option(help='Hung on it: "700 g granite"; repeat it.')
     ] = None,
     factor: Annotated[
-        float | None,
-        typer.Option(**NUMBER, help="Reserve: the lift is multiplied by it; 1.3 if not given."),
+        Number, Option(**NUMBER, help="Reserve: the lift is multiplied by it; 1.3 if not given.")
     ] = None,
     log: Annotated[
-        Path | None,
-        typer.Option(help="CSV of weighings: date,grams,weighed (air or water)."),
+        Path | None, Option(help="CSV of weighings: date,grams,weighed (air or water).")
     ] = None,
-    spread: Annotated[
-        bool, typer.Option("--spread", help="Draw what is uncertain 200 times.")
-    ] = False,
+    spread: Annotated[bool, Option("--spread", help="Draw what is uncertain 200 times.")] = False,
     picture: Annotated[
-        Path | None,
-        typer.Option(help="Draw the forces of a scape's wood into this PNG."),
+        Path | None, Option(help="Draw the forces of a scape's wood into this PNG.")
     ] = None,
-    temperature: Annotated[
-        str | None, typer.Option(help="Of the water; 25 °C if not given.")
-    ] = None,
-    water: Annotated[Water | None, typer.Option(help="Kind of water; fresh if not given.")] = None,
-    salinity: Annotated[
-        float | None,
-        typer.Option(**NUMBER, help="Of the water, g/kg; beats --water."),
-    ] = None,
+    temperature: Annotated[Text, Option(help="Of the water; 25 °C if not given.")] = None,
+    water: Annotated[Water | None, Option(help="Kind of water; fresh if not given.")] = None,
+    salinity: Annotated[Number, Option(**NUMBER, help="Of the water, g/kg; beats --water.")] = None,
     force: ForceOption = False,
     _trust: TrustOption = None,
     as_json: JsonOption = False,

@@ -4,12 +4,13 @@ from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+from typer import Option
 
 from plumbstone.meshes.reading.beside import trust
 
 TrustOption = Annotated[
     list[Path] | None,
-    typer.Option(
+    Option(
         "--trust",
         exists=True,
         file_okay=False,
@@ -61,21 +62,19 @@ def _read(text: str, sign: str) -> float:
         raise typer.BadParameter(str(error)) from None
 
 
+Text = str | None  # of an option that need not be given
+Number = float | None
 NUMBER: dict[str, Any] = {"parser": number_like, "metavar": "<number>"}  # of an option
 PER_KG: dict[str, Any] = {"parser": per_kilogram, "metavar": "<number>"}
 GridOption = Annotated[
     float | None,
-    typer.Option(
-        "--grid", parser=cell_width, metavar="<number>", help="Width of a grid cell in mm."
-    ),
+    Option("--grid", parser=cell_width, metavar="<number>", help="Width of a grid cell in mm."),
 ]
 SaltOption = Annotated[
     float | None,
-    typer.Option(
-        "--salt", parser=grams_a_litre, metavar="<number>", help="Grams of salt mix per litre."
-    ),
+    Option("--salt", parser=grams_a_litre, metavar="<number>", help="Grams of salt mix per litre."),
 ]
 ForceOption = Annotated[
-    bool, typer.Option("--force", help="Replace files that are not plumbstone's own or changed.")
+    bool, Option("--force", help="Replace files that are not plumbstone's own or changed.")
 ]
-JsonOption = Annotated[bool, typer.Option("--json", help="One JSON document on stdout.")]
+JsonOption = Annotated[bool, Option("--json", help="One JSON document on stdout.")]

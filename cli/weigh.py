@@ -5,8 +5,9 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from typer import Argument, Option
 
-from plumbstone.cli.options import NUMBER, PER_KG, ForceOption, JsonOption
+from plumbstone.cli.options import NUMBER, PER_KG, ForceOption, JsonOption, Number, Text
 from plumbstone.cli.output import UnitsOption, emit_json, plain_errors
 from plumbstone.cli.wording.units import Units
 
@@ -14,116 +15,70 @@ from plumbstone.cli.wording.units import Units
 def weigh(
     context: typer.Context,
     scans: Annotated[
-        list[Path] | None,
-        typer.Argument(help="Scans, folders or patterns of scans; none with --size."),
+        list[Path] | None, Argument(help="Scans, folders or patterns of scans; none with --size.")
     ] = None,
     material: Annotated[
-        str | None,
-        typer.Option(
+        Text,
+        Option(
             "--material",
             "-m",
             help="See: plumbstone materials; unknown stone if not given, or driftwood by --limb.",
         ),
     ] = None,
-    unit: Annotated[
-        str | None, typer.Option(help="Unit of the scan: m, dm, cm, mm, in or ft.")
-    ] = None,
+    unit: Annotated[Text, Option(help="Unit of the scan: m, dm, cm, mm, in or ft.")] = None,
     longest: Annotated[
-        str | None,
-        typer.Option(help='Greatest distance across the body, by caliper: "18.2 cm".'),
+        Text, Option(help='Greatest distance across the body, by caliper: "18.2 cm".')
     ] = None,
-    across: Annotated[
-        str | None, typer.Option(help="Greatest width at right angles to --longest.")
-    ] = None,
-    mat: Annotated[
-        bool, typer.Option("--mat", help="It stands on the mat of: plumbstone mat.")
-    ] = False,
-    mat_control: Annotated[
-        str | None, typer.Option(help="The mat's control line, as measured.")
-    ] = None,
+    across: Annotated[Text, Option(help="Greatest width at right angles to --longest.")] = None,
+    mat: Annotated[bool, Option("--mat", help="It stands on the mat of: plumbstone mat.")] = False,
+    mat_control: Annotated[Text, Option(help="The mat's control line, as measured.")] = None,
     known: Annotated[
-        str | None,
-        typer.Option(
-            help='In view beside it: card, A4, "can 66 x 115 mm" or "box 20 x 10 x 5 cm".'
-        ),
+        Text, Option(help='In view beside it: card, A4, "can 66 x 115 mm" or "box 20 x 10 x 5 cm".')
     ] = None,
     every: Annotated[
-        bool, typer.Option("--all", help="Weigh every body in a scan that holds several.")
+        bool, Option("--all", help="Weigh every body in a scan that holds several.")
     ] = False,
     same_stone: Annotated[
-        bool,
-        typer.Option("--same-stone", help="The two scans show one stone, turned over in between."),
+        bool, Option("--same-stone", help="The two scans show one stone, turned over in between.")
     ] = False,
     one_piece: Annotated[
         bool,
-        typer.Option(
-            "--one-piece", help="All of it is the piece: no hand, stand or neighbour is in it."
-        ),
+        Option("--one-piece", help="All of it is the piece: no hand, stand or neighbour is in it."),
     ] = False,
-    size: Annotated[str | None, typer.Option(help='Without a scan: "28 x 19 x 15 cm".')] = None,
-    shape_factor: Annotated[
-        float | None, typer.Option(**NUMBER, help="Share of that box it fills.")
-    ] = None,
+    size: Annotated[Text, Option(help='Without a scan: "28 x 19 x 15 cm".')] = None,
+    shape_factor: Annotated[Number, Option(**NUMBER, help="Share of that box it fills.")] = None,
     limb: Annotated[
-        list[str] | None,
-        typer.Option(help='Wood: "60 cm, 25 cm, 12 cm" (length, girths); repeat it.'),
+        list[str] | None, Option(help='Wood: "60 cm, 25 cm, 12 cm" (length, girths); repeat it.')
     ] = None,
-    mass: Annotated[str | None, typer.Option(help='From the till or a scale: "9.8 kg".')] = None,
+    mass: Annotated[Text, Option(help='From the till or a scale: "9.8 kg".')] = None,
     rescale: Annotated[
-        bool, typer.Option("--rescale", help="Scale the scan so that it agrees with --mass.")
+        bool, Option("--rescale", help="Scale the scan so that it agrees with --mass.")
     ] = False,
-    in_water: Annotated[
-        str | None, typer.Option(help="Mass it shows hanging in water; with --mass.")
-    ] = None,
+    in_water: Annotated[Text, Option(help="Mass it shows hanging in water; with --mass.")] = None,
     bucket_rise: Annotated[
-        str | None,
-        typer.Option(help="Rise of a bucket's reading as it is pushed under; beats any scan."),
+        Text, Option(help="Rise of a bucket's reading as it is pushed under; beats any scan.")
     ] = None,
-    scale_step: Annotated[
-        str | None, typer.Option(help="Graduation of the scale; 1 g if not given.")
-    ] = None,
-    scale_capacity: Annotated[str | None, typer.Option(help="Most that the scale carries.")] = None,
-    price_per_kg: Annotated[
-        float | None, typer.Option(**PER_KG, help='In your money; or "$2/lb".')
-    ] = None,
-    price: Annotated[
-        float | None, typer.Option(**NUMBER, help="Of the piece, in your money.")
-    ] = None,
-    budget: Annotated[
-        float | None, typer.Option(**NUMBER, help="What you can pay for the piece.")
-    ] = None,
-    opening: Annotated[
-        str | None, typer.Option(help='Does it pass? "80 x 35 cm", or a scape file.')
-    ] = None,
+    scale_step: Annotated[Text, Option(help="Graduation of the scale; 1 g if not given.")] = None,
+    scale_capacity: Annotated[Text, Option(help="Most that the scale carries.")] = None,
+    price_per_kg: Annotated[Number, Option(**PER_KG, help='In your money; or "$2/lb".')] = None,
+    price: Annotated[Number, Option(**NUMBER, help="Of the piece, in your money.")] = None,
+    budget: Annotated[Number, Option(**NUMBER, help="What you can pay for the piece.")] = None,
+    opening: Annotated[Text, Option(help='Does it pass? "80 x 35 cm", or a scape file.')] = None,
     keep: Annotated[
-        Path | None, typer.Option(help="Write the mended mesh, in metres, z up (PLY).")
+        Path | None, Option(help="Write the mended mesh, in metres, z up (PLY).")
     ] = None,
     picture: Annotated[
         list[Path] | None,
-        typer.Option(help="Draw what was seen and what was closed (PNG, or GLB to turn)."),
+        Option(help="Draw what was seen and what was closed (PNG, or GLB to turn)."),
     ] = None,
-    csv: Annotated[Path | None, typer.Option(help="Write the table as CSV.")] = None,
+    csv: Annotated[Path | None, Option(help="Write the table as CSV.")] = None,
     force: ForceOption = False,
     as_json: JsonOption = False,
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Say how many litres and kilograms a stone or a piece of wood has, and its price."""
+    from plumbstone.cli import weigh_output, weigh_request
     from plumbstone.cli.files import refuse_foreign, write_file
-    from plumbstone.cli.weigh_output import (
-        Prices,
-        csv_content,
-        document,
-        mesh_content,
-        print_pieces,
-    )
-    from plumbstone.cli.weigh_request import (
-        Request,
-        by_scale,
-        opening_of,
-        readable,
-        ruler_of,
-        weigh_all,
-    )
     from plumbstone.volumes.bodies.weighing import refuse_idle
 
     pictures = picture or []
@@ -132,31 +87,35 @@ def weigh(
     with plain_errors():
         refuse_idle(given)
         kind = material or ("driftwood" if limb else "unknown stone")
-        ruler = ruler_of(unit, longest, across, mat, mat_control, known)
-        request = Request(
-            *by_scale(kind, mass, in_water, bucket_rise, scale_step, scale_capacity),
+        ruler = weigh_request.ruler_of(unit, longest, across, mat, mat_control, known)
+        request = weigh_request.Request(
+            *weigh_request.by_scale(kind, mass, in_water, bucket_rise, scale_step, scale_capacity),
             replace(ruler, single=one_piece, weighed=bucket_rise is not None),
             every=every, same_stone=same_stone, rescale=rescale,
             meshes=keep is not None or bool(pictures),
         )  # fmt: skip
-        passed = opening_of(opening)
-        inputs = readable(scans or [])
+        passed = weigh_request.opening_of(opening)
+        inputs = weigh_request.readable(scans or [])
         for written in filter(None, (keep, *pictures, csv)):
             refuse_foreign(written.parent, [written.name], inputs=inputs, force=force)
-        found, failed = weigh_all(request, scans or [], size, shape_factor, limb or [])
-        prices = Prices.of(price_per_kg, price, budget, found)
+        found, failed = weigh_request.weigh_all(
+            request, scans or [], size, shape_factor, limb or []
+        )
+        prices = weigh_output.Prices.of(price_per_kg, price, budget, found)
         if keep is not None:
-            write_file(keep, mesh_content(found, keep), inputs=inputs, force=force)
+            write_file(keep, weigh_output.mesh_content(found, keep), inputs=inputs, force=force)
         for drawn in pictures:
             from plumbstone.cli.pictures.weigh_picture import picture_of
 
             write_file(drawn, picture_of(found, drawn), inputs=inputs, force=force)
         if csv is not None:
-            write_file(csv, csv_content(found, failed, prices), inputs=inputs, force=force)
+            write_file(
+                csv, weigh_output.csv_content(found, failed, prices), inputs=inputs, force=force
+            )
     if as_json:
-        pieces = [document(weighed, prices, passed) for weighed in found]
+        pieces = [weigh_output.document(weighed, prices, passed) for weighed in found]
         emit_json({"pieces": pieces, "failed": failed})
     else:
-        print_pieces(found, failed, prices, units, passed)
+        weigh_output.print_pieces(found, failed, prices, units, passed)
     if failed and not found:
         raise typer.Exit(1)
