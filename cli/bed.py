@@ -6,16 +6,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from plumbstone.cli import output
 from plumbstone.cli.options import GridOption, JsonOption, TrustOption
-from plumbstone.cli.output import (
-    ScapeUnitsOption,
-    emit_json,
-    plain_errors,
-    print_lines,
-    table,
-    units_of,
-    working,
-)
+from plumbstone.cli.output import ScapeUnitsOption
 from plumbstone.cli.wording.units import (
     Toward,
     Units,
@@ -48,18 +41,18 @@ def bed(
     from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
-    with plain_errors():
+    with output.plain_errors():
         jug_size = None if jug is None else _jug(jug)
         if len(scapes) > 2:
             raise PlumbstoneError("bed compares two scapes at most; name one or two.")
-        with working("Laying the bed ..."):
+        with output.working("Laying the bed ..."):
             read = [read_scape(path) for path in scapes]
-            units = units_of(units, read[0])
+            units = output.units_of(units, read[0])
             layouts = [Layout(scape) for scape in read]
             figures = [checked(layout.bed(grid)) for layout in layouts]
     if as_json:
         documents = [document_of(each) for each in figures]
-        emit_json(documents[0] if len(documents) == 1 else {"scapes": documents})
+        output.emit_json(documents[0] if len(documents) == 1 else {"scapes": documents})
         return
     for each in figures:
         print_bed(each.name, each.layers, units)
@@ -127,7 +120,7 @@ def print_difference(first: "BedFigures", second: "BedFigures", units: Units) ->
         words = written(abs(poured), "volume", units)
         sign = "+" if poured >= 0 else "-"
         rows.append([name, f"{sign}{words}", f"{bags:+.0f}", f"{cost:+.2f}"])
-    table(f"{second.name} against {first.name}", ["Layer", "Pour", "Bags", "Cost"], rows)
+    output.table(f"{second.name} against {first.name}", ["Layer", "Pour", "Bags", "Cost"], rows)
 
 
 def _amounts(layer: "LayerFigures") -> tuple[float, float, float]:
@@ -154,8 +147,8 @@ def print_bed(title: str, layers: "Sequence[LayerFigures]", units: Units) -> Non
         ]
         for layer in layers
     ]
-    table(
+    output.table(
         f"{title}: the bed", ["Layer", "Drawn", "Stays", "Pour", "Dry mass", "Bags", "Cost"], rows
     )
     for layer in layers:
-        print_lines(layer_sentences(layer, units))
+        output.print_lines(layer_sentences(layer, units))

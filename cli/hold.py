@@ -10,16 +10,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer import Argument, Option
 
+from plumbstone.cli import output
 from plumbstone.cli.kept_answers import Kept
 from plumbstone.cli.options import NUMBER, ForceOption, JsonOption, Number, Text, TrustOption
-from plumbstone.cli.output import (
-    ScapeUnitsOption,
-    emit_json,
-    plain_errors,
-    print_lines,
-    units_of,
-    working,
-)
+from plumbstone.cli.output import ScapeUnitsOption
 from plumbstone.cli.wording.units import Units, about_grams, grams
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
@@ -80,7 +74,7 @@ def hold(
     units: ScapeUnitsOption = None,
 ) -> None:
     """Say whether wood stays down, and how many grams of stone it needs."""
-    with plain_errors():
+    with output.plain_errors():
         if scape is not None:
             _refuse_with_scape(context.params)
             judged = partial(_judged, scape, log, picture, spread, as_json, units, force)
@@ -88,9 +82,9 @@ def hold(
             kept = Kept(scape, ("hold", told_as, str(log and log.absolute())))
             answer = judged()[0] if picture is not None or spread else kept.answer(judged)
             if as_json:
-                emit_json({"holds": answer})
+                output.emit_json({"holds": answer})
             else:
-                print_lines(answer)
+                output.print_lines(answer)
             return
         if picture is not None:
             raise PlumbstoneError("--picture needs a scape file: it draws where forces act.")
@@ -104,12 +98,12 @@ def hold(
 
             found = spread_of_lift(balance.lift, stone.dense, rho)
     if as_json:
-        emit_json({"holds": [_quick_document(balance, stone.name, soaking, found)]})
+        output.emit_json({"holds": [_quick_document(balance, stone.name, soaking, found)]})
         return
     units = units or Units.METRIC
     _print_balance(balance, stone.name, wood, soaking, units)
     if found is not None:
-        print_lines(_spread_lines("Wood", found, stone.name, units))
+        output.print_lines(_spread_lines("Wood", found, stone.name, units))
 
 
 def _refuse_with_scape(given: Mapping[str, object]) -> None:
@@ -158,10 +152,10 @@ def _judged(
     from plumbstone.volumes.scape.scape import read_scape
 
     scape = read_scape(path)
-    units = units_of(asked, scape)
+    units = output.units_of(asked, scape)
     if log is not None:
         scape = _with_log(scape, log)
-    with working("Setting the pieces ..."):
+    with output.working("Setting the pieces ..."):
         layout = Layout(scape)
         holds = layout.holds()
     if not holds:
@@ -177,7 +171,7 @@ def _judged(
     if spread:
         from plumbstone.volumes.holding.spread import spread_of_hold
 
-        with working("Drawing what is uncertain ..."):
+        with output.working("Drawing what is uncertain ..."):
             found = {hold.group.name: spread_of_hold(hold) for hold in holds}
     if as_json:
         documents = [document_of(hold) for hold in figures]

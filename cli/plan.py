@@ -7,19 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from plumbstone.cli import output
 from plumbstone.cli.bed import print_bed
 from plumbstone.cli.options import ForceOption, GridOption, JsonOption, SaltOption, TrustOption
-from plumbstone.cli.output import (
-    ScapeUnitsOption,
-    emit_json,
-    plain_errors,
-    print_lines,
-    table,
-    units_of,
-    width,
-    working,
-    wrapped,
-)
+from plumbstone.cli.output import ScapeUnitsOption
 from plumbstone.cli.wording.units import Units, mass_words, place_words, volume_words
 from plumbstone.meshes.errors import shown
 from plumbstone.volumes.findings import Severity
@@ -51,7 +42,7 @@ def plan(
     """Compute everything from a scape file; --out writes it into a folder."""
     from plumbstone.cli.wording.report import not_yet
 
-    with plain_errors():
+    with output.plain_errors():
         report = run_plan(scape, out, grid, salt, as_json, units, force)
     if check and not_yet(report):
         raise typer.Exit(1)
@@ -73,9 +64,9 @@ def run_plan(
     from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
-    with working("Laying out the tank ..."):
+    with output.working("Laying out the tank ..."):
         scape = read_scape(path)
-        units = units_of(asked, scape)
+        units = output.units_of(asked, scape)
         if out is not None:
             from plumbstone.cli.files import refuse_foreign
             from plumbstone.cli.results import NAMES, write_results
@@ -86,7 +77,7 @@ def run_plan(
         if out is not None:
             write_results(result, report, out, units, force=force)
     if as_json:
-        emit_json(plan_document(report))
+        output.emit_json(plan_document(report))
         return report
     print_plan(result, report, units)
     if out is not None:
@@ -101,20 +92,20 @@ def print_plan(result: "Plan", report: "Report", units: Units) -> None:
     from plumbstone.cli.wording.holding import stack_sentence
     from plumbstone.cli.wording.report import moving_line, water_lines
 
-    lines, later = first_block(report, units, width())
+    lines, later = first_block(report, units, output.width())
     typer.echo("\n".join([*lines, ""]))
     _print_pieces(report, units)
     if report.layers:
         print_bed(report.name, report.layers, units)
-    print_lines(water_lines(report, units))
-    print_lines(hold_lines(result.holds, units, told_before=True))
-    print_lines(filter(None, map(stack_sentence, result.standing)))
+    output.print_lines(water_lines(report, units))
+    output.print_lines(hold_lines(result.holds, units, told_before=True))
+    output.print_lines(filter(None, map(stack_sentence, result.standing)))
     if report.load is not None:
-        print_lines([moving_line(report.load, units)])
+        output.print_lines([moving_line(report.load, units)])
     later += together(f for f in report.findings if f.severity is Severity.NOTE)
-    print_lines(signed(alike, units) for alike in later)
-    print_lines(f"Mind: {text}" for text in report.guesses)
-    print_lines(f"Caution: {text}" for text in CAUTIONS)
+    output.print_lines(signed(alike, units) for alike in later)
+    output.print_lines(f"Mind: {text}" for text in report.guesses)
+    output.print_lines(f"Caution: {text}" for text in CAUTIONS)
 
 
 def first_block(
@@ -127,8 +118,8 @@ def first_block(
     from plumbstone.cli.wording.report import first_lines, told_first
 
     told = told_first(report)
-    head, *rest = (wrapped(line, columns) for line in first_lines(report, units))
-    blocks = [wrapped(signed(alike, units), columns) for alike in told]
+    head, *rest = (output.wrapped(line, columns) for line in first_lines(report, units))
+    blocks = [output.wrapped(signed(alike, units), columns) for alike in told]
     room = MOST_LINES - 3 - len(head) - sum(map(len, rest))
     taken = list(itertools.accumulate(map(len, blocks)))
     shown = max(1, bisect.bisect_right(taken, room))
@@ -136,7 +127,9 @@ def first_block(
     if later:
         stops = sum(alike[0].severity is Severity.STOP for alike in later)
         ending = f", {stops} of them to mend first" if stops else ""
-        blocks[shown:] = [wrapped(f"and {len(later)} more{ending}: below the tables.", columns)]
+        blocks[shown:] = [
+            output.wrapped(f"and {len(later)} more{ending}: below the tables.", columns)
+        ]
     return [report.name, *itertools.chain.from_iterable([head, *blocks, *rest])], later
 
 
@@ -163,7 +156,7 @@ def _print_pieces(report: "Report", units: Units) -> None:
         for piece in report.pieces
     ]
     columns = ["Piece", "Material", "Volume", "Dry mass", "From left", "From front"]
-    table(f"{report.name}: stones and wood", columns, rows)
+    output.table(f"{report.name}: stones and wood", columns, rows)
 
 
 def hold_lines(

@@ -5,18 +5,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from plumbstone.cli import output
 from plumbstone.cli.options import ForceOption, JsonOption, TrustOption
-from plumbstone.cli.output import (
-    GLUE,
-    ScapeUnitsOption,
-    emit_json,
-    plain_errors,
-    print_lines,
-    table,
-    units_of,
-    width,
-    working,
-)
+from plumbstone.cli.output import ScapeUnitsOption
 from plumbstone.cli.wording.units import Units, place_words
 from plumbstone.meshes.errors import PlumbstoneError, shown
 
@@ -52,11 +43,11 @@ def show(
     from plumbstone.volumes.report import report_of
     from plumbstone.volumes.scape.scape import read_scape
 
-    with plain_errors(), working("Drawing ..."):
+    with output.plain_errors(), output.working("Drawing ..."):
         if len(scapes) > 2 or (out is not None and len(scapes) > 1):
             raise PlumbstoneError("show draws one scape, or compares two without --out.")
         read = [read_scape(path) for path in scapes]
-        units = units_of(units, read[0])
+        units = output.units_of(units, read[0])
         if out is not None:
             refuse_foreign(out, NAMES, inputs=read[0].files, force=force)
         plans = [make_plan(scape) for scape in read]
@@ -66,10 +57,10 @@ def show(
         _print(plan, units)
     if as_json:
         drawn = [{"rows": rows_from_above(plan), "key": _key(plan)} for plan in plans]
-        emit_json(drawn[0] if len(drawn) == 1 else {"scapes": drawn})
+        output.emit_json(drawn[0] if len(drawn) == 1 else {"scapes": drawn})
     elif len(plans) == 2:
         heads, *rows = compared((report_of(plans[0]), report_of(plans[1])), units)
-        table("Side by side", heads, rows)
+        output.table("Side by side", heads, rows)
     if out is not None and not as_json:
         typer.echo(shown(f"Pictures are in {out}."))
         if open_sheet:
@@ -86,7 +77,7 @@ def rows_from_above(plan: "Plan") -> list[str]:
 
     from plumbstone.meshes.measures.columns import Grid, columns_of
 
-    tank, across = plan.scape.tank, min(WIDTH, width() - FRAME)
+    tank, across = plan.scape.tank, min(WIDTH, output.width() - FRAME)
     rows = max(4, round(across * tank.depth / tank.length / 2))
     grid = Grid(tank.length, tank.depth, across, rows)
     picture = np.full((rows, across), " ")
@@ -135,7 +126,7 @@ def _print(plan: "Plan", units: Units) -> None:
     sides = f"{place_words(tank.length, units)} × {place_words(tank.depth, units)}"
     rows = rows_from_above(plan)
     edge = f"+{'-' * len(rows[0])}+"
-    print_lines([f"{plan.scape.name}, {sides}, from above"])
+    output.print_lines([f"{plan.scape.name}, {sides}, from above"])
     typer.echo("\n".join([f"{edge}  back", *(f"|{line}|" for line in rows), f"{edge}  front"]))
-    key = (f"{sign} {name}".replace(" ", GLUE) for sign, name in _key(plan).items())
-    print_lines(["   ".join(key)])
+    key = (f"{sign} {name}".replace(" ", output.GLUE) for sign, name in _key(plan).items())
+    output.print_lines(["   ".join(key)])

@@ -12,22 +12,8 @@ from pathlib import Path
 from plumbstone.meshes.errors import PlumbstoneError, unreadable
 from plumbstone.meshes.measures.rulers import FILE_ALONE, Known, Ruler
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.bodies.weighing import (
-    Weighed,
-    checked_by_mass,
-    checked_by_table,
-    density_by_bucket,
-    density_of_two_weighings,
-    rescaled_to_mass,
-    rescaled_to_volume,
-    volume_by_bucket,
-    weigh_closed,
-    weigh_limbs,
-    weigh_mass,
-    weigh_size,
-    weigh_volume,
-    with_density,
-)
+from plumbstone.volumes.bodies import weighing
+from plumbstone.volumes.bodies.weighing import Weighed
 from plumbstone.volumes.sanity import checked
 from plumbstone.volumes.scape.materials import Material, find_material
 from plumbstone.volumes.scape.quantities import each_unit, is_quantity, parse_quantity, read_to
@@ -84,12 +70,14 @@ def by_scale(
     step = _measured("--scale-step", scale_step, "mass") or 1e-3
     capacity = _measured("--scale-capacity", scale_capacity, "mass")
     if submerged is not None and dry is not None:
-        density = density_of_two_weighings(dry, submerged, step, capacity, WATER)
-        found = with_density(found, density, TWICE)
+        density = weighing.density_of_two_weighings(dry, submerged, step, capacity, WATER)
+        found = weighing.with_density(found, density, TWICE)
     if rise is not None:
-        volume = volume_by_bucket(rise, step, capacity, WATER)
+        volume = weighing.volume_by_bucket(rise, step, capacity, WATER)
         if dry is not None:
-            found = with_density(found, density_by_bucket(dry, volume, found), TWICE)
+            found = weighing.with_density(
+                found, weighing.density_by_bucket(dry, volume, found), TWICE
+            )
     return found, dry, volume
 
 
@@ -128,7 +116,7 @@ def weigh_all(
 ) -> tuple[list[Weighed], Failures]:
     """Weigh by tape, limbs, bucket or mass alone; or every scan, a bad one being a row."""
     found, failed = _weigh_all(request, scans, size, factor, limbs)
-    found = [checked_by_table(weighed) for weighed in found]
+    found = [weighing.checked_by_table(weighed) for weighed in found]
     for weighed in found:
         checked({weighed.name: {"volume_m3": weighed.volume, "mass_kg": weighed.mass}})
     return found, failed
@@ -145,17 +133,17 @@ def _weigh_all(
     if size is not None:
         example = "28 x 19 x 15 cm"
         length, width, height = _sides(size, 3, "--size", "length x width x height", example)
-        return [weigh_size((length, width, height), material, factor, mass)], []
+        return [weighing.weigh_size((length, width, height), material, factor, mass)], []
     if limbs:
-        return [weigh_limbs([_limb(text) for text in limbs], material, mass)], []
+        return [weighing.weigh_limbs([_limb(text) for text in limbs], material, mass)], []
     if scans:
         return _weigh_scans(request, _files(scans))
     if request.volume is not None:
-        return [weigh_volume(request.volume, material, mass)], []
+        return [weighing.weigh_volume(request.volume, material, mass)], []
     if mass is None:
         problem = 'Name a scan, or give --size "28 x 19 x 15 cm", --limb, --bucket-rise or --mass.'
         raise PlumbstoneError(problem)
-    return [weigh_mass(mass, material)], []
+    return [weighing.weigh_mass(mass, material)], []
 
 
 def readable(scans: Sequence[Path]) -> list[Path]:
@@ -186,7 +174,7 @@ def _weigh_scans(request: Request, files: list[Path]) -> tuple[list[Weighed], Fa
         if len(files) != 2:
             raise PlumbstoneError(f"--same-stone takes two scans of one stone, not {len(files)}.")
         scan = joined_scan(files[0], files[1], request.ruler)
-        return [_as_weighed(weigh_closed(scan, request.material), request)], []
+        return [_as_weighed(weighing.weigh_closed(scan, request.material), request)], []
     _one_each(request, files, lengths=True)
     found: list[Weighed] = []
     failed: Failures = []
@@ -255,7 +243,7 @@ def weigh_file(request: Request, path: Path) -> list[Weighed] | str:
         from plumbstone.meshes.closing.scans import closed_scans
 
         scans = closed_scans(path, ruler) if every else (kept_scan(path, ruler),)
-        found = [weigh_closed(scan, request.material) for scan in scans]
+        found = [weighing.weigh_closed(scan, request.material) for scan in scans]
     except PlumbstoneError as error:
         return str(error)
     if not request.meshes:
@@ -275,12 +263,12 @@ def _numbered(found: list[Weighed]) -> list[Weighed]:
 def _as_weighed(weighed: Weighed, request: Request) -> Weighed:
     """Scale a scan to its volume in water or its mass, or check it by that."""
     if request.volume is not None:
-        weighed = rescaled_to_volume(weighed, request.volume)
+        weighed = weighing.rescaled_to_volume(weighed, request.volume)
     if request.mass is None:
         return weighed
     if request.rescale:
-        return rescaled_to_mass(weighed, request.mass)
-    return checked_by_mass(weighed, request.mass)
+        return weighing.rescaled_to_mass(weighed, request.mass)
+    return weighing.checked_by_mass(weighed, request.mass)
 
 
 def _files(scans: Sequence[Path]) -> list[Path]:

@@ -14,40 +14,15 @@ from plumbstone.meshes.measures.columns import Grid, Window, merged_columns
 from plumbstone.meshes.measures.displacement import mesh_centre
 from plumbstone.meshes.piece import Floats
 from plumbstone.meshes.shapes.placing import shared_volume
+from plumbstone.volumes.bed import pouring, results
 from plumbstone.volumes.bed.bags import bags_of
 from plumbstone.volumes.bed.border import judge_borders
 from plumbstone.volumes.bed.interfaces import heaving_layers, swallowed_layers
 from plumbstone.volumes.bed.passing import rests_of
-from plumbstone.volumes.bed.pouring import (
-    check_spacing,
-    chosen_spacing,
-    cut_piece,
-    narrowest_zone,
-    solve_bed,
-)
-from plumbstone.volumes.bed.results import (
-    BedError,
-    BedResult,
-    bare_cells,
-    covered_share,
-    depths_at,
-)
+from plumbstone.volumes.bed.results import BedResult
+from plumbstone.volumes.bodies import placement
 from plumbstone.volumes.bodies.contacts import air_below
-from plumbstone.volumes.bodies.placement import (
-    CONTACT_GRID,
-    THREADS,
-    Body,
-    PlacingError,
-    at_rest,
-    check_apart,
-    check_inside,
-    near_pairs,
-    order_of_setting,
-    posed,
-    set_down,
-    solid_of,
-    upon_bed,
-)
+from plumbstone.volumes.bodies.placement import CONTACT_GRID, Body, PlacingError
 from plumbstone.volumes.density import water_density
 from plumbstone.volumes.figures import BedFigures, Report
 from plumbstone.volumes.memo import Memo
@@ -194,9 +169,9 @@ class Layout:
         if spacing is None:
             spacing = PREVIEW_GRID if not exact else self._spacing(bodies)
         floor = (scape.tank.length, scape.tank.depth)
-        check_spacing(floor, spacing)
+        pouring.check_spacing(floor, spacing)
         grid = Grid.of_spacing(*floor, spacing)
-        upon = upon_bed(scape.pieces)
+        upon = placement.upon_bed(scape.pieces)
         first = [body for body in bodies if body.entry.name not in upon]
         self._check_overlaps(first, Grid.of_spacing(*floor, CONTACT_GRID) if exact else grid)
         on_bed = any(body.entry.rests == "bed" for body in bodies)
@@ -272,7 +247,7 @@ class Layout:
             load = load_of(tank, ground.bodies, scape.lumps, bed, held, water)
         if judged and scape.borders and bed is not None:
             border = self.memo(judge_borders, ground.bodies, bed, water)
-        spots = depths_at(scape.spots, bed) if bed else ()
+        spots = results.depths_at(scape.spots, bed) if bed else ()
         sump, back = tank.sump, None
         if sump is not None and sump.area is not None and sump.drop is not None:
             back = drain_back(sump.area, sump.drop, sump.spare)
@@ -301,7 +276,9 @@ class Layout:
         """Share of a body below the bed beside it."""
         if ground.bed is None:
             return 0.0
-        return self.memo(covered_share, self._window(body, ground.grid), ground.bed.soil_line)
+        return self.memo(
+            results.covered_share, self._window(body, ground.grid), ground.bed.soil_line
+        )
 
     def _air(self, body: Body, ground: Ground) -> float:
         """Height of the air below the middle of a stone that is set on the bed [m]."""
@@ -313,11 +290,13 @@ class Layout:
 
     def _solids(self) -> Mapping[str, Body]:
         """Make every form once for each way in which it is known."""
-        forms = [at_rest(entry) for entry in self.scape.pieces]
+        forms = [placement.at_rest(entry) for entry in self.scape.pieces]
         if self.memo.computed:  # most are remembered
             made = list(map(self._solid, forms))
         else:
-            with ThreadPoolExecutor(THREADS) as pool:  # numpy lets others run while it works
+            with ThreadPoolExecutor(
+                placement.THREADS
+            ) as pool:  # numpy lets others run while it works
                 made = list(pool.map(self._solid, forms))
         return {body.entry.name: body for body in made}
 
@@ -325,23 +304,25 @@ class Layout:
         """Make the body of one entry at rest."""
         scan = form.shape.scan
         stamp = file_stamp(scan) if scan else None
-        return self.memo(solid_of, form, stamp, self.scape.path, self.memo)
+        return self.memo(placement.solid_of, form, stamp, self.scape.path, self.memo)
 
     def _set_on_floor(self) -> tuple[Body, ...]:
         """Set down what rests on the floor or on other pieces."""
         scape, memo, solids = self.scape, self.memo, self._solids()
         floor = Grid.of_spacing(scape.tank.length, scape.tank.depth, CONTACT_GRID)
         done: dict[str, Body] = {}
-        for entry in order_of_setting(scape.pieces):
-            body = memo(posed, solids[entry.name], entry)
+        for entry in placement.order_of_setting(scape.pieces):
+            body = memo(placement.posed, solids[entry.name], entry)
             if entry.rests in done:
                 body = self._set_on(body, done, floor)
             elif entry.settle and entry.rests == "floor":
-                body = memo(set_down, body, memo(np.zeros, (floor.ny, floor.nx)), floor, memo)
+                body = memo(
+                    placement.set_down, body, memo(np.zeros, (floor.ny, floor.nx)), floor, memo
+                )
             done[entry.name] = body
         placed = tuple(done[entry.name] for entry in scape.pieces)
         for body in placed:
-            memo(check_inside, body, scape.tank, scape.path)
+            memo(placement.check_inside, body, scape.tank, scape.path)
         return placed
 
     def _set_on(self, body: Body, done: Mapping[str, Body], grid: Grid) -> Body:
@@ -354,7 +335,7 @@ class Layout:
         }
         while True:
             tops = self.memo(_tops_of, tuple(under.values()), grid)
-            found = self.memo(set_down, body, tops, grid, self.memo)
+            found = self.memo(placement.set_down, body, tops, grid, self.memo)
             if not body.entry.settle:
                 return found
             window, least = self._window(found, grid), TURNED_INTO * body.mesh_volume
@@ -369,33 +350,33 @@ class Layout:
 
     def _check_overlaps(self, bodies: Sequence[Body], grid: Grid) -> None:
         """Refuse stones that stand in each other."""
-        for one, other in near_pairs(bodies):
+        for one, other in placement.near_pairs(bodies):
             windows = self._window(one, grid), self._window(other, grid)
-            self.memo(check_apart, one, other, *windows, grid.cell_area)
+            self.memo(placement.check_apart, one, other, *windows, grid.cell_area)
 
     def _set_on_bed(self, bodies: Sequence[Body], surface: Floats, grid: Grid) -> tuple[Body, ...]:
         """Set what rests on the bed onto it, pressed in as said, then what lies on that."""
         tank, memo = self.scape.tank, self.memo
         floor = Grid.of_spacing(tank.length, tank.depth, CONTACT_GRID)
         done = {body.entry.name: body for body in bodies}
-        upon = upon_bed(self.scape.pieces)
-        for entry in order_of_setting(self.scape.pieces):
+        upon = placement.upon_bed(self.scape.pieces)
+        for entry in placement.order_of_setting(self.scape.pieces):
             if entry.rests == "bed":
-                done[entry.name] = memo(set_down, done[entry.name], surface, grid, memo)
+                done[entry.name] = memo(placement.set_down, done[entry.name], surface, grid, memo)
             elif entry.name in upon:
                 done[entry.name] = self._set_on(done[entry.name], done, floor)
         return tuple(done[body.entry.name] for body in bodies)
 
     def _window(self, body: Body, grid: Grid) -> Window:
         """Cut one body into columns."""
-        return self.memo(cut_piece, body.piece, body.mesh_volume, grid)
+        return self.memo(pouring.cut_piece, body.piece, body.mesh_volume, grid)
 
     def _spacing(self, bodies: Sequence[Body]) -> float:
         """Choose the width of a cell by the floor and the narrowest stone [m]."""
         tank = self.scape.tank
         sizes = [float(b.piece.size[:2].min()) for b in bodies if b.entry.kind == "stone"]
-        narrowest = min([narrowest_zone(self.scape.layers), *sizes])
-        return chosen_spacing(tank.length, tank.depth, narrowest)
+        narrowest = min([pouring.narrowest_zone(self.scape.layers), *sizes])
+        return pouring.chosen_spacing(tank.length, tank.depth, narrowest)
 
     def _bed_around(
         self, bodies: Sequence[Body], spacing: float, exact: bool, *, measured: bool = True
@@ -406,7 +387,9 @@ class Layout:
         buried = sum(lump.volume.mid * lump.below_soil for lump in scape.lumps)
         maps = tuple(layer.profile.heightmap for layer in scape.layers if layer.profile)
         floor = (scape.tank.length, scape.tank.depth)
-        later = tuple(sorted(upon_bed(scape.pieces) & {body.entry.name for body in bodies}))
+        later = tuple(
+            sorted(placement.upon_bed(scape.pieces) & {body.entry.name for body in bodies})
+        )
         return self.memo(
             _poured, maps, floor, scape.layers, scape.borders, standing, spacing, buried, exact,
             later, self.memo, measured,
@@ -423,7 +406,7 @@ class Layout:
         line, scape = self.scape.tank.water_line, self.scape
         if line is None or not scape.groups:
             return ()
-        at_hand = tuple(self._solid(at_rest(entry)) for entry in scape.at_hand)
+        at_hand = tuple(self._solid(placement.at_rest(entry)) for entry in scape.at_hand)
         return self.memo(
             _asked_of_groups, asked, scape.groups, ground.bodies, water, line, ground.grid,
             ground.bed, at_hand, self.memo,
@@ -467,7 +450,7 @@ def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = N
 
 def _poured(_maps: tuple[Floats | None, ...], *inputs: Any) -> BedResult:
     """Solve the bed; height maps are told apart as objects, so they are inputs of their own."""
-    return solve_bed(*inputs)
+    return pouring.solve_bed(*inputs)
 
 
 def _as_poured(bed: BedResult) -> Floats:
@@ -478,7 +461,7 @@ def _as_poured(bed: BedResult) -> Floats:
 
 def _tops_over(bed: BedResult) -> Floats:
     """Top of bed or stone above each cell [m]."""
-    heights = np.where(bare_cells(bed), 0.0, bed.surface)
+    heights = np.where(results.bare_cells(bed), 0.0, bed.surface)
     return np.asarray(np.maximum(heights, bed.columns.highest))
 
 
@@ -519,7 +502,7 @@ def _check_rim(scape: Scape, bed: BedResult) -> None:
     for result in bed.layers:
         top = float(result.drawn.max())
         if height is not None and top > height + 1e-6:
-            raise BedError(
+            raise results.BedError(
                 f'{scape.path}: layer "{result.layer.name}": reaches {top * 1e2:.1f} cm, above '
                 f"the rim at {height * 1e2:.1f} cm; lower it."
             )

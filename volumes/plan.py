@@ -6,19 +6,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from plumbstone.meshes.measures.columns import Columns, Grid
+from plumbstone.volumes import figures
 from plumbstone.volumes.bed.bags import BagChoice, BagsIfWorse
 from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.bodies.placement import Body
-from plumbstone.volumes.figures import (
-    BorderFigures,
-    DrainFigures,
-    HeaveFigures,
-    LoadFigures,
-    RestFigures,
-    RunFigures,
-    SpotFigures,
-    WaterFigures,
-)
 from plumbstone.volumes.scape.scape import Scape
 
 if TYPE_CHECKING:
@@ -55,16 +46,16 @@ class Plan:
     bodies: tuple[Body, ...]  # in the order of work: a piece's number is its place, from one
     bed: BedResult | None
     purchases: tuple[Purchase, ...]
-    water: WaterFigures | None
-    load: LoadFigures | None
-    drain_back: DrainFigures | None
-    border: BorderFigures | None
+    water: figures.WaterFigures | None
+    load: figures.LoadFigures | None
+    drain_back: figures.DrainFigures | None
+    border: figures.BorderFigures | None
     holds: "tuple[HoldResult, ...]"
     standing: "tuple[Standing, ...]"
-    rests: tuple[RestFigures, ...]
-    swallowed: tuple[RunFigures, ...]
-    heaves: tuple[HeaveFigures, ...]
-    spots: tuple[SpotFigures, ...]
+    rests: tuple[figures.RestFigures, ...]
+    swallowed: tuple[figures.RunFigures, ...]
+    heaves: tuple[figures.HeaveFigures, ...]
+    spots: tuple[figures.SpotFigures, ...]
     guesses: tuple[str, ...]
     covered: Mapping[str, float]  # by name of piece: share of it below the bed beside it
     air: Mapping[str, float]  # below the middles of stones that are set on the bed [m]

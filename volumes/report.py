@@ -8,6 +8,7 @@ import numpy as np
 
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes import figures
 from plumbstone.volumes.bed.bags import BagChoice
 from plumbstone.volumes.bed.border import judge_borders
 from plumbstone.volumes.bed.findings import bed_findings
@@ -16,23 +17,6 @@ from plumbstone.volumes.bed.results import PANES, BedResult, LayerResult, depths
 from plumbstone.volumes.bodies.findings import body_findings
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import water_density
-from plumbstone.volumes.figures import (
-    BagFigures,
-    BalanceFigures,
-    BedFigures,
-    DrainFigures,
-    HoldFigures,
-    LayerFigures,
-    LoadFigures,
-    LumpFigures,
-    OfferFigures,
-    PieceFigures,
-    Report,
-    SinkerFigures,
-    SpotFigures,
-    StandingFigures,
-    TankFigures,
-)
 from plumbstone.volumes.findings import NO_LINE, Finding, Kind, Severity, worst_first
 from plumbstone.volumes.plan import Ground, Plan, Purchase, on_wood, set_after
 from plumbstone.volumes.scape.groups import Sinker
@@ -53,15 +37,15 @@ SHORT_STAND = 1e-3  # by so much a tank may be longer than its stand [m]
 BESIDE = 0.01  # from the border line, where a layer's height at it is told [m]
 
 
-def report_of(plan: Plan) -> Report:
+def report_of(plan: Plan) -> figures.Report:
     """Take the figures and findings of a plan, in the order of work."""
     pieces = tuple(_piece(plan, body, i) for i, body in enumerate(plan.bodies, 1))
     layers = tuple(layer_figures(p, plan.bed, plan.scape.borders) for p in plan.purchases)
     tank, shopping = plan.scape.tank, shopping_of(plan.scape, layers, pieces)
-    return Report(
+    return figures.Report(
         name=plan.scape.name,
         file=str(plan.scape.path),
-        tank=TankFigures(
+        tank=figures.TankFigures(
             length_m=tank.length,
             depth_m=tank.depth,
             height_m=tank.height,
@@ -73,7 +57,7 @@ def report_of(plan: Plan) -> Report:
         water_density_kg_per_m3=plan.water_density,
         pieces=pieces,
         lumps=tuple(
-            LumpFigures(
+            figures.LumpFigures(
                 name=lump.name,
                 kind=lump.kind,
                 count=lump.count,
@@ -103,10 +87,10 @@ def report_of(plan: Plan) -> Report:
     )
 
 
-def bed_figures(scape: Scape, ground: Ground) -> BedFigures:
+def bed_figures(scape: Scape, ground: Ground) -> figures.BedFigures:
     """Take the figures of the bed alone."""
     layers = tuple(layer_figures(p, ground.bed, scape.borders) for p in ground.purchases)
-    return BedFigures(
+    return figures.BedFigures(
         name=scape.name,
         file=str(scape.path),
         layers=layers,
@@ -129,7 +113,7 @@ def findings_on(scape: Scape, ground: Ground) -> tuple[Finding, ...]:
     return worst_first(bed_findings(bed, border, lost, heaves))
 
 
-def findings_of(plan: Plan, pieces: Sequence[PieceFigures]) -> tuple[Finding, ...]:
+def findings_of(plan: Plan, pieces: Sequence[figures.PieceFigures]) -> tuple[Finding, ...]:
     """Collect what was found, worst first."""
     from plumbstone.volumes.holding.findings import hold_findings
 
@@ -197,7 +181,7 @@ def stand_findings(tank: Tank) -> Iterator[Finding]:
         yield Finding(Kind.MISFIT, Severity.CARE, (), {"short_m": short}, how="stand")
 
 
-def spot_findings(spots: Iterable[SpotFigures]) -> Iterator[Finding]:
+def spot_findings(spots: Iterable[figures.SpotFigures]) -> Iterator[Finding]:
     """Find places that are not deep enough for the roots of their plant."""
     for found in spots:
         if found.lacking_m > ROOT_TOLERANCE:
@@ -208,7 +192,7 @@ def spot_findings(spots: Iterable[SpotFigures]) -> Iterator[Finding]:
             yield Finding(Kind.SHORT, Severity.CARE, about, numbers, how=how, cure=cure)
 
 
-def load_findings(load: LoadFigures | None) -> Iterator[Finding]:
+def load_findings(load: figures.LoadFigures | None) -> Iterator[Finding]:
     """Find a piece that is heavy to lift, at the high end of its range."""
     if load is None or load.heaviest is None:
         return
@@ -245,7 +229,7 @@ def lump_findings(lumps: Iterable[Lump], water: float) -> Iterator[Finding]:
         )
 
 
-def drain_findings(back: DrainFigures | None) -> Iterator[Finding]:
+def drain_findings(back: figures.DrainFigures | None) -> Iterator[Finding]:
     """Find a sump that runs over when the pump stops."""
     if back is not None and back.overflows:
         assert back.spare_m3 is not None
@@ -255,12 +239,12 @@ def drain_findings(back: DrainFigures | None) -> Iterator[Finding]:
 
 def layer_figures(
     purchase: Purchase, bed: BedResult | None, borders: Sequence[Border]
-) -> LayerFigures:
+) -> figures.LayerFigures:
     """Take the figures of one layer and its bags."""
     result, choice, worse = purchase.result, purchase.bags, purchase.bags_if_worse
     material, slide = result.layer.material, result.slide
     sacks = result.layer.sacks
-    return LayerFigures(
+    return figures.LayerFigures(
         name=result.layer.name,
         material=material.name,
         zone=result.layer.zone.name,
@@ -291,11 +275,11 @@ def layer_figures(
     )
 
 
-def hold_figures(hold: "HoldResult") -> HoldFigures:
+def hold_figures(hold: "HoldResult") -> figures.HoldFigures:
     """Take the figures of what holds one group."""
     first, drained = hold.first_move, hold.drained_move
     needed = _finite(hold.balance.asked_surely) or hold.balance.asked_sinker
-    return HoldFigures(
+    return figures.HoldFigures(
         name=hold.group.name,
         wood=hold.group.wood,
         balance=replace(balance_figures(hold.balance), sinker_kg=needed),
@@ -329,7 +313,7 @@ def hold_figures(hold: "HoldResult") -> HoldFigures:
         sinkers=tuple(_sinker(sinker, hold) for sinker in hold.group.sinkers),
         tie_points=hold.offers.why,
         offers=tuple(
-            OfferFigures(o.material.name, o.masses, o.points, o.hows, o.stones)
+            figures.OfferFigures(o.material.name, o.masses, o.points, o.hows, o.stones)
             for o in hold.offers.best
             if o.points
         ),
@@ -337,9 +321,9 @@ def hold_figures(hold: "HoldResult") -> HoldFigures:
     )
 
 
-def balance_figures(balance: "Balance") -> BalanceFigures:
+def balance_figures(balance: "Balance") -> figures.BalanceFigures:
     """Take the figures of a vertical balance."""
-    return BalanceFigures(
+    return figures.BalanceFigures(
         lift_kg=balance.lift,
         density_kg_per_m3=balance.density,
         least_sinker_kg=balance.least_sinker,
@@ -352,10 +336,10 @@ def balance_figures(balance: "Balance") -> BalanceFigures:
     )
 
 
-def _sinker(sinker: Sinker, hold: "HoldResult") -> SinkerFigures:
+def _sinker(sinker: Sinker, hold: "HoldResult") -> figures.SinkerFigures:
     """Take the figures of one sinker, and where its tie is taken to be."""
     assumed = [place for one, place in hold.assumed if one == sinker]
-    return SinkerFigures(
+    return figures.SinkerFigures(
         mass_kg=sinker.mass,
         material=sinker.material.name,
         how=sinker.how,
@@ -369,8 +353,8 @@ def _finite(value: float) -> float | None:
     return value if np.isfinite(value) else None
 
 
-def _standing(stone: "Standing") -> StandingFigures:
-    return StandingFigures(
+def _standing(stone: "Standing") -> figures.StandingFigures:
+    return figures.StandingFigures(
         name=stone.name,
         tip_deg=stone.tip_angle,
         top_push_dry_n=stone.push_dry,
@@ -383,11 +367,11 @@ def _standing(stone: "Standing") -> StandingFigures:
     )
 
 
-def _piece(plan: Plan, body: Body, number: int) -> PieceFigures:
+def _piece(plan: Plan, body: Body, number: int) -> figures.PieceFigures:
     """Take the figures of one piece."""
     entry = body.entry
     low, high = body.piece.low, body.piece.high
-    return PieceFigures(
+    return figures.PieceFigures(
         number=number,
         name=entry.name,
         kind=entry.kind,
@@ -446,12 +430,12 @@ def _ends(
     return found
 
 
-def _bags(choice: BagChoice | None) -> tuple[BagFigures, ...]:
+def _bags(choice: BagChoice | None) -> tuple[figures.BagFigures, ...]:
     """List the bags to buy, only those that are bought."""
     if choice is None:
         return ()
     return tuple(
-        BagFigures(
+        figures.BagFigures(
             holds_m3=None if bag.by_mass else bag.holds,
             holds_kg=bag.holds if bag.by_mass else None,
             label=bag.text,

@@ -7,14 +7,8 @@ from typing import Any
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.rulers import Ruler
-from plumbstone.volumes.bodies.weighing import (
-    Weighed,
-    WeighingError,
-    refuse_idle,
-    weigh_mass,
-    weigh_scan,
-    weigh_size,
-)
+from plumbstone.volumes.bodies import weighing
+from plumbstone.volumes.bodies.weighing import Weighed, WeighingError
 from plumbstone.volumes.figures import WeighedFigures
 from plumbstone.volumes.scape.materials import Material, find_material
 from plumbstone.volumes.scape.quantities import numbers_of
@@ -64,7 +58,7 @@ def weigh(
     """
     if not isinstance(material, str):
         raise WeighingError(f"{material!r} is no name of a material, such as granite.")
-    refuse_idle(
+    weighing.refuse_idle(
         {
             "a scan": scan is not None, "size_m": size_m, "unit": unit, "longest_m": longest_m,
             "across_m": across_m, "one_piece": one_piece,
@@ -83,13 +77,13 @@ def weigh(
     if scan is not None:
         ruler = Ruler(unit, longest_m, across_m, single=one_piece)
         if isinstance(scan, (str, Path)):
-            found = weigh_scan(Path(scan), stone, ruler, mass_kg)
+            found = weighing.weigh_scan(Path(scan), stone, ruler, mass_kg)
         else:
             found = _weigh_mesh(scan, stone, ruler, mass_kg)
     elif sides is not None:
-        found = weigh_size((sides[0], sides[1], sides[2]), stone, mass=mass_kg)
+        found = weighing.weigh_size((sides[0], sides[1], sides[2]), stone, mass=mass_kg)
     elif mass_kg is not None:
-        found = weigh_mass(float(mass_kg), stone)
+        found = weighing.weigh_mass(float(mass_kg), stone)
     else:
         raise WeighingError("Give a scan, size_m or mass_kg.")
     return _figures_of(found)
@@ -123,7 +117,9 @@ def _weigh_mesh(mesh: Any, material: Material, ruler: Ruler, mass: float | None)
         path = Path(folder, "mesh.ply")
         path.write_bytes(ply_bytes(piece.vertices, piece.faces))
         try:
-            found = weigh_scan(path, material, replace(ruler, unit=ruler.unit or "m"), mass)
+            found = weighing.weigh_scan(
+                path, material, replace(ruler, unit=ruler.unit or "m"), mass
+            )
         except PlumbstoneError as problem:
             raise WeighingError(str(problem).replace(f"{path}:", "The mesh")) from None
     return replace(found, name=piece.name)

@@ -4,19 +4,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from plumbstone.cli.pictures import layout
 from plumbstone.cli.pictures.colours import INK, PAPER
-from plumbstone.cli.pictures.layout import (
-    CROWDED,
-    HIDDEN,
-    SCREEN,
-    Medium,
-    draw_hidden,
-    laid_out,
-    line_entry,
-    material_entries,
-    unit_words,
-    write_number,
-)
+from plumbstone.cli.pictures.layout import SCREEN, Medium
 from plumbstone.cli.pictures.paper import Entry, Panel, joined, measure
 from plumbstone.cli.pictures.sight import Form, Sight
 from plumbstone.cli.wording.units import INCH, RULED, Units, written
@@ -38,7 +28,7 @@ FINE: dict[str, Any] = {"color": PAPER, "linewidth": 0.5, "alpha": 0.45, "zorder
 def plan_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
     """Draw the tank from above, with the front pane at the bottom."""
     tank = sight.plan.scape.tank
-    panel = laid_out(
+    panel = layout.laid_out(
         medium, (tank.length, tank.depth), _entries(sight), above=1.6,
         below=3.2 if medium.narrow else 1.8, title=sight.plan.scape.name,
     )  # fmt: skip
@@ -49,7 +39,7 @@ def plan_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCRE
     _border(panel, sight)
     _cuts(panel, sight)
     _outlines(panel, sight)
-    must = not medium.narrow or len(sight.forms) <= CROWDED
+    must = not medium.narrow or len(sight.forms) <= layout.CROWDED
     for form in sight.forms:
         _number(panel, form, medium.number, must=must)
     _gaps(panel, sight, units, must=not medium.narrow)
@@ -74,12 +64,12 @@ def across_line(sight: Sight) -> np.ndarray[Any, Any]:
 
 
 def _entries(sight: Sight) -> list[Entry]:
-    found = material_entries(sight)
+    found = layout.material_entries(sight)
     if any(form.buried for form in sight.forms):
-        found.append(("below the bed", {**HIDDEN, "color": INK}))
+        found.append(("below the bed", {**layout.HIDDEN, "color": INK}))
     if sight.plan.scape.borders:
         found.append(("border", BORDER))
-    found.append(line_entry("cut", **CUT))
+    found.append(layout.line_entry("cut", **CUT))
     return found
 
 
@@ -101,7 +91,7 @@ def _edge_words(panel: Panel, units: Units) -> None:
     page.write("back", [((x0 + x1) / 2, y1 + 0.9 * text)], size=1.1 * text, halo=False)
     y = y0 - 3.3 * text
     page.write("front", [((x0 + x1) / 2, y)], size=1.1 * text, halo=False)
-    words = f"{unit_words(units)}, from the inner faces"
+    words = f"{layout.unit_words(units)}, from the inner faces"
     width, _ = measure(words, 0.85 * text)
     panel.scale_bar(units, x1, y)
     places = [(x0 + width / 2, y - down * text) for down in (0, 1.4)]
@@ -145,7 +135,7 @@ def _outlines(panel: Panel, sight: Sight) -> None:
     """Draw the outline of each piece: whole where it is seen, dashed where the bed covers it."""
     for form in sight.forms:
         if form.buried:
-            draw_hidden(panel, form.above, 4)
+            layout.draw_hidden(panel, form.above, 4)
         else:
             panel.lines(form.seen, zorder=3, color=INK, linewidth=0.7, alpha=0.8)
 
@@ -167,7 +157,7 @@ def _number(panel: Panel, form: Form, size: float, *, must: bool) -> None:
         markeredgewidth=0.7, markersize=0.28 * size, zorder=9,
     )  # fmt: skip
     step = 0.95 * size
-    write_number(
+    layout.write_number(
         panel, form.number, (x, y), size, radii=[step * r for r in (1.0, 1.5, 2.2, 3.0, 4.0, 5.5)],
         angles=(90, 0, 180, 270, 45, 135, 315, 225), far=2 * step, must=must,
     )  # fmt: skip

@@ -5,21 +5,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from plumbstone.cli.pictures import layout
 from plumbstone.cli.pictures.colours import INK, MARK, PAPER, WARN, WATER, colour_of, hatch_of
 from plumbstone.cli.pictures.floor_plan import across_line, cut_place
-from plumbstone.cli.pictures.layout import (
-    CROWDED,
-    NARROW,
-    SCREEN,
-    WATER_ENTRY,
-    Medium,
-    draw_hidden,
-    laid_out,
-    line_entry,
-    material_entries,
-    unit_words,
-    write_number,
-)
+from plumbstone.cli.pictures.layout import SCREEN, Medium
 from plumbstone.cli.pictures.paper import Panel, measure
 from plumbstone.cli.pictures.sight import Form, Sight, outline_of
 from plumbstone.cli.wording.units import Toward, Units, place_words, show_length, written
@@ -74,20 +63,20 @@ def pane_profiles(result: LayerResult) -> dict[str, tuple[Floats, Floats]]:
 def front_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
     """Draw what one sees through the front pane, with the heights to mark on the glass."""
     tank, marks = sight.plan.scape.tank, level_marks(sight, units)
-    entries = material_entries(sight)
-    entries += [WATER_ENTRY] if tank.water_line else []
+    entries = layout.material_entries(sight)
+    entries += [layout.WATER_ENTRY] if tank.water_line else []
     if sight.plan.bed:
-        entries.append(line_entry("poured to, front pane"))
-        entries.append(line_entry("back pane", linestyle=BACK))
+        entries.append(layout.line_entry("poured to, front pane"))
+        entries.append(layout.line_entry("back pane", linestyle=BACK))
     size = (tank.length, sight.height)
-    panel = laid_out(medium, size, entries, below=1.5, title=sight.plan.scape.name)
+    panel = layout.laid_out(medium, size, entries, below=1.5, title=sight.plan.scape.name)
     panel.picture(sight.from_front, zorder=1)
     if (line := tank.water_line) is not None:
         wet = np.array([(0, 0), (tank.length, 0), (tank.length, line), (0, line), (0, 0)])
         for alpha, zorder in ((0.10, 0), (0.06, 2)):
             panel.fill([wet], color=WATER, alpha=alpha, linewidth=0, zorder=zorder)
     panel.tick(units)
-    _foot(panel, f"{unit_words(units)} above the glass floor", units)
+    _foot(panel, f"{layout.unit_words(units)} above the glass floor", units)
     _level_lines(panel, marks, tank.length)
     _front_numbers(panel, sight, medium.number)
     _pour_lines(panel, sight, units)
@@ -99,11 +88,13 @@ def sides_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
     depth = sight.plan.scape.tank.depth
     height = min(_drawn_height(sight), 1.5 * float(sight.line.max()) + 0.03)
     gap = 0.12 * depth
-    entries = material_entries(sight, cut=True, pieces=False)
+    entries = layout.material_entries(sight, cut=True, pieces=False)
     over = medium.narrow
     step = (0.0, height + 2 * gap) if over else (depth + gap, 0.0)
     whole = (depth + step[0], height + step[1])
-    panel = laid_out(medium, whole, entries, above=1.6, below=1.0, title=sight.plan.scape.name)
+    panel = layout.laid_out(
+        medium, whole, entries, above=1.6, below=1.0, title=sight.plan.scape.name
+    )
     for number, (side, ends) in enumerate(
         (("left", ("front", "back")), ("right", ("back", "front")))
     ):
@@ -119,9 +110,9 @@ def section_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = S
     """Draw two cuts: A front to back through the tallest stone, B along the border."""
     tank, height = sight.plan.scape.tank, _drawn_height(sight)
     gap = (0.2 if medium.narrow else 0.12) * max(tank.length, tank.depth)
-    entries = material_entries(sight, cut=True)
+    entries = layout.material_entries(sight, cut=True)
     whole = (max(tank.length, tank.depth), 2 * height + gap)
-    panel = laid_out(medium, whole, entries, above=1.6, title=sight.plan.scape.name)
+    panel = layout.laid_out(medium, whole, entries, above=1.6, title=sight.plan.scape.name)
     y = (np.arange(SAMPLES) + 0.5) * tank.depth / SAMPLES
     x = np.full(SAMPLES, cut_place(sight))
     upper = Panel(panel.page, *panel.at(0, height + gap), panel.scale, (tank.depth, height))
@@ -164,12 +155,12 @@ def _front_numbers(panel: Panel, sight: Sight, size: float) -> None:
     """Give each piece its number; those below the bed are dashed, and numbered if there is room."""
     for form in sorted(sight.forms, key=lambda f: (f.buried, float(f.body.piece.low[1]))):
         if form.buried:
-            draw_hidden(panel, form.front, 3)
-        if form.buried and len(sight.forms) > CROWDED:
+            layout.draw_hidden(panel, form.front, 3)
+        if form.buried and len(sight.forms) > layout.CROWDED:
             continue
         piece = form.body.piece
         x, z = form.face or (form.middle[0], float(piece.low[2] + piece.high[2]) / 2)
-        write_number(
+        layout.write_number(
             panel, form.number, panel.at(x, z), size,
             radii=[size * r for r in (0, 1.0, 1.6, 2.3, 3.2, 4.4)], angles=(90, 45, 135, 0, 180),
             far=1.7 * size, must=not form.buried,
@@ -324,7 +315,7 @@ def _cut_form(
         places = [panel.at(x, middle), *(
             (panel.at(x, peak)[0] + side * size, panel.at(x, peak)[1] + up * size)
             for up in (0.8, 1.9, 3.0) for side in (0, 1, -1))]  # fmt: skip
-        must = panel.page.width >= NARROW or len(sight.forms) <= CROWDED
+        must = panel.page.width >= layout.NARROW or len(sight.forms) <= layout.CROWDED
         panel.page.write(str(form.number), places, size=size, must=must, weight="bold")
 
 

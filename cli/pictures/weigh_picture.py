@@ -5,17 +5,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from plumbstone.cli.pictures import shaded
 from plumbstone.cli.pictures.colours import AWAY, CLOSED, OTHER, STONE, WOOD
 from plumbstone.cli.pictures.drawing import must_be_png, new_figure, png_bytes
 from plumbstone.cli.pictures.scene import painted
-from plumbstone.cli.pictures.shaded import (
-    FROM_ABOVE,
-    FROM_BELOW,
-    FROM_FRONT,
-    FROM_SIDE,
-    View,
-    draw_solids,
-)
+from plumbstone.cli.pictures.shaded import View
 from plumbstone.meshes.errors import PlumbstoneError, shown
 from plumbstone.meshes.mending.thinning import simplified
 from plumbstone.meshes.piece import Floats, Indices
@@ -38,7 +32,7 @@ def picture_of(found: list[Weighed], path: Path) -> bytes:
     must_be_png(path)
     low, mid, high = (volume * 1e3 for volume in found[0].volume)
     figure = new_figure(10, 7.6)
-    views = (FROM_ABOVE, FROM_FRONT, FROM_BELOW, FROM_SIDE)
+    views = (shaded.FROM_ABOVE, shaded.FROM_FRONT, shaded.FROM_BELOW, shaded.FROM_SIDE)
     for axes, view in zip(figure.subplots(2, 2).flat, views, strict=True):
         _draw(axes, found[0], view)
     figure.suptitle(
@@ -58,12 +52,14 @@ def _draw(axes: "Axes", weighed: Weighed, view: View) -> None:
     if len(away):
         corners = away.reshape(-1, 3) - corner
         faces = np.arange(len(corners)).reshape(-1, 3)
-        draw_solids(axes, [(corners, faces, AWAY)], view, alpha=0.35)
-    draw_solids(axes, solids, view)
+        shaded.draw_solids(axes, [(corners, faces, AWAY)], view, alpha=0.35)
+    shaded.draw_solids(axes, solids, view)
     low, high = vertices.min(axis=0) * 1e2, vertices.max(axis=0) * 1e2
     margin = AROUND * float((high - low).max())
     sides = (low[view.right] - margin, high[view.right] + margin)
-    axes.set_xlim(sides[::-1] if view is FROM_BELOW else sides)  # as one sees it lying on its back
+    axes.set_xlim(
+        sides[::-1] if view is shaded.FROM_BELOW else sides
+    )  # as one sees it lying on its back
     axes.set_ylim(low[view.up] - margin, high[view.up] + margin)
     axes.set_title(view.title)
     axes.set_xlabel("cm")

@@ -6,15 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from plumbstone.meshes.piece import Flags
-from plumbstone.volumes.bed.passing import (
-    closed_up_to,
-    closes,
-    fillers_of,
-    lying_in,
-    nearest_level,
-    state_of,
-    stays_in,
-)
+from plumbstone.volumes.bed import passing
 from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.bed.row import WIDEST, Row
 from plumbstone.volumes.bodies.placement import Body
@@ -58,7 +50,7 @@ def judge_borders(bodies: Sequence[Body], bed: BedResult, water: float) -> Borde
     stones: list[FootingFigures] = []
     strip = False
     for row in bed.rows:
-        behind = lying_in("behind border", row, bed.layers, bed.rows)
+        behind = passing.lying_in("behind border", row, bed.layers, bed.rows)
         if not behind or not row.cracks:
             continue
         soil = behind[-1]
@@ -92,13 +84,13 @@ def cure_for(
         return "set a higher strip behind it"
     finer = [find_material(name) for name in ("gravel", "wedge gravel")]  # finest first
     for material in finer:
-        if closes([material], soil, width):
+        if passing.closes([material], soil, width):
             return f"press {material.name} into it"
     for material in finer:
-        if any(stays_in(filler, width) for filler in pressed):
-            if closes([*pressed, material], soil, width):
+        if any(passing.stays_in(filler, width) for filler in pressed):
+            if passing.closes([*pressed, material], soil, width):
                 return f"press {material.name} in behind it, or set a hidden strip there"
-        elif closes([find_material("stone chips"), material], soil, width):
+        elif passing.closes([find_material("stone chips"), material], soil, width):
             return f"set a hidden strip behind it, or pack stone chips first, then {material.name}"
     return "set a hidden strip behind it"
 
@@ -111,12 +103,14 @@ def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult)
     width = float(crack.between(min(lower, upper), upper).max())
     width = max((p.width for p in passed), default=width)
     material = soil.layer.material
-    state = state_of(width, material) if passed else "holds"
-    fillers = lying_in("border gaps", row, bed.layers, bed.rows)
+    state = passing.state_of(width, material) if passed else "holds"
+    fillers = passing.lying_in("border gaps", row, bed.layers, bed.rows)
     grains, strip = [f.layer.material for f in fillers], row.border.strip
-    closed = closed_up_to(fillers_of(fillers), material, width, bed.grid.cell_at(*crack.at))
+    closed = passing.closed_up_to(
+        passing.fillers_of(fillers), material, width, bed.grid.cell_at(*crack.at)
+    )
     cure = cure_for(width, material, strip=strip, pressed=grains)
-    if closes(grains, material, width):
+    if passing.closes(grains, material, width):
         cure = f"press {' and '.join(f.layer.name for f in fillers)} in up to the soil"
     return GapFigures(
         crack.left,
@@ -155,8 +149,8 @@ def _levels_beside(
 ) -> tuple[float, float]:
     """Height of the poured soil behind a place of the line, and of what lies before it [m]."""
     behind, before = sides
-    upper = nearest_level(soil.surface, behind, at, bed.grid)
-    return upper or 0.0, nearest_level(bed.poured, before, at, bed.grid) or 0.0
+    upper = passing.nearest_level(soil.surface, behind, at, bed.grid)
+    return upper or 0.0, passing.nearest_level(bed.poured, before, at, bed.grid) or 0.0
 
 
 def wall_factors(

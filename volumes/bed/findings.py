@@ -2,19 +2,12 @@
 
 from collections.abc import Iterator, Sequence
 
+from plumbstone.volumes.bed import passing
 from plumbstone.volumes.bed.bags import cheapest_bags
 from plumbstone.volumes.bed.border import FALLS, SLIDING, TIPPING
 from plumbstone.volumes.bed.holes import holes_under
 from plumbstone.volumes.bed.interfaces import RETAINS, bare_floor, lasting_slope, overlaps
 from plumbstone.volumes.bed.litres import ALIKE
-from plumbstone.volumes.bed.passing import (
-    STAYS_RATIO,
-    closes,
-    lying_in,
-    nearest_level,
-    state_of,
-    stays_in,
-)
 from plumbstone.volumes.bed.results import BedResult, LayerResult, Passed
 from plumbstone.volumes.bed.row import row_for
 from plumbstone.volumes.figures import BorderFigures, HeaveFigures, RunFigures
@@ -106,7 +99,10 @@ def _leaks(bed: BedResult, border: BorderFigures | None) -> Iterator[Finding]:
         gap = gaps.get((crack.left, crack.right))
         soil = next(r.layer.material for r in bed.layers if r.layer.name == passed.layer)
         how, filler = _filled(passed, soil, bed)
-        arches = how in ("may arch", "over filler") and state_of(passed.width, soil) == "may arch"
+        arches = (
+            how in ("may arch", "over filler")
+            and passing.state_of(passed.width, soil) == "may arch"
+        )
         yield Finding(
             Kind.LEAKS,
             Severity.NOTE if (hidden and not strip) or arches else Severity.CARE,
@@ -115,7 +111,7 @@ def _leaks(bed: BedResult, border: BorderFigures | None) -> Iterator[Finding]:
                 "width_m": passed.width, "retained_m": passed.upper - passed.lower,
                 "volume_m3": 0.0 if hidden else passed.volume, "reach_m": passed.reach,
                 "fill_m3": gap.fill_m3 if gap and not strip else 0.0,
-                "grain_m": STAYS_RATIO * passed.width, "lowered_m": passed.lowered,
+                "grain_m": passing.STAYS_RATIO * passed.width, "lowered_m": passed.lowered,
             },
             where=filler,
             how=how,
@@ -128,13 +124,13 @@ def _leaks(bed: BedResult, border: BorderFigures | None) -> Iterator[Finding]:
 
 def _filled(passed: Passed, soil: Material, bed: BedResult) -> tuple[str, str]:
     """Tell how a gap is open, and which layer is pressed into it and does not close it all."""
-    gaps = lying_in("border gaps", passed.row, bed.layers, bed.rows)
+    gaps = passing.lying_in("border gaps", passed.row, bed.layers, bed.rows)
     pressed = [result.layer for result in gaps]
     if not pressed:
-        return state_of(passed.width, soil), ""
-    if closes([layer.material for layer in pressed], soil, passed.width):
+        return passing.state_of(passed.width, soil), ""
+    if passing.closes([layer.material for layer in pressed], soil, passed.width):
         return "over filler", pressed[-1].name
-    staying = [layer.name for layer in pressed if stays_in(layer.material, passed.width)]
+    staying = [layer.name for layer in pressed if passing.stays_in(layer.material, passed.width)]
     return ("lets through", staying[0]) if staying else ("falls out", pressed[0].name)
 
 
@@ -157,7 +153,7 @@ def _strips_alone(bed: BedResult) -> Iterator[Finding]:
         assert result.edge is not None
         sides = (result.surface, result.edge > 0), (bed.poured, result.edge <= 0)
         upper, lower = (
-            [nearest_level(field, where, s.middle, bed.grid) or 0.0 for s in row.stretches]
+            [passing.nearest_level(field, where, s.middle, bed.grid) or 0.0 for s in row.stretches]
             for field, where in sides
         )
         retained = max(a - b for a, b in zip(upper, lower, strict=True))
@@ -176,7 +172,7 @@ def _over_walls(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
     worst = (STEP, 0.0, 0.0)
     for stretch in row.stretches:
         drawn, lies = (
-            nearest_level(field, inside, stretch.middle, bed.grid) or 0.0
+            passing.nearest_level(field, inside, stretch.middle, bed.grid) or 0.0
             for field in (result.drawn, result.surface)
         )
         if lies > drawn - ALIKE:  # what lies on the other side holds it

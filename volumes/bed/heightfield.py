@@ -11,16 +11,7 @@ import numpy as np
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Columns, Grid
 from plumbstone.meshes.piece import Flags, Floats
-from plumbstone.volumes.bed.loops import (
-    FREE,
-    lifted,
-    run_under,
-    seed_edges,
-    seed_fans,
-    seed_shadows,
-    settle,
-    states,
-)
+from plumbstone.volumes.bed import loops
 
 TOUCHING = 1e-6  # [m], a gap so thin is none
 
@@ -92,18 +83,18 @@ def stable_surface(
         bottoms, tops = columns.bottoms, columns.tops
     distance = np.empty((0, 0)) if edge is None else np.ascontiguousarray(edge, dtype=float)
     barred = np.zeros((0, 0), dtype=np.bool_) if walls is None else walls
-    state = states(surface, ground, bottoms, tops, barred)
+    state = loops.states(surface, ground, bottoms, tops, barred)
     if beyond is not None:
-        free = state == FREE
+        free = state == loops.FREE
         lying = surface[free]
         surface[free] = np.maximum(lying, beyond[free])
-    seed_edges(surface, ground, state, bottoms, distance, slope, dx, dy)
-    seed_fans(surface, ground, state, bottoms, distance, float(surface.max()), slope, dx, dy)
-    settled = settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy)
+    loops.seed_edges(surface, ground, state, bottoms, distance, slope, dx, dy)
+    loops.seed_fans(surface, ground, state, bottoms, distance, float(surface.max()), slope, dx, dy)
+    settled = loops.settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy)
     if shadows is not None and settled:
         limit = np.ascontiguousarray(shadows)
-        seed_shadows(surface, limit, ground, state, bottoms, tops, slope, dx, dy)
-        settled = settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy)
+        loops.seed_shadows(surface, limit, ground, state, bottoms, tops, slope, dx, dy)
+        settled = loops.settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy)
     if not settled:
         raise SurfaceError("The surface did not settle; use a wider --grid.")
     if beyond is not None:
@@ -113,7 +104,7 @@ def stable_surface(
 
 def lifted_out(surface: Floats, columns: Columns) -> Floats:
     """Return a surface whose cells that lie inside a solid are moved up to its top [m]."""
-    return lifted(surface, columns.bottoms, columns.tops, TOUCHING)
+    return loops.lifted(surface, columns.bottoms, columns.tops, TOUCHING)
 
 
 def empty_below(surface: Floats, columns: Columns, slope: float, grid: Grid) -> float:
@@ -130,7 +121,7 @@ def empty_below(surface: Floats, columns: Columns, slope: float, grid: Grid) -> 
         return 0.0
     inner = np.where(roof > TOUCHING, surface, -np.inf)  # no grains where a solid stands on it
     level = np.where(covered, -np.inf, inner)
-    run_under(level, roof, covered, slope, *grid.spacing)
+    loops.run_under(level, roof, covered, slope, *grid.spacing)
     void = np.where(covered, roof - np.clip(level, 0, roof), 0.0)
     return float(void.sum()) * grid.cell_area
 

@@ -11,27 +11,9 @@ from plumbstone.meshes.limits import MOST_CELLS, raised
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of, merged_columns
 from plumbstone.meshes.piece import Flags, Floats, Piece
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bed import litres, passing
 from plumbstone.volumes.bed.edges import Site, bounds_of, limit_of, lying_on
 from plumbstone.volumes.bed.heightfield import empty_below, lifted_out, stable_surface
-from plumbstone.volumes.bed.litres import (
-    extrapolated,
-    gain_of,
-    gaps_shared,
-    less_lumps,
-    measured_on,
-    sacks_filled,
-    with_range,
-    with_slope,
-)
-from plumbstone.volumes.bed.passing import (
-    Side,
-    closed_up_to,
-    fillers_of,
-    least_open,
-    let_pass,
-    lying_in,
-    nearest_level,
-)
 from plumbstone.volumes.bed.results import BedError, BedResult, LayerResult
 from plumbstone.volumes.bed.row import Row, row_for, row_of
 from plumbstone.volumes.memo import Memo
@@ -144,7 +126,9 @@ def solve_bed(
             pour(beds[-1].grid, _at_repose(layers, end), rows, measured=True)
             for end in ((-1, 1) if exact else ())
         ]
-        results = sacks_filled(less_lumps(gaps_shared(_in_litres(beds, ends)), buried_lumps))
+        results = litres.sacks_filled(
+            litres.less_lumps(litres.gaps_shared(_in_litres(beds, ends)), buried_lumps)
+        )
         fine = replace(fine, layers=tuple(results))
     return _at_rest(fine, lying, memo)
 
@@ -153,10 +137,10 @@ def _in_litres(beds: Sequence[BedResult], ends: Sequence[BedResult]) -> list[Lay
     """Litres of the layers by one grid, or by three; with their ranges by both ends of repose."""
     gain, (fine, wide) = 0.0, (beds[0], beds[0])
     if len(beds) > 1:
-        gain, wide = gain_of(*(bed.settled for bed in beds)), beds[1]
+        gain, wide = litres.gain_of(*(bed.settled for bed in beds)), beds[1]
     pairs = zip(fine.layers, wide.layers, strict=True)
-    results = [extrapolated(one, other, gain) for one, other in pairs]
-    return with_range(results, beds[-1], ends) if ends else results
+    results = [litres.extrapolated(one, other, gain) for one, other in pairs]
+    return litres.with_range(results, beds[-1], ends) if ends else results
 
 
 def check_spacing(floor: tuple[float, float], spacing: float) -> None:
@@ -236,7 +220,7 @@ def _pour(
         results[k] = result
     poured = [results[k] for k in sorted(results)]
     if measured:
-        poured = [with_slope(result, surface, site.columns, grid) for result in poured]
+        poured = [litres.with_slope(result, surface, site.columns, grid) for result in poured]
     return BedResult(grid, site.columns, tuple(poured), surface, tuple(rows))
 
 
@@ -289,7 +273,7 @@ def _lay(
         shadows=limit if steep else None,
     )
     result = LayerResult(layer, surface, below, np.where(inside, full, level), edge, beside=names)
-    return measured_on(result, full, site.columns, grid) if measured else result
+    return litres.measured_on(result, full, site.columns, grid) if measured else result
 
 
 def _beside(
@@ -339,7 +323,7 @@ def _drawn(profile: Profile, _map: Floats | None, edge: Floats | None, grid: Gri
 def _firm(row: Row, bed: BedResult) -> Row:
     """Leave out the gaps of a row in which what is pressed into them does not hold the soil."""
     pressed, soils, sands = (
-        lying_in(zone, row, bed.layers, bed.rows)
+        passing.lying_in(zone, row, bed.layers, bed.rows)
         for zone in ("border gaps", "behind border", "before border")
     )
     if not pressed or not soils or row.border.strip:
@@ -347,14 +331,14 @@ def _firm(row: Row, bed: BedResult) -> Row:
     edge, soil = soils[-1].edge, soils[-1].layer.material
     assert edge is not None
     drawn = [np.max([r.drawn for r in some] or [0 * edge], axis=0) for some in (soils, sands)]
-    fillers = fillers_of(pressed)
+    fillers = passing.fillers_of(pressed)
     firm = []
     for crack in row.cracks:
-        upper = nearest_level(drawn[0], edge > 0, crack.at, bed.grid) or 0.0
-        lower = nearest_level(drawn[1], edge <= 0, crack.at, bed.grid) or 0.0
+        upper = passing.nearest_level(drawn[0], edge > 0, crack.at, bed.grid) or 0.0
+        lower = passing.nearest_level(drawn[1], edge <= 0, crack.at, bed.grid) or 0.0
         width = float(crack.between(min(lower, upper), upper).max())
-        closed = closed_up_to(fillers, soil, width, bed.grid.cell_at(*crack.at))
-        if closed > 0 or width <= least_open(soil):
+        closed = passing.closed_up_to(fillers, soil, width, bed.grid.cell_at(*crack.at))
+        if closed > 0 or width <= passing.least_open(soil):
             firm.append(crack)
     return row if len(firm) == len(row.cracks) else replace(row, cracks=tuple(firm))
 
@@ -364,9 +348,9 @@ def _at_rest(bed: BedResult, lying: BedResult, memo: Memo) -> BedResult:
     surface, found = lying.surface, []
     for row, stack in _stacks(lying, bed.rows):
         cells = memo(bounds_of, stack[0].layer.zone, row, bed.grid)[1]
-        fillers = fillers_of(lying_in("border gaps", row, lying.layers, bed.rows))
-        beside = Side(row, cells, fillers, bed.columns.highest, bed.grid)
-        surface, passed = let_pass(stack, beside, surface)
+        fillers = passing.fillers_of(passing.lying_in("border gaps", row, lying.layers, bed.rows))
+        beside = passing.Side(row, cells, fillers, bed.columns.highest, bed.grid)
+        surface, passed = passing.let_pass(stack, beside, surface)
         found += passed
     layers = tuple(
         replace(r, passed=sum(p.volume for p in found if p.layer == r.layer.name))

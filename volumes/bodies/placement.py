@@ -16,28 +16,11 @@ from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.shapes import primitives
-from plumbstone.meshes.shapes.placing import (
-    raised,
-    renamed,
-    resting_height,
-    shared_volume,
-    stood_at,
-    sunk,
-    tilted,
-    turned,
-)
+from plumbstone.meshes.shapes import placing, primitives
 from plumbstone.meshes.telling import percent
+from plumbstone.volumes.bodies import weighing
 from plumbstone.volumes.bodies.contacts import lean_of, settling_slopes
-from plumbstone.volumes.bodies.weighing import (
-    Weighed,
-    mass_in_water,
-    mass_of,
-    size_volume,
-    tape_spread,
-    volume_of_mass,
-    weigh_scan,
-)
+from plumbstone.volumes.bodies.weighing import Weighed
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.materials import Material
 from plumbstone.volumes.scape.scape import PieceEntry, Shape
@@ -103,7 +86,7 @@ class Body:
 
     def mass_in_water(self, water: float) -> Range:
         """Give what it weighs under water [kg/m³], its pores dry → [kg]; below 0 it lifts."""
-        return mass_in_water(self.volume, self.entry.material, self.entry.mass, water)
+        return weighing.mass_in_water(self.volume, self.entry.material, self.entry.mass, water)
 
 
 def body_of(entry: PieceEntry, stamp: object, memo: Memo) -> Body:
@@ -118,12 +101,12 @@ def body_of(entry: PieceEntry, stamp: object, memo: Memo) -> Body:
     if entry.mass is not None and not formed:
         return _from_mass(entry, entry.mass)
     piece, volume, how = _form(entry, stamp, memo)
-    piece = renamed(piece, entry.name, entry.material.key)
+    piece = placing.renamed(piece, entry.name, entry.material.key)
     form = enclosed_volume(piece.vertices, piece.faces)
     if entry.kind == "wood" and entry.mass is not None:
         _check_wood(entry.mass, volume)
     if entry.mass is None:
-        mass = mass_of(volume, density)
+        mass = weighing.mass_of(volume, density)
         how = f"{how}; density from the table"
         return Body(entry, piece, volume, mass, how, form, piece.warnings)
     warnings = (*piece.warnings, *_contradiction(entry, volume, entry.mass))
@@ -160,9 +143,9 @@ def solid_of(form: PieceEntry, stamp: object, path: Path, memo: Memo) -> Body:
 
 def posed(solid: Body, entry: PieceEntry) -> Body:
     """Tilt, turn and stand a body at its place on the floor."""
-    piece = tilted(solid.piece, entry.tilt, entry.lean) if entry.tilt else solid.piece
-    piece = turned(piece, entry.turn) if entry.turn else piece
-    return replace(solid, entry=entry, piece=stood_at(piece, *entry.at))
+    piece = placing.tilted(solid.piece, entry.tilt, entry.lean) if entry.tilt else solid.piece
+    piece = placing.turned(piece, entry.turn) if entry.turn else piece
+    return replace(solid, entry=entry, piece=placing.stood_at(piece, *entry.at))
 
 
 def order_of_setting(pieces: Sequence[PieceEntry]) -> list[PieceEntry]:
@@ -212,7 +195,7 @@ def set_down(body: Body, surface: Floats, grid: Grid, memo: Memo) -> Body:
     if entry.settle:
         piece, by = _settled(piece, window, surface, grid), 0.0
     else:
-        by = resting_height(window, surface)
+        by = placing.resting_height(window, surface)
     if entry.rests == "bed":
         by -= min(entry.pressed, by + float(piece.low[2]))
     if entry.settle:
@@ -222,7 +205,7 @@ def set_down(body: Body, surface: Floats, grid: Grid, memo: Memo) -> Body:
 
 def _moved_up(body: Body, by: float) -> Body:
     """Move a body up by a distance [m]."""
-    return replace(body, piece=raised(body.piece, by))
+    return replace(body, piece=placing.raised(body.piece, by))
 
 
 def check_inside(body: Body, tank: Tank, path: Path) -> None:
@@ -255,7 +238,7 @@ def check_apart(one: Body, other: Body, a: Window, b: Window, cell_area: float) 
     PlacingError
         If they share more than a small part of the smaller one.
     """
-    shared = shared_volume(a, b, cell_area)
+    shared = placing.shared_volume(a, b, cell_area)
     smaller = min(one.mesh_volume, other.mesh_volume)
     if shared > OVERLAP * smaller:
         raise PlacingError(
@@ -268,23 +251,23 @@ def check_apart(one: Body, other: Body, a: Window, b: Window, cell_area: float) 
 def _settled(piece: Piece, window: Window, surface: Floats, grid: Grid) -> Piece:
     """Set a piece down, its columns given, and turn it until it rests on a surface."""
     for step in range(SETTLING_STEPS + 1):
-        by = resting_height(window, surface)
-        piece, window = raised(piece, by), window.raised(by)
+        by = placing.resting_height(window, surface)
+        piece, window = placing.raised(piece, by), window.raised(by)
         centre = mesh_centre(piece.vertices, piece.faces)
         slopes = settling_slopes(window, surface, grid, centre[:2])
         lean = lean_of(slopes)
         if lean < SETTLED or step == SETTLING_STEPS:
             break
         share = min(1.0, LARGEST_STEP / lean)
-        piece = sunk(piece, (slopes[0] * share, slopes[1] * share), centre)
-        piece = raised(piece, -float(piece.low[2]))
+        piece = placing.sunk(piece, (slopes[0] * share, slopes[1] * share), centre)
+        piece = placing.raised(piece, -float(piece.low[2]))
         window = columns_of(piece.vertices, piece.faces, grid)
     return piece
 
 
 def _weighed(_stamp: object, scan: Path, material: Material, ruler: Ruler) -> Weighed:
     """Weigh a scan in one state of its file."""
-    return weigh_scan(scan, material, ruler, light=True)
+    return weighing.weigh_scan(scan, material, ruler, light=True)
 
 
 def _form(entry: PieceEntry, stamp: object, memo: Memo) -> tuple[Piece, Range, str]:
@@ -306,7 +289,7 @@ def _form(entry: PieceEntry, stamp: object, memo: Memo) -> tuple[Piece, Range, s
     if shape.solid:
         solid = primitives.SOLIDS[shape.solid](shape.size)
         return _taped(solid, "solid", f"a {shape.solid} by tape")
-    volume_range = size_volume(shape.size, shape.shape_factor)
+    volume_range = weighing.size_volume(shape.size, shape.shape_factor)
     factor = volume_range.mid / float(np.prod(shape.size))
     piece = primitives.stone_of_size(shape.size, factor)
     return piece, volume_range, "length × width × height × shape factor"
@@ -314,7 +297,7 @@ def _form(entry: PieceEntry, stamp: object, memo: Memo) -> tuple[Piece, Range, s
 
 def _taped(piece: Piece, kind: str, how: str) -> tuple[Piece, Range, str]:
     """Give a form known by tape the range of its volume [m³]."""
-    return piece, tape_spread(enclosed_volume(piece.vertices, piece.faces), kind), how
+    return piece, weighing.tape_spread(enclosed_volume(piece.vertices, piece.faces), kind), how
 
 
 def _closed_volume(piece: Piece) -> float:
@@ -343,7 +326,7 @@ def _branch(shape: Shape) -> Piece:
 def _from_mass(entry: PieceEntry, mass: float) -> Body:
     """Take the volume from a measured mass; the form from the size, or a rounded stone."""
     density = entry.material.dense
-    volume = volume_of_mass(mass, density)
+    volume = weighing.volume_of_mass(mass, density)
     size = entry.shape.size
     if size is None:
         scale = (volume.mid / 0.5 / float(np.prod(MASS_ONLY_PROPORTIONS))) ** (1 / 3)
@@ -355,7 +338,7 @@ def _from_mass(entry: PieceEntry, mass: float) -> Body:
             f"{mass:g} kg of {entry.material.name} would fill {percent(factor)} of the "
             "box around it; check size, mass and material."
         )
-    piece = renamed(primitives.stone_of_size(size, factor), entry.name, entry.material.key)
+    piece = placing.renamed(primitives.stone_of_size(size, factor), entry.name, entry.material.key)
     form = enclosed_volume(piece.vertices, piece.faces)
     return Body(entry, piece, volume, Range.exact(mass), "weighed; density from the table", form)
 

@@ -6,11 +6,7 @@ import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.faces import wet_sums
-from plumbstone.meshes.measures.displacement import (
-    displaced_at_levels,
-    displaced_volume,
-    mesh_centre,
-)
+from plumbstone.meshes.measures import displacement
 from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.piece import Floats, Indices
 
@@ -33,7 +29,7 @@ def draught_of(vertices: Floats, faces: Indices, share: float, error: float = 1e
     """Height of the water plane [m], in the frame of the mesh, that wets a share of its volume."""
     low, high = float(vertices[:, 2].min()), float(vertices[:, 2].max())
     wanted = share * enclosed_volume(vertices, faces)
-    if not 0 < wanted < displaced_volume(vertices, faces, high):
+    if not 0 < wanted < displacement.displaced_volume(vertices, faces, high):
         raise FloatError("This skin is not closed well enough to tell how it floats.")
     level, step = low + share * (high - low), np.inf
     while abs(step) > error:  # Newton's method: the volume grows by the area at the water plane
@@ -72,13 +68,13 @@ def float_at_rest(vertices: Floats, faces: Indices, density: float, water: float
     share = density / water
     if share >= 1:
         raise FloatError(f"{density:.0f} kg/m³ does not float in water of {water:.0f}.")
-    middle = mesh_centre(vertices, faces)
+    middle = displacement.mesh_centre(vertices, faces)
     local = vertices - middle
 
     def energy(angles: Floats) -> tuple[float, Floats]:
         turned = local @ _attitude(angles).T
         level = draught_of(turned, faces, share, 1e-9)
-        x, y, z = displaced_at_levels(turned, faces, [level])[1][0]
+        x, y, z = displacement.displaced_at_levels(turned, faces, [level])[1][0]
         return float(-z) / size, np.array([-y * np.cos(angles[1]), x]) / size
 
     size = float(np.linalg.norm(local, axis=1).max())

@@ -15,19 +15,11 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.contacts import off_hull
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
+from plumbstone.volumes.holding import touching
 from plumbstone.volumes.holding.ends import End
 from plumbstone.volumes.holding.equilibrium import Rig
 from plumbstone.volumes.holding.ties import Moving, Tie, loose_strapped, ties_of
-from plumbstone.volumes.holding.touching import (
-    LEANS,
-    Form,
-    Resting,
-    beside,
-    lies_over,
-    patch_corners,
-    resting_of,
-    shared_depth,
-)
+from plumbstone.volumes.holding.touching import Form, Resting
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import Group, Sinker
 
@@ -148,7 +140,9 @@ def stage_of(
         tied_at = np.array([tie.place[:2] for tie in pulling]).reshape(-1, 2)
         shares = np.array([tie.sinker.mass / sum(masses) for tie in pulling])
         under = bed if any(form.ground is None for form in forms[i]) else np.empty(0)
-        rest = memo(resting_of, forms[i], tuple(others), under, grid, centre, tied_at, shares)
+        rest = memo(
+            touching.resting_of, forms[i], tuple(others), under, grid, centre, tied_at, shares
+        )
         resting.append(rest)
     needed: set[str] = set()
     for i in judged:
@@ -165,7 +159,11 @@ def drawn_into_strapped(stage: Stage, number: int, grid: Grid, memo: Memo) -> tu
     stones = [b for b in stage.bodies[number].pieces if b.entry.kind == "stone"]
     pairs = [(form(wood), form(stone), stone.entry.name)
              for wood in stage.wood_of(number) for stone in stones]  # fmt: skip
-    deep = [(memo(shared_depth, a, b, grid), n) for a, b, n in pairs if beside(a.window, b.window)]
+    deep = [
+        (memo(touching.shared_depth, a, b, grid), n)
+        for a, b, n in pairs
+        if touching.beside(a.window, b.window)
+    ]
     return max(deep, default=(0.0, ""))
 
 
@@ -251,7 +249,7 @@ def rigs_of(
     contacts, pushes, uppers, lowers = [], [], [], []
     for i, which in enumerate(order):
         rest = stage.resting[which]
-        near = rest.near(drawn=which == body and rest.lean > LEANS)
+        near = rest.near(drawn=which == body and rest.lean > touching.LEANS)
         firm = which == body and stage.bodies[which].group is not None
         places, rays, kept = _pushing(rest, friction, aside, near, firm=firm)
         contacts.append(places)
@@ -337,14 +335,14 @@ def _pushing(
 ) -> tuple[Floats, Floats, Indices]:
     """Places and directions of pushes (c, 3) and the contacts that they belong to (c,)."""
     if friction is None:
-        kept = patch_corners(rest, near)
+        kept = touching.patch_corners(rest, near)
         rays = _cones(rest.normals[kept], np.full(len(kept), math.atan(GRIPS)))
         places = rest.places[kept]
     else:
         stays = np.where(rest.soil, max(SOIL_FRICTION, friction.low), friction.low)
         spare = np.arctan(stays) - np.radians(rest.steepness)
         counted = (rest.firm() if firm else rest.touching()) & (spare >= 0)
-        kept = patch_corners(rest, counted)
+        kept = touching.patch_corners(rest, counted)
         places = _shrunk(rest.places[kept])
         if not aside:
             return places, np.tile([0.0, 0.0, 1.0], (len(kept), 1)), kept
@@ -511,7 +509,7 @@ def _form(body: Body, window: Window, soil: bool) -> Form:
 
 def _may_touch(own: Form, other: Form, grid: Grid, memo: Memo) -> bool:
     """Tell whether one piece may touch another from above, or is drawn into it."""
-    return beside(own.window, other.window) and memo(lies_over, own, other, grid)
+    return touching.beside(own.window, other.window) and memo(touching.lies_over, own, other, grid)
 
 
 def _index(bodies: Sequence[Moving], name: str) -> int:

@@ -18,21 +18,13 @@ from plumbstone.volumes.bed.results import BedResult
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.figures import SoakingFigures
+from plumbstone.volumes.holding import free_bodies
 from plumbstone.volumes.holding.buoyancy import Balance, Hung, balance_of, density_by_lift
 from plumbstone.volumes.holding.burial import burial_bonus
 from plumbstone.volumes.holding.ends import End
 from plumbstone.volumes.holding.equilibrium import Rig, all_stay, forces_at, greatest_pulls, judge
 from plumbstone.volumes.holding.floating import Afloat, FloatError, float_at_rest
-from plumbstone.volumes.holding.free_bodies import (
-    Stage,
-    drawn_into_strapped,
-    rig_of,
-    sinker_state,
-    sinker_weight,
-    stage_of,
-    widest_gap,
-    wood_lift,
-)
+from plumbstone.volumes.holding.free_bodies import Stage
 from plumbstone.volumes.holding.moves import Move, drained_move, first_move
 from plumbstone.volumes.holding.offers import Offers, feet_for, offers_for
 from plumbstone.volumes.holding.proof import UNJUDGED, Case, Doubt, case_of
@@ -210,7 +202,7 @@ def set_stage(
         }
     moving += [Moving(name, (body,)) for name, body in placed.items() if name not in taken]
     judged = range(len(groups))
-    return stage_of(moving, placed, bed, grid, levels, water, judged, memo)
+    return free_bodies.stage_of(moving, placed, bed, grid, levels, water, judged, memo)
 
 
 def _balance(case: Case, stone: Material) -> Balance:
@@ -241,12 +233,12 @@ def _balance(case: Case, stone: Material) -> Balance:
 
 def _lifts(case: Case, ends: Iterable[End]) -> list[float]:
     """Net lift of the covered wood at some ends of the ranges [kg]."""
-    return [float(wood_lift(case.stage, case.number, end)[-1]) for end in ends]
+    return [float(free_bodies.wood_lift(case.stage, case.number, end)[-1]) for end in ends]
 
 
 def _in_water(sinker: Sinker, stage: Stage, sign: float) -> float:
     """Mass that a covered sinker still weighs at one end of its range [kg]."""
-    mass, volume = sinker_state(sinker, stage, sign)
+    mass, volume = free_bodies.sinker_state(sinker, stage, sign)
     return mass - stage.water * volume
 
 
@@ -273,7 +265,7 @@ def _judge_group(case: Case, around: Surroundings) -> HoldResult:
     through, into = deep if Doubt.THROUGH in amiss else (rest.through, stage.into(number))
     doubts = tuple(dict.fromkeys((*doubts, *amiss)))
     drawn = case.as_drawn()
-    at_best = not doubts or all_stay([rig_of(drawn.stage, case.middle, number, None)])
+    at_best = not doubts or all_stay([free_bodies.rig_of(drawn.stage, case.middle, number, None)])
     at_line, most = _tie_forces(even, rigs)
     verdict = Verdict.UNSURE if doubts else Verdict.STAYS
     if doubts and not at_best and not UNJUDGED & {*doubts}:
@@ -323,8 +315,8 @@ def straps_of(
 
     Each with its name [m]; last what follows of them.
     """
-    deep = drawn_into_strapped(case.stage, case.number, grid, memo)
-    gap = widest_gap(case.stage, case.number, memo)
+    deep = free_bodies.drawn_into_strapped(case.stage, case.number, grid, memo)
+    gap = free_bodies.widest_gap(case.stage, case.number, memo)
     asked = (
         (Doubt.THROUGH, deep[0] > max(STRAPPED_IN, case.rest.through)),
         (Doubt.APART, gap[0] > STRAPPED_OFF),
@@ -348,7 +340,7 @@ def _offers(
 
     def stays_set_anew(held: Stage) -> bool:
         """Where it rests hangs on what is tied on, too."""
-        anew = stage_of(
+        anew = free_bodies.stage_of(
             held.bodies, held.placed, soil, grid, held.levels, held.water, (number,), around.memo
         )
         return case.on(anew).stays()
@@ -382,7 +374,7 @@ def _still_held(case: Case, ends: Sequence[End]) -> bool:
             anchor = nearest_point(stage.placed[tie.to], place)
             length = float(np.linalg.norm(place - anchor)) + tie.sinker.slack
         reach = float(np.linalg.norm(wood - place, axis=1).max())
-        heavy = float(sinker_weight(tie.sinker, stage, -1)[-1]) >= lift
+        heavy = float(free_bodies.sinker_weight(tie.sinker, stage, -1)[-1]) >= lift
         if heavy and foot + length + reach <= stage.levels[-1]:
             return True
     return False
@@ -400,7 +392,7 @@ def _held_factor(case: Case, ends: Sequence[End], margins: Floats) -> float:
     """Least factor on the lift of the wood that is still held, over all ends and levels."""
     found = np.inf
     for end, row in zip(ends, margins, strict=True):
-        lift = wood_lift(case.stage, case.number, end) * GRAVITY
+        lift = free_bodies.wood_lift(case.stage, case.number, end) * GRAVITY
         up = lift > 1e-6
         if up.any():
             found = min(found, float((1 + row[up] / lift[up]).min()))

@@ -6,16 +6,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from plumbstone.meshes.piece import Floats
+from plumbstone.volumes.holding import equilibrium
 from plumbstone.volumes.holding.ends import End, amiss_ends
-from plumbstone.volumes.holding.equilibrium import (
-    Rig,
-    Verdicts,
-    all_stay,
-    first_moving,
-    hinge,
-    judge,
-    lifts_whole,
-)
+from plumbstone.volumes.holding.equilibrium import Rig, Verdicts
 from plumbstone.volumes.holding.free_bodies import Stage
 from plumbstone.volumes.holding.proof import Case
 
@@ -66,24 +59,24 @@ def _lowest_move(
     middle of mass may lie, what stands on an edge falls without water. Whether one moves at all
     is asked of some ends alone, and not where it is `known` to.
     """
-    if not known and all_stay(case.rigs(asked)):
+    if not known and equilibrium.all_stay(case.rigs(asked)):
         return None
     stage = case.stage
-    coarse = first_moving(case.rigs(tried))
+    coarse = equilibrium.first_moving(case.rigs(tried))
     if coarse is None:
         return None
     level = coarse[0]
     below = stage.levels[level - 1] if level else stage.levels[0]
     finer = stage.at_levels(np.linspace(below, stage.levels[level], FINER + 1))
     rigs = case.on(finer).rigs(tried)
-    first, worst = first_moving(rigs) or (FINER, coarse[1])
-    move = _move(finer, rigs[worst], judge(rigs[worst]), first)
+    first, worst = equilibrium.first_moving(rigs) or (FINER, coarse[1])
+    move = _move(finer, rigs[worst], equilibrium.judge(rigs[worst]), first)
     return replace(move, level=float(finer.levels[max(0, first - 1)]), end=tried[worst])
 
 
 def drained_move(stage: Stage, soaked: Rig) -> Move | None:
     """Find the highest level at which soaked wood moves while the tank is drained."""
-    verdicts = judge(soaked)
+    verdicts = equilibrium.judge(soaked)
     moving = np.flatnonzero(~verdicts.stays)
     return _move(stage, soaked, verdicts, int(moving[-1])) if len(moving) else None
 
@@ -92,10 +85,10 @@ def _move(stage: Stage, rig: Rig, verdicts: Verdicts, level: int) -> Move:
     """Say how a body first moves; a slack tie cannot pull before it has."""
     motion, at = verdicts.motions[level], float(stage.levels[level])
     falls = not np.isfinite(verdicts.margins[level])
-    if not falls and lifts_whole(rig, motion):
+    if not falls and equilibrium.lifts_whole(rig, motion):
         slack = bool((rig.tied == 0).any()) and not rig.most_pulls[:, rig.tied == 0].any()
         return Move(at, "rises as far as its slack tie lets it" if slack else "lifts off whole", ())
-    edge = tuple((float(x), float(y)) for x, y in hinge(rig, motion))
+    edge = tuple((float(x), float(y)) for x, y in equilibrium.hinge(rig, motion))
     direction = np.asarray(motion[0, 1:3]) * (-1 if falls else 1)
     end = end_name(direction)
     if falls:

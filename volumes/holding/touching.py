@@ -12,14 +12,7 @@ from plumbstone.meshes.measures.columns import Grid, Window
 from plumbstone.meshes.measures.nearest import distance_to
 from plumbstone.meshes.piece import Flags, Floats, Indices
 from plumbstone.meshes.shapes.placing import shared_heights, where_both
-from plumbstone.volumes.bodies.contacts import (
-    Pulls,
-    can_rest,
-    hull_numbers,
-    lean_of,
-    off_hull,
-    rest_plane,
-)
+from plumbstone.volumes.bodies import contacts
 
 EXACT = 1e-4  # [m]: nearer than this to where it rests, a body touches
 TRULY = 1e-7  # [m]: the same, of what does not rock
@@ -67,7 +60,7 @@ class Resting:
     @property
     def lean(self) -> float:
         """How far it must tilt from its drawn pose to rest so [degrees]."""
-        return lean_of(self.slopes)
+        return contacts.lean_of(self.slopes)
 
     @property
     def steepness(self) -> Floats:
@@ -86,7 +79,7 @@ class Resting:
         found = self.touching()
         truly = self.places[found & (self.gaps <= TRULY), :2]
         if len(truly):
-            found[found] = self.gaps[found] - TRULY <= ROCKS / 2 * off_hull(
+            found[found] = self.gaps[found] - TRULY <= ROCKS / 2 * contacts.off_hull(
                 self.places[found, :2], truly
             )
         return found
@@ -183,14 +176,14 @@ def resting_of(
     coarse = [_coarse(a.window, b.window, grid) for _, a, b in pairs]
     near = [ground.places[:, :2], *(c[0] for c in coarse)]
     heights = [ground.gaps, *(c[1] for c in coarse)]
-    plane = rest_plane(np.concatenate(near), np.concatenate(heights), centre)
+    plane = contacts.rest_plane(np.concatenate(near), np.concatenate(heights), centre)
     parts = [ground]
     reach = SEARCHED * max(grid.spacing)
     for (j, a, b), (places, gaps) in zip(pairs, coarse, strict=True):
         left = np.minimum(gaps - _at(plane, places, centre), gaps)
         if (left < reach).any():
             parts.append(_exact(a, b, places[left < reach], grid, j))
-    rest = _settled(_Points.together(parts), centre, Pulls(held_at, held_by))
+    rest = _settled(_Points.together(parts), centre, contacts.Pulls(held_at, held_by))
     deep = [(shared_depth(a, b, grid), j) for j, a, b in pairs]
     through, into = max([(rest.through, rest.into), *deep])
     return replace(rest, through=through, into=into)
@@ -203,7 +196,7 @@ def lies_over(a: Form, b: Form, grid: Grid) -> bool:
     return near or bool((shared_heights(a.window, b.window) > THROUGH).any())
 
 
-def _settled(points: _Points, centre: Floats, held: Pulls) -> Resting:
+def _settled(points: _Points, centre: Floats, held: contacts.Pulls) -> Resting:
     """Rest as drawn where that can be, else on the plane that lies highest at the centre."""
     up = points.normals[:, 2]
     carrying = points.chosen(up >= FLANK)
@@ -213,17 +206,17 @@ def _settled(points: _Points, centre: Floats, held: Pulls) -> Resting:
     if aside.any() and abs(float(carrying.gaps[~aside].min(initial=np.inf))) <= EXACT:
         # It stands on something else, and is drawn a little into what is beside it.
         standing = carrying.chosen(~aside)
-        if can_rest(standing.places[standing.gaps <= EXACT, :2], centre, held):
+        if contacts.can_rest(standing.places[standing.gaps <= EXACT, :2], centre, held):
             carrying, lowest = standing, float(standing.gaps.min())
     plane = np.array([lowest, 0.0, 0.0])
-    if not can_rest(carrying.places[carrying.gaps - lowest <= EXACT, :2], centre, held):
-        plane = rest_plane(carrying.places[:, :2], carrying.gaps, centre)
+    if not contacts.can_rest(carrying.places[carrying.gaps - lowest <= EXACT, :2], centre, held):
+        plane = contacts.rest_plane(carrying.places[:, :2], carrying.gaps, centre)
     sunk = _at(plane, points.places[:, :2], centre)
     left, drawn = points.gaps - sunk, points.gaps - max(lowest, 0.0)
     kept = np.minimum(left, drawn) * up <= GENEROUS
     near = points.chosen(kept)
     deep = points.deep
-    if lean_of((float(plane[1]), float(plane[2]))) <= LEANS:
+    if contacts.lean_of((float(plane[1]), float(plane[2]))) <= LEANS:
         # What sinks into a flank, which is left out of the plane, counts across it.
         deep = np.maximum(deep, np.clip(np.minimum(-left, sunk), 0, None) * up)
     worst = int(deep.argmax())
@@ -498,5 +491,5 @@ def patch_corners(resting: Resting, chosen: Flags) -> Indices:
     for number in np.unique(resting.below[chosen]):
         here = np.flatnonzero(chosen & (resting.below == number))
         seen = (1, 2) if number in (-2, -3) else (0, 2) if number in PANES else (0, 1)
-        found.append(here[hull_numbers(resting.places[here][:, seen])])
+        found.append(here[contacts.hull_numbers(resting.places[here][:, seen])])
     return np.concatenate(found) if found else np.empty(0, dtype=np.int64)
