@@ -61,11 +61,7 @@ class Written:
 
 
 def write_files(
-    folder: Path,
-    contents: Mapping[str, bytes],
-    *,
-    inputs: Iterable[Path] = (),
-    force: bool = False,
+    folder: Path, contents: Mapping[str, bytes], *, inputs: Iterable[Path] = (), force: bool = False
 ) -> None:
     """Write files into a folder, made if missing: all of them, or none.
 

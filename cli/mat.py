@@ -18,8 +18,7 @@ def mat(
     file: Annotated[Path, typer.Argument(help="PDF to write.")] = Path("mat.pdf"),
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
     sheets: Annotated[
-        int,
-        typer.Option(help="Pages with other tags, to lie side by side.", min=1, max=5),
+        int, typer.Option(help="Pages with other tags, to lie side by side.", min=1, max=5)
     ] = 1,
     force: Annotated[bool, typer.Option("--force", help="Replace a file of that name.")] = False,
 ) -> None:

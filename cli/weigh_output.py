@@ -137,11 +137,7 @@ def csv_content(found: list[Weighed], failed: Failures, prices: Prices) -> bytes
 
 
 def print_pieces(
-    found: list[Weighed],
-    failed: Failures,
-    prices: Prices,
-    units: Units,
-    opening: Opening,
+    found: list[Weighed], failed: Failures, prices: Prices, units: Units, opening: Opening
 ) -> None:
     """Print a sentence for one piece, a table for several, and what was mended."""
     from plumbstone.cli.wording.bodies import lift_words

@@ -244,15 +244,14 @@ def seen_from_above(const double[:, :] vertices, const int64_t[:, :] faces):
     """Area of each face from above, below zero for one that looks down, and its mean height."""
     found, heights = np.empty(faces.shape[0]), np.empty(faces.shape[0])
     cdef double[::1] area = found, height = heights
+    cdef double[3] n
     cdef Py_ssize_t f
-    cdef int64_t a, b, c
     for f in range(faces.shape[0]):
-        a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
-        area[f] = (
-            (vertices[b, 0] - vertices[a, 0]) * (vertices[c, 1] - vertices[a, 1])
-            - (vertices[c, 0] - vertices[a, 0]) * (vertices[b, 1] - vertices[a, 1])
-        ) / 2
-        height[f] = (vertices[a, 2] + vertices[b, 2] + vertices[c, 2]) / 3
+        normal(vertices, faces, f, n)
+        area[f] = n[2] / 2
+        height[f] = (
+            vertices[faces[f, 0], 2] + vertices[faces[f, 1], 2] + vertices[faces[f, 2], 2]
+        ) / 3
     return found, heights
 
 

@@ -397,20 +397,23 @@ class Layout:
 
     def _holds(self, ground: Ground, water: float) -> "tuple[HoldResult, ...]":
         """Judge every group of wood; none without a water line."""
+        if self.scape.tank.water_line is None or not self.scape.groups:
+            return ()
         from plumbstone.volumes.holding.hold_down import judge_groups
 
         return tuple(map(self._with_strapping, self._of_groups(judge_groups, ground, water)))
 
     def _of_groups(self, asked: "Asked[Found]", ground: Ground, water: float) -> tuple[Found, ...]:
-        """Ask something of every group of wood; of none without a water line."""
+        """Ask something of every group of wood in its surroundings."""
+        from plumbstone.volumes.holding.hold_down import Surroundings
+
         line, scape = self.scape.tank.water_line, self.scape
-        if line is None or not scape.groups:
-            return ()
+        assert line is not None
         at_hand = tuple(self._solid(placement.at_rest(entry)) for entry in scape.at_hand)
-        return self.memo(
-            _asked_of_groups, asked, scape.groups, ground.bodies, water, line, ground.grid,
-            ground.bed, at_hand, self.memo,
-        )  # fmt: skip
+        stone = find_material(SINKER_STONE)
+        of = (water, line, ground.grid, ground.bed, stone, at_hand)
+        around = self.memo(Surroundings, *of, memo=self.memo)
+        return self.memo(asked, scape.groups, ground.bodies, around)
 
     def _with_strapping(self, hold: "HoldResult") -> "HoldResult":
         """Seek what a group may be strapped to, where no sinkers hold it or none fits below it."""
@@ -468,32 +471,6 @@ def _tops_over(bed: BedResult) -> Floats:
 def _tops_of(windows: tuple[Window, ...], grid: Grid) -> Floats:
     """Top of pieces above each cell [m]."""
     return merged_columns(windows, grid).highest
-
-
-def _asked_of_groups(
-    asked: "Asked[Found]",
-    groups: Any,
-    bodies: tuple[Body, ...],
-    water: float,
-    line: float,
-    grid: Grid,
-    bed: BedResult | None,
-    at_hand: tuple[Body, ...],
-    memo: Memo,
-) -> tuple[Found, ...]:
-    """Ask something of all groups in their surroundings."""
-    from plumbstone.volumes.holding.hold_down import Surroundings
-
-    around = Surroundings(
-        water=water,
-        water_line=line,
-        grid=grid,
-        bed=bed,
-        stone=find_material(SINKER_STONE),
-        at_hand=at_hand,
-        memo=memo,
-    )
-    return asked(groups, bodies, around)
 
 
 def _check_rim(scape: Scape, bed: BedResult) -> None:

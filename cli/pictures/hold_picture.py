@@ -163,12 +163,9 @@ def _pushes(axes: "Axes", rig: Rig, pushes: Floats, largest: float) -> None:
         axes.plot([x * 100], [foot], marker="^", color=INK, ms=4, zorder=6)
         if known and push > LEAST * largest:
             axes.annotate(
-                "",
-                (x * 100, foot),
-                (x * 100, foot - LONGEST * push / largest),
-                arrowprops={"arrowstyle": "-|>", "color": FAINT, "lw": 1.4},
-                annotation_clip=False,
-            )
+                "", (x * 100, foot), (x * 100, foot - LONGEST * push / largest),
+                arrowprops={"arrowstyle": "-|>", "color": FAINT, "lw": 1.4}, annotation_clip=False,
+            )  # fmt: skip
 
 
 def _from_above(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) -> None:
@@ -209,26 +206,13 @@ def _from_above(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
 
 def _arrow(axes: "Axes", x: float, y: float, length: float, colour: str, text: str) -> None:
     """Draw one force, its length to scale, with its size at the tip."""
+    looks = {"arrowstyle": "-|>", "color": colour, "lw": 2.5, "mutation_scale": 18}
+    tip, (aside, side) = (x, y + length), (4, "bottom") if length > 0 else (-4, "top")
+    axes.annotate("", tip, (x, y), arrowprops=looks, annotation_clip=False, zorder=8)
     axes.annotate(
-        "",
-        (x, y + length),
-        (x, y),
-        arrowprops={"arrowstyle": "-|>", "color": colour, "lw": 2.5, "mutation_scale": 18},
-        annotation_clip=False,
-        zorder=8,
-    )
-    up = length > 0
-    axes.annotate(
-        text,
-        (x, y + length),
-        (0, 4 if up else -4),
-        textcoords="offset points",
-        ha="center",
-        va="bottom" if up else "top",
-        color=INK,
-        bbox={"fc": "white", "ec": "none", "alpha": 0.75, "pad": 0.8},
-        zorder=9,
-    )
+        text, tip, (0, aside), textcoords="offset points", ha="center", va=side, color=INK,
+        bbox={"fc": "white", "ec": "none", "alpha": 0.75, "pad": 0.8}, zorder=9,
+    )  # fmt: skip
 
 
 def _label(axes: "Axes", right: str, up: str, units: Units) -> None:

@@ -71,11 +71,7 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
         crowded=CROWDED,
         steps=steps,
         cards=[
-            {
-                "form": form,
-                "shapes": small_outlines(form),
-                "stands": stands_words(form, figures_of),
-            }
+            {"form": form, "shapes": small_outlines(form), "stands": stands_words(form, figures_of)}
             for form, figures_of in zip(sight.forms, report.pieces, strict=True)
         ],
         drawings=dict(_drawings(sight)),

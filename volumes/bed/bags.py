@@ -138,10 +138,7 @@ def _best_of_all(costs: Floats, volumes: Floats, need: float) -> Floats | None:
 
 
 def _least(
-    costs: Floats,
-    volumes: Floats,
-    need: float,
-    cap: tuple[Floats, float] | None = None,
+    costs: Floats, volumes: Floats, need: float, cap: tuple[Floats, float] | None = None
 ) -> Floats:
     """Whole numbers of least cost that cover the need and, if given, stay under a cap."""
     scale = volumes.max()

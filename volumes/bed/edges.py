@@ -135,12 +135,7 @@ def _from_wall(
 
 
 def _from_stones(
-    limit: Floats,
-    full: Floats,
-    inside: Flags,
-    row: Row | None,
-    layer: Layer,
-    site: Site,
+    limit: Floats, full: Floats, inside: Flags, row: Row | None, layer: Layer, site: Site
 ) -> None:
     """Lower what is drawn too steep, in place, to what rises from stones and gaps before it."""
     for piece in site.pieces:

@@ -257,11 +257,7 @@ def least_open(soil: Material) -> float:
 
 
 def nearest_level(
-    field: Floats,
-    where: Flags,
-    at: tuple[float, float],
-    grid: Grid,
-    within: float = math.inf,
+    field: Floats, where: Flags, at: tuple[float, float], grid: Grid, within: float = math.inf
 ) -> float | None:
     """Height of a surface at the nearest of some cells to a place [m]; None where none is near.
 
@@ -336,12 +332,7 @@ def _filled(crack: Crack, soil: Material, lower: float, upper: float, side: Side
 
 
 def _shown(
-    run: Run,
-    numbers: Sequence[int],
-    stretch: Stretch,
-    lower: Floats,
-    slope: float,
-    side: Side,
+    run: Run, numbers: Sequence[int], stretch: Stretch, lower: Floats, slope: float, side: Side
 ) -> tuple[float, float]:
     """Volume that lies beyond the faces of all stones [m³], and how far beyond [m]."""
     mine = np.isin(run.from_opening, numbers) & ~side.cells & (run.before > lower + 1e-9)

@@ -277,12 +277,7 @@ def _lay(
 
 
 def _beside(
-    layer: Layer,
-    wanted: Floats,
-    later: Sequence[Layer],
-    level: Floats,
-    below: Floats,
-    site: Site,
+    layer: Layer, wanted: Floats, later: Sequence[Layer], level: Floats, below: Floats, site: Site
 ) -> tuple[Floats, tuple[str, ...]]:
     """Find which layers, poured in turn with one, hold it, and how high they lie beside it [m].
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.volumes.bed.taut import corners_of
-from plumbstone.volumes.scape.layers import Border, Zone, line_distance
+from plumbstone.volumes.scape.layers import Border, Zone, line_distance, share_along
 
 SLACK = 0.01  # [m]: a line that passes a stone so near runs over it
 WIDEST = 0.10  # [m]: a wider opening is no gap of a row; the row ends there
@@ -82,11 +82,9 @@ class Row:
         """Height to which it holds at the nearest place of its line, (n,) [m]."""
         nearest, height = np.full(x.shape, np.inf), np.zeros(x.shape)
         for stretch in self.stretches:
-            (x0, y0), (x1, y1) = stretch.start, stretch.end
-            length = (x1 - x0) ** 2 + (y1 - y0) ** 2
-            along = ((x - x0) * (x1 - x0) + (y - y0) * (y1 - y0)) / max(length, 1e-18)
-            along = np.clip(along, 0, 1)
-            gap = np.hypot(x - x0 - along * (x1 - x0), y - y0 - along * (y1 - y0))
+            start, end = np.array(stretch.start), np.array(stretch.end)
+            along, step = share_along(start, end, x, y), end - start
+            gap = np.hypot(x - start[0] - along * step[0], y - start[1] - along * step[1])
             here = stretch.holds[0] + along * (stretch.holds[1] - stretch.holds[0])
             closer = gap < nearest
             nearest, height = np.where(closer, gap, nearest), np.where(closer, here, height)
@@ -190,17 +188,10 @@ def _cracks(stones: Sequence[Piece], floor: tuple[float, float]) -> tuple[Crack,
         if not found:
             continue
         around = np.concatenate(corners[max(i - 1, 0) : i + 1])
-        cracks.append(
-            Crack(
-                names[i],
-                names[i + 1],
-                np.array([f[0] for f in found]),
-                np.array([f[1] for f in found]),
-                np.array([f[2] for f in found]),
-                _hull(around, floor[0], i == 0, i == len(stones)),
-                (stones[i - 1] if i else None, stones[i] if i < len(stones) else None),
-            )
-        )
+        hull = _hull(around, floor[0], i == 0, i == len(stones))
+        beside = (stones[i - 1] if i else None, stones[i] if i < len(stones) else None)
+        levels, openings, ends = map(np.array, zip(*found, strict=True))
+        cracks.append(Crack(names[i], names[i + 1], levels, openings, ends, hull, beside))
     return tuple(cracks)
 
 
@@ -303,11 +294,7 @@ def _over_stone(
 
 
 def _along(
-    line: Floats,
-    start: tuple[float, float],
-    end: tuple[float, float],
-    alone: float,
-    border: Border,
+    line: Floats, start: tuple[float, float], end: tuple[float, float], alone: float, border: Border
 ) -> list[Stretch]:
     """Parts of the drawn line between two places, where no stone stands."""
     between = [_point(p) for p in line if start[0] + 1e-9 < p[0] < end[0] - 1e-9]

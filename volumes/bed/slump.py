@@ -87,21 +87,8 @@ def run_through(
         starts = np.array([w[:2] for w in windows], dtype=np.int64)
         shapes = np.array([w[2].shape for w in windows], dtype=np.int64)
         ways = np.concatenate([w[2].ravel() for w in windows])
-        lay = partial(
-            lay_surface,
-            ways,
-            starts,
-            shapes,
-            sills,
-            upper,
-            below,
-            lower,
-            side,
-            slope,
-            rested,
-            source,
-        )
-        lost, gained = _balanced(lay, levels, lowest)
+        fixed = (ways, starts, shapes, sills, upper, below, lower, side, slope, rested, source)
+        lost, gained = _balanced(partial(lay_surface, *fixed), levels, lowest)
     moved = source >= 0
     behind = np.where(side & moved, np.maximum(rested, below), upper)
     before = np.where(~side & moved, rested, lower)

@@ -168,11 +168,7 @@ def _balanced(rig: Rig, rows: Floats) -> Iterator[bool]:
 
 
 def _borne(
-    matrix: Floats,
-    basis: tuple[Indices, Flags],
-    loads: Floats,
-    lows: Floats,
-    highs: Floats,
+    matrix: Floats, basis: tuple[Indices, Flags], loads: Floats, lows: Floats, highs: Floats
 ) -> Flags:
     """Tell which loads (k, rows) the forces that bore one bear too, with their bounds (k, columns).
 
@@ -232,10 +228,7 @@ def greatest_pulls(rig: Rig) -> Floats:
 
 
 def least_sinkers(
-    rigs: Sequence[Rig],
-    points: Floats,
-    weight_shares: Floats,
-    most: float = np.inf,
+    rigs: Sequence[Rig], points: Floats, weight_shares: Floats, most: float = np.inf
 ) -> Floats | None:
     """Least dry masses [kg] to hang at given points so that all rigs stay at every level.
 

@@ -228,11 +228,7 @@ def rig_of(
 
 
 def rigs_of(
-    stage: Stage,
-    ends: Iterable[End],
-    body: int,
-    friction: Range | None,
-    alone: Sequence[int] = (),
+    stage: Stage, ends: Iterable[End], body: int, friction: Range | None, alone: Sequence[int] = ()
 ) -> list[Rig]:
     """Put a body and all that is judged with it into one rig, at some ends of the ranges.
 
@@ -326,12 +322,7 @@ def hangs_beside(tie: Tie, foot: Floats) -> bool:
 
 
 def _pushing(
-    rest: Resting,
-    friction: Range | None,
-    aside: bool,
-    near: Flags,
-    *,
-    firm: bool,
+    rest: Resting, friction: Range | None, aside: bool, near: Flags, *, firm: bool
 ) -> tuple[Floats, Floats, Indices]:
     """Places and directions of pushes (c, 3) and the contacts that they belong to (c,)."""
     if friction is None:
@@ -519,10 +510,7 @@ def _index(bodies: Sequence[Moving], name: str) -> int:
 
 
 def _together(
-    body: int,
-    resting: Sequence[Resting],
-    ties: Sequence[Sequence[Tie]],
-    bodies: Sequence[Moving],
+    body: int, resting: Sequence[Resting], ties: Sequence[Sequence[Tie]], bodies: Sequence[Moving]
 ) -> tuple[int, ...]:
     """Numbers of a body, of what lies on it, of what carries and of what holds these."""
     found = [body]

@@ -21,10 +21,7 @@ _BARE = re.compile(
 _SHARE = re.compile(r"([0-9]{1,6}) */ *([0-9]{1,6})")  # 1/3
 _INCH, _POUND = 0.0254, 0.45359237  # exact: international yard and pound, 1959
 # Exact: NIST Handbook 44, appendix C; UK SI 1995/1804.
-_US_GALLON, _IMPERIAL_GALLON = (
-    231 * _INCH**3,
-    4.54609e-3,
-)
+_US_GALLON, _IMPERIAL_GALLON = 231 * _INCH**3, 4.54609e-3
 
 _LENGTHS = {
     "m": 1.0, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0,

@@ -5,7 +5,7 @@ import math
 import re
 import stat
 import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
@@ -201,11 +201,11 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
     written = top.tables("group", group_from, materials, masses)
     ties = [(piece.name, piece.kind, piece.tied_to) for piece in scape.pieces]
     groups = with_tied(written, ties, masses)
-    _check_once(path, groups)
-    _check_ties(path, groups, ties)
+    _refuse(path, _twice(groups))
+    _refuse(path, _across_groups(groups, ties))
     scape = replace(scape, groups=groups, files=tuple(top.files))
     top.done()
-    _check_names(scape)
+    _refuse(path, _dangling(scape))
     return scape
 
 
@@ -389,87 +389,88 @@ def _mass_and_material(piece: PieceEntry) -> tuple[float, Material]:
     return volume * piece.material.dense.mid, piece.material
 
 
-def _check_names(scape: Scape) -> None:
-    """See that names are unique and that references point at pieces."""
+def _refuse(path: Path, problems: Iterable[tuple[str, str]]) -> None:
+    """Refuse a scape for the first problem that is found: where it is, and what."""
+    for where, problem in problems:
+        raise ScapeError(path, where, problem)
+
+
+def _dangling(scape: Scape) -> Iterator[tuple[str, str]]:
+    """Find names that are taken twice or refer to nothing, and what is outside or too much."""
     names = [piece.name for piece in scape.pieces]
     for name in names:
         if names.count(name) > 1 or name in ("floor", "bed"):
-            raise ScapeError(scape.path, f'piece "{name}"', "this name is taken; choose another.")
+            yield f'piece "{name}"', "this name is taken; choose another."
     for piece in scape.pieces:
         for target in (piece.rests, *piece.tied_to):
             if target not in (*names, "floor", "bed") or target == piece.name:
                 problem = f'refers to "{target}", which is no other piece, "floor" or "bed".'
-                raise ScapeError(scape.path, f'piece "{piece.name}"', problem)
+                yield f'piece "{piece.name}"', problem
     for spot in scape.spots:
         if spot.at[0] > scape.tank.length or spot.at[1] > scape.tank.depth:
             problem = "lies outside the tank; places count from the left and the front pane."
-            raise ScapeError(scape.path, f'spot "{spot.name}".at', problem)
-    if sum(piece.kind == "wood" for piece in scape.pieces) > raised(MOST_WOOD):
-        problem = f"holds over {raised(MOST_WOOD)} pieces of wood; take fewer, or raise --limits."
-        raise ScapeError(scape.path, "piece", problem)
+            yield f'spot "{spot.name}".at', problem
     wooden = {piece.name for piece in scape.pieces if piece.kind == "wood"}
+    most = raised(MOST_WOOD)
+    if len(wooden) > most:
+        yield "piece", f"holds over {most} pieces of wood; take fewer, or raise --limits."
     for group in scape.groups:
         for name in group.wood:
             if name not in wooden:
                 problem = f'names "{name}", which is no piece of wood in this scape.'
-                raise ScapeError(scape.path, f'group "{group.name}"', problem)
+                yield f'group "{group.name}"', problem
     zones = (layer.zone.polygon + layer.zone.line for layer in scape.layers)
     corners = sum(map(len, (*zones, *(border.line for border in scape.borders))))
     if corners > raised(MOST_CORNERS):
-        problem = (
-            f"zones and borders of {corners} points in all, over {raised(MOST_CORNERS)}; draw "
-        )
-        raise ScapeError(scape.path, "", f"{problem}them with fewer, or raise --limits.")
-    _check_room(scape)
+        problem = f"zones and borders of {corners} points in all, over {raised(MOST_CORNERS)}; "
+        yield "", f"{problem}draw them with fewer, or raise --limits."
+    yield from _too_large(scape)
     for name in (name for border in scape.borders for name in border.stones):
         if name not in names:
-            raise ScapeError(scape.path, "border.stones", f'"{name}" is no piece of this scape.')
+            yield "border.stones", f'"{name}" is no piece of this scape.'
     rows = [border.name for border in scape.borders]
     for layer in scape.layers:
         if layer.zone.border and layer.zone.border not in rows:
             problem = f'names the border "{layer.zone.border}", which is not in this scape.'
-            raise ScapeError(scape.path, f'layer "{layer.name}".border', problem)
+            yield f'layer "{layer.name}".border', problem
 
 
-def _check_once(path: Path, groups: Sequence[Group]) -> None:
-    """See that no wood moves with two groups and no stone holds twice."""
+def _twice(groups: Sequence[Group]) -> Iterator[tuple[str, str]]:
+    """Find wood that moves with two groups, and stones that hold twice."""
     wood: set[str] = set()
     stones: set[str] = set()
     for group in groups:
         for name in group.wood:
             if name in wood:
                 problem = f'names "{name}" once more; a piece of wood moves with one group.'
-                raise ScapeError(path, f'group "{group.name}".wood', problem)
+                yield f'group "{group.name}".wood', problem
             wood.add(name)
         for sinker in group.sinkers:
             if sinker.stone in stones:
                 problem = f'names "{sinker.stone}" once more; one stone holds once: put the wood '
                 problem += "that it holds into one group, or take another stone."
-                raise ScapeError(path, f'group "{group.name}".sinkers', problem)
+                yield f'group "{group.name}".sinkers', problem
             stones |= {sinker.stone} - {""}
 
 
-def _check_ties(
-    path: Path, groups: Sequence[Group], ties: Iterable[tuple[str, str, tuple[str, ...]]]
-) -> None:
-    """See that no tie joins wood of two groups: what is tied together moves as one."""
+def _across_groups(
+    groups: Sequence[Group], ties: Iterable[tuple[str, str, tuple[str, ...]]]
+) -> Iterator[tuple[str, str]]:
+    """Find ties that join wood of two groups: what is tied together moves as one."""
     group_of = {name: group for group in groups for name in group.wood}
     for name, _, others in ties:
         for other in others:
             one, two = group_of.get(name), group_of.get(other)
             if one and two and one is not two:
                 problem = f'is tied to "{other}" of the group "{two.name}"; name both in one group.'
-                raise ScapeError(path, f'piece "{name}".tied_to', problem)
+                yield f'piece "{name}".tied_to', problem
 
 
-def _check_room(scape: Scape) -> None:
-    """See that loose stones and wood fit into the tank at all."""
+def _too_large(scape: Scape) -> Iterator[tuple[str, str]]:
+    """Find loose stones and wood that do not fit into the tank at all."""
     tank = scape.tank
-    height = tank.height or tank.water_line
-    if height is None:
-        return
-    box = tank.length * tank.depth * height
+    box = tank.length * tank.depth * (tank.height or tank.water_line or math.inf)
     for lump in scape.lumps:
         if lump.volume.mid > box:
             problem = f"is {lump.volume.mid * 1e3:.0f} L, more than the tank of {box * 1e3:.0f} L."
-            raise ScapeError(scape.path, f'lump "{lump.name}".mass', f"{problem} Check the unit.")
+            yield f'lump "{lump.name}".mass', f"{problem} Check the unit."
