@@ -89,7 +89,7 @@ def print_depths(laid: "BedFigures", units: Units) -> None:
 
 
 def print_pouring(layers: "Sequence[LayerFigures]", jug: float, units: Units) -> None:
-    """Print the order in which to pour, in jugs; a filler in sacks is laid by the sack."""
+    """Print the order in which to pour, in jugs [m³]; a filler in sacks is laid by the sack."""
     for number, layer in enumerate(layers, 1):
         if layer.sack_m3 is not None:
             size = written(layer.sack_m3, "volume", units)

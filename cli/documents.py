@@ -73,7 +73,7 @@ def document_of(result: Any) -> Any:
 
 
 def keyed(numbers: Mapping[str, float | Range]) -> dict[str, Any]:
-    """Give named SI figures with keys and units for people."""
+    """Give named figures [SI] with keys and units for people."""
     return dict(_keyed(name, value, None) for name, value in numbers.items())
 
 

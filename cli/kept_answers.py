@@ -65,7 +65,7 @@ class Kept:
         return found
 
     def keep(self, answer: Any, files: Sequence[Path], began: float) -> None:
-        """Keep an answer and the files it was made of; not if one changed since it was begun."""
+        """Keep an answer and the files it was made of; not if one changed since it began [s]."""
         try:
             times = [max(s.st_mtime, s.st_ctime) for s in map(os.stat, files)]
         except OSError:

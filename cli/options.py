@@ -21,17 +21,17 @@ TrustOption = Annotated[
 
 
 def number_like(text: str) -> float:
-    """Read a number as people type it: "4,50", "5 €", "45 %"."""
+    """Read a number as people type it: "4,50", "5 €", or "45 %" as a share [-]."""
     return _read(text, "%" if "%" in text else "€")
 
 
 def per_kilogram(text: str) -> float:
-    """Read a price per kilogram, or by the pound where it says so: "$2/lb"."""
+    """Read a price per kilogram [€/kg, any money], or by the pound where it says so: "$2/lb"."""
     return _read(text, "€/kg")
 
 
 def limits_factor(text: str) -> float:
-    """Read a factor on the limits, 1 to 1000."""
+    """Read a factor on the limits [-], 1 to 1000."""
     found = number_like(text)
     if not 1 <= found <= 1000:
         raise typer.BadParameter(f"{text} must lie from 1 to 1000.")
@@ -48,7 +48,7 @@ def cell_width(text: str) -> float:
 
 
 def grams_a_litre(text: str) -> float:
-    """Read grams per litre, with their unit or without."""
+    """Read grams per litre [g/L], with their unit or without."""
     return number_like(text.strip().removesuffix("g/L"))
 
 

@@ -57,7 +57,7 @@ def run_plan(
     asked: Units | None,
     force: bool,
 ) -> "Report":
-    """Compute, write and print a plan; give its report."""
+    """Compute, write and print a plan on cells [m] with salt [g/L]; give its report."""
     from plumbstone.cli.documents import plan_document
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of

@@ -33,7 +33,7 @@ class Prices:
         budget: float | None,
         found: list[Weighed],
     ) -> "Prices":
-        """Check prices against each other and the pieces."""
+        """Check prices [€, any money] against each other and the pieces."""
         if per_kg is not None and per_piece is not None:
             raise PlumbstoneError("Give --price-per-kg or --price, not both.")
         if per_piece is not None and len(found) > 1:
@@ -45,7 +45,7 @@ class Prices:
         return cls(per_kg, per_piece, budget)
 
     def price(self, weighed: Weighed) -> Range | None:
-        """Price of a piece; None where none was given."""
+        """Price of a piece [€, any money]; None where none was given."""
         if self.per_piece is not None:
             return Range.exact(self.per_piece)
         return None if self.per_kg is None else weighed.mass.times(self.per_kg)

@@ -114,7 +114,7 @@ def weigh_all(
     factor: float | None = None,
     limbs: Sequence[str] = (),
 ) -> tuple[list[Weighed], Failures]:
-    """Weigh by tape, limbs, bucket or mass alone; or every scan, a bad one being a row."""
+    """Weigh by tape, with its factor [-], limbs, bucket or mass; or scans, a bad one a row."""
     found, failed = _weigh_all(request, scans, size, factor, limbs)
     found = [weighing.checked_by_table(weighed) for weighed in found]
     for weighed in found:

@@ -90,7 +90,7 @@ def file_stamp(path: Path) -> tuple[int, int] | None:
 def forget_oldest(
     folder: Path, pattern: str, most: float, cost: Callable[[os.stat_result], float]
 ) -> None:
-    """Remove the oldest files of a folder whose names fit, until the costs of the rest fit.
+    """Remove the oldest files of a folder whose names fit, until the costs of the rest fit [bytes].
 
     Raises
     ------

@@ -59,5 +59,5 @@ class Range:
 
     @property
     def half_width(self) -> float:
-        """Half of the distance between the bounds, as a share of the middle."""
+        """Half of the distance between the bounds, as a share of the middle [-]."""
         return (self.high - self.low) / 2 / abs(self.mid) if self.mid else 0.0

@@ -2,7 +2,7 @@
 
 
 def percent(share: float, digits: int = 0) -> str:
-    """Word a share in per cent: 0.914 is "91 %"."""
+    """Word a share [-] in per cent: 0.914 is "91 %"."""
     return f"{share * 100:.{digits}f} %"
 
 

@@ -74,13 +74,13 @@ class Finding:
         object.__setattr__(self, "numbers", dict(self.numbers))
 
     def number(self, key: str) -> float:
-        """Give one figure that is exact, in SI."""
+        """Give one figure that is exact [SI]."""
         value = self.numbers[key]
         assert not isinstance(value, Range)
         return float(value)
 
     def range(self, key: str) -> Range:
-        """Give one figure that is a range, in SI."""
+        """Give one figure that is a range [SI]."""
         value = self.numbers[key]
         assert isinstance(value, Range)
         return value

@@ -68,7 +68,7 @@ def checked(result: Result) -> Result:
 
 
 def figures(result: Any, name: str = "") -> Iterator[tuple[str, float | Range]]:
-    """Walk over all numbers and ranges in a result, with a name for each: ``water.fill_m3``."""
+    """Walk over all numbers and ranges of a result [SI], each with a name: ``water.fill_m3``."""
     if isinstance(result, Range):
         yield name, result
     elif isinstance(result, bool) or result is None or isinstance(result, str):

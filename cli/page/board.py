@@ -142,7 +142,7 @@ def gap_name(left: str, right: str) -> str:
 
 
 def spot_of(where: str, plan: Plan) -> tuple[float, float]:
-    """Give the middle of a part of the floor by its code, in millimetres from the top left."""
+    """Give the middle of a part of the floor by its code, from the top left [mm]."""
     tank, words = plan.scape.tank, where.split()
     x = 1 / 6 if "left" in words else 5 / 6 if "right" in words else 1 / 2
     y = 5 / 6 if "front" in words else 1 / 6 if "back" in words else 1 / 2
@@ -155,7 +155,7 @@ def floating(plan: Plan) -> set[str]:
 
 
 def outlines(body: Body, length: float, depth: float, height: float) -> tuple[str, str]:
-    """Give the outline of a body from above and from the front as paths."""
+    """Give the outline of a body in a tank of a size [m] from above and from the front as paths."""
     grid = Grid.of_spacing(length, depth, OUTLINE_GRID)
     window = columns_of(body.piece.vertices, body.piece.faces, grid)
     return _from_above(window, grid, depth), _from_front(window, grid, height)
@@ -185,7 +185,7 @@ def zones(bed: BedResult) -> list[dict[str, str]]:
 
 
 def skyline(bed: BedResult, height: float) -> list[dict[str, str]]:
-    """Give the layers as the front pane shows them, and the bed's highest line behind."""
+    """Give the layers as a front pane of a height [m] shows them, and the highest line behind."""
     every = max(1, bed.grid.nx // BED_CELLS)
     x = np.concatenate([[0.0], bed.grid.x[::every], [bed.grid.length]])
 

@@ -39,13 +39,13 @@ class Measures:
         return round(metres / unit) * unit
 
     def written(self, metres: float) -> str:
-        """Write a length as it stands in a scape file, to a hundredth of a millimetre."""
+        """Write a length [m] as it stands in a scape file, to a hundredth of a millimetre."""
         if self.units is Units.US:
             return f"{round(metres / INCH, 4):g} in"
         return f"{round(metres * 100, 3):g} cm"
 
     def shown(self, metres: float) -> str:
-        """Write a length for a field, to a hundredth of an inch or a tenth of a millimetre."""
+        """Write a length [m] for a field, to a hundredth of an inch or a tenth of a millimetre."""
         if self.units is Units.US:
             return f"{round(metres / INCH, 2):g} in"
         return f"{round(metres * 100, 2):g} cm"
@@ -76,7 +76,7 @@ class Measures:
 
 
 def number(text: str) -> float | None:
-    """Read an amount that was typed; None where there is none."""
+    """Read an amount of money [€, any] that was typed; None where there is none."""
     if not text.strip():
         return None
     found = bare_number(text, "€")
@@ -86,13 +86,13 @@ def number(text: str) -> float | None:
 
 
 def degrees(angle: float) -> float | int:
-    """Bring an angle to more than -180, up to 180; whole ones as whole numbers."""
+    """Bring an angle [degrees] to more than -180, up to 180; whole ones as whole numbers."""
     found = round(180 - (180 - angle) % 360, 2)
     return int(found) if found == int(found) else found
 
 
 def angle(text: str) -> float:
-    """Read degrees."""
+    """Read an angle [degrees]."""
     try:
         found = float(text.strip().replace(",", ".").rstrip("° "))
     except ValueError:

@@ -119,7 +119,7 @@ class ScanJob:
         return self._read(out, wrong.decode(errors="replace"), process.returncode)
 
     def share(self, seconds: float) -> float:
-        """Estimate how much is done: by what is written, and by the size of what was sent."""
+        """Estimate how much is done [-] after a time [s]: by what is written, and was sent."""
         sent = sum(path.stat().st_size for path in self.folder.glob("scan*"))
         spent = 1 - math.exp(-seconds / (STARTING + sent / SPEED))
         done = CLOSED_AT * spent

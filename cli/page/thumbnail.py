@@ -14,7 +14,7 @@ INCHES = (4.0, 2.4)
 
 
 def thumbnail(vertices: Floats, faces: Indices, colour: str) -> bytes:
-    """Draw a mesh from above one corner, as PNG without ground."""
+    """Draw a mesh [m] from above one corner, as PNG without ground."""
     from plumbstone.cli.pictures.drawing import new_figure
     from plumbstone.cli.pictures.shaded import FROM_FRONT, draw_solids
 

@@ -53,6 +53,6 @@ def hatch_of(material: "Material") -> str:
 
 
 def rgb(colour: str) -> tuple[float, float, float]:
-    """Red, green and blue of "#rrggbb", 0 to 1."""
+    """Red, green and blue of "#rrggbb" [-], 0 to 1."""
     red, green, blue = (int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5))
     return red, green, blue

@@ -36,7 +36,7 @@ STYLE: Any = {
 def new_figure(
     width: float, height: float, layout: Constrained = "constrained", dpi: float = 100
 ) -> "Figure":
-    """Make a figure of a size in inches, in the common style, drawn in memory only."""
+    """Make a figure of a size [inches], in the common style, drawn in memory only."""
     import matplotlib as mpl
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure

@@ -52,7 +52,7 @@ def _letters(size: float, weight: str) -> tuple[Callable[[str], Place], float]:
 
 
 def joined(ends: Iterable[Stroke]) -> tuple[list[float], list[float]]:
-    """Join straight lines to one with a gap after each, which is drawn much faster."""
+    """Join straight lines [points or m] to one with a gap after each, which is drawn faster."""
     places = [place for start, end in ends for place in (start, end, (nan, nan))]
     return [x for x, _ in places], [y for _, y in places]
 
@@ -103,7 +103,7 @@ class Page:
         self.figure.add_artist(arrow)
 
     def is_free(self, box: Box) -> bool:
-        """Tell whether a box lies on the page and over nothing that is written."""
+        """Tell whether a box [points] lies on the page and over nothing that is written."""
         left, bottom, right, top = box
         if left < 1 or bottom < 1 or right > self.width - 1 or top > self.height - 1:
             return False
@@ -113,7 +113,7 @@ class Page:
         )
 
     def keep_free(self, box: Box) -> None:
-        """Let no label lie there."""
+        """Let no label lie in a box [points]."""
         self.taken.append(box)
 
     def write(

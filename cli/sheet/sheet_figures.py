@@ -41,7 +41,7 @@ class Figures:
         return _span(path, "sides", lambda units: _joined(sides, units))
 
     def si(self, path: str) -> float:
-        """Give the figure at a path, or a sum of some, in SI units."""
+        """Give the figure at a path, or a sum of some [SI]."""
         return sum(
             float(look_up(self.document, part)) * unit_size(part) for part in path.split("+")
         )

@@ -71,7 +71,7 @@ def work_steps(report: Report, q: Figures) -> Iterator[Step]:
 
 
 def jug_words(cubic_metres: float, units: Units) -> str:
-    """Count jugs of a size that fits an amount, to a quarter of a jug."""
+    """Count jugs of a size that fits an amount [m³], to a quarter of a jug."""
     size, name = next(
         ((size, name) for size, name in JUGS[units] if cubic_metres >= FEWEST_JUGS * size),
         JUGS[units][-1],

@@ -144,32 +144,32 @@ def ranged(figure: Range, kind: str, units: Units) -> str:
 
 
 def show_length(metres: float, units: Units = Units.METRIC) -> str:
-    """Write a length: to 0.5 cm from 10 cm on, to 1 mm below; or to a quarter inch."""
+    """Write a length [m]: to 0.5 cm from 10 cm on, to 1 mm below; or to a quarter inch."""
     return written(metres, "length", units)
 
 
 def volume_words(figure: Range, units: Units) -> str:
-    """Write a volume with its range."""
+    """Write a volume [m³] with its range."""
     return ranged(figure, "volume", units)
 
 
 def mass_words(figure: Range, units: Units) -> str:
-    """Write a mass with its range."""
+    """Write a mass [kg] with its range."""
     return ranged(figure, "mass", units)
 
 
 def grams(kilograms: float, units: Units) -> str:
-    """Write a small mass to 10 g, or to a tenth of an ounce."""
+    """Write a small mass [kg] to 10 g, or to a tenth of an ounce."""
     return written(kilograms, "sinker", units)
 
 
 def grams_up(kilograms: float, units: Units) -> str:
-    """Write a mass that is asked for, rounded up to 10 g."""
+    """Write a mass that is asked for [kg], rounded up to 10 g."""
     return written(kilograms, "sinker", units, Toward.UP)
 
 
 def about_grams(figure: Range, units: Units) -> str:
-    """Write a range of small masses, none below zero."""
+    """Write a range of small masses [kg], none below zero."""
     low, high = (grams(max(0.0, mass), units) for mass in (figure.low, figure.high))
     if low == high == grams(0.0, units):
         return f"less than {grams_up(1e-6, units)}"
@@ -177,12 +177,12 @@ def about_grams(figure: Range, units: Units) -> str:
 
 
 def place_words(metres: float, units: Units) -> str:
-    """Write a place in the tank to 0.5 cm or a quarter inch."""
+    """Write a place in the tank [m] to 0.5 cm or a quarter inch."""
     return written(metres, "place", units)
 
 
 def push_words(newtons: float, units: Units) -> str:
-    """Write a force; one that is next to nothing is not told as nothing."""
+    """Write a force [N]; one that is next to nothing is not told as nothing."""
     text = written(newtons, "force", units)
     return text.replace("0.0", "under 0.1", 1) if text.startswith("0.0 ") else text
 

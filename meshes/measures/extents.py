@@ -44,7 +44,7 @@ def extents_of(vertices: Floats) -> Extents:
 
 
 def even_directions(count: int) -> Floats:
-    """Directions of unit length spread evenly over half a sphere, (count, 3)."""
+    """Directions of unit length [-] spread evenly over half a sphere, (count, 3)."""
     k = np.arange(count) + 0.5
     z = k / count
     around = np.pi * (1 + 5**0.5) * k
@@ -77,7 +77,7 @@ def smallest_box(corners: Floats, way: Floats) -> tuple[float, float, float]:
 
 
 def across(way: Floats) -> Floats:
-    """Two unit directions at right angles to a way and each other, (2, 3)."""
+    """Two unit directions [-] at right angles to a way and each other, (2, 3)."""
     side = _product(np.eye(3)[np.abs(way).argmin()], way)
     side /= np.linalg.norm(side)
     return np.stack([side, _product(way, side)])

@@ -48,7 +48,7 @@ def enclosed_volume(vertices: Floats, faces: Indices) -> float:
 
 
 def winding_number(vertices: Floats, faces: Indices, points: Floats) -> Floats:
-    """How often a mesh winds around each point, (k,); 1 inside, 0 outside.
+    """How often a mesh [m] winds around each point [m], (k,); 1 inside, 0 outside.
 
     References
     ----------

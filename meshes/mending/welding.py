@@ -45,7 +45,7 @@ def compacted(vertices: Floats, faces: Indices) -> tuple[Floats, Indices]:
 
 
 def wound(vertices: Floats, faces: Indices) -> tuple[Indices, int]:
-    """Turn faces until neighbours agree and each shell encloses a positive volume.
+    """Turn faces until neighbours agree and each shell encloses a positive volume [m³].
 
     Gives faces (m, 3), consistently wound where the mesh allows it, and how many were turned.
     """

@@ -50,7 +50,7 @@ def _seen_at(part: Part, chosen: Indices) -> Floats | None:
 
 
 def lab(colours: Floats) -> Floats:
-    """CIE 1976 L*a*b* of sRGB colours, 0 to 255, (n, 3)."""
+    """CIE 1976 L*a*b* [-] of sRGB colours, 0 to 255, (n, 3)."""
     share = colours / 255
     linear = np.where(share <= 0.04045, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
     xyz = linear @ TO_XYZ.T

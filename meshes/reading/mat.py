@@ -119,7 +119,7 @@ def read_mat(path: Path, parsed: Parsed, control: float | None) -> Sheet:
 
 
 def rectified(path: Path, parsed: Parsed) -> tuple[NDArray[np.uint8], float]:
-    """Picture of the table from straight above, and the size of a pixel in the file's unit.
+    """Picture of the table from straight above, and the size of a pixel [unit of the file].
 
     What was not seen of the table is 0, and nothing else is.
     """

@@ -47,7 +47,7 @@ class Parsed:
     up: str = ""  # "y" or "z" where the format says so
 
     def joined(self) -> tuple[Floats, Indices]:
-        """All corners and faces; points of clouds only where no part has faces."""
+        """All corners [unit of file] and faces; points of clouds only where no part has faces."""
         meshes = [part for part in self.parts if len(part.faces)]
         if not meshes:
             return np.concatenate([part.vertices for part in self.parts]), NO_FACES

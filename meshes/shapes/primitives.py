@@ -314,7 +314,7 @@ def _frames(tangents: Floats) -> list[tuple[Floats, Floats]]:
 
 @cache
 def unit_sphere(subdivisions: int) -> tuple[Floats, Indices]:
-    """Make a unit sphere from a subdivided icosahedron: corners (n, 3), faces (20 · 4^k, 3).
+    """Make a unit sphere from a subdivided icosahedron: corners (n, 3) [-], faces (20 · 4^k, 3).
 
     The same arrays are given each time, so they cannot be written to.
     """

@@ -163,7 +163,7 @@ def _most_of(slopes: Floats) -> float:
 
 
 def gain_of(fine: float, wide: float, wider: float) -> float:
-    """Share of the step from a wide to a fine grid that leads on to the exact value.
+    """Share [-] of the step from a wide to a fine grid [m³] that leads on to the exact value.
 
     Richardson's for the order that grids of one, two and four spacings show, between 1 (round
     heaps) and 2 (straight edges); none where their steps do not shrink, so show no order.
@@ -174,7 +174,7 @@ def gain_of(fine: float, wide: float, wider: float) -> float:
 
 
 def extrapolated(fine: LayerResult, wide: LayerResult, gain: float) -> LayerResult:
-    """Richardson value of two grids, and what follows from it."""
+    """Richardson value [m³] of two grids by a gain [-], and what follows from it."""
     layer, step = fine.layer, fine.settled - wide.settled
     settled = max(0.0, fine.settled + gain * step)
     if settled < 1e-9:

@@ -118,7 +118,7 @@ def inside_hull(places: Floats, points: Floats) -> Flags:
 
 
 def hull_numbers(points: Floats) -> Indices:
-    """Which of points (n, 2) are corners of their hull, in order; the ends if in a row."""
+    """Which of points (n, 2) [m] are corners of their hull, in order; the ends if in a row."""
     points = np.asarray(points, dtype=float).reshape(-1, 2)
     if len(points) < 3:
         return np.arange(len(points))

@@ -151,7 +151,7 @@ def balance_of(
     *,
     from_tub: bool = False,
 ) -> Balance:
-    """Put the sinker figures to the pull of wood at the line; see `Balance`."""
+    """Put the sinker figures to the pull of wood at the line [kg]; see `Balance`."""
     asked = max(0.0, asked)
     return Balance(
         lift=lift,

@@ -97,7 +97,7 @@ def amiss_ends(ends: Iterable[End]) -> tuple[End, ...]:
 
 
 def with_reserve(end: End, group: Group, lift: Range, water: float) -> End:
-    """Add the reserve to the lift of wood, at its own mass.
+    """Add the reserve to the lift of wood [kg], at its own mass; water is a density [kg/m³].
 
     The factor multiplies what floats. Wood that sinks or may sink gets a reserve of its own,
     as a factor on nothing is nothing.
@@ -115,7 +115,7 @@ def with_reserve(end: End, group: Group, lift: Range, water: float) -> End:
 
 
 def soaked_end(group: Group, wood: Sequence[Body], lift: Range, water: float) -> End:
-    """Wood whose pores are full, as it is when the tank is drained after some months."""
+    """Wood whose pores are full, as once it is drained after months; a lift [kg], water [kg/m³]."""
     middle = middle_end(group, wood, lift, water)
     masses = {}
     for name, volume in middle.volumes.items():
@@ -125,14 +125,14 @@ def soaked_end(group: Group, wood: Sequence[Body], lift: Range, water: float) ->
 
 
 def middle_end(group: Group, wood: Sequence[Body], lift: Range, water: float) -> End:
-    """Middle densities; by the tub test where there is one."""
+    """Middle densities [kg/m³]; by the tub test, with its lift [kg], where there is one."""
     if group.tub is not None:
         return tub_end(wood, lift.mid, water)
     return End({b.entry.name: b.volume.mid for b in wood}, {b.entry.name: b.mass.mid for b in wood})
 
 
 def tub_end(wood: Sequence[Body], lift: float, water: float) -> End:
-    """Displaced volumes that give the measured lift, shared out by the forms."""
+    """Displaced volumes [m³] that give the measured lift [kg], shared out by the forms."""
     whole = sum(b.mesh_volume for b in wood)
     full = (lift + sum(b.mass.mid for b in wood)) / water
     return End(

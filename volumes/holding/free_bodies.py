@@ -223,7 +223,7 @@ def lots_of(bodies: Sequence[Body], grid: Grid, memo: Memo) -> list[tuple[Body, 
 def rig_of(
     stage: Stage, end: End, body: int, friction: Range | None, alone: Sequence[int] = ()
 ) -> Rig:
-    """Put a body and all that is judged with it into one rig, at one end of the ranges."""
+    """Put a body and all that is judged with it into one rig at one end; friction is [-]."""
     return rigs_of(stage, [end], body, friction, alone)[0]
 
 
@@ -368,7 +368,7 @@ def _shrunk(places: Floats) -> Floats:
 
 
 def with_hung(ends: Iterable[End], stage: Stage, body: int, friction: Range) -> tuple[End, ...]:
-    """Add the ends at which stones hang on their cords, where that can tip a body."""
+    """Add ends at which stones hang on their cords, where that can tip a body of a friction [-]."""
     found = tuple(ends)
     foot = rig_of(stage, found[0], body, friction)
     own = foot.contacts[foot.uppers == 0]

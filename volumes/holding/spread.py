@@ -29,7 +29,7 @@ class Spread:
     staying: float | None  # share of draws in which the pose stays; None without a scape
 
     def quantiles(self, values: Floats) -> tuple[float, ...]:
-        """Give the 5, 25, 50, 75 and 95 % quantiles of a column, in its unit."""
+        """Give the 5, 25, 50, 75 and 95 % quantiles of a column [kg]."""
         return tuple(float(v) for v in np.quantile(values, QUANTILES, method="nearest"))
 
 

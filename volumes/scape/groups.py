@@ -69,7 +69,7 @@ def group_from(
     materials: Mapping[str, Material],
     masses: Mapping[str, tuple[float, Material]],
 ) -> Group:
-    """Read one [[group]]; `masses` gives mass and material of stones named as sinkers."""
+    """Read one [[group]]; `masses` gives mass [kg] and material of stones named as sinkers."""
     friction = section.number("friction", None, least=0.05, most=1.5)
     group = Group(
         name=section.text("name", "Wood"),

@@ -134,7 +134,7 @@ class Layer:
 
     @property
     def settles(self) -> Range:
-        """By what share of what is poured it may settle; common practice, no source.
+        """By what share of what is poured it may settle [-]; common practice, no source.
 
         5-15 % where about so much is stated, 0-5 % for coarse grains that settle by less.
         """

@@ -143,7 +143,7 @@ def parse_quantity(text: Any, kind: str) -> float:
 
 
 def numbers_of(values: Any, count: int) -> tuple[float, ...] | None:
-    """Give so many finite numbers, as code may pass them, as floats; None where they are none."""
+    """Give so many finite numbers [SI], as code passes them; None where they are none."""
     if isinstance(values, str) or not isinstance(values, Iterable):
         return None
     try:

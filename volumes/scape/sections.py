@@ -91,7 +91,7 @@ class Section:
     def quantity(
         self, key: str, kind: str, default: Any = _REQUIRED, *, least: float = -math.inf
     ) -> Any:
-        """Take one quantity ("8 cm") in SI units, or the default as it is.
+        """Take one quantity ("8 cm") [SI], or the default as it is.
 
         `kind` is as in `parse_quantity`; a value below `least` (SI) is refused.
         """
@@ -107,7 +107,7 @@ class Section:
         count: int | None = None,
         least: float = -math.inf,
     ) -> Any:
-        """Take a list of quantities as a tuple of SI floats; `count` fixes its length."""
+        """Take a list of quantities as a tuple of floats [SI]; `count` fixes its length."""
         like = ", ".join([EXAMPLES.get(kind, "...")] * (count or 2))
         value = self.raw(key, default, f"[{like}]")
         if value is default:

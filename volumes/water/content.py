@@ -85,7 +85,7 @@ def water_of(
     space: OpenSpace,
     salt: float | None,
 ) -> WaterFigures:
-    """Split the box below the water line into its parts, each computed on its own way.
+    """Split the box below the water line into its parts [m³], each computed on its own way.
 
     Stones and wood by their meshes, the bed by column integrals and the mass of its
     grains, free water by column integrals over the bed; `salt` is mix in water [g/L].
