@@ -229,12 +229,7 @@ def _quick(
     water: float,
 ) -> "tuple[Balance, Material]":
     """Balance wood without a scape file; give the sinker stone too."""
-    from plumbstone.volumes.holding.buoyancy import (
-        Hung,
-        balance_from_density,
-        balance_from_tub,
-        hung_stone,
-    )
+    from plumbstone.volumes.holding import buoyancy
     from plumbstone.volumes.report import balance_figures
     from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.groups import FACTOR, weighed_stone
@@ -248,18 +243,18 @@ def _quick(
     hung = [weighed_stone(text) for text in sinkers]
     found = None if tub is None else weighed_stone(tub)
     stone = hung[0][1] if hung else found[1] if found else find_material("granite")
-    density, total = stone.dense, Hung(0.0, Range.exact(0.0))
+    density, total = stone.dense, buoyancy.Hung(0.0, Range.exact(0.0))
     for much, kind in hung:
-        total = total.plus(hung_stone(much, kind.dense, water))
+        total = total.plus(buoyancy.hung_stone(much, kind.dense, water))
     wood = find_material(material)
     if found is not None:
         test = (found[0], found[1].dense)
-        balance = balance_from_tub(mass, test, density, water, total, factor)
+        balance = buoyancy.balance_from_tub(mass, test, density, water, total, factor)
     else:
         if wood.kind != "wood":
             raise PlumbstoneError(f"{wood.name} is no wood; see: plumbstone materials --kind wood.")
         assert mass is not None
-        balance = balance_from_density(mass, wood.dense, density, water, total, factor)
+        balance = buoyancy.balance_from_density(mass, wood.dense, density, water, total, factor)
     checked(balance_figures(balance))
     return balance, stone
 

@@ -20,21 +20,15 @@ def materials(
     as_json: JsonOption = False,
 ) -> None:
     """List materials: densities, angles of repose, grain sizes, and their sources."""
-    from plumbstone.volumes.scape.materials import (
-        KINDS,
-        UnknownMaterialError,
-        described,
-        find_material,
-        load_materials,
-    )
+    from plumbstone.volumes.scape import materials as known
 
     with plain_errors():
-        if kind not in (None, *KINDS):
-            raise PlumbstoneError(f'--kind "{kind}" is none of {", ".join(KINDS)}.')
+        if kind not in (None, *known.KINDS):
+            raise PlumbstoneError(f'--kind "{kind}" is none of {", ".join(known.KINDS)}.')
         try:
-            found = [find_material(name)] if name else list(load_materials().values())
-        except UnknownMaterialError:
-            found = list(described(name or ""))
+            found = [known.find_material(name)] if name else list(known.load_materials().values())
+        except known.UnknownMaterialError:
+            found = list(known.described(name or ""))
             if not found:
                 raise
         found = [material for material in found if kind in (None, material.kind)]
@@ -59,9 +53,8 @@ def materials(
         if material.test:
             typer.echo(f"Test: {material.test}")
         if material.d15 and material.d50 and material.d85:
-            grains = " · ".join(
-                f"{d * 1e3:.1f}" for d in (material.d15, material.d50, material.d85)
-            )
+            sizes = (material.d15, material.d50, material.d85)
+            grains = " · ".join(f"{size * 1e3:.1f}" for size in sizes)
             typer.echo(f"Grains: 15 %, 50 %, 85 % pass {grains} mm.")
         if len(found) > 1:
             continue

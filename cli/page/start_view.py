@@ -8,26 +8,13 @@ from typing import Any
 
 from nicegui import ui
 
+from plumbstone.cli.page import widgets
 from plumbstone.cli.page.board import Board, drawing_of
 from plumbstone.cli.page.desk import Seen, preview_of
 from plumbstone.cli.page.folder import Folder
 from plumbstone.cli.page.measures import Measures, number
 from plumbstone.cli.page.starting import SIDES, Start, first_layout
 from plumbstone.cli.page.tank_forms import made_of
-from plumbstone.cli.page.widgets import (
-    Choice,
-    Field,
-    Figures,
-    Slider,
-    button,
-    element,
-    later,
-    page,
-    say,
-    telling,
-    tick,
-    warn,
-)
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.units import Units, show_length
@@ -49,16 +36,18 @@ class StartView:
         self._start, self._step = Start(sides=(length, depth, height), bags=bags), 0
         self._layout: Layout | None = None
         self._wanted = self._looking = False
-        with page(labels.NEW_TANK, "/tanks", narrow=False) as self._wrong:
-            self._list = element("ol", "steps")
-            with element("div", "tank"):
-                with element("div"):
-                    self._place = element("section", aria_label=labels.QUESTIONS)
-                    with element("div", "acts"):
-                        self._back = button(labels.BACK, lambda: self._go(-1))
-                        self._next = button(labels.NEXT, self._forward, "main")
-                    self._figures = Figures(element("dl", "figures", aria_live="polite"))
-                with element("div", "drawn early") as self._drawn:
+        with widgets.page(labels.NEW_TANK, "/tanks", narrow=False) as self._wrong:
+            self._list = widgets.element("ol", "steps")
+            with widgets.element("div", "tank"):
+                with widgets.element("div"):
+                    self._place = widgets.element("section", aria_label=labels.QUESTIONS)
+                    with widgets.element("div", "acts"):
+                        self._back = widgets.button(labels.BACK, lambda: self._go(-1))
+                        self._next = widgets.button(labels.NEXT, self._forward, "main")
+                    self._figures = widgets.Figures(
+                        widgets.element("dl", "figures", aria_live="polite")
+                    )
+                with widgets.element("div", "drawn early") as self._drawn:
                     self._board = Board(self._measures.step)
         self._ask()
         ui.timer(0.01, self._changed, once=True)
@@ -69,20 +58,20 @@ class StartView:
         with self._list:
             for i, name in enumerate(STEPS):
                 here = {"aria_current": "step"} if i == self._step else {}
-                element("li", "", name, **here)
+                widgets.element("li", "", name, **here)
         self._back.props["hidden"] = self._step == 0
         flat = self._step < STEPS.index("Border")  # from above there is nothing to see yet
         self._drawn.classes(add="early" if flat else "", remove="" if flat else "early")
-        say(self._next, labels.NEXT if self._step < len(STEPS) - 1 else labels.LAY_OUT)
+        widgets.say(self._next, labels.NEXT if self._step < len(STEPS) - 1 else labels.LAY_OUT)
         self._place.clear()
         with self._place:
-            element("p", "soft", words.START_HINTS[self._step])
+            widgets.element("p", "soft", words.START_HINTS[self._step])
             (self._tank, self._slope, self._border, self._wood)[self._step]()
 
     def _tank(self) -> None:
         start, written = self._start, self._measures.written
         self._field(labels.NAME, start.name, _named, "name")
-        with element("div", "sides"):
+        with widgets.element("div", "sides"):
             for axis, name in enumerate((labels.LENGTH, labels.DEPTH, labels.HEIGHT)):
                 self._field(
                     labels.SIDE_IN.format(name, self._measures.unit()), written(start.sides[axis]),
@@ -96,7 +85,7 @@ class StartView:
         self._choice(labels.SOIL, made_of("substrate"), "soil")
         self._slider(labels.SOIL_FRONT, "front", 0.5 * high)
         self._slider(labels.SOIL_BACK, "back", 0.8 * high)
-        with element("div", "pair"):
+        with widgets.element("div", "pair"):
             for i, (holds, price) in enumerate((*start.bags, ("", None))[:2]):
                 self._field(labels.A_BAG_HOLDS, holds, partial(self._bag, i, 0), "bags")
                 shown = "" if price is None else f"{price:g}"
@@ -121,18 +110,18 @@ class StartView:
             try:
                 setattr(self._start, key, read(field.value))
             except PlumbstoneError as error:
-                warn(self._wrong, str(error))
+                widgets.warn(self._wrong, str(error))
                 return
             await self._changed()
 
-        field = Field(label, now, typed, when="change")
+        field = widgets.Field(label, now, typed, when="change")
 
     def _choice(self, label: str, options: list[tuple[str, str]], key: str) -> None:
         async def chosen() -> None:
             setattr(self._start, key, choice.value)
             await self._changed()
 
-        choice = Choice(label, options, getattr(self._start, key), chosen)
+        choice = widgets.Choice(label, options, getattr(self._start, key), chosen)
 
     def _slider(self, label: str, key: str, most: float) -> None:
         async def moved(value: float) -> None:
@@ -143,14 +132,14 @@ class StartView:
             return f"{label}: {show_length(value, self._units)}"
 
         now = self._measures.snapped(self._start.length(key))
-        Slider(told, now, most, self._measures.step, moved, moved)
+        widgets.Slider(told, now, most, self._measures.step, moved, moved)
 
     def _check(self, label: str, key: str) -> None:
         async def ticked(on: bool) -> None:
             setattr(self._start, key, on)
             await self._changed()
 
-        tick(label, ticked, on=getattr(self._start, key))
+        widgets.tick(label, ticked, on=getattr(self._start, key))
 
     def _length(self, text: str) -> float:
         return parse_quantity(self._measures.typed(text), "length")
@@ -185,9 +174,9 @@ class StartView:
                 try:
                     seen = await asyncio.to_thread(self._look)
                 except PlumbstoneError as error:
-                    warn(self._wrong, _own(error))
+                    widgets.warn(self._wrong, _own(error))
                     continue
-                warn(self._wrong, "")
+                widgets.warn(self._wrong, "")
                 assert self._layout is not None
                 self._board.show(drawing_of(seen, None, self._layout, self._units))
                 self._figures.show(list(words.figures(seen.report, self._units)))
@@ -205,13 +194,13 @@ class StartView:
     def _go(self, by: int) -> None:
         self._step += by
         self._ask()
-        later(self._changed())
+        widgets.later(self._changed())
 
     async def _forward(self) -> None:
         if self._step < len(STEPS) - 1:
             self._go(1)
         else:
-            await telling(self._wrong, self._lay_out)()
+            await widgets.telling(self._wrong, self._lay_out)()
 
     async def _lay_out(self) -> None:
         """Write the tank and open it."""

@@ -7,6 +7,7 @@ from typing import Any, Protocol
 from nicegui import ui
 from nicegui.element import Element
 
+from plumbstone.cli.page import changes
 from plumbstone.cli.page.board import (
     Board,
     drawing_of,
@@ -16,14 +17,7 @@ from plumbstone.cli.page.board import (
     ground_of,
     spot_of,
 )
-from plumbstone.cli.page.changes import (
-    Edit,
-    is_free,
-    mirrored,
-    name_for,
-    places_beside,
-    with_border,
-)
+from plumbstone.cli.page.changes import Edit
 from plumbstone.cli.page.desk import ChangedOutsideError, Desk, Seen
 from plumbstone.cli.page.handles import Handle, handles_of, pulled
 from plumbstone.cli.page.measures import Measures, degrees
@@ -432,7 +426,9 @@ class TankView:
         if row is None:
             say(self.state, words.TOUCH_ROW)
         elif row:
-            await self.edit(lambda text: with_border(text, self.desk.scape, row, self.measures))
+            await self.edit(
+                lambda text: changes.with_border(text, self.desk.scape, row, self.measures)
+            )
         self._mark()
 
     async def _key(self, event: Any) -> None:
@@ -464,12 +460,12 @@ class TankView:
         new: list[str] = []
 
         def edits() -> Iterable[Edit]:
-            new.append(name_for(name, self.desk.text))
+            new.append(changes.name_for(name, self.desk.text))
             tank, taken = self.desk.scape.tank, self.desk.outlines()
             size = [high - low for low, high in zip(*taken[name], strict=True)]
             floor, others = (tank.length, tank.depth), [*taken.values()]
-            places = places_beside(self.now(name).at, size, floor, self.measures)
-            for at in sorted(places, key=lambda at: not is_free(at, size, others)):
+            places = changes.places_beside(self.now(name).at, size, floor, self.measures)
+            for at in sorted(places, key=lambda at: not changes.is_free(at, size, others)):
                 keys = {"name": new[0], "at": [*map(self.measures.written, at)], "tied_to": None}
                 yield partial(with_copy, table="piece", name=name, keys=keys)
 
@@ -478,7 +474,9 @@ class TankView:
 
     async def mirror(self, name: str) -> None:
         """Set a piece on the other side of the middle."""
-        await self._change(name, lambda entry: mirrored(entry, self.desk.scape, self.measures))
+        await self._change(
+            name, lambda entry: changes.mirrored(entry, self.desk.scape, self.measures)
+        )
 
     async def take_out(self, name: str) -> None:
         """Take a piece out of the tank."""

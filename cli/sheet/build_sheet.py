@@ -19,17 +19,9 @@ from plumbstone.cli.pictures.sight import Sight
 from plumbstone.cli.sheet.outlines import small_outlines, stands_words
 from plumbstone.cli.sheet.sheet_figures import Figures, both
 from plumbstone.cli.sheet.work_order import work_steps
+from plumbstone.cli.wording import report as wording
 from plumbstone.cli.wording.bed import bag_words, if_worse_sentence
 from plumbstone.cli.wording.findings import finding_words, together
-from plumbstone.cli.wording.report import (
-    MARKS,
-    amount_words,
-    item_words,
-    not_yet,
-    told_first,
-    unpriced_words,
-    verdict,
-)
 from plumbstone.cli.wording.units import INCH, Units, show_length, written
 from plumbstone.volumes.findings import Finding, Severity
 
@@ -62,11 +54,11 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
         q=figures,
         document=document,
         report=report,
-        urgent=told_first(report),
+        urgent=wording.told_first(report),
         notes=[f for f in report.findings if f.severity is Severity.NOTE and f not in told],
-        stop=not_yet(report),
-        verdict=verdict(report).rstrip("."),
-        unpriced=unpriced_words(report),
+        stop=wording.not_yet(report),
+        verdict=wording.verdict(report).rstrip("."),
+        unpriced=wording.unpriced_words(report),
         first=FIRST_TOLD,
         crowded=CROWDED,
         steps=steps,
@@ -103,7 +95,8 @@ def _page() -> "Template":
     environment.globals.update(
         both=both, told=_told, together=together,
         panes=_pane_words, bags=_worded(lambda layer, units: bag_words(layer.bags, units)),
-        if_worse=_worded(if_worse_sentence), item=item_words, amount=_worded(amount_words),
+        if_worse=_worded(if_worse_sentence), item=wording.item_words,
+        amount=_worded(wording.amount_words),
     )  # fmt: skip
     return environment.from_string(_part("sheet.html"))
 
@@ -133,7 +126,7 @@ def _told(found: Iterable[Sequence[Finding]]) -> list[tuple[Severity, Markup]]:
         (
             first.severity,
             Markup("<b>{}:</b> {}").format(
-                MARKS[first.severity],
+                wording.MARKS[first.severity],
                 both(*(finding_words(first, units, *alike) for units in Units)),
             ),
         )
