@@ -15,8 +15,7 @@ class Range:
     def __post_init__(self) -> None:
         """Refuse bounds out of order."""
         if not self.low <= self.mid <= self.high:
-            message = f"Range {self.low} … {self.mid} … {self.high} is not in rising order."
-            raise ValueError(message)
+            raise ValueError(f"Range {self.low} … {self.mid} … {self.high} is not in rising order.")
 
     def __iter__(self) -> Iterator[float]:
         """Give low, middle and high."""

@@ -458,8 +458,7 @@ def _poured(_maps: tuple[Floats | None, ...], *inputs: Any) -> BedResult:
 
 def _as_poured(bed: BedResult) -> Floats:
     """Surface of the bed [m] with all grains where they are poured; none is lost that falls out."""
-    surface: Floats = np.max([result.surface for result in bed.layers], axis=0)
-    return surface
+    return np.max([result.surface for result in bed.layers], axis=0)
 
 
 def _tops_over(bed: BedResult) -> Floats:

@@ -57,8 +57,7 @@ class Memo:
         with self._lock:
             if key in self._kept:
                 self._kept.move_to_end(key)
-                found: T = self._kept[key][0]
-                return found
+                return self._kept[key][0]
         result = function(*inputs, **named)
         with self._lock:
             self.computed += 1

@@ -53,14 +53,6 @@ class Program:
         self._highs.changeColsCost(len(self._columns), self._columns, cost)
         return self
 
-    def whole(self) -> "Program":
-        """Let all unknowns be whole numbers."""
-        import highspy
-
-        kind = np.full(len(self._columns), int(highspy.HighsVarType.kInteger), dtype=np.uint8)
-        self._highs.changeColsIntegrality(len(self._columns), self._columns, kind)
-        return self
-
     def within(self, load: tuple[ArrayLike, ArrayLike], x: tuple[ArrayLike, ArrayLike]) -> bool:
         """Solve with products and unknowns from … to; tell whether there is an answer."""
         self._highs.changeRowsBounds(len(self._rows), self._rows, *load)

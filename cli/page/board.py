@@ -190,8 +190,7 @@ def skyline(bed: BedResult, height: float) -> list[dict[str, str]]:
     x = np.concatenate([[0.0], bed.grid.x[::every], [bed.grid.length]])
 
     def along(row: Floats) -> Floats:
-        cut: Floats = np.pad(row[::every], 1, mode="edge")
-        return cut
+        return np.pad(row[::every], 1, mode="edge")
 
     found = []
     for result in reversed(bed.layers):
@@ -236,8 +235,7 @@ def _smoothed(covered: Floats) -> Floats:
     """Soften the steps of a grid."""
     from scipy.ndimage import gaussian_filter
 
-    found: Floats = gaussian_filter(covered, 0.8)
-    return found
+    return gaussian_filter(covered, 0.8)
 
 
 def _band(x: Floats, low: Floats, high: Floats, height: float) -> str:

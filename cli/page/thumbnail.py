@@ -50,5 +50,4 @@ def _turned(vertices: Floats) -> Floats:
     (c, s), (d, t) = ((np.cos(a), np.sin(a)) for a in (TURNED, TILTED))
     about_z = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1]])
     about_x = np.array([[1, 0, 0], [0, d, -t], [0, t, d]])
-    turned: Floats = vertices @ (about_x @ about_z).T
-    return turned
+    return vertices @ (about_x @ about_z).T

@@ -48,8 +48,7 @@ def glb_bytes(sight: Sight) -> bytes:
         box = trimesh.creation.box(bounds=bounds)
         colour = WATER if name == "water" else GLASS
         _add(scene, painted(box.vertices, box.faces, colour, 60), name)
-    data: bytes = scene.export(file_type="glb")
-    return data
+    return scene.export(file_type="glb")
 
 
 def view_data(sight: Sight) -> dict[str, Any]:
@@ -117,8 +116,7 @@ def _at_nodes(values: Floats, grid: "Grid", x: Floats, y: Floats) -> Floats:
 
     dx, dy = grid.spacing
     rows, columns = np.meshgrid(y / dy - 0.5, x / dx - 0.5, indexing="ij")
-    found: Floats = map_coordinates(values, [rows, columns], order=1, mode="nearest")
-    return found
+    return map_coordinates(values, [rows, columns], order=1, mode="nearest")
 
 
 def _bed(sight: Sight) -> dict[str, Any] | None:

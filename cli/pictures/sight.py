@@ -214,14 +214,12 @@ def _shaded(colour: Any, normals: Floats, light: Floats, *, grainy: float = 0.0)
     if grainy:
         noise = np.random.default_rng(7).normal(0.0, grainy, lit.shape[:-1])
         lit = lit * (1 + noise[..., None])
-    shaded: Floats = np.clip(lit, 0, 1)
-    return shaded
+    return np.clip(lit, 0, 1)
 
 
 def bed_colours(bed: "BedResult", top: Any) -> Floats:
     """Colour of the bed over each cell."""
-    colours: Floats = _palette(bed)[top]
-    return colours
+    return _palette(bed)[top]
 
 
 def _palette(bed: "BedResult") -> Floats:

@@ -81,8 +81,7 @@ def _turning(weighed: Weighed) -> bytes:
         if len(faces):
             mesh = painted(*simplified(corners, faces, MOST_FACES), fill, 255)
             scene.add_geometry(mesh, node_name=name, geom_name=name)
-    data: bytes = scene.export(file_type="glb")
-    return data
+    return scene.export(file_type="glb")
 
 
 def _painted(weighed: Weighed) -> list[tuple[str, Indices, str]]:
@@ -109,8 +108,7 @@ def _near(weighed: Weighed) -> Floats:
     low, high = weighed.piece.vertices.min(axis=0), weighed.piece.vertices.max(axis=0)
     margin = 2 * AROUND * float((high - low).max())
     inside = ((away > low - margin) & (away < high + margin)).all(axis=2).any(axis=1)
-    found: Floats = away[inside]
-    return found
+    return away[inside]
 
 
 def _legend(figure: "Figure", weighed: Weighed) -> None:

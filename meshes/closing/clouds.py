@@ -160,15 +160,13 @@ def _largest_cluster(points: Floats, reach: float) -> Floats:
     graph = coo_array((np.ones(len(pairs)), pairs.T), shape=shape)
     _, label = connected_components(graph, directed=False)
     member = label[place.ravel()]
-    kept: Floats = points[member == np.bincount(member).argmax()]
-    return kept
+    return points[member == np.bincount(member).argmax()]
 
 
 def _inner_point(points: Floats) -> Floats:
     """Middle of the box around, pulled towards the mean of the points."""
     middle = (points.min(axis=0) + points.max(axis=0)) / 2
-    centre: Floats = (middle + points.mean(axis=0)) / 2
-    return centre
+    return (middle + points.mean(axis=0)) / 2
 
 
 def _radii(local: Floats, directions: Floats) -> tuple[Floats, Flags, float]:

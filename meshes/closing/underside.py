@@ -336,5 +336,4 @@ def _bulged_tip(vertices: Floats, faces: Indices, ring: Indices) -> Floats:
         return middle
     fit, *_ = np.linalg.lstsq(terms, w, rcond=None)
     lift = float(np.clip(fit[0], -0.5 * reach, 0.5 * reach))
-    tip: Floats = middle + lift * axes[2]
-    return tip
+    return middle + lift * axes[2]

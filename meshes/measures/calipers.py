@@ -227,8 +227,7 @@ def _distances(points: Floats) -> Floats:
     """Distances of all pairs of points, (n, n)."""
     from scipy.spatial.distance import cdist
 
-    apart: Floats = cdist(points, points)
-    return apart
+    return cdist(points, points)
 
 
 def calmed(vertices: Floats, faces: Indices, by: float = SMOOTHED) -> tuple[Floats, float, float]:
@@ -303,12 +302,10 @@ def _bumps(vertices: Floats, faces: Indices, links: Any, lonely: Flags) -> Float
     off = links @ vertices - vertices
     off = (off - links @ off)[~lonely]
     out = np.einsum("ij,ij->i", off, corner_normals(vertices, faces)[~lonely])
-    found: Floats = np.abs(out)
-    return found
+    return np.abs(out)
 
 
 def corner_normals(vertices: Floats, faces: Indices) -> Floats:
     """Give normals of length 1 at the corners (n, 3) [m] of a mesh; zero where no face is."""
     normals = corner_sums(vertices, faces)
-    found: Floats = normals / (np.linalg.norm(normals, axis=1)[:, None] + 1e-300)
-    return found
+    return normals / (np.linalg.norm(normals, axis=1)[:, None] + 1e-300)

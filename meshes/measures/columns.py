@@ -152,13 +152,11 @@ class Window:
         """Underside of the body above each cell of the part [m], +inf beside it."""
         if len(self.bottoms) == 0:
             return np.full(self.bottoms.shape[1:], np.inf)
-        lowest: Floats = self.bottoms[0]
-        return lowest
+        return self.bottoms[0]
 
     def highest(self) -> Floats:
         """Top of the body above each cell of the part [m], 0 beside it."""
-        tops: Floats = np.where(np.isfinite(self.tops), self.tops, 0.0).max(axis=0, initial=0.0)
-        return tops
+        return np.where(np.isfinite(self.tops), self.tops, 0.0).max(axis=0, initial=0.0)
 
     def raised(self, by: float) -> "Window":
         """Return the same columns, higher by a distance [m]."""

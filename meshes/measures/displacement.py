@@ -12,8 +12,7 @@ def mesh_centre(vertices: Floats, faces: Indices) -> Floats:
     """Centre of the volume of a closed mesh, (3,) [m]: tetrahedra over a point amid it."""
     middle = vertices.mean(axis=0)
     total, moments = moment(vertices, faces, middle)
-    centre: Floats = middle + moments / (4 * total)
-    return centre
+    return middle + moments / (4 * total)
 
 
 def displaced_volume(vertices: Floats, faces: Indices, water_level: float) -> float:
@@ -111,8 +110,6 @@ def _check_finite(vertices: Floats, *levels: float) -> None:
     """Refuse coordinates and levels that are not finite."""
     if not np.isfinite(vertices).all():
         bad = int(np.argwhere(~np.isfinite(vertices))[0, 0])
-        message = f"Vertex {bad} is {vertices[bad]}; drop it before measuring."
-        raise ValueError(message)
+        raise ValueError(f"Vertex {bad} is {vertices[bad]}; drop it before measuring.")
     if not np.isfinite(levels).all():
-        message = f"Water level {levels} is not finite."
-        raise ValueError(message)
+        raise ValueError(f"Water level {levels} is not finite.")

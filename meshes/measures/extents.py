@@ -58,8 +58,7 @@ def _outermost(vertices: Floats) -> Floats:
     vertices = np.concatenate([vertices[::step], vertices[vertices.argmin(axis=0)],
                                vertices[vertices.argmax(axis=0)]])  # fmt: skip
     reach = even_directions(SEARCHED) @ vertices.T
-    found: Floats = vertices[np.unique(np.concatenate([reach.argmin(1), reach.argmax(1)]))]
-    return found
+    return vertices[np.unique(np.concatenate([reach.argmin(1), reach.argmax(1)]))]
 
 
 def smallest_box(corners: Floats, way: Floats) -> tuple[float, float, float]:

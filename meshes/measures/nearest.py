@@ -24,8 +24,7 @@ def nearest_on(triangles: Floats, place: Floats) -> Floats:
         inside = (v >= 0) & (w >= 0) & (v + w <= 1)
     points.append(np.where(inside[:, None], foot, np.inf))
     every = np.concatenate(points)
-    near: Floats = every[int(np.linalg.norm(every - place, axis=1).argmin())]
-    return near
+    return every[int(np.linalg.norm(every - place, axis=1).argmin())]
 
 
 def distance_to(triangles: Floats, place: Floats) -> float:
@@ -38,5 +37,4 @@ def _on_edges(start: Floats, end: Floats, place: Floats) -> Floats:
     along = end - start
     length = np.maximum(np.einsum("ij,ij->i", along, along), 1e-30)
     share = np.clip(np.einsum("ij,ij->i", place - start, along) / length, 0, 1)
-    points: Floats = start + share[:, None] * along
-    return points
+    return start + share[:, None] * along

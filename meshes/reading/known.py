@@ -134,8 +134,7 @@ def _refined(cv2: Any, picture: NDArray[np.uint8], seen: Flags, corners: Floats)
     askew = (turned / sides / np.roll(sides, -1)).max()
     if askew > ASKEW or abs(np.log(sides[:2] / sides[2:])).max() > ASKEW:
         return None
-    found: Floats = np.sort((sides[:2] + sides[2:]) / 2)[::-1]
-    return found
+    return np.sort((sides[:2] + sides[2:]) / 2)[::-1]
 
 
 def _edge(
@@ -176,8 +175,7 @@ def _edge(
 def _crossing(one: tuple[Floats, Floats], two: tuple[Floats, Floats]) -> Floats:
     """Where two lines cross."""
     share = np.linalg.solve(np.stack([one[1], -two[1]], axis=1), two[0] - one[0])
-    found: Floats = one[0] + share[0] * one[1]
-    return found
+    return one[0] + share[0] * one[1]
 
 
 def told_apart(

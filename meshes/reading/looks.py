@@ -32,8 +32,7 @@ def spots_of(parsed: Parsed) -> tuple[Floats, Floats]:
 def _seen_at(part: Part, chosen: Indices) -> Floats | None:
     """Red, green and blue of some faces of a part, 0 to 255, (k, 3); None without colours."""
     if part.colours is not None:
-        found: Floats = part.colours[part.faces[chosen]].mean(axis=1)
-        return found
+        return part.colours[part.faces[chosen]].mean(axis=1)
     if part.uv is None or part.image is None:
         return None
     from PIL import Image
@@ -45,8 +44,7 @@ def _seen_at(part: Part, chosen: Indices) -> Floats | None:
     high, wide = picture.shape[:2]
     u, v = np.nan_to_num(part.uv[chosen].mean(axis=1)).T % 1.0
     row, column = ((1 - v) * high).astype(int), (u * wide).astype(int)
-    seen: Floats = picture[np.minimum(row, high - 1), np.minimum(column, wide - 1)].astype(float)
-    return seen
+    return picture[np.minimum(row, high - 1), np.minimum(column, wide - 1)].astype(float)
 
 
 def lab(colours: Floats) -> Floats:

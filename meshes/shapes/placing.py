@@ -72,8 +72,7 @@ def shared_heights(a: Window, b: Window) -> Floats:
     _, (low_a, top_a), (low_b, top_b) = where_both(a, b)
     with np.errstate(invalid="ignore"):
         shared = np.minimum(top_a[:, None], top_b) - np.maximum(low_a[:, None], low_b)
-    heights: Floats = np.fmax(shared, 0.0)
-    return heights
+    return np.fmax(shared, 0.0)
 
 
 def where_both(a: Window, b: Window) -> tuple[tuple[int, int], Ends, Ends]:
@@ -101,5 +100,4 @@ def _rotation(axis: Floats, degrees: float) -> Floats:
     """Rotation matrix about a unit axis by Rodrigues' formula, (3, 3)."""
     angle = np.radians(degrees)
     cross = np.array([[0, -axis[2], axis[1]], [axis[2], 0, -axis[0]], [-axis[1], axis[0], 0]])
-    matrix: Floats = np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * cross @ cross
-    return matrix
+    return np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * cross @ cross

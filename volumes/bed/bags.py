@@ -1,6 +1,5 @@
 """Which bags to buy: the cheapest set that covers a need."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -9,7 +8,6 @@ import numpy as np
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bed.results import LayerResult
-from plumbstone.volumes.programs import Program, entries_of
 from plumbstone.volumes.scape.layers import Bag
 
 MOST_BAGS = 10_000
@@ -133,23 +131,20 @@ def _best_of_all(costs: Floats, volumes: Floats, need: float) -> Floats | None:
     tried[:, smallest] = np.ceil(lacking / volumes[smallest])
     cost = tried @ costs
     cheap = tried[cost <= cost.min() * (1 + ROUNDING)]
-    best: Floats = cheap[(cheap @ volumes).argmin()]
-    return best
+    return cheap[(cheap @ volumes).argmin()]
 
 
 def _least(
     costs: Floats, volumes: Floats, need: float, cap: tuple[Floats, float] | None = None
 ) -> Floats:
     """Whole numbers of least cost that cover the need and, if given, stay under a cap."""
-    scale = volumes.max()
-    rows, least, most = [volumes / scale], [need / scale * (1 - ROUNDING)], [np.inf]
+    from scipy.optimize import LinearConstraint, milp
+
+    limits = [LinearConstraint(volumes / volumes.max(), need / volumes.max() * (1 - ROUNDING))]
     if cap is not None:
-        rows.append(cap[0])
-        least.append(-np.inf)
-        most.append(cap[1] * (1 + ROUNDING))
-    bags = np.full(len(volumes), math.ceil(need / volumes.min()) + 1)
-    program = Program(entries_of(np.stack(rows)[None]), len(rows), len(volumes)).whole()
-    program.costing(costs / max(costs.max(), 1e-12))
-    if not program.within((least, most), (0 * bags, bags)):
+        limits.append(LinearConstraint(cap[0], ub=cap[1] * (1 + ROUNDING)))
+    whole = np.ones(len(volumes))
+    found = milp(costs / max(costs.max(), 1e-12), integrality=whole, constraints=limits).x
+    if found is None:
         raise BagError(f"No set of bags covers {need * 1e3:.1f} L; check bag sizes and prices.")
-    return np.round(program.answer().values)
+    return np.round(found)

@@ -142,16 +142,14 @@ def _wide(space: Flags) -> Flags:
     parts, _ = label(space)
     sizes = np.bincount(parts.ravel())
     sizes[0] = 0
-    kept: Flags = (sizes > POCKET * sizes.max())[parts]
-    return kept
+    return (sizes > POCKET * sizes.max())[parts]
 
 
 def _away(space: Flags, grid: Grid) -> Floats:
     """How far every cell lies from some space [m]."""
     from scipy.ndimage import distance_transform_edt
 
-    away: Floats = distance_transform_edt(~space, sampling=grid.spacing[::-1])
-    return away
+    return distance_transform_edt(~space, sampling=grid.spacing[::-1])
 
 
 def _runs(x: Floats, bridge: _Bridge, height: float, step: float) -> list[slice]:

@@ -148,8 +148,7 @@ class BedResult:
         if taken.all():
             return self.surface
         nearest = distance_transform_edt(taken, return_distances=False, return_indices=True)
-        line: Floats = self.surface[tuple(nearest)]
-        return line
+        return self.surface[tuple(nearest)]
 
 
 def depths_at(spots: Sequence[Spot], result: BedResult) -> tuple[SpotFigures, ...]:

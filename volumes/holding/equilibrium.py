@@ -309,8 +309,7 @@ def lifts_whole(rig: Rig, motion: Floats) -> bool:
 def centre_of_lift(rig: Rig, level: int, body: int = 0) -> Floats:
     """Centre of buoyancy of a body [m], (2,), or of its mass where there is no lift."""
     wet = rig.lifts[level, body] > 0
-    at: Floats = rig.lift_centres[level, body] if wet else rig.centres[body]
-    return at
+    return rig.lift_centres[level, body] if wet else rig.centres[body]
 
 
 def _least_missing(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:

@@ -350,10 +350,7 @@ def _cones(axes: Floats, halves: Floats) -> Floats:
     turns = np.arange(SIDES) * 2 * np.pi / SIDES
     across = np.cos(turns)[None, :, None] * aside[:, None]
     around = across + np.sin(turns)[None, :, None] * other[:, None]
-    rays: Floats = (
-        np.cos(halves)[:, None, None] * axes[:, None] + np.sin(halves)[:, None, None] * around
-    )
-    return rays
+    return np.cos(halves)[:, None, None] * axes[:, None] + np.sin(halves)[:, None, None] * around
 
 
 def _shrunk(places: Floats) -> Floats:
@@ -363,8 +360,7 @@ def _shrunk(places: Floats) -> Floats:
     off = places - places.mean(axis=0)
     far = np.linalg.norm(off[:, :2], axis=1)
     share = 1 - np.minimum(1.0, SHRUNK / np.maximum(far, 1e-12))
-    moved: Floats = places.mean(axis=0) + off * share[:, None]
-    return moved
+    return places.mean(axis=0) + off * share[:, None]
 
 
 def with_hung(ends: Iterable[End], stage: Stage, body: int, friction: Range) -> tuple[End, ...]:
@@ -461,8 +457,7 @@ def _wood_centres(stage: Stage, body: int, end: End) -> Floats | None:
     places = [np.where(w.shares[:, None] > 0, w.centres, w.middle) for w in states]
     weights = [end.volumes[n] * w.shares + 1e-12 for n, w in zip(names, states, strict=True)]
     share = np.stack(weights) / np.sum(weights, axis=0)
-    centres: Floats = (share[:, :, None] * np.stack(places)).sum(axis=0)
-    return centres
+    return (share[:, :, None] * np.stack(places)).sum(axis=0)
 
 
 def _covered(sinker: Sinker, stage: Stage, sign: float, height: float) -> Floats:

@@ -69,8 +69,7 @@ def tie_place(sinker: Sinker, moving: Moving, placed: Mapping[str, Body]) -> Flo
         over = corners[corners[:, 2] > stone[:, 2].max()]
         corners = over if len(over) else corners
         middle = (stone.min(axis=0) + stone.max(axis=0)) / 2
-        near: Floats = corners[np.hypot(*(corners - middle)[:, :2].T).argmin()]
-        return near
+        return corners[np.hypot(*(corners - middle)[:, :2].T).argmin()]
     height = corners[:, 2].max() if sinker.how == "laid on" else corners[:, 2].min()
     there = corners if sinker.how == "laid on" else corners[corners[:, 2] < height + LEVEL]
     return nearest_on(skin_of(wood), np.array([*there[:, :2].mean(axis=0), height]))

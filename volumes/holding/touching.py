@@ -229,8 +229,7 @@ def _settled(points: _Points, centre: Floats, held: contacts.Pulls) -> Resting:
 
 
 def _at(plane: Floats, places: Floats, centre: Floats) -> Floats:
-    height: Floats = plane[0] + (places - centre) @ plane[1:]
-    return height
+    return plane[0] + (places - centre) @ plane[1:]
 
 
 def _on_panes(forms: Sequence[Form], grid: Grid) -> Iterator[_Points]:
@@ -418,16 +417,14 @@ def _faces_near(form: Form, sums: Floats, grid: Grid, *, up: bool) -> Indices:
     row1, column1 = row1 + 2, column1 + 2  # one cell of margin is marked on each side
     row0, column0 = row0 + 1, column0 + 1
     count = sums[row1, column1] - sums[row0, column1] - sums[row1, column0] + sums[row0, column0]
-    chosen: Indices = form.faces[(count > 0) & (rise > 0 if up else rise < 0)]
-    return chosen
+    return form.faces[(count > 0) & (rise > 0 if up else rise < 0)]
 
 
 def _upward(corners: Floats) -> Floats:
     """Give unit normals of faces (f, 3, 3), turned upwards."""
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     normals *= np.sign(normals[:, 2:])
-    unit: Floats = normals / np.maximum(np.linalg.norm(normals, axis=1), 1e-30)[:, None]
-    return unit
+    return normals / np.maximum(np.linalg.norm(normals, axis=1), 1e-30)[:, None]
 
 
 def _over_faces(points: Floats, corners: Floats) -> tuple[Indices, Indices, Floats]:

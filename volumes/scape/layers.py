@@ -354,7 +354,7 @@ def _profile_from(section: Section) -> Profile:
     if not isinstance(section.peek(key), dict):
         level = section.quantity(key, "length", least=0)
         return replace(profile, corners=(level,) * 4)
-    return section.section(key).read_by(_shaped, profile)  # type: ignore[no-any-return]
+    return section.section(key).read_by(_shaped, profile)
 
 
 def _shaped(table: Section, profile: Profile) -> Profile:
@@ -530,8 +530,7 @@ def _through_points(points: tuple[tuple[float, float, float], ...], x: Floats, y
     known = np.array(points)
     if len(known) < 4 or np.linalg.matrix_rank(known[:, :2] - known[0, :2], tol=1e-9) < 2:
         weights = 1 / (np.hypot(x[..., None] - known[:, 0], y[..., None] - known[:, 1]) ** 2 + 1e-9)
-        level: Floats = (weights * known[:, 2]).sum(axis=-1) / weights.sum(axis=-1)
-        return level
+        return (weights * known[:, 2]).sum(axis=-1) / weights.sum(axis=-1)
     fit = RBFInterpolator(known[:, :2], known[:, 2])
     level = fit(np.column_stack([x.ravel(), y.ravel()])).reshape(x.shape)
     return np.clip(level, known[:, 2].min(), known[:, 2].max())
@@ -543,5 +542,4 @@ def _heightmap_level(values: Floats, u: Floats, v: Floats) -> Floats:
 
     rows = (1 - v) * (values.shape[0] - 1)
     columns = u * (values.shape[1] - 1)
-    level: Floats = map_coordinates(values, [rows, columns], order=1, mode="nearest")
-    return level
+    return map_coordinates(values, [rows, columns], order=1, mode="nearest")

@@ -107,7 +107,7 @@ def _inside(section: Section, glass: float | None) -> tuple[float, ...]:
         sides = tuple(side - walls * glass for side, walls in zip(sides, (2, 2, 1), strict=False))
     if min(sides) < 0.05 or max(sides) > 10:
         raise section.error(key, "must lie between 5 cm and 10 m inside; check the unit.")
-    return sides  # type: ignore[no-any-return]
+    return sides
 
 
 def _sump_from(section: Section) -> Sump:
