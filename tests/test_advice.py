@@ -118,3 +118,21 @@ def test_no_cord_runs_through_wood_to_the_ground(tmp_path: Path, how: str) -> No
         "granite", "driftwood"
     )
     assert "Stays, if set" in told(tmp_path, legs, log, (group + tie).format("Log", 17))
+
+
+@pytest.mark.parametrize(
+    ("material", "solid", "may_float"),
+    [("driftwood", "box", True), ("mopane wood", "boulder", False)],
+)
+def test_the_headline_agrees_with_the_lines_below_it(
+    tmp_path: Path, material: str, solid: str, may_float: bool
+) -> None:
+    # "Do not fill yet" stood above "See to: held, but without the reserve" alone.
+    log = piece("Log", (18, 8, 8), (30, 18), "seed = 4").replace('"box"', f'"{solid}"')
+    group = '[[group]]\nwood = ["Log"]\n'
+    if may_float:
+        log += 'mass = "0.92 kg"\n'
+        group += 'sinkers = [{ mass = "550 g", material = "granite", how = "strapped" }]\n'
+    words = told(tmp_path, log.replace("granite", material), group)
+    assert ("Do not fill yet" in words) is ("Mend first" in words) is may_float
+    assert "See to" in words or may_float

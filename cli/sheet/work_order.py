@@ -14,6 +14,8 @@ from plumbstone.volumes.figures import LayerFigures, PieceFigures, Report
 from plumbstone.volumes.findings import Finding, Kind
 
 STAYS = "Stays, if set as described."
+LOOSE = "Do not fill yet: add or move stone."
+ROCKS = "Sinks by itself, but may roll or rock."
 SINKS = (
     "Soil settles within hours; over one or two years its grains break down and it loses 10 to "
     "20 % of its depth. Top up where it sank."
@@ -153,19 +155,16 @@ def _wood_tasks(report: Report, names: set[str], q: Figures) -> Iterator[Task]:
 
 def _hold_lines(i: int, hold: Any, q: Figures) -> Iterator[Markup]:
     """Say what holds one group, and what to hang instead where it does not stay."""
-    had = hold.balance.hung_kg
-    if had > 0:
+    state = STAYS
+    if not hold.stays:
+        state = LOOSE if hold.balance.lift_kg.high > 0 else ROCKS
+    if hold.balance.hung_kg > 0:
         yield Markup("{}: needs {} of {}, you hung {}. {}").format(
             hold.name, q(f"holds.{i}.sinker_g", "sinker", "up"), hold.sinker_material,
-            q(f"holds.{i}.hung_g", "sinker"),
-            STAYS if hold.stays else "Do not fill yet: add or move stone.",
+            q(f"holds.{i}.hung_g", "sinker"), state,
         )  # fmt: skip
-    elif hold.stays:
-        yield Markup("{}: {}").format(hold.name, STAYS)
     else:
-        sinks = hold.balance.lift_kg.high <= 0
-        why = "sinks by itself, but may roll or rock" if sinks else "nothing holds it yet"
-        yield Markup("{}: {}. Do not fill yet.").format(hold.name, why)
+        yield Markup("{}: {}").format(hold.name, state)
     for k, sinker in enumerate(hold.sinkers):
         path, tied = f"holds.{i}.sinkers.{k}", Markup("")
         for at, key in ((sinker.assumed_at_m, "assumed_at_cm"), (sinker.at_m, "at_cm")):

@@ -31,12 +31,8 @@ def told_first(report: Report) -> list[tuple[Finding, ...]]:
 
 
 def not_yet(report: Report) -> bool:
-    """Tell whether something floats, falls or does not fit, so that nothing is filled yet.
-
-    Wood that surely sinks, but may roll or rock, is seen to like a stone that may.
-    """
-    loose = any(not hold.stays and hold.balance.lift_kg.high > 0 for hold in report.holds)
-    return loose or any(finding.severity is Severity.STOP for finding in report.findings)
+    """Tell whether something floats, falls or does not fit, so that nothing is filled yet."""
+    return any(finding.severity is Severity.STOP for finding in report.findings)
 
 
 def verdict(report: Report) -> str:

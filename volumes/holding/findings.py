@@ -58,11 +58,16 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
 
 
 def _doubt_findings(hold: HoldResult) -> Iterator[Finding]:
-    """State each doubt of a group by itself; places of feet that help go with it."""
+    """State each doubt of a group by itself; places of feet that help go with it.
+
+    Wood that may float is not filled before; what surely sinks is seen to like a stone.
+    """
     feet = enumerate(hold.offers.feet)
     found = {f"foot{i}_{k}_m": v for i, foot in feet for k, v in zip("xyz", foot, strict=True)}
+    least = Severity.STOP if hold.balance.lift.high > 0 else Severity.CARE
     for finding in _plain_doubts(hold):
-        yield replace(finding, numbers={**finding.numbers, **found})
+        severity = max(finding.severity, least)
+        yield replace(finding, severity=severity, numbers={**finding.numbers, **found})
 
 
 def _plain_doubts(hold: HoldResult) -> Iterator[Finding]:
