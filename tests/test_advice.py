@@ -136,3 +136,17 @@ def test_the_headline_agrees_with_the_lines_below_it(
     words = told(tmp_path, log.replace("granite", material), group)
     assert ("Do not fill yet" in words) is ("Mend first" in words) is may_float
     assert "See to" in words or may_float
+
+
+@pytest.mark.parametrize(("line", "mark"), [(10, "See to"), (13, "Note"), (30, "")])
+def test_what_stays_in_a_tank_planted_before_it_is_filled_is_told_so(
+    tmp_path: Path, line: int, mark: str
+) -> None:
+    # A log of 9 to 15 cm above the glass on two stones stays at 10 cm of water and floats at 30.
+    legs = piece("L", (12, 14, 9), (18, 20)) + piece("R", (12, 14, 9), (42, 20))
+    log = piece("Log", (36, 8, 6), (30, 20), 'rests = "L"').replace("granite", "driftwood")
+    (tmp_path / "tank.toml").write_text(f'{TANK}water_line = "{line} cm"\n{legs}{log}', "utf-8")
+    words = " ".join(type_in("plumbstone plan tank.toml", tmp_path).stdout.split())
+    if line == 30:
+        assert "Do not fill yet" in words
+    assert (f"{mark}: Log: is judged up to {line} cm of water" in words) is bool(mark)

@@ -170,6 +170,12 @@ def _floats(finding: Finding, units: Units) -> str:
                 f"currents move it; to know more, {TUB}."
             )
         return f"{name}: may sink by {low} or float by {high}; before you count on either, {TUB}."
+    if finding.how == "low line":
+        line = place_words(finding.number("line_m"), units)
+        return (
+            f"{name}: is judged up to {line} of water; before you fill higher, raise the water "
+            "line here and judge it anew."
+        )
     if finding.how == "tub":
         kind = finding.about[1]
         found, known = (finding.range(f"{key}_kg_per_m3") for key in ("found", "known"))

@@ -139,11 +139,18 @@ def _cares(hold: HoldResult) -> Iterator[Finding]:
     """State what does not decide the verdict but asks for care."""
     name, lift = hold.group.name, hold.balance.lift
     if lift.low <= 0:
-        numbers = {"lift_kg": lift}
         yield Finding(
-            Kind.FLOATS, Severity.NOTE, (name,), numbers, how="near neutral", cure="tub test"
-        )
+            Kind.FLOATS, Severity.NOTE, (name,), {"lift_kg": lift}, how="near neutral",
+            cure="tub test",
+        )  # fmt: skip
     yield from _tub_contradicts(hold)
+    wood = [body.piece for body in hold.stage.wood_of(hold.number)]
+    low, high = min(piece.low[2] for piece in wood), max(piece.high[2] for piece in wood)
+    line = float(hold.levels[-1])
+    if hold.stays and lift.high > 0 and line < high:  # as a tank planted before it is filled
+        severity = Severity.CARE if line < (low + high) / 2 else Severity.NOTE
+        numbers = {"line_m": line}
+        yield Finding(Kind.FLOATS, severity, (name,), numbers, how="low line", cure="judge anew")
     laid = [s.stone or "the stone" for s in hold.group.sinkers if s.how == "laid on"]
     on = [*laid, *(n for n in hold.carries if n not in laid)]
     if on:
