@@ -150,3 +150,32 @@ def test_what_stays_in_a_tank_planted_before_it_is_filled_is_told_so(
     if line == 30:
         assert "Do not fill yet" in words
     assert (f"{mark}: Log: is judged up to {line} cm of water" in words) is bool(mark)
+
+
+def terraces(*steps: tuple[float, float, float, float]) -> str:
+    """Write walls across the tank, each with the soil behind it: place, top, front, back."""
+    text = ""
+    for k, (y, top, front, back) in enumerate(steps):
+        text += piece(f"Wall {k}", (60, 3, top), (30, y)).replace("granite", "slate")
+        text += f'[[border]]\nname = "{k}"\nline = [["0 cm", "{y} cm"], ["60 cm", "{y} cm"]]\n'
+        text += f'stones = ["Wall {k}"]\n{SOIL}name = "Soil {k}"\nzone = "behind border"\n'
+        text += f'border = "{k}"\nheight = {{ front = "{front} cm", back = "{back} cm" }}\n'
+    return text
+
+
+def test_each_way_to_mend_terraces_that_are_too_steep_helps(tmp_path: Path) -> None:
+    # From 18 cm at its line soil rises over 14 cm by tan 34° to 27.4 cm; there was no more of run.
+    low, high = (12, 9, 8, 8), (26, 19, 18, 30)
+    words = told(tmp_path, terraces(low, high))
+    assert "Soil 1: back stays at 27.5 cm of the 30 cm drawn" in words
+    lower, taller = (26, 19, 18, 26), (26, 24, 22, 30)
+    between = (33, 26, 25, 30)
+    for mended in ((low, lower), (low, taller), (low, (26, 19, 18, 18), between)):
+        assert "drawn (" not in told(tmp_path, terraces(*mended))
+
+
+def test_soil_that_runs_over_its_row_is_not_told_of_a_divider(tmp_path: Path) -> None:
+    # Each row ends 8 cm below the soil behind it; "once the divider is pulled" spoke of none.
+    words = told(tmp_path, terraces((10, 6, 8, 8), (18, 6, 14, 14), (26, 6, 20, 20)))
+    assert "run over its border" in words
+    assert "divider" not in words

@@ -36,14 +36,14 @@ def test_the_layer_above_fills_the_gaps_between_sacks() -> None:
 
 
 def test_a_height_that_cannot_stay_is_told_once() -> None:
-    # 18 cm drawn over 18.5 cm of run stays at 18.5 tan = 12 cm, and needs 6 / tan = 9.2 cm more.
+    # 18 cm drawn over 18.5 cm of run stays at 18.5 tan = 12 cm, 6 cm lower.
     for drawn in (0.14, 0.18):
         profile = Profile(True, (drawn,) * 4)
         back = Layer("Soil", SOIL, Zone("back strip", 0.185), profile, 0.0, (), 0.0)
         (found,) = told(solve_bed(FLOOR, [back]), Kind.SLIDES)
         assert (found.how, found.where) == ("crest", "back")
         assert found.numbers["stays_m"] == pytest.approx(0.185 * SLOPE, abs=2e-3)
-        assert found.numbers["run_m"] == pytest.approx(drawn / SLOPE - 0.185, abs=3e-3)
+        assert found.numbers["lacking_m"] == pytest.approx(drawn - 0.185 * SLOPE, abs=2e-3)
 
 
 @pytest.mark.parametrize("height", [0.02, 0.05])

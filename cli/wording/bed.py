@@ -79,6 +79,10 @@ LEAKS = {
         "around {x_m} from left and {y_m} from front. How much is not known; set a stone into it, "
         "or a hidden strip behind it."
     ),
+    "over": (
+        "{name}: {volume_m3} of it run over its border, up to {reach_m} far; set higher stones, or "
+        "lay it lower there."
+    ),
     "divider pulled": (
         "{name}: once the divider is pulled, {volume_m3} run out, up to {reach_m} far. Pull it "
         "slowly, after the sand is in."
@@ -177,8 +181,9 @@ SLIDES = {
         "({volume_m3} less); set stones there, or give the strip a height."
     ),
     "crest": (
-        "{name}: {where} stays at {stays_m} of the {drawn_m} drawn ({volume_m3} less); it needs "
-        "{run_m:length up} more of run, a wall or a terrace."
+        "{name}: {where} stays at {stays_m} of the {drawn_m} drawn ({volume_m3} less); draw it "
+        "{lacking_m:length up} lower there, or what lies before it so much higher, behind taller "
+        "stones or a strip, or set one more border between."
     ),
     "edge": (
         "{name}: {where} ends up to {drop_m} lower than drawn, where its edge or step lies at "

@@ -82,9 +82,9 @@ def bed_findings(
 
 
 def _leaks(bed: BedResult, border: BorderFigures | None) -> Iterator[Finding]:
-    """Tell of each gap into which a layer runs, and of what a pulled divider lets out."""
+    """Tell of each gap into which a layer runs, of what a pulled divider lets out or runs over."""
     gaps = {(gap.left, gap.right): gap for gap in border.gaps} if border else {}
-    pulled: dict[str, list[float]] = {}
+    wide: dict[tuple[str, str], list[float]] = {}
     for passed in bed.passed:
         strip = passed.row.border.strip
         divider = passed.row.border.divider and not strip
@@ -92,7 +92,8 @@ def _leaks(bed: BedResult, border: BorderFigures | None) -> Iterator[Finding]:
         if hidden and (passed.crack < 0 or passed.lowered < STEP):
             continue
         if divider or passed.crack < 0:
-            seen = pulled.setdefault(passed.layer, [0.0, 0.0])
+            how = "divider pulled" if divider else "over"
+            seen = wide.setdefault((passed.layer, how), [0.0, 0.0])
             seen[0], seen[1] = seen[0] + passed.volume, max(seen[1], passed.reach)
             continue
         crack = passed.row.cracks[passed.crack]
@@ -117,9 +118,9 @@ def _leaks(bed: BedResult, border: BorderFigures | None) -> Iterator[Finding]:
             how=how,
             cure=gap.cure if gap else "",
         )  # fmt: skip
-    for name, (volume, reach) in pulled.items():
+    for (name, how), (volume, reach) in wide.items():
         numbers = {"volume_m3": volume, "reach_m": reach}
-        yield Finding(Kind.LEAKS, Severity.CARE, (name,), numbers, how="divider pulled")
+        yield Finding(Kind.LEAKS, Severity.CARE, (name,), numbers, how=how)
 
 
 def _filled(passed: Passed, soil: Material, bed: BedResult) -> tuple[str, str]:
@@ -194,11 +195,11 @@ def _slides(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
     lying = result.surface > result.below + 1e-6
     free = lying & (bed.columns.solid == 0)
     if free.any() and slide.crest_drawn - slide.crest_stays > STEP:
-        run = (slide.crest_drawn - slide.crest_stays) / result.layer.slope
-        crest = {"drawn_m": slide.crest_drawn, "stays_m": slide.crest_stays, "run_m": run}
+        lacking = slide.crest_drawn - slide.crest_stays
+        crest = {"drawn_m": slide.crest_drawn, "stays_m": slide.crest_stays, "lacking_m": lacking}
         yield Finding(
             Kind.SLIDES, Severity.CARE, (result.layer.name,), {**numbers, **crest},
-            where=slide.crest_where, how="crest", cure="run, wall or terrace",
+            where=slide.crest_where, how="crest", cure="lower or wall",
         )  # fmt: skip
         return
     yield Finding(
