@@ -2,10 +2,16 @@
 
 from nicegui import ui
 
+from plumbstone.cli.page.widgets import element
+from plumbstone.cli.wording.page import LOST_VIEW
+
 SHEET = "#e9eeec"  # behind it, by day and by night: glass and water are drawn for it
 # The loop of a scene draws on for ever, even when it was taken off the page; let it draw what has
 # changed, where it is seen.
 CALM = """() => {
+  import("nicegui-scene").then(({ THREE: { DefaultLoadingManager } }) => {
+    DefaultLoadingManager.onError = () => emit();
+  });
   const { renderer } = getElement(ID), draw = renderer.render.bind(renderer);
   const told = ({ elements }) => elements.map((number) => number.toFixed(4));  // a tenth of a mm
   let drawn = "";
@@ -36,7 +42,14 @@ def turning_view(
     camera = ui.scene.perspective_camera(fov=40, near=0.01, far=100)
     scene = ui.scene(grid=False, fps=20, camera=camera, background_color=SHEET).classes("turning")
     scene.props["aria-label"], scene.props["role"] = label, "img"
-    scene.on("init", js_handler=CALM.replace("ID", str(scene.id)))
+    place = element("div")
+
+    def tell_lost() -> None:
+        place.clear()
+        with place:
+            element("p", "fault", LOST_VIEW, role="alert")
+
+    scene.on("init", tell_lost, args=[], js_handler=CALM.replace("ID", str(scene.id)))
     with scene:
         scene.gltf(address).rotate(1.5708, 0, 0)
     x, y, z = (side / 2 for side in size)

@@ -118,6 +118,7 @@ class WeighView:
             max_file_size=LARGEST_BODY - 100_000,
             on_rejected=lambda: warn(self.wrong, words.TOO_LARGE),
         ).classes("hidden-upload")
+        self.upload.on("failed", self._unsent, args=[])
         self.upload.props["aria-hidden"] = "true"
         self.upload.props["inert"] = True
 
@@ -128,10 +129,18 @@ class WeighView:
             self._second = second
 
         made = element("button", "b main" if main else "b small", text, type="button")
+        # What is still on its way, as it hangs, makes room for another.
         pick = (
-            f"() => {{ getHtmlElement({self.upload.id}).querySelector('input').click(); emit(); }}"
+            f"() => {{ getElement({self.upload.id}).$refs.qRef.reset(); emit(); setTimeout(() => "
+            f"getHtmlElement({self.upload.id}).querySelector('input').click()); }}"
         )
         return made.on("click", chosen, js_handler=pick)
+
+    def _unsent(self) -> None:
+        """Tell that a scan did not arrive, and let it be sent again."""
+        self.upload.reset()
+        say(self.state, "")
+        warn(self.wrong, words.UNSENT)
 
     def _material_field(self) -> None:
         self.search = Field(labels.SEARCH_MATERIAL, "", self._search, role="searchbox")

@@ -16,6 +16,9 @@ from plumbstone.meshes.errors import PlumbstoneError
 
 P = ParamSpec("P")
 ROUNDING = 1e-6  # of what a slider tells [m]
+ALERT = (  # what tells of a lost connection is read aloud
+    "<script>addEventListener('DOMContentLoaded', () => { popup.role = 'alert' })</script>"
+)
 DOORS = ((labels.WEIGH, "/"), (labels.STOCK, "/stock"), (labels.TANKS, "/tanks"))
 
 
@@ -24,7 +27,7 @@ def page(title: str, door: str, *, narrow: bool = True) -> Iterator[Element]:
     """Lay out one page: the bar with its doors, a heading, the content."""
     style = files("plumbstone.cli.page").joinpath("page.css").read_text(encoding="utf-8")
     ui.page_title(f"{title} · plumbstone")
-    ui.add_head_html(f"<style>{style}</style>")
+    ui.add_head_html(f"<style>{style}</style>{ALERT}")
     with element("nav", "bar", aria_label=labels.DOORS):
         element("span", "mark", "plumbstone")
         for name, address in DOORS:

@@ -47,7 +47,11 @@ NO_ROOM = "There is no room for it."
 NOT_YET = "It is still being computed; press again when it is done."
 TYPE_OR_SCAN = "Type three sides, or use a scan."
 NOTHING_TO_KEEP = f"There is nothing to keep yet. {TYPE_OR_SCAN}"
+LOST_VIEW = (
+    "What stands in this view did not arrive. Fold it and open it again, or load the page anew."
+)
 SENDING = "Sending the scan ..."
+UNSENT = "The scan did not arrive; choose it again. What was typed is still here."
 PARTS = ("seen", "closed, guessed", "cut away")
 TOO_LARGE = "This file is over 80 MB; thin the scan out."
 EMPTY_STOCK = "Nothing kept yet. Weigh a stone and keep it."
