@@ -72,6 +72,26 @@ def application(
     def compare(one: str = "", other: str = "") -> None:
         CompareView(folder, desk, units, one, other)
 
+    _add_files(app, folder, desk)
+    for door in (app, pages):  # what is mounted answers for itself
+        door.add_exception_handler(PlumbstoneError, _plain)
+        door.add_exception_handler(404, _absent)
+        door.add_exception_handler(Exception, _broken)
+    ui.run_with(
+        app,
+        title="plumbstone",
+        dark=None,
+        tailwind=False,
+        show_welcome_message=False,
+        language="en-US",
+        reconnect_timeout=RECONNECT,
+    )
+    return Gate(app, hosts, secret)
+
+
+def _add_files(app: FastAPI, folder: Folder, desk: Callable[[str], Desk]) -> None:
+    """Let an application answer for what pages show and link to."""
+
     @app.get("/scene/{name}")
     async def scene(name: str) -> Response:
         seen = desk(name).seen
@@ -102,21 +122,6 @@ def application(
         # Whatever stands in the file, it is shown as a foreign page and cannot act as this one.
         shut = {"content-security-policy": "sandbox allow-scripts allow-modals allow-downloads"}
         return FileResponse(path, headers=shut) if path else PlainTextResponse("No result.", 404)
-
-    for door in (app, pages):  # what is mounted answers for itself
-        door.add_exception_handler(PlumbstoneError, _plain)
-        door.add_exception_handler(404, _absent)
-        door.add_exception_handler(Exception, _broken)
-    ui.run_with(
-        app,
-        title="plumbstone",
-        dark=None,
-        tailwind=False,
-        show_welcome_message=False,
-        language="en-US",
-        reconnect_timeout=RECONNECT,
-    )
-    return Gate(app, hosts, secret)
 
 
 async def _plain(_request: Any, error: Exception) -> Response:

@@ -42,14 +42,12 @@ NEEDS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("mat-control", ("mat",), ""),
     ("rescale", ("mass",), ", the measured mass to trust"),
 )
-CLASHES = {
-    (
-        "mass",
-        "shape-factor",
-    ): "With --mass the volume follows from the mass; leave out --shape-factor.",
-    ("mat", "known"): "Give --mat or --known, not both.",
-    ("bucket-rise", "rescale"): "--bucket-rise tells the volume; leave out --rescale.",
-}
+CLASHES = (
+    ("mass", "shape-factor", "With --mass the volume follows from the mass; leave out "
+     "--shape-factor."),
+    ("mat", "known", "Give --mat or --known, not both."),
+    ("bucket-rise", "rescale", "--bucket-rise tells the volume; leave out --rescale."),
+)  # fmt: skip
 
 
 class WeighingError(PlumbstoneError, ValueError):
@@ -117,7 +115,7 @@ def refuse_idle(given: Mapping[str, object]) -> None:
         if stem in typed and not typed.intersection(needed):
             others = " or ".join(called[other] for other in needed)
             raise WeighingError(f"{called[stem]} needs {others}{why}.")
-    for pair, problem in CLASHES.items():
+    for *pair, problem in CLASHES:
         if typed.issuperset(pair):
             raise WeighingError(problem)
 
