@@ -179,3 +179,21 @@ def test_soil_that_runs_over_its_row_is_not_told_of_a_divider(tmp_path: Path) ->
     words = told(tmp_path, terraces((10, 6, 8, 8), (18, 6, 14, 14), (26, 6, 20, 20)))
     assert "run over its border" in words
     assert "divider" not in words
+
+
+@pytest.mark.parametrize(("pounds", "told_of"), [(1, "0.07 times"), (12, ""), (40, "2.77 times")])
+def test_mass_and_form_are_compared_in_no_units_that_a_tank_in_inches_has_not(
+    tmp_path: Path, pounds: int, told_of: str
+) -> None:
+    # 20 × 5 × 4 in are 6.55 L; 1 lb is 454 g. "0.454 kg and 6.55 L" stood among pounds and gallons.
+    (tmp_path / "tank.toml").write_text(
+        '[tank]\ninside = ["48 in", "18 in", "20 in"]\n[[piece]]\nname = "Log"\nsolid = "box"\n'
+        f'material = "driftwood"\nmass = "{pounds} lb"\nsize = ["20 in", "5 in", "4 in"]\n'
+        'at = ["24 in", "9 in"]\n',
+        "utf-8",
+    )
+    done = type_in("plumbstone plan tank.toml", tmp_path)
+    words = " ".join((done.stdout + done.stderr).split())
+    assert (f"{told_of} as heavy as water" in words) is bool(told_of)
+    assert "kg" not in words
+    assert done.returncode == (1 if pounds == 40 else 0)

@@ -347,8 +347,9 @@ def _check_wood(mass: float, volume: Range) -> None:
     """Refuse wood that would be denser than any whose pores are full of water."""
     if mass / volume.high > DENSEST_WOOD:
         raise PlacingError(
-            f"{mass:g} kg in {volume.mid * 1e3:.2f} L is {mass / volume.mid:.0f} kg/m³, denser "
-            f"than any wood full of water ({DENSEST_WOOD:.0f}); check size, scale and mass."
+            f"by its mass and form it is {mass / volume.mid / 1e3:.2f} times as heavy as water, "
+            f"denser than any wood full of it ({DENSEST_WOOD / 1e3:.2f}); check size, scale and "
+            "mass."
         )
 
 
@@ -367,7 +368,7 @@ def _contradiction(entry: PieceEntry, volume: Range, mass: float) -> tuple[str, 
     if mass / volume.low >= density.low and mass / volume.high <= density.high:
         return ()
     return (
-        f"{mass:.3g} kg and {volume.mid * 1e3:.2f} L give {mass / volume.mid:.0f} kg/m³, but "
-        f"{entry.material.name} has {density.low:.0f}-{density.high:.0f}; "
-        "check scale of the form, mass and material.",
+        f"by its mass and form it is {mass / volume.mid / 1e3:.2f} times as heavy as water, but "
+        f"{entry.material.name} is {density.low / 1e3:.2f}-{density.high / 1e3:.2f} times; check "
+        "scale of the form, mass and material.",
     )
