@@ -114,9 +114,8 @@ def _above_stand(path: Path, body: OpenBody, scan: ClosedScan, stand: Stand) -> 
     """Close what is above a stand: all, where that is a sheet; None where hardly any is left."""
     cut = stand.height + LEAST_CUT
     over = np.all(body.vertices[body.seen][:, :, 2] > cut, axis=1)
-    try:
-        found = _alone(path, body, np.asarray(over), stand.height)
-    except ScanError:  # as of an arch without its legs
+    found = _alone(path, body, np.asarray(over), stand.height)
+    if found is None:
         return scan
     if found.volume.mid < LEAST_PART * scan.volume.mid:
         return None
@@ -128,15 +127,21 @@ def _above_stand(path: Path, body: OpenBody, scan: ClosedScan, stand: Stand) -> 
     return found.doubted(Doubt("stand", LEFT_OF_STAND, more, says, trust="poor"))
 
 
-def _alone(path: Path, body: OpenBody, kept: Flags, down: float = 0.0) -> ClosedScan:
-    """Close the largest body among seen faces that are kept, let down by a height [m]."""
+def _alone(path: Path, body: OpenBody, kept: Flags, down: float = 0.0) -> ClosedScan | None:
+    """Close the largest body among seen faces that are kept, let down by a height [m].
+
+    None where there is none that can be closed, as of an arch without its legs.
+    """
     bodies, _ = split_bodies(body.vertices, body.seen[kept])
     if not bodies:
-        raise ScanError(path, "shows nothing else.")
+        return None
     lowered = body.vertices - [0.0, 0.0, down]
     away = np.concatenate([body.away - [0.0, 0.0, down], lowered[body.seen[~kept]]])
     rest = open_body(*compacted(lowered, bodies[0]), body.ground, body.changes, away)
-    return finished(path, replace(rest, cut=True))
+    try:
+        return finished(path, replace(rest, cut=True))
+    except ScanError:
+        return None
 
 
 def as_measured(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
@@ -234,9 +239,8 @@ def _part_alone(path: Path, scan: ClosedScan, which: int, taken: str) -> ClosedS
     if scan.body is None:
         return None
     other = scan.other[: len(scan.body.seen)]
-    try:
-        found = _alone(path, scan.body, other if which else ~other)
-    except ScanError:
+    found = _alone(path, scan.body, other if which else ~other)
+    if found is None:
         return None
     says = (
         f"of {litres(scan.volume.mid)} {taken} was taken and "
