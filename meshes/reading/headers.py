@@ -5,6 +5,7 @@ import json
 import re
 import zipfile
 from collections.abc import Iterable, Mapping, Sequence
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 from typing import Any
 
@@ -97,23 +98,13 @@ def _corners(mesh: Mapping[str, Any], accessors: Sequence[Mapping[str, Any]]) ->
 
 def _with_children(own: Mapping[Any, int], children: Mapping[Any, Iterable[Any]]) -> int:
     """Add up what all roots draw, each child as often as it is named; rings are refused."""
+    kept = {node: [c for c in children.get(node, ()) if c in own] for node in own}
     total: dict[Any, int] = {}
-    for start in own:
-        path = [(start, iter(children.get(start, ())))]
-        on_path = {start}
-        while path:
-            node, left = path[-1]
-            following = next((c for c in left if c in own and c not in total), None)
-            if following is None:
-                parts = (total[c] for c in children.get(node, ()) if c in total)
-                total[node] = own[node] + sum(parts)
-                on_path.discard(node)
-                path.pop()
-            elif following in on_path:
-                raise HeaderError("holds parts that hold themselves; export it again.")
-            else:
-                on_path.add(following)
-                path.append((following, iter(children.get(following, ()))))
+    try:
+        for node in TopologicalSorter(kept).static_order():
+            total[node] = own[node] + sum(total[child] for child in kept[node])
+    except CycleError:
+        raise HeaderError("holds parts that hold themselves; export it again.") from None
     named = {child for group in children.values() for child in group}
     return sum(count for node, count in total.items() if node not in named)
 
