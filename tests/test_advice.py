@@ -197,3 +197,34 @@ def test_mass_and_form_are_compared_in_no_units_that_a_tank_in_inches_has_not(
     assert (f"{told_of} as heavy as water" in words) is bool(told_of)
     assert "kg" not in words
     assert done.returncode == (1 if pounds == 40 else 0)
+
+
+LOG = (
+    '[[piece]]\nname = "Log"\nmaterial = "driftwood"\nmass = "0.45 kg"\nat = ["36 cm", "18 cm"]\n'
+    'limbs = [{ path = [["0 cm", "0 cm", "0 cm"], ["34 cm", "0 cm", "0 cm"]], '
+    'girth = ["16 cm", "14 cm"] }]\nrests = "Rock"\nsettle = true\n'
+)
+
+
+def test_a_log_against_a_round_rock_is_told_what_to_try_and_what_to_write(tmp_path: Path) -> None:
+    # One end on the glass, the other 10 cm up on a boulder: it lies at 22°, wet wood slides at 15°.
+    rock = piece("Rock", (16, 16, 10), (22, 18), "seed = 9").replace('"box"', '"boulder"')
+    group = '[[group]]\nwood = ["Log"]\n'
+    words = told(tmp_path, rock, LOG, group)
+    assert "write its rise over run as friction" in words
+    group += "friction = 0.5\n"
+    words = told(tmp_path, rock, LOG, group)
+    assert 'write tied_to = ["Rock"] at its wood' in words
+    words = told(tmp_path, rock, f'{LOG}tied_to = ["Rock"]\n', group)
+    assert "Stays, if set as described" in words
+    assert "hinge" not in words
+
+
+def test_a_strap_that_may_be_a_hinge_is_told(tmp_path: Path) -> None:
+    # Tied as one body it stays; tied at one point to its pier it fell by 108° in a simulation, as
+    # its middle lies 7 cm from that of the pier. A flat pier under its middle is no hinge.
+    log = LOG.replace("36 cm", "29.2 cm") + 'tied_to = ["Rock"]\n'
+    for size, hinge in (((10, 10, 11.6), True), ((26, 12, 11.6), False)):
+        words = told(tmp_path, piece("Rock", size, (22, 18)), log)
+        assert "Stays, if set as described" in words
+        assert ("a strap round one place is a hinge" in words) is hinge

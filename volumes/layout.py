@@ -416,13 +416,12 @@ class Layout:
         return self.memo(asked, scape.groups, ground.bodies, around)
 
     def _with_strapping(self, hold: "HoldResult") -> "HoldResult":
-        """Seek what a group may be strapped to, where no sinkers hold it or none fits below it."""
-        from plumbstone.volumes.holding.hold_down import cases_of, straps_of
-        from plumbstone.volumes.holding.strapping import strapping_for
+        """Tell which straps may be hinges; seek what it may be strapped to, if no sinkers hold it.
 
-        best = hold.offers.best[0].hows if hold.offers.best else ("strapped",)
-        if hold.stays or "strapped" not in best or not hold.offers.why:
-            return hold
+        That is sought, too, where there is no room for sinkers below it.
+        """
+        from plumbstone.volumes.holding.hold_down import cases_of, straps_of
+        from plumbstone.volumes.holding.strapping import hinges_of, strapping_for
 
         def set_anew(scape: Scape) -> "tuple[Case, bool]":
             layout = self.with_scape(scape)
@@ -430,6 +429,11 @@ class Layout:
             case = layout._of_groups(cases_of, ground, hold.stage.water)[hold.number]
             return case, not straps_of(case, ground.grid, self.memo)[2]
 
+        if hold.stays:
+            return replace(hold, hinges=hinges_of(self.scape, hold, set_anew))
+        best = hold.offers.best[0].hows if hold.offers.best else ("strapped",)
+        if "strapped" not in best or not hold.offers.why:
+            return hold
         strapping = strapping_for(self.scape, hold, set_anew)
         return replace(hold, offers=replace(hold.offers, strapping=strapping))
 

@@ -265,11 +265,16 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
     ),
     ("steep", None): (
         "lies on slopes of up to {steep_deg}, on which wet wood may slide; they are not counted "
-        "on. Wedge it or set it flatter."
+        "on. Wedge it or set it flatter; or try, wet, on which slope it just does not slide, and "
+        "write its rise over run as friction into its [[group]]."
     ),
     ("pane", None): (
         "comes near the {where} pane, which is not counted on to hold it. Give it a foot, a tie or "
         "a stone of its own."
+    ),
+    ("hinge", None): (
+        "does not lie by itself without the strap to {others}, and a strap round one place is a "
+        "hinge: screw or glue it there, strap it at two places, or give it one more to lie on."
     ),
     ("may roll off", None): "{others} may roll off as the wood rocks; tie or wedge it.",
     ("guessed foot", None): (

@@ -151,6 +151,9 @@ def _cares(hold: HoldResult) -> Iterator[Finding]:
         severity = Severity.CARE if line < (low + high) / 2 else Severity.NOTE
         numbers = {"line_m": line}
         yield Finding(Kind.FLOATS, severity, (name,), numbers, how="low line", cure="judge anew")
+    if hold.hinges:
+        about = (name, *hold.hinges)
+        yield Finding(Kind.TIPS, Severity.CARE, about, how="hinge", cure="second strap")
     laid = [s.stone or "the stone" for s in hold.group.sinkers if s.how == "laid on"]
     on = [*laid, *(n for n in hold.carries if n not in laid)]
     if on:

@@ -98,6 +98,7 @@ class HoldResult:
     stage: Stage
     number: int  # of this group among the bodies of the stage
     rigs: tuple[Rig, ...]  # at the ends of the ranges
+    hinges: tuple[str, ...] = ()  # stones without whose straps it does not lie, as on one place
 
     @property
     def moves_at(self) -> float | None:

@@ -55,6 +55,21 @@ def strapping_for(scape: Scape, hold: HoldResult, set_anew: Setting) -> Strappin
     return next(_flat_stones(scape, hold, set_anew), None)
 
 
+def hinges_of(scape: Scape, hold: HoldResult, set_anew: Setting) -> tuple[str, ...]:
+    """Name the stones that a group is strapped to, if it does not lie without these straps, dry.
+
+    `set_anew` is as for `strapping_for`; why, see there.
+    """
+    placed, groups = hold.stage.placed, list(scape.groups)
+    own = groups[hold.number]
+    straps = [s for s in own.sinkers if s.how == "strapped" and s.stone in placed]
+    left = tuple(sinker for sinker in own.sinkers if sinker not in straps)
+    groups[hold.number] = replace(own, sinkers=left)
+    if not straps or _rests(replace(scape, groups=tuple(groups)), set_anew):
+        return ()
+    return tuple(sinker.stone for sinker in straps)
+
+
 def _stones_under(hold: HoldResult) -> list[str]:
     """Names of the single stones that a group touches."""
     rest, bodies = hold.stage.resting[hold.number], hold.stage.bodies
