@@ -3,7 +3,7 @@
 import math
 from typing import TYPE_CHECKING
 
-from plumbstone.cli.wording.page_labels import ADD_PIECE, STANDS_ON, TIE
+from plumbstone.cli.wording.offers import TUB, offer_sentences
 from plumbstone.cli.wording.sentences import Worded, filled
 from plumbstone.cli.wording.units import (
     Toward,
@@ -17,24 +17,18 @@ from plumbstone.cli.wording.units import (
 )
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.findings import Finding, Kind
-from plumbstone.volumes.scape.groups import KEPT
 
 if TYPE_CHECKING:
     from plumbstone.meshes.ranges import Range
-    from plumbstone.volumes.figures import SoakingFigures, StrappingFigures
+    from plumbstone.volumes.figures import SoakingFigures
     from plumbstone.volumes.holding.buoyancy import Balance
     from plumbstone.volumes.holding.hold_down import HoldResult
-    from plumbstone.volumes.holding.offers import Offer
     from plumbstone.volumes.holding.stability import Standing
 
 THIN = 0.01  # [m]: what stands less high is told in millimetres
 LEAST_PULL = 0.05  # of a tie that is told [N]
 HUNG = "let it hang or stand on a tie ([[group]] sinkers)"
 LAID_ON = "wedge it, or lay a stone on the end that rises."
-TUB = (
-    "try it in a tub with stones until it just sinks, and write these into its [[group]] as "
-    'just_sinks_with = { mass = "520 g", material = "granite" }, or on the page into its field'
-)
 
 
 def hold_sentence(name: str, balance: "Balance", stone: str, units: Units) -> str:
@@ -79,7 +73,7 @@ def hold_sentences(
         *([_staying(hold, units)] if hold.stays else []),
         *told,
         *_assumed_sentences(hold, units),
-        *_offer_sentences(hold, units, on_page),
+        *offer_sentences(hold, units, on_page),
         *_tie_sentences(hold, units),
         *_float_sentences(hold, units),
         *_scan_sentences(hold),
@@ -405,95 +399,6 @@ def _assumed_sentences(hold: "HoldResult", units: Units) -> list[str]:
             "front and glass. Write at = [...] where you tie it."
         )
     return list(dict.fromkeys(words))
-
-
-def _offer_sentences(hold: "HoldResult", units: Units, on_page: bool) -> list[str]:
-    """Say the least sinkers and where to tie them, and which stones at hand do."""
-    name, offers = hold.group.name, hold.offers
-    held = hold.stays and not hold.group.tie_points
-    if hold.balance.asked_pull <= 0 or held or not offers.why:
-        return []
-    strapped = ""
-    if offers.strapping is not None:
-        in_place = " in place of what hangs on it now" if _loose(hold) else ""
-        strapped = _strapping_words(offers.strapping, in_place, units, on_page)
-    if not offers.best:
-        if strapped:
-            return [f"{name}: {strapped}"]
-        step = "" if hold.group.tie_points else f"; {_next_step(hold)}"
-        return [f"{name}: no stone that a hand sets holds it at {offers.why}{step}."]
-    if not offers.best[0].points:
-        untied = "it holds without what hangs on it; take that off."
-        return [f"{name}: {untied}"] if _loose(hold) else []
-    words = [f"{name}: at least {_offer_words(offers.best[0], units)}, at {offers.why}."]
-    words += [f"{name}: or {_offer_words(offer, units)}." for offer in offers.best[1:]]
-    words += [f"{name}: or, if no stone fits there, {strapped}"] if strapped else []
-    stay = any(sinker.how in KEPT for sinker in hold.group.sinkers)
-    instead = "these in place of what hangs on it now" if _loose(hold) else ""
-    besides = "what is strapped or laid on it stays on" if stay else ""
-    told = [part for part in (instead, besides, "places from left, front, glass") if part]
-    words.append(f"{name}: {'; '.join(told)}.")
-    found = [offer for offer in offers.best if offer.stones]
-    if found:
-        best = min(found, key=lambda offer: offer.total)
-        order = ", each at its place in that order" if len(best.stones) > 1 else ""
-        stones = " and ".join(best.stones)
-        words.append(f"{name}: of the stones at hand, {stones} will do{order}.")
-    elif hold.has_choice:
-        words.append(f"{name}: of the stones at hand none is proved to do.")
-    return words
-
-
-def _next_step(hold: "HoldResult") -> str:
-    """Say what to try where nothing is offered: another pose, a figure not yet known, a foot."""
-    wood = hold.stage.wood_of(hold.number)
-    first = hold.first_move
-    if first is not None and first.level <= 0 and not all(body.entry.settle for body in wood):
-        return "it falls before there is water, so set settle = true and see how it comes to lie"
-    larger = "larger " if any(s.how == "strapped" for s in hold.group.sinkers) else ""
-    flat = f"tie it onto a {larger}flat stone, or give it a foot"
-    if hold.group.tub is None and any(body.entry.mass is None for body in wood):
-        return f"weigh it dry, or {TUB}, as that may decide; else {flat}"
-    return flat
-
-
-def _strapping_words(
-    strapping: "StrappingFigures", instead: str, units: Units, on_page: bool
-) -> str:
-    """Say what to strap it to, and how to write that, or what to press."""
-    named = ", ".join(f'"{name}"' for name in strapping.stones)
-    to, written_as = f"to {' and '.join(strapping.stones)}", ""
-    if strapping.size_m:
-        sides = " × ".join(written(side, "place", units) for side in strapping.size_m)
-        at = ", ".join(place_words(v, units) for v in strapping.at_m)
-        to = f"onto a flat stone of {strapping.material}, {sides}, its middle at ({at}) from left "
-        to += "and front"
-        rests = ' and rests = "bed"' if strapping.rests == "bed" else ""
-        written_as = f'that as a [[piece]] with solid = "slab"{rests}, and at its wood '
-        written_as += f"rests = {named} and "
-    words = f"it stays, if set as described, strapped tight {to}{instead}; "
-    if not on_page:
-        at_wood = "" if written_as else " at its wood"
-        return f"{words}write {written_as}tied_to = [{named}]{at_wood}."
-    if written_as:
-        bed = f' set it on the bed ("{STANDS_ON}"),' if strapping.rests == "bed" else ""
-        words += f'add it as a slab ("{ADD_PIECE}"),{bed} choose it in "{STANDS_ON}" of the wood; '
-    each = "each of them" if len(strapping.stones) > 1 else strapping.stones[0]
-    return f'{words}choose {each}, press "{TIE}" and touch the wood.'
-
-
-def _loose(hold: "HoldResult") -> bool:
-    """Whether something hangs on it, or stands at the end of a tie, that an offer replaces."""
-    return any(sinker.how not in KEPT for sinker in hold.group.sinkers)
-
-
-def _offer_words(offer: "Offer", units: Units) -> str:
-    """Write sinkers and their places."""
-    parts = []
-    for mass, how, point in zip(offer.masses, offer.hows, offer.points, strict=True):
-        where = ", ".join(place_words(v, units) for v in point)
-        parts.append(f"{grams_up(mass, units)} {how} at ({where})")
-    return f"{' and '.join(parts)} of {offer.material.name}"
 
 
 def _tie_sentences(hold: "HoldResult", units: Units) -> list[str]:
