@@ -13,6 +13,7 @@ from plumbstone.volumes.holding.proof import UNJUDGED, Doubt
 from plumbstone.volumes.holding.stability import EDGE, Standing
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
 
+MOSTLY = 0.75  # of the height of wood that the water covers, as of wood through the surface
 STOP_BELOW = 0.02  # filling stops so far below the level of the first motion [m]
 
 
@@ -148,7 +149,7 @@ def _cares(hold: HoldResult) -> Iterator[Finding]:
     low, high = min(piece.low[2] for piece in wood), max(piece.high[2] for piece in wood)
     line = float(hold.levels[-1])
     if hold.stays and lift.high > 0 and line < high:  # as a tank planted before it is filled
-        severity = Severity.CARE if line < (low + high) / 2 else Severity.NOTE
+        severity = Severity.CARE if line < low + MOSTLY * (high - low) else Severity.NOTE
         numbers = {"line_m": line}
         yield Finding(Kind.FLOATS, severity, (name,), numbers, how="low line", cure="judge anew")
     if hold.hinges:
