@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -54,9 +54,10 @@ def draw_solids(
     if not patches:
         return
     far_first = np.argsort(np.concatenate(order))
+    triangles: Any = np.concatenate(patches)[far_first]  # as one array, which is drawn sooner
     axes.add_collection(
         PolyCollection(
-            list(np.concatenate(patches)[far_first]),
+            triangles,
             facecolors=np.concatenate(shades)[far_first],
             edgecolors="none",
             antialiaseds=False,
