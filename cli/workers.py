@@ -28,6 +28,8 @@ Result = TypeVar("Result")
 PROC = Path("/proc")
 FULL = 99  # exit code of a process that found itself too large
 CLEANED = 3.0  # [s] after which what was stopped by Ctrl-C should have ended
+OFTEN = 0.02  # [s], least between two looks at the memory
+FASTEST = 20e9  # [bytes/s], faster than a machine for a desk can fill its memory
 
 
 def side_by_side(
@@ -140,9 +142,9 @@ def _watch(child: int) -> int:
         _kill(child, signal.SIGINT)
 
     signal.signal(signal.SIGINT, stop)
-    full = False
+    full, pause = False, OFTEN
     while True:
-        _wait_a_moment(child)
+        _wait_for(child, pause)
         if stopped and time.monotonic() > stopped[-1] + CLEANED:
             stop()  # some library swallowed it
         ended, status = os.waitpid(child, os.WNOHANG)
@@ -152,7 +154,9 @@ def _watch(child: int) -> int:
                 code, full = -signal.SIGKILL, True
             return _exit_code(code, full, most)
         used = {process: _memory_of(process) for process in _family(child)}
-        if sum(used.values()) > most:
+        free = most - sum(used.values())
+        pause = max(OFTEN, free / FASTEST)
+        if free < 0:
             largest = max(used, key=lambda process: used[process])
             full = full or largest == child
             _kill(largest, signal.SIGKILL)
@@ -205,15 +209,15 @@ def _kill(process: int, number: int) -> None:
         os.kill(process, number)
 
 
-def _wait_a_moment(child: int) -> None:
-    """Wait until a child ends, or 20 ms."""
+def _wait_for(child: int, seconds: float) -> None:
+    """Wait until a child ends, or some time; shorter where its end cannot be waited for."""
     try:
         handle = os.pidfd_open(child)
     except (AttributeError, OSError):
-        time.sleep(0.02)
+        time.sleep(OFTEN)
         return
     try:
-        select.select([handle], [], [], 0.02)
+        select.select([handle], [], [], seconds)
     finally:
         os.close(handle)
 
@@ -257,7 +261,7 @@ def _end_when_full() -> None:
 
     def watch() -> None:
         while resource.getrusage(resource.RUSAGE_SELF).ru_maxrss <= most:
-            time.sleep(0.02)
+            time.sleep(OFTEN)
         os._exit(FULL)
 
     threading.Thread(target=watch, daemon=True).start()
