@@ -178,7 +178,7 @@ def _borne(
     forces = np.where(up, highs, lows)
     forces[:, free] = 0.0
     lack = loads - forces @ matrix.T
-    forces[:, free] = np.linalg.lstsq(matrix[:, free], lack.T, rcond=None)[0].T
+    forces[:, free] = lack @ np.linalg.pinv(matrix[:, free]).T
     within = (forces >= lows - EXACT) & (forces <= highs + EXACT)
     lack = loads - forces @ matrix.T
     return np.asarray(within.all(axis=1) & (np.abs(lack).max(axis=1) < EXACT))
