@@ -103,19 +103,18 @@ def _plane_within(points: Floats, near: float) -> Plane | None:
     rng = np.random.default_rng(2)
     few = points[rng.choice(len(points), min(len(points), SCORED), replace=False)]
     tried = points[rng.integers(0, len(points), (TRIES, 3))]
-    best, best_count = None, LEAST_TABLE * len(few)
-    for start, normal, lie in zip(*_planes_through(tried, few, near), strict=True):
-        if lie <= best_count:
-            continue
+    starts, normals, lie = _planes_through(tried, few, near)
+    for k in np.argsort(-lie, kind="stable"):
+        if lie[k] <= LEAST_TABLE * len(few):
+            break
+        start, normal = starts[k], normals[k]
         gap = (few - start) @ normal
-        lying = np.abs(gap) < near
         above, below = (gap > CLEARLY * near).sum(), (gap < -CLEARLY * near).sum()
         if above + below and max(above, below) < ONE_SIDED * (above + below):
             continue
-        if not _reaches_farther(few, lying, normal):
-            continue
-        best, best_count = (start, normal if above >= below else -normal), int(lying.sum())
-    return None if best is None else _refined(points, *best, near)
+        if _reaches_farther(few, np.abs(gap) < near, normal):
+            return _refined(points, start, normal if above >= below else -normal, near)
+    return None
 
 
 def _planes_through(tried: Floats, points: Floats, near: float) -> tuple[Floats, Floats, Indices]:
@@ -128,13 +127,12 @@ def _planes_through(tried: Floats, points: Floats, near: float) -> tuple[Floats,
     usable = lengths > 1e-12
     starts, normals = tried[usable, 0], normals[usable] / lengths[usable, None]
     offsets = np.einsum("ij,ij->i", starts, normals)
-    lie = [
-        np.count_nonzero(np.abs(points @ some.T - off) < near, axis=0)
-        for some, off in zip(
-            *(np.array_split(a, 1 + len(a) // 32) for a in (normals, offsets)), strict=True
-        )
-    ]
-    return starts, normals, np.concatenate(lie)
+    lie = []
+    for k in range(0, len(normals), 32):
+        gap = normals[k : k + 32] @ points.T
+        gap -= offsets[k : k + 32, None]
+        lie += [np.count_nonzero(row) for row in np.abs(gap, out=gap) < near]
+    return starts, normals, np.array(lie)
 
 
 def table_within(vertices: Floats, faces: Indices) -> Plane | None:
