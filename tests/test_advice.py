@@ -228,3 +228,15 @@ def test_a_strap_that_may_be_a_hinge_is_told(tmp_path: Path) -> None:
         words = told(tmp_path, piece("Rock", size, (22, 18)), log)
         assert "Stays, if set as described" in words
         assert ("a strap round one place is a hinge" in words) is hinge
+
+
+def test_what_has_settled_is_not_told_to_be_set_as_it_rests(tmp_path: Path) -> None:
+    # A log that settled between two boulders leans by 3° with them; it was to be "set again".
+    sides = piece("L", (14, 14, 15), (20, 18)) + piece("R", (14, 14, 15), (40, 18), "seed = 3")
+    log = LOG.replace("36 cm", "30 cm").replace('rests = "Rock"', 'rests = "L"')
+    log = log.replace('["34 cm", "0 cm", "0 cm"]', '["34 cm", "0 cm", "2 cm"]')
+    sides = sides.replace('"box"', '"boulder"')
+    words = told(tmp_path, sides, log)
+    assert "does not rest as it has settled" in words
+    assert "Set it again" not in words
+    assert "Mend first how it rests, then judge it anew" in words

@@ -341,7 +341,7 @@ def _cure_words(finding: Finding, units: Units) -> str:
     if finding.cure == "tie tight":
         return "a tie is slack: tie it tight."
     if finding.cure == "set again":
-        return "set it again as it rests, then judge it anew."
+        return "mend first how it rests, then judge it anew."
     if finding.cure == "move tie":
         return "the stone is heavy enough but pulls at the wrong place: tie it as below."
     if finding.cure == "strap":
