@@ -240,3 +240,12 @@ def test_what_has_settled_is_not_told_to_be_set_as_it_rests(tmp_path: Path) -> N
     assert "does not rest as it has settled" in words
     assert "Set it again" not in words
     assert "Mend first how it rests, then judge it anew" in words
+
+
+def test_wood_that_surely_sinks_does_not_lift_off(tmp_path: Path) -> None:
+    # Mopane of 1000-1200 kg/m³ on the single point of an ellipsoid rolls; it was to "lift off whole
+    # with the first water".
+    log = piece("Log", (18, 8, 8), (30, 18)).replace('"box"', '"ellipsoid"')
+    words = told(tmp_path, log.replace("granite", "mopane wood"))
+    assert "may roll on its small foot" in words
+    assert "lift off" not in words

@@ -38,6 +38,7 @@ LACKING = re.compile(
 )
 MANNERS = (
     "lifts off whole",
+    "rolls on its small foot",
     "tips up at its left end",
     "rises as far as its slack tie lets it",
     "tips over by its own weight, down at its right end",

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from plumbstone.meshes.piece import Floats
+from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding import equilibrium
 from plumbstone.volumes.holding.ends import End, amiss_ends
 from plumbstone.volumes.holding.equilibrium import Rig, Verdicts
@@ -86,6 +87,8 @@ def _move(stage: Stage, rig: Rig, verdicts: Verdicts, level: int) -> Move:
     motion, at = verdicts.motions[level], float(stage.levels[level])
     falls = not np.isfinite(verdicts.margins[level])
     if not falls and equilibrium.lifts_whole(rig, motion):
+        if rig.lifts[level, 0] < rig.masses[0] * GRAVITY:
+            return Move(at, "rolls on its small foot", ())
         slack = bool((rig.tied == 0).any()) and not rig.most_pulls[:, rig.tied == 0].any()
         return Move(at, "rises as far as its slack tie lets it" if slack else "lifts off whole", ())
     edge = tuple((float(x), float(y)) for x, y in equilibrium.hinge(rig, motion))
