@@ -4,6 +4,7 @@ Truth is the volume of the complete mesh before it was cut, roughened and turned
 judged here are others than those on which the underside was learned.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +22,7 @@ from phone_scans import (
     standing_poses,
     united,
 )
-from scan_conditions import Scene, plain
+from scan_conditions import Scene, fused, plain, roughened, seen_of, standing
 from scipy.spatial import ConvexHull
 from scipy.spatial.distance import pdist
 from shapely import Polygon
@@ -135,6 +136,25 @@ def test_a_low_arch_is_told_by_the_table_that_is_seen_below_it(tmp_path: Path) -
     found = closed_scan(path, Ruler("m"))
     assert found.volume.low < volume < found.volume.high
     assert "hollow below" in next(d.says for d in found.doubts if d.what == "underside")
+
+
+@pytest.mark.parametrize(
+    ("white", "waves", "word"), [(2e-4, 6e-4, "fair"), (1.5e-4, 1.5e-3, "poor")]
+)
+def test_a_coarse_scan_whose_table_is_wavy_is_a_lidars(
+    tmp_path: Path, white: float, waves: float, word: str
+) -> None:
+    # Depths of a LiDAR are smooth over centimetres, and so is what errs in them.
+    _, vertices, faces = seeded_stones(1, 56000)[0]
+    scene = standing(("", vertices, faces), np.random.default_rng(0))
+    rng = np.random.default_rng(1)
+    mesh = seen_of(fused(replace(scene, step=0.0045), 1.0), rng)
+    path = tmp_path / "stone.ply"
+    path.write_bytes(ply_bytes(*roughened(mesh, rng, white, waves, 0.03)))
+    found = closed_scan(path, Ruler("m", longest=diameter(vertices)))
+    assert found.trust == word
+    assert found.volume.low < scene.volume < found.volume.high
+    assert any("wavy as by LiDAR" in doubt.says for doubt in found.doubts) == (word == "poor")
 
 
 @pytest.mark.slow

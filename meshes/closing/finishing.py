@@ -73,9 +73,12 @@ INVENTED = (
     "an app closed the surface below its overhangs, where no camera saw it; export it without "
     "filled holes, or weigh it"
 )
-SMOOTH = (
-    "its skin is smooth as by LiDAR, which rounds off edges by 3-5 mm; scan it with the camera, or "
-    "weigh it"
+BY_LIDAR = "which rounds off edges by 3-5 mm; scan it with the camera, or weigh it"
+SMOOTH = f"its skin is smooth as by LiDAR, {BY_LIDAR}"
+WAVY = f"its table is wavy as by LiDAR, {BY_LIDAR}"
+COARSE_STEP = 0.0045  # [m]: coarser skins without a table may be a LiDAR's
+UNTOLD = (
+    f"nothing tells its coarse faces from those of a LiDAR, {BY_LIDAR}; leave the table in view"
 )
 BULGED = "bulged the side that was not seen"
 VAULT = "it may be hollow below, as an arch is"
@@ -156,9 +159,10 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
     breaches = (breach_of(vertices, rim.edges) for rim in body.rims)
     doubts += [breach_doubt(breach, volume, limbed) for breach in breaches if breach]
     smooth = body.pictured is False or body.calm < min(CALM, CALM_STEP * body.step**2)
-    if smooth and not limbed:
-        skin = body.area / volume
-        doubts.append(Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, SMOOTH, "poor"))
+    untold = body.fused and body.ground is None and body.step > COARSE_STEP
+    if not limbed and (smooth or untold or body.waved):
+        skin, says = body.area / volume, SMOOTH if smooth else UNTOLD if untold else WAVY
+        doubts.append(Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, says, "poor"))
     return _guarded(path, body, vertices, faces, tuple(doubts))
 
 

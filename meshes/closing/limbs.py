@@ -1,6 +1,6 @@
 """Limbs: how they were scanned, what that takes off or adds, and how sure their thickness is."""
 
-from plumbstone.meshes.closing.bodies import OpenBody
+from plumbstone.meshes.closing.bodies import NOISIEST, OpenBody
 from plumbstone.meshes.measures.calipers import corner_normals
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.piece import Floats, Indices
@@ -18,8 +18,8 @@ SWOLLEN_LIMBS, LOST_LIMBS = 0.0045, 0.0055  # [m] that a phone's LiDAR adds to l
 SWOLLEN_BY = 0.0015  # [m] that smoothing adds to limbs, by our own maker of scans
 MOST_RIGHTED = 0.3  # of the volume that limbs may be given back or lose
 LIDAR_STEP = 0.0038  # [m]: finer steps are not those of a phone's LiDAR
-CALM_TABLE, NOISY_TABLE, NOISIEST = 0.38e-3, 0.43e-3, 1.2e-3  # spread of a table [m] as pictures
-# leave it at most (0.33), as a LiDAR leaves it at least and at most (0.43 to 1.12); folds are more
+CALM_TABLE, NOISY_TABLE = 0.38e-3, 0.43e-3  # spread of a table [m] as pictures leave it at most
+# (0.33), and as a LiDAR leaves it at least
 LOST_TO_NOISE = 0.0013  # [m] that such noise takes off limbs, by 17 pieces of wood that taught
 COARSEST_LIMBS = 0.006  # [m]: step up to which a calm table tells of limbs
 PUSHED = "push it under in a bucket on a scale: --bucket-rise"
@@ -61,6 +61,8 @@ def scanned_as(body: OpenBody, volume: float) -> str:
     fine, spread = body.step <= LIDAR_STEP, 0.0 if body.ground is None else body.ground.spread
     if spread > NOISY_TABLE:
         return "noisy" if not fine and spread < NOISIEST else "untold"
+    if body.waved:
+        return "untold"
     return "calm" if fine or (0 < spread < CALM_TABLE and body.step < COARSEST_LIMBS) else "untold"
 
 
