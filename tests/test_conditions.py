@@ -112,6 +112,18 @@ def test_limbs_may_be_missing_where_wood_was_not_seen(tmp_path: Path) -> None:
     assert found.volume.low < scan.volume < found.volume.high
 
 
+def test_wood_as_long_as_measured_lacks_no_limb_that_reaches_farther(tmp_path: Path) -> None:
+    scan = made("a flank missing", other_wood(1, 56004)[0], 56004, fine=True)
+    path, wide = written(scan, tmp_path), []
+    for longest in (scan.longest * scan.wrong, scan.longest * scan.wrong * 1.07):
+        found = closed_scan(path, Ruler("m", longest=longest))
+        truth = scan.volume * (longest / scan.longest) ** 3
+        assert found.volume.low < truth < found.volume.high
+        assert found.trust == "poor"
+        wide.append(found.volume.half_width)
+    assert wide[0] < 0.2 < 0.5 < wide[1]
+
+
 @pytest.mark.parametrize(("radius", "step"), [(0.01, 0.006), (0.015, 0.006), (0.02, 0.012)])
 def test_what_coarse_faces_take_off_limbs_is_given_back(
     radius: float, step: float, monkeypatch: pytest.MonkeyPatch

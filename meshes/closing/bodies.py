@@ -244,8 +244,6 @@ def open_body(
     seen = faces
     vertices, faces, caps = filled(vertices, faces, holes)
     told = (f"filled {len(holes)} hole(s), {caps.sum() * 1e4:.1f} cm² in all",) if holes else ()
-    noise = CAP_SPREAD * float(((caps * 4 / np.pi) ** 1.5).sum())
-    noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
     measured = tuple(measure_rim(vertices, edges) for edges in rims)
     skirt = skirt_volume(vertices, faces)
     ways = [fan(vertices, edges)[0] for edges in parts]
@@ -254,6 +252,10 @@ def open_body(
     rough = bumps > BUMPY and len(seen) < FINE
     smooth = calmed(vertices, seen, CALMED)[0] if rough else vertices
     area = float(face_areas(smooth, seen).sum())
+    if area * longest_side(vertices) > LIMBED * skirt:  # holes wind along limbs
+        caps = np.array([float(np.linalg.norm(fan(vertices, edges)[0])) for edges in holes])
+    noise = CAP_SPREAD * float(((caps * 4 / np.pi) ** 1.5).sum())
+    noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
     if len(seen) < FINE:
         noise = float(np.hypot(noise, BUMPED * bumps * area))
     foot = rims[0] if rims else None

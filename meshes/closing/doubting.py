@@ -1,5 +1,7 @@
 """What is not sure of one body: sides that nobody saw, coarse faces, skin in two layers."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from plumbstone.meshes.closing.bodies import FINE, LIMBED, OpenBody, is_limbed, step_of
@@ -20,6 +22,10 @@ ONE_SIDED, ONE_FLANK = 0.016, 0.05  # share of its skin that wood, and that a st
 # side; seen from all around stones lack 0.032 at most, wood 0.013
 UNSEEN_LIMBS, PER_LOOSE = 0.90, 6.0  # what of such wood may be missing, and what more for skin that
 # hangs loose, over that of the body; by scans of gnarled wood (seeds 40000, 41000)
+MISSED, MISSED_LOOSE = 1.5, 3.0  # what such wood lacks in the middle, over the share of skin that
+# its open edges leave unseen, and over that of loose skin; 88 pieces (seeds from 56000)
+MOST_MISSED, AT_EDGES = 3.8, 0.10  # what it lacks at most where it is as long as was measured, over
+# the first of these, and besides; 40 of those
 PER_SIDE = 2.4  # what of a stone may be missing, over that share; of what taught it 2.1 at most
 CUT_FLAT = 0.04, 0.02  # of the volume: what an app that closes a stone flat below may have added,
 # and cut off; 12 stones closed by carving what was seen free (0.3 too small to 4 % too large)
@@ -53,19 +59,40 @@ def side_doubt(body: OpenBody, volume: float) -> Doubt | None:
     if not limbed:
         says = f"{says}; scan it again from there, see --picture"
         return Doubt("side", 0.02, PER_SIDE * unseen, says, "poor")
+    says = f"{says}, and limbs may be missing there; scan it again from there, see --picture"
+    return Doubt("side", 0.02, UNSEEN_LIMBS + PER_LOOSE * _loose(body), says, "poor")
+
+
+def _loose(body: OpenBody) -> float:
+    """Area of the skin that hangs loose around a body, over that of its own."""
     low, high = body.vertices.min(axis=0), body.vertices.max(axis=0)
     size = float((high - low).max())
     near = (body.away > low - [size / 5, size / 5, 0]) & (body.away < high + size / 5)
     loose = body.away[(near & (body.away[:, :, 2:] > ON_TABLE)).all(axis=(1, 2))]
-    a, b, c = loose.transpose(1, 0, 2)
-    share = float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum()) / 2 / body.area
-    says = f"{says}, and limbs may be missing there; scan it again from there, see --picture"
-    return Doubt("side", 0.02, UNSEEN_LIMBS + PER_LOOSE * share, says, "poor")
+    each = np.arange(3 * len(loose)).reshape(-1, 3)
+    return float(face_areas(loose.reshape(-1, 3), each).sum()) / body.area
+
+
+def missing_limbs(body: OpenBody) -> float:
+    """Give what wood lacks in the middle where it was not seen, over what was seen of it."""
+    return MISSED * body.unseen + MISSED_LOOSE * _loose(body)
+
+
+def none_farther(doubts: tuple[Doubt, ...], unseen: float) -> tuple[Doubt, ...]:
+    """Doubt wood less that is as long as measured: no limb that is missing reaches farther.
+
+    `unseen` is what its open edges leave unseen from one side, over the area of its skin.
+    """
+    most = 1.0 + MOST_MISSED * unseen + AT_EDGES
+    return tuple(
+        replace(d, above=min(d.above, most * (1 - d.below) - 1)) if d.what == "side" else d
+        for d in doubts
+    )
 
 
 def mouth_doubt(body: OpenBody, volume: float) -> Doubt | None:
     """Doubt a body into which an opening leads: a tube as wide may run through it."""
-    if body.mouth == 0 or body.cut:
+    if body.mouth == 0:
         return None
     within = min(MOST_HOLLOW, body.mouth * longest_side(body.vertices) / volume)
     says = (

@@ -9,6 +9,7 @@ from plumbstone.meshes.closing.bodies import ROUGH_TABLE, ClosedScan, OpenBody, 
 from plumbstone.meshes.closing.doubting import (
     breach_doubt,
     layer_doubts,
+    missing_limbs,
     mouth_doubt,
     side_doubt,
     step_doubt,
@@ -175,18 +176,20 @@ def _guarded(
         faces, volume = faces[:, ::-1], -volume
     if not is_closed(faces, len(vertices)) or volume <= 0:
         raise ScanError(path, "crosses itself so that it encloses no volume; scan it again.")
-    side = side_doubt(body, volume)
-    if side is not None and not body.cut and not is_limbed(body, volume):
+    side, limbed = side_doubt(body, volume), is_limbed(body, volume)
+    if side is not None and not body.cut:
         least, most = volume, (1 + side.above) * volume
-        vertices, faces = bulged(vertices, faces, len(body.seen), (most - least) / 2)
+        missing = missing_limbs(body) * volume if limbed else (most - least) / 2
+        vertices, faces = bulged(vertices, faces, len(body.seen), missing)
         volume = enclosed_volume(vertices, faces)
         said = f"{BULGED}, by {litres(volume - least)}"
         body = replace(body, filled=(*body.filled, said))
+        least *= 1 - side.below if limbed else 1.0
         side = replace(side, below=1 - least / volume, above=most / volume - 1)
         doubts = tuple(d for d in doubts if d.what != "side")
     if side is not None and all(d.what != "side" or d.above < side.above for d in doubts):
         doubts = (*(d for d in doubts if d.what != "side"), side)
-    mouth, limbed = mouth_doubt(body, volume), is_limbed(body, volume)
+    mouth = mouth_doubt(body, volume)
     doubts = doubts if mouth is None else (*doubts, mouth)
     coarse = () if limbed else (step_doubt(body.step, body.area / volume),)
     if limbed:

@@ -139,7 +139,7 @@ def _alone(path: Path, body: OpenBody, kept: Flags, down: float = 0.0) -> Closed
     away = np.concatenate([body.away - [0.0, 0.0, down], lowered[body.seen[~kept]]])
     rest = open_body(*compacted(lowered, bodies[0]), body.ground, body.changes, away)
     try:
-        return finished(path, replace(rest, cut=True))
+        return finished(path, replace(rest, cut=True, mouth=0.0))
     except ScanError:
         return None
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from plumbstone.meshes.closing.bodies import ClosedScan, OpenBody, is_limbed, opened_bodies, saying
 from plumbstone.meshes.closing.clouds import cloud_surface
-from plumbstone.meshes.closing.doubting import layer_doubts, whole_doubts
+from plumbstone.meshes.closing.doubting import layer_doubts, none_farther, whole_doubts
 from plumbstone.meshes.closing.finishing import BULGED, CLOSED_NOISE, finished
 from plumbstone.meshes.closing.parting import (
     MOST_DISAGREE,
@@ -46,6 +46,8 @@ SAME_VOLUME = 1e-6  # a kept mesh that differs by more was not weighed as it is
 FOREIGN = "it was mended and kept elsewhere, or changed since; weigh the scan it was made of"
 MOST_UNSURE = 0.8  # half-width of a range, over the greater of its middle and the figure, that
 # still says something
+AGREES = 0.03  # wood that a measured length scales by less is whole along it: without a side it
+# lacks 47 % at most (40 that taught), else up to 210 %
 SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
 MOST_MEASURED = 0.2  # [m³], half a tonne of stone: what holds more by its measured length is a slip
 HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
@@ -225,7 +227,11 @@ def with_scale(
     unsure = disagree / 2 + found.noise
     both = "" if ruler.longest and ruler.across else ", or give --longest and --across both"
     why = f"{MELTED}{both}" if two else (*parted, PARTED)[0]
-    doubted = sized and (two or bool(parted))
+    doubted, body = sized and (two or bool(parted)), scans[0].body
+    agrees = ruler.longest and sized and abs(float(np.log(total))) < AGREES
+    if agrees and parted and body and is_limbed(body, scans[0].volume.mid):
+        less = none_farther(scans[0].doubts, body.unseen)
+        scans = (replace(scans[0], doubts=less), *scans[1:])
     if doubted or any(d.what == "smoothing" for d in scans[0].doubts):
         unlike = _unlike(path, total, why)  # what measures depth knows its lengths
         unsure += unlike if doubted else 0.0
