@@ -46,7 +46,7 @@ SKIN_NOISE = 0.0003  # how far the skin may lie off as a whole, at 90 % [m]; roc
 # phones lies off by less than 0.08 mm (Sensors 2021, 21(3), 922), here four times that
 BUMPED, FINE = 0.35, 200_000  # of the noise from corner to corner that may be off as a whole, at
 # 90 %; meshes with more faces average it out
-BUMPY, CALMED = 0.0008, 0.06  # noise from corner to corner [m] from which on a skin is rough (1.1
+BUMPY, CALMED = 0.0008, 0.12  # noise from corner to corner [m] from which on a skin is rough (1.1
 # mm and more, where 0.2 to 0.5 is usual), and how far it is smoothed, as a share of its length
 CAP_SPREAD = 0.15  # of the width of a disc as large: how far a hole's cap may lie off; from memory
 ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane [m]
