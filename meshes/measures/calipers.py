@@ -21,8 +21,8 @@ SMOOTHED, MOST_ROUNDS = 0.02, 30  # of the length: how far noise is smoothed; ro
 NOISE_LEFT, GIVEN_BACK = 0.5, 0.55  # of what smoothing took off a length: the share that may be
 # wrong, at 90 %, and what was no noise on calm skins; these by 149 scans that teach, fine,
 # coarse and rough (40000 to 42600)
-TIP_NOISE, TIP_UNSURE = 2.3, 2.0  # what noise left in a rough skin adds to a length, with what it
-# takes off the volume (58 rough scans that teach, 40000 to 41000), and how far that is off at most,
+TIP_NOISE, TIP_UNSURE = 2.6, 2.0  # what noise left in a rough skin adds to a length, with what it
+# takes off the volume (64 rough scans that teach, 57400 to 57515), and how far that is off at most,
 # in deviations
 CUT_TIPS, CUT_UNSURE = 0.35, 0.36  # what corners that no point met take off a tip as sharp as a
 # cone of 90°, in steps from point to point, and how far that is off
