@@ -129,17 +129,20 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
     feet, top = feet_of(body), float(body.vertices[:, 2].max())
     free, foot = undercut(body.smooth, body.faces, feet), sum(rim.under for rim in feet)
     high = foot / sum(rim.area for rim in feet) / top
-    looked_in = free < HOLLOW and seen_below(vertices, feet, body.table) > SEEN
-    share = share_under(solidity(body.smooth, body.faces, body.rims), free, high)
+    seen = seen_below(vertices, feet, body.table) if free < HOLLOW else 0.0
+    arched = seen > SEEN and (high > HIGH or foot > BROAD * flat)
+    whole = share = share_under(solidity(body.smooth, body.faces, body.rims), free, high)
+    if arched:  # what stands over the table that is seen is air in the middle
+        share = max(LEAST_SHARE, (1 - seen) * whole)
     for rim in body.rims:
         vertices, faces = close_below(vertices, faces, rim, share if rim in feet else OVER_AIR)
     spans, area = under - foot, sum(rim.area for rim in body.rims)
     volume = flat + share * foot + OVER_AIR * spans
     small = max(foot * volume, 0.0) ** 0.5
     vault = VAULTED * (free > HOLLOW if high > HIGH else foot > WIDE * volume)
-    vault = ARCHED if looked_in and (high > HIGH or foot > BROAD * flat) else vault
+    vault = ARCHED if arched else vault
     less = max(LESS * foot, SMALL_FOOT * small, (share + vault) * foot * (vault > 0))
-    more = max(MORE * (1 - share) * foot, SMALL_FOOT * small)
+    more = max(MORE * (1 - whole) * foot, SMALL_FOOT * small) + (whole - share) * foot
     less, more = float(np.hypot(less, ABOVE_SPAN * spans)), float(np.hypot(more, LEGS * spans))
     more += UNSEEN_FOOT * area * (body.ground is None)
     part = percent((volume - flat) / under) if under > 0 else "nothing"
