@@ -39,6 +39,8 @@ from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.shapes.primitives import boulder, box
 from plumbstone.meshes.telling import litres
 from plumbstone.meshes.writing import ply_bytes
+from plumbstone.volumes.bodies.weighing import weigh_scan
+from plumbstone.volumes.scape.materials import find_material
 
 
 def diameter(vertices: np.ndarray) -> float:
@@ -137,6 +139,28 @@ def test_a_low_arch_is_told_by_the_table_that_is_seen_below_it(tmp_path: Path) -
     assert found.volume.mid == pytest.approx(volume, rel=0.03)
     assert found.volume.low < volume < found.volume.high
     assert "hollow below" in next(d.says for d in found.doubts if d.what == "underside")
+
+
+@pytest.mark.parametrize(("material", "held"), [("driftwood", True), ("granite", False)])
+def test_wood_that_stands_on_all_of_its_outline_may_be_a_shell(
+    tmp_path: Path, material: str, held: bool
+) -> None:
+    # A dome of 20 cm with walls of 2 cm shows what a solid one shows; V = 2/3 π (R³ - (R - t)³).
+    ball = trimesh.creation.icosphere(subdivisions=6, radius=0.1)
+    dome = ball.slice_plane([0, 0, 0], [0, 0, 1], cap=True)
+    scan = phone_scan(
+        np.array(dome.vertices), np.array(dome.faces), np.eye(3), np.random.default_rng(0),
+        "cameras",
+    )  # fmt: skip
+    path = tmp_path / "dome.ply"
+    path.write_bytes(ply_bytes(scan.vertices, scan.faces))
+    found = weigh_scan(path, find_material(material), Ruler(longest=0.2))
+    shell = 2 / 3 * np.pi * (0.1**3 - 0.08**3)
+    assert (found.volume.low < shell < found.volume.high) is held
+    assert found.volume.low < dome.volume < found.volume.high
+    assert (found.confidence.word, "shell of bark" in found.confidence.reason) == (
+        ("poor", True) if held else ("fair", False)
+    )
 
 
 @pytest.mark.parametrize(

@@ -22,6 +22,12 @@ LONGEST_SIDE = 5.0  # [m]: a longer stone is a slip of the unit
 LARGEST_BOX = 0.4  # [m³] around a stone of half a tonne: more is such a slip too
 LEAST_FACTOR = 0.05  # of its box that a stone fills
 BOX_SHARES = (0.12, 1.0)  # of its box that any stone fills; the upper is geometry
+ON_ALL, HOLLOW = 0.75, 0.75  # share of its outline on which wood stands that may hide a hollow, and
+# what of it that may be: six shells of bark 0.89 to 0.99 and 0.71 at most, branches and roots 0.59
+SHELL = (
+    "it stands on nearly all of its outline, and wood may be hollow there, as a shell of bark is: "
+    "scan it turned over too (--same-stone), or push it under in a bucket on a scale: --bucket-rise"
+)
 SLIP = 2.0  # a mass and a volume that differ by more than this cannot belong together
 SLIPS = (0.1, 10.0, 1 / 2.20462, 2.20462, 1e-3, 1e3)  # a wrong point, pounds, grams
 SPREADS = {"solid": 0.05, "boulder": 0.20, "limbs": 0.15}  # at 90 %; common practice, no source
@@ -156,8 +162,11 @@ def weigh_scan(
 
 def weigh_closed(scan: "ClosedScan", material: Material, *, extents: bool = True) -> Weighed:
     """Weigh a scan that was closed; `extents` finds the openings it passes, which takes longer."""
-    from plumbstone.meshes.measures.extents import extents_of
+    from plumbstone.meshes.measures.extents import extents_of, foot_share
 
+    unseen = material.kind == "wood" and any(doubt.what == "underside" for doubt in scan.doubts)
+    if unseen and foot_share(scan.piece.vertices, scan.piece.faces) > ON_ALL:
+        scan = scan.doubted(Doubt("hollow", HOLLOW, 0.0, SHELL, "poor"))
     volume, doubt = scan.volume, scan.doubt
     measured = extents_of(scan.piece.vertices) if extents else None
     sides = scan.piece.size.tolist() if measured is None else measured.sides
