@@ -48,6 +48,8 @@ MOST_UNSURE = 0.8  # half-width of a range, over the greater of its middle and t
 # still says something
 AGREES = 0.03  # wood that a measured length scales by less is whole along it: without a side it
 # lacks 47 % at most (40 that taught), else up to 210 %
+NO_SIZE = 1.5  # a file whose lengths are off by more did not measure them: they contradict nothing;
+# phones that measure depth are off by 1.14 at most (MANIFEST of the scans by others)
 SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
 MOST_MEASURED = 0.2  # [m³], half a tonne of stone: what holds more by its measured length is a slip
 HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
@@ -228,12 +230,15 @@ def with_scale(
     both = "" if ruler.longest and ruler.across else ", or give --longest and --across both"
     why = f"{MELTED}{both}" if two else (*parted, PARTED)[0]
     doubted, body = sized and (two or bool(parted)), scans[0].body
+    limbed = body is not None and is_limbed(body, scans[0].volume.mid)
     agrees = ruler.longest and sized and abs(float(np.log(total))) < AGREES
-    if agrees and parted and body and is_limbed(body, scans[0].volume.mid):
+    if agrees and parted and body is not None and limbed:
         less = none_farther(scans[0].doubts, body.unseen)
         scans = (replace(scans[0], doubts=less), *scans[1:])
     if doubted or any(d.what == "smoothing" for d in scans[0].doubts):
-        unlike = _unlike(path, total, why)  # what measures depth knows its lengths
+        unlike = _unlike(
+            path, total, why, free=not (two or limbed)
+        )  # what measures depth knows its lengths
         unsure += unlike if doubted else 0.0
     if two:  # then the file's own lengths may be the right ones, as far as they are
         unsure += OWN_LENGTHS / 2
@@ -244,12 +249,16 @@ def with_scale(
     return tuple(scan.times(factor, said).doubted(doubt) for scan in scans)
 
 
-def _unlike(path: Path, factor: float, why: str) -> float:
-    """How far the measured length of a doubted body is off the file's own, as a share."""
-    off = abs(float(np.log(factor)))
-    if off > np.log(1 + FAR_OFF):
+def _unlike(path: Path, factor: float, why: str, *, free: bool) -> float:
+    """How far the measured length of a doubted body is off the file's own, as a share.
+
+    Where it is `free` a file that is far off may have no scale at all. Nothing else tells which of
+    two bodies was measured, or that a limb is missing.
+    """
+    off, most = abs(float(np.log(factor))), float(np.log(1 + FAR_OFF))
+    if off > most and not (free and off > np.log(NO_SIZE)):
         raise ScanError(path, f"is {1 / factor:.2f} times as long as measured, and {why}.")
-    return off
+    return min(off, most)
 
 
 def _bodies(
