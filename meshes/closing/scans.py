@@ -236,9 +236,8 @@ def with_scale(
         less = none_farther(scans[0].doubts, body.unseen)
         scans = (replace(scans[0], doubts=less), *scans[1:])
     if doubted or any(d.what == "smoothing" for d in scans[0].doubts):
-        unlike = _unlike(
-            path, total, why, free=not (two or limbed)
-        )  # what measures depth knows its lengths
+        free = not (two or limbed)  # else what measures depth knows its lengths
+        unlike = _unlike(path, total, why, free=free)
         unsure += unlike if doubted else 0.0
     if two:  # then the file's own lengths may be the right ones, as far as they are
         unsure += OWN_LENGTHS / 2
