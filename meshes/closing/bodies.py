@@ -252,7 +252,7 @@ def open_body(
     rough = bumps > BUMPY and len(seen) < FINE
     smooth = calmed(vertices, seen, CALMED)[0] if rough else vertices
     area = float(face_areas(smooth, seen).sum())
-    if area * longest_side(vertices) > LIMBED * skirt:  # holes wind along limbs
+    if has_limbs(area, vertices, skirt):  # holes wind along limbs
         caps = np.array([float(np.linalg.norm(fan(vertices, edges)[0])) for edges in holes])
     noise = CAP_SPREAD * float(((caps * 4 / np.pi) ** 1.5).sum())
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
@@ -304,6 +304,10 @@ def step_of(vertices: Floats, faces: Indices) -> float:
 
 
 def is_limbed(body: OpenBody, volume: float) -> bool:
-    """Tell whether a body has so much skin for its volume as wood has."""
-    size = longest_side(body.vertices)
-    return body.area * size > LIMBED * volume
+    """Tell whether a body has so much skin for its volume [m³] as wood has."""
+    return has_limbs(body.area, body.vertices, volume)
+
+
+def has_limbs(area: float, vertices: Floats, volume: float) -> bool:
+    """Tell whether a skin [m²] is so large for its length and volume [m³] as that of wood."""
+    return area * longest_side(vertices) > LIMBED * volume

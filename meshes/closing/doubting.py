@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from plumbstone.meshes.closing.bodies import FINE, LIMBED, OpenBody, is_limbed, step_of
+from plumbstone.meshes.closing.bodies import FINE, OpenBody, has_limbs, is_limbed, step_of
 from plumbstone.meshes.closing.limbs import PUSHED, whole_limbs_doubt
 from plumbstone.meshes.closing.underside import Breach, unseen_side
 from plumbstone.meshes.measures.calipers import DRAWN
@@ -124,8 +124,8 @@ def whole_doubts(
     if len(faces) < DRAWN:
         return (), ()
     step = step_of(vertices, faces[:: 1 + len(faces) // FINE])
-    skin = float(face_areas(vertices, faces).sum()) / volume
-    limbed = skin * longest_side(vertices) > LIMBED
+    area = float(face_areas(vertices, faces).sum())
+    skin, limbed = area / volume, has_limbs(area, vertices, volume)
     coarse = () if limbed else (step_doubt(step, skin),)
     doubts = (whole_limbs_doubt(step, skin),) if limbed else ()
     if is_cut_flat(vertices, faces):

@@ -32,6 +32,7 @@ INNER, FARTHEST = 0.75, 1.0  # of a cap: the width of what is pushed out, and ho
 UPPER, MOST_CORNERS = 0.6, 40_000  # of a body's height: its hull is measured above the rims, at
 # most from there on, and on so many corners
 SPOTS = 1000  # of a table that are looked at
+FOOT = 0.03  # of the height: what lies lower is taken to be the ground
 MOST_BULGED = 50  # holes that are closed so; the smaller ones are closed flat
 
 
@@ -235,6 +236,14 @@ def seen_below(vertices: Floats, rims: Sequence[Rim], table: Floats) -> float:
     around = np.angle((end - spots) * (start - spots).conj()).sum(axis=1)
     areas = np.abs(((b - a) * (c - a).conj()).imag) / 2
     return every * float(areas[np.abs(around) > np.pi].sum()) / sum(rim.area for rim in rims)
+
+
+def foot_share(vertices: Floats, faces: Indices) -> float:
+    """Share of a body's outline from above that lies on the ground; of a closed mesh, z up [m]."""
+    areas, heights = seen_from_above(vertices, faces)
+    low, high = vertices[:, 2].min(), vertices[:, 2].max()
+    foot = (areas < 0) & (heights < low + FOOT * (high - low))
+    return float(-areas[foot].sum() / areas[areas > 0].sum())
 
 
 def solidity(vertices: Floats, faces: Indices, rims: Sequence[Rim]) -> float:

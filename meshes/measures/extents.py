@@ -4,14 +4,13 @@ import numpy as np
 
 from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.measures.openings import Extents
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Floats
 
 WAYS = 200  # directions a body is pushed through an opening, besides its own faces
 TURNS = 45  # angles of the opening around each way, over a quarter turn
 SEARCHED = 300  # directions in which outermost corners are looked for
 TOGETHER = 100  # ways that are looked along at once
 TRIED = 10_000  # corners among which they are looked for
-FOOT = 0.03  # of the height: what lies lower is taken to be the ground
 
 
 def extents_of(vertices: Floats) -> Extents:
@@ -60,15 +59,6 @@ def _outermost(vertices: Floats) -> Floats:
                                vertices[vertices.argmax(axis=0)]])  # fmt: skip
     reach = even_directions(SEARCHED) @ vertices.T
     return vertices[np.unique(np.concatenate([reach.argmin(1), reach.argmax(1)]))]
-
-
-def foot_share(vertices: Floats, faces: Indices) -> float:
-    """Share of a body's outline from above that lies on the ground; of a closed mesh, z up [m]."""
-    a, b, c = vertices[faces].transpose(1, 0, 2)
-    areas = np.cross(b - a, c - a)[:, 2] / 2
-    low, high = vertices[:, 2].min(), vertices[:, 2].max()
-    grounded = (a + b + c)[:, 2] / 3 - low < FOOT * (high - low)
-    return float(-areas[grounded & (areas < 0)].sum() / areas[areas > 0].sum())
 
 
 def smallest_box(corners: Floats, way: Floats) -> tuple[float, float, float]:

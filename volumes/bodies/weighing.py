@@ -162,7 +162,8 @@ def weigh_scan(
 
 def weigh_closed(scan: "ClosedScan", material: Material, *, extents: bool = True) -> Weighed:
     """Weigh a scan that was closed; `extents` finds the openings it passes, which takes longer."""
-    from plumbstone.meshes.measures.extents import extents_of, foot_share
+    from plumbstone.meshes.closing.underside import foot_share
+    from plumbstone.meshes.measures.extents import extents_of
 
     unseen = material.kind == "wood" and any(doubt.what == "underside" for doubt in scan.doubts)
     if unseen and foot_share(scan.piece.vertices, scan.piece.faces) > ON_ALL:
