@@ -12,6 +12,7 @@ from pathlib import Path
 from plumbstone.meshes.errors import PlumbstoneError, unreadable
 from plumbstone.meshes.measures.rulers import FILE_ALONE, Known, Ruler
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.telling import as_option
 from plumbstone.volumes.bodies import weighing
 from plumbstone.volumes.bodies.weighing import Weighed
 from plumbstone.volumes.sanity import checked
@@ -116,7 +117,7 @@ def weigh_all(
 ) -> tuple[list[Weighed], Failures]:
     """Weigh by tape, with its factor [-], limbs, bucket or mass; or scans, a bad one a row."""
     found, failed = _weigh_all(request, scans, size, factor, limbs)
-    found = [weighing.checked_by_table(weighed) for weighed in found]
+    found = [weighing.checked_by_table(weighed).told(as_option) for weighed in found]
     for weighed in found:
         checked({weighed.name: {"volume_m3": weighed.volume, "mass_kg": weighed.mass}})
     return found, failed

@@ -1,4 +1,31 @@
-"""How figures are told in notes on a mesh."""
+"""How notes on a mesh tell figures, and leave open what is called otherwise by who tells them."""
+
+import re
+from collections.abc import Callable
+
+_OPEN = re.compile(r"<([a-z-]+)(?: ([^<>]+))?>")
+
+
+def named(text: str, name: Callable[[str, str], str]) -> str:
+    """Name what a note leaves open: `<longest>`, with a value `<unit mm>`, or its `<source>`.
+
+    What a note asks for is an option of the command line, an argument in Python and a key of a
+    scape file; `name` takes the thing and its value, "" for none.
+    """
+    return _OPEN.sub(lambda found: name(found[1], found[2] or ""), text)
+
+
+def as_option(thing: str, value: str = "") -> str:
+    """Name a thing as the command line does.
+
+    Examples
+    --------
+    >>> named('give <unit mm> or <longest 24.3 cm>', as_option)
+    'give --unit mm or --longest "24.3 cm"'
+    """
+    if thing == "source":
+        return "the file"
+    return " ".join([f"--{thing}", *([f'"{value}"' if " " in value else value] if value else [])])
 
 
 def percent(share: float, digits: int = 0) -> str:

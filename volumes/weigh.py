@@ -5,13 +5,20 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.limits import VARIABLE
 from plumbstone.meshes.measures.rulers import Ruler
+from plumbstone.meshes.reading.parts import ScanError
+from plumbstone.meshes.telling import as_option, named
 from plumbstone.volumes.bodies import weighing
 from plumbstone.volumes.bodies.weighing import Weighed, WeighingError
 from plumbstone.volumes.figures import WeighedFigures
 from plumbstone.volumes.scape.materials import Material, find_material
-from plumbstone.volumes.scape.quantities import numbers_of
+from plumbstone.volumes.scape.quantities import numbers_of, parse_quantity
+
+ARGUMENTS = {
+    "unit": "unit", "longest": "longest_m", "across": "across_m", "one-piece": "one_piece=True",
+    "limits": VARIABLE,
+}  # fmt: skip
 
 
 def weigh(
@@ -76,10 +83,7 @@ def weigh(
         )
     if scan is not None:
         ruler = Ruler(unit, longest_m, across_m, single=one_piece)
-        if isinstance(scan, (str, Path)):
-            found = weighing.weigh_scan(Path(scan), stone, ruler, mass_kg)
-        else:
-            found = _weigh_mesh(scan, stone, ruler, mass_kg)
+        found = _weigh_scan(scan, stone, ruler, mass_kg)
     elif sides is not None:
         found = weighing.weigh_size((sides[0], sides[1], sides[2]), stone, mass=mass_kg)
     elif mass_kg is not None:
@@ -104,22 +108,43 @@ def _figures_of(found: Weighed) -> WeighedFigures:
     )
 
 
-def _weigh_mesh(mesh: Any, material: Material, ruler: Ruler, mass: float | None) -> Weighed:
-    """Weigh a mesh in memory as the file that it could be: closed, measured and doubted alike."""
+def _weigh_scan(scan: Any, material: Material, ruler: Ruler, mass: float | None) -> Weighed:
+    """Weigh a file; a mesh in memory as the file that it could be, doubted alike."""
+    if isinstance(scan, (str, Path)):
+        return _weigh_file(Path(scan), material, ruler, mass, "the file")
     from plumbstone.meshes.piece import piece_from
     from plumbstone.meshes.writing import ply_bytes
 
     try:
-        piece = piece_from(mesh, "piece")
+        piece = piece_from(scan, "piece")
     except ValueError as problem:
         raise WeighingError(f"The mesh {problem}") from None
+    ruler = replace(ruler, unit=ruler.unit or "m")
     with TemporaryDirectory() as folder:
         path = Path(folder, "mesh.ply")
         path.write_bytes(ply_bytes(piece.vertices, piece.faces))
         try:
-            found = weighing.weigh_scan(
-                path, material, replace(ruler, unit=ruler.unit or "m"), mass
-            )
-        except PlumbstoneError as problem:
-            raise WeighingError(str(problem).replace(f"{path}:", "The mesh")) from None
+            found = _weigh_file(path, material, ruler, mass, "the mesh")
+        except ScanError as error:
+            raise ScanError(Path("The mesh"), error.problem) from None
     return replace(found, name=piece.name)
+
+
+def _weigh_file(
+    path: Path, material: Material, ruler: Ruler, mass: float | None, source: str
+) -> Weighed:
+    """Weigh a file and word its notes for Python."""
+
+    def as_argument(thing: str, value: str) -> str:
+        if thing not in ARGUMENTS:
+            return source if thing == "source" else f"plumbstone weigh {as_option(thing, value)}"
+        if thing == "longest" and value:
+            value = f"{parse_quantity(value, 'length'):g}"
+        elif value:
+            value = f'"{value}"'
+        return f"{ARGUMENTS[thing]}={value}" if value else ARGUMENTS[thing]
+
+    try:
+        return weighing.weigh_scan(path, material, ruler, mass).told(as_argument)
+    except ScanError as error:
+        raise ScanError(error.path, named(error.problem, as_argument)) from None

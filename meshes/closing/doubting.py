@@ -44,7 +44,7 @@ def breach_doubt(breach: Breach, volume: float, limbed: bool) -> Doubt:
     """Doubt a body of which a side is missing; of limbs no more than limbs lack there."""
     says = (
         f"a side about {breach.width * 1e2:.0f} cm wide and {breach.height * 1e2:.0f} cm high was "
-        "not seen; scan it again from there, see --picture"
+        "not seen; scan it again from there, see <picture>"
     )
     beyond = min(breach.volume / volume, UNSEEN_LIMBS if limbed else np.inf)
     return Doubt("side", 0.02, max(0.05, beyond), says, trust="poor")
@@ -57,9 +57,9 @@ def side_doubt(body: OpenBody, volume: float) -> Doubt | None:
         return None
     says = f"{unseen_side(body.vertices, body.side)} was not seen"
     if not limbed:
-        says = f"{says}; scan it again from there, see --picture"
+        says = f"{says}; scan it again from there, see <picture>"
         return Doubt("side", 0.02, PER_SIDE * unseen, says, "poor")
-    says = f"{says}, and limbs may be missing there; scan it again from there, see --picture"
+    says = f"{says}, and limbs may be missing there; scan it again from there, see <picture>"
     return Doubt("side", 0.02, UNSEEN_LIMBS + PER_LOOSE * _loose(body), says, "poor")
 
 

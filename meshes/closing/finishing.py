@@ -124,7 +124,7 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
         return _guarded(path, body, vertices, faces, ())
     under, flat = body.under, body.skirt - body.under
     if flat < LEAST_SEEN * body.skirt:
-        problem = "is an open sheet, not a body; scan it from all sides, or measure limbs: --limb."
+        problem = "is an open sheet, not a body; scan it from all sides, or measure limbs: <limb>."
         raise ScanError(path, problem)
     feet, top = feet_of(body), float(body.vertices[:, 2].max())
     free, foot = undercut(body.smooth, body.faces, feet), sum(rim.under for rim in feet)

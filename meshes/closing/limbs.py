@@ -22,7 +22,7 @@ CALM_TABLE, NOISY_TABLE = 0.38e-3, 0.43e-3  # spread of a table [m] as pictures 
 # (0.33), and as a LiDAR leaves it at least
 LOST_TO_NOISE = 0.0013  # [m] that such noise takes off limbs, by 17 pieces of wood that taught
 COARSEST_LIMBS = 0.006  # [m]: step up to which a calm table tells of limbs
-PUSHED = "push it under in a bucket on a scale: --bucket-rise"
+PUSHED = "push it under in a bucket on a scale: <bucket-rise>"
 SMOOTH_LIMBS = f"its skin is smooth as by LiDAR, which swells or loses thin limbs; {PUSHED}"
 
 

@@ -48,7 +48,7 @@ LEFT_OF_STAND, MORE_THAN_CUT = 0.20, 0.08  # of the volume: what may be left of 
 # cut away, as 21 of 22 stands that taught show (seed 44000), and what may be gone with it
 MOST_STAND = 1.5  # of the volume above it: what holds more is rather the body itself
 THIN_SLAB = 0.25  # of the volume: a table that holds more may be a ledge of the stone
-FLAT = "it is so flat that a table may be part of it; look at --picture"
+FLAT = "it is so flat that a table may be part of it; look at <picture>"
 
 
 def off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
@@ -69,7 +69,7 @@ def off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
     says = "the scan was closed together with its table, which was cut away"
     doubt = Doubt("table", 0.02, 0.02, says, trust="fair")
     if rest > THIN_SLAB:
-        says += f"; that took {litres(rest * found.volume.mid)} away, see --picture"
+        says += f"; that took {litres(rest * found.volume.mid)} away, see <picture>"
         doubt = Doubt("table", 0.05, 0.05, says, trust="poor")
     return saying(found, scan.piece.changes).doubted(doubt)
 
@@ -85,7 +85,7 @@ def off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
     if took >= MOST_STAND or not stand.sure:
         says = (
             f"its lower {stand.height * 1e2:.0f} cm may be a stand: scan it on the flat table, or "
-            "give --longest; if it is all one, --one-piece; see --picture"
+            "give <longest>; if it is all one, <one-piece>; see <picture>"
         )
         other = scan.piece.vertices[scan.piece.faces][:, :, 2].mean(axis=1) < stand.height
         doubt = Doubt("stand", took / (1 + took), 0.05, says, trust="poor")
@@ -121,7 +121,7 @@ def _above_stand(path: Path, body: OpenBody, scan: ClosedScan, stand: Stand) -> 
         return None
     says = (
         f"what looks like a stand of {stand.height * 1e2:.0f} cm was cut away below it; "
-        "stand the stone on a flat table, or see --picture"
+        "stand the stone on a flat table, or see <picture>"
     )
     more = MORE_THAN_CUT if stand.straight else scan.volume.mid / found.volume.mid - 1
     return found.doubted(Doubt("stand", LEFT_OF_STAND, more, says, trust="poor"))
@@ -245,7 +245,7 @@ def _part_alone(path: Path, scan: ClosedScan, which: int, taken: str) -> ClosedS
     says = (
         f"of {litres(scan.volume.mid)} {taken} was taken and "
         f"{percent(1 - found.volume.mid / scan.volume.mid)} cut off as another thing, "
-        "see --picture; scan the stone alone"
+        "see <picture>; scan the stone alone"
     )
     return found.doubted(Doubt("attached", CUT, CUT, says, trust="poor"))
 
@@ -269,13 +269,13 @@ def attached(scan: ClosedScan) -> ClosedScan:
     elif alone:
         says = (
             f"it fills only {percent(parts.solidity)} of its hull: if a hand or another thing is "
-            "melted into it, scan the stone alone; if it is all one, --one-piece; see --picture"
+            "melted into it, scan the stone alone; if it is all one, <one-piece>; see <picture>"
         )
         return scan.doubted(Doubt("attached", 1 - parts.solidity, 0.05, says, trust="poor"))
     parts_told = litres(*(share * scan.volume.mid for share in shares))
     says = (
         f"it looks like parts of {parts_told}: if one is a stand, a hand or a neighbour (violet in "
-        "--picture), scan the stone alone, or give its --longest; if it is all one, --one-piece"
+        "<picture>), scan the stone alone, or give its <longest>; if it is all one, <one-piece>"
     )
     doubt = Doubt("attached", 1 - SURE * shares[-1], 0.03, says, trust="poor")
     other = other if scan.other is None else other | scan.other

@@ -80,8 +80,8 @@ def closed_scan(path: Path, ruler: Ruler = FILE_ALONE) -> ClosedScan:
     found = closed_scans(path, ruler)
     if len(found) > 1:
         problem = (
-            f"holds {len(found)} bodies; scan them one at a time, weigh each with --all, or name "
-            "the one of known size with --known."
+            f"holds {len(found)} bodies; scan them one at a time, weigh each with <all>, or name "
+            "the one of known size with <known>."
         )
         raise ScanError(path, problem)
     return found[0]
@@ -104,7 +104,7 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     raw = wound_raw(path, ruler)
     across = longest_side(raw.vertices)
     if across > ROOM and not ruler.measured:
-        raise ScanError(path, f"is {across:.1f} m across, more than a room; give --unit.")
+        raise ScanError(path, f"is {across:.1f} m across, more than a room; give <unit>.")
     claim = _claimed(raw)
     if claim is not None and raw.sealed and not ruler.measured:
         piece = Piece(raw.vertices, raw.faces, path.stem, source=str(path))
@@ -224,10 +224,10 @@ def with_scale(
     if (ruler.longest or ruler.across) and holds > MOST_MEASURED:
         length = f"{ruler.measured * 1e2:.1f} cm"
         problem = f"would hold {litres(holds)} by the {length} that were measured"
-        own = f", as it is {ruler.measured / total * 1e2:.1f} cm by the file" if sized else ""
+        own = f", as it is {ruler.measured / total * 1e2:.1f} cm by <source>" if sized else ""
         raise ScanError(path, f"{problem}; check the unit of that length{own}.")
     unsure = disagree / 2 + found.noise
-    both = "" if ruler.longest and ruler.across else ", or give --longest and --across both"
+    both = "" if ruler.longest and ruler.across else ", or give <longest> and <across> both"
     why = f"{MELTED}{both}" if two else (*parted, PARTED)[0]
     doubted, body = sized and (two or bool(parted)), scans[0].body
     limbed = body is not None and is_limbed(body, scans[0].volume.mid)
@@ -336,9 +336,9 @@ def _of_own_size(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
     """Take the file's own lengths for a body, and doubt them."""
     size = float(scan.piece.size.max())
     if size > LARGEST_WOOD:
-        raise ScanError(path, f"is {size:.1f} m long, more than a tank holds; see --unit.")
+        raise ScanError(path, f"is {size:.1f} m long, more than a tank holds; see <unit>.")
     if size > LARGEST_STONE and ruler.unit is None:
-        says = f"it would be {size:.2f} m long; check that with --unit"
+        says = f"it would be {size:.2f} m long; check that with <unit>"
         scan = scan.doubted(Doubt("unit", 0.0, 0.0, says, trust="poor"))
     return scan.doubted(own_scale())
 

@@ -176,8 +176,8 @@ def own_scale() -> Doubt:
     choose them; so no word but "poor" can be meant.
     """
     says = (
-        "nothing in the file tells whether its lengths were measured: measure the longest once "
-        'with a tape (--longest "24.3 cm"), or scan it with a bank card (--known card)'
+        "nothing in <source> tells whether its lengths were measured: measure the longest once "
+        "with a tape (<longest 24.3 cm>), or scan it with a bank card (<known card>)"
     )
     return in_length(OWN, OWN_LENGTHS, says, trust="poor")
 
@@ -199,9 +199,9 @@ def ruled_scale(
         says += f", read to {read * 1e3:.0f} mm: write each millimetre, {length * 1e3:.0f} mm"
     trust = "good" if twice else "fair"
     if not twice:
-        says += "; the width across (--across) would check it"
+        says += "; the width across (<across>) would check it"
     if abs(np.log(factor)) > np.log(1 + FAR_OFF):
-        says += f", × {factor:.3g} on the file's own; see that it is the right stone and unit"
+        says += f", × {factor:.3g} on <source>'s own; see that it is the right stone and unit"
         trust = "poor"
     return in_length("scale", share, says, trust)
 

@@ -114,7 +114,7 @@ def _check_copies(drawn: int, stored: int) -> None:
     most = raised(COPIES * stored + SPARE_CORNERS)
     if drawn > most:
         problem = f"repeats its parts to {drawn:.3g} corners, over {most:.3g} for its size; export"
-        raise HeaderError(f"{problem} it as one mesh, or raise --limits.")
+        raise HeaderError(f"{problem} it as one mesh, or raise <limits>.")
 
 
 _TAGS = re.compile(rb"<(?:[\w.-]+:)?(object|component|item|vertex|triangle)\b([^>]*)")
@@ -130,7 +130,7 @@ def _check_archive(content: bytes) -> None:
     unpacked = sum(entry.file_size for entry in entries)
     if unpacked > raised(LARGEST_FILE) or len(entries) > 10_000:
         most = f"{raised(LARGEST_FILE) / 1e9:g} GB"
-        raise HeaderError(f"unpacks to over {most}; thin the mesh out, or raise --limits.")
+        raise HeaderError(f"unpacks to over {most}; thin the mesh out, or raise <limits>.")
     if unpacked > raised(max(FREE_SIZE, MOST_RATIO * len(content))):
         times = f"{unpacked / len(content):.0f} times its size"
         raise HeaderError(f"unpacks to {times}, which no scan does; export it again.")

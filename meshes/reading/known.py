@@ -72,7 +72,7 @@ def read_sheet(path: Path, parsed: Parsed, known: Known) -> Sheet:
     if not fitting:
         problem = (
             f"shows no {known.name} flat on the table; lay it beside the stone, all four edges in "
-            "view, on a table of another colour, or give --longest."
+            "view, on a table of another colour, or give <longest>."
         )
         raise ScanError(path, problem)
     off, scale = min(fitting)
@@ -199,7 +199,7 @@ def told_apart(
     if not found or len(scans) < 2:
         problem = (
             f"shows no {known.name} that stands beside the stone, apart from it; scan both from "
-            "nearer and all around, or take it away, scan again and give --longest."
+            "nearer and all around, or take it away, scan again and give <longest>."
         )
         raise ScanError(path, problem)
     _, off, factor, _ = min(found)

@@ -99,7 +99,7 @@ def read_mat(path: Path, parsed: Parsed, control: float | None) -> Sheet:
     fits = [fit for places in sheets if (fit := _fitted(found, places)) is not None]
     tags = sum(fit[1] for fit in fits)
     if tags < LEAST_TAGS:
-        problem = f"shows {tags} tags of a mat; show more of it in focus, or give --longest."
+        problem = f"shows {tags} tags of a mat; show more of it in focus, or give <longest>."
         raise ScanError(path, problem)
     printed = 1.0 if control is None else control / CONTROL
     scales, weights, residuals, spreads = zip(*fits, strict=True)
@@ -111,7 +111,7 @@ def read_mat(path: Path, parsed: Parsed, control: float | None) -> Sheet:
     if lost:
         says += ", whose places disagree; scan it again, slowly, in good light"
     if control is None:
-        says += "; measure its control line for --mat-control"
+        says += "; measure its control line for <mat-control>"
     unit = scale / per_pixel
     off = percent(max(residuals), 2)
     said = f"read {tags} tags of the mat, {off} off their places: unit {unit:.4g} m"

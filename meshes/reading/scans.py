@@ -180,7 +180,7 @@ def _content(path: Path) -> bytes:
             raise ScanError(path, "is no plain file; name a scan.")
         size = state.st_size
         if size > raised(LARGEST_FILE):
-            problem = f"is {size / 1e9:.1f} GB, over the limit; thin it out, or raise --limits."
+            problem = f"is {size / 1e9:.1f} GB, over the limit; thin it out, or raise <limits>."
             raise ScanError(path, problem)
         content = path.read_bytes()
     except OSError as error:
@@ -375,7 +375,7 @@ def _check_arrays(path: Path, vertices: Floats, faces: Indices) -> None:
         raise ScanError(path, "holds fewer than four points; scan it again.")
     most = raised(MOST_FACES)
     if len(faces) > most or len(vertices) > 3 * most:
-        problem = f"has over {most // 10**6} million faces; thin it out, or raise --limits."
+        problem = f"has over {most // 10**6} million faces; thin it out, or raise <limits>."
         raise ScanError(path, problem)
     if len(faces) and (faces.min() < 0 or faces.max() >= len(vertices)):
         raise ScanError(path, "has faces that point at missing corners; export it again.")
@@ -408,8 +408,9 @@ def _scale(
         size = longest * unit
         if not known and not LEAST_PIECE <= size <= LARGEST_PIECE:
             named = ruler.unit or f"units of {unit:g} m, as its format says"
-            better = next((f" {u} ({longest * UNITS[u] * 1e2:.1f} cm)" for u in likely), "")
-            raise ScanError(path, f"would be {size:.3g} m long in {named}; give --unit{better}.")
+            sizes = (f"<unit {u}> ({longest * UNITS[u] * 1e2:.1f} cm)" for u in likely)
+            better = next(sizes, "<unit>")
+            raise ScanError(path, f"would be {size:.3g} m long in {named}; give {better}.")
         declared = f"{ruler.unit}, as declared"
         return unit, f"unit {declared if ruler.unit else f'{unit:g} m, as its format says'}", True
     if known and len(likely) != 1:
@@ -417,15 +418,15 @@ def _scale(
     if not likely:
         problem = (
             f"its longest side is {longest:.4g}, which fits no stone in m, cm, mm or in; "
-            "give --unit or a known length with --longest."
+            "give <unit> or a known length with <longest>."
         )
         raise ScanError(path, problem)
-    sizes = [f"{longest * UNITS[u] * 1e2:.1f} cm if {u}" for u in likely]
+    judged = [f"{longest * UNITS[u] * 1e2:.1f} cm if {u}" for u in likely]
     if len(likely) > 1:
         problem = (
-            f"its longest side is {longest:.4g} without a unit: {', or '.join(sizes)}. "
-            "Say which with --unit, or give a measured length with --longest."
+            f"its longest side is {longest:.4g} without a unit: {', or '.join(judged)}. "
+            "Say which with <unit>, or give a measured length with <longest>."
         )
         raise ScanError(path, problem)
-    said = f"unit judged {likely[0]} from its size ({sizes[0]}); --unit corrects it"
+    said = f"unit judged {likely[0]} from its size ({judged[0]}); <unit> corrects it"
     return UNITS[likely[0]], said, True

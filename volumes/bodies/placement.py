@@ -2,7 +2,6 @@
 
 import itertools
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,8 +15,9 @@ from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.shapes import placing, primitives
-from plumbstone.meshes.telling import percent
+from plumbstone.meshes.telling import as_option, named, percent
 from plumbstone.volumes.bodies import weighing
 from plumbstone.volumes.bodies.contacts import lean_of, settling_slopes
 from plumbstone.volumes.bodies.weighing import Weighed
@@ -35,10 +35,6 @@ DENSEST_WOOD = 1316.0  # saturated, basic specific gravity 0.9 [kg/m³], derived
 SETTLING_STEPS = 40
 LARGEST_STEP = 8.0  # of one turn while a piece comes to rest [degrees]
 SETTLED = 0.5  # it rests where it would turn by no more [degrees]
-IN_A_SCAPE = {  # where a scape file says what weigh takes as an option
-    r"--unit (m|cm|mm|in)\b": r'the key unit = "\1"', "--unit": "the key unit",
-    "--longest": "plumbstone weigh --longest --keep",
-}  # fmt: skip
 OVERLAP = 0.05  # of the smaller piece: drawn through each other
 
 
@@ -136,9 +132,16 @@ def solid_of(form: PieceEntry, stamp: object, path: Path, memo: Memo) -> Body:
         return body_of(form, stamp, memo)
     except PlumbstoneError as error:
         why = str(error)
-        for option, key in IN_A_SCAPE.items():
-            why = re.sub(option, key, why)
+        if isinstance(error, ScanError):
+            why = f"{error.path}: {named(error.problem, _as_key)}"
         raise PlacingError(f'{path}: piece "{form.name}": {why}') from None
+
+
+def _as_key(thing: str, value: str) -> str:
+    """Name what a scan lacks as a scape file gives it."""
+    if thing == "unit":
+        return f'the key unit = "{value}"' if value else "the key unit"
+    return f"plumbstone weigh {as_option(thing)} --keep" if thing == "longest" else as_option(thing)
 
 
 def posed(solid: Body, entry: PieceEntry) -> Body:
@@ -267,7 +270,7 @@ def _settled(piece: Piece, window: Window, surface: Floats, grid: Grid) -> Piece
 
 def _weighed(_stamp: object, scan: Path, material: Material, ruler: Ruler) -> Weighed:
     """Weigh a scan in one state of its file."""
-    return weighing.weigh_scan(scan, material, ruler, light=True)
+    return weighing.weigh_scan(scan, material, ruler, light=True).told(_as_key)
 
 
 def _form(entry: PieceEntry, stamp: object, memo: Memo) -> tuple[Piece, Range, str]:

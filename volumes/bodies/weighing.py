@@ -1,7 +1,7 @@
 """Volume and mass of a stone or a piece of wood: from a scan, a tape, limbs or a scale."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,6 +10,7 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.rulers import FAR_OFF, FILE_ALONE, Ruler
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.telling import named
 from plumbstone.volumes.scape.materials import Material, find_material
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ ON_ALL, HOLLOW = 0.75, 0.75  # share of its outline on which wood stands that ma
 # what of it that may be: six shells of bark 0.89 to 0.99 and 0.71 at most, branches and roots 0.59
 SHELL = (
     "it stands on nearly all of its outline, and wood may be hollow there, as a shell of bark is: "
-    "scan it turned over too (--same-stone), or push it under in a bucket on a scale: --bucket-rise"
+    "scan it turned over too (<same-stone>), or push it under in a bucket on a scale: <bucket-rise>"
 )
 SLIP = 2.0  # a mass and a volume that differ by more than this cannot belong together
 SLIPS = (0.1, 10.0, 1 / 2.20462, 2.20462, 1e-3, 1e3)  # a wrong point, pounds, grams
@@ -87,6 +88,14 @@ class Weighed:
     away: "Floats | None" = None  # (k, 3, 3) corners of what was cut away beside it [m]
     extents: "Extents | None" = None  # of a scan
     other: "Flags | None" = None  # faces of the piece that may be another thing
+
+    def told(self, name: Callable[[str, str], str]) -> "Weighed":
+        """Name what its notes leave open, see `telling.named`."""
+        trust = replace(self.confidence, reason=named(self.confidence.reason, name))
+        changes = tuple(named(text, name) for text in self.changes)
+        warnings = tuple(named(text, name) for text in self.warnings)
+        piece = self.piece and replace(self.piece, changes=changes, warnings=warnings)
+        return replace(self, confidence=trust, changes=changes, warnings=warnings, piece=piece)
 
     def mass_in_water(self, water: float) -> Range:
         """Mass it shows hanging in water of a density [kg/m³], pores full of air → [kg]."""
@@ -262,7 +271,7 @@ def checked_by_mass(weighed: Weighed, mass: float, amiss: str = "") -> Weighed:
     warnings = weighed.warnings
     if implied.parts_from(weighed.volume):
         scale = (implied.mid / weighed.volume.mid) ** (1 / 3)
-        trusts = "an underside guessed wrong, or a wrong material. --rescale trusts the scale."
+        trusts = "an underside guessed wrong, or a wrong material. <rescale> trusts the scale."
         warnings = (
             *warnings,
             f"{mass:g} kg of {weighed.material.name} is {implied.mid * 1e3:.2f} L, the form says "
