@@ -6,36 +6,14 @@ from pathlib import Path
 
 import numpy as np
 
-from plumbstone.meshes.closing.underside import (
-    Rim,
-    boundary_parts,
-    fan,
-    filled,
-    measure_rim,
-    rims_and_holes,
-    skirt_volume,
-    stood_on_rim,
-)
+from plumbstone.meshes.closing import underside
+from plumbstone.meshes.closing.underside import Rim
 from plumbstone.meshes.faces import corners_of, listed
-from plumbstone.meshes.measures.calipers import (
-    Caliper,
-    calmed,
-    corner_normals,
-    diameter,
-    measured,
-    skin_noise,
-)
+from plumbstone.meshes.measures import calipers, isolating
+from plumbstone.meshes.measures.calipers import Caliper, diameter
 from plumbstone.meshes.measures.doubts import Doubt, foremost, range_of, trust_in
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas
-from plumbstone.meshes.measures.isolating import (
-    LEAST_CUT,
-    SECOND_BODY,
-    Plane,
-    bodies_on_ground,
-    ghosts_in,
-    is_around,
-    waves_of,
-)
+from plumbstone.meshes.measures.isolating import SECOND_BODY, Plane
 from plumbstone.meshes.mending.welding import compacted, welded, without_crowded
 from plumbstone.meshes.piece import Flags, Floats, Indices, Piece, longest_side
 from plumbstone.meshes.ranges import Range
@@ -80,7 +58,7 @@ class ClosedScan:
     def caliper(self) -> Caliper:
         """Lay a caliper on what was seen of it; folds of a cloth cling to its foot."""
         vertices, ground = self.piece.vertices, None if self.body is None else self.body.ground
-        found = measured(vertices, self.bare).reaching(self.reach).swaying(self.sway)
+        found = calipers.measured(vertices, self.bare).reaching(self.reach).swaying(self.sway)
         if ground is None or ground.spread < ROUGH_TABLE:
             return found
         seen = vertices[corners_of(self.bare)]
@@ -155,13 +133,13 @@ class OpenBody:
     @property
     def table(self) -> Floats:
         """Corners of the table around it, (k, 3, 3) [m]."""
-        cut = 0.0 if self.ground is None else max(3 * self.ground.spread, LEAST_CUT)
+        cut = 0.0 if self.ground is None else max(3 * self.ground.spread, isolating.LEAST_CUT)
         return self.away[(np.abs(self.away[:, :, 2]) < cut).all(axis=1)]
 
     @property
     def sway(self) -> float:
         """Of its noise over centimetres, as the table shows it [m]; 0 where there is none."""
-        return waves_of(self.table)
+        return isolating.waves_of(self.table)
 
     @property
     def waved(self) -> bool:
@@ -171,7 +149,7 @@ class OpenBody:
             return False
         corners = self.table.reshape(-1, 3)
         skin = welded(corners, np.arange(len(corners)).reshape(-1, 3))
-        return ground.spread < NOISIEST and sway > WAVED * skin_noise(*skin)[0]
+        return ground.spread < NOISIEST and sway > WAVED * calipers.skin_noise(*skin)[0]
 
 
 def saying(
@@ -198,7 +176,7 @@ def opened_bodies(
     plain = without_crowded(faces)
     crowded, ghost, between = len(plain) < len(faces), None, 0.0
     if least == SECOND_BODY:
-        ghost, between = ghosts_in(vertices, faces, crowded)
+        ghost, between = isolating.ghosts_in(vertices, faces, crowded)
     if ghost is not None and between:
         faces = faces[~ghost]
         plain = without_crowded(faces) if crowded else faces
@@ -206,11 +184,11 @@ def opened_bodies(
     if len(plain) < len(faces):
         faces = plain
         changes.append("removed faces where three or more meet at one edge")
-    vertices, bodies, ground, said = bodies_on_ground(vertices, faces, table, least)
+    vertices, bodies, ground, said = isolating.bodies_on_ground(vertices, faces, table, least)
     if not bodies:
         raise ScanError(path, "shows a flat surface and nothing that stands on it.")
     corners = [vertices[corners_of(body)] for body in bodies]
-    around = [any(is_around(own, b) for b in corners if b is not own) for own in corners]
+    around = [any(isolating.is_around(own, b) for b in corners if b is not own) for own in corners]
     if any(around):
         bodies = [body for body, rim in zip(bodies, around, strict=True) if not rim]
         said = (*said, "left out what runs around it, as the rim of a tray does")
@@ -230,30 +208,31 @@ def open_body(
 ) -> OpenBody:
     """Fill the holes in the skin of one body and measure its rims."""
     on_table = ground is not None
-    parts = boundary_parts(faces, len(vertices))
-    rims, holes = rims_and_holes(vertices, parts, on_table)
+    parts = underside.boundary_parts(faces, len(vertices))
+    rims, holes = underside.rims_and_holes(vertices, parts, on_table)
     if rims and not on_table:
         count = len(vertices)
-        stood = stood_on_rim(np.concatenate([vertices, away.reshape(-1, 3)]), rims[0], count)
+        both = np.concatenate([vertices, away.reshape(-1, 3)])
+        stood = underside.stood_on_rim(both, rims[0], count)
         vertices, away = stood[:count], stood[count:].reshape(-1, 3, 3)
         changes = (*changes, "no table in the scan: its widest rim is taken to lie on the ground")
-    if skirt_volume(vertices, faces) < 0:
+    if underside.skirt_volume(vertices, faces) < 0:
         faces, parts = faces[:, ::-1], [edges[:, ::-1] for edges in parts]
     if rims or on_table:
-        rims, holes = rims_and_holes(vertices, parts, on_table=True)
+        rims, holes = underside.rims_and_holes(vertices, parts, on_table=True)
     seen = faces
-    vertices, faces, caps = filled(vertices, faces, holes)
+    vertices, faces, caps = underside.filled(vertices, faces, holes)
     told = (f"filled {len(holes)} hole(s), {caps.sum() * 1e4:.1f} cm² in all",) if holes else ()
-    measured = tuple(measure_rim(vertices, edges) for edges in rims)
-    skirt = skirt_volume(vertices, faces)
-    ways = [fan(vertices, edges)[0] for edges in parts]
+    measured = tuple(underside.measure_rim(vertices, edges) for edges in rims)
+    skirt = underside.skirt_volume(vertices, faces)
+    ways = [underside.fan(vertices, edges)[0] for edges in parts]
     side: Floats = sum(ways, np.zeros(3))[:2]
     bumps, step, calm = _texture(vertices, seen)
     rough = bumps > BUMPY and len(seen) < FINE
-    smooth = calmed(vertices, seen, CALMED)[0] if rough else vertices
+    smooth = calipers.calmed(vertices, seen, CALMED)[0] if rough else vertices
     area = float(face_areas(smooth, seen).sum())
     if has_limbs(area, vertices, skirt):  # holes wind along limbs
-        caps = np.array([float(np.linalg.norm(fan(vertices, edges)[0])) for edges in holes])
+        caps = np.array([np.linalg.norm(underside.fan(vertices, edges)[0]) for edges in holes])
     noise = CAP_SPREAD * float(((caps * 4 / np.pi) ** 1.5).sum())
     noise += SKIN_NOISE * float(face_areas(vertices, faces).sum())
     if len(seen) < FINE:
@@ -279,7 +258,7 @@ def _mouth(
     wide = [opening for opening in wide if opening[0] > least]
     if not wide:
         return 0.0
-    normals = corner_normals(vertices, seen)
+    normals = calipers.corner_normals(vertices, seen)
     ways = normals / np.maximum(np.linalg.norm(normals, axis=1), 1e-300)[:, None]
     return max((a for a, way, e in wide if (ways[e[:, 0]] @ way).mean() < FACES_OUT * a), default=0)
 
@@ -294,7 +273,7 @@ def _texture(vertices: Floats, faces: Indices) -> tuple[float, float, float]:
         half = FINE / len(faces) / 2
         low, high = np.quantile(along, [0.5 - half, 0.5 + half])
         faces = faces[(along >= low) & (along <= high)]
-    bumps, calm = skin_noise(vertices, faces)
+    bumps, calm = calipers.skin_noise(vertices, faces)
     return bumps, step_of(vertices, faces), calm
 
 

@@ -5,14 +5,9 @@ from pathlib import Path
 
 import numpy as np
 
+from plumbstone.meshes.measures import isolating
 from plumbstone.meshes.measures.calipers import diameter
-from plumbstone.meshes.measures.isolating import (
-    LEAST_CUT,
-    Plane,
-    plane_of_samples,
-    upright,
-    waves_of,
-)
+from plumbstone.meshes.measures.isolating import Plane
 from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.piece import Flags, Floats, Indices
 from plumbstone.meshes.reading.open3d_library import open3d
@@ -73,7 +68,9 @@ def cloud_surface(path: Path, points: Floats) -> CloudSurface:
     if len(points) > MOST_USED:
         points = points[np.random.default_rng(4).choice(len(points), MOST_USED, replace=False)]
     body, table = _without_table(path, points)
-    pictured = None if table is None else _is_pictured(upright(points, table), table.spread)
+    pictured = None
+    if table is not None:
+        pictured = _is_pictured(isolating.upright(points, table), table.spread)
     centre = _inner_point(body)
     directions, faces = unit_sphere(DIRECTIONS)
     radius, unseen, rough = _radii(body - centre, directions)
@@ -94,8 +91,8 @@ def _is_pictured(points: Floats, spread: float) -> bool:
 
     Depths of a LiDAR are smooth over centimetres, and so is their noise.
     """
-    table = points[np.abs(points[:, 2]) < max(ABOVE * spread, LEAST_CUT)]
-    return spread < MOST_WHITE and waves_of(table[:, None]) < WAVES * spread
+    table = points[np.abs(points[:, 2]) < max(ABOVE * spread, isolating.LEAST_CUT)]
+    return spread < MOST_WHITE and isolating.waves_of(table[:, None]) < WAVES * spread
 
 
 def _poisson_surface(path: Path, points: Floats) -> tuple[Floats, Indices]:
@@ -138,9 +135,9 @@ def _without_table(path: Path, points: Floats) -> tuple[Floats, Plane | None]:
     spacing = float(np.median(distances[:, 1]))
     if spacing == 0:  # most of them are there twice
         return _without_table(path, np.unique(points, axis=0))
-    table = plane_of_samples(points[sample])
+    table = isolating.plane_of_samples(points[sample])
     if table is not None:
-        points = points[table.heights(points) > max(ABOVE * table.spread, LEAST_CUT)]
+        points = points[table.heights(points) > max(ABOVE * table.spread, isolating.LEAST_CUT)]
     if len(points) < LEAST_POINTS:
         raise ScanError(path, "shows a flat surface and too few points on it.")
     body = _largest_cluster(points, 6 * spacing)

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from plumbstone.meshes.closing.bodies import FINE, OpenBody, has_limbs, is_limbed, step_of
+from plumbstone.meshes.closing.bodies import FINE, OpenBody, has_limbs, step_of
 from plumbstone.meshes.closing.limbs import PUSHED, whole_limbs_doubt
 from plumbstone.meshes.closing.underside import Breach, unseen_side
 from plumbstone.meshes.measures.calipers import DRAWN
@@ -50,9 +50,12 @@ def breach_doubt(breach: Breach, volume: float, limbed: bool) -> Doubt:
     return Doubt("side", 0.02, max(0.05, beyond), says, trust="poor")
 
 
-def side_doubt(body: OpenBody, volume: float) -> Doubt | None:
-    """Doubt a body that was not seen from one side: its flank, or limbs there and loose ones."""
-    limbed, unseen = is_limbed(body, volume), body.unseen
+def side_doubt(body: OpenBody, loose: float, *, limbed: bool) -> Doubt | None:
+    """Doubt a body that was not seen from one side: its flank, or limbs there and loose ones.
+
+    `loose` is that of `loose_skin`.
+    """
+    unseen = body.unseen
     if unseen < (ONE_SIDED if limbed else ONE_FLANK):
         return None
     says = f"{unseen_side(body.vertices, body.side)} was not seen"
@@ -60,10 +63,10 @@ def side_doubt(body: OpenBody, volume: float) -> Doubt | None:
         says = f"{says}; scan it again from there, see <picture>"
         return Doubt("side", 0.02, PER_SIDE * unseen, says, "poor")
     says = f"{says}, and limbs may be missing there; scan it again from there, see <picture>"
-    return Doubt("side", 0.02, UNSEEN_LIMBS + PER_LOOSE * _loose(body), says, "poor")
+    return Doubt("side", 0.02, UNSEEN_LIMBS + PER_LOOSE * loose, says, "poor")
 
 
-def _loose(body: OpenBody) -> float:
+def loose_skin(body: OpenBody) -> float:
     """Area of the skin that hangs loose around a body, over that of its own."""
     low, high = body.vertices.min(axis=0), body.vertices.max(axis=0)
     size = float((high - low).max())
@@ -73,9 +76,9 @@ def _loose(body: OpenBody) -> float:
     return float(face_areas(loose.reshape(-1, 3), each).sum()) / body.area
 
 
-def missing_limbs(body: OpenBody) -> float:
+def missing_limbs(body: OpenBody, loose: float) -> float:
     """Give what wood lacks in the middle where it was not seen, over what was seen of it."""
-    return MISSED * body.unseen + MISSED_LOOSE * _loose(body)
+    return MISSED * body.unseen + MISSED_LOOSE * loose
 
 
 def none_farther(doubts: tuple[Doubt, ...], unseen: float) -> tuple[Doubt, ...]:

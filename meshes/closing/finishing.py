@@ -5,26 +5,10 @@ from pathlib import Path
 
 import numpy as np
 
+from plumbstone.meshes.closing import doubting, underside
 from plumbstone.meshes.closing.bodies import ROUGH_TABLE, ClosedScan, OpenBody, is_limbed
-from plumbstone.meshes.closing.doubting import (
-    breach_doubt,
-    layer_doubts,
-    missing_limbs,
-    mouth_doubt,
-    side_doubt,
-    step_doubt,
-)
 from plumbstone.meshes.closing.limbs import limbs_doubt, righted, scanned_as
-from plumbstone.meshes.closing.underside import (
-    Rim,
-    breach_of,
-    bulged,
-    close_below,
-    invented_volume,
-    seen_below,
-    solidity,
-    undercut,
-)
+from plumbstone.meshes.closing.underside import Rim
 from plumbstone.meshes.measures.doubts import Doubt, range_of
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, is_closed
 from plumbstone.meshes.mending.occupancy import occupied_volume
@@ -127,15 +111,16 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
         problem = "is an open sheet, not a body; scan it from all sides, or measure limbs: <limb>."
         raise ScanError(path, problem)
     feet, top = feet_of(body), float(body.vertices[:, 2].max())
-    free, foot = undercut(body.smooth, body.faces, feet), sum(rim.under for rim in feet)
+    free, foot = underside.undercut(body.smooth, body.faces, feet), sum(rim.under for rim in feet)
     high = foot / sum(rim.area for rim in feet) / top
-    seen = seen_below(vertices, feet, body.table) if free < HOLLOW else 0.0
+    seen = underside.seen_below(vertices, feet, body.table) if free < HOLLOW else 0.0
     arched = seen > SEEN and (high > HIGH or foot > BROAD * flat)
-    whole = share = share_under(solidity(body.smooth, body.faces, body.rims), free, high)
+    whole = share = share_under(underside.solidity(body.smooth, body.faces, body.rims), free, high)
     if arched:  # what stands over the table that is seen is air in the middle
         share = max(LEAST_SHARE, (1 - seen) * whole)
     for rim in body.rims:
-        vertices, faces = close_below(vertices, faces, rim, share if rim in feet else OVER_AIR)
+        below = share if rim in feet else OVER_AIR
+        vertices, faces = underside.close_below(vertices, faces, rim, below)
     spans, area = under - foot, sum(rim.area for rim in body.rims)
     volume = flat + share * foot + OVER_AIR * spans
     small = max(foot * volume, 0.0) ** 0.5
@@ -152,7 +137,7 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
     doubts = [Doubt("underside", less / volume, more / volume, UNSEEN)]
     if vault or spans > LEAST_SPAN * volume:
         doubts = [replace(doubts[0], says=f"{VAULT}; {UNSEEN}", trust="fair")]
-    invented = invented_volume(body.vertices, body.seen) / volume
+    invented = underside.invented_volume(body.vertices, body.seen) / volume
     if body.ground is not None and invented > LEAST_INVENTED:
         off = MOST_INVENTED * invented
         doubts.append(Doubt("foot", off, off, INVENTED, "fair"))
@@ -160,8 +145,8 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
         off = Z90 * body.ground.spread * area / volume
         says = f"the table or cloth under it is uneven by {body.ground.spread * 1e3:.1f} mm"
         doubts.append(Doubt("table", off, off, f"{says}; lay it on a board"))
-    breaches = (breach_of(vertices, rim.edges) for rim in body.rims)
-    doubts += [breach_doubt(breach, volume, limbed) for breach in breaches if breach]
+    breaches = (underside.breach_of(vertices, rim.edges) for rim in body.rims)
+    doubts += [doubting.breach_doubt(breach, volume, limbed) for breach in breaches if breach]
     smooth = body.pictured is False or body.calm < min(CALM, CALM_STEP * body.step**2)
     untold = body.fused and body.ground is None and body.step > COARSE_STEP
     if not limbed and (smooth or untold or body.waved):
@@ -179,11 +164,13 @@ def _guarded(
         faces, volume = faces[:, ::-1], -volume
     if not is_closed(faces, len(vertices)) or volume <= 0:
         raise ScanError(path, "crosses itself so that it encloses no volume; scan it again.")
-    side, limbed = side_doubt(body, volume), is_limbed(body, volume)
+    limbed = is_limbed(body, volume)
+    loose = doubting.loose_skin(body) if limbed else 0.0
+    side = doubting.side_doubt(body, loose, limbed=limbed)
     if side is not None and not body.cut:
         least, most = volume, (1 + side.above) * volume
-        missing = missing_limbs(body) * volume if limbed else (most - least) / 2
-        vertices, faces = bulged(vertices, faces, len(body.seen), missing)
+        missing = doubting.missing_limbs(body, loose) * volume if limbed else (most - least) / 2
+        vertices, faces = underside.bulged(vertices, faces, len(body.seen), missing)
         volume = enclosed_volume(vertices, faces)
         said = f"{BULGED}, by {litres(volume - least)}"
         body = replace(body, filled=(*body.filled, said))
@@ -192,9 +179,9 @@ def _guarded(
         doubts = tuple(d for d in doubts if d.what != "side")
     if side is not None and all(d.what != "side" or d.above < side.above for d in doubts):
         doubts = (*(d for d in doubts if d.what != "side"), side)
-    mouth = mouth_doubt(body, volume)
+    mouth = doubting.mouth_doubt(body, volume)
     doubts = doubts if mouth is None else (*doubts, mouth)
-    coarse = () if limbed else (step_doubt(body.step, body.area / volume),)
+    coarse = () if limbed else (doubting.step_doubt(body.step, body.area / volume),)
     if limbed:
         made = scanned_as(body, volume)
         if body.fused:
@@ -224,7 +211,8 @@ def _guarded(
             f"a second estimate, by counting points inside, gives {litres(second)}; "
             "the range was widened. Look for parts that cross or large gaps.",
         )
-    doubts = (*doubts, *layer_doubts(vertices, body.seen, volume, body.ghost, joined=body.joined))
+    ghost, joined = body.ghost, body.joined
+    doubts = (*doubts, *doubting.layer_doubts(vertices, body.seen, volume, ghost, joined=joined))
     changes = (*body.changes, *body.filled)
     piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes, warnings=warnings)
     bare = faces[: len(body.seen)]

@@ -5,16 +5,8 @@ from pathlib import Path
 
 import numpy as np
 
-from plumbstone.meshes.closing.attached import (
-    LEAST_PART,
-    Stand,
-    arm_of,
-    cut_by_edge,
-    halves_of,
-    leaves_view,
-    parts_of,
-    stand_below,
-)
+from plumbstone.meshes.closing import attached
+from plumbstone.meshes.closing.attached import Stand
 from plumbstone.meshes.closing.bodies import (
     ClosedScan,
     OpenBody,
@@ -100,7 +92,7 @@ def _stand_of(body: OpenBody, scan: ClosedScan) -> Stand | None:
     rims = [body.vertices[rim.edges[:, 0], 2] for rim in body.rims] or [np.zeros(1)]
     sided = any(doubt.what == "side" for doubt in scan.doubts)  # its rim climbs a missing flank
     foot = 0.0 if sided else float(np.quantile(np.concatenate(rims), RIMMED))
-    stand = stand_below(scan.piece.vertices, scan.piece.faces, foot)
+    stand = attached.stand_below(scan.piece.vertices, scan.piece.faces, foot)
     if stand is None:
         return None
     own = min(float(np.median(heights)) for heights in rims)
@@ -117,7 +109,7 @@ def _above_stand(path: Path, body: OpenBody, scan: ClosedScan, stand: Stand) -> 
     found = _alone(path, body, np.asarray(over), stand.height)
     if found is None:
         return scan
-    if found.volume.mid < LEAST_PART * scan.volume.mid:
+    if found.volume.mid < attached.LEAST_PART * scan.volume.mid:
         return None
     says = (
         f"what looks like a stand of {stand.height * 1e2:.0f} cm was cut away below it; "
@@ -151,7 +143,7 @@ def as_measured(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
     ways = [(scan, k) for k in (0, 1) if scan.other is not None]
     if len(ways) == 2 and (gone := _cut_by_edge(scan)) is not None:
         ways = [ways[1 - gone]]  # of what was not scanned whole, the length tells nothing
-    arm = arm_of(scan.piece.vertices, scan.piece.faces)
+    arm = attached.arm_of(scan.piece.vertices, scan.piece.faces)
     for tried in (ways, [] if arm is None else [(replace(scan, other=arm), 0)]):
         parts = [
             _part_alone(path, *way, "the part that is as long as you measured") for way in tried
@@ -190,7 +182,7 @@ def _cut_by_edge(scan: ClosedScan) -> int | None:
     if body is None or body.ground is None or scan.other is None:
         return None
     other = scan.other[: len(body.seen)]
-    return cut_by_edge(body.vertices, (body.seen[~other], body.seen[other]), body.away)
+    return attached.cut_by_edge(body.vertices, (body.seen[~other], body.seen[other]), body.away)
 
 
 def _sure_by_length(scan: ClosedScan, ruler: Ruler) -> ClosedScan:
@@ -223,7 +215,7 @@ def as_seen(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
         return scan
     places, looks = read_raw(path, ruler, colours=True).spots or (np.empty((0, 3)),) * 2
     other = scan.other[: len(body.seen)]
-    gone = leaves_view(
+    gone = attached.leaves_view(
         body.vertices, (body.seen[~other], body.seen[other]),
         (upright(places, body.ground), looks), body.away,
     )  # fmt: skip
@@ -256,13 +248,14 @@ def _fits(scan: ClosedScan, ruler: Ruler, share: float) -> bool:
     return 1 / (1 + share) < factor < 1 + share and disagree < MOST_DISAGREE
 
 
-def attached(scan: ClosedScan) -> ClosedScan:
+def doubted_if_two(scan: ClosedScan) -> ClosedScan:
     """Doubt a body that narrows so much, or is so hollow at one place, that it may be two."""
     vertices, faces = scan.piece.vertices, scan.piece.faces
-    parts = parts_of(vertices, faces)
+    parts = attached.parts_of(vertices, faces)
     shares, other = parts.shares, parts.other
     alone = len(shares) == 1
-    if alone and CONVEX > parts.solidity > BULKY and (two := halves_of(vertices, faces)).are_two:
+    hollow = alone and CONVEX > parts.solidity > BULKY
+    if hollow and (two := attached.halves_of(vertices, faces)).are_two:
         shares, other = (1 - two.smaller, two.smaller), two.other
     elif alone and not BULKY < parts.solidity < COMPACT:
         return scan

@@ -6,19 +6,11 @@ from pathlib import Path
 
 import numpy as np
 
+from plumbstone.meshes.closing import parting
 from plumbstone.meshes.closing.bodies import ClosedScan, OpenBody, is_limbed, opened_bodies, saying
 from plumbstone.meshes.closing.clouds import cloud_surface
 from plumbstone.meshes.closing.doubting import layer_doubts, none_farther, whole_doubts
 from plumbstone.meshes.closing.finishing import BULGED, CLOSED_NOISE, finished
-from plumbstone.meshes.closing.parting import (
-    MOST_DISAGREE,
-    as_measured,
-    as_seen,
-    attached,
-    off_its_slab,
-    off_its_stand,
-    stand_by_length,
-)
 from plumbstone.meshes.closing.underside import unseen_side
 from plumbstone.meshes.measures.calipers import OWN_LENGTHS, factor_by, own_scale, ruled_scale
 from plumbstone.meshes.measures.doubts import WORDS, Doubt
@@ -115,9 +107,10 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         scans, lengths = _beside(path, raw, scans, ruler.known)
         raw = replace(raw, lengths=lengths)
     if len(scans) == 1 and raw.sized and any(d.what == "attached" for d in scans[0].doubts):
-        scans = ((as_measured if ruler.measured else as_seen)(path, scans[0], ruler),)
+        decided = parting.as_measured if ruler.measured else parting.as_seen
+        scans = (decided(path, scans[0], ruler),)
     if len(scans) == 1 and raw.sized:
-        scans = (stand_by_length(path, scans[0], ruler),)
+        scans = (parting.stand_by_length(path, scans[0], ruler),)
     if ruler.measured:
         factor, _ = factor_by(ruler, scans[0].caliper)
         if not 1 / SAME_SIZE < factor < SAME_SIZE:
@@ -214,7 +207,7 @@ def with_scale(
     factor, disagree = factor_by(ruler, found)
     two = any(d.what == "attached" for d in scans[0].doubts)
     parted = [d.says for d in scans[0].doubts if d.what == "side"]
-    if disagree > MOST_DISAGREE:
+    if disagree > parting.MOST_DISAGREE:
         melted = "another thing may be melted into it: scan the stone alone, or " if two else ""
         apart = f"disagree by {percent(disagree)} with what was measured"
         problem = f"its longest and its width across {apart}; {melted}measure again."
@@ -273,12 +266,12 @@ def _bodies(
 
 def _unless_two(path: Path, scan: ClosedScan) -> ClosedScan:
     """Doubt that a body is one; what still looks like two when it is bulged is not bulged."""
-    found, body = attached(scan), scan.body
+    found, body = parting.doubted_if_two(scan), scan.body
     told = {"stand", "points", "torn", "table"} & {doubt.what for doubt in scan.doubts}
     bulged_it = any(said.startswith(BULGED) for said in scan.piece.changes)
     if found.other is None or body is None or told or not bulged_it:
         return found
-    return attached(finished(path, replace(body, cut=True)))
+    return parting.doubted_if_two(finished(path, replace(body, cut=True)))
 
 
 def _closed_each(path: Path, raw: RawScan, least: float, single: bool) -> tuple[ClosedScan, ...]:
@@ -294,10 +287,10 @@ def _closed_each(path: Path, raw: RawScan, least: float, single: bool) -> tuple[
         return tuple(saying(scan.doubted(doubt), (told,)) for scan in scans)
     scans = _complete(path, raw)
     if len(scans) == 1:
-        scans = (off_its_slab(path, scans[0]),)
+        scans = (parting.off_its_slab(path, scans[0]),)
     if scans:
         return scans
-    close = finished if single else off_its_stand
+    close = finished if single else parting.off_its_stand
     return tuple(close(path, body) for body in opened_bodies(path, raw, least=least))
 
 
