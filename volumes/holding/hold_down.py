@@ -18,7 +18,7 @@ from plumbstone.volumes.bed.results import BedResult
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.figures import SoakingFigures
-from plumbstone.volumes.holding import free_bodies
+from plumbstone.volumes.holding import free_bodies, ties
 from plumbstone.volumes.holding.buoyancy import Balance, Hung, balance_of, density_by_lift
 from plumbstone.volumes.holding.burial import burial_bonus
 from plumbstone.volumes.holding.ends import End
@@ -29,16 +29,7 @@ from plumbstone.volumes.holding.moves import Move, drained_move, first_move
 from plumbstone.volumes.holding.offers import Offers, feet_for, offers_for
 from plumbstone.volumes.holding.proof import UNJUDGED, Case, Doubt, case_of
 from plumbstone.volumes.holding.soaking import SoakingError, fit_weighings
-from plumbstone.volumes.holding.ties import (
-    TIE_REACH,
-    Moving,
-    Tie,
-    hung_from,
-    lies_as_body,
-    loose_strapped,
-    nearest_point,
-    skin_of,
-)
+from plumbstone.volumes.holding.ties import Moving, Tie
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.scape.groups import Group, Sinker
 from plumbstone.volumes.scape.materials import Material
@@ -111,7 +102,7 @@ class HoldResult:
     def assumed(self) -> tuple[tuple[Sinker, tuple[float, ...]], ...]:
         """Sinkers for which no place is given, and where they are taken to be tied [m]."""
         own = self.stage.bodies[self.number]
-        strapped = loose_strapped(own, self.stage.placed)
+        strapped = ties.loose_strapped(own, self.stage.placed)
         tied = [(tie.sinker, tie.place) for tie in self.ties]
         tied += [(s, (float(x), float(y), float(z))) for s, (x, y, z) in strapped]
         return tuple((sinker, place) for sinker, place in tied if sinker.at is None)
@@ -189,7 +180,7 @@ def set_stage(
     moving, taken = [], set()
     for group in groups:
         names = [*group.wood, *(s.stone for s in group.sinkers if s.how == "strapped" and s.stone)]
-        _check_ties(group, skin_of([placed[name] for name in group.wood]), bed, grid)
+        _check_ties(group, ties.skin_of([placed[name] for name in group.wood]), bed, grid)
         for name in names:
             if name in taken:
                 raise HoldError(
@@ -198,9 +189,8 @@ def set_stage(
                 )
         moving.append(Moving(group.name, tuple(placed[n] for n in names), group))
         taken |= {*names, *(s.stone for s in group.sinkers if s.how == "hanging")}
-        taken |= {
-            s.stone for s in group.sinkers if s.how == "laid on" and not lies_as_body(s, placed)
-        }
+        laid = [s for s in group.sinkers if s.how == "laid on"]
+        taken |= {s.stone for s in laid if not ties.lies_as_body(s, placed)}
     moving += [Moving(name, (body,)) for name, body in placed.items() if name not in taken]
     judged = range(len(groups))
     return free_bodies.stage_of(moving, placed, bed, grid, levels, water, judged, memo)
@@ -286,7 +276,7 @@ def _judge_group(case: Case, around: Surroundings) -> HoldResult:
         still_held=_still_held(case, ends),
         ties=stage.ties[number],
         tie_rooms=tuple(
-            _room(skin_of(wood), np.array(tie.place), around.soil_line, around.grid)
+            _room(ties.skin_of(wood), np.array(tie.place), around.soil_line, around.grid)
             for tie in stage.ties[number]
         ),
         tie_forces=at_line,
@@ -372,7 +362,7 @@ def _still_held(case: Case, ends: Sequence[End]) -> bool:
         foot = stage.placed[tie.to].piece.high[2] if tie.to else 0.0
         length = max(0.0, place[2] - foot) + tie.sinker.slack
         if tie.to:
-            anchor = nearest_point(stage.placed[tie.to], place)
+            anchor = ties.nearest_point(stage.placed[tie.to], place)
             length = float(np.linalg.norm(place - anchor)) + tie.sinker.slack
         reach = float(np.linalg.norm(wood - place, axis=1).max())
         heavy = float(free_bodies.sinker_weight(tie.sinker, stage, -1)[-1]) >= lift
@@ -414,7 +404,7 @@ def _tie_forces(middle: Rig, rigs: Sequence[Rig]) -> tuple[tuple[float, ...], tu
 
 def _room(wood: Floats, place: Floats, bed: Floats, grid: Grid) -> float:
     """Height from where a cord leaves wood (n, 3, 3) down to the bed or the glass [m]."""
-    return hung_from(wood, place) - float(bed[grid.cell_at(place[0], place[1])])
+    return ties.hung_from(wood, place) - float(bed[grid.cell_at(place[0], place[1])])
 
 
 def _check_ties(group: Group, faces: Floats, bed: Floats, grid: Grid) -> None:
@@ -423,8 +413,8 @@ def _check_ties(group: Group, faces: Floats, bed: Floats, grid: Grid) -> None:
         if sinker.how not in ("hanging", "standing") or sinker.stone or sinker.at is None:
             continue
         tied = np.array(sinker.at)
-        thick, room = sinker.at[2] - hung_from(faces, tied), _room(faces, tied, bed, grid)
-        if thick > TIE_REACH and room < NO_ROOM:
+        thick, room = sinker.at[2] - ties.hung_from(faces, tied), _room(faces, tied, bed, grid)
+        if thick > ties.TIE_REACH and room < NO_ROOM:
             raise HoldError(
                 f'Group "{group.name}": below a tie are {thick * 1e2:.1f} cm of wood, down to the '
                 "ground, so no cord runs there; write at = [...] where its cord leaves the wood, "
@@ -433,7 +423,7 @@ def _check_ties(group: Group, faces: Floats, bed: Floats, grid: Grid) -> None:
     places = [s.at for s in group.sinkers if s.at is not None] + list(group.tie_points)
     for place in places:
         gap = distance_to(faces, np.array(place))
-        if gap > TIE_REACH:
+        if gap > ties.TIE_REACH:
             where = ", ".join(f"{v * 1e2:.1f}" for v in place)
             raise HoldError(
                 f'Group "{group.name}": the tie at ({where}) cm is {gap * 1e2:.1f} cm off the '
