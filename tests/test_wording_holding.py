@@ -6,8 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from held_wood import LOG, plan_of, stone, tied, wood
 from held_wood import hung as sinker
-from held_wood import plan_of, stone, tied, wood
 
 from plumbstone.cli.wording import page_labels
 from plumbstone.cli.wording.findings import finding_words
@@ -252,3 +252,22 @@ def test_wood_that_no_stone_holds_is_told_what_would_decide(tmp_path: Path) -> N
     hold = plan_of(tmp_path, unknown).holds[0]
     none = replace(hold, offers=Offers(hold.offers.points, "any place that was tried", ()))
     assert "weigh it dry, or try it in a tub" in " ".join(hold_sentences(none, METRIC))
+
+
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [  # its middle lies 1 cm beyond the edge of a log 6 cm wide
+        ('rests = "Log"', "does not rest as drawn: set settle = true there"),
+        ('rests = "Log"\nsettle = true', "does not rest as settled; move it so that it lies firm"),
+        ('rests = "floor"\nsettle = true', "but in another piece; move them apart"),
+    ],
+)
+def test_a_stone_beside_wood_that_does_not_rest_is_told_what_helps(
+    tmp_path: Path, more: str, told: str
+) -> None:
+    top = (
+        '[[piece]]\nname = "Top"\nmaterial = "granite"\nsize = ["8 cm", "7 cm", "12 cm"]\n'
+        f'at = ["45 cm", "29 cm"]\n{more}\n'
+    )
+    words = hold_sentences(plan_of(tmp_path, LOG, top).holds[0], METRIC)
+    assert any(told in sentence for sentence in words)

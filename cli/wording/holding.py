@@ -207,7 +207,7 @@ def _tips(finding: Finding, units: Units) -> str:
     placed = "foot0_x_m" in finding.numbers
     if finding.how == "leans":
         foot = f"{foot} Then judge it anew." if placed else "give it a second foot."
-    by_cure = finding.how in ("leans", "over air")
+    by_cure = finding.how in ("leans", "over air", "carrier")
     case = finding.how, finding.cure if by_cure else bool(finding.about[1:])
     words = TIPPING.get(case) or TIPPING[finding.how, None]
     return filled(
@@ -253,9 +253,16 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
         "{others} stands {apart_m} off what it is strapped to, so no strap makes them one; set it "
         "against that, or {or_else}."
     ),
-    ("carrier", None): (
+    ("carrier", "settle"): (
         "{others} beside it {rests} as drawn: set settle = true there, or move it so that it lies "
         "firm; then judge both anew."
+    ),
+    ("carrier", "firm"): (
+        "{others} beside it {rests} as settled; move it so that it lies firm, then judge both anew."
+    ),
+    ("carrier", "apart"): (
+        "{others} beside it {rests} as drawn, but in another piece; move them apart, then judge "
+        "both anew."
     ),
     ("steep", None): (
         "lies on slopes of up to {steep_deg}, on which wet wood may slide; they are not counted "

@@ -99,8 +99,7 @@ def _plain_doubts(hold: HoldResult) -> Iterator[Finding]:
             who = (name, hold.off)
             yield Finding(Kind.TIPS, Severity.STOP, who, numbers, how="apart", cure="together")
         elif doubt is Doubt.CARRIER:
-            about = (name, *hold.doubtful)
-            yield Finding(Kind.TIPS, Severity.STOP, about, how="carrier", cure="set again")
+            yield _carrier_finding(hold)
         elif doubt is Doubt.STEEP:
             numbers = {"steep_deg": float(rest.steepness[rest.touching()].max(initial=0.0))}
             yield Finding(Kind.TIPS, Severity.CARE, (name,), numbers, how="steep", cure="wedge")
@@ -111,6 +110,17 @@ def _plain_doubts(hold: HoldResult) -> Iterator[Finding]:
             at = hold.drained_move
             numbers = {} if at is None else {"level_m": at.level}
             yield Finding(Kind.FALLS, Severity.CARE, (name,), numbers, how="soaked", cure="wedge")
+
+
+def _carrier_finding(hold: HoldResult) -> Finding:
+    """Name stones by a group that do not rest as drawn, and what mends it."""
+    stage = hold.stage
+    others = [i for i in stage.together(hold.number) if stage.bodies[i].name in hold.doubtful]
+    through = any(stage.resting[i].through > DRAWN_THROUGH for i in others)
+    turned = all(body.entry.settle for i in others for body in stage.bodies[i].pieces)
+    cure = "apart" if through else "firm" if turned else "settle"
+    about = (hold.group.name, *hold.doubtful)
+    return Finding(Kind.TIPS, Severity.STOP, about, how="carrier", cure=cure)
 
 
 def _through_finding(severity: Severity, name: str, into: str, through: float) -> Finding:
