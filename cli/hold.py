@@ -306,6 +306,7 @@ def _print_balance(
 ) -> None:
     """Print the action, then what it rests on."""
     from plumbstone.cli.wording.holding import hold_sentence, soaking_words, tub_words
+    from plumbstone.cli.wording.offers import TUB_MASS
     from plumbstone.volumes.scape.materials import find_material
 
     typer.echo(hold_sentence("Wood", balance, stone, units))
@@ -314,7 +315,7 @@ def _print_balance(
     dense = f"; density about {balance.density.mid:.0f} kg/m³" if balance.density else ""
     typer.echo(f"Lift {low} to {high}, {source}{dense}.")
     if not balance.from_tub:
-        typer.echo('A tub test beats the table: --just-sinks-with "520 g granite".')
+        typer.echo(f'A tub test beats the table: --just-sinks-with "{TUB_MASS[units]} granite".')
     if soaking is not None:
         typer.echo(f"Wood: {soaking_words(soaking)}")
     elif balance.lift.high > 0:

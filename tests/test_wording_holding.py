@@ -252,6 +252,7 @@ def test_wood_that_no_stone_holds_is_told_what_would_decide(tmp_path: Path) -> N
     hold = plan_of(tmp_path, unknown).holds[0]
     none = replace(hold, offers=Offers(hold.offers.points, "any place that was tried", ()))
     assert "weigh it dry, or try it in a tub" in " ".join(hold_sentences(none, METRIC))
+    assert 'mass = "18 oz"' in " ".join(hold_sentences(none, Units("us")))
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 import math
 from typing import TYPE_CHECKING
 
-from plumbstone.cli.wording.offers import TUB, offer_sentences
+from plumbstone.cli.wording.offers import offer_sentences, tub_test
 from plumbstone.cli.wording.sentences import Worded, filled
 from plumbstone.cli.wording.units import (
     Toward,
@@ -76,7 +76,7 @@ def hold_sentences(
         *offer_sentences(hold, units, on_page),
         *_tie_sentences(hold, units),
         *_float_sentences(hold, units),
-        *_scan_sentences(hold),
+        *_scan_sentences(hold, units),
         *([_soaking_sentence(hold, units)] if hold.balance.lift.high > 0 else []),
     ]
 
@@ -161,9 +161,10 @@ def _floats(finding: Finding, units: Units) -> str:
         if lift.high <= 0:
             return (
                 f"{name}: weighs only {grams(-lift.high, units)} to {low} under water; fish and "
-                f"currents move it; to know more, {TUB}."
+                f"currents move it; to know more, {tub_test(units)}."
             )
-        return f"{name}: may sink by {low} or float by {high}; before you count on either, {TUB}."
+        may = f"may sink by {low} or float by {high}; before you count on either"
+        return f"{name}: {may}, {tub_test(units)}."
     if finding.how == "low line":
         line = place_words(finding.number("line_m"), units)
         return (
@@ -452,14 +453,15 @@ def _float_sentences(hold: "HoldResult", units: Units) -> list[str]:
     return [f"{words}, its {end_name(rise[:2])} end up by {tilt:.0f}°."]
 
 
-def _scan_sentences(hold: "HoldResult") -> list[str]:
+def _scan_sentences(hold: "HoldResult", units: Units) -> list[str]:
     """Say what a scan of wood leaves out."""
     wood = hold.stage.wood_of(hold.number)
     if hold.group.tub is not None or not any(b.entry.shape.scan is not None for b in wood):
         return []
+    thin = place_words(0.02, units)
     return [
-        f"{hold.group.name}: a scan loses twigs thinner than about 2 cm, so it floats and lifts "
-        f"more than the scan shows; {TUB}."
+        f"{hold.group.name}: a scan loses twigs thinner than about {thin}, so it "
+        f"floats and lifts more than the scan shows; {tub_test(units)}."
     ]
 
 

@@ -11,10 +11,7 @@ if TYPE_CHECKING:
     from plumbstone.volumes.holding.hold_down import HoldResult
     from plumbstone.volumes.holding.offers import Offer
 
-TUB = (
-    "try it in a tub with stones until it just sinks, and write these into its [[group]] as "
-    'just_sinks_with = { mass = "520 g", material = "granite" }, or on the page into its field'
-)
+TUB_MASS = {Units.METRIC: "520 g", Units.US: "18 oz"}  # of an example
 
 
 def offer_sentences(hold: "HoldResult", units: Units, on_page: bool) -> list[str]:
@@ -30,7 +27,7 @@ def offer_sentences(hold: "HoldResult", units: Units, on_page: bool) -> list[str
     if not offers.best:
         if strapped:
             return [f"{name}: {strapped}"]
-        step = "" if hold.group.tie_points else f"; {_next_step(hold)}"
+        step = "" if hold.group.tie_points else f"; {_next_step(hold, units)}"
         return [f"{name}: no stone that a hand sets holds it at {offers.why}{step}."]
     if not offers.best[0].points:
         untied = "it holds without what hangs on it; take that off."
@@ -54,7 +51,16 @@ def offer_sentences(hold: "HoldResult", units: Units, on_page: bool) -> list[str
     return words
 
 
-def _next_step(hold: "HoldResult") -> str:
+def tub_test(units: Units) -> str:
+    """Say how to find the lift of wood in a tub, and where to write it."""
+    return (
+        "try it in a tub with stones until it just sinks, and write these into its [[group]] as "
+        f'just_sinks_with = {{ mass = "{TUB_MASS[units]}", material = "granite" }}, or on the page '
+        "into its field"
+    )
+
+
+def _next_step(hold: "HoldResult", units: Units) -> str:
     """Say what to try where nothing is offered: another pose, a figure not yet known, a foot."""
     wood = hold.stage.wood_of(hold.number)
     first = hold.first_move
@@ -63,7 +69,7 @@ def _next_step(hold: "HoldResult") -> str:
     larger = "larger " if any(s.how == "strapped" for s in hold.group.sinkers) else ""
     flat = f"tie it onto a {larger}flat stone, or give it a foot"
     if hold.group.tub is None and any(body.entry.mass is None for body in wood):
-        return f"weigh it dry, or {TUB}, as that may decide; else {flat}"
+        return f"weigh it dry, or {tub_test(units)}, as that may decide; else {flat}"
     return flat
 
 
