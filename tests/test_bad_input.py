@@ -75,6 +75,12 @@ MISTAKES = {
         ["bags 1", "9 L at 22", '{ holds = "9 L", price = 22 }'],
     ),
     "bag by another key": ('holds = "9 L"', 'size = "9 L"', ['holds = "9 L"', "given: size, price"]),
+    "a limb by its thickness": (
+        "[[layer]]",
+        '[[piece]]\nname = "C"\nmaterial = "oak wood"\n'
+        'limbs = [{ length = "9 cm", diameter = ["2 cm", "1 cm"] }]\n[[layer]]',
+        ["girth: is missing", "3.14 times the diameter"],
+    ),
     "bag of nothing": ('holds = "9 L"', 'holds = "9 cm"', ["holds", "litres"]),
     "boiling": ('glass = "6 mm"', 'temperature = "90 °C"', ["temperature", "0-40"]),
     "no water": ('water_line = "33 cm"', 'water_line = "0 cm"', ["tank.water_line", "no depth"]),

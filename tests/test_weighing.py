@@ -207,6 +207,19 @@ def test_a_density_that_was_measured_is_held_against_the_table() -> None:
         density_by_bucket(21.7, volume, GRANITE)
 
 
+def test_a_thickness_typed_as_a_girth_is_asked_for() -> None:
+    # A stick 60 cm long and 5 cm thick has 1.18 L (a cylinder), by a girth of 5 cm 0.12 L.
+    wood, mass = find_material("driftwood"), np.pi * 0.025**2 * 0.6 * 840
+    with pytest.raises(WeighingError, match=r"It runs around, 3\.14 times that"):
+        weigh_limbs([(0.6, 0.05, 0.05)], wood, mass)
+    girth = 0.05 * np.pi
+    assert weigh_limbs([(0.6, girth, girth)], wood, mass).mass.mid == mass
+    with pytest.raises(
+        WeighingError, match=r"did you mean 0\.99 kg\? See the unit and the point\.$"
+    ):
+        weigh_limbs([(0.6, girth, girth)], wood, mass * 1e3)
+
+
 def test_limbs_are_not_told_of_scans() -> None:
     (told,) = weigh_limbs([(0.6, 0.25, 0.12)], find_material("driftwood"), 0.7).warnings
     assert "girths read wrong" in told

@@ -266,7 +266,8 @@ def checked_by_mass(weighed: Weighed, mass: float, amiss: str = "") -> Weighed:
 
     The scan keeps its volume: a wrong scale and a wrongly guessed underside look the same.
     """
-    _refuse_slip(mass, _widened(weighed.volume), weighed.material)
+    limbs = weighed.confidence.caveat == "limbs"
+    _refuse_slip(mass, _widened(weighed.volume), weighed.material, limbs=limbs)
     implied = volume_of_mass(mass, _density(weighed.material))
     warnings = weighed.warnings
     if implied.parts_from(weighed.volume):
@@ -465,7 +466,7 @@ def _widened(volume: Range) -> Range:
     return Range(volume.low / SLIP, volume.mid, volume.high * SLIP)
 
 
-def _refuse_slip(mass: float, possible: Range, material: Material) -> None:
+def _refuse_slip(mass: float, possible: Range, material: Material, *, limbs: bool = False) -> None:
     """Refuse a mass [kg] that no volume within a range [m³] can have; say what was likely meant."""
     density = _density(material)
 
@@ -479,6 +480,8 @@ def _refuse_slip(mass: float, possible: Range, material: Material) -> None:
     meant = "see the unit and the point"
     if likely is not None:
         meant = f"did you mean {mass * likely:.3g} kg? See the unit and the point"
+    if limbs and fits(mass / math.pi**2):
+        meant += ". Is a girth how thick it is? It runs around, 3.14 times that"
     raise WeighingError(
         f"{mass:g} kg of {material.name} is {mass / density.mid * 1e3:.3g} L, but the form holds "
         f"at most {possible.high * 1e3:.3g} L and at least {possible.low * 1e3:.2g} L; {meant}."

@@ -26,6 +26,7 @@ CALLED = {  # what people call it: its key
     "slope": "front and back", "thickness": "depth", "dimensions": "size", "width": "size",
     "length": "size", "type": "material", "volume": "holds", "cost": "price", "file": "scan",
     "stone": "piece", "rock": "piece", "wood": "piece", "substrate": "layer", "soil": "layer",
+    "diameter": "girth, around both ends, 3.14 times the diameter",
     "shape": "inside, as tanks are upright boxes here",
     "mounds": "front and back here, and mounds in the layer itself",
     "paths": "front and back here, and paths in the layer itself",
@@ -85,6 +86,8 @@ class Section:
         if default is _REQUIRED:
             hint = f"; write {key} = {like}" if like else ""
             hint += f" (given: {', '.join(map(shown, self._left))[:80]})" if self._left else ""
+            meant = [CALLED.get(given.lower(), "") for given in self._left]
+            hint += "".join(f"; give {word}" for word in meant if word.startswith(f"{key}, "))
             raise self.error(key, f"is missing{hint}.")
         return default
 
