@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 from pages import Browser, Server, at_tank, changed, computed, opened, piece, small_in
 
-from plumbstone.cli.wording.page import LOST_VIEW, UNSENT
+from plumbstone.cli.wording.page import LATE_VIEW, LOST_VIEW, UNSENT
 from plumbstone.cli.wording.page_labels import TURN_IN_3D, USE_SCAN
 from plumbstone.meshes.shapes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
@@ -70,6 +70,14 @@ def test_a_view_that_fails_or_comes_late_is_no_picture_of_the_tank(
     tab.get_by_role("alert").get_by_text(LOST_VIEW).wait_for()
     fold.click()
     tab.get_by_text(LOST_VIEW).wait_for(state="detached")
+    hung: list[Any] = []
+    tab.unroute("**/scene/**")
+    tab.route("**/scene/**", lambda route: hung.append(route))  # not answered yet
+    fold.click()
+    tab.get_by_role("status").get_by_text(LATE_VIEW).wait_for()
+    hung[0].continue_()
+    tab.get_by_text(LATE_VIEW).wait_for(state="detached")
+    fold.click()
     held: list[Any] = []
     tab.unroute("**/scene/**")
     tab.route("**/scene/**", lambda route: route.continue_() if held else held.append(route))

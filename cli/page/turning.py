@@ -1,16 +1,24 @@
 """A view that turns under the finger, of a glTF scene."""
 
+from typing import Any
+
 from nicegui import ui
 
 from plumbstone.cli.page.widgets import element
-from plumbstone.cli.wording.page import LOST_VIEW
+from plumbstone.cli.wording.page import LATE_VIEW, LOST_VIEW
 
 SHEET = "#e9eeec"  # behind it, by day and by night: glass and water are drawn for it
+TOLD = {"lost": (LOST_VIEW, "alert"), "late": (LATE_VIEW, "status")}
+LATE = 4000  # [ms]: from here on it is said that nothing has come yet
 # The loop of a scene draws on for ever, even when it was taken off the page; let it draw what has
 # changed, where it is seen.
 CALM = """() => {
   import("nicegui-scene").then(({ THREE: { DefaultLoadingManager } }) => {
-    DefaultLoadingManager.onError = () => emit();
+    const late = setTimeout(() => emit("late"), LATE);
+    let lost = false;
+    const tell = (how) => { clearTimeout(late); emit(how); };
+    DefaultLoadingManager.onError = () => { lost = true; tell("lost"); };
+    DefaultLoadingManager.onLoad = () => lost || tell("here");  // comes after an error too
   });
   const { renderer } = getElement(ID), draw = renderer.render.bind(renderer);
   const told = ({ elements }) => elements.map((number) => number.toFixed(4));  // a tenth of a mm
@@ -44,12 +52,15 @@ def turning_view(
     scene.props["aria-label"], scene.props["role"] = label, "img"
     place = element("div")
 
-    def tell_lost() -> None:
+    def tell(event: Any) -> None:
         place.clear()
         with place:
-            element("p", "fault", LOST_VIEW, role="alert")
+            if event.args in TOLD:
+                words, role = TOLD[event.args]
+                element("p", "fault", words, role=role)
 
-    scene.on("init", tell_lost, args=[], js_handler=CALM.replace("ID", str(scene.id)))
+    script = CALM.replace("ID", str(scene.id)).replace("LATE", str(LATE))
+    scene.on("init", tell, js_handler=script)
     with scene:
         scene.gltf(address).rotate(1.5708, 0, 0)
     x, y, z = (side / 2 for side in size)

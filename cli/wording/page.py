@@ -50,6 +50,10 @@ NOTHING_TO_KEEP = f"There is nothing to keep yet. {TYPE_OR_SCAN}"
 LOST_VIEW = (
     "What stands in this view did not arrive. Fold it and open it again, or load the page anew."
 )
+LATE_VIEW = (
+    "What stands in this view has not arrived yet; still working. To ask anew, fold it and open it "
+    "again."
+)
 SENDING = "Sending the scan ..."
 UNSENT = "The scan did not arrive; choose it again. What was typed is still here."
 PARTS = ("seen", "closed, guessed", "cut away")
