@@ -94,6 +94,19 @@ def test_more_bags_if_it_settles_more(tmp_path: Path) -> None:
     assert bags_of(replace(bed.layers[0], gaps=2e-3))[1] is None
 
 
+def test_fewer_but_larger_bags_are_told_by_their_sizes(tmp_path: Path) -> None:
+    # 60 × 40 × 8.41 cm at 5 % are 21.2 L: 10 and 3 × 4 L at 24.40; at 15 % 23.7 L: two of 10 and
+    # one of 4 L at 24.80. "4 bags; 3 if it settles by 15 %" would say that more takes less.
+    text = (
+        '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]\n[[layer]]\nname = "Soil"\n'
+        'material = "baked-clay soil"\ndepth = "8.41 cm"\nsettling = 0.05\n'
+        'bags = [{ holds = "10 L", price = 10 }, { holds = "4 L", price = 4.8 }]\n'
+    )
+    (tmp_path / "t.toml").write_text(text, encoding="utf-8")
+    told = type_in("plumbstone bed t.toml", tmp_path).stdout
+    assert "Soil: 1 × 10 L, 3 × 4 L; 2 × 10 L, 1 × 4 L if it settles by 15 %." in told
+
+
 def test_other_bags_where_it_stands_steeper(tmp_path: Path) -> None:
     # A heap over a strip of 10 × 60 cm: its litres go with the tangent of its repose, 30-38°.
     text = (

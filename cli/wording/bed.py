@@ -32,7 +32,7 @@ def if_worse_sentence(layer: LayerFigures, units: Units) -> str:
     """Say which bags a layer takes if it needs more: "2 bags; 3 if it settles by 15 %"."""
     assert layer.worse_settling is not None
     usual, worse = layer.bags, layer.bags_if_worse
-    if [replace(bag, count=0) for bag in usual] == [replace(bag, count=0) for bag in worse]:
+    if len(usual) == 1 and [replace(usual[0], count=bag.count) for bag in worse] == [*worse]:
         words = [str(sum(bag.count for bag in bags)) for bags in (usual, worse)]
         words[0] += " bags" if words[0] != "1" else " bag"
     else:
