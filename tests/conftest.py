@@ -37,6 +37,7 @@ APART = (
     "test_limits.py", "test_rigid_body.py", "test_hold_down.py", "test_offers.py", "test_weigh.py", "test_files.py",
     "test_heightfield.py", "test_conditions.py", "test_phone_scans.py", "test_mat.py",
     "test_places.py", "test_bad_input.py", "test_retaining.py", "test_equilibrium.py",
+    "test_zone_edges.py", "test_workers.py",
 )  # fmt: skip
 ORDER = [*LONG, *APART]
 

@@ -1,0 +1,91 @@
+"""People in a hurry in the shop and at the tub, who never read a manual: what they must be told."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from commands import read_json, refuse, type_in
+
+
+def one_piece(line: str, folder: Path) -> dict[str, Any]:
+    piece: dict[str, Any] = read_json(line, folder)["pieces"][0]
+    return piece
+
+
+def test_every_side_may_have_a_unit_of_its_own(tmp_path: Path) -> None:
+    # 12 in × 8 in × 6 in = 576 in³ = 9.439 L; half of the box, as of any size, is 4.72 L.
+    mixed = one_piece('plumbstone weigh --size "1 ft x 8 in x 0.5 ft"', tmp_path)
+    same = one_piece('plumbstone weigh --size "12 x 8 x 6 in"', tmp_path)
+    assert mixed["volume_l"]["mid"] == pytest.approx(4.72, abs=0.005)
+    assert mixed["volume_l"] == pytest.approx(same["volume_l"])
+
+
+def test_a_shape_factor_over_one_is_refused(tmp_path: Path) -> None:
+    # No stone fills more than the box around it.
+    why = refuse('plumbstone weigh --size "28 x 19 x 15 cm" --shape-factor 1.2', tmp_path)
+    assert "0.05 to 1" in why
+
+
+def test_a_stone_of_metres_is_a_slip(tmp_path: Path) -> None:
+    assert "check the unit" in refuse('plumbstone weigh --size "28 x 19 x 15 m"', tmp_path)
+
+
+def test_a_heavy_stone_comes_with_a_caution(tmp_path: Path) -> None:
+    # 60 × 50 × 40 cm, half of it granite of 2650: 159 kg; L23 screens at 25 kg.
+    heavy = type_in('plumbstone weigh --size "60 x 50 x 40 cm" -m granite', tmp_path).stdout
+    assert "lift it with help or a hoist" in heavy
+    light = type_in('plumbstone weigh --size "12 x 10 x 8 cm" -m granite', tmp_path).stdout
+    assert "Caution" not in light
+
+
+def test_two_weighings_tell_the_density(tmp_path: Path) -> None:
+    line = 'plumbstone weigh --mass "3.00 kg" --in-water "1.88 kg" --scale-step "10 g"'
+    # 3.00 / (3.00 − 1.88) × 997.05 = 2670.7 kg/m³
+    assert one_piece(line, tmp_path)["density_kg_per_m3"]["mid"] == pytest.approx(2670.7, abs=0.1)
+    assert "Density: 2671 kg/m³" in type_in(line, tmp_path).stdout
+
+
+def test_readings_the_wrong_way_round_are_told_as_such(tmp_path: Path) -> None:
+    why = refuse('plumbstone weigh --mass "3 kg" --in-water "3.2 kg"', tmp_path)
+    assert "which reading is which" in why
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [("mopane", "mopane wood"), ("pumice", "pumice stone or pumice gravel"), ("lava", "lava rock")],
+)
+def test_half_a_name_is_led_to_the_whole_one(tmp_path: Path, typed: str, meant: str) -> None:
+    why = refuse(f'plumbstone weigh --size "20 x 10 x 8 cm" -m {typed}', tmp_path)
+    assert f"Did you mean {meant}" in why
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"), [("aquasoil", "baked-clay soil"), ("grey granite", "granite")]
+)
+def test_a_name_with_more_to_it_is_led_to_the_plain_one(
+    tmp_path: Path, typed: str, meant: str
+) -> None:
+    assert f"Did you mean {meant}" in refuse(
+        f'plumbstone weigh --size "9 x 8 x 7 cm" -m "{typed}"', tmp_path
+    )
+
+
+def test_a_mass_and_its_unit_need_no_blank(tmp_path: Path) -> None:
+    close, apart = (
+        read_json(f'plumbstone hold --just-sinks-with "{text}"', tmp_path)["holds"]
+        for text in ("520g granite", "520 g granite")
+    )
+    assert close == apart
+
+
+@pytest.mark.parametrize(
+    ("options", "why"),
+    [
+        ('--wood-mass "0 kg"', "more than nothing"),
+        ('--wood-mass "1 kg" --sinker "-500 g granite"', "more than nothing"),
+        ('--wood-mass "1 kg" -m granite', "granite is no wood"),
+        ('--wood-mass "1 kg" --sinker "500 g oak wood"', "oak wood is no stone"),
+    ],
+)
+def test_what_cannot_hold_is_refused(tmp_path: Path, options: str, why: str) -> None:
+    assert why in refuse(f"plumbstone hold {options}", tmp_path)
