@@ -9,7 +9,7 @@ from plumbstone.meshes.piece import Floats, Indices
 
 
 def mesh_centre(vertices: Floats, faces: Indices) -> Floats:
-    """Centre of the volume of a closed mesh, (3,) [m]: tetrahedra over a point amid it."""
+    """Centre of a closed mesh, (3,) [m]: tetrahedra over a point, by the divergence theorem."""
     middle = vertices.mean(axis=0)
     total, moments = moment(vertices, faces, middle)
     return middle + moments / (4 * total)
@@ -61,7 +61,7 @@ def displaced_volume(vertices: Floats, faces: Indices, water_level: float) -> fl
 def displaced_at_levels(
     vertices: Floats, faces: Indices, levels: Sequence[float] | Floats
 ) -> tuple[Floats, Floats]:
-    """Displaced volume and its centre at many water levels at once.
+    """Displaced volume and its centre at many levels at once, by Gauss's theorem.
 
     Parameters
     ----------

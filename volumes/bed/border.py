@@ -37,7 +37,7 @@ def rankine_active(phi: float, beta: float = 0.0) -> float:
 
 
 def submerged_unit_weight(settled: float, mass: float, grain_density: float, water: float) -> float:
-    """Effective unit weight [N/m³] under water of a bed [m³] with a dry grain mass [kg]."""
+    """Buoyant unit weight [N/m³] of a bed [m³] with a dry grain mass [kg] (Archimedes)."""
     return max(0.0, mass / settled * (1 - water / grain_density)) * GRAVITY
 
 
@@ -158,7 +158,7 @@ def wall_factors(
 ) -> tuple[float, float]:
     """Reserve of a stone that earth leans on against sliding and against tipping about its toe.
 
-    The level push of the earth [N] acts at a third of the height of the soil at its back [m],
+    By Rankine the level push of the earth [N] acts at a third of the soil's height at its back [m],
     against its weight under water [N], its toe so far before its middle [m], and its friction on
     what it stands on [-].
     """

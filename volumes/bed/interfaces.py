@@ -22,12 +22,12 @@ NESTED = 0.98  # of the smaller zone: it lies wholly in the other, as drawn
 
 
 def lasting_slope(repose: Range) -> float:
-    """Slope that a bare bed keeps for long, 0.6 of the tangent of its repose; both [degrees]."""
+    """Slope that lasts, 0.6 of the tangent of repose, both [degrees]; common practice."""
     return math.degrees(math.atan(LASTING * math.tan(math.radians(repose.mid))))
 
 
 def filter_ratio(coarse: Material, fine: Material) -> float:
-    """D15 of the coarse grains over D85 of the fine ones [m/m]; up to 4 the fine ones stay out."""
+    """D15 of coarse grains over D85 of fine ones [m/m]; up to 4 these stay out (Terzaghi)."""
     if coarse.d15 is None or fine.d85 is None:
         return 0.0  # sizes are not known
     return coarse.d15 / fine.d85

@@ -252,7 +252,7 @@ def closed_up_to(
 
 
 def least_open(soil: Material) -> float:
-    """Width up to which a gap holds grains [m]."""
+    """Width up to which a gap holds grains [m], by `HOLDS`, from memory."""
     return HOLDS * (soil.d15 or 0.0)
 
 

@@ -98,13 +98,13 @@ class Weighed:
         return replace(self, confidence=trust, changes=changes, warnings=warnings, piece=piece)
 
     def mass_in_water(self, water: float) -> Range:
-        """Mass it shows hanging in water of a density [kg/m³], pores full of air → [kg]."""
+        """Mass it shows hanging in water of a density [kg/m³], pores dry → [kg] (Archimedes)."""
         weighed = self.mass.low == self.mass.high
         mass = self.mass.mid if weighed else None
         return mass_in_water(self.volume, self.material, mass, water)
 
     def mass_in_water_soaked(self, water: float) -> Range:
-        """Mass a porous stone shows in water once its pores are full [kg]."""
+        """Mass a porous stone shows in water once its pores are full [kg] (Archimedes)."""
         pairs = zip(self.volume, self.material.saturated_density(water), strict=True)
         return Range(*(volume * (rho - water) for volume, rho in pairs))
 
@@ -342,6 +342,8 @@ def density_of_two_weighings(
 ) -> Range:
     """Density [kg/m³] from a dry and a submerged reading [kg] of a scale with this step [kg].
 
+    Archimedes' principle: OpenStax, College Physics 2e, section 11.7, which weighs a coin so.
+
     Raises
     ------
     WeighingError
@@ -377,6 +379,8 @@ def density_by_bucket(dry: float, volume: Range, material: Material) -> Range:
 def volume_by_bucket(rise: float, step: float, capacity: float | None, water: float) -> Range:
     """Volume [m³] of a piece pushed under in a bucket on a scale, from the reading's rise [kg].
 
+    The water is pressed down by as much as it lifts (Newton's third law, Archimedes' principle).
+
     Raises
     ------
     WeighingError
@@ -399,7 +403,7 @@ def _refuse_beyond(reading: float, what: str, capacity: float | None) -> None:
 def limb_volume(length: float, girth0: float, girth1: float) -> float:
     """Volume [m³] of a limb by its length and girths [m]: a frustum with round ends.
 
-    The ends lie within the length, as `meshes.primitives.branch` draws them.
+    A closed form. The ends lie within the length, as `meshes.primitives.branch` draws them.
     """
     import numpy as np
 
@@ -414,13 +418,13 @@ def limb_volume(length: float, girth0: float, girth1: float) -> float:
 
 
 def tape_spread(volume: float, kind: str) -> Range:
-    """Spread a volume [m³] by what its kind of form is known to, a key of `SPREADS`."""
+    """Spread a volume [m³] by what its kind of form is known to; common practice, no source."""
     share = SPREADS[kind]
     return Range(volume * (1 - share), volume, volume * (1 + share))
 
 
 def size_volume(size: tuple[float, float, float], factor: float | None = None) -> Range:
-    """Volume [m³] of a stone by length × width × height [m] × shape factor."""
+    """Volume [m³] of a stone by length × width × height [m] × shape factor; common practice."""
     box = math.prod(size)
     if max(size) > LONGEST_SIDE or box > LARGEST_BOX:
         problem = f"{max(size):g} m long is no stone for a tank; check the unit of the size."
@@ -440,7 +444,7 @@ def mass_of(volume: Range, density: Range) -> Range:
 
 
 def mass_in_water(volume: Range, material: Material, mass: float | None, water: float) -> Range:
-    """Mass that a piece shows in water, pores full of air [kg]; below 0 it lifts.
+    """Mass that a piece shows in water, pores full of air [kg] (Archimedes); below 0 it lifts.
 
     A measured mass [kg] of a stone tells by its density what it displaces; that of wood goes with
     the volume [m³]. Without one, volume and density meet at any of their ends. `water` is a density

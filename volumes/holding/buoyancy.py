@@ -1,4 +1,7 @@
-"""Lift of wood and the sinkers it needs, by vertical balance."""
+"""Lift of wood and the sinkers it needs, by vertical balance and Archimedes' principle.
+
+Its check values are those of OpenStax, College Physics 2e, section 11.7.
+"""
 
 import math
 from dataclasses import dataclass
@@ -51,22 +54,22 @@ class Balance:
 
 
 def least_reserve(mass: float) -> float:
-    """Reserve of wood of a mass that sinks or nearly does [kg]."""
+    """Reserve of wood of a mass that sinks or nearly does [kg]; common practice, no source."""
     return max(LEAST_RESERVE, RESERVE_SHARE * mass)
 
 
 def hung_stone(mass: float, density: Range, water: float) -> Hung:
-    """Give what a stone of a mass [kg] and a density [kg/m³] weighs dry and under water."""
+    """Give what a stone of a mass [kg] and a density [kg/m³] weighs, in water too (Archimedes)."""
     return Hung(mass, Range(*(mass * (1 - water / rho) for rho in density)))
 
 
 def lift_of(volume: float, mass: float, water: float) -> float:
-    """Net upward pull ρ V - m as a mass [kg] of a covered body of volume [m³] and mass [kg]."""
+    """Lift ρ V - m as a mass [kg] (Archimedes) of a covered body of a volume [m³] and mass [kg]."""
     return water * volume - mass
 
 
 def sinker_for(lift: float, stone_density: float, water: float) -> float:
-    """Dry mass of stone [kg] whose weight in water balances a lift [kg].
+    """Dry mass of stone [kg] whose weight in water balances a lift [kg] (Archimedes).
 
     Raises
     ------
@@ -82,7 +85,7 @@ def sinker_for(lift: float, stone_density: float, water: float) -> float:
 
 
 def lift_from_tub(mass: float, stone_density: float, water: float) -> float:
-    """Lift [kg] of wood that just sinks with a stone of that dry mass [kg] hung on it."""
+    """Lift [kg] of wood that just sinks with a stone of that dry mass [kg] (Archimedes)."""
     if stone_density <= water:
         sinker_for(1.0, stone_density, water)
     return mass * (1 - water / stone_density)
@@ -126,15 +129,16 @@ def lift_by_tub(tub: tuple[float, Range], water: float) -> Range:
 
 
 def density_by_lift(mass: float, lift: Range, water: float) -> Range:
-    """Density [kg/m³] of wood of a dry mass [kg] and a lift [kg]."""
+    """Density [kg/m³] of wood of a dry mass [kg] and a lift [kg] (Archimedes)."""
     return Range(*(water * mass / (mass + pull) for pull in (lift.high, lift.mid, lift.low)))
 
 
 def asked_pull(unlucky: float, lift: Range, mass: float, factor: float) -> float:
     """Weight under water, as a mass [kg], that holds an unlucky lift [kg] with the reserve.
 
-    A tub test already speaks of the real wood, so its unlucky end is the middle. Wood of a
-    lift that sinks or may sink asks for a reserve of its own, by its mass [kg].
+    The factor is common practice, no source. A tub test already speaks of the real wood, so its
+    unlucky end is the middle. Wood of a lift that sinks or may sink asks for a reserve of its own,
+    by its mass [kg].
     """
     asked = factor * max(0.0, unlucky)
     return max(asked, unlucky + least_reserve(mass)) if lift.low <= 0 else asked

@@ -13,8 +13,8 @@ from plumbstone.volumes.scape.materials import Material
 def submerged_excess(material: Material, water: float) -> float:
     """Mass of covered substrate less that of the water it displaces [kg/m³], at least 0.
 
-    (1 - n) (ρ_grain,saturated - ρ_w), n the voids between the grains: grains with water in
-    their pores weigh little there.
+    Buoyant unit weight of soil mechanics, (1 - n) (ρ_grain,saturated - ρ_w), n the voids between
+    the grains: grains with water in their pores weigh little there (derived).
     """
     assert material.bulk_density is not None
     solid = material.bulk_density.mid / material.grain_envelope_density.mid  # 1 - n

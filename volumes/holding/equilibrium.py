@@ -1,4 +1,8 @@
-"""Whether bodies in water stay in their drawn pose, by linear programs over all levels."""
+"""Whether bodies in water stay in their drawn pose, by linear programs over all levels.
+
+Forces and moments add up to nothing (statics); where none do, the multipliers of the program are
+a virtual motion by Farkas' lemma (from memory).
+"""
 
 import itertools
 from collections.abc import Iterator, Sequence
@@ -278,7 +282,7 @@ def least_sinkers(
 
 
 def hinge(rig: Rig, motion: Floats) -> Floats:
-    """Find the ends of the edge about which the first body tips, from the motion (n, 6).
+    """Find the ends of the edge about which the first body tips, from the virtual motion (n, 6).
 
     Returns
     -------

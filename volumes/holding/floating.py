@@ -26,7 +26,10 @@ class Afloat:
 
 
 def draught_of(vertices: Floats, faces: Indices, share: float, error: float = 1e-12) -> float:
-    """Height of the water plane [m], in the frame of the mesh, that wets a share of its volume."""
+    """Height of the water plane [m], in the frame of the mesh, that wets a share of its volume.
+
+    A body floats with the share that it is of the density of water (Archimedes).
+    """
     low, high = float(vertices[:, 2].min()), float(vertices[:, 2].max())
     wanted = share * enclosed_volume(vertices, faces)
     if not 0 < wanted < displacement.displaced_volume(vertices, faces, high):

@@ -374,7 +374,10 @@ def with_hung(ends: Iterable[End], stage: Stage, body: int, friction: Range) -> 
 
 
 def wood_lift(stage: Stage, body: int, end: End) -> Floats:
-    """Net lift of the wood of a body at one end of the ranges, at each level (k,) [kg]."""
+    """Net lift of the wood of a body at one end of the ranges, at each level (k,) [kg].
+
+    Archimedes' principle, as in `buoyancy.lift_of`, on what is covered.
+    """
     lift = np.zeros(len(stage.levels))
     for name in (piece.entry.name for piece in stage.wood_of(body)):
         lift += end.volumes[name] * stage.water * stage.wet[name].shares - end.masses[name]
@@ -382,7 +385,7 @@ def wood_lift(stage: Stage, body: int, end: End) -> Floats:
 
 
 def sinker_weight(sinker: Sinker, stage: Stage, sign: float, height: float = 0.0) -> Floats:
-    """Weight of a sinker whose tie is at a height [m], at each level (k,) [N]."""
+    """Weight of a sinker, its tie at a height [m], at each level (k,) [N] (Archimedes)."""
     mass, volume = sinker_state(sinker, stage, sign)
     shares = _covered(sinker, stage, sign, height)
     return (mass - volume * shares * stage.water) * GRAVITY

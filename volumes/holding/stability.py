@@ -81,12 +81,15 @@ class Standing:
 
 
 def tip_angle(inside: float, height: float) -> float:
-    """Lean [degrees] at which a body tips: centre of mass a height [m] up, inside its edge [m]."""
+    """Lean [degrees] that brings a centre of mass, a height [m] up, over its edge [m] (statics)."""
     return math.degrees(math.atan2(max(inside, 0.0), height))
 
 
 def top_push(weight: float, inside: float, top: float) -> float:
-    """Sideways push [N] at a height [m] that tips a weight [N], its edge that far off [m]."""
+    """Sideways push [N] at a height [m] that tips a weight [N] about an edge so far off [m].
+
+    Moments about that edge: OpenStax, College Physics 2e, section 9.2.
+    """
     return weight * max(inside, 0.0) / top
 
 

@@ -29,7 +29,7 @@ def salt_for(water: Range, grams_per_litre: float) -> Range:
 
 
 def level_after_change(levels: Floats, volumes: Floats, share: float) -> float | None:
-    """Find the level to drain to for a change of a given share of the tank's water.
+    """Find the level to drain to for a change of a share of the tank's water, by its volumes alone.
 
     `volumes` of water lie below rising `levels`, (k,) each [m³, m], the last one the water line;
     the share is of the water there. None where the tank would run dry before.

@@ -18,7 +18,7 @@ def lift_code(mass: Range) -> str:
 def glass_mass(length: float, depth: float, height: float, thickness: float) -> float:
     """Mass of five panes around an open box of these inside dimensions [m] → [kg].
 
-    The long panes overlap the short ones; the floor lies under all four.
+    The long panes overlap the short ones; the floor lies under all four. Density by EN 572-1.
     """
     outer_length, outer_depth = length + 2 * thickness, depth + 2 * thickness
     floor = outer_length * outer_depth
@@ -27,5 +27,5 @@ def glass_mass(length: float, depth: float, height: float, thickness: float) -> 
 
 
 def pressure_on(mass: Range, footprint: tuple[float, float]) -> Range:
-    """Mean pressure [Pa] of a mass [kg] on a footprint [m]."""
+    """Mean pressure [Pa] of a mass [kg] on a footprint [m]: weight over area, by definition."""
     return mass.times(GRAVITY / (footprint[0] * footprint[1]))
