@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer import Argument, Option
 
-from plumbstone.cli import output
+from plumbstone.cli import options, output
 from plumbstone.cli.kept_answers import Kept
 from plumbstone.cli.options import NUMBER, ForceOption, JsonOption, Number, Text, TrustOption
 from plumbstone.cli.output import ScapeUnitsOption
@@ -89,7 +89,8 @@ def hold(
         if picture is not None:
             raise PlumbstoneError("--picture needs a scape file: it draws where forces act.")
         rho = _water(temperature, water, salinity)
-        mass, wood = _dry_mass(wood_mass), material or "driftwood"
+        mass = options.measured("--wood-mass", wood_mass, "mass")
+        wood = material or "driftwood"
         balance, stone = _quick(mass, wood, just_sinks_with, sinker or [], factor, rho)
         soaking = None if log is None else _soaking(log, mass, balance, rho)
         found = None
@@ -122,16 +123,6 @@ def _water(temperature: str | None, kind: Water | None, salinity: float | None) 
 
     salt = SALINITY[(kind or Water.FRESH).value] if salinity is None else salinity
     return water_density(parse_quantity(temperature or "25 °C", "temperature"), salt)
-
-
-def _dry_mass(text: str | None) -> float | None:
-    """Parse the mass of the wood [kg]."""
-    from plumbstone.volumes.scape.quantities import parse_quantity
-
-    mass = None if text is None else parse_quantity(text, "mass")
-    if mass is not None and not mass > 0:
-        raise PlumbstoneError(f'--wood-mass "{text}": a mass must be more than nothing.')
-    return mass
 
 
 def _judged(

@@ -6,6 +6,7 @@ from typing import Annotated, Any
 import typer
 from typer import Option
 
+from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.reading.beside import trust
 
 TrustOption = Annotated[
@@ -50,6 +51,22 @@ def cell_width(text: str) -> float:
 def grams_a_litre(text: str) -> float:
     """Read grams per litre [g/L], with their unit or without."""
     return number_like(text.strip().removesuffix("g/L"))
+
+
+def measured(option: str, text: str | None, kind: str) -> float | None:
+    """Parse a quantity [SI] of an option that must be above zero, if it is given.
+
+    Raises
+    ------
+    PlumbstoneError
+        If it is none of its kind, or not above zero.
+    """
+    from plumbstone.volumes.scape.quantities import parse_quantity
+
+    found = None if text is None else parse_quantity(text, kind)
+    if found is not None and not found > 0:
+        raise PlumbstoneError(f'{option} "{text}": a {kind} must be more than nothing.')
+    return found
 
 
 def _read(text: str, sign: str) -> float:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
+from plumbstone.cli.options import measured
 from plumbstone.meshes.errors import PlumbstoneError, unreadable
 from plumbstone.meshes.measures.rulers import FILE_ALONE, Known, Ruler
 from plumbstone.meshes.ranges import Range
@@ -66,10 +67,10 @@ def by_scale(
         If something is none of its kind, or more or less than a piece can have.
     """
     found, volume = find_material(material), None
-    dry, submerged = _measured("--mass", mass, "mass"), _measured("--in-water", in_water, "mass")
+    dry, submerged = measured("--mass", mass, "mass"), measured("--in-water", in_water, "mass")
     rise = _rise(bucket_rise)
-    step = _measured("--scale-step", scale_step, "mass") or 1e-3
-    capacity = _measured("--scale-capacity", scale_capacity, "mass")
+    step = measured("--scale-step", scale_step, "mass") or 1e-3
+    capacity = measured("--scale-capacity", scale_capacity, "mass")
     if submerged is not None and dry is not None:
         density = weighing.density_of_two_weighings(dry, submerged, step, capacity, WATER)
         found = weighing.with_density(found, density, TWICE)
@@ -97,10 +98,10 @@ def ruler_of(
     PlumbstoneError
         If something is no length, or lengths contradict each other.
     """
-    ends = _measured("--longest", longest, "length"), _measured("--across", across, "length")
+    ends = measured("--longest", longest, "length"), measured("--across", across, "length")
     if ends[0] and ends[1] and ends[1] > ends[0]:
         raise PlumbstoneError("--across is the width at right angles to --longest: less than it.")
-    line = _measured("--mat-control", mat_control, "length")
+    line = measured("--mat-control", mat_control, "length")
     if line is not None and not 0.9 < line / MAT_CONTROL < 1.1:
         raise PlumbstoneError(f'--mat-control "{mat_control}": the line is drawn 10 cm long.')
     thing = None if known is None else _known(known)
@@ -307,21 +308,11 @@ def _holds_scans(folder: Path) -> bool:
     return True
 
 
-def _measured(option: str, text: str | None, kind: str) -> float | None:
-    """Parse a mass [kg] or a length [m] above zero."""
-    if text is None:
-        return None
-    found = parse_quantity(text, kind)
-    if not found > 0:
-        raise PlumbstoneError(f'{option} "{text}": a {kind} must be more than nothing.')
-    return found
-
-
 def _rise(text: str | None) -> float | None:
     """Parse what a reading rises by [kg]; a scale may tell water in millilitres."""
     if text is None or not is_quantity(text, "volume"):
-        return _measured("--bucket-rise", text, "mass")
-    return WATER * (_measured("--bucket-rise", text, "volume") or 0.0)
+        return measured("--bucket-rise", text, "mass")
+    return WATER * (measured("--bucket-rise", text, "volume") or 0.0)
 
 
 def _known(text: str) -> Known:
