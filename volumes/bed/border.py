@@ -55,7 +55,9 @@ def judge_borders(bodies: Sequence[Body], bed: BedResult, water: float) -> Borde
             continue
         soil = behind[-1]
         sides = _sides(soil, bed)
-        own = [_gap(row, k, sides, soil, bed) for k in range(len(row.cracks))]
+        x, y = bed.grid.scattered
+        nearest = np.argmin([np.hypot(x - c.at[0], y - c.at[1]) for c in row.cracks], axis=0)
+        own = [_gap(row, k, nearest == k, sides, soil, bed) for k in range(len(row.cracks))]
         widths = {(gap.left, gap.right): min(gap.width_m, WIDEST) for gap in own}
         for body in (b for b in bodies if b.entry.name in row.border.stones):
             beside = sum(w for pair, w in widths.items() if body.entry.name in pair) / 2
@@ -95,8 +97,10 @@ def cure_for(
     return "set a hidden strip behind it"
 
 
-def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult) -> GapFigures:
-    """Describe one gap, and what comes through it."""
+def _gap(
+    row: Row, number: int, beside: Flags, sides: Sides, soil: LayerResult, bed: BedResult
+) -> GapFigures:
+    """Describe one gap, to which the cells `beside` are nearer than to any other."""
     crack = row.cracks[number]
     passed = [p for p in bed.passed if p.row is row and p.crack == number]
     upper, lower = _levels_beside(crack.at, sides, soil, bed)
@@ -109,6 +113,8 @@ def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult)
     closed = passing.closed_up_to(
         passing.fillers_of(fillers), material, width, bed.grid.cell_at(*crack.at)
     )
+    own = beside.copy()  # hulls of neighbours share the stone between them
+    own[own] = polygon_distance(crack.hull, *(axis[own] for axis in bed.grid.scattered)) > 0
     cure = cure_for(width, material, strip=strip, pressed=grains)
     if passing.closes(grains, material, width):
         cure = f"press {' and '.join(f.layer.name for f in fillers)} in up to the soil"
@@ -122,17 +128,12 @@ def _gap(row: Row, number: int, sides: Sides, soil: LayerResult, bed: BedResult)
         sum(p.volume for p in passed),
         max((p.reach for p in passed), default=0.0),
         "" if state == "holds" else cure,
-        _room(row, number, upper, bed) - _room(row, number, min(closed, upper), bed),
+        _room(own, upper, bed) - _room(own, min(closed, upper), bed),
     )
 
 
-def _room(row: Row, number: int, height: float, bed: BedResult) -> float:
-    """Space of a gap from the glass up to a height [m³], as what is pressed into it takes it."""
-    crack = row.cracks[number]
-    x, y = bed.grid.scattered
-    away = [np.hypot(x - other.at[0], y - other.at[1]) for other in row.cracks]
-    own = np.argmin(away, axis=0) == number  # hulls of neighbours share the stone between them
-    own[own] = polygon_distance(crack.hull, x[own], y[own]) > 0
+def _room(own: Flags, height: float, bed: BedResult) -> float:
+    """Space of some cells from the glass up to a height [m³], as what is pressed in takes it."""
     return float(bed.columns.free_below(height)[own].sum()) * bed.grid.cell_area
 
 
