@@ -1,6 +1,7 @@
 """`bed` as its user types it: named places, jugs, a divider, zones that do not fit together."""
 
 import re
+from math import radians, tan
 from pathlib import Path
 
 import pytest
@@ -147,6 +148,22 @@ def test_filler_in_sacks(tmp_path: Path) -> None:
     assert "5 sacks of 1.50 L" in type_in("plumbstone bed t.toml", tmp_path).stdout
     poured = type_in('plumbstone bed t.toml --jug "1 L"', tmp_path).stdout
     assert "Lay 1: Filler, 5 sacks of 1.50 L." in poured
+
+
+def test_sacks_may_be_told_to_stand_steeper(tmp_path: Path) -> None:
+    # A strip of sacks 8 cm high loses a wedge of h² / (2 tan) per width at its edge.
+    edge = (
+        'width = "15 cm"\nheight = "8 cm"\nsettling = 0\nsacks = {{ holds = "2 L" }}\n{}\n'
+        'bags = [{{ holds = "10 L" }}]'
+    )
+    for repose, degrees in (("", 38.0), ("repose = 60", 60.0)):
+        put(tmp_path, layer("Filler", '"back strip"', edge.format(repose), "lava gravel"))
+        (found,) = read_json("plumbstone bed t.toml", tmp_path)["layers"]
+        lost = 0.6 * 0.08**2 / (2 * tan(radians(degrees))) * 1e3
+        assert found["drawn_l"] - found["stays_l"] == pytest.approx(lost, rel=5e-3)
+        told = type_in("plumbstone bed t.toml", tmp_path).stdout
+        assert ("write that angle as its repose" in told) is (repose == "")
+        assert ("a wall would hold it" in told) is (repose != "")
 
 
 def test_a_planar_bed(tmp_path: Path) -> None:

@@ -189,6 +189,11 @@ SLIDES = {
         "{name}: {where} ends up to {drop_m} lower than drawn, where its edge or step lies at "
         "repose ({volume_m3} less); a wall would hold it."
     ),
+    "sacks": (
+        "{name}: {where} ends up to {drop_m} lower than drawn, with its edge at the repose of "
+        "loose grains ({volume_m3} less). Sacks laid like bricks may stand steeper: try it dry, "
+        "and write that angle as its repose, 60 at most; or set a wall."
+    ),
 }
 BARE = "{area_m2} of the floor stay bare, around {x_m:place} from left and {y_m:place} from front."
 OVERLAPS = "{name} and {others} overlap over {area_m2}; there {others} lies on {name}."

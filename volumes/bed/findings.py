@@ -202,8 +202,10 @@ def _slides(result: LayerResult, bed: BedResult) -> Iterator[Finding]:
             where=slide.crest_where, how="crest", cure="lower or wall",
         )  # fmt: skip
         return
+    repose = result.layer.repose
+    how = "sacks" if result.layer.sacks and repose.low < repose.high else "edge"  # not typed
     yield Finding(
-        Kind.SLIDES, Severity.CARE, (result.layer.name,), numbers, where=slide.where, how="edge"
+        Kind.SLIDES, Severity.CARE, (result.layer.name,), numbers, where=slide.where, how=how
     )
 
 
