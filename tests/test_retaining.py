@@ -315,6 +315,26 @@ def test_gravel_that_falls_out_of_a_gap_holds_nothing() -> None:
     assert told(through, Kind.LEAKS)[0].how == "lets through"
 
 
+@pytest.mark.parametrize("x", [0.0999, 0.1199, 0.1001, 0.1201])
+def test_gravel_closes_a_crack_with_stone_in_the_cell_over_it(x: float) -> None:
+    # Two stones that lean 6° from each other leave 2 mm at one place; 7.5 mm gravel (D85) stays in
+    # that and holds the soil (Terzaghi), wherever it lies on the grid of 2 mm.
+    half = 0.045 * np.cos(np.radians(6)) + 0.03 * np.sin(np.radians(6)) + 0.001
+    stones = [
+        (
+            renamed(stood_at(turned(box((0.09, 0.06, 0.08)), turn), at, 0.2), name, "granite"),
+            0.432e-3,
+        )
+        for name, at, turn in (("A", x - half, 6), ("B", x + half, -6))
+    ]
+    gravel, high = find_material("wedge gravel"), Profile(True, (0.07,) * 4)
+    wedge = Layer("Wedge", gravel, Zone("border gaps"), high, 0.0, (), 0.0)
+    for pressed, leaks in (([], True), ([wedge], False)):
+        layers, border = [soil(0.07), sand(0.01), *pressed], [line(0.2, "A", "B")]
+        found = told(solve_bed(FLOOR, layers, border, stones, exact=False), Kind.LEAKS)
+        assert any({"A", "B"} <= {*leak.about} for leak in found) is leaks
+
+
 @pytest.mark.parametrize(
     "order", [("stone chips", "wedge gravel"), ("wedge gravel", "stone chips")]
 )

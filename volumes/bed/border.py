@@ -110,9 +110,7 @@ def _gap(
     state = passing.state_of(width, material) if passed else "holds"
     fillers = passing.lying_in("border gaps", row, bed.layers, bed.rows)
     grains, strip = [f.layer.material for f in fillers], row.border.strip
-    closed = passing.closed_up_to(
-        passing.fillers_of(fillers), material, width, bed.grid.cell_at(*crack.at)
-    )
+    closed = passing.closed_up_to(passing.fillers_of(fillers), material, width, crack.at, bed.grid)
     own = beside.copy()  # hulls of neighbours share the stone between them
     own[own] = polygon_distance(crack.hull, *(axis[own] for axis in bed.grid.scattered)) > 0
     cure = cure_for(width, material, strip=strip, pressed=grains)

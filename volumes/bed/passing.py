@@ -238,10 +238,16 @@ def fillers_of(pressed: Sequence[LayerResult]) -> list[Filler]:
 
 
 def closed_up_to(
-    fillers: Sequence[Filler], soil: Material, width: float, cell: tuple[int, int]
+    fillers: Sequence[Filler], soil: Material, width: float, at: tuple[float, float], grid: Grid
 ) -> float:
-    """Height up to which fillers close a gap of a width in one cell of the bed [m]."""
-    lying = [(m, float(low[cell]), float(high[cell])) for m, low, high in fillers]
+    """Height up to which fillers close a gap of a width at a place [m].
+
+    A narrow gap may have stone in the very cell over that place; they are asked where they lie.
+    """
+    lying = []
+    for material, *ends in fillers:
+        low, high = (nearest_level(end, ends[1] > ends[0], at, grid, BESIDE) for end in ends)
+        lying.append((material, low or 0.0, high or 0.0))
     closed = 0.0
     for level in sorted({high for _, _, high in lying if high > 0}):
         here = [m for m, low, high in lying if low <= closed + 1e-6 and high >= level]
@@ -328,7 +334,7 @@ def strings_of(
 def _filled(crack: Crack, soil: Material, lower: float, upper: float, side: Side) -> float:
     """Height to which what is pressed into a gap closes it [m]."""
     width = float(crack.between(lower, upper).max())
-    return closed_up_to(side.fillers, soil, width, side.grid.cell_at(*crack.at))
+    return closed_up_to(side.fillers, soil, width, crack.at, side.grid)
 
 
 def _shown(

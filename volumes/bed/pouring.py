@@ -332,7 +332,7 @@ def _firm(row: Row, bed: BedResult) -> Row:
         upper = passing.nearest_level(drawn[0], edge > 0, crack.at, bed.grid) or 0.0
         lower = passing.nearest_level(drawn[1], edge <= 0, crack.at, bed.grid) or 0.0
         width = float(crack.between(min(lower, upper), upper).max())
-        closed = passing.closed_up_to(fillers, soil, width, bed.grid.cell_at(*crack.at))
+        closed = passing.closed_up_to(fillers, soil, width, crack.at, bed.grid)
         if closed > 0 or width <= passing.least_open(soil):
             firm.append(crack)
     return row if len(firm) == len(row.cracks) else replace(row, cracks=tuple(firm))
