@@ -377,13 +377,14 @@ def layers_in(vertices: Floats, faces: Indices) -> float:
         cKDTree(points), np.hypot(1, ASIDE) * GHOST_FAR, output_type="ndarray"
     )
     one, other = near["i"], near["j"]
-    alike = np.einsum("ij,ij->i", ways[one], ways[other]) > GHOST_LIKE
-    one, other = one[alike], other[alike]
-    apart = points[other] - points[one]
-    offs = (np.abs(np.einsum("ij,ij->i", apart, ways[k])) for k in (one, other))
-    off = np.minimum(*offs)
-    double = (off > APART) & (off < GHOST_FAR)
-    double &= np.einsum("ij,ij->i", apart, apart) < (1 + ASIDE**2) * off**2
+    apart = points.take(other, 0) - points.take(one, 0)
+    off = np.abs(np.einsum("ij,ij->i", apart, ways.take(one, 0)))
+    square, wide = np.einsum("ij,ij->i", apart, apart), 1 + ASIDE**2
+    some = np.flatnonzero((off > APART) & (square < wide * off**2))
+    one, other, apart, square = one[some], other[some], apart[some], square[some]
+    off = np.minimum(off[some], np.abs(np.einsum("ij,ij->i", apart, ways[other])))
+    double = (off > APART) & (off < GHOST_FAR) & (square < wide * off**2)
+    double &= np.einsum("ij,ij->i", ways[one], ways[other]) > GHOST_LIKE
     gaps = np.full(ASKED, np.inf)
     np.minimum.at(gaps, one[double], off[double])
     gaps = gaps[np.isfinite(gaps)]
