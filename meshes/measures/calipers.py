@@ -94,10 +94,11 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     corners = corners_of(faces)
     calm, spread, step = calmed(vertices, faces)
     smooth = calm[corners]
-    longest, way = diameter(smooth)
-    unseen = diameter(np.concatenate([smooth, _dropped(vertices, faces)]))[0] / longest - 1
+    hulled = _hull_corners(smooth)
+    longest, way = _farthest(hulled)
+    unseen = diameter(np.concatenate([hulled, _dropped(vertices, faces)]))[0] / longest - 1
     smoothed = max(diameter(vertices[corners])[0] - longest, 0.0)
-    low, high, ties = _widths_across(smooth)
+    low, high, ties = _widths_across(hulled)
     noise = NOISE_LEFT * smoothed / longest + UNSEEN_REACH * unseen
     if len(faces) < DRAWN:
         return Caliper(longest, (low, high), noise)
@@ -130,20 +131,21 @@ def _sharpness(points: Floats, up: Floats, step: float, ring: Floats) -> float:
     return SHARPEST if section is None else float(min(SHARPEST, np.pi * depth**2 / section.volume))
 
 
-def _widths_across(points: Floats) -> tuple[float, float, int]:
+def _widths_across(corners: Floats) -> tuple[float, float, int]:
     """Least and greatest width at right angles to diagonals that may pass for the longest [m].
 
-    And how many different ones do.
+    Of a hull with such corners; and how many different ones do.
     """
-    corners = _hull_corners(points)
-    apart = _distances(corners)
-    pairs = np.argwhere(np.triu(apart > (1 - TIED) * apart.max()))
+    tips, apart = _apart(corners)
+    pairs = np.argwhere(apart > (1 - TIED) * apart.max())
+    pairs = pairs[pairs[:, 0] < pairs[:, 1]]
     pairs = pairs[np.argsort(-apart[pairs[:, 0], pairs[:, 1]])]
-    left = np.diff(corners[pairs], axis=1)[:, 0] / apart[pairs[:, 0], pairs[:, 1], None]
+    left = np.diff(tips[pairs], axis=1)[:, 0] / apart[pairs[:, 0], pairs[:, 1], None]
     ways = list[Floats]()
     while len(left):
         ways.append(left[0])
         left = left[np.abs(left @ left[0]) < ALONG]
+    corners = _some(corners)
     widths = [diameter(corners @ across(way).T)[0] for way in ways]
     return min(widths), max(widths), len(widths)
 
@@ -208,26 +210,38 @@ def ruled_scale(
 
 def diameter(points: Floats) -> tuple[float, Floats]:
     """Greatest distance of two points, (n, 2) or (n, 3) [m], and its direction."""
-    corners = _hull_corners(points)
-    apart = _distances(corners)
+    return _farthest(_hull_corners(points))
+
+
+def _farthest(corners: Floats) -> tuple[float, Floats]:
+    """Greatest distance of two corners of a hull [m], and its direction."""
+    tips, apart = _apart(corners)
     first, second = np.unravel_index(int(apart.argmax()), apart.shape)
-    way = corners[second] - corners[first]
+    way = tips[second] - tips[first]
     length = float(np.linalg.norm(way))
     return length, way / max(length, 1e-300)
 
 
 def _hull_corners(points: Floats) -> Floats:
-    """Corners of a hull, at most `MOST_TIPS` of them."""
+    """Those of points that are corners of their hull."""
     hull = hull_of(points)
-    points = points if hull is None else points[hull.vertices]
+    return points if hull is None else points[hull.vertices]
+
+
+def _some(points: Floats) -> Floats:
+    """Give less than twice `MOST_TIPS` of points."""
     return points[:: max(1, len(points) // MOST_TIPS)]
 
 
-def _distances(points: Floats) -> Floats:
-    """Distances of all pairs of points, (n, n)."""
+def _apart(corners: Floats) -> tuple[Floats, Floats]:
+    """Corners of a hull that may be ends of nearly its diameter, and their distances (k, k)."""
     from scipy.spatial.distance import cdist
 
-    return cdist(points, points)
+    corners = _some(corners)
+    out = np.linalg.norm(corners - corners.mean(axis=0), axis=1)
+    longest = np.linalg.norm(corners - corners[out.argmax()], axis=1).max()
+    tips = corners[out + out.max() >= (1 - TIED) * longest]
+    return tips, cdist(tips, tips)
 
 
 def calmed(vertices: Floats, faces: Indices, by: float = SMOOTHED) -> tuple[Floats, float, float]:

@@ -9,8 +9,9 @@ from plumbstone.meshes.piece import Floats
 WAYS = 200  # directions a body is pushed through an opening, besides its own faces
 TURNS = 45  # angles of the opening around each way, over a quarter turn
 SEARCHED = 300  # directions in which outermost corners are looked for
-TOGETHER = 100  # ways that are looked along at once
+TOGETHER = 16  # ways that are looked along at once
 TRIED = 10_000  # corners among which they are looked for
+AXES = np.eye(3)
 
 
 def extents_of(vertices: Floats) -> Extents:
@@ -77,9 +78,9 @@ def smallest_box(corners: Floats, way: Floats) -> tuple[float, float, float]:
 
 def across(way: Floats) -> Floats:
     """Two unit directions [-] at right angles to a way and each other, (2, 3)."""
-    side = _product(np.eye(3)[np.abs(way).argmin()], way)
-    side /= np.linalg.norm(side)
-    return np.stack([side, _product(way, side)])
+    side = _product(AXES[np.abs(way).argmin()], way)
+    side /= np.sqrt(side @ side)
+    return np.array([side, _product(way, side)])
 
 
 def _product(one: Floats, other: Floats) -> Floats:
@@ -91,7 +92,7 @@ def _product(one: Floats, other: Floats) -> Floats:
 def _sides_along(corners: Floats, ways: Floats) -> Floats:
     """Sides of rectangles around a body seen along some ways, short and long, (k, turns, 2)."""
     turns = np.arange(2 * TURNS) * np.pi / 2 / TURNS  # the second half is at right angles
-    sides = np.stack([across(way) for way in ways])
+    sides = np.array([across(way) for way in ways])
     seen = np.stack([np.cos(turns), np.sin(turns)], axis=1) @ sides
     widths = np.ptp(corners @ seen.reshape(-1, 3).T, axis=0).reshape(-1, 2, TURNS)
-    return np.sort(widths.transpose(0, 2, 1), axis=2)
+    return np.stack([widths.min(axis=1), widths.max(axis=1)], axis=2)
