@@ -193,13 +193,18 @@ def _surrounds(lying: Floats, above: Floats, normal: Floats) -> bool:
 def _reaches_farther(points: Floats, lying: Flags, normal: Floats) -> bool:
     """Tell whether the points of a plane spread wider over it than all others do."""
     flat = points @ turn_up(normal)[:2].T
-    if (~lying).sum() < 10:
+    table, rest = flat[lying], flat[~lying]
+    if len(rest) < 10:
         return True
-    widths = np.linalg.svd(flat[lying] - flat[lying].mean(axis=0), compute_uv=False)
+    # A box around the one and four corners of the other tell most.
+    (a, b), (c, d) = rest[rest.argmax(axis=0)] - rest[rest.argmin(axis=0)]
+    if np.ptp(table, axis=0).prod() < WIDER * abs(a * d - b * c) / 2:
+        return False
+    widths = np.linalg.svd(table - table.mean(axis=0), compute_uv=False)
     if widths[1] < SLENDER * widths[0]:  # a thin limb lies near a plane too
         return False
-    table, rest = hull_of(flat[lying]), hull_of(flat[~lying])
-    return table is not None and rest is not None and table.volume > WIDER * rest.volume
+    outer, inner = hull_of(table), hull_of(rest)
+    return outer is not None and inner is not None and outer.volume > WIDER * inner.volume
 
 
 def bodies_on_ground(
