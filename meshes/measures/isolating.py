@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from plumbstone.meshes.faces import corners_of
+from plumbstone.meshes.measures.extents import across
 from plumbstone.meshes.measures.faults import face_areas, shells
 from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.piece import Flags, Floats, Indices
@@ -467,6 +468,4 @@ def _refined(points: Floats, on: Floats, normal: Floats, near: float) -> Plane:
 
 def turn_up(normal: Floats) -> Floats:
     """Rotation matrix, (3, 3), that takes a normal of unit length to +z."""
-    side = np.cross(np.eye(3)[np.abs(normal).argmin()], normal)
-    side /= np.linalg.norm(side)
-    return np.stack([side, np.cross(normal, side), normal])
+    return np.vstack([across(normal), normal])
