@@ -483,17 +483,15 @@ def _covered(sinker: Sinker, stage: Stage, sign: float, height: float) -> Floats
 def _form_on(body: Body, grid: Grid, memo: Memo, *, soil: bool) -> Form:
     """Give the form of a body on a grid, from memory where it can."""
     window = memo(columns_of, body.piece.vertices, body.piece.faces, grid)
-    return memo(_form, body, window, soil or body.entry.settle)
+    return memo(_form, body, window, body.entry.rests == "bed" and (soil or body.entry.settle))
 
 
-def _form(body: Body, window: Window, soil: bool) -> Form:
-    """Give the surface of a piece and what carries it from below."""
+def _form(body: Body, window: Window, on_soil: bool) -> Form:
+    """Give the surface of a piece and what carries it from below: soil, or its own lowest level."""
     vertices, ground = body.piece.vertices, 0.0
     if body.entry.rests == "bed":
-        if soil:
-            return Form(vertices, body.piece.faces, window, None)
         ground = float(vertices[:, 2].min())
-    return Form(vertices, body.piece.faces, window, ground)
+    return Form(vertices, body.piece.faces, window, None if on_soil else ground)
 
 
 def _may_touch(own: Form, other: Form, grid: Grid, memo: Memo) -> bool:
