@@ -9,10 +9,10 @@ from plumbstone.meshes.piece import Flags
 from plumbstone.volumes.bed import passing
 from plumbstone.volumes.bed.results import BedResult, LayerResult
 from plumbstone.volumes.bed.row import WIDEST, Row
+from plumbstone.volumes.bed.zones import polygon_distance
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.figures import BorderFigures, FootingFigures, GapFigures
-from plumbstone.volumes.scape.layers import polygon_distance
 from plumbstone.volumes.scape.materials import Material
 
 Sides = tuple[Flags, Flags]

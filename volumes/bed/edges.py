@@ -7,13 +7,13 @@ import numpy as np
 
 from plumbstone.meshes.measures.columns import Columns, Grid
 from plumbstone.meshes.piece import Flags, Floats, Piece
+from plumbstone.volumes.bed import zones
 from plumbstone.volumes.bed.loops import lower_at_wall, steep_cells
 from plumbstone.volumes.bed.passing import least_open, strings_of
 from plumbstone.volumes.bed.row import ENDLESS, WIDEST, Crack, Row, standing_out
 from plumbstone.volumes.bed.slump import ways_around
 from plumbstone.volumes.bed.taut import corners_of
 from plumbstone.volumes.memo import Memo
-from plumbstone.volumes.scape import layers
 from plumbstone.volumes.scape.layers import Layer, Profile, Zone
 
 Bounds = tuple[Floats | None, Flags, Floats]  # of `bounds_of`
@@ -41,12 +41,12 @@ def zone_edge(zone: Zone, row: Row | None, grid: Grid, scattered: bool = False) 
     """
     points = grid.scattered if scattered else grid.centres
     if row is None or not zone.pressed:
-        return layers.zone_distance(zone, row.border if row else None, grid, points)
+        return zones.zone_distance(zone, row.border if row else None, grid, points)
     edge = np.full((grid.ny, grid.nx), -max(grid.length, grid.depth))
     for hull in (crack.hull for crack in row.cracks):
         part = grid.around(hull, 4 * max(grid.spacing))
         edge[part] = np.maximum(
-            edge[part], layers.polygon_distance(hull, points[0][part], points[1][part])
+            edge[part], zones.polygon_distance(hull, points[0][part], points[1][part])
         )
     return edge
 
@@ -104,7 +104,7 @@ def limit_of(
     assert profile is not None
     limit = full.copy()
     if profile.terraces or profile.paths:
-        limit = lying_on(level, layers.drawn_level(profile, edge, grid, layer.slope), profile)
+        limit = lying_on(level, zones.drawn_level(profile, edge, grid, layer.slope), profile)
     if holds.any() and edge is not None:
         _from_wall(limit, full, edge, layer.slope, grid)
     least, most = layer.slope * (1 + 1e-9), layer.slope * TERRACE
@@ -169,7 +169,7 @@ def _away_from(piece: Piece, height: float, grid: Grid) -> tuple[tuple[slice, sl
         return (slice(0), slice(0)), np.empty((0, 0))
     part = grid.around(corners, 3 * max(grid.spacing))
     x, y = (place[part] for place in grid.centres)
-    return part, -layers.polygon_distance(corners, x, y)
+    return part, -zones.polygon_distance(corners, x, y)
 
 
 def _from_gap(
@@ -190,8 +190,8 @@ def _from_gap(
     far = AROUND * max(grid.spacing)
     part = grid.around(ends, far)
     x, y = (place[part] for place in grid.centres)
-    foot = heights[0] + layers.share_along(ends[0], ends[1], x, y) * (heights[1] - heights[0])
-    straight = foot + slope * layers.line_distance(ends, x, y)
+    foot = heights[0] + zones.share_along(ends[0], ends[1], x, y) * (heights[1] - heights[0])
+    straight = foot + slope * zones.line_distance(ends, x, y)
     if not (inside[part] & (full[part] > straight)).any():
         return
     strings = strings_of(crack, ends, *heights)

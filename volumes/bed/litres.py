@@ -15,7 +15,8 @@ from plumbstone.volumes.bed.heightfield import lifted_out
 from plumbstone.volumes.bed.interfaces import lasting_slope
 from plumbstone.volumes.bed.loops import rises_of
 from plumbstone.volumes.bed.results import BedError, BedResult, LayerResult, Slide
-from plumbstone.volumes.scape.layers import Zone, zone_distance
+from plumbstone.volumes.bed.zones import zone_distance
+from plumbstone.volumes.scape.layers import Zone
 
 PARTS = 6  # of a cell at the edge of a zone, each way
 STRAIGHT = 0.98  # less slope of a distance shows a ridge

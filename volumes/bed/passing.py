@@ -14,8 +14,8 @@ from plumbstone.volumes.bed.results import LayerResult, Passed
 from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch, row_for, standing_out
 from plumbstone.volumes.bed.slump import LEAST, Opening, Run, run_through
 from plumbstone.volumes.bed.taut import Strings, string_around
+from plumbstone.volumes.bed.zones import polygon_distance, share_along
 from plumbstone.volumes.figures import RestFigures
-from plumbstone.volumes.scape.layers import polygon_distance, share_along
 from plumbstone.volumes.scape.materials import Material
 
 HOLDS, RUNS = 0.7, 5.0  # gap over d15 and d50; 4.9 sphere diameters, from memory

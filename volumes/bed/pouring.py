@@ -16,8 +16,9 @@ from plumbstone.volumes.bed.edges import Site, bounds_of, limit_of, lying_on
 from plumbstone.volumes.bed.heightfield import empty_below, lifted_out, stable_surface
 from plumbstone.volumes.bed.results import BedError, BedResult, LayerResult
 from plumbstone.volumes.bed.row import Row, row_for, row_of
+from plumbstone.volumes.bed.zones import ON_EDGE, drawn_level
 from plumbstone.volumes.memo import Memo
-from plumbstone.volumes.scape.layers import ON_EDGE, Border, Layer, Profile, drawn_level
+from plumbstone.volumes.scape.layers import Border, Layer, Profile
 
 FINEST, COMMON = 0.001, 0.002  # [m]
 HELD = 0.005  # [m]: a layer beside another that is lower holds nothing of it

@@ -9,7 +9,8 @@ import numpy as np
 
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.volumes.bed.taut import corners_of
-from plumbstone.volumes.scape.layers import Border, Zone, line_distance, share_along
+from plumbstone.volumes.bed.zones import line_distance, share_along
+from plumbstone.volumes.scape.layers import Border, Zone
 
 SLACK = 0.01  # [m]: a line that passes a stone so near runs over it
 WIDEST = 0.10  # [m]: a wider opening is no gap of a row; the row ends there

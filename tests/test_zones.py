@@ -6,18 +6,14 @@ import shapely
 from scipy.interpolate import RBFInterpolator, RegularGridInterpolator
 
 from plumbstone.meshes.measures.columns import Grid
-from plumbstone.volumes.scape.layers import (
-    Border,
-    Mound,
-    Profile,
-    Trail,
-    Zone,
+from plumbstone.volumes.bed.zones import (
     drawn_level,
     line_distance,
     polygon_distance,
     share_along,
     zone_distance,
 )
+from plumbstone.volumes.scape.layers import Border, Mound, Profile, Trail, Zone
 
 GRID = Grid.of_spacing(0.6, 0.4, 0.01)
 X, Y = np.meshgrid(GRID.x, GRID.y)
