@@ -112,7 +112,13 @@ def _jugs(poured: float, jug: float, units: Units) -> str:
 
 def print_difference(first: "BedFigures", second: "BedFigures", units: Units) -> None:
     """Print what the second scape takes more or less than the first, layer by layer."""
-    before, after = ({la.name: _amounts(la) for la in bed.layers} for bed in (first, second))
+    before, after = (
+        {
+            la.name: (la.poured_m3, sum(b.count for b in la.bags), la.cost or 0.0)
+            for la in bed.layers
+        }
+        for bed in (first, second)
+    )
     rows = []
     for name in {**before, **after}:
         ends = zip(before.get(name, NO_LAYER), after.get(name, NO_LAYER), strict=True)
@@ -121,11 +127,6 @@ def print_difference(first: "BedFigures", second: "BedFigures", units: Units) ->
         sign = "+" if poured >= 0 else "-"
         rows.append([name, f"{sign}{words}", f"{bags:+.0f}", f"{cost:+.2f}"])
     output.table(f"{second.name} against {first.name}", ["Layer", "Pour", "Bags", "Cost"], rows)
-
-
-def _amounts(layer: "LayerFigures") -> tuple[float, float, float]:
-    """Give what is poured of a layer [m³], how many bags of it are bought, and their cost."""
-    return layer.poured_m3, sum(bag.count for bag in layer.bags), layer.cost or 0.0
 
 
 def print_bed(title: str, layers: "Sequence[LayerFigures]", units: Units) -> None:

@@ -28,7 +28,8 @@ class CompareView:
                 element("p", "", NEED_TWO)
                 return
             first = one if one in names else names[0]
-            kin = [name for name in names if name != first and name.startswith(_stem(first))]
+            stem = first.removesuffix(".toml").split(",")[0]
+            kin = [name for name in names if name != first and name.startswith(stem)]
             others = kin or [name for name in names if name != first]
             second = other if other in names else others[0]
             options = [(name, name.removesuffix(".toml")) for name in names]
@@ -76,7 +77,3 @@ class CompareView:
         if desk.fault or desk.seen is None or not desk.seen.judged:
             raise PlumbstoneError(desk.fault or f"{name}: is being computed; choose it once more.")
         return desk.seen.report
-
-
-def _stem(name: str) -> str:
-    return name.removesuffix(".toml").split(",")[0]

@@ -141,12 +141,9 @@ class StartView:
 
         widgets.tick(label, ticked, on=getattr(self._start, key))
 
-    def _length(self, text: str) -> float:
-        return parse_quantity(self._measures.typed(text), "length")
-
     def _side(self, axis: int, text: str) -> tuple[float, ...]:
-        sides = self._start.sides
-        return (*sides[:axis], self._length(text), *sides[axis + 1 :])
+        sides, typed = self._start.sides, parse_quantity(self._measures.typed(text), "length")
+        return (*sides[:axis], typed, *sides[axis + 1 :])
 
     def _glass(self, text: str) -> float | None:
         return parse_quantity(self._measures.pane(text), "length") if text.strip() else None

@@ -209,8 +209,7 @@ def plain(text: str) -> str:
     'or set "Lies (settle)" to "turns to rest".'
     """
     text = text.replace("settle = true", f'"{SETTLES}" to "{TURNS}"')
-    return re.sub(r"--([a-z][a-z-]*)", _field_of, text)
-
-
-def _field_of(option: re.Match[str]) -> str:
-    return FIELDS.get(option[0], f"{option[1]} of the command line")
+    elsewhere = "{} of the command line"
+    return re.sub(
+        r"--([a-z][a-z-]*)", lambda found: FIELDS.get(found[0], elsewhere.format(found[1])), text
+    )

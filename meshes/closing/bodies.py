@@ -193,14 +193,10 @@ def opened_bodies(
         bodies = [body for body, rim in zip(bodies, around, strict=True) if not rim]
         said = (*said, "left out what runs around it, as the rim of a tray does")
     told = (*changes, *said)
-    away = vertices[_others(faces, bodies)]
+    own = listed(faces, np.concatenate(bodies), int(faces.max()) + 1)
+    away = vertices[faces[~own]]
     found = (open_body(*compacted(vertices, b), ground, told, away) for b in bodies)
     return tuple(replace(body, ghost=between, joined=crowded) for body in found)
-
-
-def _others(faces: Indices, bodies: list[Indices]) -> Indices:
-    """Faces that belong to no body; no two of one winding share a directed edge."""
-    return faces[~listed(faces, np.concatenate(bodies), int(faces.max()) + 1)]
 
 
 def open_body(

@@ -74,14 +74,11 @@ def joined_scan(first: Path, second: Path, ruler: Ruler = FILE_ALONE) -> ClosedS
         f"joined with {second.name}: {percent(fit.overlap)} of the skin seen twice, "
         f"{fit.residual * 1e3:.1f} mm apart"
     )
-    noise = float(np.hypot(JOINED_NOISE, fit.residual * 0.3 * _area(vertices, faces) / volume))
+    area = float(face_areas(vertices, faces).sum())
+    noise = float(np.hypot(JOINED_NOISE, fit.residual * 0.3 * area / volume))
     piece = Piece(vertices, faces, first.stem, source=f"{first}, {second}", changes=(said,))
     doubt = Doubt("noise", noise, noise, "seen from all sides by two scans; its noise remains")
     return with_scale(first, (ClosedScan(piece, (doubt,), faces),), ruler)[0]
-
-
-def _area(vertices: Floats, faces: Indices) -> float:
-    return float(face_areas(vertices, faces).sum())
 
 
 def _cloud(body: OpenBody, seed: int) -> Any:

@@ -345,16 +345,11 @@ def _complete(path: Path, raw: RawScan) -> tuple[ClosedScan, ...]:
         return ()
     vertices = raw.vertices
     if others:
-        shells = tuple(_outward(vertices, shell) for shell in shells)
+        shells = tuple(s[:, ::-1] if enclosed_volume(vertices, s) < 0 else s for s in shells)
         vertices, shells, joined = united(vertices, shells)
         if joined:
             changes.append(f"united {joined + 1} shells that pass through each other")
     return tuple(_whole_shell(path, vertices, s, (*changes, *removed)) for s in shells)
-
-
-def _outward(vertices: Floats, shell: Indices) -> Indices:
-    """Turn a closed shell so that it encloses a positive volume."""
-    return shell[:, ::-1] if enclosed_volume(vertices, shell) < 0 else shell
 
 
 def _whole_shell(

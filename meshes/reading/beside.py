@@ -29,7 +29,8 @@ def file_beside(folder: Path, name: str) -> Path:
         raise OutsideError("is no name that a file can have.")
     path = folder / name
     own = not Path(name).anchor and ".." not in Path(name).parts
-    roots = [*([folder] if own else []), *trusted_folders()]
+    trusted = (Path(part) for part in os.environ.get(VARIABLE, "").split(os.pathsep) if part)
+    roots = [*([folder] if own else []), *trusted]
     try:
         real = path.resolve()
         inside = any(real.is_relative_to(root.resolve()) for root in roots)
@@ -49,8 +50,3 @@ def trust(folders: Iterable[Path] | None) -> None:
     earlier = os.environ.get(VARIABLE, "")
     names = [str(folder.absolute()) for folder in folders or ()]
     os.environ[VARIABLE] = os.pathsep.join(filter(None, [earlier, *names]))
-
-
-def trusted_folders() -> list[Path]:
-    """List the folders that the user trusts."""
-    return [Path(part) for part in os.environ.get(VARIABLE, "").split(os.pathsep) if part]

@@ -150,15 +150,10 @@ def _from_stone(
     limit: Floats, full: Floats, piece: Piece, slope: float, grid: Grid, memo: Memo
 ) -> None:
     """Do the same beside a stone that stands out, in place."""
-    height = float(full[grid.cell_at(*memo(_middle_of, piece))])
+    height = float(full[grid.cell_at(*piece.vertices[:, :2].mean(axis=0))])
     part, away = memo(_away_from, piece, height, grid)
     if min(away.shape) >= 2:
         _from_wall(limit, full[part], away, slope, grid, part[0].start, part[1].start)
-
-
-def _middle_of(piece: Piece) -> Floats:
-    """Mean of the corners of a stone from above, (2,) [m]."""
-    return np.asarray(piece.vertices[:, :2].mean(axis=0), dtype=float)
 
 
 def _away_from(piece: Piece, height: float, grid: Grid) -> tuple[tuple[slice, slice], Floats]:

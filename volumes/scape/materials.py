@@ -258,7 +258,7 @@ def _material(key: str, row: Mapping[str, Any]) -> Material:
     """Make a material of one row of the table."""
     names = {f.name for f in fields(Material)} - {"key", "sources"}
     values: dict[str, Any] = {
-        k: _range(v) if isinstance(v, list) else v for k, v in row.items() if k in names
+        k: Range(*map(float, v)) if isinstance(v, list) else v for k, v in row.items() if k in names
     }
     unknown = set(row) - names - {"source"}
     if unknown:
@@ -268,9 +268,3 @@ def _material(key: str, row: Mapping[str, Any]) -> Material:
     if missing:
         raise ValueError(f"materials.toml: {key}: {missing} missing")
     return _with_pores(material)
-
-
-def _range(values: Sequence[float]) -> Range:
-    """Make a range of [low, mid, high]."""
-    low, mid, high = values
-    return Range(float(low), float(mid), float(high))
