@@ -62,7 +62,8 @@ def application(
 
     @ui.page("/tank/{name}")
     def tank(name: str) -> None:
-        TankView(desk(name), asked or folder.units_of(name), TankForms).build()
+        shown_in = asked or folder.units_of(name)
+        TankView(desk(name), shown_in, lambda tab, place: TankForms(tab, place).refresh).build()
 
     @ui.page("/start")
     def start() -> None:

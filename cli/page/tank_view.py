@@ -2,7 +2,7 @@
 
 from collections.abc import Awaitable, Callable, Iterable
 from functools import partial
-from typing import Any, Protocol
+from typing import Any
 
 from nicegui import ui
 from nicegui.element import Element
@@ -37,21 +37,16 @@ LOOK = 1.0  # between two looks at the file [s]
 CLASSES = {Severity.STOP: "stop", Severity.CARE: "care", Severity.NOTE: ""}
 
 
-class Forms(Protocol):
-    """Fields that show what a tab shows."""
-
-    def refresh(self) -> None:
-        """Show the newest state in them."""
-
-
 class TankView:
     """One tab that shows a tank, with fields below that are made for it."""
 
     def __init__(
-        self, desk: Desk, units: Units, forms: Callable[["TankView", Element], Forms]
+        self, desk: Desk, units: Units, forms: Callable[["TankView", Element], Callable[[], None]]
     ) -> None:
         self.desk, self.units, self.measures = desk, units, Measures(units)
-        self._new_forms = forms  # by the tab and the place for fields of the chosen piece
+        self._new_forms = (
+            forms  # by the tab and the place for fields of the chosen piece; refreshes
+        )
         self.selected = ""
         self.layer = ""  # the one whose heights are pulled
         self.row: list[str] | None = None  # border stones as they are touched
@@ -90,7 +85,7 @@ class TankView:
                     self.told = element("ul", "told")
                 with element("div", "forms"):
                     self.scene = TankScene(self.desk)
-                    self.forms = self._new_forms(self, piece)
+                    self._refresh_forms = self._new_forms(self, piece)
             self.strip = Figures(element("div", "strip", aria_hidden="true"), small=True)
         say(self.state, words.COMPUTING)
         ui.timer(0.01, self._open, once=True)
@@ -154,7 +149,7 @@ class TankView:
         if not self._held:
             self._tell(seen)
         self._water(seen)
-        self.forms.refresh()
+        self._refresh_forms()
         self.scene.refresh()
 
     def _mark(self, marked: Iterable[str] = (), spots: Iterable[tuple[float, float]] = ()) -> None:
@@ -254,7 +249,7 @@ class TankView:
         spots = [spot_of(line.where, self.desk.seen.plan)] if line.where and self.desk.seen else []
         if pieces:
             self.selected = pieces[0]
-            self.forms.refresh()
+            self._refresh_forms()
         self._mark([*line.about, *gaps], spots)
         self._board.run_method(*(("focusPiece", pieces[0]) if pieces else ("look",)))
 
@@ -379,7 +374,7 @@ class TankView:
         """Choose a piece."""
         self.selected = name
         self._mark()
-        self.forms.refresh()
+        self._refresh_forms()
 
     def _gripped(self, event: Any) -> None:
         if handle := self._handles.get(str(event.args["key"])):
@@ -397,7 +392,7 @@ class TankView:
         self.layer = name
         self._grips()
         self._mark([name])
-        self.forms.refresh()
+        self._refresh_forms()
 
     def tie(self, name: str) -> None:
         """Wait for the wood that a stone is tied to."""
