@@ -7,16 +7,8 @@ from typing import Any
 from nicegui import ui
 from nicegui.element import Element
 
-from plumbstone.cli.page import changes
-from plumbstone.cli.page.board import (
-    Board,
-    drawing_of,
-    floating,
-    gap_name,
-    gaps,
-    ground_of,
-    spot_of,
-)
+from plumbstone.cli.page import board, changes
+from plumbstone.cli.page.board import Board
 from plumbstone.cli.page.changes import Edit
 from plumbstone.cli.page.desk import ChangedOutsideError, Desk, Seen
 from plumbstone.cli.page.handles import Handle, handles_of, pulled
@@ -99,13 +91,13 @@ class TankView:
             self.soil = button(labels.PULL_SOIL, self.pull, "small", aria_pressed="false")
 
     def _new_board(self) -> Board:
-        board = Board(
+        made = Board(
             self.measures.step, pick=self._picked, moving=self._moving, moved=self._moved,
             key=self._key, cancelled=self._let_go, pulling=self._pulling, pulled=self._pulled,
             grip=self._gripped,
         )  # fmt: skip
-        board.tell(fill=None, marked=[], spots=[])
-        return board
+        made.tell(fill=None, marked=[], spots=[])
+        return made
 
     async def _open(self) -> None:
         """Lay the tank out and show it."""
@@ -143,7 +135,7 @@ class TankView:
             if desk.fault:
                 say(self.state, words.MEND_FILE)
             return
-        self._board.show(drawing_of(seen, desk.judged, desk.layout, self.units))
+        self._board.show(board.drawing_of(seen, desk.judged, desk.layout, self.units))
         self._mark()
         self._grips()
         if not self._held:
@@ -210,8 +202,8 @@ class TankView:
         self.verdict.classes(remove="stop")
         if not sure:
             before = self.desk.judged
-            red = before is not None and (any(floating(before.plan)) or any(gaps(before)))
-            say(self.verdict, words.RED_BEFORE if red else words.CHECKING)
+            red = [*board.floating(before.plan), *board.gaps(before)] if before else []
+            say(self.verdict, words.RED_BEFORE if any(red) else words.CHECKING)
 
     def _tell_lines(self, told: list[words.Line]) -> None:
         if told == self._told:
@@ -245,8 +237,9 @@ class TankView:
     def _point_at(self, line: words.Line) -> None:
         """Light up what a finding speaks of, and choose its first piece."""
         pieces = [entry.name for entry in self.entries if entry.name in line.about]
-        gaps = [gap_name(a, b) for a, b in zip(line.about, line.about[1:], strict=False)]
-        spots = [spot_of(line.where, self.desk.seen.plan)] if line.where and self.desk.seen else []
+        gaps = [board.gap_name(a, b) for a, b in zip(line.about, line.about[1:], strict=False)]
+        seen = self.desk.seen
+        spots = [board.spot_of(line.where, seen.plan)] if line.where and seen else []
         if pieces:
             self.selected = pieces[0]
             self._refresh_forms()
@@ -280,7 +273,7 @@ class TankView:
         self._figures(seen, of)
         self._doubt(sure=False)
         if ground and self.desk.layout is not None:
-            self._board.show(ground_of(seen.plan, self.desk.layout))
+            self._board.show(board.ground_of(seen.plan, self.desk.layout))
 
     def _let_go(self) -> None:
         """Show the saved state again: what was dragged stands where it stood."""
