@@ -339,10 +339,12 @@ def _sides(text: str, count: int, option: str, order: str, example: str) -> list
         raise PlumbstoneError(f"{option}: no unit; write {each_unit(text.strip(), 'length')}.")
     if not any(part.lstrip(FIGURES) for part in parts[:-1]):
         parts = [*(f"{part} {unit}".strip() for part in parts[:-1]), parts[-1]]
-    found = [parse_quantity(part, "length") for part in reversed(parts)][::-1]  # last: most lacks
-    if min(found) <= 0:
+    # What is no number is worse than what lacks a unit; of others the last was typed with it.
+    worst = sorted(range(count), key=lambda k: (not parts[k].lstrip(FIGURES), -k))
+    found = {k: parse_quantity(parts[k], "length") for k in worst}
+    if min(found.values()) <= 0:
         raise PlumbstoneError(f'{option} "{text}": every side must be more than nothing.')
-    return found
+    return [found[k] for k in range(count)]
 
 
 def _limb(text: str) -> tuple[float, float, float]:

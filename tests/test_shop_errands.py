@@ -28,6 +28,9 @@ def test_a_shape_factor_over_one_is_refused(tmp_path: Path) -> None:
 
 def test_a_stone_of_metres_is_a_slip(tmp_path: Path) -> None:
     assert "check the unit" in refuse('plumbstone weigh --size "28 x 19 x 15 m"', tmp_path)
+    assert '"ca. 28" is not a length' in refuse(
+        'plumbstone weigh --size "ca. 28 x 19 x 15 cm"', tmp_path
+    )
 
 
 def test_a_heavy_stone_comes_with_a_caution(tmp_path: Path) -> None:
