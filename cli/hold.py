@@ -150,7 +150,11 @@ def _judged(
         layout = Layout(scape)
         holds = layout.holds()
     if not holds:
-        raise PlumbstoneError(f"{path}: holds no wood, or has no water line; add what is missing.")
+        wood = any(entry.kind == "wood" for entry in scape.pieces)
+        lacks = (
+            "water line: write water_line in [tank]" if wood else "wood: write it as a [[piece]]"
+        )
+        raise PlumbstoneError(f"{path}: has no {lacks}.")
     figures = checked(tuple(hold_figures(hold) for hold in holds))
     read = [*scape.files, *filter(None, [log])]
     if picture is not None:

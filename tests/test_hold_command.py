@@ -53,6 +53,13 @@ def test_commands_for_wood(tmp_path: Path) -> None:
     assert with_log["holds"][0]["soaking"]["neutral_kg"] == pytest.approx(1.25, abs=1e-6)
 
 
+def test_what_lacks_before_anything_can_hold_is_named(tmp_path: Path) -> None:
+    shallow = '[tank]\ninside = ["90 cm", "50 cm"]\n'
+    for text, lacks in ((TANK, "no wood"), (shallow + LOG, "no water line")):
+        (tmp_path / "t.toml").write_text(text, encoding="utf-8")
+        assert lacks in refuse("plumbstone hold t.toml", tmp_path)
+
+
 def test_a_log_as_a_spreadsheet_writes_it_where_commas_are_decimal(tmp_path: Path) -> None:
     found = []
     for name, part, point in (("a.csv", ",", "."), ("b.csv", ";", ",")):
