@@ -54,6 +54,7 @@ SWOLLEN, SHRUNK = 0.006, 0.003  # of a skin that fusion over 3-5 mm rounded: how
 # outward and inward, at 90 % [m]; + 44 ... 50 % on a 20 cm stone by a phone's LiDAR (manifest)
 LEAST_INVENTED, MOST_INVENTED = 0.01, 0.5  # of the volume: what lies below skin that no camera can
 # have seen, and how much of that may be wrong
+WHOLLY_INVENTED = 0.05  # of the volume: what may be wrong there, from which on it bears no "fair"
 INVENTED = (
     "an app closed the surface below its overhangs, where no camera saw it; export it without "
     "filled holes, or weigh it"
@@ -140,7 +141,8 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
     invented = underside.invented_volume(body.vertices, body.seen) / volume
     if body.ground is not None and invented > LEAST_INVENTED:
         off = MOST_INVENTED * invented
-        doubts.append(Doubt("foot", off, off, INVENTED, "fair"))
+        word = "poor" if off > WHOLLY_INVENTED else "fair"
+        doubts.append(Doubt("foot", off, off, INVENTED, word))
     if body.ground is not None and body.ground.spread > ROUGH_TABLE:
         off = Z90 * body.ground.spread * area / volume
         says = f"the table or cloth under it is uneven by {body.ground.spread * 1e3:.1f} mm"
