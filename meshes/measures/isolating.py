@@ -182,10 +182,13 @@ def table_within(vertices: Floats, faces: Indices) -> Plane | None:
 def _surrounds(lying: Floats, above: Floats, normal: Floats) -> bool:
     """Tell whether points in a plane reach around all that stands on it."""
     up = turn_up(normal)[:2].T
-    table, body = hull_of(lying @ up), hull_of(above @ up)
+    lying, above = lying @ up, above @ up
+    if not _may_be_wider(lying, above):
+        return False
+    table, body = hull_of(lying), hull_of(above)
     if table is None or body is None:
         return False
-    ring = (above @ up)[body.vertices]
+    ring = above[body.vertices]
     beyond = (ring @ table.equations[:, :2].T + table.equations[:, 2]).max()
     reach = float(np.sqrt(body.volume))
     return bool(table.volume > WIDER * body.volume and beyond < 0.02 * reach)
@@ -197,15 +200,19 @@ def _reaches_farther(points: Floats, lying: Flags, normal: Floats) -> bool:
     table, rest = flat[lying], flat[~lying]
     if len(rest) < 10:
         return True
-    # A box around the one and four corners of the other tell most.
-    (a, b), (c, d) = rest[rest.argmax(axis=0)] - rest[rest.argmin(axis=0)]
-    if np.ptp(table, axis=0).prod() < WIDER * abs(a * d - b * c) / 2:
+    if not _may_be_wider(table, rest):
         return False
     widths = np.linalg.svd(table - table.mean(axis=0), compute_uv=False)
     if widths[1] < SLENDER * widths[0]:  # a thin limb lies near a plane too
         return False
     outer, inner = hull_of(table), hull_of(rest)
     return outer is not None and inner is not None and outer.volume > WIDER * inner.volume
+
+
+def _may_be_wider(table: Floats, rest: Floats) -> bool:
+    """Tell of points (n, 2) by a box around the one and four corners of the other."""
+    (a, b), (c, d) = rest[rest.argmax(axis=0)] - rest[rest.argmin(axis=0)]
+    return bool(np.ptp(table, axis=0).prod() >= WIDER * abs(a * d - b * c) / 2)
 
 
 def bodies_on_ground(
@@ -379,16 +386,16 @@ def layers_in(vertices: Floats, faces: Indices) -> float:
     if np.ptp(vertices, axis=0).max() < 4 * GHOST_FAR:  # all of it is near all of it
         return 0.0
     points, ways, area = spread_over(vertices, faces, SPREAD)
-    near = cKDTree(points[:ASKED]).sparse_distance_matrix(
-        cKDTree(points), np.hypot(1, ASIDE) * GHOST_FAR, output_type="ndarray"
-    )
+    some, every = (cKDTree(p, balanced_tree=False, compact_nodes=False)
+                   for p in (points[:ASKED], points))  # fmt: skip
+    near = some.sparse_distance_matrix(every, np.hypot(1, ASIDE) * GHOST_FAR, output_type="ndarray")
     one, other = near["i"], near["j"]
     apart = points.take(other, 0) - points.take(one, 0)
     off = np.abs(np.einsum("ij,ij->i", apart, ways.take(one, 0)))
     square, wide = np.einsum("ij,ij->i", apart, apart), 1 + ASIDE**2
-    some = np.flatnonzero((off > APART) & (square < wide * off**2))
-    one, other, apart, square = one[some], other[some], apart[some], square[some]
-    off = np.minimum(off[some], np.abs(np.einsum("ij,ij->i", apart, ways[other])))
+    kept = np.flatnonzero((off > APART) & (square < wide * off**2))
+    one, other, apart, square = one[kept], other[kept], apart[kept], square[kept]
+    off = np.minimum(off[kept], np.abs(np.einsum("ij,ij->i", apart, ways[other])))
     double = (off > APART) & (off < GHOST_FAR) & (square < wide * off**2)
     double &= np.einsum("ij,ij->i", ways[one], ways[other]) > GHOST_LIKE
     gaps = np.full(ASKED, np.inf)
