@@ -255,6 +255,15 @@ def test_wood_that_no_stone_holds_is_told_what_would_decide(tmp_path: Path) -> N
     assert 'mass = "18 oz"' in " ".join(hold_sentences(none, Units("us")))
 
 
+@pytest.mark.parametrize(("mass", "asked"), [(1.45, "in a tub"), (1.75, "in water on a scale")])
+def test_no_stone_makes_wood_just_sink_that_sinks(tmp_path: Path, mass: float, asked: str) -> None:
+    # 40 × 6 × 6 cm are 1.44 L, 1.37 to 1.51 by the tape: 1.45 kg may float, 1.75 kg never does.
+    log = wood("Log", (40, 6, 6), mass, 45).replace("driftwood", "mopane wood")
+    found = hold_findings(plan_of(tmp_path, log).holds[0])
+    (told,) = (finding_words(f, METRIC) for f in found if f.how == "near neutral")
+    assert asked in told
+
+
 @pytest.mark.parametrize(
     ("more", "told"),
     [  # its middle lies 1 cm beyond the edge of a log 6 cm wide

@@ -161,7 +161,7 @@ def _floats(finding: Finding, units: Units) -> str:
         if lift.high <= 0:
             return (
                 f"{name}: weighs only {grams(-lift.high, units)} to {low} under water; fish and "
-                f"currents move it; to know more, {tub_test(units)}."
+                "currents move it; to know more, hang it in water on a scale."
             )
         may = f"may sink by {low} or float by {high}; before you count on either"
         return f"{name}: {may}, {tub_test(units)}."
