@@ -207,6 +207,19 @@ def test_a_density_that_was_measured_is_held_against_the_table() -> None:
         density_by_bucket(21.7, volume, GRANITE)
 
 
+def test_a_tape_around_forked_wood_tells_little() -> None:
+    # Three limbs 30 cm long and 12 to 6 cm around (0.60 L as frustums) in a
+    # box of 40 × 20 × 15 cm, and a log that fills π/4 of its box: the range holds both.
+    wood = find_material("driftwood")
+    forked = 3 * 0.3 / (12 * np.pi) * (0.12**2 + 0.12 * 0.06 + 0.06**2) / (0.4 * 0.2 * 0.15)
+    found = weigh_size((0.4, 0.2, 0.15), wood)
+    shares = [v / (0.4 * 0.2 * 0.15) for v in (found.volume.low, found.volume.high)]
+    assert shares[0] <= forked < np.pi / 4 <= shares[1]
+    assert (found.name, found.confidence.word) == ("wood", "poor")
+    weighed = weigh_size((0.4, 0.2, 0.15), wood, mass=0.9)  # 1.08 L are 9 % of the box
+    assert weighed.volume.mid == pytest.approx(0.9 / wood.dense.mid)
+
+
 def test_a_thickness_typed_as_a_girth_is_asked_for() -> None:
     # A stick 60 cm long and 5 cm thick has 1.18 L (a cylinder), by a girth of 5 cm 0.12 L.
     wood, mass = find_material("driftwood"), np.pi * 0.025**2 * 0.6 * 840

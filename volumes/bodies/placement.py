@@ -292,7 +292,7 @@ def _form(entry: PieceEntry, stamp: object, memo: Memo) -> tuple[Piece, Range, s
     if shape.solid:
         solid = primitives.SOLIDS[shape.solid](shape.size)
         return _taped(solid, "solid", f"a {shape.solid} by tape")
-    volume_range = weighing.size_volume(shape.size, shape.shape_factor)
+    volume_range = weighing.size_volume(shape.size, shape.shape_factor, entry.kind)
     factor = volume_range.mid / float(np.prod(shape.size))
     piece = primitives.stone_of_size(shape.size, factor)
     return piece, volume_range, "length × width × height × shape factor"
@@ -337,9 +337,12 @@ def _from_mass(entry: PieceEntry, mass: float) -> Body:
         size = (length, width, height)
     factor = volume.mid / float(np.prod(size))
     if not 0.2 <= factor <= 0.95:
+        forked = entry.kind == "wood" and factor < 0.2
+        slip = "check size, mass and material"
+        cure = f"forked wood does: write its limbs, or {slip}" if forked else slip
         raise PlacingError(
             f"{mass:g} kg of {entry.material.name} would fill {percent(factor)} of the "
-            "box around it; check size, mass and material."
+            f"box around it; {cure}."
         )
     piece = placing.renamed(primitives.stone_of_size(size, factor), entry.name, entry.material.key)
     form = enclosed_volume(piece.vertices, piece.faces)

@@ -19,10 +19,11 @@ if TYPE_CHECKING:
     from plumbstone.meshes.piece import Flags, Floats, Indices, Piece
 
 SHAPE_FACTORS = Range(0.40, 0.50, 0.60)  # of the box around a stone; common practice, no source
+WOOD_FACTORS = Range(0.05, 0.30, 0.80)  # of that around wood, forked roots to logs; the same
 LONGEST_SIDE = 5.0  # [m]: a longer stone is a slip of the unit
 LARGEST_BOX = 0.4  # [m³] around a stone of half a tonne: more is such a slip too
 LEAST_FACTOR = 0.05  # of its box that a stone fills
-BOX_SHARES = (0.12, 1.0)  # of its box that any stone fills; the upper is geometry
+BOX_SHARES = {"stone": 0.12, "wood": 0.02}  # of its box that any fills at least
 ON_ALL, HOLLOW = 0.75, 0.75  # share of its outline on which wood stands that may hide a hollow, and
 # what of it that may be: six shells of bark 0.89 to 0.99 and 0.71 at most, branches and roots 0.59
 SHELL = (
@@ -221,16 +222,20 @@ def weigh_size(
     factor: float | None = None,
     mass: float | None = None,
 ) -> Weighed:
-    """Weigh a stone by length × width × height [m]; a measured mass [kg] beats the table."""
+    """Weigh a piece by length × width × height [m]; a measured mass [kg] beats the table."""
     density = _density(material)
     if mass is not None:
         box = math.prod(size)
-        _refuse_slip(mass, Range(BOX_SHARES[0] * box, box / 2, BOX_SHARES[1] * box), material)
+        _refuse_slip(mass, Range(BOX_SHARES[material.kind] * box, box / 2, box), material)
         return replace(weigh_mass(mass, material), size=size, source="size and mass")
-    volume = size_volume(size, factor)
+    volume = size_volume(size, factor, material.kind)
     reason = "a tape tells the box around the stone, not how much of it the stone fills"
+    if material.kind == "wood":
+        reason = (
+            "a tape tells the box around it, of which forked wood fills little; limbs tell more"
+        )
     return Weighed(
-        "stone", "length × width × height", material, volume, mass_of(volume, density), size,
+        material.kind, "length × width × height", material, volume, mass_of(volume, density), size,
         Confidence("poor", reason, "tape"),
     )  # fmt: skip
 
@@ -423,8 +428,10 @@ def tape_spread(volume: float, kind: str) -> Range:
     return Range(volume * (1 - share), volume, volume * (1 + share))
 
 
-def size_volume(size: tuple[float, float, float], factor: float | None = None) -> Range:
-    """Volume [m³] of a stone by length × width × height [m] × shape factor; common practice."""
+def size_volume(
+    size: tuple[float, float, float], factor: float | None = None, kind: str = "stone"
+) -> Range:
+    """Volume [m³] of a stone or wood by length × width × height [m] × its shape factor."""
     box = math.prod(size)
     if max(size) > LONGEST_SIDE or box > LARGEST_BOX:
         problem = f"{max(size):g} m long is no stone for a tank; check the unit of the size."
@@ -433,7 +440,7 @@ def size_volume(size: tuple[float, float, float], factor: float | None = None) -
         problem = f"shape factor {factor:g}: a stone fills 0.05 to 1 of the box around it."
         raise WeighingError(problem)
     if factor is None:
-        return SHAPE_FACTORS.times(box)
+        return (WOOD_FACTORS if kind == "wood" else SHAPE_FACTORS).times(box)
     found = SHAPE_FACTORS.times(factor / SHAPE_FACTORS.mid)  # a guess knows no more than a tape
     return Range(found.low, factor, max(factor, min(found.high, 1.0))).times(box)
 
