@@ -14,6 +14,7 @@ from pages import PHONE, SCANS, Browser, Server, opened
 from plumbstone.cli.wording import page_labels
 from plumbstone.cli.wording.page import FIELDS, plain
 from plumbstone.meshes.shapes.primitives import boulder
+from plumbstone.meshes.telling import as_option, named
 from plumbstone.meshes.writing import ply_bytes
 
 
@@ -166,7 +167,8 @@ def test_a_file_of_200_mb_is_refused_before_it_is_sent(
 def test_options_are_told_as_fields() -> None:
     root = Path(__file__).parent.parent
     sources = [path for part in ("meshes", "volumes") for path in (root / part).rglob("*.py")]
-    said = {o for path in sources for o in re.findall(r"--[a-z]+", path.read_text("utf-8"))}
+    texts = [named(path.read_text("utf-8"), as_option) for path in sources]
+    said = {option for text in texts for option in re.findall(r"--[a-z]+", text)}
     assert {"--unit", "--picture", "--limits"} <= said  # in what can go wrong
     names = [v for v in vars(page_labels).values() if isinstance(v, str)]
     for option in said:
