@@ -18,8 +18,10 @@ from plumbstone.meshes.measures.isolating import Plane, is_around, is_cut_flat
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.mending.occupancy import occupied_volume
 from plumbstone.meshes.mending.welding import compacted
+from plumbstone.meshes.reading.open3d_library import open3d
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.shapes.primitives import boulder, box
+from plumbstone.meshes.writing import ply_bytes
 
 
 def joined(*parts: trimesh.Trimesh) -> tuple[np.ndarray, np.ndarray]:
@@ -170,6 +172,37 @@ def test_a_stone_that_was_closed_flat_is_told_from_one_that_was_seen_all_around(
     assert [(d.what, d.word) for d in (*doubts, *coarse)] == [
         ("underside", "fair"), ("resolution", "fair")
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("depth", "spread"),
+    [
+        (7, 0.5e-3),
+        pytest.param(8, 0.2e-3, marks=pytest.mark.slow),
+        pytest.param(8, 1e-3, marks=pytest.mark.slow),
+    ],
+)
+def test_what_an_app_invented_round_is_doubted(tmp_path: Path, depth: int, spread: float) -> None:
+    # Half axes of 10, 8 and 7 cm, cut flat at half the lowest: a b c π (4/3 - h² (3 - h) / 3), h = 1/2.
+    # Poisson surface reconstruction by Open3D of points on the rest makes it a third larger.
+    half, pipeline, rng = np.array([0.10, 0.08, 0.07]), open3d(), np.random.default_rng(0)
+    ways = rng.normal(size=(60_000, 3))
+    ways /= np.linalg.norm(ways, axis=1)[:, None]
+    ways = ways[ways[:, 2] > -0.5]
+    points = ways * half + rng.normal(scale=spread, size=ways.shape)
+    cloud = pipeline.geometry.PointCloud(pipeline.utility.Vector3dVector(points))
+    cloud.normals = pipeline.utility.Vector3dVector(ways / half)
+    cloud.normalize_normals()
+    mesh, _ = pipeline.geometry.TriangleMesh.create_from_point_cloud_poisson(
+        cloud, depth=depth, n_threads=1
+    )
+    path = tmp_path / "round.ply"
+    path.write_bytes(ply_bytes(np.asarray(mesh.vertices), np.asarray(mesh.triangles)))
+    found = closed_scan(path, Ruler("m", longest=0.2))
+    true = float(half.prod() * np.pi * (4 / 3 - 0.25 * 2.5 / 3))
+    assert found.volume.mid > 1.2 * true
+    assert found.volume.low < true < found.volume.high
+    assert (found.trust, found.doubt.what) == ("poor", "foot")
 
 
 def test_a_length_in_the_wrong_unit_is_told_and_not_weighed_as_tonnes(tmp_path: Path) -> None:

@@ -9,7 +9,12 @@ import numpy as np
 from plumbstone.meshes.closing import parting
 from plumbstone.meshes.closing.bodies import ClosedScan, OpenBody, is_limbed, opened_bodies, saying
 from plumbstone.meshes.closing.clouds import cloud_surface
-from plumbstone.meshes.closing.doubting import layer_doubts, none_farther, whole_doubts
+from plumbstone.meshes.closing.doubting import (
+    invented_doubts,
+    layer_doubts,
+    none_farther,
+    whole_doubts,
+)
 from plumbstone.meshes.closing.finishing import BULGED, CLOSED_NOISE, finished
 from plumbstone.meshes.closing.underside import unseen_side
 from plumbstone.meshes.measures.calipers import OWN_LENGTHS, factor_by, own_scale, ruled_scale
@@ -288,10 +293,13 @@ def _closed_each(path: Path, raw: RawScan, least: float, single: bool) -> tuple[
     scans = _complete(path, raw)
     if len(scans) == 1:
         scans = (parting.off_its_slab(path, scans[0]),)
-    if scans:
-        return scans
-    close = finished if single else parting.off_its_stand
-    return tuple(close(path, body) for body in opened_bodies(path, raw, least=least))
+    if not scans:
+        close = finished if single else parting.off_its_stand
+        scans = tuple(close(path, body) for body in opened_bodies(path, raw, least=least))
+    if len(scans) > 1 or any(doubt.what == "crossing" for doubt in scans[0].doubts):
+        return scans  # one skin was put around it: its faces tell no more
+    doubts = invented_doubts(raw.vertices, raw.faces, scans[0].volume.mid)
+    return (scans[0].doubted(*doubts),)
 
 
 def _by_points(path: Path, points: Floats, least: float) -> tuple[ClosedScan, ...]:
