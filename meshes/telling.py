@@ -3,14 +3,24 @@
 import re
 from collections.abc import Callable
 
-_OPEN = re.compile(r"<([a-z-]+)(?: ([^<>]+))?>")
+PLACES = (
+    "across", "all", "bucket-rise", "known", "limb", "limits", "longest", "mat-control",
+    "one-piece", "picture", "rescale", "same-stone", "source", "unit",
+)  # fmt: skip
+_OPEN = re.compile(rf"<({'|'.join(PLACES)})(?: ([^<>]+))?>")
 
 
 def named(text: str, name: Callable[[str, str], str]) -> str:
     """Name what a note leaves open: `<longest>`, with a value `<unit mm>`, or its `<source>`.
 
     What a note asks for is an option of the command line, an argument in Python and a key of a
-    scape file; `name` takes the thing and its value, "" for none.
+    scape file; `name` takes the thing and its value, "" for none. What else stands in brackets, as
+    in an error of a library, is left as it is.
+
+    Examples
+    --------
+    >>> named("needs <unit>: <class 'x'>", lambda thing, value: thing)
+    "needs unit: <class 'x'>"
     """
     return _OPEN.sub(lambda found: name(found[1], found[2] or ""), text)
 

@@ -10,6 +10,7 @@ import pytest
 import trimesh
 
 import plumbstone as ps
+from plumbstone.meshes.telling import PLACES
 
 
 @pytest.mark.parametrize(
@@ -119,3 +120,11 @@ def test_python_is_told_how_a_refusal_is_mended() -> None:
     assert str(refused.value).startswith("The mesh: ")
     assert "weigh each with plumbstone weigh --all" in str(refused.value)
     assert not OPTION.search(str(refused.value))
+
+
+def test_every_place_that_a_note_leaves_open_is_named() -> None:
+    root = Path(__file__).parent.parent
+    for path in (*root.glob("meshes/**/*.py"), *root.glob("volumes/**/*.py")):
+        if path.name != "telling.py":
+            left = re.findall(r"<([a-z-]+)(?: [^<>\"]+)?>", path.read_text("utf-8"))
+            assert {*left} <= {*PLACES}, path

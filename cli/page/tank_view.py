@@ -36,9 +36,8 @@ class TankView:
         self, desk: Desk, units: Units, forms: Callable[["TankView", Element], Callable[[], None]]
     ) -> None:
         self.desk, self.units, self.measures = desk, units, Measures(units)
-        self._new_forms = (
-            forms  # by the tab and the place for fields of the chosen piece; refreshes
-        )
+        # By the tab and the place for fields of the chosen piece; what it gives refreshes them.
+        self._new_forms = forms
         self.selected = ""
         self.layer = ""  # the one whose heights are pulled
         self.row: list[str] | None = None  # border stones as they are touched
