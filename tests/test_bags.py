@@ -74,14 +74,17 @@ def test_no_bag_and_too_many_are_refused() -> None:
         cheapest_bags(1e6, [Bag(1.0, False, 1.0)], 1000.0)
 
 
+def soil(folder: Path, *lines: str) -> None:
+    """Write t.toml, a tank of 60 × 40 cm with a layer of such lines."""
+    tank = '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]'
+    layer = '[[layer]]\nname = "Soil"\nmaterial = "baked-clay soil"'
+    (folder / "t.toml").write_text("\n".join([tank, layer, *lines]), encoding="utf-8")
+
+
 def test_more_bags_if_it_settles_more(tmp_path: Path) -> None:
     # 60 × 40 × 6.93 cm is 16.6 L; at 5 % 17.5 L, at 15 % 19.6 L: three bags of 9 L, not two.
-    text = (
-        '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]\n[[layer]]\nname = "Soil"\n'
-        'material = "baked-clay soil"\ndepth = "6.93 cm"\nsettling = 0.05\n'
-        'bags = [{ holds = "9 L", price = 20 }]\n'
-    )
-    (tmp_path / "t.toml").write_text(text, encoding="utf-8")
+    bags = 'bags = [{ holds = "9 L", price = 20 }]'
+    soil(tmp_path, 'depth = "6.93 cm"', "settling = 0.05", bags)
     told = type_in("plumbstone bed t.toml", tmp_path).stdout
     assert "Soil: 2 bags; 3 if it settles by 15 %." in told
     (layer,) = read_json("plumbstone bed t.toml", tmp_path)["layers"]
@@ -97,24 +100,16 @@ def test_more_bags_if_it_settles_more(tmp_path: Path) -> None:
 def test_fewer_but_larger_bags_are_told_by_their_sizes(tmp_path: Path) -> None:
     # 60 × 40 × 8.41 cm at 5 % are 21.2 L: 10 and 3 × 4 L at 24.40; at 15 % 23.7 L: two of 10 and
     # one of 4 L at 24.80. "4 bags; 3 if it settles by 15 %" would say that more takes less.
-    text = (
-        '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]\n[[layer]]\nname = "Soil"\n'
-        'material = "baked-clay soil"\ndepth = "8.41 cm"\nsettling = 0.05\n'
-        'bags = [{ holds = "10 L", price = 10 }, { holds = "4 L", price = 4.8 }]\n'
-    )
-    (tmp_path / "t.toml").write_text(text, encoding="utf-8")
+    bags = 'bags = [{ holds = "10 L", price = 10 }, { holds = "4 L", price = 4.8 }]'
+    soil(tmp_path, 'depth = "8.41 cm"', "settling = 0.05", bags)
     told = type_in("plumbstone bed t.toml", tmp_path).stdout
     assert "Soil: 1 × 10 L, 3 × 4 L; 2 × 10 L, 1 × 4 L if it settles by 15 %." in told
 
 
 def test_other_bags_where_it_stands_steeper(tmp_path: Path) -> None:
     # A heap over a strip of 10 × 60 cm: its litres go with the tangent of its repose, 30-38°.
-    text = (
-        '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]\n[[layer]]\nname = "Soil"\n'
-        'material = "baked-clay soil"\nheight = "30 cm"\nzone = "back strip"\nwidth = "10 cm"\n'
-        'settling = 0.15\nbags = [{ holds = "2.5 L" }]\n'
-    )
-    (tmp_path / "t.toml").write_text(text, encoding="utf-8")
+    strip = ('height = "30 cm"', 'zone = "back strip"', 'width = "10 cm"')
+    soil(tmp_path, *strip, "settling = 0.15", 'bags = [{ holds = "2.5 L" }]')
     low, mid, high = (0.6 * 0.1**2 * tan(radians(phi)) / 2 / 0.85 * 1e3 for phi in (30, 34, 38))
     (layer,) = read_json("plumbstone bed t.toml", tmp_path)["layers"]
     assert layer["poured_l"] == pytest.approx(mid, rel=1e-3)
