@@ -87,7 +87,7 @@ def number(text: str) -> float | None:
 
 def degrees(angle: float) -> float | int:
     """Bring an angle [degrees] to more than -180, up to 180; whole ones as whole numbers."""
-    found = round(180 - (180 - angle) % 360, 2)
+    found = round(180 - (180 - round(angle, 2)) % 360, 2)
     return int(found) if found == int(found) else found
 
 
