@@ -12,6 +12,7 @@ from phone_scans import Stone, _direction
 from skimage.measure import marching_cubes
 
 LATTICE = 72  # cells along the longer side
+CLOSE = 0.12  # how far off its skin a field of limbs is worked out
 Field = Callable[[np.ndarray], np.ndarray]
 
 
@@ -148,12 +149,16 @@ def limbs(bits: list[tuple[np.ndarray, np.ndarray, float, float]], skin: Field) 
     def field(p: np.ndarray) -> np.ndarray:
         found = np.full(len(p), 9.0)
         for a, b, thick, thin in bits:
-            along = np.clip((p - a) @ (b - a) / ((b - a) @ (b - a)), 0, 1)
+            low, high = np.minimum(a, b) - thick - CLOSE, np.maximum(a, b) + thick + CLOSE
+            near = np.flatnonzero(((p > low) & (p < high)).all(axis=1))
+            way = p[near] - a
+            along = np.clip(way @ (b - a) / ((b - a) @ (b - a)), 0, 1)
             radius = thick + (thin - thick) * along
-            found = -blended(
-                -found, radius - np.linalg.norm(p - a - along[:, None] * (b - a), axis=1), 0.02
-            )
-        return found + skin(p)
+            gap = np.linalg.norm(way - along[:, None] * (b - a), axis=1) - radius
+            found[near] = -blended(-found[near], -gap, 0.02)
+        near = np.flatnonzero(np.abs(found) < CLOSE)
+        found[near] += skin(p[near])
+        return found
 
     return field
 

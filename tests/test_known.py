@@ -1,6 +1,7 @@
 """Sheets and cards in a picture of a table whose scale is known."""
 
 import io
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +18,20 @@ CARD = Known("sheet", (0.08560, 0.05398), "card")  # ISO/IEC 7810, ID-1
 WIDE, PER_MM, UNIT = 0.6, 3, 0.017  # of the table [m]; pixels; size of the file's unit [m]
 
 
+@cache
+def bare_table() -> tuple[np.ndarray, ...]:
+    """Places across and down a grained table [m], its greys; corners and faces of its mesh."""
+    n = int(WIDE * 1e3 * PER_MM)
+    x, y = (np.meshgrid(np.arange(n), np.arange(n)) + np.array(0.5)) / (1e3 * PER_MM)
+    grey = 95 + 12 * np.sin(160 * x + 2 * np.sin(33 * y)) + 20 * (y < WIDE / 2)
+    steps = np.linspace(0, 1, 61)
+    u, v = (grid.ravel() for grid in np.meshgrid(steps, steps, indexing="ij"))
+    vertices = np.column_stack([u, v, np.random.default_rng(1).normal(0, 3e-4, len(u))])
+    first = np.arange(60 * 61).reshape(60, 61)[:, :-1].ravel()
+    faces = np.concatenate([[[k, k + 61, k + 62], [k, k + 62, k + 1]] for k in first])
+    return x, y, grey, vertices, faces
+
+
 def table(
     *things: tuple[tuple[float, float], float, float, int], hole: tuple[float, float] = (0.0, 0.0)
 ) -> Parsed:
@@ -24,23 +39,20 @@ def table(
 
     Where there is a `hole`, a book of such sides [m] hides the table.
     """
-    n = int(WIDE * 1e3 * PER_MM)
-    x, y = (np.meshgrid(np.arange(n), np.arange(n)) + np.array(0.5)) / (1e3 * PER_MM)
-    grey = 95 + 12 * np.sin(160 * x + 2 * np.sin(33 * y)) + 20 * (y < WIDE / 2)
+    x, y, bare, vertices, faces = bare_table()
+    grey = bare.copy()
     for (long, short), turn, place, light in things:
-        aside, down = x - place * WIDE, y - 0.55 * WIDE
-        along = np.abs(np.cos(turn) * aside + np.sin(turn) * down) / long
-        across = np.abs(np.cos(turn) * down - np.sin(turn) * aside) / short
-        grey[(along < 0.5) & (across < 0.5)] = light
-        grey[(along < 0.3) & (across < 0.1)] = light // 2  # what is printed on it
+        reach = int(np.hypot(long, short) / 2 * 1e3 * PER_MM) + 1
+        across, down = (int(part * len(x)) for part in (place, 0.55))
+        there = np.s_[max(down - reach, 0) : down + reach, max(across - reach, 0) : across + reach]
+        aside, below = x[there] - place * WIDE, y[there] - 0.55 * WIDE
+        along = np.abs(np.cos(turn) * aside + np.sin(turn) * below) / long
+        beside = np.abs(np.cos(turn) * below - np.sin(turn) * aside) / short
+        grey[there][(along < 0.5) & (beside < 0.5)] = light
+        grey[there][(along < 0.3) & (beside < 0.1)] = light // 2  # what is printed on it
     picture = Image.fromarray(grey.astype(np.uint8))
     held = io.BytesIO()
-    picture.filter(ImageFilter.GaussianBlur(1.0)).save(held, "PNG")
-    steps = np.linspace(0, 1, 61)
-    u, v = (grid.ravel() for grid in np.meshgrid(steps, steps, indexing="ij"))
-    vertices = np.column_stack([u, v, np.random.default_rng(1).normal(0, 3e-4, len(u))])
-    first = np.arange(60 * 61).reshape(60, 61)[:, :-1].ravel()
-    faces = np.concatenate([[[k, k + 61, k + 62], [k, k + 62, k + 1]] for k in first])
+    picture.filter(ImageFilter.GaussianBlur(1.0)).save(held, "PNG", compress_level=1)
     middle = vertices[faces].mean(axis=1)[:, :2] - [0.6, 0.5]
     hidden = (np.abs(middle * WIDE) < np.array(hole) / 2).all(axis=1)
     faces = faces[~hidden]

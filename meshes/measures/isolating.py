@@ -127,12 +127,14 @@ def _planes_through(tried: Floats, points: Floats, near: float) -> tuple[Floats,
     lengths = np.linalg.norm(normals, axis=1)
     usable = lengths > 1e-12
     starts, normals = tried[usable, 0], normals[usable] / lengths[usable, None]
-    offsets = np.einsum("ij,ij->i", starts, normals)
+    planes = np.column_stack([normals, -np.einsum("ij,ij->i", starts, normals)])
+    places = np.vstack([points.T, np.ones(len(points))])
+    gaps, close = np.empty((16, len(points))), np.empty((16, len(points)), dtype=bool)
     lie = []
-    for k in range(0, len(normals), 32):
-        gap = normals[k : k + 32] @ points.T
-        gap -= offsets[k : k + 32, None]
-        lie += [np.count_nonzero(row) for row in np.abs(gap, out=gap) < near]
+    for some in (planes[k : k + len(gaps)] for k in range(0, len(planes), len(gaps))):
+        gap = np.matmul(some, places, out=gaps[: len(some)])
+        np.less(np.abs(gap, out=gap), near, out=close[: len(some)])
+        lie += [np.count_nonzero(row) for row in close[: len(some)]]
     return starts, normals, np.array(lie)
 
 

@@ -114,16 +114,18 @@ def _textured(lines: list[bytes], vertices: Floats, beside: Beside) -> list[Part
     coordinates = _numbers([x[3:] for x in lines if x[:3] == b"vt "], 2)
     pictures: dict[bytes, bytes] = {}
     groups: dict[bytes, list[bytes]] = {}
-    name = b""
+    rows = groups[b""] = []
     for line in lines:
-        if line.startswith(b"mtllib"):
+        if line[:2] == b"f ":
+            rows.append(line[2:])
+        elif line[:6] == b"mtllib":
             pictures |= _pictures(line[6:].strip().decode(errors="replace"), beside)
-        elif line.startswith(b"usemtl"):
-            name = line[6:].strip()
-        elif line[:2] == b"f ":
-            groups.setdefault(name, []).append(line[2:])
+        elif line[:6] == b"usemtl":
+            rows = groups.setdefault(line[6:].strip(), [])
     parts = []
     for material, rows in groups.items():
+        if not rows:
+            continue
         faces = _corners(rows, 0)
         mapped = material in pictures and all(b"/" in row for row in rows[:3])
         uv = coordinates[_corners(rows, 1)] if mapped else None
