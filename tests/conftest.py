@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 import pytest
 from commands import type_in
 
@@ -23,7 +22,7 @@ SCANS = ROOT.parent / "shared" / "scans"
 
 # Results must not hang on what an earlier run left in the user's cache.
 os.environ.setdefault("XDG_CACHE_HOME", str(ROOT / ".pytest_cache" / "user-cache"))
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the program itself does
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the program does, before NumPy loads
 
 
 # These take longest, so that they are begun first; the tests of a file stay together on one worker.
@@ -162,6 +161,8 @@ def undrawn(monkeypatch: pytest.MonkeyPatch, unprinted: None) -> None:
 @pytest.fixture
 def unoffered(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let wood be judged without seeking what would hold it, for tests of the verdict."""
+    import numpy as np
+
     from plumbstone.volumes.holding import hold_down
     from plumbstone.volumes.holding.offers import Offers
 
