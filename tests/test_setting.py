@@ -200,3 +200,20 @@ def test_what_settles_on_a_bed_that_is_not_there_stands_on_the_glass(tmp_path: P
     assert lowest(plan, "A") == pytest.approx(0, abs=1e-9)
     (standing,) = plan.standing  # a cube tips on its edge at 45°, less what ranges take off
     assert 40 < standing.tip_angle < 45
+
+
+def test_a_limb_touches_sloped_soil_where_it_lies_on_it(tmp_path: Path) -> None:
+    # On a plane that rises by s, a lying cylinder touches along one line, r sin(atan s) uphill of
+    # its axis; geometry. Soil below a limb was taken to lie as high as that beside it.
+    limb = (
+        '[[piece]]\nname = "Limb"\nmaterial = "driftwood"\nrests = "bed"\nat = ["30 cm", "20 cm"]\n'
+        'limbs = [{ path = [["0 cm", "0 cm", "0 cm"], ["30 cm", "0 cm", "0 cm"]], '
+        'girth = ["15.7 cm", "15.7 cm"] }]\n[[layer]]\nname = "Soil"\nmaterial = "sand"\n'
+        'height = { front = "2 cm", back = "10 cm" }\n'
+    )
+    rest = plan_of(tmp_path, limb).holds[0].stage.resting[0]
+    slope, touch = 8 / 40, rest.places[rest.drawn < 1e-4]
+    assert np.ptp(touch[:, 0]) > 0.2
+    assert touch[:, 1] == pytest.approx(0.2 + 0.025 * slope / np.hypot(1, slope), abs=3e-3)
+    assert touch[:, 2] == pytest.approx(0.02 + slope * touch[:, 1], abs=1e-4)
+    assert rest.steepness[rest.drawn < 1e-4] == pytest.approx(np.degrees(np.arctan(slope)), abs=0.1)

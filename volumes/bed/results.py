@@ -140,11 +140,12 @@ class BedResult:
     def soil_line(self) -> Floats:
         """Surface as it lies beside the pieces, carried on below them, above the glass [m].
 
-        Cells in which a piece stands out take the height of the nearest cell in which none does.
+        Cells in which a piece stands in it take the height of the nearest cell in which none does.
         """
         from scipy.ndimage import distance_transform_edt
 
-        taken = bare_cells(self) & (self.columns.solid > 0)
+        solids, near = self.columns, self.surface
+        taken = ((solids.bottoms <= near + 1e-9) & (solids.tops >= near - 1e-9)).any(axis=0)
         if taken.all():
             return self.surface
         nearest = distance_transform_edt(taken, return_distances=False, return_indices=True)

@@ -268,8 +268,10 @@ def _on_ground(form: Form, bed: Floats, grid: Grid) -> _Points:
     column = np.clip(column - form.window.column, 0, surface.shape[1] - 1)
     low = corners[:, 2] < surface[row, column] + FOOT
     rows, columns = np.append(rows, row[low]), np.append(columns, column[low])
+    right = np.append(0 * x, corners[low, 0] - grid.x[column[low] + form.window.column])
+    back = np.append(0 * y, corners[low, 1] - grid.y[row[low] + form.window.row])
     x, y = np.append(x, corners[low, 0]), np.append(y, corners[low, 1])
-    height = surface[rows, columns]
+    height = surface[rows, columns] + rise_x[rows, columns] * right + rise_y[rows, columns] * back
     gaps = np.maximum(np.append(bottoms, corners[low, 2]) - height, 0.0)
     normals = np.column_stack([-rise_x[rows, columns], -rise_y[rows, columns], np.ones(len(rows))])
     normals /= np.linalg.norm(normals, axis=1)[:, None]
