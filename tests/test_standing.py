@@ -187,3 +187,22 @@ def test_a_stone_is_not_blamed_for_what_slides_off_it(tmp_path: Path) -> None:
     base, top = planned(tmp_path, TANK + stones).standing
     assert standing_findings(base) == ()
     assert any("Top" in f.about[0] for f in standing_findings(top))
+
+
+@pytest.mark.parametrize(("solid", "firm"), [("ellipsoid", False), ("box", True)])
+def test_a_round_stone_bears_no_load_beside_its_foot(
+    tmp_path: Path, solid: str, firm: bool
+) -> None:
+    # Moments about the foot: what lies on a ball beside its middle rolls it, whichever flat face
+    # of its mesh it stands on. A rigid-body simulation turns these two by 2 and 4°.
+    stones = "".join(
+        f'[[piece]]\nname = "R{x}"\nmaterial = "granite"\nsolid = "{solid}"\nsettle = true\n'
+        f'size = ["{wide} cm", "9 cm", "5.7 cm"]\nat = ["{x} cm", "18 cm"]\n'
+        for x, wide in ((23, 8.3), (37, 9.3))
+    )
+    slab = (
+        '[[piece]]\nname = "Slab"\nmaterial = "slate"\nsolid = "box"\nrests = "R23"\n'
+        'size = ["25.5 cm", "10.8 cm", "1.5 cm"]\nat = ["33 cm", "18 cm"]\n'
+    )
+    found = planned(tmp_path, TANK + stones + slab).standing
+    assert any(stone.unsure for stone in found) is not firm

@@ -246,8 +246,7 @@ def rigs_of(
     for i, which in enumerate(order):
         rest = stage.resting[which]
         near = rest.near(drawn=which == body and rest.lean > touching.LEANS)
-        firm = which == body and stage.bodies[which].group is not None
-        places, rays, kept = _pushing(rest, friction, aside, near, firm=firm)
+        places, rays, kept = _pushing(rest, friction, aside, near)
         contacts.append(places)
         pushes.append(rays)
         uppers += [i] * len(places)
@@ -322,7 +321,7 @@ def hangs_beside(tie: Tie, foot: Floats) -> bool:
 
 
 def _pushing(
-    rest: Resting, friction: Range | None, aside: bool, near: Flags, *, firm: bool
+    rest: Resting, friction: Range | None, aside: bool, near: Flags
 ) -> tuple[Floats, Floats, Indices]:
     """Places and directions of pushes (c, 3) and the contacts that they belong to (c,)."""
     if friction is None:
@@ -332,7 +331,7 @@ def _pushing(
     else:
         stays = np.where(rest.soil, max(SOIL_FRICTION, friction.low), friction.low)
         spare = np.arctan(stays) - np.radians(rest.steepness)
-        counted = (rest.firm() if firm else rest.touching()) & (spare >= 0)
+        counted = rest.firm() & (spare >= 0)
         kept = touching.patch_corners(rest, counted)
         places = _shrunk(rest.places[kept])
         if not aside:
