@@ -206,3 +206,17 @@ def test_a_round_stone_bears_no_load_beside_its_foot(
     )
     found = planned(tmp_path, TANK + stones + slab).standing
     assert any(stone.unsure for stone in found) is not firm
+
+
+@pytest.mark.parametrize("both", [True, False])
+def test_slabs_that_lean_on_each_other_may_hold(tmp_path: Path, both: bool) -> None:
+    # Two ladders that lean on each other hold where the floor has a friction of half the tangent
+    # of their lean, tan 30° / 2 = 0.29: moments about a top (statics). One alone falls.
+    slabs = (
+        f'[[piece]]\nname = "S{lean}"\nmaterial = "slate"\nsolid = "box"\ntilt = 30\n'
+        f'size = ["3 cm", "14 cm", "20 cm"]\nlean = {lean}\nat = ["{x} cm", "18 cm"]\n'
+        for lean, x in ((0, 24.0), (180, 36.6))
+    )
+    found = planned(tmp_path, TANK + "".join(list(slabs)[: 1 + both])).standing
+    assert all((stone.falls_at is None) is both for stone in found)
+    assert all(stone.unsure for stone in found)

@@ -10,6 +10,7 @@ import numpy as np
 
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.measures.displacement import displaced_at_levels, mesh_centre
+from plumbstone.meshes.measures.nearest import distance_to
 from plumbstone.meshes.piece import Flags, Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.contacts import off_hull
@@ -180,6 +181,20 @@ def widest_gap(stage: Stage, number: int, memo: Memo) -> tuple[float, str]:
         widest = max(widest, (gap, pieces[k].entry.name))
         joined_up.append(pieces.pop(k))
     return widest
+
+
+def comes_near(one: Piece, other: Piece) -> bool:
+    """Whether two pieces come so near anywhere, beside each other too, that they may touch."""
+    apart = np.maximum(one.low - other.high, other.low - one.high)
+    if apart.max() > touching.GENEROUS:
+        return False
+    for piece, faces in ((one, other.vertices[other.faces]), (other, one.vertices[one.faces])):
+        points = _skin_points(piece)
+        off = np.maximum(faces.min(axis=(0, 1)) - points, points - faces.max(axis=(0, 1)))
+        near = points[off.max(axis=1) <= touching.GENEROUS]
+        if any(distance_to(faces, place) <= touching.GENEROUS for place in near):
+            return True
+    return False
 
 
 def _gap_between(one: Piece, other: Piece) -> float:

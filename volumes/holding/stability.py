@@ -14,7 +14,14 @@ from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.ends import End, amiss_ends
 from plumbstone.volumes.holding.equilibrium import all_stay, stays_at
-from plumbstone.volumes.holding.free_bodies import Stage, lots_of, rig_of, rigs_of, stage_of
+from plumbstone.volumes.holding.free_bodies import (
+    Stage,
+    comes_near,
+    lots_of,
+    rig_of,
+    rigs_of,
+    stage_of,
+)
 from plumbstone.volumes.holding.proof import CARRIER_LEANS
 from plumbstone.volumes.holding.ties import Moving
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
@@ -113,7 +120,8 @@ def judge_stones(
     -----
     Stones that lie on each other are one program, dry and at three depths: the stack falls
     where no pushes balance it. Soil is not counted, but for what was turned until it rests on
-    it: without soil that would lie on an edge.
+    it: without soil that would lie on an edge. What leans on the flank of a stone beside it may
+    hold by friction, which is not counted there, so that it falls is not proved.
     """
     stones = {b.entry.name for b in bodies if b.entry.kind == "stone"}
     carries = {"floor", "bed", *stones}
@@ -128,6 +136,15 @@ def judge_stones(
         under = (bed if bed.size else np.zeros((grid.ny, grid.nx))) if turned else np.empty(0)
         found.append(memo(_judged_together, lot, water, levels, floor, grid, under, memo))
     by_name = {piece.name: piece for lot in found for piece in lot}
+    for body in judged:
+        piece = by_name[body.entry.name]
+        counted = {piece.name, *piece.on, *piece.load}
+        if piece.falls_at is not None and any(
+            memo(comes_near, body.piece, other.piece)
+            for other in bodies
+            if other.entry.name not in counted
+        ):
+            by_name[piece.name] = replace(piece, falls_at=None, unsure=True)
     return tuple(by_name[body.entry.name] for body in judged)
 
 
