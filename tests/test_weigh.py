@@ -25,6 +25,7 @@ from plumbstone.meshes.measures.extents import extents_of
 from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.piece import Piece
+from plumbstone.meshes.reading import open3d_library
 from plumbstone.meshes.shapes.primitives import boulder, box, ellipsoid
 from plumbstone.meshes.writing import ply_bytes
 
@@ -416,7 +417,7 @@ def test_every_scan_by_others_gives_a_figure_or_a_reason(
 def test_two_scans_of_one_stone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Made from one boulder with opposite undersides missing: the joined volume is the true one."""
     monkeypatch.setattr(joining, "FINE", 60)  # as it is in `test_phone_scans`
-    monkeypatch.setattr(joining, "POISSON_DEPTH", 6)
+    monkeypatch.setattr(open3d_library, "POISSON_DEPTH", 6)
     rng = np.random.default_rng(5)
     stone = boulder((0.22, 0.17, 0.15), 9, subdivisions=4)
     up = np.eye(3)

@@ -14,12 +14,12 @@ from plumbstone.cli.pictures.sight import Form, Sight, outline_of
 from plumbstone.cli.wording.units import Toward, Units, place_words, show_length, written
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bed.results import PANES, LayerResult
+from plumbstone.volumes.holding.findings import STOP_BELOW
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 LYING = 1e-3  # a layer thinner than this is not poured there [m]
-BELOW_MOVE = 0.02  # where one stops filling before wood would move [m]
 LINE: dict[str, Any] = {"color": MARK, "linewidth": 1.8}
 CHANGE: dict[str, Any] = {"color": MARK, "linewidth": 1.1, "linestyle": (0, (4, 2))}
 STOP: dict[str, Any] = {"color": WARN, "linewidth": 1.5, "linestyle": (0, (1.5, 1.5))}
@@ -48,8 +48,8 @@ def level_marks(sight: Sight, units: Units) -> list[Mark]:
         change = f"{mark.change_percent:.0f} % change {level}"
         found.append(Mark(mark.level_m, change, CHANGE))
     for hold in plan.holds:
-        if hold.moves_at is not None and hold.moves_at > BELOW_MOVE:
-            stop = hold.moves_at - BELOW_MOVE
+        if hold.moves_at is not None and hold.moves_at > STOP_BELOW:
+            stop = hold.moves_at - STOP_BELOW
             words = written(stop, "place", units, Toward.DOWN)
             found.append(Mark(stop, f"stop: {hold.group.name} {words}", STOP))
     return found

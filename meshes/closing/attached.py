@@ -7,7 +7,7 @@ import numpy as np
 from plumbstone.meshes.loops import basins_of
 from plumbstone.meshes.measures.calipers import diameter
 from plumbstone.meshes.measures.extents import even_directions, smallest_box
-from plumbstone.meshes.measures.faults import enclosed_volume, face_areas
+from plumbstone.meshes.measures.faults import enclosed_volume, picked_by_area
 from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.measures.isolating import turn_up
 from plumbstone.meshes.piece import Flags, Floats, Indices
@@ -92,11 +92,9 @@ def parts_of(vertices: Floats, faces: Indices) -> Parts:
     """
     from scipy.ndimage import distance_transform_edt
 
-    low, size = vertices.min(axis=0), np.ptp(vertices, axis=0)
-    step = float(size.max()) / CELLS
-    origin = low - 1.5 * step
-    nx, ny, nz = (int(n) for n in np.ceil(size / step).astype(int) + 3)
-    inside = _inside((vertices - origin) / step, faces, (nx, ny, nz))
+    step = float(np.ptp(vertices, axis=0).max()) / CELLS
+    inside, origin = _lattice(vertices, faces, step)
+    _, ny, nz = inside.shape
     depth = distance_transform_edt(inside)
     order = np.argsort(-depth, axis=None, kind="stable")[: int(inside.sum())]
     label, _ = basins_of(depth.ravel(), order, np.array([ny * nz, nz, 1]), NECK, LEAST_PART)
@@ -137,9 +135,8 @@ def halves_of(vertices: Floats, faces: Indices) -> Halves:
     """
     from scipy.spatial import ConvexHull
 
-    areas = face_areas(vertices, faces)
-    chosen = np.random.default_rng(11).choice(len(faces), HALVED, p=areas / areas.sum())
-    points = vertices[faces[chosen]].mean(axis=1)
+    rng = np.random.default_rng(11)
+    points = vertices[picked_by_area(vertices, faces, HALVED, rng)].mean(axis=1)
     hull = float(ConvexHull(points).volume)
     volume = enclosed_volume(vertices, faces) * hull / _hull_volume(vertices)
     tried = [
@@ -238,11 +235,9 @@ def arm_of(vertices: Floats, faces: Indices) -> Flags | None:
     Its sections stay as wide as near its end until the hand, or what it holds, begins.
     """
     turned = vertices @ turn_up(diameter(vertices)[1]).T
-    low, size = turned.min(axis=0), np.ptp(turned, axis=0)
-    step = float(size[2]) / LEVELS
-    origin = low - 1.5 * step
-    nx, ny, nz = (int(n) for n in np.ceil(size / step).astype(int) + 3)
-    area = _inside((turned - origin) / step, faces, (nx, ny, nz)).sum(axis=(0, 1)).astype(float)
+    step = float(np.ptp(turned, axis=0)[2]) / LEVELS
+    inside, origin = _lattice(turned, faces, step)
+    area = inside.sum(axis=(0, 1)).astype(float)
     first, last = _longest_even(area, THIN_ARM * float(area.max()))
     if last - first < LEAST_ARM * LEVELS:
         return None
@@ -273,11 +268,8 @@ def stand_below(vertices: Floats, faces: Indices, foot: float = 0.0) -> Stand | 
     or from the foot on, and changes at once where the stone begins; any other stand leaves a
     waist below a wider body.
     """
-    low, size = vertices.min(axis=0), np.ptp(vertices, axis=0)
-    step = float(size.max()) / LEVELS
-    origin = low - 1.5 * step
-    nx, ny, nz = (int(n) for n in np.ceil(size / step).astype(int) + 3)
-    area = _inside((vertices - origin) / step, faces, (nx, ny, nz)).sum(axis=(0, 1))
+    step = float(np.ptp(vertices, axis=0).max()) / LEVELS
+    area = _lattice(vertices, faces, step)[0].sum(axis=(0, 1))
     area = area[area > 0].astype(float)
     waist = next((k for k in range(2, len(area) - 3) if _is_waist(area, k)), None)
     starts = range(1, min(2 + int(foot / step), len(area) - 1))  # the table cuts the lowest
@@ -339,8 +331,10 @@ def _is_waist(area: Floats, level: int) -> bool:
     return bool(least and area[level] < (1 - JUTS) * min(below, above))
 
 
-def _inside(vertices: Floats, faces: Indices, shape: tuple[int, int, int]) -> Flags:
-    """Which points of a lattice, in its cells, a closed mesh holds."""
+def _lattice(vertices: Floats, faces: Indices, step: float) -> tuple[Flags, Floats]:
+    """Which points of a lattice around it a closed mesh holds, (nx, ny, nz), and its corner."""
     from plumbstone.meshes.mending.uncrossing import wound_around
 
-    return wound_around(vertices, faces, shape)[0]
+    origin = vertices.min(axis=0) - 1.5 * step
+    nx, ny, nz = (int(n) for n in np.ceil(np.ptp(vertices, axis=0) / step).astype(int) + 3)
+    return wound_around((vertices - origin) / step, faces, (nx, ny, nz))[0], origin

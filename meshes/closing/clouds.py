@@ -10,7 +10,7 @@ from plumbstone.meshes.measures.calipers import diameter
 from plumbstone.meshes.measures.isolating import Plane
 from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.piece import Flags, Floats, Indices
-from plumbstone.meshes.reading.open3d_library import open3d
+from plumbstone.meshes.reading.open3d_library import POISSON_DEPTH, open3d, poisson_surface
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.shapes.primitives import unit_sphere
 
@@ -27,7 +27,6 @@ WAVES, MOST_WHITE = 0.55, 0.0018  # of a table's spread: what of it are waves ov
 LEAST_REACH = 0.0035  # [m] over the table: what lies lower may be table that was not left out
 ROUGHEST = 0.12  # spread of radii in one direction, over the radius, of a compact body
 MOST_USED = 200_000
-POISSON_DEPTH = 7
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,12 +95,7 @@ def _is_pictured(points: Floats, spread: float) -> bool:
 
 
 def _poisson_surface(path: Path, points: Floats) -> tuple[Floats, Indices]:
-    """Put a surface around a body of any form, open where points are far.
-
-    References
-    ----------
-    Kazhdan and Hoppe (2013), ACM TOG 32, 29 (from memory); by Open3D.
-    """
+    """Put a surface around a body of any form, open where points are far."""
     from scipy.spatial import cKDTree
 
     o3d = open3d()
@@ -111,10 +105,7 @@ def _poisson_surface(path: Path, points: Floats) -> tuple[Floats, Indices]:
         cloud.orient_normals_consistent_tangent_plane(16)
     except RuntimeError:
         raise ScanError(path, "has all its points in one plane: it shows no body.") from None
-    mesh, _ = o3d.geometry.TriangleMesh.create_from_point_cloud_poisson(
-        cloud, depth=POISSON_DEPTH, n_threads=1
-    )
-    vertices, faces = np.asarray(mesh.vertices), np.asarray(mesh.triangles).astype(np.int64)
+    vertices, faces = poisson_surface(cloud)
     tree = cKDTree(points)
     spacing = float(np.median(tree.query(points[:: max(1, len(points) // 2000)], k=2)[0][:, 1]))
     edge = float(np.ptp(points, axis=0).max()) / 2**POISSON_DEPTH

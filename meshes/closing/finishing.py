@@ -66,7 +66,6 @@ COARSE_STEP = 0.0045  # [m]: coarser skins without a table may be a LiDAR's
 UNTOLD = (
     f"nothing tells its coarse faces from those of a LiDAR, {BY_LIDAR}; leave the table in view"
 )
-BULGED = "bulged the side that was not seen"
 VAULT = "it may be hollow below, as an arch is"
 UNSEEN = "its underside was not seen; a second scan, turned over, or a scale would help"
 
@@ -174,7 +173,7 @@ def _guarded(
         missing = doubting.missing_limbs(body, loose) * volume if limbed else (most - least) / 2
         vertices, faces = underside.bulged(vertices, faces, len(body.seen), missing)
         volume = enclosed_volume(vertices, faces)
-        said = f"{BULGED}, by {litres(volume - least)}"
+        said = f"bulged the side that was not seen, by {litres(volume - least)}"
         body = replace(body, filled=(*body.filled, said))
         least *= 1 - side.below if limbed else 1.0
         side = replace(side, below=1 - least / volume, above=most / volume - 1)

@@ -13,7 +13,7 @@ from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, is_cl
 from plumbstone.meshes.measures.rulers import FILE_ALONE, Ruler
 from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.piece import Floats, Indices, Piece
-from plumbstone.meshes.reading.open3d_library import open3d
+from plumbstone.meshes.reading.open3d_library import open3d, poisson_surface
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.telling import percent
 
@@ -24,7 +24,6 @@ FOOT = 0.04  # of the height: skin so near the table is left to the other scan
 LEAST_OVERLAP = 0.35  # share of points with a partner in the other scan
 CLEAR_OVERLAP = 0.55  # beyond doubt: no further tries
 LARGEST_RESIDUAL = 0.012  # of the stone's length
-POISSON_DEPTH = 7
 JOINED_NOISE = 0.015  # of the skin of two scans, share at 90 %; from memory
 
 
@@ -143,11 +142,7 @@ def _registered(moving: Any, fixed: Any, size: float) -> Fit:
 
 def _surface(path: Path, cloud: Any) -> tuple[Floats, Indices]:
     """Put a closed surface through oriented points; its largest shell."""
-    o3d = open3d()
-    mesh, _ = o3d.geometry.TriangleMesh.create_from_point_cloud_poisson(
-        cloud, depth=POISSON_DEPTH, n_threads=1
-    )
-    vertices, faces = np.asarray(mesh.vertices), np.asarray(mesh.triangles).astype(np.int64)
+    vertices, faces = poisson_surface(cloud)
     number = shells(faces, len(vertices))
     vertices, faces = compacted(vertices, faces[number == np.bincount(number).argmax()])
     if not is_closed(faces, len(vertices)):

@@ -15,7 +15,7 @@ from plumbstone.meshes.closing.doubting import (
     none_farther,
     whole_doubts,
 )
-from plumbstone.meshes.closing.finishing import BULGED, CLOSED_NOISE, finished
+from plumbstone.meshes.closing.finishing import CLOSED_NOISE, finished
 from plumbstone.meshes.closing.underside import unseen_side
 from plumbstone.meshes.measures.calipers import OWN_LENGTHS, factor_by, own_scale, ruled_scale
 from plumbstone.meshes.measures.doubts import WORDS, Doubt
@@ -272,9 +272,9 @@ def _bodies(
 def _unless_two(path: Path, scan: ClosedScan) -> ClosedScan:
     """Doubt that a body is one; what still looks like two when it is bulged is not bulged."""
     found, body = parting.doubted_if_two(scan), scan.body
-    told = {"stand", "points", "torn", "table"} & {doubt.what for doubt in scan.doubts}
-    bulged_it = any(said.startswith(BULGED) for said in scan.piece.changes)
-    if found.other is None or body is None or told or not bulged_it:
+    doubts = {doubt.what for doubt in scan.doubts}
+    told = {"stand", "points", "torn", "table"} & doubts
+    if found.other is None or body is None or told or body.cut or "side" not in doubts:
         return found
     return parting.doubted_if_two(finished(path, replace(body, cut=True)))
 
@@ -287,7 +287,7 @@ def _closed_each(path: Path, raw: RawScan, least: float, single: bool) -> tuple[
         says = "its surface is in pieces; it was taken for points"
         doubt = Doubt("torn", TORN, TORN, says, "fair")
         told = "the surface is torn into pieces, so its points were taken alone"
-        points, _, _ = spread_over(raw.vertices, raw.faces, TORN_POINTS)
+        points, _ = spread_over(raw.vertices, raw.faces, TORN_POINTS)
         scans = _by_points(path, points, least)
         return tuple(saying(scan.doubted(doubt), (told,)) for scan in scans)
     scans = _complete(path, raw)

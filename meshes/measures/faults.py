@@ -33,6 +33,14 @@ def is_closed(faces: Indices, count: int) -> bool:
     return balance(faces, count) == 0
 
 
+def picked_by_area(
+    vertices: Floats, faces: Indices, count: int, rng: np.random.Generator
+) -> Indices:
+    """Pick faces by chance, as often as they are large, (count, 3)."""
+    areas = face_areas(vertices, faces)
+    return faces[rng.choice(len(faces), count, p=areas / areas.sum())]
+
+
 def open_edges(faces: Indices) -> Indices:
     """Edges that belong to one face only, (k, 2), in the direction of that face."""
     face, edge = np.nonzero(sharing(faces, int(faces.max(initial=-1)) + 1) == 1)

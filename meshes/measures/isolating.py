@@ -6,7 +6,7 @@ import numpy as np
 
 from plumbstone.meshes.faces import corners_of
 from plumbstone.meshes.measures.extents import across
-from plumbstone.meshes.measures.faults import face_areas, shells
+from plumbstone.meshes.measures.faults import face_areas, picked_by_area, shells
 from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.piece import Flags, Floats, Indices
 
@@ -77,10 +77,8 @@ def find_table(vertices: Floats, faces: Indices, bands: tuple[float, ...] = NEAR
     RANSAC on samples spread evenly over the area, not on corners: where a body is
     scanned more finely than its table, corners would outvote the table.
     """
-    rng = np.random.default_rng(1)
-    areas = face_areas(vertices, faces)
-    chosen = rng.choice(len(faces), SAMPLES, p=areas / areas.sum())
-    return plane_of_samples(vertices[faces[chosen]].mean(axis=1), bands)
+    some = picked_by_area(vertices, faces, SAMPLES, np.random.default_rng(1))
+    return plane_of_samples(vertices[some].mean(axis=1), bands)
 
 
 def plane_of_samples(points: Floats, bands: tuple[float, ...] = NEAR) -> Plane | None:
@@ -157,9 +155,7 @@ def table_within(vertices: Floats, faces: Indices) -> Plane | None:
     A facet of a stone has nothing above it, and a cut through a stone has no skin in it.
     """
     rng = np.random.default_rng(3)
-    areas = face_areas(vertices, faces)
-    chosen = rng.choice(len(faces), SCORED, p=areas / areas.sum())
-    points, normals = _middles(vertices, faces[chosen])
+    points, normals = _middles(vertices, picked_by_area(vertices, faces, SCORED, rng))
     near = max(NEAR[0] * float(np.ptp(points, axis=0).max()), LEAST_NEAR)
     best, best_count = None, LEAST_TABLE * SCORED
     tried = points[rng.integers(0, SCORED, (TRIES, 3))]
@@ -387,7 +383,8 @@ def layers_in(vertices: Floats, faces: Indices) -> float:
 
     if np.ptp(vertices, axis=0).max() < 4 * GHOST_FAR:  # all of it is near all of it
         return 0.0
-    points, ways, area = spread_over(vertices, faces, SPREAD)
+    points, ways = spread_over(vertices, faces, SPREAD)
+    area = float(face_areas(vertices, faces).sum())
     some, every = (cKDTree(p, balanced_tree=False, compact_nodes=False)
                    for p in (points[:ASKED], points))  # fmt: skip
     near = some.sparse_distance_matrix(every, np.hypot(1, ASIDE) * GHOST_FAR, output_type="ndarray")
@@ -411,7 +408,7 @@ def layers_in(vertices: Floats, faces: Indices) -> float:
 
 def is_cut_flat(vertices: Floats, faces: Indices) -> bool:
     """Tell whether much of a closed skin lies in one plane, flatter than stones and scans are."""
-    points, ways, _ = spread_over(vertices, faces[:: 1 + len(faces) // SCORED], SCORED)
+    points, ways = spread_over(vertices, faces[:: 1 + len(faces) // SCORED], SCORED)
     for point, way in zip(points[:CUT_TRIES], ways[:CUT_TRIES], strict=True):
         gap = (points - point) @ way
         lying = (np.abs(gap) < FLAT_TO) & (ways @ way > FACING)
@@ -420,13 +417,12 @@ def is_cut_flat(vertices: Floats, faces: Indices) -> bool:
     return False
 
 
-def spread_over(vertices: Floats, faces: Indices, count: int) -> tuple[Floats, Floats, float]:
-    """Give points spread evenly over a skin, its normals there, (k, 3) each, and its area [m²]."""
+def spread_over(vertices: Floats, faces: Indices, count: int) -> tuple[Floats, Floats]:
+    """Give points spread evenly over a skin, and its normals there, (k, 3) each."""
     rng = np.random.default_rng(4)
-    areas = face_areas(vertices, faces)
-    some = faces[rng.choice(len(faces), count, p=areas / areas.sum())]
+    some = picked_by_area(vertices, faces, count, rng)
     points: Floats = np.einsum("ij,ijk->ik", rng.dirichlet((1, 1, 1), count), vertices[some])
-    return points, _middles(vertices, some)[1], float(areas.sum())
+    return points, _middles(vertices, some)[1]
 
 
 def _gap_along(vertices: Floats, skin: Indices, sheet: Indices) -> float:

@@ -192,7 +192,7 @@ def told_apart(
     """
     found = list[tuple[float, float, float, int]]()
     for k, scan in enumerate(scans):
-        points, normals, _ = spread_over(scan.piece.vertices, scan.bare, LAID_ON)
+        points, normals = spread_over(scan.piece.vertices, scan.bare, LAID_ON)
         for fit in fits(points, normals, known.kind, known.sides):
             if fit.off < OFF_SIDE and fit.stray < MOST_STRAY and fit.seen > LEAST_SEEN:
                 found.append((fit.off + fit.stray, fit.off, fit.factor, k))

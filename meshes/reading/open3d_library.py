@@ -7,9 +7,13 @@ from importlib import import_module
 from types import ModuleType
 from typing import Any
 
+import numpy as np
+
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.piece import Floats, Indices
 
 DRAWING = "open3d.visualization"
+POISSON_DEPTH = 7
 
 
 def open3d() -> Any:
@@ -37,6 +41,19 @@ def open3d() -> Any:
     library.visualization = sys.modules[DRAWING]
     library.utility.set_verbosity_level(library.utility.VerbosityLevel.Error)
     return library
+
+
+def poisson_surface(cloud: Any) -> tuple[Floats, Indices]:
+    """Put a closed surface through a cloud of points with normals.
+
+    References
+    ----------
+    Kazhdan and Hoppe (2013), ACM TOG 32, 29 (from memory); by Open3D.
+    """
+    mesh, _ = open3d().geometry.TriangleMesh.create_from_point_cloud_poisson(
+        cloud, depth=POISSON_DEPTH, n_threads=1
+    )
+    return np.asarray(mesh.vertices), np.asarray(mesh.triangles).astype(np.int64)
 
 
 def _leave_drawing_for_later() -> None:

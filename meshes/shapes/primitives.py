@@ -6,6 +6,7 @@ from functools import cache
 import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.mending.solids import mesh_of, solid_of, together
 from plumbstone.meshes.piece import Floats, Indices, Piece
 
@@ -151,7 +152,7 @@ def stone_of_size(size: Sequence[float], shape_factor: float = 0.5) -> Piece:
     def formed(power: float) -> tuple[Floats, float]:
         norm = (np.abs(directions) ** np.exp(power)).sum(axis=1) ** np.exp(-power)
         unit = directions / norm[:, None]
-        return unit, _signed_volume(unit, faces) / 8 - shape_factor
+        return unit, enclosed_volume(unit, faces) / 8 - shape_factor
 
     (a, b), steps = np.log([0.7, 60.0]), 60
     before, (unit, off) = formed(a)[1], formed(b)
@@ -365,9 +366,3 @@ def _roughness(directions: Floats, rng: np.random.Generator) -> Floats:
         phases = rng.uniform(0, 2 * np.pi, 6)
         relief += np.sin(directions @ waves.T + phases).sum(axis=1) * 0.012 * 0.52**octave
     return relief
-
-
-def _signed_volume(vertices: Floats, faces: Indices) -> float:
-    """Volume of a closed mesh around the origin [m³]."""
-    a, b, c = (vertices[faces[:, i]] for i in range(3))
-    return float(np.einsum("ij,ij->", a, np.cross(b, c)) / 6)

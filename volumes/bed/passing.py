@@ -14,7 +14,7 @@ from plumbstone.volumes.bed.results import LayerResult, Passed
 from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch, row_for, standing_out
 from plumbstone.volumes.bed.slump import LEAST, Opening, Run, run_through
 from plumbstone.volumes.bed.taut import Strings, string_around
-from plumbstone.volumes.bed.zones import polygon_distance, share_along
+from plumbstone.volumes.bed.zones import line_distance, polygon_distance
 from plumbstone.volumes.figures import RestFigures
 from plumbstone.volumes.scape.materials import Material
 
@@ -349,15 +349,9 @@ def _shown(
     if stretch.crack >= 0:
         out = np.min([-polygon_distance(crack.hull, x, y) for crack in side.row.cracks], axis=0)
     else:
-        out = np.hypot(*(np.array([x, y]) - _foot(stretch, x, y)))
+        out = line_distance(np.array([stretch.start, stretch.end]), x, y)
     risen = (run.before - lower)[mine]
     shown = out > 0
     volume = float(risen[shown].sum()) * grid.cell_area
     toe = out + np.minimum(risen / slope, max(grid.spacing))
     return volume, float(toe[shown].max(initial=0.0))
-
-
-def _foot(stretch: Stretch, x: Floats, y: Floats) -> Floats:
-    """Nearest places on a stretch, (2, n) [m]."""
-    start, end = np.array(stretch.start), np.array(stretch.end)
-    return np.asarray(start[:, None] + share_along(start, end, x, y) * (end - start)[:, None])

@@ -68,7 +68,7 @@ class Rig:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Verdicts:
-    """The answer at every level for one body of a rig."""
+    """The answer at every level for the first body of a rig."""
 
     margins: Floats  # (k,) lift at the centre of its wood that it would still bear [N]; below
     # zero the lift that must go, -inf where something falls over by its own weight
@@ -82,8 +82,8 @@ class Verdicts:
         return np.asarray(self.margins >= -SLACK)
 
 
-def judge(rig: Rig, body: int = 0) -> Verdicts:
-    """Judge one body of a rig at every level.
+def judge(rig: Rig) -> Verdicts:
+    """Judge the first body of a rig at every level.
 
     Notes
     -----
@@ -94,16 +94,16 @@ def judge(rig: Rig, body: int = 0) -> Verdicts:
     N ≥ 0 and pulls within their bounds exist; a negative one is the load that lacks there.
     The multipliers of the balance are the motion that the bodies start with (virtual work).
     """
-    at = np.array([centre_of_lift(rig, level, body) for level in range(rig.levels)])
+    at = np.array([centre_of_lift(rig, level) for level in range(rig.levels)])
     levels, which = _unlike(rig, at)
     standing = np.arange(len(levels))
     margins, motions = np.full(len(levels), -np.inf), np.zeros((0, 0))
-    found = _greatest_lift(rig, body, levels) if all_stay([rig]) else None
+    found = _greatest_lift(rig, levels) if all_stay([rig]) else None
     if found is None:  # somewhere it moves
-        missing, motions = _least_missing(rig, body, levels)
+        missing, motions = _least_missing(rig, levels)
         standing = standing[missing <= ELASTIC]
-        found = _in_parts(rig, body, levels[standing])
-    rising = _whole_where_possible(rig, body, levels[standing], *found)
+        found = _in_parts(rig, levels[standing])
+    rising = _whole_where_possible(rig, levels[standing], *found)
     margins[standing] = found[0]
     motions = motions if len(motions) else rising.copy()
     motions[standing] = rising
@@ -310,16 +310,15 @@ def lifts_whole(rig: Rig, motion: Floats) -> bool:
     return bool(rises.max() - rises.min() < WHOLE and rises.min() > STILL)
 
 
-def centre_of_lift(rig: Rig, level: int, body: int = 0) -> Floats:
-    """Centre of buoyancy of a body [m], (2,), or of its mass where there is no lift."""
-    wet = rig.lifts[level, body] > 0
-    return rig.lift_centres[level, body] if wet else rig.centres[body]
+def centre_of_lift(rig: Rig, level: int) -> Floats:
+    """Centre of buoyancy of the first body [m], (2,), or of its mass where there is no lift."""
+    return rig.lift_centres[level, 0] if rig.lifts[level, 0] > 0 else rig.centres[0]
 
 
-def _least_missing(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:
+def _least_missing(rig: Rig, levels: Indices) -> tuple[Floats, Floats]:
     """Sum of forces and moments that lack with no further lift, (k,), and the motion then."""
     size, wide = rig.equations * len(rig.masses), len(rig.contacts) + len(rig.ties)
-    lifts, both = _lift_columns(rig, levels, body), np.hstack([np.eye(size), -np.eye(size)])
+    lifts, both = _lift_columns(rig, levels), np.hstack([np.eye(size), -np.eye(size)])
     more = np.concatenate([lifts, np.broadcast_to(both, (len(levels), *both.shape))], axis=2)
     none, many = np.zeros(2 * size), np.full(2 * size, np.inf)
     low, high = np.append(-MOST_LIFT, none), np.append(0.0, many)
@@ -330,7 +329,7 @@ def _least_missing(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats
     return missing, -found.worth.reshape(len(levels), size)
 
 
-def _greatest_lift(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats] | None:
+def _greatest_lift(rig: Rig, levels: Indices) -> tuple[Floats, Floats] | None:
     """Greatest further lift (k,) and the motion that begins there (k, 6 n).
 
     None where a level has no balance, or all of them in one program are at the edge of rounding.
@@ -339,7 +338,7 @@ def _greatest_lift(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats
     if not len(levels):
         return np.zeros(0), np.zeros((0, size))
     free = np.zeros(len(rig.contacts) + len(rig.ties))
-    lifts = _lift_columns(rig, levels, body)
+    lifts = _lift_columns(rig, levels)
     found = _at_levels(rig, levels, free, lifts, [-MOST_LIFT], [MOST_LIFT], [-1.0])
     if found is None:
         return None
@@ -347,26 +346,24 @@ def _greatest_lift(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats
     return lifts, -found.worth.reshape(len(levels), size)
 
 
-def _in_parts(rig: Rig, body: int, levels: Indices) -> tuple[Floats, Floats]:
+def _in_parts(rig: Rig, levels: Indices) -> tuple[Floats, Floats]:
     """Give the same, with the levels halved wherever a program has no answer."""
-    found = _greatest_lift(rig, body, levels)
+    found = _greatest_lift(rig, levels)
     if found is not None:
         return found
     if len(levels) == 1:
         size = rig.equations * len(rig.masses)
         return np.array([-np.inf]), np.full((1, size), np.nan)
-    parts = [_in_parts(rig, body, half) for half in np.array_split(levels, 2)]
+    parts = [_in_parts(rig, half) for half in np.array_split(levels, 2)]
     return np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts])
 
 
-def _whole_where_possible(
-    rig: Rig, body: int, levels: Indices, lifts: Floats, motions: Floats
-) -> Floats:
-    """Let a body rise whole, with all that lies on it, at levels where that is one way to go.
+def _whole_where_possible(rig: Rig, levels: Indices, lifts: Floats, motions: Floats) -> Floats:
+    """Let the first body rise whole, with all on it, at levels where that is one way to go.
 
     The motion is not unique where the lift acts at the middle of all that holds.
     """
-    above = {body}
+    above = {0}
     for _ in rig.masses:
         above |= {
             int(u) for u, low in zip(rig.uppers, rig.lowers, strict=True) if int(low) in above
@@ -428,14 +425,14 @@ def _matrix(rig: Rig) -> Floats:
     return matrix.reshape(rig.equations * len(rig.masses), contacts + ties)
 
 
-def _lift_columns(rig: Rig, levels: Indices, body: int) -> Floats:
-    """Columns of the balance for a unit of further lift of a body at some levels, (k, 6 n, 1)."""
+def _lift_columns(rig: Rig, levels: Indices) -> Floats:
+    """Columns of the balance for a unit of further lift of the first body, (k, 6 n, 1)."""
     size = rig.equations
     columns = np.zeros((len(levels), size * len(rig.masses), 1))
-    wood = None if body > 0 else rig.wood_centres
     for column, level in zip(columns, levels, strict=True):
-        at = _level(centre_of_lift(rig, int(level), body) if wood is None else wood[level])
-        column[size * body : size * (body + 1)] = _wrench(at, -_down(1))[:size]
+        wood = rig.wood_centres
+        at = _level(centre_of_lift(rig, int(level)) if wood is None else wood[level])
+        column[:size] = _wrench(at, -_down(1))[:size]
     return columns
 
 

@@ -67,9 +67,9 @@ class Resting:
         """Slope of each contact [degrees]."""
         return np.degrees(np.arccos(np.clip(self.normals[:, 2], -1, 1)))
 
-    def touching(self, apart: float = EXACT) -> Flags:
-        """Which contacts are no farther apart [m] as it rests, but for panes and flanks."""
-        return np.asarray((self.gaps <= apart) & (self.normals[:, 2] >= FLANK))
+    def touching(self) -> Flags:
+        """Which contacts touch as it rests, but for panes and flanks."""
+        return np.asarray((self.gaps <= EXACT) & (self.normals[:, 2] >= FLANK))
 
     def firm(self) -> Flags:
         """Which contacts touch before it has rocked visibly, on a round underside.
