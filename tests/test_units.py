@@ -87,8 +87,8 @@ def test_ranges_are_told_in_the_unit_of_their_middle(mid: float, less: float, mo
 def test_small_masses_by_the_shelf() -> None:
     assert (grams(0.704, Units.METRIC), grams_up(0.704, Units.METRIC)) == ("700 g", "710 g")
     assert grams_up(0.7, Units.METRIC) == "700 g"  # what lies on a step stays there
-    # 1 oz = 28.349523125 g: NIST SP 811, appendix B.8.
-    assert grams(0.0283495, Units.US) == "1.0 oz"
+    # 1 lb = 453.59237 g: NIST SP 811, appendix B.8.
+    assert grams(0.45359237, Units.US) == "1.00 lb"
     assert about_grams(Range(0.401, 0.402, 0.403), Units.METRIC) == "about 400 g"
     assert about_grams(Range(0.3, 0.4, 0.5), Units.METRIC) == "300 g to 500 g"
     assert about_grams(Range(0.001, 0.002, 0.004), Units.METRIC) == "less than 10 g"

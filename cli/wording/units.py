@@ -69,10 +69,7 @@ TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
     },
     "sinker": {
         Units.METRIC: (Step(9.995, 1e-3, 10, 0, "g"), Step(LIVES_ON, 1.0, 0.1, 1, "kg")),
-        Units.US: (
-            Step(2 * POUND, OUNCE, 0.1, 1, "oz"),
-            Step(LIVES_ON, POUND, 0.05, 2, "lb"),
-        ),
+        Units.US: _one(POUND, 0.02, 2, "lb"),  # one unit, so that needs and offers compare
     },
     "length": {
         Units.METRIC: (Step(0.0995, 1e-2, 0.1, 1, "cm"), Step(LIVES_ON, 1e-2, 0.5, None, "cm")),
@@ -159,7 +156,7 @@ def mass_words(figure: Range, units: Units) -> str:
 
 
 def grams(kilograms: float, units: Units) -> str:
-    """Write a small mass [kg] to 10 g, or to a tenth of an ounce."""
+    """Write a small mass [kg] to 10 g, or to a fiftieth of a pound."""
     return written(kilograms, "sinker", units)
 
 
@@ -183,8 +180,14 @@ def place_words(metres: float, units: Units) -> str:
 
 def push_words(newtons: float, units: Units) -> str:
     """Write a force [N]; one that is next to nothing is not told as nothing."""
-    text = written(newtons, "force", units)
-    return text.replace("0.0", "under 0.1", 1) if text.startswith("0.0 ") else text
+    if is_nothing(newtons, "force", units):
+        return f"under {written(1e-6, 'force', units, Toward.UP)}"
+    return written(newtons, "force", units)
+
+
+def is_nothing(value: float, kind: str, units: Units, toward: Toward = Toward.NEAREST) -> bool:
+    """Tell whether a figure is nothing as it is written."""
+    return float(_number(value, _step_for(value, kind, units), toward)) == 0
 
 
 def _step_for(value: float, kind: str, units: Units) -> Step:

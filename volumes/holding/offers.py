@@ -30,7 +30,7 @@ LIGHTEST = 0.1  # what is worth a tie [kg]; common practice, no source
 TIMES_WOOD = 4.0  # all sinkers together, in times of what the wood weighs
 STEPS = (1.0, 1.1, 1.3, 1.7)  # times the least, until the whole verdict is "stays"
 # Steps in which places are told [m], and by how much more stone at most [kg]: half a centimetre
-# and 10 g; a quarter inch and a twentieth of a pound.
+# and 10 g; a quarter inch and, with room to spare, a fiftieth of a pound.
 TOLD = ((5e-3, 0.0), (6.35e-3, 0.023))
 LIGHTER = 0.97  # of what fewer sinkers weigh: else they are not worth another tie
 CHOICES = 4  # of stones at hand that are tried
