@@ -2,6 +2,7 @@
 
 import errno
 import io
+import os
 import re
 import shutil
 import sys
@@ -13,14 +14,17 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
 
 import typer
 
+from plumbstone.cli.wording.page_labels import as_field
 from plumbstone.cli.wording.units import JOINTS, Units
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.telling import Naming, as_option
 
 if TYPE_CHECKING:
     from plumbstone.volumes.scape.scape import Scape
 
 Item = TypeVar("Item")
 RANGES = re.compile(r"(?<=\w) (?=\(\d[^ ]*\))")  # between a figure and its range
+READER = "PLUMBSTONE_READER"  # variable: "page" where that reads what this process writes
 GLUE = "\ue000"  # stands for a blank at which no line is broken
 
 UnitsOption = Annotated[Units, typer.Option("--units", help="Units of the tables.")]
@@ -35,13 +39,18 @@ def units_of(asked: Units | None, scape: "Scape") -> Units:
     return asked or (Units.US if scape.us else Units.METRIC)
 
 
+def naming() -> Naming:
+    """Give how the reader of this process calls things: on the command line, or on the page."""
+    return as_field if os.environ.get(READER) == "page" else as_option
+
+
 @contextmanager
 def plain_errors() -> Iterator[None]:
     """Turn what the user can put right into one message on stderr and exit code 1."""
     try:
         yield
     except PlumbstoneError as error:
-        typer.echo(f"plumbstone: {error}", err=True)
+        typer.echo(f"plumbstone: {error.told(naming())}", err=True)
         raise typer.Exit(1) from None
     except MemoryError:
         typer.echo("plumbstone: not enough memory; use smaller scans or a wider --grid.", err=True)

@@ -8,7 +8,7 @@ import typer
 from typer import Argument, Option
 
 from plumbstone.cli.options import NUMBER, PER_KG, ForceOption, JsonOption, Number, Text
-from plumbstone.cli.output import UnitsOption, emit_json, plain_errors
+from plumbstone.cli.output import UnitsOption, emit_json, naming, plain_errors
 from plumbstone.cli.wording.units import Units
 
 
@@ -82,8 +82,8 @@ def weigh(
     from plumbstone.volumes.bodies.weighing import refuse_idle
 
     pictures = picture or []
-    typed = {f"--{name.replace('_', '-')}": value or None for name, value in context.params.items()}
-    given = {**typed, "--shape-factor": shape_factor, "--all": every, "a scan": scans or None}
+    typed = {name.replace("_", "-"): value or None for name, value in context.params.items()}
+    given = {**typed, "shape-factor": shape_factor, "all": every, "a scan": scans or None}
     with plain_errors():
         refuse_idle(given)
         kind = material or ("driftwood" if limb else "unknown stone")
@@ -113,7 +113,7 @@ def weigh(
                 csv, weigh_output.csv_content(found, failed, prices), inputs=inputs, force=force
             )
     if as_json:
-        pieces = [weigh_output.document(weighed, prices, passed) for weighed in found]
+        pieces = [weigh_output.document(weighed, prices, passed, naming()) for weighed in found]
         emit_json({"pieces": pieces, "failed": failed})
     else:
         weigh_output.print_pieces(found, failed, prices, units, passed)

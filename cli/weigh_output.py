@@ -12,6 +12,7 @@ from plumbstone.cli.weigh_request import TWICE, WATER, Failures
 from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.telling import Naming, as_option
 from plumbstone.volumes.bodies.weighing import Weighed
 
 Opening = tuple[float, float] | None
@@ -51,10 +52,13 @@ class Prices:
         return None if self.per_kg is None else weighed.mass.times(self.per_kg)
 
 
-def document(weighed: Weighed, prices: Prices, opening: Opening) -> dict[str, Any]:
-    """Give one weighed piece as JSON."""
+def document(
+    weighed: Weighed, prices: Prices, opening: Opening, name: Naming = as_option
+) -> dict[str, Any]:
+    """Give one weighed piece as JSON, its notes naming things as who reads it does."""
     from plumbstone.cli.documents import document_of, keyed
 
+    weighed = weighed.told(name)
     price, extents = prices.price(weighed), weighed.extents
     density = weighed.material.dense
     found = {
@@ -143,6 +147,7 @@ def print_pieces(
     from plumbstone.cli.wording.bodies import lift_words
     from plumbstone.cli.wording.weighing import budget_words, trust_words
 
+    found = [weighed.told(as_option) for weighed in found]
     if len(found) == 1:
         _print_one(found[0], prices, units)
     elif found:

@@ -10,10 +10,11 @@ from functools import partial
 from pathlib import Path
 
 from plumbstone.cli.options import measured
+from plumbstone.cli.output import naming
 from plumbstone.meshes.errors import PlumbstoneError, unreadable
 from plumbstone.meshes.measures.rulers import FILE_ALONE, Known, Ruler
 from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.telling import as_option
+from plumbstone.meshes.telling import named
 from plumbstone.volumes.bodies import weighing
 from plumbstone.volumes.bodies.weighing import Weighed
 from plumbstone.volumes.sanity import checked
@@ -118,7 +119,7 @@ def weigh_all(
 ) -> tuple[list[Weighed], Failures]:
     """Weigh by tape, with its factor [-], limbs, bucket or mass; or scans, a bad one a row."""
     found, failed = _weigh_all(request, scans, size, factor, limbs)
-    found = [weighing.checked_by_table(weighed).told(as_option) for weighed in found]
+    found = [weighing.checked_by_table(weighed) for weighed in found]
     for weighed in found:
         checked({weighed.name: {"volume_m3": weighed.volume, "mass_kg": weighed.mass}})
     return found, failed
@@ -184,7 +185,7 @@ def _weigh_scans(request: Request, files: list[Path]) -> tuple[list[Weighed], Fa
         if isinstance(pieces, str):
             if len(files) == 1:
                 raise PlumbstoneError(pieces)
-            failed.append({"file": str(path), "reason": pieces})
+            failed.append({"file": str(path), "reason": named(pieces, naming())})
         else:
             found += pieces
     _one_each(request, found, lengths=False)
@@ -247,7 +248,7 @@ def weigh_file(request: Request, path: Path) -> list[Weighed] | str:
         scans = closed_scans(path, ruler) if every else (kept_scan(path, ruler),)
         found = [weighing.weigh_closed(scan, request.material) for scan in scans]
     except PlumbstoneError as error:
-        return str(error)
+        return error.text
     if not request.meshes:
         found = [replace(weighed, piece=None, seen=None, away=None) for weighed in found]
         if stamp == file_stamp(path):  # else it changed while it was read

@@ -5,12 +5,29 @@ import unicodedata
 from contextlib import suppress
 from pathlib import Path
 
+from plumbstone.meshes.telling import Naming, as_argument, named
+
 
 class PlumbstoneError(Exception):
-    """Anything the user can put right; the command line prints it and stops."""
+    """Anything the user can put right; the command line prints it and stops.
+
+    Its `text` leaves open what is called otherwise by who tells it; as a string it speaks Python.
+    """
 
     def __init__(self, message: str) -> None:
         super().__init__(shown(message))
+
+    def __str__(self) -> str:
+        return self.told(as_argument)
+
+    @property
+    def text(self) -> str:
+        """What is wrong, see `telling.named`."""
+        return str(self.args[0])
+
+    def told(self, name: Naming) -> str:
+        """Say what is wrong, with the names of who tells it."""
+        return named(self.text, name)
 
 
 def unreadable(path: Path, error: OSError) -> str:

@@ -1,21 +1,32 @@
-"""How notes on a mesh tell figures, and leave open what is called otherwise by who tells them."""
+"""How notes and errors tell figures, and leave open what is called otherwise by who tells them."""
 
 import re
 from collections.abc import Callable
 
+from plumbstone.meshes.limits import VARIABLE
+
+Naming = Callable[[str, str], str]  # of a thing and its value, "" for none
+TRUST = "PLUMBSTONE_TRUST"  # folders, joined as in PATH; child processes inherit it
 PLACES = (
-    "across", "all", "bucket-rise", "known", "limb", "limits", "longest", "mat-control",
-    "one-piece", "picture", "rescale", "same-stone", "source", "unit",
+    "across", "all", "bucket-rise", "grid", "in-water", "known", "limb", "limits", "longest",
+    "mass", "mat", "mat-control", "one-piece", "opening", "picture", "rescale", "same-stone",
+    "scale-capacity", "scale-step", "settle", "shape-factor", "size", "source", "trust", "unit",
 )  # fmt: skip
 _OPEN = re.compile(rf"<({'|'.join(PLACES)})(?: ([^<>]+))?>")
+SETTLE = "settle = true"  # in a scape file
+ARGUMENTS = {
+    "across": "across_m", "grid": "spacing", "limits": VARIABLE, "longest": "longest_m",
+    "mass": "mass_kg", "one-piece": "one_piece=True", "settle": SETTLE, "size": "size_m",
+    "source": "the file", "trust": TRUST, "unit": "unit",
+}  # fmt: skip
 
 
-def named(text: str, name: Callable[[str, str], str]) -> str:
-    """Name what a note leaves open: `<longest>`, with a value `<unit mm>`, or its `<source>`.
+def named(text: str, name: Naming) -> str:
+    """Name what a text leaves open: `<longest>`, with a value `<unit mm>`, or its `<source>`.
 
-    What a note asks for is an option of the command line, an argument in Python and a key of a
-    scape file; `name` takes the thing and its value, "" for none. What else stands in brackets, as
-    in an error of a library, is left as it is.
+    What is asked for is an option of the command line, an argument in Python, a key of a scape
+    file and a field of the page. What else stands in brackets, as in an error of a library, is left
+    as it is.
 
     Examples
     --------
@@ -33,9 +44,28 @@ def as_option(thing: str, value: str = "") -> str:
     >>> named('give <unit mm> or <longest 24.3 cm>', as_option)
     'give --unit mm or --longest "24.3 cm"'
     """
-    if thing == "source":
-        return "the file"
-    return " ".join([f"--{thing}", *([f'"{value}"' if " " in value else value] if value else [])])
+    return {"source": "the file", "settle": SETTLE}.get(thing) or valued(f"--{thing}", value)
+
+
+def as_argument(thing: str, value: str = "") -> str:
+    """Name a thing as Python does.
+
+    Examples
+    --------
+    >>> named("give <unit mm> or <longest 24.3 cm>, or see <picture>", as_argument)
+    'give unit="mm" or longest_m=0.243, or see plumbstone weigh --picture'
+    """
+    if thing not in ARGUMENTS:
+        return f"plumbstone weigh {as_option(thing, value)}"
+    if not value:
+        return ARGUMENTS[thing]
+    length, _, unit = value.partition(" ")
+    return f"{ARGUMENTS[thing]}=" + (f"{float(length) / 100:g}" if unit == "cm" else f'"{value}"')
+
+
+def valued(name: str, value: str) -> str:
+    """Put the value of a thing behind its name."""
+    return f'{name} "{value}"' if " " in value else f"{name} {value}".rstrip()
 
 
 def percent(share: float, digits: int = 0) -> str:

@@ -1,6 +1,5 @@
 """The page in the shop: sizes typed with a thumb, scans sent, pieces kept."""
 
-import re
 import time
 import tomllib
 from pathlib import Path
@@ -11,10 +10,9 @@ import trimesh
 from commands import read_json, type_in
 from pages import PHONE, SCANS, Browser, Server, opened
 
-from plumbstone.cli.wording import page_labels
-from plumbstone.cli.wording.page import FIELDS, plain
+from plumbstone.cli.wording.page_labels import FIELDS, as_field
 from plumbstone.meshes.shapes.primitives import boulder
-from plumbstone.meshes.telling import as_option, named
+from plumbstone.meshes.telling import PLACES, as_option, named
 from plumbstone.meshes.writing import ply_bytes
 
 
@@ -164,17 +162,11 @@ def test_a_file_of_200_mb_is_refused_before_it_is_sent(
     tab.get_by_role("alert").get_by_text("over 80 MB").wait_for()
 
 
-def test_options_are_told_as_fields() -> None:
-    root = Path(__file__).parent.parent
-    sources = [path for part in ("meshes", "volumes") for path in (root / part).rglob("*.py")]
-    texts = [named(path.read_text("utf-8"), as_option) for path in sources]
-    said = {option for text in texts for option in re.findall(r"--[a-z]+", text)}
-    assert {"--unit", "--picture", "--limits"} <= said  # in what can go wrong
-    names = [v for v in vars(page_labels).values() if isinstance(v, str)]
-    for option in said:
-        told = plain(f"give {option}.")
-        assert "--" not in told
-        assert option not in FIELDS or FIELDS[option].strip('"') in (*names, "the view below")
+def test_what_is_left_open_is_told_as_fields() -> None:
+    assert {"unit", "picture", "settle"} <= {*FIELDS} <= {*PLACES}
+    for thing in PLACES:
+        assert named(f"give <{thing} 2 cm>.", as_option) != named(f"give <{thing} 2 cm>.", as_field)
+        assert "--" not in as_field(thing)
 
 
 def test_a_scan_without_a_unit_asks_for_it(browser: Browser, server: Server) -> None:

@@ -61,8 +61,8 @@ def naming_its_file(
             return act(self, *args, **keys)
         except PlumbstoneError as error:
             path = str(self.scape.path)
-            if not str(error).startswith(path):
-                error.args = (f"{path}: {error}",)
+            if not error.text.startswith(path):
+                error.args = (f"{path}: {error.text}",)
             raise
 
     return named

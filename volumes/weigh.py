@@ -5,20 +5,14 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from plumbstone.meshes.limits import VARIABLE
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.reading.parts import ScanError
-from plumbstone.meshes.telling import as_option, named
+from plumbstone.meshes.telling import as_argument, named
 from plumbstone.volumes.bodies import weighing
 from plumbstone.volumes.bodies.weighing import Weighed, WeighingError
 from plumbstone.volumes.figures import WeighedFigures
 from plumbstone.volumes.scape.materials import Material, find_material
-from plumbstone.volumes.scape.quantities import numbers_of, parse_quantity
-
-ARGUMENTS = {
-    "unit": "unit", "longest": "longest_m", "across": "across_m", "one-piece": "one_piece=True",
-    "limits": VARIABLE,
-}  # fmt: skip
+from plumbstone.volumes.scape.quantities import numbers_of
 
 
 def weigh(
@@ -67,8 +61,8 @@ def weigh(
         raise WeighingError(f"{material!r} is no name of a material, such as granite.")
     weighing.refuse_idle(
         {
-            "a scan": scan is not None, "size_m": size_m, "unit": unit, "longest_m": longest_m,
-            "across_m": across_m, "one_piece": one_piece,
+            "a scan": scan is not None, "size": size_m, "unit": unit, "longest": longest_m,
+            "across": across_m, "one-piece": one_piece,
         }
     )  # fmt: skip
     stone = find_material(material)
@@ -111,7 +105,7 @@ def _figures_of(found: Weighed) -> WeighedFigures:
 def _weigh_scan(scan: Any, material: Material, ruler: Ruler, mass: float | None) -> Weighed:
     """Weigh a file; a mesh in memory as the file that it could be, doubted alike."""
     if isinstance(scan, (str, Path)):
-        return _weigh_file(Path(scan), material, ruler, mass, "the file")
+        return weighing.weigh_scan(Path(scan), material, ruler, mass).told(as_argument)
     from plumbstone.meshes.piece import piece_from
     from plumbstone.meshes.writing import ply_bytes
 
@@ -124,27 +118,12 @@ def _weigh_scan(scan: Any, material: Material, ruler: Ruler, mass: float | None)
         path = Path(folder, "mesh.ply")
         path.write_bytes(ply_bytes(piece.vertices, piece.faces))
         try:
-            found = _weigh_file(path, material, ruler, mass, "the mesh")
+            found = weighing.weigh_scan(path, material, ruler, mass).told(_of_mesh)
         except ScanError as error:
-            raise ScanError(Path("The mesh"), error.problem) from None
+            raise ScanError(Path("The mesh"), named(error.problem, _of_mesh)) from None
     return replace(found, name=piece.name)
 
 
-def _weigh_file(
-    path: Path, material: Material, ruler: Ruler, mass: float | None, source: str
-) -> Weighed:
-    """Weigh a file and word its notes for Python."""
-
-    def as_argument(thing: str, value: str) -> str:
-        if thing not in ARGUMENTS:
-            return source if thing == "source" else f"plumbstone weigh {as_option(thing, value)}"
-        if thing == "longest" and value:
-            value = f"{parse_quantity(value, 'length'):g}"
-        elif value:
-            value = f'"{value}"'
-        return f"{ARGUMENTS[thing]}={value}" if value else ARGUMENTS[thing]
-
-    try:
-        return weighing.weigh_scan(path, material, ruler, mass).told(as_argument)
-    except ScanError as error:
-        raise ScanError(error.path, named(error.problem, as_argument)) from None
+def _of_mesh(thing: str, value: str) -> str:
+    """Name a thing to who weighs a mesh in memory."""
+    return "the mesh" if thing == "source" else as_argument(thing, value)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from plumbstone.cli.files import put_whole
 from plumbstone.cli.page.folder import Folder, FolderError
 from plumbstone.cli.wording.page import NO_ROOM
+from plumbstone.cli.wording.page_labels import as_field
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.layout import PREVIEW_GRID, Layout
 from plumbstone.volumes.memo import HALT, HaltedError
@@ -90,7 +91,8 @@ class Desk:
 
     def told(self, error: PlumbstoneError) -> str:
         """Say what is wrong without the place of the file, which the page shows already."""
-        return str(error).replace(f"{self.folder.root}/", "").removeprefix(f"{self.name}: ")
+        text = error.told(as_field).replace(f"{self.folder.root}/", "")
+        return text.removeprefix(f"{self.name}: ")
 
     async def look(self) -> bool:
         """Take the file as it is on the disk; tell whether it had changed.
@@ -141,7 +143,7 @@ class Desk:
                 except ChangedOutsideError:
                     raise
                 except PlumbstoneError as error:
-                    refused[str(error)] = error
+                    refused[error.text] = error
                 else:
                     return
             raise next(iter(refused.values())) if len(refused) == 1 else PlumbstoneError(NO_ROOM)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from plumbstone.cli.output import READER
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.reading.scans import MESH_KINDS
 
@@ -98,6 +99,7 @@ class ScanJob:
             stdout=asyncio.subprocess.PIPE,
             stderr=asyncio.subprocess.PIPE,
             start_new_session=True,
+            env={**os.environ, READER: "page"},
         )
         if turn != self._turn:  # stopped while it was about to start
             _end(process)

@@ -110,7 +110,7 @@ class StartView:
             try:
                 setattr(self._start, key, read(field.value))
             except PlumbstoneError as error:
-                widgets.warn(self._wrong, str(error))
+                widgets.warn(self._wrong, error.told(labels.as_field))
                 return
             await self._changed()
 
@@ -212,4 +212,4 @@ def _named(text: str) -> str:
 
 def _own(error: PlumbstoneError) -> str:
     """Leave out the name of a file that is not there yet."""
-    return str(error).split("new.toml: ", 1)[-1]
+    return error.told(labels.as_field).split("new.toml: ", 1)[-1]

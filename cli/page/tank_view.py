@@ -216,9 +216,8 @@ class TankView:
                     made.on("click", partial(self._point_at, line))
 
     def _figures(self, seen: Seen, of: str = "") -> None:
-        told = list(words.figures(seen.report, self.units))
-        self.figures.show(told, of)
-        self.strip.show([(name, text.split(" (")[0]) for name, text in told[:3:2]])
+        self.figures.show(list(words.figures(seen.report, self.units)), of)
+        self.strip.show(list(words.figures(seen.report, self.units, brief=True))[:3:2])
 
     def _water(self, seen: Seen) -> None:
         """Make the slider for filling, and set it to the water line."""

@@ -193,7 +193,7 @@ class WeighView:
             warn(self.wrong, "")
         except PlumbstoneError as error:
             self.found = None
-            warn(self.wrong, words.plain(str(error)))
+            warn(self.wrong, error.told(labels.as_field))
         self._show()
 
     def _weigh_size(self, sides: list[str]) -> dict[str, Any]:
@@ -202,7 +202,7 @@ class WeighView:
         size = " x ".join(f"{length} m" for length in lengths)
         mass = self.measures.with_unit(self.till.value, "mass") or None
         found, _ = weigh_all(Request(*by_scale(self.material, mass)), size=size)
-        return document(found[0], Prices(), opening_of(self._opening()))
+        return document(found[0], Prices(), opening_of(self._opening()), labels.as_field)
 
     async def _weigh_scan(self, pause: float = 0.0) -> None:
         """Weigh the scans that were sent, in a process of their own; only the newest counts."""
@@ -224,7 +224,7 @@ class WeighView:
             if asked != self._asked:
                 return  # it was stopped, or is weighed anew
             self.found = self.scan = None
-            warn(self.wrong, words.plain(str(error)))
+            warn(self.wrong, error.told(labels.as_field))
         finally:
             if asked == self._asked:
                 self._busy(None)
@@ -271,7 +271,7 @@ class WeighView:
             self._show()
             warn(self.wrong, "")
         except PlumbstoneError as error:
-            warn(self.wrong, str(error))
+            warn(self.wrong, error.told(labels.as_field))
 
     def _show(self) -> None:
         """Say what comes out."""
@@ -298,11 +298,11 @@ class WeighView:
         if "passes_opening" in found:
             element("p", "", words.PASSES[found["passes_opening"]])
         trust = words.trust_line(found["confidence"], found["caveat"], found["confidence_reason"])
-        element("p", "", words.plain(trust))
+        element("p", "", trust)
         for text in found["warnings"]:
-            element("p", "fault", words.plain(text))
+            element("p", "fault", text)
         for text in found["mended"]:
-            element("p", "soft", words.plain(words.MENDED.format(text)))
+            element("p", "soft", words.MENDED.format(text))
 
     def _show_scans(self) -> None:
         """Show the scans that were sent, closed ones to be turned, instead of the three sides."""

@@ -292,13 +292,13 @@ def telling(place: Element, act: Callable[P, Awaitable[None]]) -> Callable[P, Aw
             await act(*args, **named)
             warn(place, "")
         except PlumbstoneError as error:
-            warn(place, str(error))
+            warn(place, error.told(labels.as_field))
 
     return guarded
 
 
 def _tell_fault(place: Element, error: Exception) -> None:
-    warn(place, str(error) if isinstance(error, PlumbstoneError) else BROKEN)
+    warn(place, error.told(labels.as_field) if isinstance(error, PlumbstoneError) else BROKEN)
 
 
 def warn(place: Element, text: str) -> None:

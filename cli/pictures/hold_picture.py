@@ -9,6 +9,7 @@ from plumbstone.cli.pictures.colours import CLOSED, FAINT, INK, STONE, WATER, WO
 from plumbstone.cli.pictures.drawing import must_be_png, new_figure, png_bytes
 from plumbstone.cli.pictures.shaded import FROM_ABOVE, FROM_FRONT, draw_solids
 from plumbstone.cli.pictures.sight import bed_colours, top_layers
+from plumbstone.cli.wording.holding import motion_words
 from plumbstone.cli.wording.units import RULED, Units, place_words, push_words, written
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.density import GRAVITY
@@ -148,7 +149,8 @@ def _from_front(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     axes.set_ylim(min(-2, height - LONGEST - 6), top)
     axes.axhline(0, color=FAINT, lw=1.5)
     verdict = "stays, if set as described" if hold.stays else "not proved to stay"
-    verdict = hold.first_move.manner if hold.first_move is not None else verdict
+    if (move := hold.first_move) is not None:
+        verdict = motion_words(move.manner, move.side, sure=True)
     axes.set_title(f"{hold.group.name}: {verdict}", loc="left")
     _label(axes, "from the left pane", "above the glass", units)
 

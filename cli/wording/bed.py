@@ -68,9 +68,10 @@ def leaks(finding: Finding, units: Units) -> str:
         shows = "{name} ends {lowered_m} lower in it; none shows beyond the stones"
     cure = "{cure}, about {fill_m3:volume up} to fill it"
     cure = cure if finding.number("fill_m3") > 0 else "{cure}"
-    words = GAPS.get(finding.how, "SHOWS; CURE.").replace("SHOWS", shows).replace("CURE", cure)
-    return filled(f"Gap {{left}} - {{right}}, {{width_m:gap}}: {words}", finding, units,
-                  left=left, right=right)  # fmt: skip
+    shows, cures = (filled(words, finding, units) for words in (shows, cure))
+    words = f"Gap {{left}} - {{right}}, {{width_m:gap}}: {GAPS.get(finding.how, GAPS[''])}"
+    more = {"left": left, "right": right, "shows": shows, "cures": cures}
+    return filled(words, finding, units, **more)
 
 
 LEAKS = {
@@ -91,14 +92,15 @@ LEAKS = {
 GAPS = {
     "falls out": (
         "{where} is too fine to stay in it, which takes grains of {grain_m:gap up}, and then "
-        "SHOWS; {cure}."
+        "{shows}; {cure}."
     ),
-    "lets through": "{where} is too coarse to hold {name}: SHOWS; {cure}.",
+    "lets through": "{where} is too coarse to hold {name}: {shows}; {cure}.",
     "over filler": (
-        "{where} closes it, but not up to the soil; above it SHOWS; {cure}, about "
+        "{where} closes it, but not up to the soil; above it {shows}; {cure}, about "
         "{fill_m3:volume up}."
     ),
-    "may arch": "may hold until disturbed, then SHOWS; CURE.",
+    "": "{shows}; {cures}.",
+    "may arch": "may hold until disturbed, then {shows}; {cures}.",
 }
 
 

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from plumbstone.cli.wording import bed, bodies, holding
 from plumbstone.cli.wording.sentences import Worded
 from plumbstone.cli.wording.units import Units, written
+from plumbstone.meshes.telling import Naming, as_option, named
 from plumbstone.volumes.findings import Finding, Kind
 
 # Each room words its own kinds; a test sees that none is missing or worded twice.
@@ -13,12 +14,12 @@ MOST_ALIKE = 2  # of one sort that are told one by one
 MANY = {Kind.BURIED, Kind.LEAKS, Kind.OFF_LINE, Kind.WEAK}  # kinds of which a row may have many
 
 
-def finding_words(finding: Finding, units: Units, *alike: Finding) -> str:
+def finding_words(finding: Finding, units: Units, *alike: Finding, name: Naming = as_option) -> str:
     """Write one finding for people: an action, its figures rounded, one or two sentences.
 
     Others `alike` are named after it.
     """
-    words = WORDED[finding.kind](finding, units)
+    words = named(WORDED[finding.kind](finding, units), name)
     if not alike:
         return words
     first = _width(finding, units)

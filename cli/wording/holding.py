@@ -3,7 +3,8 @@
 import math
 from typing import TYPE_CHECKING
 
-from plumbstone.cli.wording.offers import offer_sentences, tub_test
+from plumbstone.cli.wording.offers import offer_words, tub_test
+from plumbstone.cli.wording.page_labels import as_field
 from plumbstone.cli.wording.sentences import Worded, filled
 from plumbstone.cli.wording.units import (
     Toward,
@@ -11,10 +12,12 @@ from plumbstone.cli.wording.units import (
     about_grams,
     grams,
     grams_up,
+    is_nothing,
     place_words,
     push_words,
     written,
 )
+from plumbstone.meshes.telling import as_option, named
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.findings import Finding, Kind
 
@@ -55,30 +58,38 @@ def hold_sentence(name: str, balance: "Balance", stone: str, units: Units) -> st
     return f"{name}: needs {needs} of {stone}; you hung {had}. Add {short}, or it may lift."
 
 
-def hold_sentences(
-    hold: "HoldResult", units: Units, *, told_before: bool = False, on_page: bool = False
-) -> list[str]:
+def hold_sentences(hold: "HoldResult", units: Units, *, told_before: bool = False) -> list[str]:
     """Say of one group whether it stays, else why not and what to do, then the rest.
 
-    `told_before` leaves out the findings, where they stand further up; `on_page` says what to press
-    instead of what to write.
+    `told_before` leaves out the findings, where they stand further up.
     """
+    from plumbstone.cli.wording.findings import finding_words
     from plumbstone.volumes.holding.findings import hold_findings
 
-    told = [] if told_before else [WORDED[f.kind](f, units) for f in hold_findings(hold)]
-    if not told_before:
-        wood = hold.stage.wood_of(hold.number)
-        told += [f"{body.entry.name}: {text}" for body in wood for text in body.warnings]
-    return [
+    said = [f"{hold.group.name}: {words}" for words in group_words(hold, units)]
+    if told_before:
+        return said
+    wood = hold.stage.wood_of(hold.number)
+    told = [finding_words(finding, units) for finding in hold_findings(hold)]
+    told += [f"{body.entry.name}: {text}" for body in wood for text in body.warnings]
+    return [*said[: hold.stays], *told, *said[hold.stays :]]
+
+
+def group_words(hold: "HoldResult", units: Units, *, on_page: bool = False) -> list[str]:
+    """Say of one group that it stays where it does, and all that is no finding, without its name.
+
+    `on_page` says what to press instead of what to write.
+    """
+    told = [
         *([_staying(hold, units)] if hold.stays else []),
-        *told,
-        *_assumed_sentences(hold, units),
-        *offer_sentences(hold, units, on_page),
-        *_tie_sentences(hold, units),
-        *_float_sentences(hold, units),
-        *_scan_sentences(hold, units),
-        *([_soaking_sentence(hold, units)] if hold.balance.lift.high > 0 else []),
+        *_assumed_words(hold, units),
+        *offer_words(hold, units, on_page),
+        *_tie_words(hold, units),
+        *_float_words(hold, units),
+        *_scan_words(hold, units),
+        *([_soaking_words(hold, units)] if hold.balance.lift.high > 0 else []),
     ]
+    return [named(words, as_field if on_page else as_option) for words in told]
 
 
 def soaking_words(soaking: "SoakingFigures") -> str:
@@ -132,7 +143,7 @@ def _staying(hold: "HoldResult", units: Units) -> str:
     else:
         line = place_words(float(hold.levels[-1]), units)
         stays = f"stays up to {line} of water, too shallow to lift it"
-    words = f"{hold.group.name}: {stays}, if set as described."
+    words = f"{stays}, if set as described."
     if balance.lift.high <= 0:
         return words
     words += f" At its worst level it bears {grams(hold.margin, units)} more lift"
@@ -238,8 +249,8 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
         "Move these, or {foot}"
     ),
     ("leans", None): (
-        "does not rest{on} as drawn; it tilts {lean_deg} before it touches enough. Set settle = "
-        "true, or {foot}"
+        "does not rest{on} as drawn; it tilts {lean_deg} before it touches enough. Set "
+        "<settle>, or {foot}"
     ),
     ("small foot", None): "sinks by itself, but may roll or rock on its small foot; {foot}",
     ("hardly sinks", None): (
@@ -255,7 +266,7 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
         "against that, or {or_else}."
     ),
     ("carrier", "settle"): (
-        "{others} beside it {rests} as drawn: set settle = true there, or move it so that it lies "
+        "{others} beside it {rests} as drawn: set <settle> there, or move it so that it lies "
         "firm; then judge both anew."
     ),
     ("carrier", "firm"): (
@@ -288,7 +299,7 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
         "{pressed_m:length up} in all, or level the bed under it."
     ),
     ("over air", "settle"): (
-        "drawn level on a slope, with {air_m} of air under its middle; set settle = true, or level "
+        "drawn level on a slope, with {air_m} of air under its middle; set <settle>, or level "
         "the bed under it."
     ),
     ("overhangs", None): (
@@ -317,6 +328,15 @@ WORDED: dict[Kind, Worded] = {
 }
 
 
+MOTIONS = {
+    "rolls": ("roll", "on its small foot"),
+    "rises": ("rise", "as far as its slack tie lets it"),
+    "lifts off": ("lift", "off whole"),
+    "falls": ("tip", "over by its own weight, down at its {} end"),
+    "tips up": ("tip", "up at its {} end"),
+}
+
+
 def _motion(finding: Finding, units: Units) -> str:
     """Say how wood leaves its pose, where to stop filling and what to change."""
     name, level = finding.about[0], finding.number("level_m")
@@ -324,11 +344,13 @@ def _motion(finding: Finding, units: Units) -> str:
     dry = "as drawn" if finding.kind is Kind.FALLS else "with the first water"
     when = f"when the water stands at {at}" if level > 0 else dry
     sure = bool(finding.number("sure"))
-    may = "" if sure else "can't tell that it stays: it "
-    words = f"{name}: {may}{finding.how if sure else _may(finding.how)}{edge} {when}."
-    stop = written(finding.number("stop_m"), "place", units, Toward.DOWN)
-    if not stop.startswith("0 "):
-        words += f" Stop at {stop} and press the wood. It rocks? Drain, add or move stone."
+    doubt = "" if sure else "can't tell that it stays: it "
+    moves = motion_words(finding.how, finding.where, sure=sure)
+    words = f"{name}: {doubt}{moves}{edge} {when}."
+    stop = finding.number("stop_m")
+    if not is_nothing(stop, "place", units, Toward.DOWN):
+        least = written(stop, "place", units, Toward.DOWN)
+        words += f" Stop at {least} and press the wood. It rocks? Drain, add or move stone."
     cure = _cure_words(finding, units)
     words += f" {cure[0].upper()}{cure[1:]}"
     if finding.number("still_held"):
@@ -336,10 +358,10 @@ def _motion(finding: Finding, units: Units) -> str:
     return words
 
 
-def _may(manner: str) -> str:
-    """Turn "tips up at its left end" into "may tip up at its left end"."""
-    verb, rest = manner.split(" ", 1)
-    return f"may {verb.removesuffix('s')} {rest}"
+def motion_words(manner: str, side: str, *, sure: bool) -> str:
+    """Say how wood leaves its pose: "tips up at its left end", or that it may."""
+    verb, rest = MOTIONS[manner]
+    return f"{f'{verb}s' if sure else f'may {verb}'} {rest.format(side)}"
 
 
 def _cure_words(finding: Finding, units: Units) -> str:
@@ -396,20 +418,20 @@ def _edge_words(finding: Finding, units: Units) -> str:
     return f", about its {'edge from' if len(ends) > 1 else 'foot at'} {where} from left and front,"
 
 
-def _assumed_sentences(hold: "HoldResult", units: Units) -> list[str]:
+def _assumed_words(hold: "HoldResult", units: Units) -> list[str]:
     """Say where a tie is taken to be that the file gives no place for."""
     words = []
     for sinker, place in hold.assumed:
         what = sinker.stone or f"{grams(sinker.mass, units)} of stone"
         where = ", ".join(place_words(v, units) for v in place)
         words.append(
-            f"{hold.group.name}: no place is given for {what}; taken at ({where}) from left, "
+            f"no place is given for {what}; taken at ({where}) from left, "
             "front and glass. Write at = [...] where you tie it."
         )
     return list(dict.fromkeys(words))
 
 
-def _tie_sentences(hold: "HoldResult", units: Units) -> list[str]:
+def _tie_words(hold: "HoldResult", units: Units) -> list[str]:
     """Give the force in each tie, to compare with what its maker rates it for."""
     words = []
     pulling = zip(hold.ties, hold.tie_rooms, hold.tie_forces, hold.greatest_ties, strict=True)
@@ -425,25 +447,25 @@ def _tie_sentences(hold: "HoldResult", units: Units) -> list[str]:
             cord = f" It hangs free where cord and stone are less than {room} long."
             cord = cord if below > THIN else " There is no room for it to hang: strap it on."
         words.append(
-            f"{hold.group.name}: tie of {what}: {both[0]} at the line, at most {both[1]}; "
+            f"tie of {what}: {both[0]} at the line, at most {both[1]}; "
             f"compare its own rating.{cord}"
         )
     if hold.burial > 0.005:
         words.append(
-            f"{hold.group.name}: the bed over the standing stone adds "
+            f"the bed over the standing stone adds "
             f"{grams(hold.burial, units)} once it has settled; not counted on day one."
         )
     return words
 
 
-def _float_sentences(hold: "HoldResult", units: Units) -> list[str]:
+def _float_words(hold: "HoldResult", units: Units) -> list[str]:
     """Say how it floats when nothing holds it."""
     from plumbstone.volumes.holding.moves import end_name
 
     afloat = hold.afloat
     if afloat is None:
         return []
-    words = f"{hold.group.name}: untied it floats {place_words(afloat.draught, units)} deep"
+    words = f"untied it floats {place_words(afloat.draught, units)} deep"
     rise = afloat.turn[2]
     if rise[2] < 0.5:
         return [f"{words}, rolled over."]
@@ -453,27 +475,27 @@ def _float_sentences(hold: "HoldResult", units: Units) -> list[str]:
     return [f"{words}, its {end_name(rise[:2])} end up by {tilt:.0f}°."]
 
 
-def _scan_sentences(hold: "HoldResult", units: Units) -> list[str]:
+def _scan_words(hold: "HoldResult", units: Units) -> list[str]:
     """Say what a scan of wood leaves out."""
     wood = hold.stage.wood_of(hold.number)
     if hold.group.tub is not None or not any(b.entry.shape.scan is not None for b in wood):
         return []
     thin = place_words(0.02, units)
     return [
-        f"{hold.group.name}: a scan loses twigs thinner than about {thin}, so it "
+        f"a scan loses twigs thinner than about {thin}, so it "
         f"floats and lifts more than the scan shows; {tub_test(units)}."
     ]
 
 
-def _soaking_sentence(hold: "HoldResult", units: Units) -> str:
+def _soaking_words(hold: "HoldResult", units: Units) -> str:
     """Say when the tie may come off; without a log of weighings only a bound, no date."""
     if hold.soaking is not None:
-        return f"{hold.group.name}: {soaking_words(hold.soaking)}"
+        return soaking_words(hold.soaking)
     if hold.group.log:
-        return f"{hold.group.name}: one weighing tells no trend; weigh it again after a week."
+        return "one weighing tells no trend; weigh it again after a week."
     much = about_grams(hold.balance.lift, units)
-    name, leave = hold.group.name, "leave the tie; " if hold.group.sinkers else ""
+    leave = "leave the tie; " if hold.group.sinkers else ""
     return (
-        f"{name}: {leave}it must take up {much} of water before it stays by itself. Test at the "
+        f"{leave}it must take up {much} of water before it stays by itself. Test at the "
         "next re-layout."
     )

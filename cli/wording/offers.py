@@ -14,9 +14,9 @@ if TYPE_CHECKING:
 TUB_MASS = {Units.METRIC: "520 g", Units.US: "18 oz"}  # of an example
 
 
-def offer_sentences(hold: "HoldResult", units: Units, on_page: bool) -> list[str]:
+def offer_words(hold: "HoldResult", units: Units, on_page: bool) -> list[str]:
     """Say the least sinkers and where to tie them, and which stones at hand do."""
-    name, offers = hold.group.name, hold.offers
+    offers = hold.offers
     held = hold.stays and not hold.group.tie_points
     if hold.balance.asked_pull <= 0 or held or not offers.why:
         return []
@@ -26,28 +26,28 @@ def offer_sentences(hold: "HoldResult", units: Units, on_page: bool) -> list[str
         strapped = _strapping_words(offers.strapping, in_place, units, on_page)
     if not offers.best:
         if strapped:
-            return [f"{name}: {strapped}"]
+            return [strapped]
         step = "" if hold.group.tie_points else f"; {_next_step(hold, units)}"
-        return [f"{name}: no stone that a hand sets holds it at {offers.why}{step}."]
+        return [f"no stone that a hand sets holds it at {offers.why}{step}."]
     if not offers.best[0].points:
         untied = "it holds without what hangs on it; take that off."
-        return [f"{name}: {untied}"] if _loose(hold) else []
-    words = [f"{name}: at least {_offer_words(offers.best[0], units)}, at {offers.why}."]
-    words += [f"{name}: or {_offer_words(offer, units)}." for offer in offers.best[1:]]
-    words += [f"{name}: or, if no stone fits there, {strapped}"] if strapped else []
+        return [untied] if _loose(hold) else []
+    words = [f"at least {_offer_words(offers.best[0], units)}, at {offers.why}."]
+    words += [f"or {_offer_words(offer, units)}." for offer in offers.best[1:]]
+    words += [f"or, if no stone fits there, {strapped}"] if strapped else []
     stay = any(sinker.how in KEPT for sinker in hold.group.sinkers)
     instead = "these in place of what hangs on it now" if _loose(hold) else ""
     besides = "what is strapped or laid on it stays on" if stay else ""
     told = [part for part in (instead, besides, "places from left, front, glass") if part]
-    words.append(f"{name}: {'; '.join(told)}.")
+    words.append(f"{'; '.join(told)}.")
     found = [offer for offer in offers.best if offer.stones]
     if found:
         best = min(found, key=lambda offer: offer.total)
         order = ", each at its place in that order" if len(best.stones) > 1 else ""
         stones = " and ".join(best.stones)
-        words.append(f"{name}: of the stones at hand, {stones} will do{order}.")
+        words.append(f"of the stones at hand, {stones} will do{order}.")
     elif hold.has_choice:
-        words.append(f"{name}: of the stones at hand none is proved to do.")
+        words.append("of the stones at hand none is proved to do.")
     return words
 
 
@@ -65,7 +65,7 @@ def _next_step(hold: "HoldResult", units: Units) -> str:
     wood = hold.stage.wood_of(hold.number)
     first = hold.first_move
     if first is not None and first.level <= 0 and not all(body.entry.settle for body in wood):
-        return "it falls before there is water, so set settle = true and see how it comes to lie"
+        return "it falls before there is water, so set <settle> and see how it comes to lie"
     larger = "larger " if any(s.how == "strapped" for s in hold.group.sinkers) else ""
     flat = f"tie it onto a {larger}flat stone, or give it a foot"
     if hold.group.tub is None and any(body.entry.mass is None for body in wood):

@@ -6,27 +6,10 @@ from dataclasses import dataclass
 
 from plumbstone.cli.wording.bed import bag_words
 from plumbstone.cli.wording.findings import together
-from plumbstone.cli.wording.holding import hold_sentences
-from plumbstone.cli.wording.page_labels import (
-    ACROSS,
-    KNOWN,
-    LONGEST,
-    ONE_PIECE,
-    SETTLES,
-    STANDS_ON,
-    THE_BED,
-    TURNS,
-    UNIT,
-)
+from plumbstone.cli.wording.holding import group_words
+from plumbstone.cli.wording.page_labels import STANDS_ON, THE_BED, as_field
 from plumbstone.cli.wording.report import marked, money_words
-from plumbstone.cli.wording.units import (
-    Units,
-    mass_words,
-    place_words,
-    show_length,
-    volume_words,
-    written,
-)
+from plumbstone.cli.wording.units import Units, place_words, ranged, show_length, written
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.figures import Report
 from plumbstone.volumes.findings import Severity
@@ -95,16 +78,6 @@ TAKEN_AS = "Taken as {}"
 MENDED = "Mended or guessed: {}"
 WEIGHING = "Weighing the scan ... about {:.0f} %, {:.0f} s"
 PASSES = {True: "It passes the opening.", False: "It does not pass the opening."}
-# Where the page offers what an option does.
-FIELDS = {
-    "--known": f'"{KNOWN}"',
-    "--longest": f'"{LONGEST}"',
-    "--across": f'"{ACROSS}"',
-    "--one-piece": f'tick "{ONE_PIECE}"',
-    "--unit": f'"{UNIT}"',
-    "--size": "sides",
-    "--picture": "the view below",
-}
 CORNERS = ("front left", "front right", "back left", "back right")
 
 
@@ -122,7 +95,7 @@ def lines(plan: Plan, report: Report, units: Units) -> list[Line]:
     """Give what was found, worst first."""
     told = [
         Line(
-            plain(marked(alike, units)),
+            marked(alike, units, as_field),
             tuple(dict.fromkeys(name for finding in alike for name in finding.about)),
             alike[0].severity,
             alike[0].where,
@@ -130,22 +103,23 @@ def lines(plan: Plan, report: Report, units: Units) -> list[Line]:
         for alike in together(report.findings)
     ]
     for hold in plan.holds:
-        said = list(map(plain, hold_sentences(hold, units, told_before=True, on_page=True)[:2]))
-        more = [words.removeprefix(f"{hold.group.name}: ") for words in said[1:]]
-        text = " ".join([*said[:1], *(words[0].upper() + words[1:] for words in more)])
-        told.append(Line(text, hold.group.wood, Severity.NOTE))
+        first, *more = group_words(hold, units, on_page=True)[:2] or [""]
+        said = " ".join([first, *(words[0].upper() + words[1:] for words in more)])
+        told.append(Line(f"{hold.group.name}: {said}", hold.group.wood, Severity.NOTE))
     return sorted(told, key=lambda line: -line.severity)
 
 
-def figures(report: Report, units: Units) -> Iterator[tuple[str, str]]:
-    """Give the figures that change under the hand, each with its name."""
+def figures(report: Report, units: Units, *, brief: bool = False) -> Iterator[tuple[str, str]]:
+    """Give the figures that change under the hand, each with its name; brief ones lack ranges."""
+
+    def told(figure: Range, kind: str) -> str:
+        return written(figure.mid, kind, units) if brief else ranged(figure, kind, units)
+
     if report.water is not None:
-        yield "Dose for", volume_words(report.water.dosing_m3, units)
-        yield "Filling takes", volume_words(report.water.fill_m3, units)
+        yield "Dose for", told(report.water.dosing_m3, "volume")
+        yield "Filling takes", told(report.water.fill_m3, "volume")
     if report.load is not None:
-        load = report.load
-        full = load.full_kg or load.full_without_glass_kg
-        yield "Full", mass_words(full, units)
+        yield "Full", told(report.load.full_kg or report.load.full_without_glass_kg, "mass")
     if report.costs.total is not None:
         yield "Costs", money_words(report.costs.total)
     for layer in report.layers:
@@ -194,22 +168,3 @@ def unbroken(text: str) -> list[str]:
 def price_line(price: Range) -> str:
     """Say what a piece costs."""
     return f"Price {money_words(price)}"
-
-
-def plain(text: str) -> str:
-    """Name the field instead of an option or a key; what it has not is told as the command line's.
-
-    Examples
-    --------
-    >>> plain("would be 115 m long in m; give --unit.")
-    'would be 115 m long in m; give "Unit of the scan".'
-    >>> plain("thin it out, or raise --limits.")
-    'thin it out, or raise limits of the command line.'
-    >>> plain("or set settle = true.")
-    'or set "Lies (settle)" to "turns to rest".'
-    """
-    text = text.replace("settle = true", f'"{SETTLES}" to "{TURNS}"')
-    elsewhere = "{} of the command line"
-    return re.sub(
-        r"--([a-z][a-z-]*)", lambda found: FIELDS.get(found[0], elsewhere.format(found[1])), text
-    )

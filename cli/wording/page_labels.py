@@ -1,5 +1,7 @@
 """Names of the fields and buttons of the page."""
 
+from plumbstone.meshes.telling import valued
+
 WEIGH = "Weigh"
 STOCK = "Stock"
 TANKS = "Tanks"
@@ -146,3 +148,28 @@ POINT_LEVEL = "Point {} level"
 TERRACE_FROM = "Terrace {} from"
 TERRACE_LEVEL = "Terrace {} level"
 ONLY = "only {}"
+
+
+# Where the page offers what an option or a key does.
+FIELDS = {
+    "across": f'"{ACROSS}"',
+    "known": f'"{KNOWN}"',
+    "longest": f'"{LONGEST}"',
+    "one-piece": f'tick "{ONE_PIECE}"',
+    "picture": "the view below",
+    "settle": f'"{SETTLES}" to "{TURNS}"',
+    "size": "sides",
+    "source": "the file",
+    "unit": f'"{UNIT}"',
+}
+
+
+def as_field(thing: str, value: str = "") -> str:
+    """Name a thing as the page does; what it has not is told as the command line's.
+
+    Examples
+    --------
+    >>> as_field("longest", "24.3 cm"), as_field("limits")
+    ('"Greatest distance" "24.3 cm"', 'limits of the command line')
+    """
+    return valued(FIELDS.get(thing, f"{thing} of the command line"), value)

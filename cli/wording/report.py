@@ -7,6 +7,7 @@ from plumbstone.cli.wording.bed import bag_words
 from plumbstone.cli.wording.findings import finding_words, together
 from plumbstone.cli.wording.units import Toward, Units, mass_words, ranged, volume_words, written
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.telling import Naming, as_option
 from plumbstone.volumes.figures import LoadFigures, Report, ShoppingFigures, WaterFigures
 from plumbstone.volumes.findings import Finding, Severity
 
@@ -20,9 +21,9 @@ PLURALS = {
 }  # fmt: skip
 
 
-def marked(alike: tuple[Finding, ...], units: Units) -> str:
+def marked(alike: tuple[Finding, ...], units: Units, name: Naming = as_option) -> str:
     """Write findings that are told once with their weight in a word, so that it needs no colour."""
-    return f"{MARKS[alike[0].severity]}: {finding_words(alike[0], units, *alike[1:])}"
+    return f"{MARKS[alike[0].severity]}: {finding_words(alike[0], units, *alike[1:], name=name)}"
 
 
 def told_first(report: Report) -> list[tuple[Finding, ...]]:

@@ -6,8 +6,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from plumbstone.meshes.errors import PlumbstoneError
-
-VARIABLE = "PLUMBSTONE_TRUST"  # folders, joined as in PATH; child processes inherit it
+from plumbstone.meshes.telling import TRUST
 
 
 class OutsideError(PlumbstoneError, ValueError):
@@ -29,7 +28,7 @@ def file_beside(folder: Path, name: str) -> Path:
         raise OutsideError("is no name that a file can have.")
     path = folder / name
     own = not Path(name).anchor and ".." not in Path(name).parts
-    trusted = (Path(part) for part in os.environ.get(VARIABLE, "").split(os.pathsep) if part)
+    trusted = (Path(part) for part in os.environ.get(TRUST, "").split(os.pathsep) if part)
     roots = [*([folder] if own else []), *trusted]
     try:
         real = path.resolve()
@@ -38,8 +37,8 @@ def file_beside(folder: Path, name: str) -> Path:
     except (OSError, RuntimeError):  # links in a ring, a name too long
         raise OutsideError("is no name that a file can have.") from None
     if not inside:
-        problem = "lies neither beside nor below the file that names it; move it there, or pass"
-        raise OutsideError(f"{problem} --trust with its folder if you know where it comes from.")
+        problem = "lies neither beside nor below the file that names it; move it there, or give"
+        raise OutsideError(f"{problem} its folder to <trust> if you know where it comes from.")
     if not plain:
         raise OutsideError("is no plain file.")
     return path
@@ -47,6 +46,6 @@ def file_beside(folder: Path, name: str) -> Path:
 
 def trust(folders: Iterable[Path] | None) -> None:
     """Trust folders from here on, in child processes too."""
-    earlier = os.environ.get(VARIABLE, "")
+    earlier = os.environ.get(TRUST, "")
     names = [str(folder.absolute()) for folder in folders or ()]
-    os.environ[VARIABLE] = os.pathsep.join(filter(None, [earlier, *names]))
+    os.environ[TRUST] = os.pathsep.join(filter(None, [earlier, *names]))

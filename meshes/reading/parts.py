@@ -11,7 +11,6 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.limits import LARGEST_FILE, raised
 from plumbstone.meshes.mending.solids import together
 from plumbstone.meshes.piece import Floats, Indices
-from plumbstone.meshes.telling import as_option, named
 
 NO_FACES: Indices = np.empty((0, 3), dtype=np.int64)
 PACKAGES = {
@@ -21,14 +20,11 @@ PACKAGES = {
 
 
 class ScanError(PlumbstoneError, ValueError):
-    """A scan that cannot be read or measured; says which file, what and how to mend it.
-
-    Its text speaks of options; `problem` leaves them open, see `telling.named`.
-    """
+    """A scan that cannot be read or measured; says which file, what and how to mend it."""
 
     def __init__(self, path: Path, problem: str) -> None:
         self.path, self.problem = path, problem
-        super().__init__(f"{path}: {named(problem, as_option)}")
+        super().__init__(f"{path}: {problem}")
 
 
 @dataclass(frozen=True, slots=True, eq=False)

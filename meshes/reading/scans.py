@@ -214,7 +214,7 @@ def _parsed(path: Path, content: bytes, beside: Beside | None = None) -> Parsed:
             return Parsed((part,))
         return _by_library(path, content, kind)
     except HeaderError as error:
-        raise ScanError(path, str(error)) from None
+        raise ScanError(path, error.text) from None
     except ScanError:
         raise
     except Exception:  # parsers of hostile files raise anything, and quote them

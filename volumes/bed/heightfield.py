@@ -96,7 +96,7 @@ def stable_surface(
         loops.seed_shadows(surface, limit, ground, state, bottoms, tops, slope, dx, dy)
         settled = loops.settle(surface, ground, state, bottoms, tops, distance, slope, dx, dy)
     if not settled:
-        raise SurfaceError("The surface did not settle; use a wider --grid.")
+        raise SurfaceError("The surface did not settle; use a wider <grid>.")
     if beyond is not None:
         surface[free] = lying
     return surface

@@ -158,7 +158,7 @@ def check_spacing(floor: tuple[float, float], spacing: float) -> None:
     if floor[0] * floor[1] / spacing**2 > most:
         raise BedError(
             f"A grid of {spacing * 1e3:g} mm has over {most} cells; choose a wider one, or raise "
-            "--limits."
+            "<limits>."
         )
 
 

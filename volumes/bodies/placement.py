@@ -15,9 +15,8 @@ from plumbstone.meshes.measures.faults import enclosed_volume, is_closed
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.shapes import placing, primitives
-from plumbstone.meshes.telling import as_option, named, percent
+from plumbstone.meshes.telling import as_option, percent
 from plumbstone.volumes.bodies import weighing
 from plumbstone.volumes.bodies.contacts import lean_of, settling_slopes
 from plumbstone.volumes.bodies.weighing import Weighed
@@ -131,17 +130,16 @@ def solid_of(form: PieceEntry, stamp: object, path: Path, memo: Memo) -> Body:
     try:
         return body_of(form, stamp, memo)
     except PlumbstoneError as error:
-        why = str(error)
-        if isinstance(error, ScanError):
-            why = f"{error.path}: {named(error.problem, _as_key)}"
-        raise PlacingError(f'{path}: piece "{form.name}": {why}') from None
+        raise PlacingError(f'{path}: piece "{form.name}": {error.told(_as_key)}') from None
 
 
 def _as_key(thing: str, value: str) -> str:
     """Name what a scan lacks as a scape file gives it."""
     if thing == "unit":
         return f'the key unit = "{value}"' if value else "the key unit"
-    return f"plumbstone weigh {as_option(thing)} --keep" if thing == "longest" else as_option(thing)
+    if thing in ("limits", "source"):
+        return "the file" if thing == "source" else f"<{thing}>"
+    return f"plumbstone weigh {as_option(thing)}{' --keep' * (thing == 'longest')}"
 
 
 def posed(solid: Body, entry: PieceEntry) -> Body:

@@ -1,7 +1,7 @@
 """Volume and mass of a stone or a piece of wood: from a scan, a tape, limbs or a scale."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -10,7 +10,7 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.rulers import FAR_OFF, FILE_ALONE, Ruler
 from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.telling import named
+from plumbstone.meshes.telling import Naming, named
 from plumbstone.volumes.scape.materials import Material, find_material
 
 if TYPE_CHECKING:
@@ -51,10 +51,10 @@ NEEDS: tuple[tuple[str, tuple[str, ...], str], ...] = (
     ("rescale", ("mass",), ", the measured mass to trust"),
 )
 CLASHES = (
-    ("mass", "shape-factor", "With --mass the volume follows from the mass; leave out "
-     "--shape-factor."),
-    ("mat", "known", "Give --mat or --known, not both."),
-    ("bucket-rise", "rescale", "--bucket-rise tells the volume; leave out --rescale."),
+    ("mass", "shape-factor", "With <mass> the volume follows from the mass; leave out "
+     "<shape-factor>."),
+    ("mat", "known", "Give <mat> or <known>, not both."),
+    ("bucket-rise", "rescale", "<bucket-rise> tells the volume; leave out <rescale>."),
 )  # fmt: skip
 
 
@@ -90,7 +90,7 @@ class Weighed:
     extents: "Extents | None" = None  # of a scan
     other: "Flags | None" = None  # faces of the piece that may be another thing
 
-    def told(self, name: Callable[[str, str], str]) -> "Weighed":
+    def told(self, name: Naming) -> "Weighed":
         """Name what its notes leave open, see `telling.named`."""
         trust = replace(self.confidence, reason=named(self.confidence.reason, name))
         changes = tuple(named(text, name) for text in self.changes)
@@ -113,27 +113,29 @@ class Weighed:
 def refuse_idle(given: Mapping[str, object]) -> None:
     """Refuse what would have no effect, so that nothing is passed over in silence.
 
-    Each thing that may be given goes by its name as an option, "--longest", or an argument,
-    "longest_m".
+    Each thing that may be given goes by its name in `telling.PLACES`.
 
     Raises
     ------
     WeighingError
         If a piece shall be weighed in two ways, or something is given without what it needs.
     """
-    called = {name.strip("-").removesuffix("_m").replace("_", "-"): name for name in given}
-    absent = (None, False)
-    typed = {stem for stem, name in called.items() if not any(given[name] is x for x in absent)}
+    typed = {name for name, value in given.items() if value is not None and value is not False}
     ways = [way for way in WAYS if way in typed]
     if len(ways) > 1 and ways != [WAYS[0], WAYS[3]]:  # water tells the volume of a scan
-        raise WeighingError(f"Give {called[ways[0]]} or {called[ways[1]]}, not both.")
+        raise WeighingError(f"Give {_place(ways[0])} or {_place(ways[1])}, not both.")
     for stem, needed, why in NEEDS:
         if stem in typed and not typed.intersection(needed):
-            others = " or ".join(called[other] for other in needed)
-            raise WeighingError(f"{called[stem]} needs {others}{why}.")
+            others = " or ".join(map(_place, needed))
+            raise WeighingError(f"{_place(stem)} needs {others}{why}.")
     for *pair, problem in CLASHES:
         if typed.issuperset(pair):
             raise WeighingError(problem)
+
+
+def _place(thing: str) -> str:
+    """Leave open how a thing is called."""
+    return thing if thing == WAYS[0] else f"<{thing}>"
 
 
 def weigh_scan(

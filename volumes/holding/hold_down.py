@@ -461,4 +461,4 @@ def _soaking(
     try:
         return fit_weighings(group.log, volume, dry, water)
     except SoakingError as error:
-        raise HoldError(f'group "{group.name}".log: {error}') from None
+        raise HoldError(f'group "{group.name}".log: {error.text}') from None

@@ -22,16 +22,22 @@ class Move:
     """How a body first leaves its pose."""
 
     level: float  # of the water [m]
-    manner: str  # in words
+    manner: str  # its code: "rolls", "rises", "lifts off", "tips up" or "falls"
     edge: tuple[tuple[float, float], ...]  # ends of the edge it tips about [m]; may be empty
+    side: str = ""  # the end that goes up, or down where it falls: "left", "back" ...
     end: End | None = None  # of the ranges, at which it moves there
     doubtful: bool = False  # whether it stays longer where the stones at its cords all stand and
     # the middles of mass lie as drawn
 
     @property
+    def how(self) -> str:
+        """Its manner and side in one code."""
+        return f"{self.manner} {self.side}".rstrip()
+
+    @property
     def falls(self) -> bool:
         """Whether it tips over by its own weight."""
-        return "own weight" in self.manner
+        return self.manner == "falls"
 
 
 def first_move(case: Case, ends: Sequence[End], *, moving: bool) -> Move | None:
@@ -88,15 +94,12 @@ def _move(stage: Stage, rig: Rig, verdicts: Verdicts, level: int) -> Move:
     falls = not np.isfinite(verdicts.margins[level])
     if not falls and equilibrium.lifts_whole(rig, motion):
         if rig.lifts[level, 0] < rig.masses[0] * GRAVITY:
-            return Move(at, "rolls on its small foot", ())
+            return Move(at, "rolls", ())
         slack = bool((rig.tied == 0).any()) and not rig.most_pulls[:, rig.tied == 0].any()
-        return Move(at, "rises as far as its slack tie lets it" if slack else "lifts off whole", ())
+        return Move(at, "rises" if slack else "lifts off", ())
     edge = tuple((float(x), float(y)) for x, y in equilibrium.hinge(rig, motion))
     direction = np.asarray(motion[0, 1:3]) * (-1 if falls else 1)
-    end = end_name(direction)
-    if falls:
-        return Move(at, f"tips over by its own weight, down at its {end} end", edge)
-    return Move(at, f"tips up at its {end} end", edge)
+    return Move(at, "falls" if falls else "tips up", edge, end_name(direction))
 
 
 def end_name(direction: Floats) -> str:

@@ -373,4 +373,4 @@ def _heightmap_from(table: Section) -> Floats:
             raise table.error("black", "is missing; a picture needs levels for black and white.")
         return picture_levels(path, black, white)
     except MapError as error:
-        raise table.error("map", f"{path.name} {error}") from None
+        raise table.error("map", f"{path.name} {error.text}") from None

@@ -29,7 +29,7 @@ def table_levels(path: Path) -> Floats:
     """
     size, most = _size(path), raised(LARGEST_TABLE)
     if size > most:
-        raise MapError(f"is {size / 1e6:.0f} MB, over {most / 1e6:.0f} MB; raise --limits.")
+        raise MapError(f"is {size / 1e6:.0f} MB, over {most / 1e6:.0f} MB; raise <limits>.")
     try:
         text = path.read_text(encoding="utf-8-sig")
         if not text.strip():
@@ -64,7 +64,7 @@ def picture_levels(path: Path, black: float, white: float) -> Floats:
                 pixels, most = picture.width * picture.height, raised(MOST_PIXELS)
                 if pixels > most:
                     problem = f"has {pixels / 1e6:.0f} million pixels, over {most / 1e6:.0f}"
-                    raise MapError(f"{problem}; make it smaller, or raise --limits.")
+                    raise MapError(f"{problem}; make it smaller, or raise <limits>.")
                 grey = _grey(picture)
     except UnidentifiedImageError:
         raise MapError(f"is no picture of these kinds: {', '.join(FORMATS)}.") from None
@@ -102,7 +102,7 @@ def _checked(values: Floats) -> Floats:
     if values.ndim != 2 or min(values.shape) < 2 or not np.isfinite(values).all():
         raise MapError("must hold at least 2 × 2 finite numbers.")
     if values.size > raised(MOST_PIXELS):
-        raise MapError("holds too many numbers; make it smaller, or raise --limits.")
+        raise MapError("holds too many numbers; make it smaller, or raise <limits>.")
     if (values < 0).any():
         raise MapError("holds a level below the glass.")
     if (values > HIGHEST).any():

@@ -124,7 +124,7 @@ def material_of(section: Section, materials: Mapping[str, Material], instead: st
     try:
         material = find_material(section.text("material"), materials)
     except UnknownMaterialError as error:
-        raise section.error("material", str(error)) from None
+        raise section.error("material", error.text) from None
     if instead and material.density is None:
         raise section.error("material", f"{material.name} has no density; name {instead}.")
     return material
@@ -176,7 +176,7 @@ def material_from(section: Section, known: Mapping[str, Material]) -> Material:
     try:
         base = find_material(like, known) if like else Material(name, "")
     except UnknownMaterialError as error:
-        raise section.error("like", str(error)) from None
+        raise section.error("like", error.text) from None
     kind = section.choice("kind", KINDS, base.kind)
     if not kind:
         raise section.error("kind", f"is missing; give one of {', '.join(KINDS)}, or `like`.")

@@ -413,7 +413,7 @@ def _dangling(scape: Scape) -> Iterator[tuple[str, str]]:
     wooden = {piece.name for piece in scape.pieces if piece.kind == "wood"}
     most = raised(MOST_WOOD)
     if len(wooden) > most:
-        yield "piece", f"holds over {most} pieces of wood; take fewer, or raise --limits."
+        yield "piece", f"holds over {most} pieces of wood; take fewer, or raise <limits>."
     for group in scape.groups:
         for name in group.wood:
             if name not in wooden:
@@ -423,7 +423,7 @@ def _dangling(scape: Scape) -> Iterator[tuple[str, str]]:
     corners = sum(map(len, (*zones, *(border.line for border in scape.borders))))
     if corners > raised(MOST_CORNERS):
         problem = f"zones and borders of {corners} points in all, over {raised(MOST_CORNERS)}; "
-        yield "", f"{problem}draw them with fewer, or raise --limits."
+        yield "", f"{problem}draw them with fewer, or raise <limits>."
     yield from _too_large(scape)
     for name in (name for border in scape.borders for name in border.stones):
         if name not in names:

@@ -180,7 +180,7 @@ class Section:
             try:
                 value = bare_number(value, sign)
             except QuantityError as error:
-                raise self.error(key, str(error)) from None
+                raise self.error(key, error.text) from None
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             raise self.error(key, f"is {_brief(value)}; it must be a number.")
         if not least <= value <= most or not math.isfinite(value):
@@ -221,7 +221,7 @@ class Section:
         try:
             path = file_beside(self.path.parent, value)
         except OutsideError as error:
-            raise self.error(key, f'"{value[:80]}" {error}') from None
+            raise self.error(key, f'"{value[:80]}" {error.text}') from None
         self.files.append(path)
         return path
 
@@ -307,14 +307,14 @@ class Section:
         """Refuse lists whose computation would take hours."""
         if len(values) > raised(most):
             problem = f"holds {len(values)} entries, over {raised(most)}; take fewer, or raise"
-            raise self.error(key, f"{problem} --limits.")
+            raise self.error(key, f"{problem} <limits>.")
 
     def _parsed(self, key: str, value: Any, kind: str, least: float) -> float:
         """Parse one quantity and check its lower bound (SI)."""
         try:
             number = parse_quantity(value, kind)
         except QuantityError as error:
-            raise self.error(key, str(error)) from None
+            raise self.error(key, error.text) from None
         if number < least:
             bound = "less than nothing" if least == 0 else f"below {_written(least, kind)}"
             raise self.error(key, f"is {value}, {bound}; give a larger {kind}.")
