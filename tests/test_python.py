@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 import trimesh
+from commands import type_in
 
 import plumbstone as ps
 from plumbstone.meshes.telling import PLACES
@@ -120,6 +121,23 @@ def test_python_is_told_how_a_refusal_is_mended() -> None:
     assert str(refused.value).startswith("The mesh: ")
     assert "weigh each with plumbstone weigh --all" in str(refused.value)
     assert not OPTION.search(str(refused.value))
+
+
+def test_a_scape_is_refused_in_python_too(tmp_path: Path) -> None:
+    tank = '[tank]\ninside = ["60 cm", "30 cm", "36 cm"]\n[[piece]]\nname = "A"\n'
+    (tmp_path / "tank.toml").write_text(tank + 'material = "granite"\nscan = "../a.ply"\n')
+    with pytest.raises(ps.PlumbstoneError, match="PLUMBSTONE_TRUST") as refused:
+        ps.read_scape(tmp_path / "tank.toml")
+    assert not OPTION.search(str(refused.value))
+    with pytest.raises(ps.PlumbstoneError, match=r"^longest_m needs a scan\.$"):
+        ps.weigh(material="granite", mass_kg=1.0, longest_m=0.2)
+
+
+def test_what_was_kept_is_told_anew_by_who_reads_it(tmp_path: Path) -> None:
+    trimesh.creation.icosphere(subdivisions=4, radius=0.1).export(tmp_path / "egg.ply")
+    assert type_in("plumbstone weigh egg.ply --keep kept.ply", tmp_path).returncode == 0
+    assert "(--longest " in type_in("plumbstone weigh kept.ply", tmp_path).stdout
+    assert "(longest_m=" in ps.weigh(tmp_path / "kept.ply", material="granite").why
 
 
 def test_every_place_that_a_note_leaves_open_is_named() -> None:
