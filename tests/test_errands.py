@@ -206,7 +206,7 @@ def test_no_water_is_no_place_to_stop_at() -> None:
         numbers = {
             "level_m": level, "stop_m": stop, "lacking_kg": 0.1, "sure": 1.0, "still_held": 0.0
         }  # fmt: skip
-        found = Finding(Kind.FLOATS, Severity.STOP, ("W",), numbers, how="lifts whole")
+        found = Finding(Kind.FLOATS, Severity.STOP, ("W",), numbers, how="lifts off")
         return finding_words(found, Units.METRIC)
 
     # 2 cm below 1 cm is no water; 18.9 cm is rounded down, so that it is not passed.

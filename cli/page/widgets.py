@@ -160,7 +160,7 @@ class Slider:
         most: float,
         step: float,
         on_set: Callable[[float], Any],
-        on_move: Callable[[float], Any] | None = None,
+        on_move: Callable[[float], Any],
         least: float = 0.0,
     ) -> None:
         self.value, self._words, self._on_set, self._on_move = value, words, on_set, on_move
@@ -200,8 +200,7 @@ class Slider:
             return  # told late: it is set already
         self._moving = True
         self._tell(value)
-        if self._on_move is not None:
-            await _called(lambda: self._on_move(self.value))  # type: ignore[misc]
+        await _called(lambda: self._on_move(self.value))
 
     async def _set(self, event: Any) -> None:
         self._tell(float(event.args) / 1e3)

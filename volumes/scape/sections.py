@@ -225,11 +225,9 @@ class Section:
         self.files.append(path)
         return path
 
-    def texts(self, key: str, default: Any = ()) -> Any:
-        """Take one text or a list of texts as a tuple."""
-        value = self.raw(key, default)
-        if value is default:
-            return value
+    def texts(self, key: str) -> tuple[str, ...]:
+        """Take one text or a list of texts as a tuple, empty where it is not given."""
+        value = self.raw(key, [])
         parts = value if isinstance(value, list) else [value]
         if not all(isinstance(part, str) for part in parts):
             raise self.error(key, "must be a text or a list of texts.")
