@@ -163,12 +163,13 @@ def _balanced(rig: Rig, rows: Floats) -> Iterator[bool]:
     known: dict[bytes, bool] = {}
     borne = np.zeros(len(rows), dtype=bool)
     for k, row in enumerate(rows):
-        same = row.tobytes()
-        if not borne[k] and same not in known:
-            known[same] = program.within((loads[k], loads[k]), (lows[k], highs[k]))
-            if known[same]:
-                borne[k:] |= _borne(matrix, program.basis(), loads[k:], lows[k:], highs[k:])
-        yield bool(borne[k]) or known[same]
+        if not borne[k]:
+            if (same := row.tobytes()) not in known:
+                known[same] = program.within((loads[k], loads[k]), (lows[k], highs[k]))
+                if known[same]:
+                    borne[k:] |= _borne(matrix, program.basis(), loads[k:], lows[k:], highs[k:])
+            borne[k] = known[same]
+        yield bool(borne[k])
 
 
 def _borne(

@@ -30,13 +30,17 @@ def draught_of(vertices: Floats, faces: Indices, share: float, error: float = 1e
 
     A body floats with the share that it is of the density of water (Archimedes).
     """
+
+    def wet_to(level: float) -> Floats:
+        return wet_sums(vertices, faces, np.array([0.0, 0.0, level]), np.zeros(1))[0]
+
     low, high = float(vertices[:, 2].min()), float(vertices[:, 2].max())
     wanted = share * enclosed_volume(vertices, faces)
-    if not 0 < wanted < displacement.displaced_volume(vertices, faces, high):
+    if not 0 < wanted < wet_to(high)[1]:
         raise FloatError("This skin is not closed well enough to tell how it floats.")
     level, step = low + share * (high - low), np.inf
     while abs(step) > error:  # Newton's method: the volume grows by the area at the water plane
-        sums = wet_sums(vertices, faces, np.array([0.0, 0.0, level]), np.zeros(1))[0]
+        sums = wet_to(level)
         low, high = (level, high) if sums[1] < wanted else (low, level)
         step = (sums[1] - wanted) / sums[0] if sums[0] else np.inf
         if not low < level + step < high:

@@ -300,9 +300,8 @@ def rigs_of(
 
     rigs, last = [], None
     for end in ends:  # many differ by where middles of mass lie alone
-        if last is None or last != replace(end, amiss=last.amiss):
-            last = replace(end, amiss=(0.0, 0.0))
-            rig = at(last)
+        if (plain := replace(end, amiss=(0.0, 0.0))) != last:
+            last, rig = plain, at(plain)
         rigs.append(replace(rig, centres=rig.centres + end.amiss))
     return rigs
 
@@ -461,8 +460,9 @@ def _loads(
     moments = np.sum([lift[:, None] * at for lift, at in zip(lifts, centres, strict=True)], axis=0)
     with np.errstate(invalid="ignore", divide="ignore"):
         at = np.where(total[:, None] > 0, moments / total[:, None], 0.0)
-    centre = np.average(places, axis=0, weights=masses)
-    return float(sum(masses)), np.asarray(centre, dtype=float), total, at
+    whole = float(sum(masses))
+    centre: Floats = (np.array(places) * np.array(masses)[:, None]).sum(axis=0) / whole
+    return whole, centre, total, at
 
 
 def _wood_centres(stage: Stage, body: int, end: End) -> Floats | None:
