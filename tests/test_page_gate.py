@@ -235,5 +235,5 @@ def test_the_code_in_the_terminal_is_the_link(phone: Server) -> None:
     light = [[halves[c][half] for c in row.ljust(wide)] for row in inside if row for half in (0, 1)]
     picture = np.kron(np.array(light, np.uint8) * 255, np.ones((8, 8), np.uint8))
     picture = np.pad(picture, 40, constant_values=255)
-    read, *_ = cv2.QRCodeDetector().detectAndDecode(picture)
+    read, *_ = cv2.QRCodeDetectorAruco().detectAndDecode(picture)  # the other misreads 2 % of links
     assert read == phone.link
