@@ -6,7 +6,7 @@ import signal
 import socket
 import subprocess
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -199,6 +199,15 @@ def changed(file: Path, before: str, to: str = "") -> str:
             return text
         time.sleep(0.1)
     raise AssertionError("the file did not change so")
+
+
+def until(tab: Any, met: Callable[[], object]) -> None:
+    """Wait for what is asked outside of a page, while its events come in."""
+    for _ in range(WAIT // 50):
+        if met():
+            return
+        tab.wait_for_timeout(50)
+    raise AssertionError("it did not come")
 
 
 COLOURS = ("color-contrast", "link-in-text-block")  # rules of axe that a scheme can change

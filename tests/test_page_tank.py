@@ -1,6 +1,5 @@
 """A tank on the page: started in four steps, its soil pulled, its parts changed, versions compared."""
 
-import time
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -22,6 +21,7 @@ from pages import (
     opened,
     piece,
     small_in,
+    until,
 )
 
 
@@ -319,7 +319,7 @@ def test_who_writes_last_is_asked(browser: Browser, server: Server) -> None:
         field.fill(f"{15 + attempt / 2:g}")
         file.write_text(theirs, encoding="utf-8")
         field.blur()
-        time.sleep(0.5)
+        until(tab, lambda sent=theirs: mine.is_visible() or file.read_text("utf-8") != sent)
         if mine.is_visible():
             break
     assert file.read_text(encoding="utf-8") == theirs  # nothing was written over

@@ -3,7 +3,7 @@
 from typing import Any
 
 import pytest
-from pages import Browser, Server, at_tank, changed, computed, opened, piece, small_in
+from pages import Browser, Server, at_tank, changed, computed, opened, piece, small_in, until
 
 from plumbstone.cli.wording.page import LATE_VIEW, LOST_VIEW, UNSENT
 from plumbstone.cli.wording.page_labels import TURN_IN_3D, USE_SCAN
@@ -48,8 +48,7 @@ def test_a_scan_that_hangs_makes_room_for_another(browser: Browser, server: Serv
     held: list[Any] = []
     tab.route("**/upload/**", lambda route: route.continue_() if held else held.append(route))
     chosen(tab, "hangs.ply", 0.2)
-    tab.wait_for_timeout(300)
-    assert len(held) == 1
+    until(tab, lambda: held)
     chosen(tab, "other.ply", 0.1)
     tab.get_by_text("other.ply").wait_for()
     tab.get_by_label("Answer").get_by_text("Trust").wait_for()
@@ -82,17 +81,18 @@ def test_a_view_that_fails_or_comes_late_is_no_picture_of_the_tank(
     tab.unroute("**/scene/**")
     tab.route("**/scene/**", lambda route: route.continue_() if held else held.append(route))
     fold.click()
-    tab.wait_for_timeout(500)
+    until(tab, lambda: held)
     before = file.read_text(encoding="utf-8")
     piece(tab, "Stone").focus()
     with tab.expect_response("**/scene/**") as newest:
         tab.keyboard.press("ArrowUp")
         changed(file, before)
         computed(tab, "12.5 cm from the front")
-    held[0].continue_()  # the answer of before the change comes last
+    with tab.expect_response(held[0].request.url):
+        held[0].continue_()  # the answer of before the change comes last
     tab.wait_for_timeout(500)
     assert newest.value.url != held[0].request.url
-    assert tab.locator(".turning canvas").count() == 1
+    tab.locator(".turning canvas").wait_for()
     assert tab.get_by_text(LOST_VIEW).count() == 0
     tab.unroute_all(behavior="ignoreErrors")
 
