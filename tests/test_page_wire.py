@@ -14,8 +14,8 @@ from plumbstone.meshes.writing import ply_bytes
 def chosen(tab: Any, name: str, size: float) -> None:
     """Choose a file by keyboard."""
     stone = boulder((size, size * 0.8, size * 0.7), seed=7)
-    tab.locator("button.main").first.focus()
     with tab.expect_file_chooser() as asked:
+        tab.locator("button.main").first.focus()  # its answer comes when the browser listens
         tab.keyboard.press("Enter")
     content = ply_bytes(stone.vertices, stone.faces)
     asked.value.set_files({"name": name, "mimeType": "model/ply", "buffer": content})
