@@ -41,25 +41,29 @@ def show(
     from plumbstone.cli.wording.comparing import compared
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
+    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
     with output.plain_errors(), output.working("Drawing ..."):
         if len(scapes) > 2 or (out is not None and len(scapes) > 1):
             raise PlumbstoneError("show draws one scape, or compares two without --out.")
+        if open_sheet and out is None:
+            raise PlumbstoneError("--open shows what --out writes; add --out FOLDER.")
         read = [read_scape(path) for path in scapes]
         units = output.units_of(units, read[0])
         if out is not None:
             refuse_foreign(out, NAMES, inputs=read[0].files, force=force)
         plans = [make_plan(scape) for scape in read]
+        reports = [checked(report_of(plan)) for plan in plans]
         if out is not None:
-            write_results(plans[0], report_of(plans[0]), out, units, force=force)
+            write_results(plans[0], reports[0], out, units, force=force)
     for plan in plans if not as_json else ():
         _print(plan, units)
     if as_json:
         drawn = [{"rows": rows_from_above(plan), "key": _key(plan)} for plan in plans]
         output.emit_json(drawn[0] if len(drawn) == 1 else {"scapes": drawn})
     elif len(plans) == 2:
-        heads, *rows = compared((report_of(plans[0]), report_of(plans[1])), units)
+        heads, *rows = compared((reports[0], reports[1]), units)
         output.table("Side by side", heads, rows)
     if out is not None and not as_json:
         typer.echo(shown(f"Pictures are in {out}."))

@@ -10,6 +10,7 @@ from typer import Argument, Option
 from plumbstone.cli.options import NUMBER, PER_KG, ForceOption, JsonOption, Number, Text
 from plumbstone.cli.output import UnitsOption, emit_json, naming, plain_errors
 from plumbstone.cli.wording.units import Units
+from plumbstone.meshes.errors import PlumbstoneError, shown
 
 
 def weigh(
@@ -85,6 +86,11 @@ def weigh(
     typed = {name.replace("_", "-"): value or None for name, value in context.params.items()}
     given = {**typed, "shape-factor": shape_factor, "all": every, "a scan": scans or None}
     with plain_errors():
+        if (size or limb) and scans and not any(path.exists() for path in scans):
+            raise PlumbstoneError(
+                f'"{shown(str(scans[0]))}" is no scan; put what has spaces in it into quotes: '
+                '--size "28 x 19 x 15 cm", --limb "60 cm, 25 cm, 12 cm", --mass "9.8 kg".'
+            )
         refuse_idle(given)
         kind = material or ("driftwood" if limb else "unknown stone")
         ruler = weigh_request.ruler_of(unit, longest, across, mat, mat_control, known)

@@ -295,6 +295,7 @@ def test_an_option_that_is_no_number(tmp_path: Path, option: str) -> None:
         ('plumbstone weigh --limb "60 cm, 25 cm"', "girth"),
         ('plumbstone weigh --mass "1 kg" --price-per-kg -4', "price"),
         ("plumbstone show nowhere.toml", "nowhere.toml"),
+        ("plumbstone show nowhere.toml --open", "add --out"),
     ],
 )
 def test_mistakes_on_the_command_line(tmp_path: Path, line: str, words: str) -> None:

@@ -54,6 +54,31 @@ def test_readings_the_wrong_way_round_are_told_as_such(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    "typed",
+    [
+        "--size 28 x 19 x 15 cm",
+        '--size "28 x 19 x 15 cm" --mass 9.8 kg',
+        "--limb 60 cm, 25 cm, 12 cm",
+    ],
+)
+def test_what_lacks_its_quotes_is_told_so(tmp_path: Path, typed: str) -> None:
+    assert "into quotes" in refuse(f"plumbstone weigh {typed}", tmp_path)
+
+
+def test_a_thickness_typed_as_a_girth_is_wondered_at(tmp_path: Path) -> None:
+    # 45 mm around are 45 / π = 14 mm across; limbs are 8 to 60 mm thick (common practice).
+    thin = type_in('plumbstone weigh --limb "60 x 4.5 x 2 cm"', tmp_path).stdout
+    assert "14 mm thick at most; a girth runs all around" in thin
+    assert "Mind" not in type_in('plumbstone weigh --limb "60 x 14 x 6 cm"', tmp_path).stdout
+
+
+def test_a_heavy_black_stone_may_be_basalt(tmp_path: Path) -> None:
+    # Basalt 2.8 to 3.0, granite 2.6 to 2.7 t/m³ (the table's own source): basalt is the heavy one.
+    found = read_json('plumbstone materials "heavy black stone"', tmp_path)["materials"]
+    assert found[0]["name"] == "basalt"
+
+
+@pytest.mark.parametrize(
     ("typed", "meant"),
     [("mopane", "mopane wood"), ("pumice", "pumice stone or pumice gravel"), ("lava", "lava rock")],
 )

@@ -176,6 +176,9 @@ def test_a_mass_that_contradicts_the_form_is_told() -> None:
     (told,) = checked_by_mass(scan, 2.65 * 1.3).warnings
     assert f"{1.3 ** (1 / 3):.3f}" in told  # the lengths, not the volume
     assert checked_by_mass(scan, 2.65 * 1.3).volume == scan.volume
+    # One of the two is wrong, so neither is called good: it was, with a third too much mass.
+    assert checked_by_mass(scan, 2.65).confidence == scan.confidence
+    assert checked_by_mass(scan, 2.65 * 1.3).confidence.word == "poor"
     # Ten times too much is a slip of the point, and so is told.
     with pytest.raises(WeighingError, match=r"did you mean 2\.65 kg"):
         checked_by_mass(scan, 26.5)

@@ -24,6 +24,7 @@ LONGEST_SIDE = 5.0  # [m]: a longer stone is a slip of the unit
 LARGEST_BOX = 0.4  # [m³] around a stone of half a tonne: more is such a slip too
 LEAST_FACTOR = 0.05  # of its box that a stone fills
 BOX_SHARES = {"stone": 0.12, "wood": 0.02}  # of its box that any fills at least
+TWIG = 0.02  # [m]: so thin a limb is likelier given by its thickness than by its girth
 ON_ALL, HOLLOW = 0.75, 0.75  # share of its outline on which wood stands that may hide a hollow, and
 # what of it that may be: six shells of bark 0.89 to 0.99 and 0.71 at most, branches and roots 0.59
 SHELL = (
@@ -252,9 +253,13 @@ def weigh_limbs(
         material.kind, "limbs by length and girth", material, volume,
         mass_of(volume, _density(material)), (), Confidence("fair", reason, "limbs"),
     )  # fmt: skip
-    return (
-        weighed if mass is None else checked_by_mass(weighed, mass, "girths read wrong, wet wood")
-    )
+    if mass is not None:
+        return checked_by_mass(weighed, mass, "girths read wrong, wet wood")
+    thickest = max(max(limb[1:]) for limb in limbs) / math.pi
+    if thickest >= TWIG:
+        return weighed
+    told = f"by its girths it is {thickest * 1e3:.0f} mm thick at most; a girth runs all around."
+    return replace(weighed, warnings=(told,))
 
 
 def weigh_mass(mass: float, material: Material) -> Weighed:
@@ -267,7 +272,7 @@ def weigh_mass(mass: float, material: Material) -> Weighed:
 
 
 def checked_by_mass(weighed: Weighed, mass: float, amiss: str = "") -> Weighed:
-    """Replace the mass by a measured one [kg]; warn where it contradicts the volume.
+    """Replace the mass by a measured one [kg]; trust nothing where it contradicts the volume.
 
     What may be amiss is that of a scan if not given.
 
@@ -276,7 +281,7 @@ def checked_by_mass(weighed: Weighed, mass: float, amiss: str = "") -> Weighed:
     limbs = weighed.confidence.caveat == "limbs"
     _refuse_slip(mass, _widened(weighed.volume), weighed.material, limbs=limbs)
     implied = volume_of_mass(mass, _density(weighed.material))
-    warnings = weighed.warnings
+    warnings, trust = weighed.warnings, weighed.confidence
     if implied.parts_from(weighed.volume):
         scale = (implied.mid / weighed.volume.mid) ** (1 / 3)
         trusts = "an underside guessed wrong, or a wrong material. <rescale> trusts the scale."
@@ -286,7 +291,8 @@ def checked_by_mass(weighed: Weighed, mass: float, amiss: str = "") -> Weighed:
             f"{weighed.volume.mid * 1e3:.2f} L: lengths off by × {scale:.3f}, "
             + (f"{amiss}, or a wrong material." if amiss else trusts),
         )
-    return replace(weighed, mass=Range.exact(mass), warnings=warnings)
+        trust = Confidence("poor", "its mass and its form disagree", "mass")
+    return replace(weighed, mass=Range.exact(mass), warnings=warnings, confidence=trust)
 
 
 def checked_by_table(weighed: Weighed) -> Weighed:
