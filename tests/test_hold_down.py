@@ -12,7 +12,7 @@ from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.ends import ends_of
-from plumbstone.volumes.holding.hold_down import HoldResult
+from plumbstone.volumes.holding.hold_down import HoldResult, Verdict
 from plumbstone.volumes.holding.proof import Doubt
 
 pytestmark = pytest.mark.usefixtures("unoffered")
@@ -384,3 +384,16 @@ def test_wood_that_was_not_weighed_has_the_density_of_its_kind(tmp_path: Path) -
     density = hold.balance.density
     assert density is not None
     assert [*density] == pytest.approx([750, 835, 920])
+
+
+@pytest.mark.parametrize("beside", [True, False])
+def test_a_plank_that_leans_on_a_stone_may_hold(tmp_path: Path, beside: bool) -> None:
+    # A ladder at a wall holds where floor and wall have friction enough, at 30° from upright
+    # (1 - μ²) / (2 μ) ≤ cot 30°, so from μ = 0.27 on (statics); without the wall it falls.
+    plank = (
+        '[[piece]]\nname = "Log"\nmaterial = "mopane wood"\nsolid = "box"\nmass = "1 kg"\n'
+        'size = ["3 cm", "14 cm", "20 cm"]\ntilt = 30\nlean = 0\nat = ["24 cm", "25 cm"]\n'
+    )
+    block = stone("Block", (10, 14, 25), 35.3)
+    found = hold_of(tmp_path, plank, *([block] if beside else []))
+    assert found.verdict is (Verdict.UNSURE if beside else Verdict.MOVES)

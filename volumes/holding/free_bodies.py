@@ -185,14 +185,15 @@ def widest_gap(stage: Stage, number: int, memo: Memo) -> tuple[float, str]:
 
 def comes_near(one: Piece, other: Piece) -> bool:
     """Whether two pieces come so near anywhere, beside each other too, that they may touch."""
-    apart = np.maximum(one.low - other.high, other.low - one.high)
-    if apart.max() > touching.GENEROUS:
+    low = np.maximum(one.low, other.low) - touching.GENEROUS
+    high = np.minimum(one.high, other.high) + touching.GENEROUS
+    if (low > high).any():
         return False
-    for piece, faces in ((one, other.vertices[other.faces]), (other, one.vertices[one.faces])):
-        points = _skin_points(piece)
-        off = np.maximum(faces.min(axis=(0, 1)) - points, points - faces.max(axis=(0, 1)))
-        near = points[off.max(axis=1) <= touching.GENEROUS]
-        if any(distance_to(faces, place) <= touching.GENEROUS for place in near):
+    for piece, beside in ((one, other), (other, one)):
+        points, faces = _skin_points(piece), beside.vertices[beside.faces]
+        points = points[((points >= low) & (points <= high)).all(axis=1)]
+        faces = faces[((faces.max(axis=1) >= low) & (faces.min(axis=1) <= high)).all(axis=1)]
+        if len(faces) and any(distance_to(faces, place) <= touching.GENEROUS for place in points):
             return True
     return False
 

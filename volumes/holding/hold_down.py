@@ -196,6 +196,20 @@ def set_stage(
     return free_bodies.stage_of(moving, placed, bed, grid, levels, water, judged, memo)
 
 
+def _leans_aside(case: Case, memo: Memo) -> bool:
+    """Whether it falls dry, but for the flank of a piece not counted on which it may lean."""
+    stage, own = case.stage, case.stage.bodies[case.number].pieces
+    dry = stage.at_levels(stage.levels[:1])
+    if all_stay([free_bodies.rig_of(dry, case.middle, case.number, None)]):
+        return False
+    counted = [b for i in {*case.rest.below.tolist()} if i >= 0 for b in stage.bodies[i].pieces]
+    known = {body.entry.name for body in (*own, *counted)}
+    others = [body for name, body in stage.placed.items() if name not in known]
+    return any(
+        memo(free_bodies.comes_near, body.piece, other.piece) for body in own for other in others
+    )
+
+
 def _balance(case: Case, stone: Material) -> Balance:
     """Balance a group vertically at the line; each stone by its own density."""
     stage, wood, group, lift = case.stage, case.wood, case.group, case.lift
@@ -259,7 +273,7 @@ def _judge_group(case: Case, around: Surroundings) -> HoldResult:
     at_best = not doubts or all_stay([free_bodies.rig_of(drawn.stage, case.middle, number, None)])
     at_line, most = _tie_forces(even, rigs)
     verdict = Verdict.UNSURE if doubts else Verdict.STAYS
-    if doubts and not at_best and not UNJUDGED & {*doubts}:
+    if not at_best and not UNJUDGED & {*doubts} and not _leans_aside(case, around.memo):
         verdict = Verdict.MOVES
     return HoldResult(
         group=group,
