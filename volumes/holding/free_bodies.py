@@ -10,7 +10,6 @@ import numpy as np
 
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.measures.displacement import displaced_at_levels, mesh_centre
-from plumbstone.meshes.measures.nearest import distance_to
 from plumbstone.meshes.piece import Flags, Floats, Indices, Piece
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.contacts import off_hull
@@ -27,6 +26,7 @@ from plumbstone.volumes.scape.groups import Group, Sinker
 BESIDE_FOOT = 0.02  # [m]: 0.3 mm of cord turn wood by 1° about an edge so near its tie
 SINKER_HEIGHT = 0.06  # water over the floor that covers a sinker without a place [m]
 SKIN_STEP = 0.01  # [m] between points of a skin
+CLOSE_STEP, BESIDE = 0.004, 0.005  # [m]: points so far apart, and so near others, may touch
 SOME = 16  # every so many of them bound how near the others are sought
 FAR = 0.05  # [m]: boxes so far apart need no closer look
 SHRUNK = 5e-4  # [m]: so far inside its corners a patch is counted on
@@ -185,17 +185,17 @@ def widest_gap(stage: Stage, number: int, memo: Memo) -> tuple[float, str]:
 
 def comes_near(one: Piece, other: Piece) -> bool:
     """Whether two pieces come so near anywhere, beside each other too, that they may touch."""
-    low = np.maximum(one.low, other.low) - touching.GENEROUS
-    high = np.minimum(one.high, other.high) + touching.GENEROUS
+    from scipy.spatial import KDTree
+
+    low, high = np.maximum(one.low, other.low) - BESIDE, np.minimum(one.high, other.high) + BESIDE
     if (low > high).any():
         return False
-    for piece, beside in ((one, other), (other, one)):
-        points, faces = _skin_points(piece), beside.vertices[beside.faces]
-        points = points[((points >= low) & (points <= high)).all(axis=1)]
-        faces = faces[((faces.max(axis=1) >= low) & (faces.min(axis=1) <= high)).all(axis=1)]
-        if len(faces) and any(distance_to(faces, place) <= touching.GENEROUS for place in points):
-            return True
-    return False
+    points, others = (_skin_points(piece, CLOSE_STEP) for piece in (one, other))
+    points = points[((points >= low) & (points <= high)).all(axis=1)]
+    others = others[((others >= low) & (others <= high)).all(axis=1)]
+    if not len(points) or not len(others):
+        return False
+    return bool((KDTree(others).query(points, distance_upper_bound=BESIDE)[0] < BESIDE).any())
 
 
 def _gap_between(one: Piece, other: Piece) -> float:
@@ -210,11 +210,11 @@ def _gap_between(one: Piece, other: Piece) -> float:
     return float(tree.query(points, distance_upper_bound=bound)[0].min())
 
 
-def _skin_points(piece: Piece) -> Floats:
+def _skin_points(piece: Piece, step: float = SKIN_STEP) -> Floats:
     """Points of each face, no farther apart than a step, (p, 3) [m]."""
     faces = piece.vertices[piece.faces]
     longest = np.linalg.norm(faces - np.roll(faces, 1, axis=1), axis=2).max(axis=1)
-    parts = np.maximum(1, np.ceil(longest / SKIN_STEP).astype(int))
+    parts = np.maximum(1, np.ceil(longest / step).astype(int))
     found = []
     for n in np.unique(parts):
         i, j = (v.ravel() for v in np.mgrid[: n + 1, : n + 1])
