@@ -58,10 +58,9 @@ def _sheet(file: Path, paper: str, sheet: int, sheets: int) -> "Figure":
     left, right, level, up = 0.020, 0.020 + CONTROL, 0.014, 0.003
     ends = [((x, level - up), (x, level + up)) for x in (left, right)]
     tags.line(*joined([((left, level), (right, level)), *ends]), color="black", linewidth=0.6)
-    words = f"{CONTROL * 1e3:.0f} mm: measure it with a ruler and give --mat-control."
     number = f" Sheet {sheet + 1} of {sheets}." if sheets > 1 else ""
     x, y = tags.at(right + 0.005, level + 0.001)
-    told = f"{words[:31]}\n{words[31:]}{number}"
+    told = f"{CONTROL * 1e3:.0f} mm: measure it with a ruler\n and give --mat-control.{number}"
     page.figure.text(x, y, told, transform=page.points, fontsize=7, va="center", color="black")
     return page.figure
 

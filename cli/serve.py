@@ -1,5 +1,6 @@
 """`plumbstone serve`: the page for the shop and the desk."""
 
+import secrets
 import socket
 import time
 from pathlib import Path
@@ -26,7 +27,7 @@ def serve(
     units: ScapeUnitsOption = None,
 ) -> None:
     """Open a page in the browser: weigh in the shop, lay out at the desk."""
-    from plumbstone.cli.page.gate import LINK, new_secret
+    from plumbstone.cli.page.gate import LINK
     from plumbstone.meshes.errors import PlumbstoneError
 
     with plain_errors():
@@ -34,7 +35,7 @@ def serve(
             raise PlumbstoneError(f"{folder}: is no folder; make it first.")
         outside = _own_address() if phone else None
         listening = _listening("0.0.0.0" if phone else HERE[0], port)
-        secret = new_secret() if phone else None
+        secret = secrets.token_urlsafe(24) if phone else None
     link = f"http://{outside or HERE[0]}:{port}{LINK + secret if secret else '/'}"
     typer.echo(f"The page is at {link}")
     if secret is not None:

@@ -55,7 +55,7 @@ def test_half_depth_tips_what_dry_and_full_depth_hold(tmp_path: Path) -> None:
     assert hold.moves[(hold.levels > 0.05) & (hold.levels < 0.06)].all()
     assert not hold.moves[hold.levels > 0.10].any()
     assert hold.first_move is not None
-    assert hold.first_move.how == "tips up left"
+    assert hold.first_move.manner == "tips up left"
     edge = np.array(hold.first_move.edge)
     assert edge[:, 0] == pytest.approx(0.40, abs=0.003)  # the right edge of the foot
     assert sorted(edge[:, 1]) == pytest.approx([0.20, 0.30], abs=0.003)
@@ -99,7 +99,7 @@ def test_draining_soaked_wood_tips_what_filling_held(tmp_path: Path) -> None:
     hold = hold_of(tmp_path, stone("Base", (20, 10, 20), 30), limb, group)
     assert hold.moves_at is None
     assert hold.drained_move is not None
-    assert hold.drained_move.how == "falls right"
+    assert hold.drained_move.manner == "falls right"
     assert 0.17 < hold.drained_move.level < 0.26  # before the limb is bare
 
 

@@ -66,7 +66,7 @@ def test_what_is_also_pushed_aside_names_the_end_that_rises(tmp_path: Path) -> N
     case = case_of(60127, tmp_path, offers=False)
     assert case is not None
     assert case.hold.first_move is not None
-    assert case.hold.first_move.how == "tips up left"
+    assert case.hold.first_move.manner == "tips up left"
 
 
 def test_what_is_offered_for_a_round_underside_does_not_let_it_rock(tmp_path: Path) -> None:

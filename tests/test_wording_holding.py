@@ -36,7 +36,7 @@ METRIC = Units("metric")
 LACKING = re.compile(
     r"lacks|may lift|nothing holds|moves at|may (lift|tip|rise)|does not rest|add \d"
 )
-MANNERS = ("lifts off", "rolls", "tips up", "rises", "falls")
+MANNERS = ("lifts off", "rolls", "tips up left", "rises", "falls right")
 
 
 @pytest.fixture(scope="module")
@@ -112,14 +112,14 @@ def results(log: HoldResult) -> list[HoldResult]:
         stays = replace(plain, verdict=Verdict.STAYS, doubts=(), first_move=None)
         found += [stays, replace(stays, verdict=Verdict.UNSURE, doubts=(Doubt.SHORT,))]
         for level, verdict in itertools.product((0.0, 0.21), (Verdict.UNSURE, Verdict.MOVES)):
-            move = Move(level, manner, ((0.4, 0.2), (0.4, 0.3)), "left")
+            move = Move(level, manner, ((0.4, 0.2), (0.4, 0.3)))
             found.append(replace(plain, verdict=verdict, doubts=(Doubt.MOVES,), first_move=move))
         for more in (Doubt.LEANS, Doubt.THROUGH, Doubt.CARRIER, Doubt.STEEP, Doubt.PANE):
             found.append(replace(stays, verdict=Verdict.UNSURE, doubts=(more,)))
         leaning = replace(stays, verdict=Verdict.MOVES, doubts=(Doubt.LEANS,))
-        move = Move(0.21, manner, (), "right")
+        move = Move(0.21, manner, ())
         found += [leaning, replace(leaning, doubts=(Doubt.MOVES, Doubt.LEANS), first_move=move)]
-        for at in (None, Move(0.1, "tips up", (), "left")):
+        for at in (None, Move(0.1, "tips up left", ())):
             soaked = replace(stays, verdict=Verdict.UNSURE, doubts=(Doubt.SOAKED,))
             found.append(replace(soaked, drained_move=at))
         found.append(replace(stays, verdict=Verdict.UNSURE, doubts=(Doubt.MOVES,)))

@@ -123,8 +123,7 @@ def test_tables_that_were_not_there() -> None:
     text = with_added(text, "layer", {"name": "Sand", "material": "sand", "depth": "2 cm"})
     found = read(text)
     assert text.startswith(bare)
-    assert found.border is not None
-    assert found.border.strip
+    assert found.borders[0].strip
     assert [layer.name for layer in found.layers] == ["Sand"]
     assert with_keys(text, "tank", None, {"glass": "6 mm"}).startswith(f'{bare}\nglass = "6 mm"')
 

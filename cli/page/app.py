@@ -21,7 +21,8 @@ from plumbstone.cli.page.thumbnail import thumbnail_by_size
 from plumbstone.cli.page.weigh_view import SHOWN, WeighView
 from plumbstone.cli.page.widgets import button, element, page, telling
 from plumbstone.cli.wording import page_labels as labels
-from plumbstone.cli.wording.page import BROKEN, EMPTY_STOCK, NO_TANK, price_line
+from plumbstone.cli.wording.page import BROKEN, EMPTY_STOCK, NO_TANK, PRICE
+from plumbstone.cli.wording.report import money_words
 from plumbstone.cli.wording.units import Units, mass_words, show_length
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
@@ -172,7 +173,7 @@ def _stock_page(folder: Folder, units: Units, order: str, rock: str) -> None:
                     mass = Range(*one.kilograms)
                     element("p", "mid", mass_words(mass, units))
                     if one.price is not None:
-                        element("p", "", price_line(mass.times(one.price)))
+                        element("p", "", PRICE.format(money_words(mass.times(one.price))))
                     sides = " × ".join(show_length(side, units) for side in one.size)
                     element("p", "soft", ", ".join(filter(None, (one.material, sides))))
 

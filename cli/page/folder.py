@@ -31,7 +31,6 @@ class Kept:
     kind: str
     material: str
     kilograms: tuple[float, float, float]  # low, middle, high
-    litres: tuple[float, float, float]
     size: tuple[float, ...]  # [m]
     price: float | None  # per kilogram
     mass: str  # as weighed on the till, empty where it was not
@@ -179,7 +178,6 @@ def _kept(row: Mapping[str, Any]) -> Kept:
         kind=str(row.get("kind", "stone")),
         material=str(row["material"]),
         kilograms=(low, mid, high),
-        litres=tuple(float(v) for v in row["litres"]),  # type: ignore[arg-type]
         size=tuple(float(v) for v in row.get("size_m", ())),
         price=None if row.get("price") is None else float(row["price"]),
         mass=str(row.get("mass", "")),

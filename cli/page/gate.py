@@ -131,11 +131,6 @@ class Gate:
         await self.inside(scope, counted, closed)
 
 
-def new_secret() -> str:
-    """Make a secret for a link."""
-    return secrets.token_urlsafe(24)
-
-
 async def _turn_away(scope: Any, send: Any, status: int) -> None:
     """Refuse a request or a socket."""
     if scope["type"] == "websocket":

@@ -18,7 +18,7 @@ from plumbstone.cli.page.widgets import Figures, Slider, button, element, later,
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.report import not_yet, verdict
-from plumbstone.cli.wording.units import Units
+from plumbstone.cli.wording.units import Units, place_words
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.findings import Severity
 from plumbstone.volumes.scape.scape import PieceEntry
@@ -225,7 +225,8 @@ class TankView:
         if self._slider is None and tank.height is not None:
             with self._water_place:
                 self._slider = Slider(
-                    lambda level: words.water_line(level, self.units), tank.water_line or 0.0,
+                    lambda level: words.WATER_LINE.format(place_words(level, self.units)),
+                    tank.water_line or 0.0,
                     tank.height, self.measures.step, self._filled, self._filling,
                     least=self.measures.step,
                 )  # fmt: skip

@@ -33,6 +33,7 @@ from plumbstone.cli.weigh_output import Prices, document
 from plumbstone.cli.weigh_request import Request, by_scale, opening_of, weigh_all
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
+from plumbstone.cli.wording.report import money_words
 from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
 from plumbstone.cli.wording.weighing import budget_words
 from plumbstone.meshes.errors import PlumbstoneError
@@ -288,7 +289,7 @@ class WeighView:
         say_unbroken(element("p", "big"), mass_words(mass, self.units))
         if per_kg is not None:
             price = mass.times(per_kg)
-            element("p", "mid", words.price_line(price))
+            element("p", "mid", words.PRICE.format(money_words(price)))
             if budget is not None:
                 element("p", "mid", budget_words(price, budget))
         element("p", "", f"{volume_words(volume, self.units)}, {found['material']}")

@@ -149,8 +149,8 @@ def _from_front(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     axes.set_ylim(min(-2, height - LONGEST - 6), top)
     axes.axhline(0, color=FAINT, lw=1.5)
     verdict = "stays, if set as described" if hold.stays else "not proved to stay"
-    if (move := hold.first_move) is not None:
-        verdict = motion_words(move.manner, move.side, sure=True)
+    if hold.first_move is not None:
+        verdict = motion_words(hold.first_move.manner, sure=True)
     axes.set_title(f"{hold.group.name}: {verdict}", loc="left")
     _label(axes, "from the left pane", "above the glass", units)
 

@@ -332,9 +332,10 @@ MOTIONS = {
     "rolls": ("roll", "on its small foot"),
     "rises": ("rise", "as far as its slack tie lets it"),
     "lifts off": ("lift", "off whole"),
-    "falls": ("tip", "over by its own weight, down at its {} end"),
-    "tips up": ("tip", "up at its {} end"),
 }
+for side in ("left", "right", "front", "back"):
+    MOTIONS[f"tips up {side}"] = ("tip", f"up at its {side} end")
+    MOTIONS[f"falls {side}"] = ("tip", f"over by its own weight, down at its {side} end")
 
 
 def _motion(finding: Finding, units: Units) -> str:
@@ -345,7 +346,7 @@ def _motion(finding: Finding, units: Units) -> str:
     when = f"when the water stands at {at}" if level > 0 else dry
     sure = bool(finding.number("sure"))
     doubt = "" if sure else "can't tell that it stays: it "
-    moves = motion_words(finding.how, finding.where, sure=sure)
+    moves = motion_words(finding.how, sure=sure)
     words = f"{name}: {doubt}{moves}{edge} {when}."
     stop = finding.number("stop_m")
     if not is_nothing(stop, "place", units, Toward.DOWN):
@@ -358,10 +359,10 @@ def _motion(finding: Finding, units: Units) -> str:
     return words
 
 
-def motion_words(manner: str, side: str, *, sure: bool) -> str:
+def motion_words(how: str, *, sure: bool) -> str:
     """Say how wood leaves its pose: "tips up at its left end", or that it may."""
-    verb, rest = MOTIONS[manner]
-    return f"{f'{verb}s' if sure else f'may {verb}'} {rest.format(side)}"
+    verb, rest = MOTIONS[how]
+    return f"{f'{verb}s' if sure else f'may {verb}'} {rest}"
 
 
 def _cure_words(finding: Finding, units: Units) -> str:

@@ -69,6 +69,8 @@ NO_HANDLES = "{}: its heights come from a map in a file; its levels can be typed
 GONE = "{} is no longer in the tank."
 NOT_ON_BED = f'{{}} does not stand on the bed. Choose "{STANDS_ON}: {THE_BED}" first.'
 SAVED = "Saved in {}."
+WATER_LINE = "Water line: {} above the glass"
+PRICE = "Price {}"
 WRITTEN_INTO = "Written into {}:"
 KEPT_VERSION = "Kept as {}; it is in the list of tanks."
 KEPT_AS = "Kept as {}."
@@ -133,11 +135,6 @@ def place_line(x: float, y: float, units: Units) -> str:
     return f"{place_words(x, units)} from the left, {place_words(y, units)} from the front"
 
 
-def water_line(level: float, units: Units) -> str:
-    """Say where the water stands [m]."""
-    return f"Water line: {place_words(level, units)} above the glass"
-
-
 def level_line(layer: str, where: str, level: float, units: Units) -> str:
     """Say how high a layer is drawn at a place [m]."""
     return f"{layer}, {where}: {show_length(level, units)}"
@@ -163,8 +160,3 @@ def unbroken(text: str) -> list[str]:
     ['6.99 L: ', '1 × 5 L, ', '1 × 2 L']
     """
     return re.split(r"(?<=[:,] )|(?<= )(?=\()", text)
-
-
-def price_line(price: Range) -> str:
-    """Say what a piece costs."""
-    return f"Price {money_words(price)}"

@@ -143,7 +143,7 @@ def _move_finding(hold: HoldResult, move: Move) -> Finding:
         numbers |= {f"edge{k}_x_m": x, f"edge{k}_y_m": y}
     kind = Kind.FALLS if move.falls else Kind.FLOATS
     about = (hold.group.name, *hold.carries)
-    return Finding(kind, Severity.STOP, about, numbers, move.side, move.manner, _cure(hold))
+    return Finding(kind, Severity.STOP, about, numbers, how=move.manner, cure=_cure(hold))
 
 
 def _cares(hold: HoldResult) -> Iterator[Finding]:

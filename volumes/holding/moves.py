@@ -22,22 +22,16 @@ class Move:
     """How a body first leaves its pose."""
 
     level: float  # of the water [m]
-    manner: str  # its code: "rolls", "rises", "lifts off", "tips up" or "falls"
+    manner: str  # its code: "rolls", "rises", "lifts off", "tips up left", "falls back" ...
     edge: tuple[tuple[float, float], ...]  # ends of the edge it tips about [m]; may be empty
-    side: str = ""  # the end that goes up, or down where it falls: "left", "back" ...
     end: End | None = None  # of the ranges, at which it moves there
     doubtful: bool = False  # whether it stays longer where the stones at its cords all stand and
     # the middles of mass lie as drawn
 
     @property
-    def how(self) -> str:
-        """Its manner and side in one code."""
-        return f"{self.manner} {self.side}".rstrip()
-
-    @property
     def falls(self) -> bool:
         """Whether it tips over by its own weight."""
-        return self.manner == "falls"
+        return self.manner.startswith("falls")
 
 
 def first_move(case: Case, ends: Sequence[End], *, moving: bool) -> Move | None:
@@ -99,7 +93,7 @@ def _move(stage: Stage, rig: Rig, verdicts: Verdicts, level: int) -> Move:
         return Move(at, "rises" if slack else "lifts off", ())
     edge = tuple((float(x), float(y)) for x, y in equilibrium.hinge(rig, motion))
     direction = np.asarray(motion[0, 1:3]) * (-1 if falls else 1)
-    return Move(at, "falls" if falls else "tips up", edge, end_name(direction))
+    return Move(at, f"{'falls' if falls else 'tips up'} {end_name(direction)}", edge)
 
 
 def end_name(direction: Floats) -> str:

@@ -193,7 +193,7 @@ def _sinker_from(
         mass=mass,
         material=material,
         how=section.choice("how", HOLDS, "hanging"),
-        at=section.quantities("at", "length", None, count=3),
+        at=section.lengths("at", None, count=3),
         slack=section.quantity("slack", "length", 0.0, least=0),
         stone=stone,
         price=section.number("price", None, least=0, sign="€/kg"),

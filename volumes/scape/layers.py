@@ -168,7 +168,7 @@ def spot_from(section: Section) -> Spot:
     """Read one [[spot]]: `name`, `at` and, for a plant, `root_depth`."""
     return Spot(
         section.text("name"),
-        section.quantities("at", "length", count=2, least=0),
+        section.lengths("at", count=2, least=0),
         section.quantity("root_depth", "length", None, least=0),
     )
 
@@ -335,7 +335,7 @@ def _sides_from(table: Section, profile: Profile) -> Profile:
 def _mound_from(section: Section) -> Mound:
     """Read one mound or hollow."""
     return Mound(
-        section.quantities("at", "length", count=2),
+        section.lengths("at", count=2),
         section.quantity("rise", "length"),
         section.quantity("radius", "length", least=1e-3),
     )
@@ -352,7 +352,7 @@ def _path_from(section: Section) -> Trail:
 
 def _level_at(section: Section) -> tuple[float, float, float]:
     """Read one point: `at` and `level`."""
-    x, y = section.quantities("at", "length", count=2)
+    x, y = section.lengths("at", count=2)
     return x, y, section.quantity("level", "length", least=0)
 
 

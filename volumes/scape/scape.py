@@ -118,15 +118,9 @@ class Scape:
     groups: tuple[Group, ...]
     spots: tuple[Spot, ...]  # whose depth is asked for
     at_hand: tuple[PieceEntry, ...]  # stones that could be hung on wood, not in the tank
-    materials: Mapping[str, Material] = field(repr=False)
     prices: Prices = Prices()
     files: tuple[Path, ...] = field(default=(), repr=False)  # all that it was read from
     us: bool = False  # the file gives the tank in inches or feet
-
-    @property
-    def border(self) -> Border | None:
-        """The first border; None where there is none."""
-        return self.borders[0] if self.borders else None
 
 
 def read_scape(path: Path | str) -> Scape:
@@ -193,7 +187,6 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
         groups=(),
         spots=top.tables("spot", spot_from),
         at_hand=top.tables("at_hand", _at_hand_from, materials, most=MOST_AT_HAND),
-        materials=materials,
         prices=top.table("prices", _prices_from) or Prices(),
         us=_in_us_units(values["tank"]),
     )
@@ -275,7 +268,7 @@ def _piece_from(section: Section, materials: Mapping[str, Material]) -> PieceEnt
         shape=_shape_from(section, mass),
         material=material,
         mass=mass,
-        at=section.quantities("at", "length", count=2),
+        at=section.lengths("at", count=2),
         turn=section.number("turn", 0.0, least=-360, most=360, sign="°"),
         tilt=section.number("tilt", 0.0, least=-180, most=180, sign="°"),
         lean=section.number("lean", 90.0, least=-360, most=360, sign="°"),
@@ -305,7 +298,7 @@ def _shape_from(section: Section, mass: float | None) -> Shape:
     scan, unit = section.file("scan", None), section.text("unit", None)
     mesh = _mesh_from(section)
     solid = section.choice("solid", (*SOLIDS, "boulder"), "")
-    size = section.quantities("size", "length", None, count=3, least=1e-4)
+    size = section.lengths("size", None, count=3, least=1e-4)
     factor = section.number("shape_factor", None, least=0.05, most=1.0, sign="%")
     seed = section.whole("seed", 0)
     limbs = section.tables("limbs", _limb_from)
@@ -345,7 +338,7 @@ def _limb_from(section: Section) -> Limb:
         length = sum(math.dist(a, b) for a, b in itertools.pairwise(path))
     else:
         length = section.quantity("length", "length", least=1e-3)
-    return Limb(path, length, section.quantities("girth", "length", count=2, least=1e-3))
+    return Limb(path, length, section.lengths("girth", count=2, least=1e-3))
 
 
 def _lump_from(section: Section, materials: Mapping[str, Material]) -> Lump:

@@ -101,25 +101,24 @@ class Section:
         value = self.raw(key, default, EXAMPLES.get(kind, ""))
         return value if value is default else self._parsed(key, value, kind, least)
 
-    def quantities(
+    def lengths(
         self,
         key: str,
-        kind: str,
         default: Any = _REQUIRED,
         *,
         count: int | None = None,
         least: float = -math.inf,
     ) -> Any:
-        """Take a list of quantities as a tuple of floats [SI]; `count` fixes its length."""
-        like = ", ".join([EXAMPLES.get(kind, "...")] * (count or 2))
+        """Take a list of lengths as a tuple of floats [m]; `count` fixes how many."""
+        like = ", ".join([EXAMPLES["length"]] * (count or 2))
         value = self.raw(key, default, f"[{like}]")
         if value is default:
             return value
         if not isinstance(value, list) or (count is not None and len(value) != count):
             wanted = f"{count} quantities" if count else "quantities"
-            example = "" if like == "..., ..." else f": [{like}]"
-            raise self.error(key, f"must be a list of {wanted}, each with its unit{example}.")
-        return tuple(self._parsed(f"{key}[{i}]", v, kind, least) for i, v in enumerate(value, 1))
+            raise self.error(key, f"must be a list of {wanted}, each with its unit: [{like}].")
+        parts = enumerate(value, 1)
+        return tuple(self._parsed(f"{key}[{i}]", v, "length", least) for i, v in parts)
 
     def points(
         self,

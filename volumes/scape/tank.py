@@ -67,7 +67,7 @@ def tank_from(section: Section) -> Tank:
         told = " × ".join(f"{side:g} m" for side in sides)
         guesses = (*guesses, f"a tank of {told}: see that its units are right")
     water = section.choice("water", tuple(SALINITY), "fresh")
-    stand = section.quantities("stand", "length", None, count=2, least=0.05)
+    stand = section.lengths("stand", None, count=2, least=0.05)
     tank = Tank(
         length=sides[0],
         depth=sides[1],
@@ -92,8 +92,8 @@ def tank_from(section: Section) -> Tank:
 
 def _inside(section: Section, glass: float | None) -> tuple[float, ...]:
     """Give the inside dimensions from `inside`, or from `outside` and the glass."""
-    inside = section.quantities("inside", "length", None, least=0)
-    outside = section.quantities("outside", "length", None, least=0)
+    inside = section.lengths("inside", None, least=0)
+    outside = section.lengths("outside", None, least=0)
     if (inside is None) == (outside is None):
         raise section.error(
             "inside", 'give either inside = ["60 cm", "30 cm", "36 cm"] or outside.'
