@@ -304,7 +304,7 @@ def _print_balance(
     from plumbstone.cli.wording.offers import TUB_MASS
     from plumbstone.volumes.scape.materials import find_material
 
-    typer.echo(hold_sentence("Wood", balance, stone, units))
+    typer.echo(hold_sentence(balance, stone, units))
     low, high = (grams(v, units) for v in (balance.lift.low, balance.lift.high))
     source = "from the tub test" if balance.from_tub else "from the table of woods"
     dense = f"; density about {balance.density.mid:.0f} kg/m³" if balance.density else ""

@@ -156,7 +156,7 @@ def test_no_two_lines_contradict(log: HoldResult) -> None:
 
 def test_without_a_place_nothing_is_said_of_staying() -> None:
     for balance in balances():
-        told = hold_sentence("Wood", balance, "granite", Units.METRIC)  # type: ignore[arg-type]
+        told = hold_sentence(balance, "granite", Units.METRIC)  # type: ignore[arg-type]
         assert "stays" not in told.lower()
         assert ("Heavy enough" in told) <= balance.enough  # type: ignore[attr-defined]
 

@@ -152,7 +152,7 @@ def _from_front(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     if hold.first_move is not None:
         verdict = motion_words(hold.first_move.manner, sure=True)
     axes.set_title(f"{hold.group.name}: {verdict}", loc="left")
-    _label(axes, "from the left pane", "above the glass", units)
+    _label(axes, "above the glass", units)
 
 
 def _pushes(axes: "Axes", rig: Rig, pushes: Floats, largest: float) -> None:
@@ -200,7 +200,7 @@ def _from_above(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     surface = place_words(float(hold.levels[level]), units)
     when = "at the line" if hold.first_move is None else f"when the water stands at {surface}"
     axes.set_title(f"From above, {when}", loc="left")
-    _label(axes, "from the left pane", "from the front pane", units)
+    _label(axes, "from the front pane", units)
     names = [t.sinker.stone or f"{t.sinker.mass * 1e3:.0f} g" for t in hold.ties]
     for (x, y), name in zip(rig.ties[rig.tied == 0, :2] * 100, names, strict=True):
         axes.annotate(name, (x, y), (0, -14), textcoords="offset points", ha="center")
@@ -217,12 +217,12 @@ def _arrow(axes: "Axes", x: float, y: float, length: float, colour: str, text: s
     )  # fmt: skip
 
 
-def _label(axes: "Axes", right: str, up: str, units: Units) -> None:
+def _label(axes: "Axes", up: str, units: Units) -> None:
     """Name the axes and count along them in the user's unit; they themselves are in cm."""
     from matplotlib.ticker import FuncFormatter, MultipleLocator
 
     _, name = RULED[units]
-    for axis, words in ((axes.xaxis, right), (axes.yaxis, up)):
+    for axis, words in ((axes.xaxis, "from the left pane"), (axes.yaxis, up)):
         axis.set_major_locator(MultipleLocator(STEP[units]))
         if units is Units.US:
             axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value / 2.54:.0f}"))

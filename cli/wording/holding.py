@@ -34,28 +34,28 @@ HUNG = "let it hang or stand on a tie ([[group]] sinkers)"
 LAID_ON = "wedge it, or lay a stone on the end that rises."
 
 
-def hold_sentence(name: str, balance: "Balance", stone: str, units: Units) -> str:
-    """Say by weight alone what a group needs and what it has, grams first.
+def hold_sentence(balance: "Balance", stone: str, units: Units) -> str:
+    """Say by weight alone what wood needs and what it has, grams first.
 
     Without a place nothing is said of staying: how a stone is tied decides that.
     """
     if not math.isfinite(balance.short):
-        return f"{name}: some {stone} floats; take a denser stone."
+        return f"Wood: some {stone} floats; take a denser stone."
     needs, had = grams_up(balance.asked_sinker, units), grams(balance.hung, units)
     if balance.asked_sinker <= 0:
-        return f"{name}: sinks by itself."
+        return "Wood: sinks by itself."
     if balance.hung <= 0:
-        return f"{name}: hang {needs} of {stone} on it; nothing holds it yet."
+        return f"Wood: hang {needs} of {stone} on it; nothing holds it yet."
     if balance.hung >= balance.asked_sinker and balance.spare.low > 0:
         spare = grams(balance.spare.mid, units)
         return (
-            f"{name}: needs {needs} of {stone}; you hung {had}; {spare} to spare under water. "
+            f"Wood: needs {needs} of {stone}; you hung {had}; {spare} to spare under water. "
             "Heavy enough, if set as described; where it is tied decides whether it holds."
         )
     short = grams_up(balance.asked_sinker - balance.hung, units)
     if balance.spare.low > 0:
-        return f"{name}: you hung {had} of {stone}, which just holds it; add {short} for a margin."
-    return f"{name}: needs {needs} of {stone}; you hung {had}. Add {short}, or it may lift."
+        return f"Wood: you hung {had} of {stone}, which just holds it; add {short} for a margin."
+    return f"Wood: needs {needs} of {stone}; you hung {had}. Add {short}, or it may lift."
 
 
 def hold_sentences(hold: "HoldResult", units: Units, *, told_before: bool = False) -> list[str]:

@@ -105,9 +105,10 @@ def lines(plan: Plan, report: Report, units: Units) -> list[Line]:
         for alike in together(report.findings)
     ]
     for hold in plan.holds:
-        first, *more = group_words(hold, units, on_page=True)[:2] or [""]
-        said = " ".join([first, *(words[0].upper() + words[1:] for words in more)])
-        told.append(Line(f"{hold.group.name}: {said}", hold.group.wood, Severity.NOTE))
+        said = group_words(hold, units, on_page=True)[:2]
+        said[1:] = (words[0].upper() + words[1:] for words in said[1:])
+        text = f"{hold.group.name}: {' '.join(said)}"
+        told += [Line(text, hold.group.wood, Severity.NOTE)] if said else []
     return sorted(told, key=lambda line: -line.severity)
 
 
