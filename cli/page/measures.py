@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from plumbstone.cli.wording.units import INCH, Units
+from plumbstone.cli.wording.units import INCH, RULED, Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.scape.quantities import bare_number, parse_quantity
 
@@ -40,15 +40,15 @@ class Measures:
 
     def written(self, metres: float) -> str:
         """Write a length [m] as it stands in a scape file, to a hundredth of a millimetre."""
-        if self.units is Units.US:
-            return f"{round(metres / INCH, 4):g} in"
-        return f"{round(metres * 100, 3):g} cm"
+        return self._in_unit(metres, 4 if self.units is Units.US else 3)
 
     def shown(self, metres: float) -> str:
         """Write a length [m] for a field, to a hundredth of an inch or a tenth of a millimetre."""
-        if self.units is Units.US:
-            return f"{round(metres / INCH, 2):g} in"
-        return f"{round(metres * 100, 2):g} cm"
+        return self._in_unit(metres, 2)
+
+    def _in_unit(self, metres: float, digits: int) -> str:
+        unit, name = RULED[self.units]
+        return f"{round(metres / unit, digits):g} {name}"
 
     def with_unit(self, text: str, kind: str = "length") -> str:
         """Give what was typed with a unit, a comma read as a point; empty where nothing was."""

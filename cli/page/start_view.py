@@ -108,20 +108,17 @@ class StartView:
     def _field(self, label: str, now: str, read: Callable[[str], Any], key: str) -> None:
         async def typed() -> None:
             try:
-                setattr(self._start, key, read(field.value))
+                value = read(field.value)
             except PlumbstoneError as error:
                 widgets.warn(self._wrong, error.told(labels.as_field))
-                return
-            await self._changed()
+            else:
+                await self._set(key, value)
 
         field = widgets.Field(label, now, typed, when="change")
 
     def _choice(self, label: str, options: list[tuple[str, str]], key: str) -> None:
-        async def chosen() -> None:
-            setattr(self._start, key, choice.value)
-            await self._changed()
-
-        choice = widgets.Choice(label, options, getattr(self._start, key), chosen)
+        now = getattr(self._start, key)
+        choice = widgets.Choice(label, options, now, lambda: self._set(key, choice.value))
 
     def _slider(self, label: str, key: str, most: float) -> None:
         async def moved(value: float) -> None:
@@ -135,11 +132,12 @@ class StartView:
         widgets.Slider(told, now, most, self._measures.step, moved, moved)
 
     def _check(self, label: str, key: str) -> None:
-        async def ticked(on: bool) -> None:
-            setattr(self._start, key, on)
-            await self._changed()
+        widgets.tick(label, partial(self._set, key), on=getattr(self._start, key))
 
-        widgets.tick(label, ticked, on=getattr(self._start, key))
+    async def _set(self, key: str, value: Any) -> None:
+        """Take an answer, and draw what becomes of it."""
+        setattr(self._start, key, value)
+        await self._changed()
 
     def _side(self, axis: int, text: str) -> tuple[float, ...]:
         sides, typed = self._start.sides, parse_quantity(self._measures.typed(text), "length")
