@@ -12,6 +12,7 @@ import zlib
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 import trimesh
 from commands import PROGRAM
@@ -190,6 +191,17 @@ def test_small_files_that_would_be_huge_are_refused_by_their_header(
     with pytest.raises(PlumbstoneError, match=words) as told:
         read_raw(path, FILE_ALONE)
     assert name in str(told.value)
+
+
+@pytest.mark.parametrize("colours", [False, True])
+def test_a_plain_glb_of_many_faces_repeats_nothing(colours: bool) -> None:
+    # A closed skin has twice as many faces as corners (Euler), so most of a file are its indices.
+    corners = np.random.default_rng(1).normal(size=(200_000, 3))
+    faces = np.arange(1_200_000).reshape(-1, 3) % len(corners)
+    skin = trimesh.Trimesh(corners, faces, process=False)
+    if colours:
+        skin.visual.vertex_colors = np.full((len(corners), 4), 90, np.uint8)
+    check_header(".glb", skin.export(file_type="glb"))
 
 
 @pytest.mark.parametrize("kind", ["glb", "3mf", "ply"])

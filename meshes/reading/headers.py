@@ -16,6 +16,7 @@ from plumbstone.meshes.limits import COPIES, LARGEST_FILE, SPARE_CORNERS, raised
 GLTF_TYPES = {5120: "i1", 5121: "u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
 COMPONENTS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
 DRACO, MESHOPT = "KHR_draco_mesh_compression", "EXT_meshopt_compression"
+CORNER = 12  # [bytes] of a place as files store it
 MOST_RATIO = 25  # text of figures packs to a fifth or so; a bomb to a thousandth
 FREE_SIZE = 20_000_000  # [bytes]; unpacked, below which the ratio is no matter
 PLY_TYPES = {
@@ -73,26 +74,31 @@ def _check_gltf(content: bytes, binary: bool) -> None:
         held += min(sum(map(int, buffers)), raised(LARGEST_FILE))
     accessors = tree.get("accessors", [])
     for number, accessor in enumerate(accessors):
-        size = int(GLTF_TYPES[accessor["componentType"]][-1]) * COMPONENTS[accessor["type"]]
-        if not 0 <= accessor["count"] * size <= held:
+        if not 0 <= accessor["count"] * _entry(accessor) <= held:
             raise HeaderError(
                 f"its accessor {number} promises {accessor['count']} entries, more than the file "
                 "holds; export it again."
             )
-    corners = [_corners(mesh, accessors) for mesh in tree.get("meshes", [])]
+    corners = [_drawn(mesh, accessors) for mesh in tree.get("meshes", [])]
     nodes = tree.get("nodes", [])
-    own = [corners[node["mesh"]] if "mesh" in node else 1 for node in nodes]
+    own = [corners[node["mesh"]] if "mesh" in node else CORNER for node in nodes]
     children = {number: node.get("children", []) for number, node in enumerate(nodes)}
     drawn = _with_children(dict(enumerate(own)), children)
-    _check_copies(sum(corners) + drawn, held // 12)
+    _check_copies((sum(corners) + drawn) // CORNER, held // CORNER)
 
 
-def _corners(mesh: Mapping[str, Any], accessors: Sequence[Mapping[str, Any]]) -> int:
-    """Count the corners and indices that a glTF mesh is loaded to."""
+def _entry(accessor: Mapping[str, Any]) -> int:
+    """Bytes of one entry of a glTF accessor."""
+    return int(GLTF_TYPES[accessor["componentType"]][-1]) * COMPONENTS[accessor["type"]]
+
+
+def _drawn(mesh: Mapping[str, Any], accessors: Sequence[Mapping[str, Any]]) -> int:
+    """Bytes of the corners and indices that a glTF mesh is loaded to, four at least for each."""
     count = 0
     for primitive in mesh["primitives"]:
         used = [*primitive["attributes"].values(), primitive.get("indices")]
-        count += sum(int(accessors[place]["count"]) for place in used if place is not None)
+        kept = [accessors[place] for place in used if place is not None]
+        count += sum(int(each["count"]) * max(_entry(each), 4) for each in kept)
     return count
 
 
