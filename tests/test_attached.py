@@ -1,5 +1,6 @@
 """Bodies of two parts, and stands below them, on solids whose parts are known."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,7 @@ from shapely import box as rectangle
 from plumbstone.meshes.closing import parting
 from plumbstone.meshes.closing.attached import CUTS, LEVELS, halves_of, stand_below
 from plumbstone.meshes.closing.bodies import ClosedScan, open_body
-from plumbstone.meshes.closing.doubting import whole_doubts
+from plumbstone.meshes.closing.doubting import mouth_doubt, whole_doubts
 from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.isolating import Plane, is_around, is_cut_flat
@@ -149,8 +150,13 @@ def test_an_open_end_leads_into_a_log_and_a_patch_that_was_missed_does_not() -> 
         along, _, high = mesh.triangles_center.T
         faces = mesh.faces[((high > 0.003) | (along > 0.13)) & (along < end)]
         table, away = Plane(np.array([0.0, 0.0, 1.0]), 0.0, 0.0), np.zeros((0, 3, 3))
-        found.append(open_body(*compacted(mesh.vertices, faces), table, (), away).mouth)
-    assert found == [pytest.approx(np.pi * 0.05**2, rel=0.02), 0]
+        found.append(open_body(*compacted(mesh.vertices, faces), table, (), away))
+    assert [body.mouth for body in found] == [pytest.approx(np.pi * 0.05**2, rel=0.02), 0]
+    # Bored out to 30 mm and scanned with its mouth a step narrower: pi r² l of it is air.
+    narrowed = replace(found[0], mouth=np.pi * (0.03 - found[0].step) ** 2)
+    bored = mouth_doubt(narrowed, log.volume)
+    assert bored is not None
+    assert bored.below == pytest.approx(np.pi * 0.03**2 * 0.3 / log.volume, rel=0.02)
 
 
 def test_the_rim_of_a_tray_runs_around_what_lies_in_it_and_a_neighbour_does_not() -> None:

@@ -107,10 +107,14 @@ def none_farther(doubts: tuple[Doubt, ...], unseen: float) -> tuple[Doubt, ...]:
 
 
 def mouth_doubt(body: OpenBody, volume: float) -> Doubt | None:
-    """Doubt a body into which an opening leads: a tube as wide may run through it."""
+    """Doubt a body into which an opening leads: a tube as wide may run through it.
+
+    Depths smear over its edge, so that an opening is wider than it was left by a step all around.
+    """
     if body.mouth == 0:
         return None
-    within = min(MOST_HOLLOW, body.mouth * longest_side(body.vertices) / volume)
+    tube = np.pi * ((body.mouth / np.pi) ** 0.5 + body.step) ** 2 * longest_side(body.vertices)
+    within = min(MOST_HOLLOW, tube / volume)
     says = (
         f"an opening about {2e2 * (body.mouth / np.pi) ** 0.5:.0f} cm wide leads into it: if it is "
         f"hollow there, it holds less; scan into it too, or {PUSHED}"
