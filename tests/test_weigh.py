@@ -162,7 +162,10 @@ def test_a_known_length_is_the_greatest_distance_whatever_the_axes(tmp_path: Pat
         assert piece["size_cm"] == pytest.approx([20, 10, 10], rel=1e-3)
     assert piece["confidence"] == "fair"  # nothing checks one length
     line = 'plumbstone weigh stone.ply --longest "24.49 cm" --across'
-    assert "disagree" in refuse(f'{line} "8 cm"', tmp_path)
+    assert "the scan is bent" in refuse(f'{line} "8 cm"', tmp_path)
+    put(tmp_path, "stone.ply", side_by_side(stone, box((0.18, 0.1, 0.1)), 0.3))
+    assert "largest of which is not" in refuse(f'{line} "8 cm"', tmp_path)
+    put(tmp_path, "stone.ply", stone)
     assert "less" in refuse(f'{line} "30 cm"', tmp_path)
 
 

@@ -213,10 +213,13 @@ def with_scale(
     two = any(d.what == "attached" for d in scans[0].doubts)
     parted = [d.says for d in scans[0].doubts if d.what == "side"]
     if disagree > parting.MOST_DISAGREE:
+        if len(scans) > 1:
+            problem = f"holds {len(scans)} bodies, the largest of which is not what was measured; "
+            raise ScanError(path, problem + "scan them one at a time.")
         melted = "another thing may be melted into it: scan the stone alone, or " if two else ""
         apart = f"disagree by {percent(disagree)} with what was measured"
-        problem = f"its longest and its width across {apart}; {melted}measure again."
-        raise ScanError(path, problem)
+        bent = "measure again; if both were right, the scan is bent: scan it again, slowly"
+        raise ScanError(path, f"its longest and its width across {apart}; {melted}{bent}.")
     total = before * factor
     holds = scans[0].volume.mid * factor**3
     if (ruler.longest or ruler.across) and holds > MOST_MEASURED:
