@@ -29,6 +29,8 @@ from plumbstone.cli.page.measures import Measures
 from plumbstone.cli.page.scan_job import ScanError, ScanJob
 from plumbstone.cli.page.starting import SIDES
 from plumbstone.cli.page.thumbnail import thumbnail_by_size
+from plumbstone.cli.wording.offers import TUB_MASS
+from plumbstone.cli.wording.page_labels import JUST_SINKS
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Piece
@@ -497,6 +499,8 @@ def test_a_tub_test_goes_to_the_group_of_its_wood(tmp_path: Path) -> None:
     again = with_tub_test(text, scape, "Root", "1 lb slate")  # 0.45359237 kg, exact by definition
     assert again.count("[[group]]") == 1
     assert "453.59 g" in again
+    told = JUST_SINKS.format(mass=TUB_MASS[Units.US]).split("(")[1].rstrip(")")
+    assert "510.29 g" in with_tub_test(text, scape, "Root", told)  # 18 oz of 28.349523 g
     assert "just_sinks_with" not in with_tub_test(again, scape, "Root", " ")
     with pytest.raises(PlumbstoneError, match="such as"):
         with_tub_test(tank, scape, "Root", "granite")

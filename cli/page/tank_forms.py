@@ -15,6 +15,7 @@ from plumbstone.cli.page.tank_view import TankView
 from plumbstone.cli.page.widgets import Choice, Field, Form, button, element, say, telling
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
+from plumbstone.cli.wording.offers import TUB_MASS
 from plumbstone.cli.wording.units import written
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.shapes.primitives import SOLIDS
@@ -112,8 +113,9 @@ class TankForms:
                     self._piece_field(side, partial(_side, shown, axis), self._size(axis))
             self._piece_field(labels.WEIGHED, self._mass_of, self._mass)
             if entry.kind == "wood":
+                example = labels.JUST_SINKS.format(mass=TUB_MASS[self.view.units])
                 self._field(
-                    form, labels.JUST_SINKS, partial(self._tub_of, name),
+                    form, example, partial(self._tub_of, name),
                     lambda told: lambda text: changes.with_tub_test(
                         text, self.desk.scape, name, told
                     ),
