@@ -169,6 +169,18 @@ def unoffered(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(hold_down, "_offers", lambda *_: Offers(np.empty((0, 3)), "", ()))
 
 
+@pytest.fixture(scope="module")
+def remembered() -> Iterator[None]:
+    """Let the layouts of a file share their stages, as those of one scape do (`test_engine`)."""
+    from plumbstone.volumes.layout import Layout
+    from plumbstone.volumes.memo import Memo
+
+    begin, shared = Layout.__init__, Memo()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Layout, "__init__", lambda self, scape, memo=shared: begin(self, scape, memo))
+        yield
+
+
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Give what `plumbstone demo` writes, made once for all workers; copy it to change it."""

@@ -161,6 +161,7 @@ def opened(
     faults = browser.faults(tab, (address.split("/")[2], ""))
     tab.goto(address)
     tab.wait_for_selector("main")
+    tab.wait_for_function("window.did_handshake")  # else it may load anew under the hand
     return tab, faults
 
 

@@ -23,6 +23,8 @@ from plumbstone.cli.wording.units import Toward, Units, show_length, written
 from plumbstone.volumes.holding.stability import Standing
 from plumbstone.volumes.report import findings_of_standing
 
+pytestmark = pytest.mark.usefixtures("remembered")
+
 
 def write(folder: Path, *parts: str) -> None:
     """Write tank.toml of a tank and some tables."""

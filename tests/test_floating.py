@@ -86,6 +86,7 @@ def hydrostatics(vertices: np.ndarray, faces: np.ndarray, centre: np.ndarray) ->
     }
 
 
+@pytest.mark.slow  # its library takes longer to load than all else here
 def test_a_forked_branch_against_a_general_library() -> None:
     """Attitude, centre of buoyancy, and volume of a branch afloat that rights itself."""
     vertices, faces = fork()

@@ -204,6 +204,7 @@ def test_a_quarter_cone_in_a_corner() -> None:
     assert 2 * found[2] - found[1] == pytest.approx(exact, rel=1e-3)
 
 
+@pytest.mark.slow  # its library takes longer to load than all else here
 def test_another_sand_model_on_the_same_ground() -> None:
     """Landlab cuts slopes to a threshold along the steepest of four neighbours.
 

@@ -12,6 +12,8 @@ from plumbstone.cli.wording.report import first_lines
 from plumbstone.cli.wording.units import Units
 from plumbstone.volumes.report import report_of
 
+pytestmark = pytest.mark.usefixtures("remembered")
+
 
 @pytest.fixture(scope="module")
 def plan(demo: Path) -> dict:
