@@ -55,6 +55,20 @@ def test_two_balls_that_touch_are_cut_between_them(small: float) -> None:
     assert found.gain > 0.5 * found.hollow > 0  # one cut takes most of the hollow away
 
 
+def test_a_small_ball_is_told_from_a_dented_one_that_it_leans_on() -> None:
+    # The cut along their crease, and what hollow it takes away: hulls by manifold3d.
+    dents = [ball(0.05, (-0.1, 0, 0)), ball(0.05, (0, 0.1, 0)), ball(0.05, (0, -0.1, 0))]
+    stone = trimesh.boolean.difference([ball(0.07, (0, 0, 0)), *dents])
+    whole = trimesh.boolean.union([stone, ball(0.03, (0.09, 0, 0))])
+    crease = (0.09**2 - 0.03**2 + 0.07**2) / (2 * 0.09)
+    halves = [whole.slice_plane([crease, 0, 0], [side, 0, 0]).convex_hull for side in (1, -1)]
+    most = (whole.convex_hull.volume - sum(half.volume for half in halves)) / whole.volume
+    found = halves_of(np.array(whole.vertices), np.array(whole.faces))
+    assert found.are_two
+    assert 0.5 * most < found.gain < most
+    assert not halves_of(np.array(stone.vertices), np.array(stone.faces)).are_two  # dents alone
+
+
 def test_one_convex_body_gains_nothing_by_a_cut() -> None:
     whole = ball(0.1, (0, 0, 0))
     found = halves_of(np.array(whole.vertices), np.array(whole.faces))
