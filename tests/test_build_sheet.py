@@ -115,8 +115,7 @@ def parsed(words: str, unit: str) -> tuple[float, float]:
     size = READ[unit][name] if unit in READ else {"%": 0.01}.get(name, 1.0)
     digits = len(number.partition(".")[2])
     step = 10.0**-digits
-    if name in ("cm", "in", "g", "kg"):
-        step = max(step, {"cm": 0.5, "in": 0.25, "g": 10.0, "kg": 0.1}[name])
+    step = max(step, {"cm": 0.5, "in": 0.25, "g": 10.0, "kg": 0.1, "lb": 0.02}.get(name, 0.0))
     return float(number) * size, step * size
 
 
