@@ -142,7 +142,7 @@ class Tank:
     ) -> None:
         self.stage, self.fine, self.water = stage, fine, stage.water
         spec = mujoco.MjSpec()
-        spec.memory = 1 << 28  # boulders that are drawn into each other touch in many parts
+        spec.memory = 1 << 30  # boulders that are drawn into each other touch in many parts
         spec.option.timestep = fine.step
         spec.option.gravity = [0, 0, -GRAVITY]
         spec.option.cone = mujoco.mjtCone.mjCONE_ELLIPTIC

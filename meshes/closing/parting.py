@@ -112,8 +112,8 @@ def _above_stand(path: Path, body: OpenBody, scan: ClosedScan, stand: Stand) -> 
     if found.volume.mid < attached.LEAST_PART * scan.volume.mid:
         return None
     says = (
-        f"what looks like a stand of {stand.height * 1e2:.0f} cm was cut away below it; "
-        "stand the stone on a flat table, or see <picture>"
+        f"what looks like a stand of {stand.height * 1e2:.0f} cm was cut away below it: "
+        "stand the stone on a flat table; if it is all one, <one-piece>; see <picture>"
     )
     more = MORE_THAN_CUT if stand.straight else scan.volume.mid / found.volume.mid - 1
     return found.doubted(Doubt("stand", LEFT_OF_STAND, more, says, trust="poor"))
