@@ -244,8 +244,7 @@ def with_scale(
         unsure += OWN_LENGTHS / 2
     twice = ruler.longest is not None and ruler.across is not None
     total_of = total if sized else 1.0
-    lost = found.lost if ruler.longest else 0.0
-    doubt = ruled_scale(ruler.measured, unsure, total_of, twice=twice, read=ruler.read, lost=lost)
+    doubt = ruled_scale(ruler.measured, unsure, total_of, twice=twice, read=ruler.read)
     said = f"lengths × {total:.4g}, from the measured {ruler.measured * 1e2:.1f} cm"
     return tuple(scan.times(factor, said).doubted(doubt) for scan in scans)
 

@@ -27,9 +27,6 @@ TIP_NOISE, TIP_UNSURE = 2.6, 2.0  # what noise left in a rough skin adds to a le
 CUT_TIPS, CUT_UNSURE = 0.35, 0.36  # what corners that no point met take off a tip as sharp as a
 # cone of 90°, in steps from point to point, and how far that is off
 TIP_DEPTH, SHARPEST = 2.0, 2.5  # steps below a tip where its width tells how sharp it is; at most
-EATEN, AT_TABLE = 1.0, 2.0  # steps of the skin: what is lost of a tip that lies within one of an
-# open edge and so near the table, at 90 %: beyond all other doubts 7 of 45 scans with such a tip
-# were too short, of 142 others none
 DULL = 1.5  # two tips that are sharper together are unsure in proportion; from memory
 SPIKE, ROUGH = 2.5, 0.1  # deviations from which on a corner is a spike of noise; noise over the
 # step, with less a tip is none
@@ -57,7 +54,6 @@ class Caliper:
     longest: float
     across: tuple[float, float]  # least and greatest, where several diagonals are nearly as long
     noise: float  # share that noise may have left in them
-    lost: float = 0.0  # share by which tips at the table may reach farther
 
     def reaching(self, reach: float) -> "Caliper":
         """Go by what the points reach [m] that a skin was put around; it cuts off tips."""
@@ -66,8 +62,7 @@ class Caliper:
         more = reach - self.longest  # less where the skin of limbs bulges over their tips
         off = REACHED * more if more > 0 else more
         noise = float(np.hypot(self.noise, REACH_UNSURE * off / self.longest))
-        low, high = self.across
-        return Caliper(self.longest + off, (low + off, high + off), noise, self.lost)
+        return Caliper(self.longest + off, (self.across[0] + off, self.across[1] + off), noise)
 
     def swaying(self, sway: float) -> "Caliper":
         """Doubt lengths by the waves of the skin, of a standard deviation [m]."""
@@ -94,8 +89,7 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     Caliper
         Diameter of the hull and greatest extent at right angles to it [m], of the skin with its
         noise smoothed out, as noise lengthens both. What a coarse mesh cannot tell of its tips,
-        and what the unseen underside may add, is in its noise; what the table may have cut off its
-        tips is apart, as that only makes them seem shorter.
+        and what the unseen underside may add, is in its noise.
     """
     corners = corners_of(faces)
     calm, spread, step = calmed(vertices, faces)
@@ -110,9 +104,6 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
         return Caliper(longest, (low, high), noise)
     ring = calm[corners_of(open_edges(faces))]
     sharp = sum(_sharpness(smooth, up, step, ring) for up in (way, -way))
-    tips = (smooth[(smooth @ up).argmax()] for up in (way, -way))
-    at_table = [tip for tip in tips if tip[2] < vertices[:, 2].min() + AT_TABLE * step]
-    cut = sum(bool((np.linalg.norm(ring - tip, axis=1) < step).any()) for tip in at_table)
     unsure = CUT_UNSURE * step * max(1.0, sharp / DULL)
     noise += float(np.hypot(TIP_UNSURE * spread, unsure)) / longest
     rough = min(1.0, spread / (ROUGH * step))
@@ -123,8 +114,7 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
         picked *= float(np.log(ties / FEW))
         change -= picked
         noise = float(np.hypot(noise, picked / longest))
-    lost = EATEN * cut * step / longest
-    return Caliper(longest + change, (low + change, high + change), noise, lost)
+    return Caliper(longest + change, (low + change, high + change), noise)
 
 
 def _sharpness(points: Floats, up: Floats, step: float, ring: Floats) -> float:
@@ -195,18 +185,11 @@ def own_scale() -> Doubt:
 
 
 def ruled_scale(
-    length: float,
-    unsure: float,
-    factor: float,
-    *,
-    twice: bool,
-    read: float = 0.0,
-    lost: float = 0.0,
+    length: float, unsure: float, factor: float, *, twice: bool, read: float = 0.0
 ) -> Doubt:
     """Doubt of lengths that were set by a measured one [m]; `twice` where a second one agrees.
 
-    `read` is what it was read to [m]: the truth lies up to half of that to either side; `lost` is
-    that of the caliper: a tip that was cut short makes all else too large.
+    `read` is what it was read to [m]: the truth lies up to half of that to either side.
 
     One length alone bears no "good": what was found of the body may reach too far, or not far
     enough, and nothing would tell.
@@ -222,10 +205,7 @@ def ruled_scale(
     if abs(np.log(factor)) > np.log(1 + FAR_OFF):
         says += f", × {factor:.3g} on <source>'s own; see that it is the right stone and unit"
         trust = "poor"
-    if lost:
-        says += "; one of its ends lies where the skin breaks off, and may be cut short"
-    doubt = in_length("scale", share, says, trust)
-    return replace(doubt, below=float(np.hypot(doubt.below, 1 - (1 + lost) ** -3)))
+    return in_length("scale", share, says, trust)
 
 
 def diameter(points: Floats) -> tuple[float, Floats]:
