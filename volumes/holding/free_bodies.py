@@ -2,7 +2,7 @@
 
 import itertools
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -183,7 +183,15 @@ def widest_gap(stage: Stage, number: int, memo: Memo) -> tuple[float, str]:
     return widest
 
 
-def comes_near(one: Piece, other: Piece) -> bool:
+def may_lean(
+    own: Iterable[Body], others: Iterable[Body], counted: Container[str], memo: Memo
+) -> bool:
+    """Whether pieces come near others, on their flanks too, that are not counted, by name."""
+    near = [body.piece for body in others if body.entry.name not in counted]
+    return any(memo(_comes_near, body.piece, piece) for body in own for piece in near)
+
+
+def _comes_near(one: Piece, other: Piece) -> bool:
     """Whether two pieces come so near anywhere, beside each other too, that they may touch."""
     from scipy.spatial import KDTree
 

@@ -203,11 +203,8 @@ def _leans_aside(case: Case, memo: Memo) -> bool:
     if all_stay([free_bodies.rig_of(dry, case.middle, case.number, None)]):
         return False
     counted = [b for i in {*case.rest.below.tolist()} if i >= 0 for b in stage.bodies[i].pieces]
-    known = {body.entry.name for body in (*own, *counted)}
-    others = [body for name, body in stage.placed.items() if name not in known]
-    return any(
-        memo(free_bodies.comes_near, body.piece, other.piece) for body in own for other in others
-    )
+    names = {body.entry.name for body in (*own, *counted)}
+    return free_bodies.may_lean(own, stage.placed.values(), names, memo)
 
 
 def _balance(case: Case, stone: Material) -> Balance:

@@ -16,8 +16,8 @@ from plumbstone.volumes.holding.ends import End, amiss_ends
 from plumbstone.volumes.holding.equilibrium import all_stay, stays_at
 from plumbstone.volumes.holding.free_bodies import (
     Stage,
-    comes_near,
     lots_of,
+    may_lean,
     rig_of,
     rigs_of,
     stage_of,
@@ -139,11 +139,7 @@ def judge_stones(
     for body in judged:
         piece = by_name[body.entry.name]
         counted = {piece.name, *piece.on, *piece.load}
-        if piece.falls_at is not None and any(
-            memo(comes_near, body.piece, other.piece)
-            for other in bodies
-            if other.entry.name not in counted
-        ):
+        if piece.falls_at is not None and may_lean((body,), bodies, counted, memo):
             by_name[piece.name] = replace(piece, falls_at=None, unsure=True)
     return tuple(by_name[body.entry.name] for body in judged)
 
