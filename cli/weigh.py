@@ -10,7 +10,7 @@ from typer import Argument, Option
 from plumbstone.cli.options import NUMBER, PER_KG, ForceOption, JsonOption, Number, Text
 from plumbstone.cli.output import UnitsOption, emit_json, naming, plain_errors
 from plumbstone.cli.wording.units import Units
-from plumbstone.meshes.errors import PlumbstoneError, shown
+from plumbstone.meshes.errors import PlumbstoneError
 
 
 def weigh(
@@ -88,7 +88,7 @@ def weigh(
     with plain_errors():
         if (size or limb) and scans and not any(path.exists() for path in scans):
             raise PlumbstoneError(
-                f'"{shown(str(scans[0]))}" is no scan; put what has spaces in it into quotes: '
+                f'"{scans[0]}" is no scan; put what has spaces in it into quotes: '
                 '--size "28 x 19 x 15 cm", --limb "60 cm, 25 cm, 12 cm", --mass "9.8 kg".'
             )
         refuse_idle(given)

@@ -328,14 +328,16 @@ WORDED: dict[Kind, Worded] = {
 }
 
 
+ENDS = ("left", "right", "front", "back")
 MOTIONS = {
     "rolls": ("roll", "on its small foot"),
     "rises": ("rise", "as far as its slack tie lets it"),
     "lifts off": ("lift", "off whole"),
+    **{f"tips up {side}": ("tip", f"up at its {side} end") for side in ENDS},
+    **{
+        f"falls {side}": ("tip", f"over by its own weight, down at its {side} end") for side in ENDS
+    },
 }
-for side in ("left", "right", "front", "back"):
-    MOTIONS[f"tips up {side}"] = ("tip", f"up at its {side} end")
-    MOTIONS[f"falls {side}"] = ("tip", f"over by its own weight, down at its {side} end")
 
 
 def _motion(finding: Finding, units: Units) -> str:

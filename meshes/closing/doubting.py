@@ -113,10 +113,11 @@ def mouth_doubt(body: OpenBody, volume: float) -> Doubt | None:
     """
     if body.mouth == 0:
         return None
-    tube = np.pi * ((body.mouth / np.pi) ** 0.5 + body.step) ** 2 * longest_side(body.vertices)
+    radius = (body.mouth / np.pi) ** 0.5
+    tube = np.pi * (radius + body.step) ** 2 * longest_side(body.vertices)
     within = min(MOST_HOLLOW, tube / volume)
     says = (
-        f"an opening about {2e2 * (body.mouth / np.pi) ** 0.5:.0f} cm wide leads into it: if it is "
+        f"an opening about {2e2 * radius:.0f} cm wide leads into it: if it is "
         f"hollow there, it holds less; scan into it too, or {PUSHED}"
     )
     return Doubt("hollow", within, 0.02, says, "poor")

@@ -79,12 +79,12 @@ def _check_gltf(content: bytes, binary: bool) -> None:
                 f"its accessor {number} promises {accessor['count']} entries, more than the file "
                 "holds; export it again."
             )
-    corners = [_drawn(mesh, accessors) for mesh in tree.get("meshes", [])]
+    sizes = [_drawn(mesh, accessors) for mesh in tree.get("meshes", [])]
     nodes = tree.get("nodes", [])
-    own = [corners[node["mesh"]] if "mesh" in node else CORNER for node in nodes]
+    own = [sizes[node["mesh"]] if "mesh" in node else CORNER for node in nodes]
     children = {number: node.get("children", []) for number, node in enumerate(nodes)}
     drawn = _with_children(dict(enumerate(own)), children)
-    _check_copies((sum(corners) + drawn) // CORNER, held // CORNER)
+    _check_copies((sum(sizes) + drawn) // CORNER, held // CORNER)
 
 
 def _entry(accessor: Mapping[str, Any]) -> int:
@@ -94,12 +94,12 @@ def _entry(accessor: Mapping[str, Any]) -> int:
 
 def _drawn(mesh: Mapping[str, Any], accessors: Sequence[Mapping[str, Any]]) -> int:
     """Bytes of the corners and indices that a glTF mesh is loaded to, four at least for each."""
-    count = 0
+    size = 0
     for primitive in mesh["primitives"]:
         used = [*primitive["attributes"].values(), primitive.get("indices")]
         kept = [accessors[place] for place in used if place is not None]
-        count += sum(int(each["count"]) * max(_entry(each), 4) for each in kept)
-    return count
+        size += sum(int(each["count"]) * max(_entry(each), 4) for each in kept)
+    return size
 
 
 def _with_children(own: Mapping[Any, int], children: Mapping[Any, Iterable[Any]]) -> int:

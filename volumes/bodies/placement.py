@@ -137,8 +137,10 @@ def _as_key(thing: str, value: str) -> str:
     """Name what a scan lacks as a scape file gives it."""
     if thing == "unit":
         return f'the key unit = "{value}"' if value else "the key unit"
-    if thing in ("limits", "source"):
-        return "the file" if thing == "source" else f"<{thing}>"
+    if thing == "source":
+        return "the file"
+    if thing == "limits":
+        return "<limits>"  # who tells it names them
     return f"plumbstone weigh {as_option(thing)}{' --keep' * (thing == 'longest')}"
 
 
