@@ -74,10 +74,14 @@ def test_no_bag_and_too_many_are_refused() -> None:
         cheapest_bags(1e6, [Bag(1.0, False, 1.0)], 1000.0)
 
 
+OWN = '[[material]]\nname = "own"\nlike = "baked-clay soil"\nbulk_density = "0.8 kg/L"'
+
+
 def soil(folder: Path, *lines: str) -> None:
     """Write t.toml, a tank of 60 × 40 cm with a layer of such lines."""
     tank = '[tank]\ninside = ["60 cm", "40 cm", "40 cm"]'
-    layer = '[[layer]]\nname = "Soil"\nmaterial = "baked-clay soil"'
+    material = "own" if OWN in lines else "baked-clay soil"
+    layer = f'[[layer]]\nname = "Soil"\nmaterial = "{material}"'
     (folder / "t.toml").write_text("\n".join([tank, layer, *lines]), encoding="utf-8")
 
 
@@ -91,6 +95,10 @@ def test_more_bags_if_it_settles_more(tmp_path: Path) -> None:
     assert layer["poured_range_l"]["mid"] == pytest.approx(16.632 / 0.95, rel=1e-6)
     assert layer["poured_range_l"]["high"] == pytest.approx(16.632 / 0.85, rel=1e-6)
     assert [bag["count"] for bag in layer["bags_if_worse"]] == [3]
+    soil(tmp_path, 'depth = "6.93 cm"', "settling = 0.05", bags, OWN)  # 0.8 kg in each litre
+    (heavy,) = read_json("plumbstone bed t.toml", tmp_path)["layers"]
+    for end, share in (("mid", 0.95), ("high", 0.85)):
+        assert heavy["mass_kg"][end] == pytest.approx(16.632 * 0.8 / share, rel=1e-6)
     # Without 2 L that lie in gaps of the layer below, 14.6 L at 15 % are 17.2 L: two bags do.
     bed = make_plan(read_scape(tmp_path / "t.toml")).bed
     assert bed is not None

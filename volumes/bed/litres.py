@@ -241,14 +241,10 @@ def sacks_filled(results: Sequence[LayerResult]) -> list[LayerResult]:
 
 
 def _with_volume(result: LayerResult, settled: float) -> LayerResult:
-    """Set the settled volume [m³] and with it what is poured and its mass."""
+    """Set the settled volume [m³] and with it what is poured."""
     poured = (settled - result.gaps) / (1 - result.layer.settling)
-    bulk = result.layer.material.bulk_density
-    assert bulk is not None
     spread = result.settled_range.plus(settled - result.settled_range.mid)
-    return replace(
-        result, settled=settled, settled_range=spread, poured=poured, mass=bulk.times(poured)
-    )
+    return replace(result, settled=settled, settled_range=spread, poured=poured)
 
 
 def less_lumps(results: list[LayerResult], lumps: float) -> list[LayerResult]:

@@ -52,7 +52,6 @@ class LayerResult:
     settled: float = 0.0  # [m³], extrapolated from two grids
     error: float = 0.0  # difference of the two grids [m³]
     poured: float = 0.0  # [m³]
-    mass: Range = NONE  # dry [kg]
     slide: Slide = Slide(0.0, 0.0, "", (0.0, 0.0))
     slope_degrees: float = 0.0  # drawn, from front to back in the middle of its zone
     passed: float = 0.0  # what comes to rest beyond its border [m³]
@@ -88,6 +87,16 @@ class LayerResult:
         less = math.hypot(by_repose.mid - by_repose.low, by_repose.mid - low)
         more = math.hypot(by_repose.high - by_repose.mid, high - by_repose.mid)
         return Range(max(self.poured - less, 0.0), self.poured, self.poured + more)
+
+    @property
+    def mass(self) -> Range:
+        """Dry mass of what is poured, by the range of that and of its bulk density [kg]."""
+        bulk = self.layer.material.bulk_density
+        assert bulk is not None
+        found = Range.total(
+            (bulk.times(self.poured), self.poured_range.plus(-self.poured).times(bulk.mid))
+        )
+        return Range(max(found.low, 0.0), found.mid, found.high)
 
     @property
     def sacks(self) -> int:
