@@ -14,7 +14,7 @@ from plumbstone.cli import options, output
 from plumbstone.cli.kept_answers import Kept
 from plumbstone.cli.options import NUMBER, ForceOption, JsonOption, Number, Text, TrustOption
 from plumbstone.cli.output import ScapeUnitsOption
-from plumbstone.cli.wording.units import Units, about_grams, grams
+from plumbstone.cli.wording.units import Units, about_grams, grams, written
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 
@@ -305,10 +305,12 @@ def _print_balance(
     from plumbstone.volumes.scape.materials import find_material
 
     typer.echo(hold_sentence(balance, stone, units))
-    low, high = (grams(v, units) for v in (balance.lift.low, balance.lift.high))
     source = "from the tub test" if balance.from_tub else "from the table of woods"
-    dense = f"; density about {balance.density.mid:.0f} kg/m³" if balance.density else ""
-    typer.echo(f"Lift {low} to {high}, {source}{dense}.")
+    low, high = (grams(v, units) for v in (balance.lift.low, balance.lift.high))
+    lift = f"about {low}" if low == high else f"{low} to {high}"
+    about = balance.density and written(balance.density.mid, "density", units)
+    dense = f"; density about {about}" if about else ""
+    typer.echo(f"Lift {lift}, {source}{dense}.")
     if not balance.from_tub:
         typer.echo(f'A tub test beats the table: --just-sinks-with "{TUB_MASS[units]} granite".')
     if soaking is not None:
@@ -320,4 +322,4 @@ def _print_balance(
     typer.echo("Use only wood that is untreated, unpainted and fit for aquariums.")
     tub, known = balance.density, find_material(wood).density
     if balance.from_tub and tub and known and tub.parts_from(known):
-        typer.echo(f"Check: {tub_words(tub, known, wood)}")
+        typer.echo(f"Check: {tub_words(tub, known, wood, units)}")

@@ -9,7 +9,7 @@ import typer
 
 from plumbstone.cli.output import table
 from plumbstone.cli.weigh_request import TWICE, WATER, Failures
-from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
+from plumbstone.cli.wording.units import POUND, Units, mass_words, ranged, show_length, volume_words
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.telling import Naming, as_option
@@ -187,12 +187,11 @@ def _print_one(weighed: Weighed, prices: Prices, units: Units) -> None:
 
     typer.echo(weighed_sentence(weighed, prices.per_kg, units))
     if prices.per_piece is not None:
-        typer.echo(
-            f"At {prices.per_piece:.2f}: {prices.per_piece / weighed.mass.mid:.2f} a kilogram."
-        )
+        unit, of = (POUND, "pound") if units is Units.US else (1.0, "kilogram")
+        each = prices.per_piece / weighed.mass.mid * unit
+        typer.echo(f"At {prices.per_piece:.2f}: {each:.2f} a {of}.")
     if weighed.material.sources.get("density") == TWICE:
-        density = weighed.material.dense
-        typer.echo(f"Density: {density.mid:.0f} kg/m³ ({density.low:.0f}-{density.high:.0f}).")
+        typer.echo(f"Density: {ranged(weighed.material.dense, 'density', units)}.")
     sinking = weighed.mass_in_water(WATER)
     hangs = f"Hanging in water: {mass_words(sinking, units)}."
     if sinking.high <= 0:

@@ -426,10 +426,14 @@ def test_a_tub_test_that_fits_no_such_wood_is_told(tmp_path: Path) -> None:
     # 52 g of granite for 520 lift by 52 × (1 - 997 / 2650) = 32 g: 1.35 kg / 1.386 L = 974 kg/m³.
     line = 'plumbstone hold --wood-mass "1.35 kg" --just-sinks-with'
     assert (
-        "make it 974 kg/m³, but driftwood has 750-920"
+        "make it 974 kg/m³, but driftwood has 835 kg/m³ (750-920)"
         in type_in(f'{line} "52 g granite"', tmp_path).stdout
     )
     assert "Check" not in type_in(f'{line} "520 g granite"', tmp_path).stdout
+    # 1 lb/ft³ is 16.01846 kg/m³ (NIST SP 811, table B.8): 974 are 60.8; driftwood has 46.8-57.4.
+    us = type_in(f'{line} "52 g granite" --units us', tmp_path).stdout
+    assert "make it 60.8 lb/ft³, but driftwood has 52.1 lb/ft³ (46.8-57.4)" in us
+    assert "from the tub test; density about 60.8 lb/ft³." in us
     log = stone("Log", '"30 cm", "8 cm", "6 cm"', kind='"wood"',
                 material='"driftwood"', mass='"1.35 kg"')  # fmt: skip
     for grams, fits in (("52 g", False), ("520 g", True)):

@@ -15,6 +15,7 @@ from plumbstone.cli.wording.units import (
     is_nothing,
     place_words,
     push_words,
+    ranged,
     written,
 )
 from plumbstone.meshes.telling import as_option, named
@@ -109,11 +110,11 @@ def soaking_words(soaking: "SoakingFigures") -> str:
     )
 
 
-def tub_words(found: "Range", known: "Range", kind: str) -> str:
+def tub_words(found: "Range", known: "Range", kind: str, units: Units) -> str:
     """Say that a tub test and a scale make wood what its kind never is [kg/m³]."""
     return (
-        f"scale and tub test make it {found.mid:.0f} kg/m³, but {kind} has "
-        f"{known.low:.0f}-{known.high:.0f}; see that both masses and the kind are right."
+        f"scale and tub test make it {written(found.mid, 'density', units)}, but {kind} has "
+        f"{ranged(known, 'density', units)}; see that both masses and the kind are right."
     )
 
 
@@ -185,7 +186,7 @@ def _floats(finding: Finding, units: Units) -> str:
     if finding.how == "tub":
         kind = finding.about[1]
         found, known = (finding.range(f"{key}_kg_per_m3") for key in ("found", "known"))
-        return f"{name}: {tub_words(found, known, kind)}"
+        return f"{name}: {tub_words(found, known, kind, units)}"
     if finding.how == "short" and finding.cure == "second foot":
         small = "its foot is small, or it is tied off its middle"
         return f"{name}: held, but without the reserve, as {small}: {_foot_words(finding, units)}"

@@ -96,6 +96,10 @@ TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
         Units.METRIC: _one(1e-3, 0.1, None, "L"),
         Units.US: _one(GALLON, 0.01, None, "gal"),
     },
+    "density": {
+        Units.METRIC: _one(1.0, 1, 0, "kg/m³"),
+        Units.US: _one(POUND / (12 * INCH) ** 3, 0.1, 1, "lb/ft³"),
+    },
     "whole money": {units: _one(1.0, 1, 0, "") for units in Units},
     "money": {units: _one(1.0, 0.01, 2, "") for units in Units},
     "angle": {units: _one(1.0, 1, 0, "°") for units in Units},
