@@ -220,3 +220,26 @@ def test_slabs_that_lean_on_each_other_may_hold(tmp_path: Path, both: bool) -> N
     found = planned(tmp_path, TANK + "".join(list(slabs)[: 1 + both])).standing
     assert all((stone.falls_at is None) is both for stone in found)
     assert all(stone.unsure for stone in found)
+
+
+@pytest.mark.parametrize(("beside", "how"), [(True, "aside"), (False, "stack")])
+def test_whether_a_slate_that_leans_on_a_block_stays_is_left_open(
+    tmp_path: Path, beside: bool, how: str
+) -> None:
+    # A thin slate of length l, a from upright, on an edge s up along it, pushes there by
+    # N = W l sin a / (2 s); its foot then holds from μ = N cos a / (W - N sin a) on, were the edge
+    # smooth (statics): 0.2 for 14 cm, 21° and 12.5 cm. It was told to tilt by 17° for sure; a
+    # rigid-body simulation moved one of nine such slates. Without the block it falls.
+    push = 14.09 * math.sin(math.radians(21)) / 2 / 12.5
+    assert push * math.cos(math.radians(21)) / (1 - push * math.sin(math.radians(21))) < 0.21
+    block = (
+        '[[piece]]\nname = "Block"\nmaterial = "granite"\nsolid = "box"\n'
+        'size = ["12 cm", "14 cm", "11.65 cm"]\nat = ["36 cm", "18 cm"]\n'
+    )
+    slate = (
+        '[[piece]]\nname = "Slate"\nmaterial = "slate"\nsolid = "box"\ntilt = 21.01\nlean = 0\n'
+        'size = ["2.99 cm", "12 cm", "14.09 cm"]\nat = ["26.66 cm", "18 cm"]\n'
+    )
+    found = planned(tmp_path, TANK + slate + (block if beside else "")).standing[0]
+    assert found.doubtful
+    assert [finding.how for finding in standing_findings(found)] == [how]

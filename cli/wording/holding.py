@@ -253,6 +253,10 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
         "does not rest{on} as drawn; it tilts {lean_deg} before it touches enough. Set "
         "<settle>, or {foot}"
     ),
+    ("aside", None): (
+        "leans on {others}; friction alone may hold it there, or not. Wedge its foot and its top, "
+        "or set it so that it stands by itself."
+    ),
     ("small foot", None): "sinks by itself, but may roll or rock on its small foot; {foot}",
     ("hardly sinks", None): (
         "sinks by itself, but may roll or rock, as it may weigh too little under water; {mend}"

@@ -43,6 +43,8 @@ def standing_findings(stone: Standing) -> tuple[Finding, ...]:
         severity = Severity.STOP if stone.upright or stone.on else Severity.CARE
         cure = "even ground" if stone.turned else "set again"
         return (Finding(Kind.TIPS, severity, about, numbers, how="leans", cure=cure),)
+    if stone.aside:
+        return (Finding(Kind.TIPS, Severity.CARE, (stone.name, *stone.aside), how="aside"),)
     numbers = {"tip_deg": stone.tip_angle, "push_n": stone.push_wet, "to_pane_m": stone.to_pane}
     if stone.overhangs and not stone.tips and not stone.unsure:
         numbers = {"press_n": stone.press}

@@ -64,6 +64,7 @@ class Standing:
     overhangs: bool = False  # whether that is little of what it weighs with its load
     turned: bool = False  # whether it was turned until it rested
     carries: bool = False  # whether other pieces lie on it, which move with it
+    aside: tuple[str, ...] = ()  # pieces on whose flanks it leans, for friction to hold it
     bedded: bool = False  # whether it is a pebble that is pressed into the bed and bears nothing
 
     @property
@@ -75,13 +76,13 @@ class Standing:
     @property
     def leans(self) -> bool:
         """Whether it tilts until it rests, so far that it is not drawn as it will lie."""
-        return self.lean > (CARRIER_LEANS if self.carries else LEANS)
+        return not self.aside and self.lean > (CARRIER_LEANS if self.carries else LEANS)
 
     @property
     def doubtful(self) -> bool:
         """Whether it tips easily, lies on an edge, is drawn into another or may not stay."""
         amiss = self.leans or self.through > DRAWN_THROUGH or self.may_float
-        moves = self.falls_at is not None or self.unsure
+        moves = self.falls_at is not None or self.unsure or bool(self.aside)
         if self.bedded and not self.through > DRAWN_THROUGH and not self.may_float:
             return False
         return self.tips or self.overhangs or amiss or moves
@@ -250,6 +251,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
         overhangs=bool(rest.carriers()) and out < OVERHANG,
         turned=body.entry.settle,
         carries=len(on) > 1,
+        aside=tuple(stage.bodies[i].name for i in rest.leans_on()) if rest.lean > LEANS else (),
         bedded=_bedded(body) and not load[1:],
     )
 

@@ -112,6 +112,12 @@ class Resting:
         found = self.below[(self.gaps <= EXACT) & (self.below >= 0)]
         return tuple(sorted(set(found.tolist())))
 
+    def leans_on(self) -> tuple[int, ...]:
+        """Numbers of the bodies that it touches as drawn, on their flanks alone."""
+        near = self.near(drawn=True) & (self.below >= 0)
+        flat = self.below[near & (self.normals[:, 2] >= FLANK)]
+        return tuple(sorted({*self.below[near].tolist()} - {*flat.tolist()}))
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Points:
