@@ -397,3 +397,25 @@ def test_a_plank_that_leans_on_a_stone_may_hold(tmp_path: Path, beside: bool) ->
     block = stone("Block", (10, 14, 25), 35.3)
     found = hold_of(tmp_path, plank, *([block] if beside else []))
     assert found.verdict is (Verdict.UNSURE if beside else Verdict.MOVES)
+
+
+@pytest.mark.parametrize(("thick", "stays"), [(1.3, False), (2.0, True)])
+def test_a_tub_does_not_tell_how_two_pieces_share_their_lift(
+    tmp_path: Path, thick: float, stays: bool
+) -> None:
+    # Two blocks of 0.84 L lie 9 cm to either side of the middle of a slab 10 cm wide. The tub
+    # tells 272 g for both; of 750-920 kg/m³, one may have up to 218 g and the other the rest. About
+    # the far edge 14 × 218 - 4 × 54 g·cm then ask for 567 g of slab under water: 1.43 cm of granite.
+    # Shared in halves it was told to stay from 0.95 cm on; a rigid-body simulation tipped it.
+    wood = "".join(
+        f'[[piece]]\nname = "{name}"\nkind = "wood"\nmaterial = "driftwood"\nsolid = "box"\n'
+        f'size = ["20 cm", "7 cm", "6 cm"]\nat = ["{x} cm", "{y} cm"]\nrests = "Slab"\n'
+        for name, x, y in (("One", 36, 20), ("Other", 54, 30))
+    )
+    slab = stone("Slab", (10, 24, thick), 45)
+    tub = f"{0.272 / (1 - 997 / 2650) * 1e3:.0f} g"
+    group = (
+        '[[group]]\nwood = ["One", "Other"]\nsinkers = [{ stone = "Slab", how = "strapped" }]\n'
+        f'just_sinks_with = {{ mass = "{tub}", material = "granite" }}\n'
+    )
+    assert hold_of(tmp_path, wood, slab, group).stays is stays

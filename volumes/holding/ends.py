@@ -42,13 +42,17 @@ def ends_of(group: Group, wood: Sequence[Body], lift: Range, water: float) -> tu
     -----
     The pieces are independent, so all of them at once go only as far as the root of the sum
     of squares does; one alone goes to its own end. More weight at one end tips too, and so does
-    more of both.
+    more of both. A tub test tells the lift of all together: where one goes to its own most or
+    least, the others share the rest.
     """
+    corners = [_corners(body, water) for body in wood]
     if group.tub is not None:
         ends = [tub_end(wood, lift.at(sign), water) for sign in (1, -1)]
+        if len(wood) > 1:
+            for body, own in zip(wood, corners, strict=True):
+                ends += [_beside(body, goal, wood, lift.high, water) for goal in own[:2]]
         return _with_stones(ends)
     middle = middle_end(group, wood, lift, water)
-    corners = [_corners(body, water) for body in wood]
     ends = []
     for k in range(max(map(len, corners))):
         goals = [own[k % len(own)] for own in corners]
@@ -139,6 +143,17 @@ def tub_end(wood: Sequence[Body], lift: float, water: float) -> End:
         {b.entry.name: full * b.mesh_volume / whole for b in wood},
         {b.entry.name: b.mass.mid for b in wood},
     )
+
+
+def _beside(
+    body: Body, goal: tuple[float, float], wood: Sequence[Body], lift: float, water: float
+) -> End:
+    """Take one piece to a volume [m³] and mass [kg]; the others have what is left of a lift."""
+    volume, mass = goal
+    others = [b for b in wood if b is not body]
+    end = tub_end(others, lift - (water * volume - mass), water)
+    name = body.entry.name
+    return replace(end, volumes={**end.volumes, name: volume}, masses={**end.masses, name: mass})
 
 
 def _with_stones(ends: Iterable[End]) -> tuple[End, ...]:
