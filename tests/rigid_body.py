@@ -19,8 +19,8 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.shapes import primitives
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import water_density
-from plumbstone.volumes.holding.ends import End, ends_of
-from plumbstone.volumes.holding.free_bodies import Stage, sinker_state, stone_state
+from plumbstone.volumes.holding.ends import End, ends_of, stone_state
+from plumbstone.volumes.holding.free_bodies import Stage, sinker_state
 from plumbstone.volumes.holding.hold_down import HoldResult, Surroundings, judge_groups
 from plumbstone.volumes.holding.offers import Offer
 from plumbstone.volumes.holding.ties import Tie, loose_strapped, nearest_point

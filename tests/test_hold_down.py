@@ -419,3 +419,22 @@ def test_a_tub_does_not_tell_how_two_pieces_share_their_lift(
         f'just_sinks_with = {{ mass = "{tub}", material = "granite" }}\n'
     )
     assert hold_of(tmp_path, wood, slab, group).stays is stays
+
+
+@pytest.mark.parametrize(
+    ("material", "wide", "stays"), [("lava rock", 10, False), ("granite", 4, True)]
+)
+def test_stones_on_a_seesaw_may_differ_in_density(
+    tmp_path: Path, material: str, wide: float, stays: bool
+) -> None:
+    # Two stones of 1.2 L lie 11 cm to either side of the middle of a plank on a block. Lava of
+    # 1.3 to 2.0 kg/L weighs 0.36 or 1.20 kg under water: 0.84 × 11 = 9.2 kg·cm against at most
+    # (0.36 + 1.20) × 5 about the edge of a block 10 cm wide. It was told to stay, as both were as
+    # light or as heavy; a rigid-body simulation tipped it. Granite weighs 1.92 to 2.04 kg.
+    pins = "".join(
+        stone(name, (10, 12, 10), 50 + x, 'rests = "Log"').replace("granite", material)
+        for name, x in (("One", -11), ("Other", 11))
+    )
+    log = wood("Log", (34, 8, 4), 0.9, 50, 'rests = "Block"')
+    parts = (log, stone("Block", (wide, 14, 6), 50), pins)
+    assert hold_of(tmp_path, *parts).stays is stays

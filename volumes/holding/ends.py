@@ -93,6 +93,36 @@ def mixed_ends(ends: Iterable[End], group: Group) -> tuple[End, ...]:
                       if len(loose) > MIXED or end.stones < 0))  # fmt: skip
 
 
+def apart(ends: Iterable[End], stones: Sequence[Body], water: float) -> tuple[End, ...]:
+    """Add ends at which some stones, each by itself, are light and the others heavy.
+
+    One of two on a seesaw may be of another density than the other; `water` is one [kg/m³].
+    """
+    found, count = tuple(ends), len(stones)
+    few = range(1, count) if count <= MIXED else (1, count - 1)
+    added = []
+    for heavy in (one for n in few for one in itertools.combinations(range(count), n)):
+        states = {
+            stone.entry.name: stone_state(stone, water, 1.0 if i in heavy else -1.0)
+            for i, stone in enumerate(stones)
+        }
+        volumes = {name: volume for name, (_, volume) in states.items()}
+        masses = {name: mass for name, (mass, _) in states.items()}
+        added += [
+            replace(end, volumes={**end.volumes, **volumes}, masses={**end.masses, **masses})
+            for end in found
+            if end.stones <= 0
+        ]
+    return (*found, *added)
+
+
+def stone_state(body: Body, water: float, sign: float) -> tuple[float, float]:
+    """Mass [kg] and displaced volume [m³] of a stone, light (-1) or heavy (1) in water."""
+    in_water = body.mass_in_water(water)
+    dry, wet = body.mass.at(sign), in_water.at(sign)
+    return dry, max(0.0, dry - wet) / water
+
+
 def amiss_ends(ends: Iterable[End]) -> tuple[End, ...]:
     """Move the middles of mass to three sides: no pose may hang on a hair's breadth."""
     turns = np.arange(3) * 2 * np.pi / 3

@@ -16,7 +16,7 @@ from plumbstone.volumes.bodies.contacts import off_hull
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding import touching
-from plumbstone.volumes.holding.ends import End
+from plumbstone.volumes.holding.ends import End, stone_state
 from plumbstone.volumes.holding.equilibrium import Rig
 from plumbstone.volumes.holding.ties import Moving, Tie, loose_strapped, ties_of
 from plumbstone.volumes.holding.touching import Form, Resting
@@ -69,6 +69,13 @@ class Stage:
     def above(self, body: int) -> tuple[int, ...]:
         """Numbers of the bodies that lie on this one."""
         return tuple(i for i, rest in enumerate(self.resting) if body in rest.carriers())
+
+    def load(self, body: int) -> list[int]:
+        """Numbers of a body and of all that lies on it, on these and so on."""
+        found = [body]
+        for here in found:  # grows as it is walked
+            found += [i for i in self.above(here) if i not in found]
+        return found
 
     def into(self, body: int) -> str:
         """Name of the body that this one is drawn into deepest; empty where that is none."""
@@ -411,13 +418,6 @@ def sinker_weight(sinker: Sinker, stage: Stage, sign: float, height: float = 0.0
     mass, volume = sinker_state(sinker, stage, sign)
     shares = _covered(sinker, stage, sign, height)
     return (mass - volume * shares * stage.water) * GRAVITY
-
-
-def stone_state(body: Body, water: float, sign: float) -> tuple[float, float]:
-    """Mass [kg] and displaced volume [m³] of a stone, light (-1) or heavy (1) in water."""
-    in_water = body.mass_in_water(water)
-    dry, wet = body.mass.at(sign), in_water.at(sign)
-    return dry, max(0.0, dry - wet) / water
 
 
 def sinker_state(sinker: Sinker, stage: Stage, sign: float) -> tuple[float, float]:

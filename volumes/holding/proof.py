@@ -12,6 +12,7 @@ from plumbstone.volumes.holding.buoyancy import lift_by_tub
 from plumbstone.volumes.holding.ends import (
     End,
     amiss_ends,
+    apart,
     ends_of,
     joined,
     middle_end,
@@ -177,7 +178,11 @@ def case_of(stage: Stage, number: int) -> Case:
     found = _ends_alone(stage, number)
     if wood:
         found = tuple(joined(own, other) for own, *other in zip(found, *wood, strict=True))
-    ends, strained = (with_hung(own, stage, number, friction) for own in found[:2])
+    load = [b for i in stage.load(number)[1:] for b in stage.bodies[i].pieces]
+    laid = [body for body in load if body.entry.kind == "stone"]
+    ends, strained = (
+        with_hung(apart(own, laid, stage.water), stage, number, friction) for own in found[:2]
+    )
     return Case(stage, number, ends, strained, soaked=found[2][0])
 
 

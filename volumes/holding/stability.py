@@ -12,7 +12,7 @@ from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
-from plumbstone.volumes.holding.ends import End, amiss_ends
+from plumbstone.volumes.holding.ends import End, amiss_ends, apart
 from plumbstone.volumes.holding.equilibrium import all_stay, stays_at
 from plumbstone.volumes.holding.free_bodies import (
     Stage,
@@ -165,26 +165,24 @@ def _judged_together(
     for i in amiss:
         # It is told of the uppermost that does not stay on what is below it, were that firm.
         blamed = own if found[i].falls_at is None else falling
-        told = i in blamed and not blamed.intersection(_load(stage, i)[1:])
+        told = i in blamed and not blamed.intersection(stage.load(i)[1:])
         if not told and blamed.intersection(stage.together(i)):
             found[i] = replace(found[i], falls_at=None, unsure=False)
     return tuple(found)
 
 
-def _load(stage: Stage, number: int) -> list[int]:
-    """Numbers of a body and of all that lies on it, on these and so on."""
-    found = [number]
-    for here in found:  # grows as it is walked
-        found += [i for i in stage.above(here) if i not in found]
-    return found
+def _ends(stage: Stage, load: Sequence[int]) -> tuple[End, ...]:
+    """Give the ends of the ranges of what lies on each other, by its numbers."""
+    stack = [stage.bodies[i].pieces[0] for i in load]
+    return amiss_ends(apart([End({}, {})], stack, stage.water))
 
 
 def _stays_on(stage: Stage, number: int, *, at_best: bool) -> bool:
     """Tell whether a body stays with its load where what carries it stands firm."""
-    alone = _load(stage, number)
+    alone = stage.load(number)
     if at_best:
         return bool(stays_at(rig_of(stage, End({}, {}), number, None, alone)).all())
-    return all_stay(rigs_of(stage, amiss_ends([End({}, {})]), number, FRICTION, alone))
+    return all_stay(rigs_of(stage, _ends(stage, alone), number, FRICTION, alone))
 
 
 def _stands(body: Body, tied: Sequence[str]) -> bool:
@@ -210,7 +208,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     rest, body = stage.resting[number], stage.bodies[number].pieces[0]
     vertices = body.piece.vertices
     low, high = body.piece.low, body.piece.high
-    on = _load(stage, number)
+    on = stage.load(number)
     alone = [number]
     for i in on[1:]:  # what others carry too is shared, and all that lies on it
         alone += [i] if {*stage.resting[i].carriers()} <= {*alone} else []
@@ -225,7 +223,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     in_water = body.mass_in_water(stage.water)
     wet = max(0.0, sum(_weight_in(stage, b) for b in load))
     beside = any(stage.resting[i].through > DRAWN_THROUGH for i in stage.together(number)[1:])
-    sure = all_stay(rigs_of(stage, amiss_ends([End({}, {})]), number, FRICTION))
+    sure = all_stay(rigs_of(stage, _ends(stage, on), number, FRICTION))
     at_best = np.full(len(stage.levels), sure)
     if not sure:
         at_best = stays_at(rig_of(stage, End({}, {}), number, None))
