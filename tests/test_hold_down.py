@@ -438,3 +438,38 @@ def test_stones_on_a_seesaw_may_differ_in_density(
     log = wood("Log", (34, 8, 4), 0.9, 50, 'rests = "Block"')
     parts = (log, stone("Block", (wide, 14, 6), 50), pins)
     assert hold_of(tmp_path, *parts).stays is stays
+
+
+@pytest.mark.parametrize("beside", [True, False])
+def test_what_else_tips_the_stone_below_counts(tmp_path: Path, beside: bool) -> None:
+    # About the edge of the block a slab of 4.95 kg bears 4.95 × 3 = 14.9 kg·cm; 7 cm beyond it lie
+    # 1.1 kg of wood with its stone (7.7) and 1.3 kg of granite (9.1): either alone is borne, both
+    # are not. The wood was told to stay; a rigid-body simulation turned all over, dry.
+    log = wood("Log", (9, 8, 6), 0.4, 40, 'rests = "Slab"').replace("25 cm", "30 cm")
+    other = stone("Other", (9, 8, 6.813), 40, 'rests = "Slab"').replace("25 cm", "20 cm")
+    slab = stone("Slab", (30, 20, 3), 50, 'rests = "Block"').replace("granite", "slate")
+    at = 'at = ["40 cm", "30 cm", "15 cm"]'
+    group = tied(f'{{ mass = "700 g", material = "granite", how = "strapped", {at} }}')
+    parts = (log, stone("Block", (6, 20, 6), 50), slab, other if beside else "", group)
+    assert hold_of(tmp_path, *parts).verdict is (Verdict.MOVES if beside else Verdict.STAYS)
+
+
+@pytest.mark.parametrize(("wide", "stays"), [(3, False), (16, True)])
+def test_two_pieces_of_wood_on_a_third_may_differ(tmp_path: Path, wide: float, stays: bool) -> None:
+    # Two blocks of 0.84 L, 750-920 kg/m³, each with 900 g of granite (562 g under water), lie 11 cm
+    # to either side on a plank: 0.142 kg × 11 = 1.56 kg·cm. Plank and blocks weigh at most
+    # 1124 - 272 - 85 = 0.77 kg there, so 1.15 kg·cm about the edge of a block 3 cm wide.
+    plank = wood("Log", (34, 8, 4), 1, 50, 'rests = "Block"').replace('mass = "1 kg"\n', "")
+    boxes = "".join(
+        f'[[piece]]\nname = "{name}"\nkind = "wood"\nmaterial = "driftwood"\nsolid = "box"\n'
+        f'size = ["12 cm", "10 cm", "7 cm"]\nat = ["{x} cm", "25 cm"]\nrests = "Log"\n'
+        f'[[group]]\nname = "{name}"\nwood = ["{name}"]\nsinkers = [{hung("900 g", x, 17, "strapped")}]\n'
+        for name, x in (("One", 39), ("Other", 61))
+    )
+    parts = (
+        plank,
+        stone("Block", (wide, 14, 6), 50),
+        boxes,
+        '[[group]]\nname = "P"\nwood = ["Log"]\n',
+    )
+    assert {hold.stays for hold in plan_of(tmp_path, *parts).holds} == {stays}

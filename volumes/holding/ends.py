@@ -14,6 +14,7 @@ from plumbstone.volumes.scape.groups import Group, Sinker
 
 LIFTS = 2  # corners of a piece that are such by their lift; the others are by their mass
 AMISS = 1e-3  # [m]: so far off its drawn place a middle of mass is tried
+UNLIKE = ((0, 2), (2, 0), (4, 6), (6, 4))  # places among ends: most and least lift, mass
 MIXED = 3  # sinkers, light and heavy in all ways; of more, one at a time is unlike the others
 
 
@@ -69,11 +70,15 @@ def ends_of(group: Group, wood: Sequence[Body], lift: Range, water: float) -> tu
 def joined(ends: Iterable[End], others: Sequence[Sequence[End]]) -> tuple[End, ...]:
     """Join each end with those of other wood: the most lift of all of it, the least, the heaviest.
 
-    Each list begins with these, at both ends of the stones, as `ends_of` gives it.
+    Each list begins with these and the lightest, at both ends of the stones, as `ends_of` gives
+    it. Of several, one is also at the other end than the rest.
     """
+    ways = [(which,) * len(others) for which in (0, 2, 4)]
+    for k, (one, rest) in itertools.product(range(len(others)), UNLIKE if len(others) > 1 else ()):
+        ways.append(tuple(one if i == k else rest for i in range(len(others))))
     found = []
-    for end, which in itertools.product(ends, (0, 2, 4)):
-        parts = [end, *(other[which % len(other)] for other in others)]
+    for end, way in itertools.product(ends, dict.fromkeys(ways)):
+        parts = [end, *(other[i % len(other)] for i, other in zip(way, others, strict=True))]
         volumes = {name: value for part in parts for name, value in part.volumes.items()}
         masses = {name: value for part in parts for name, value in part.masses.items()}
         found.append(replace(end, volumes=volumes, masses=masses))

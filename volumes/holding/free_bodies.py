@@ -85,7 +85,8 @@ class Stage:
     def together(self, body: int) -> tuple[int, ...]:
         """Numbers of the bodies that are judged with this one, itself first.
 
-        All that lies on it, all that carries these, and the stones that they are tied to.
+        All that lies on it, all that carries these, what else may tip these, and the stones that
+        they are tied to.
         """
         return _together(body, self.resting, self.ties, self.bodies)
 
@@ -531,14 +532,31 @@ def _index(bodies: Sequence[Moving], name: str) -> int:
 def _together(
     body: int, resting: Sequence[Resting], ties: Sequence[Sequence[Tie]], bodies: Sequence[Moving]
 ) -> tuple[int, ...]:
-    """Numbers of a body, of what lies on it, of what carries and of what holds these."""
-    found = [body]
-    for here in found:  # grows as it is walked
-        found += [i for i, rest in enumerate(resting) if here in rest.carriers() and i not in found]
-    for here in found:
-        below = [*resting[here].carriers(), *(_index(bodies, t.to) for t in ties[here])]
-        found += [i for i in dict.fromkeys(below) if i >= 0 and i not in found]
+    """Numbers of a body, of what lies on it, of what carries and of what holds these.
+
+    What else lies on these carriers counts where it may tip them: outside of their feet.
+    """
+    found, loaded = [body], {body}
+    before = 0
+    while before < len(found) + len(loaded):
+        before = len(found) + len(loaded)
+        for here in found:  # grows as it is walked
+            lying = [i for i, rest in enumerate(resting) if here in rest.carriers()]
+            if here in loaded or not _over_foot(here, lying, resting):
+                loaded.update(lying)
+                found += [i for i in lying if i not in found]
+            below = [*resting[here].carriers(), *(_index(bodies, t.to) for t in ties[here])]
+            found += [i for i in dict.fromkeys(below) if i >= 0 and i not in found]
     return tuple(found)
+
+
+def _over_foot(body: int, lying: Sequence[int], resting: Sequence[Resting]) -> bool:
+    """Whether all that lies on a body does so over its foot, where no weight tips it."""
+    rest = resting[body]
+    foot = rest.places[rest.touching(), :2]
+    loads = [(resting[i].touching() & (resting[i].below == body), resting[i]) for i in lying]
+    places = [load.places[on, :2] for on, load in loads]
+    return not places or (len(foot) > 0 and not off_hull(np.concatenate(places), foot).any())
 
 
 def _wet(body: Body, levels: Floats) -> Wet:

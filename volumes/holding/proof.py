@@ -178,8 +178,8 @@ def case_of(stage: Stage, number: int) -> Case:
     found = _ends_alone(stage, number)
     if wood:
         found = tuple(joined(own, other) for own, *other in zip(found, *wood, strict=True))
-    load = [b for i in stage.load(number)[1:] for b in stage.bodies[i].pieces]
-    laid = [body for body in load if body.entry.kind == "stone"]
+    upper = [i for i in others if stage.resting[i].carriers()]
+    laid = [b for i in upper for b in stage.bodies[i].pieces if b.entry.kind == "stone"]
     ends, strained = (
         with_hung(apart(own, laid, stage.water), stage, number, friction) for own in found[:2]
     )
