@@ -2,13 +2,17 @@
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from plumbstone.cli import output
+from plumbstone.cli.documents import document_of
 from plumbstone.cli.options import GridOption, JsonOption, TrustOption
 from plumbstone.cli.output import ScapeUnitsOption
+from plumbstone.cli.wording.bed import bag_words, layer_sentences
+from plumbstone.cli.wording.findings import together
+from plumbstone.cli.wording.report import marked
 from plumbstone.cli.wording.units import (
     Toward,
     Units,
@@ -18,9 +22,9 @@ from plumbstone.cli.wording.units import (
     written,
 )
 from plumbstone.meshes.errors import PlumbstoneError
-
-if TYPE_CHECKING:
-    from plumbstone.volumes.figures import BedFigures, LayerFigures
+from plumbstone.volumes.figures import BedFigures, LayerFigures
+from plumbstone.volumes.sanity import checked
+from plumbstone.volumes.scape.quantities import parse_quantity
 
 NO_LAYER = (0.0, 0.0, 0.0)
 
@@ -34,11 +38,7 @@ def bed(
     units: ScapeUnitsOption = None,
 ) -> None:
     """Say how many litres, kilograms and bags each layer takes."""
-    from plumbstone.cli.documents import document_of
-    from plumbstone.cli.wording.findings import together
-    from plumbstone.cli.wording.report import marked
     from plumbstone.volumes.layout import Layout
-    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
     with output.plain_errors():
@@ -67,15 +67,13 @@ def bed(
 
 def _jug(text: str) -> float:
     """Parse the size of a jug [m³]."""
-    from plumbstone.volumes.scape.quantities import parse_quantity
-
     size = parse_quantity(text, "volume")
     if not 5e-5 <= size <= 0.05:
         raise PlumbstoneError(f'--jug "{text}": name a size from 50 mL to 50 L.')
     return size
 
 
-def print_depths(laid: "BedFigures", units: Units) -> None:
+def print_depths(laid: BedFigures, units: Units) -> None:
     """Print how high the bed stands at front, middle, back and at named places."""
     levels = [f"{place_words(depth, units)} {name}" for name, depth in laid.depths_m.items()]
     if levels:
@@ -88,7 +86,7 @@ def print_depths(laid: "BedFigures", units: Units) -> None:
         typer.echo(f"{words}.")
 
 
-def print_pouring(layers: "Sequence[LayerFigures]", jug: float, units: Units) -> None:
+def print_pouring(layers: Sequence[LayerFigures], jug: float, units: Units) -> None:
     """Print the order in which to pour, in jugs [m³]; a filler in sacks is laid by the sack."""
     for number, layer in enumerate(layers, 1):
         if layer.sack_m3 is not None:
@@ -110,7 +108,7 @@ def _jugs(poured: float, jug: float, units: Units) -> str:
     return " and ".join([f"{full} × {size}"] * bool(full) + [part] * bool(part))
 
 
-def print_difference(first: "BedFigures", second: "BedFigures", units: Units) -> None:
+def print_difference(first: BedFigures, second: BedFigures, units: Units) -> None:
     """Print what the second scape takes more or less than the first, layer by layer."""
     before, after = (
         {
@@ -129,10 +127,8 @@ def print_difference(first: "BedFigures", second: "BedFigures", units: Units) ->
     output.table(f"{second.name} against {first.name}", ["Layer", "Pour", "Bags", "Cost"], rows)
 
 
-def print_bed(title: str, layers: "Sequence[LayerFigures]", units: Units) -> None:
+def print_bed(title: str, layers: Sequence[LayerFigures], units: Units) -> None:
     """Print the table of layers and what to mind."""
-    from plumbstone.cli.wording.bed import bag_words, layer_sentences
-
     if not layers:
         typer.echo("No layer of substrate in this scape.")
         return

@@ -6,6 +6,8 @@ from typing import Annotated
 
 import typer
 
+from plumbstone.cli.documents import RESULTS
+from plumbstone.cli.files import refuse_foreign, write_file
 from plumbstone.cli.options import ForceOption, JsonOption
 from plumbstone.cli.output import UnitsOption, plain_errors
 from plumbstone.cli.wording.units import Units
@@ -23,9 +25,7 @@ def demo(
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Weigh a made-up stone in the shop and lay out a made-up tank with it, into a folder."""
-    from plumbstone.cli.files import refuse_foreign, write_file
     from plumbstone.cli.plan import run_plan
-    from plumbstone.cli.results import NAMES
     from plumbstone.volumes.scape.writing import with_keys
 
     text = files("plumbstone.cli").joinpath(SCAPE).read_text(encoding="utf-8")
@@ -33,7 +33,7 @@ def demo(
     scape = with_keys(text, "piece", STONE, keys).encode()
     with plain_errors():
         refuse_foreign(folder, (SCAPE, SCAN, KEPT), force=force)
-        refuse_foreign(folder / "plan", NAMES, force=force)
+        refuse_foreign(folder / "plan", RESULTS, force=force)
         _in_the_shop(folder, as_json=as_json, units=units, force=force)
         write_file(folder / SCAPE, scape, force=force)
         run_plan(folder / SCAPE, folder / "plan", None, None, as_json, units, force)
@@ -41,7 +41,6 @@ def demo(
 
 def _in_the_shop(folder: Path, *, as_json: bool, units: Units, force: bool) -> None:
     """Write the scan of the great stone, weigh it and keep its mended mesh."""
-    from plumbstone.cli.files import write_file
     from plumbstone.cli.weigh_output import Prices, mesh_content, print_pieces
     from plumbstone.cli.weigh_request import Request, by_scale, ruler_of, weigh_all
     from plumbstone.meshes.shapes.as_scanned import as_scanned

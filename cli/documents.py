@@ -4,15 +4,13 @@ import math
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from enum import Enum
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from plumbstone.cli.wording.findings import finding_words
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.figures import Report
 from plumbstone.volumes.findings import Finding
-
-if TYPE_CHECKING:
-    from plumbstone.volumes.figures import Report
 
 FLOOR_CAUTION = (
     "Masses and pressure are for the stand maker, local code and a licensed engineer to judge; "
@@ -33,10 +31,14 @@ UNITS = {
     "pa": ("kpa", 1e3),
     "deg": ("degrees", 1.0),
 }
+RESULTS = (  # files of a plan, in the order in which they are made
+    "plan.json", "shopping.csv", "build-sheet.html", "plan.png", "front.png", "section.png",
+    "drawings.pdf", "template.pdf", "scape.glb",
+)  # fmt: skip
 SMALL = {"mm": 1e-3, "g": 1e-3}
 
 
-def plan_document(report: "Report") -> dict[str, Any]:
+def plan_document(report: Report) -> dict[str, Any]:
     """Give a whole report as the document that `plan` writes and prints."""
     document: dict[str, Any] = document_of(report)
     return {**document, "cautions": list(CAUTIONS)}

@@ -11,18 +11,27 @@ import typer
 from typer import Argument, Option
 
 from plumbstone.cli import options, output
+from plumbstone.cli.documents import document_of
+from plumbstone.cli.files import write_file
 from plumbstone.cli.kept_answers import Kept
 from plumbstone.cli.options import NUMBER, ForceOption, JsonOption, Number, Text, TrustOption
 from plumbstone.cli.output import ScapeUnitsOption
+from plumbstone.cli.soaking_log import read_log
+from plumbstone.cli.wording.holding import hold_sentence, soaking_words, tub_words
+from plumbstone.cli.wording.offers import TUB_MASS
 from plumbstone.cli.wording.units import Units, about_grams, grams, written
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.density import water_density
+from plumbstone.volumes.figures import SoakingFigures
+from plumbstone.volumes.holding import buoyancy
+from plumbstone.volumes.sanity import checked
+from plumbstone.volumes.scape.groups import FACTOR, weighed_stone
+from plumbstone.volumes.scape.materials import Material, find_material
+from plumbstone.volumes.scape.quantities import parse_quantity
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.figures import SoakingFigures
-    from plumbstone.volumes.holding.buoyancy import Balance
     from plumbstone.volumes.holding.spread import Spread
-    from plumbstone.volumes.scape.materials import Material
     from plumbstone.volumes.scape.scape import Scape
 
 
@@ -92,7 +101,7 @@ def hold(
         mass = options.measured("--wood-mass", wood_mass, "mass")
         wood = material or "driftwood"
         balance, stone = _quick(mass, wood, just_sinks_with, sinker or [], factor, rho)
-        soaking = None if log is None else _soaking(log, mass, balance, rho)
+        soaking = None if log is None else _soaking(log, mass, balance.lift, rho)
         found = None
         if spread:
             from plumbstone.volumes.holding.spread import spread_of_lift
@@ -117,8 +126,6 @@ def _refuse_with_scape(given: Mapping[str, object]) -> None:
 
 def _water(temperature: str | None, kind: Water | None, salinity: float | None) -> float:
     """Density of the water that is asked about [kg/m³]."""
-    from plumbstone.volumes.density import water_density
-    from plumbstone.volumes.scape.quantities import parse_quantity
     from plumbstone.volumes.scape.tank import SALINITY
 
     salt = SALINITY[(kind or Water.FRESH).value] if salinity is None else salinity
@@ -135,11 +142,9 @@ def _judged(
     force: bool,
 ) -> tuple[list[Any], list[Path]]:
     """Judge the wood of a scape: documents or lines, and the files that were read."""
-    from plumbstone.cli.documents import document_of
     from plumbstone.cli.plan import hold_lines
     from plumbstone.volumes.layout import Layout
     from plumbstone.volumes.report import hold_figures
-    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
     scape = read_scape(path)
@@ -158,7 +163,6 @@ def _judged(
     figures = checked(tuple(hold_figures(hold) for hold in holds))
     read = [*scape.files, *filter(None, [log])]
     if picture is not None:
-        from plumbstone.cli.files import write_file
         from plumbstone.cli.pictures.hold_picture import picture_of
 
         write_file(picture, picture_of(layout.plan(), picture, units), inputs=read, force=force)
@@ -184,8 +188,6 @@ def _judged(
 
 def _with_log(scape: "Scape", path: Path) -> "Scape":
     """Give the weighings of a log to the groups of a scape."""
-    from plumbstone.cli.soaking_log import read_log
-
     by_group = read_log(path)
     names = [group.name for group in scape.groups]
     if "" in by_group and len(names) == 1:
@@ -201,9 +203,8 @@ def _with_log(scape: "Scape", path: Path) -> "Scape":
     return replace(scape, groups=groups)
 
 
-def _soaking(path: Path, mass: float | None, balance: "Balance", water: float) -> "SoakingFigures":
+def _soaking(path: Path, mass: float | None, lift: Range, water: float) -> SoakingFigures:
     """Fit a log of weighings to wood without a scape."""
-    from plumbstone.cli.soaking_log import read_log
     from plumbstone.volumes.holding.soaking import fit_weighings
 
     by_group = read_log(path)
@@ -211,7 +212,7 @@ def _soaking(path: Path, mass: float | None, balance: "Balance", water: float) -
         raise PlumbstoneError(f"{path}: holds several groups; name the scape file.")
     weighings = next(iter(by_group.values()))
     dry = mass if mass is not None else weighings[0].mass
-    volume = Range(*((dry + v) / water for v in balance.lift))
+    volume = Range(*((dry + v) / water for v in lift))
     return fit_weighings(weighings, volume, dry, water)
 
 
@@ -222,13 +223,9 @@ def _quick(
     sinkers: list[str],
     factor: float | None,
     water: float,
-) -> "tuple[Balance, Material]":
-    """Balance wood without a scape file; give the sinker stone too."""
-    from plumbstone.volumes.holding import buoyancy
+) -> tuple[buoyancy.Balance, Material]:
+    """buoyancy.Balance wood without a scape file; give the sinker stone too."""
     from plumbstone.volumes.report import balance_figures
-    from plumbstone.volumes.sanity import checked
-    from plumbstone.volumes.scape.groups import FACTOR, weighed_stone
-    from plumbstone.volumes.scape.materials import find_material
 
     factor = FACTOR if factor is None else factor
     if mass is None and tub is None:
@@ -255,10 +252,9 @@ def _quick(
 
 
 def _quick_document(
-    balance: "Balance", stone: str, soaking: "SoakingFigures | None", found: "Spread | None"
+    balance: buoyancy.Balance, stone: str, soaking: SoakingFigures | None, found: "Spread | None"
 ) -> dict[str, Any]:
     """Give wood without a scape as JSON."""
-    from plumbstone.cli.documents import document_of
     from plumbstone.volumes.report import balance_figures
 
     document = {"name": "wood", "sinker_material": stone, **document_of(balance_figures(balance))}
@@ -297,13 +293,9 @@ def _spread_lines(name: str, found: "Spread", stone: str, units: Units) -> list[
 
 
 def _print_balance(
-    balance: "Balance", stone: str, wood: str, soaking: "SoakingFigures | None", units: Units
+    balance: buoyancy.Balance, stone: str, wood: str, soaking: SoakingFigures | None, units: Units
 ) -> None:
     """Print the action, then what it rests on."""
-    from plumbstone.cli.wording.holding import hold_sentence, soaking_words, tub_words
-    from plumbstone.cli.wording.offers import TUB_MASS
-    from plumbstone.volumes.scape.materials import find_material
-
     typer.echo(hold_sentence(balance, stone, units))
     source = "from the tub test" if balance.from_tub else "from the table of woods"
     low, high = (grams(v, units) for v in (balance.lift.low, balance.lift.high))

@@ -1,6 +1,6 @@
 """`plumbstone materials`: the table of materials with its sources."""
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
@@ -9,9 +9,7 @@ from plumbstone.cli.options import JsonOption
 from plumbstone.cli.output import emit_json, plain_errors, table
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
-
-if TYPE_CHECKING:
-    from plumbstone.volumes.scape.materials import Material
+from plumbstone.volumes.scape import materials as known
 
 
 def materials(
@@ -20,8 +18,6 @@ def materials(
     as_json: JsonOption = False,
 ) -> None:
     """List materials: densities, angles of repose, grain sizes, and their sources."""
-    from plumbstone.volumes.scape import materials as known
-
     with plain_errors():
         if kind not in (None, *known.KINDS):
             raise PlumbstoneError(f'--kind "{kind}" is none of {", ".join(known.KINDS)}.')
@@ -75,7 +71,7 @@ def _span(figure: Any, per_unit: float, digits: int) -> str:
     return f"{figure.low / per_unit:.{digits}f}-{figure.high / per_unit:.{digits}f}"
 
 
-def _document(material: "Material") -> Any:
+def _document(material: known.Material) -> Any:
     """Give one material as JSON."""
     bulk, grains = material.bulk_density, (material.d15, material.d50, material.d85)
     d15, d50, d85 = (None if d is None else d * 1e3 for d in grains)

@@ -2,6 +2,7 @@
 
 import errno
 import io
+import json
 import os
 import re
 import shutil
@@ -64,8 +65,6 @@ def plain_errors() -> Iterator[None]:
 
 def emit_json(document: dict[str, Any]) -> None:
     """Print one JSON document and nothing else on stdout."""
-    import json
-
     plain = not (sys.stdout.encoding or "").lower().startswith("utf")
     typer.echo(json.dumps(document, ensure_ascii=plain, indent=2, allow_nan=False))
 

@@ -9,15 +9,28 @@ import typer
 
 from plumbstone.cli import output
 from plumbstone.cli.bed import print_bed
+from plumbstone.cli.documents import CAUTIONS, RESULTS, plan_document
+from plumbstone.cli.files import refuse_foreign
 from plumbstone.cli.options import ForceOption, GridOption, JsonOption, SaltOption, TrustOption
 from plumbstone.cli.output import ScapeUnitsOption
+from plumbstone.cli.wording.findings import together
+from plumbstone.cli.wording.holding import hold_sentences, stack_sentence
+from plumbstone.cli.wording.report import (
+    SIGNS,
+    first_lines,
+    marked,
+    moving_line,
+    not_yet,
+    told_first,
+    water_lines,
+)
 from plumbstone.cli.wording.units import Units, mass_words, place_words, volume_words
 from plumbstone.meshes.errors import shown
-from plumbstone.volumes.findings import Severity
+from plumbstone.volumes.figures import Report
+from plumbstone.volumes.findings import Finding, Severity
+from plumbstone.volumes.sanity import checked
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.figures import Report
-    from plumbstone.volumes.findings import Finding
     from plumbstone.volumes.holding.hold_down import HoldResult
     from plumbstone.volumes.plan import Plan
 
@@ -40,8 +53,6 @@ def plan(
     units: ScapeUnitsOption = None,
 ) -> None:
     """Compute everything from a scape file; --out writes it into a folder."""
-    from plumbstone.cli.wording.report import not_yet
-
     with output.plain_errors():
         report = run_plan(scape, out, grid, salt, as_json, units, force)
     if check and not_yet(report):
@@ -56,25 +67,22 @@ def run_plan(
     as_json: bool,
     asked: Units | None,
     force: bool,
-) -> "Report":
+) -> Report:
     """Compute, write and print a plan on cells [m] with salt [g/L]; give its report."""
-    from plumbstone.cli.documents import plan_document
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
-    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
     with output.working("Laying out the tank ..."):
         scape = read_scape(path)
         units = output.units_of(asked, scape)
         if out is not None:
-            from plumbstone.cli.files import refuse_foreign
-            from plumbstone.cli.results import NAMES, write_results
-
-            refuse_foreign(out, NAMES, inputs=scape.files, force=force)
+            refuse_foreign(out, RESULTS, inputs=scape.files, force=force)
         result = make_plan(scape, spacing, salt)
         report = checked(report_of(result))
         if out is not None:
+            from plumbstone.cli.results import write_results
+
             write_results(result, report, out, units, force=force)
     if as_json:
         output.emit_json(plan_document(report))
@@ -85,13 +93,8 @@ def run_plan(
     return report
 
 
-def print_plan(result: "Plan", report: "Report", units: Units) -> None:
+def print_plan(result: "Plan", report: Report, units: Units) -> None:
     """Print what to mend and to buy, then pieces, bed, water, and what stays down."""
-    from plumbstone.cli.documents import CAUTIONS
-    from plumbstone.cli.wording.findings import together
-    from plumbstone.cli.wording.holding import stack_sentence
-    from plumbstone.cli.wording.report import moving_line, water_lines
-
     lines, later = first_block(report, units, output.width())
     typer.echo("\n".join([*lines, ""]))
     _print_pieces(report, units)
@@ -109,14 +112,12 @@ def print_plan(result: "Plan", report: "Report", units: Units) -> None:
 
 
 def first_block(
-    report: "Report", units: Units, columns: int
-) -> "tuple[list[str], list[tuple[Finding, ...]]]":
+    report: Report, units: Units, columns: int
+) -> tuple[list[str], list[tuple[Finding, ...]]]:
     """Give the lines before the tables, and the findings that find no room there.
 
     Findings come worst first, as many as `MOST_LINES` bear beside what is to be bought.
     """
-    from plumbstone.cli.wording.report import first_lines, told_first
-
     told = told_first(report)
     head, *rest = (output.wrapped(line, columns) for line in first_lines(report, units))
     blocks = [output.wrapped(signed(alike, units), columns) for alike in told]
@@ -133,14 +134,12 @@ def first_block(
     return [report.name, *itertools.chain.from_iterable([head, *blocks, *rest])], later
 
 
-def signed(alike: "tuple[Finding, ...]", units: Units) -> str:
+def signed(alike: tuple[Finding, ...], units: Units) -> str:
     """Write findings that are told once so that a warning looks like one without colour."""
-    from plumbstone.cli.wording.report import SIGNS, marked
-
     return SIGNS[alike[0].severity] + marked(alike, units)
 
 
-def _print_pieces(report: "Report", units: Units) -> None:
+def _print_pieces(report: Report, units: Units) -> None:
     """Print one row a piece, under the number that it has everywhere."""
     if not report.pieces:
         return
@@ -163,8 +162,6 @@ def hold_lines(
     holds: "tuple[HoldResult, ...]", units: Units, *, told_before: bool = False
 ) -> list[str]:
     """Tell what each group of wood needs, and where to stop filling."""
-    from plumbstone.cli.wording.holding import hold_sentences
-
     told = [line for h in holds for line in hold_sentences(h, units, told_before=told_before)]
     not_counted = ["Wedged feet and fresh soil over them are not counted as holding."]
     return told + (not_counted if holds else [])

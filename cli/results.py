@@ -4,9 +4,8 @@ import csv
 import io
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from plumbstone.cli.documents import plan_document
+from plumbstone.cli.documents import RESULTS, plan_document
 from plumbstone.cli.files import plain_cell, write_files
 from plumbstone.cli.pictures.drawing import png_bytes
 from plumbstone.cli.pictures.floor_plan import plan_figure
@@ -17,19 +16,12 @@ from plumbstone.cli.pictures.sight import look_at
 from plumbstone.cli.sheet.build_sheet import build_sheet
 from plumbstone.cli.wording.report import item_words
 from plumbstone.cli.wording.units import Units
-
-if TYPE_CHECKING:
-    from plumbstone.volumes.figures import Report, ShoppingFigures
-    from plumbstone.volumes.plan import Plan
-
-NAMES = (
-    "plan.json", "shopping.csv", "build-sheet.html", "plan.png", "front.png", "section.png",
-    "drawings.pdf", "template.pdf", "scape.glb",
-)  # fmt: skip
+from plumbstone.volumes.figures import Report, ShoppingFigures
+from plumbstone.volumes.plan import Plan
 
 
 def write_results(
-    plan: "Plan", report: "Report", folder: Path, units: Units, *, force: bool = False
+    plan: Plan, report: Report, folder: Path, units: Units, *, force: bool = False
 ) -> None:
     """Write everything about a plan into a folder, beside whatever else is in it.
 
@@ -51,11 +43,11 @@ def write_results(
         template_pdf(sight, units),
         glb_bytes(sight),
     )
-    named = dict(zip(NAMES, contents, strict=True))
+    named = dict(zip(RESULTS, contents, strict=True))
     write_files(folder, named, inputs=plan.scape.files, force=force)
 
 
-def shopping_csv(report: "Report") -> str:
+def shopping_csv(report: Report) -> str:
     """Give the shopping list as CSV: a row for each size of bag, stone, lump and small thing."""
     stream = io.StringIO()
     writer = csv.writer(stream)
@@ -68,7 +60,7 @@ def shopping_csv(report: "Report") -> str:
     return stream.getvalue()
 
 
-def _size(item: "ShoppingFigures") -> tuple[str, str]:
+def _size(item: ShoppingFigures) -> tuple[str, str]:
     """Give the size of one of these things, and its unit."""
     if item.mass_kg is not None:
         return f"{item.mass_kg.mid / item.count:.4g}", "kg"

@@ -10,6 +10,7 @@ import typer
 
 from plumbstone.cli.output import ScapeUnitsOption, plain_errors
 from plumbstone.cli.wording.units import Units
+from plumbstone.meshes.errors import PlumbstoneError
 
 HERE = ("127.0.0.1", "localhost")
 LET_GO = 5.0  # [s] for a page that was just ended to let go of its port
@@ -28,7 +29,6 @@ def serve(
 ) -> None:
     """Open a page in the browser: weigh in the shop, lay out at the desk."""
     from plumbstone.cli.page.gate import LINK
-    from plumbstone.meshes.errors import PlumbstoneError
 
     with plain_errors():
         if not folder.is_dir():
@@ -82,8 +82,6 @@ def _run(
 
 def _listening(host: str, port: int) -> socket.socket:
     """Take the port; a browser that comes before the page is ready waits for it."""
-    from plumbstone.meshes.errors import PlumbstoneError
-
     end = time.monotonic() + LET_GO
     while True:
         try:
@@ -96,8 +94,6 @@ def _listening(host: str, port: int) -> socket.socket:
 
 def _own_address() -> str:
     """Find the address of this machine in its network; nothing is sent for it."""
-    from plumbstone.meshes.errors import PlumbstoneError
-
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as trial:
         try:
             trial.connect(("192.0.2.1", 9))  # an address set aside for examples, RFC 5737

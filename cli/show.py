@@ -6,10 +6,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from plumbstone.cli import output
+from plumbstone.cli.documents import RESULTS
+from plumbstone.cli.files import refuse_foreign
 from plumbstone.cli.options import ForceOption, JsonOption, TrustOption
 from plumbstone.cli.output import ScapeUnitsOption
+from plumbstone.cli.wording.comparing import compared
 from plumbstone.cli.wording.units import Units, place_words
 from plumbstone.meshes.errors import PlumbstoneError, shown
+from plumbstone.volumes.sanity import checked
 
 if TYPE_CHECKING:
     import numpy as np
@@ -36,12 +40,8 @@ def show(
     units: ScapeUnitsOption = None,
 ) -> None:
     """Show the tank from above and write its pictures; or set two scapes side by side."""
-    from plumbstone.cli.files import refuse_foreign
-    from plumbstone.cli.results import NAMES, write_results
-    from plumbstone.cli.wording.comparing import compared
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
-    from plumbstone.volumes.sanity import checked
     from plumbstone.volumes.scape.scape import read_scape
 
     with output.plain_errors(), output.working("Drawing ..."):
@@ -52,10 +52,12 @@ def show(
         read = [read_scape(path) for path in scapes]
         units = output.units_of(units, read[0])
         if out is not None:
-            refuse_foreign(out, NAMES, inputs=read[0].files, force=force)
+            refuse_foreign(out, RESULTS, inputs=read[0].files, force=force)
         plans = [make_plan(scape) for scape in read]
         reports = [checked(report_of(plan)) for plan in plans]
         if out is not None:
+            from plumbstone.cli.results import write_results
+
             write_results(plans[0], reports[0], out, units, force=force)
     for plan in plans if not as_json else ():
         _print(plan, units)

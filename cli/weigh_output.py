@@ -1,5 +1,7 @@
 """How `weigh` tells its results: sentences, a table, JSON, CSV, the mended mesh."""
 
+import csv
+import io
 import json
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,7 +11,9 @@ import typer
 
 from plumbstone.cli.output import table
 from plumbstone.cli.weigh_request import TWICE, WATER, Failures
+from plumbstone.cli.wording.bodies import lift_words
 from plumbstone.cli.wording.units import POUND, Units, mass_words, ranged, show_length, volume_words
+from plumbstone.cli.wording.weighing import budget_words, trust_words, weighed_sentence
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.telling import Naming, as_option
@@ -117,9 +121,6 @@ def mesh_content(found: list[Weighed], path: Path) -> bytes:
 
 def csv_content(found: list[Weighed], failed: Failures, prices: Prices) -> bytes:
     """Give one row a piece as CSV."""
-    import csv
-    import io
-
     from plumbstone.cli.files import plain_cell
 
     stream = io.StringIO()
@@ -144,9 +145,6 @@ def print_pieces(
     found: list[Weighed], failed: Failures, prices: Prices, units: Units, opening: Opening
 ) -> None:
     """Print a sentence for one piece, a table for several, and what was mended."""
-    from plumbstone.cli.wording.bodies import lift_words
-    from plumbstone.cli.wording.weighing import budget_words, trust_words
-
     found = [weighed.told(as_option) for weighed in found]
     if len(found) == 1:
         _print_one(found[0], prices, units)
@@ -183,8 +181,6 @@ def print_pieces(
 
 def _print_one(weighed: Weighed, prices: Prices, units: Units) -> None:
     """Print all that is known of one piece."""
-    from plumbstone.cli.wording.weighing import weighed_sentence
-
     typer.echo(weighed_sentence(weighed, prices.per_kg, units))
     if prices.per_piece is not None:
         unit, of = (POUND, "pound") if units is Units.US else (1.0, "kilogram")

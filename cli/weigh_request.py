@@ -10,7 +10,7 @@ from functools import partial
 from pathlib import Path
 
 from plumbstone.cli.options import measured
-from plumbstone.cli.output import naming
+from plumbstone.cli.output import counted, naming
 from plumbstone.meshes.errors import PlumbstoneError, unreadable
 from plumbstone.meshes.measures.rulers import FILE_ALONE, Known, Ruler
 from plumbstone.meshes.ranges import Range
@@ -211,7 +211,6 @@ def _each(request: Request, files: list[Path]) -> Iterator[tuple[Path, list[Weig
         for path in files:
             yield path, weigh_file(request, path)
         return
-    from plumbstone.cli.output import counted
     from plumbstone.cli.workers import side_by_side
 
     found = side_by_side(partial(weigh_file, request), files, min(workers, len(files)))

@@ -22,8 +22,8 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
 from plumbstone.cli import files
+from plumbstone.cli.documents import RESULTS
 from plumbstone.cli.files import LIST, WriteError, put_whole, write_file, write_files, write_new
-from plumbstone.cli.results import NAMES
 from plumbstone.meshes.shapes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
 
@@ -94,7 +94,7 @@ class ResultsFolder(RuleBasedStateMachine):
         self.count += 1
         return f"content {self.count} ".encode() * 50
 
-    @rule(names=st.sets(st.sampled_from(NAMES), min_size=1), force=st.booleans(),
+    @rule(names=st.sets(st.sampled_from(RESULTS), min_size=1), force=st.booleans(),
           step=st.none() | st.integers(0, 40))  # fmt: skip
     def run(self, names: set[str], force: bool, step: int | None) -> None:
         contents = {name: self.fresh() for name in sorted(names)}
@@ -135,7 +135,7 @@ class ResultsFolder(RuleBasedStateMachine):
             shutil.rmtree(self.folder, ignore_errors=True)
             self.ours, self.theirs = {}, {}
 
-    @rule(name=st.sampled_from([*NAMES, "photo.jpg", LIST, ".plumbstone-0.part",
+    @rule(name=st.sampled_from([*RESULTS, "photo.jpg", LIST, ".plumbstone-0.part",
                                 f".plumbstone-{'0' * 32}-1.part", "results.tmp"]))  # fmt: skip
     def put_own(self, name: str) -> None:
         self.folder.mkdir(exist_ok=True)
@@ -148,7 +148,7 @@ class ResultsFolder(RuleBasedStateMachine):
         self.theirs |= {o: content for o in self.theirs if path.samefile(self.folder / o)}
         self.theirs[name] = content
 
-    @rule(name=st.sampled_from(NAMES))
+    @rule(name=st.sampled_from(RESULTS))
     def take_away(self, name: str) -> None:
         (self.folder / name).unlink(missing_ok=True)
         self.theirs.pop(name, None)
@@ -201,7 +201,7 @@ def test_many_random_operations_with_kills(tmp_path: Path, monkeypatch: pytest.M
 
 def test_a_kill_before_each_step_is_mended_by_the_next_run(tmp_path: Path) -> None:
     folder = tmp_path / "results"
-    names = NAMES[:2]
+    names = RESULTS[:2]
     old, new = (dict.fromkeys(names, kind * 400) for kind in (b"old", b"new"))
     for first in (True, False):
         for step in range(200):
@@ -266,7 +266,7 @@ def test_writing_commands_leave_all_else_alone(tmp_path: Path, line: str, way: s
         (tmp_path / "elsewhere" / "photo.jpg").write_text("mine too", encoding="utf-8")
         (tmp_path / "linked").symlink_to("elsewhere")
     elif way == "theirs":
-        for name in (*NAMES, "plan.json.ply", "tank.toml", "reading-room.toml", "plan/plan.json"):
+        for name in (*RESULTS, "plan.json.ply", "tank.toml", "reading-room.toml", "plan/plan.json"):
             (tmp_path / where / name).parent.mkdir(parents=True, exist_ok=True)
             (tmp_path / where / name).write_text(f"mine: {name}", encoding="utf-8")
     else:
@@ -281,7 +281,7 @@ def test_writing_commands_leave_all_else_alone(tmp_path: Path, line: str, way: s
         after = everything(tmp_path)
         assert {name: after.get(name) for name in before} == before
     new = {Path(name).name for name in after} - {Path(name).name for name in before}
-    assert new <= {*NAMES, LIST, "plan.json.ply", "tank.toml", "reading-room.toml", "plan"}
+    assert new <= {*RESULTS, LIST, "plan.json.ply", "tank.toml", "reading-room.toml", "plan"}
 
 
 @pytest.mark.usefixtures("undrawn")

@@ -15,8 +15,9 @@ from commands import read_json, refuse, start, type_in
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from plumbstone.cli.documents import RESULTS
 from plumbstone.cli.files import LIST
-from plumbstone.cli.results import NAMES, write_results
+from plumbstone.cli.results import write_results
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed import pouring
@@ -105,11 +106,14 @@ def test_killed_while_writing_leaves_whole_files(tmp_path: Path) -> None:
         time.sleep(rng.uniform(0, 1.3 * once))
         process.kill()
         process.join()
-        assert {path.name for path in results.iterdir() if path.suffix != ".part"} == {*NAMES, LIST}
+        assert {path.name for path in results.iterdir() if path.suffix != ".part"} == {
+            *RESULTS,
+            LIST,
+        }
         json.loads((results / "plan.json").read_text(encoding="utf-8"))
         assert "</html>" in (results / "build-sheet.html").read_text(encoding="utf-8")[-20:]
     write_results(plan, report, results, Units.METRIC)
-    assert {path.name for path in results.iterdir()} == {*NAMES, LIST}
+    assert {path.name for path in results.iterdir()} == {*RESULTS, LIST}
 
 
 def small_tank(name: str) -> str:
@@ -145,7 +149,7 @@ def test_two_runs_into_one_folder_do_not_mix(tmp_path: Path) -> None:
         assert run.exitcode == 0
     name = json.loads((results / "plan.json").read_text("utf-8"))["name"]
     assert f"<h1>{name}</h1>" in (results / "build-sheet.html").read_text("utf-8")
-    assert {p.name for p in results.iterdir()} == {*NAMES, LIST}
+    assert {p.name for p in results.iterdir()} == {*RESULTS, LIST}
 
 
 @pytest.mark.usefixtures("undrawn")

@@ -6,6 +6,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from plumbstone.meshes.measures.rulers import Ruler
+from plumbstone.meshes.piece import piece_from
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.telling import as_argument, named
 from plumbstone.volumes.bodies import weighing
@@ -106,7 +107,6 @@ def _weigh_scan(scan: Any, material: Material, ruler: Ruler, mass: float | None)
     """Weigh a file; a mesh in memory as the file that it could be, doubted alike."""
     if isinstance(scan, (str, Path)):
         return weighing.weigh_scan(Path(scan), material, ruler, mass).told(as_argument)
-    from plumbstone.meshes.piece import piece_from
     from plumbstone.meshes.writing import ply_bytes
 
     try:

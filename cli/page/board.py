@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 import numpy as np
+import scipy
 from nicegui import ui
 
 from plumbstone.cli.page.desk import Seen
@@ -233,9 +234,7 @@ def _from_front(window: Window, grid: Grid, height: float) -> str:
 
 def _smoothed(covered: Floats) -> Floats:
     """Soften the steps of a grid."""
-    from scipy.ndimage import gaussian_filter
-
-    return gaussian_filter(covered, 0.8)
+    return scipy.ndimage.gaussian_filter(covered, 0.8)
 
 
 def _band(x: Floats, low: Floats, high: Floats, height: float) -> str:

@@ -9,13 +9,13 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from plumbstone.cli.files import put_whole
 from plumbstone.cli.page.folder import Folder, FolderError
 from plumbstone.cli.wording.page import NO_ROOM
 from plumbstone.cli.wording.page_labels import as_field
 from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.volumes.figures import PieceFigures, Report
 from plumbstone.volumes.layout import PREVIEW_GRID, Layout
 from plumbstone.volumes.memo import HALT, HaltedError
 from plumbstone.volumes.plan import Plan
@@ -23,9 +23,6 @@ from plumbstone.volumes.report import report_of
 from plumbstone.volumes.sanity import checked
 from plumbstone.volumes.scape.scape import Scape, no_toml, scape_from
 from plumbstone.volumes.shopping import costs_of, shopping_of
-
-if TYPE_CHECKING:
-    from plumbstone.volumes.figures import PieceFigures, Report
 
 Edit = Callable[[str], str]
 GLIMPSE_CELLS = 6000  # of the grid on which what is under the hand is looked at
@@ -46,7 +43,7 @@ class Seen:
     """What was computed of one state of the scape: a preview, then exactly, then judged."""
 
     plan: Plan
-    report: "Report"
+    report: Report
     exact: bool = False  # whether litres and loads are what `plan` says
     judged: bool = False  # whether it is known what floats, falls and runs through, too
 
@@ -342,7 +339,7 @@ def glimpse_spacing(floor: tuple[float, float]) -> float:
     return min(max(math.sqrt(math.prod(floor) / GLIMPSE_CELLS), PREVIEW_GRID), GLIMPSE_GRID)
 
 
-def _figures_only(layout: Layout, pieces: Sequence["PieceFigures"]) -> Seen:
+def _figures_only(layout: Layout, pieces: Sequence[PieceFigures]) -> Seen:
     tank = layout.scape.tank
     plan = replace(layout.preview(glimpse_spacing((tank.length, tank.depth))), bodies=())
     report = checked(report_of(plan))

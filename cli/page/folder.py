@@ -1,14 +1,16 @@
 """The served folder: its scape files and the stock, and nothing outside of it."""
 
 import tomllib
+import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from plumbstone.cli.documents import RESULTS
 from plumbstone.cli.files import put_whole, write_new
 from plumbstone.cli.output import units_of
-from plumbstone.cli.results import NAMES
+from plumbstone.cli.pictures.colours import STONE, colour_of
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.scape.materials import load_materials
@@ -40,8 +42,6 @@ class Kept:
     @property
     def colour(self) -> str:
         """Give the colour of its material; that of stone where the list names an unknown one."""
-        from plumbstone.cli.pictures.colours import STONE, colour_of
-
         found = load_materials().get(self.material)
         return colour_of(found) if found else STONE
 
@@ -92,7 +92,7 @@ class Folder:
 
     def result_of(self, name: str, file: str) -> Path | None:
         """Find one result of a scape file, where it was written."""
-        if file not in NAMES:
+        if file not in RESULTS:
             return None
         path = self.results_of(name) / file
         inside = path.resolve().is_relative_to(self.root.resolve())
@@ -198,7 +198,5 @@ def _tables(text: str) -> dict[str, Any]:
 
 def _file_stem(name: str) -> str:
     """Give the start of a file's name: letters and digits of a piece's name, and its checksum."""
-    import zlib
-
     plain = "".join(c if c.isascii() and c.isalnum() else "-" for c in name.lower())[:40]
     return f"{plain.strip('-') or 'piece'}-{zlib.crc32(name.encode()):08x}"

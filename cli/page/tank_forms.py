@@ -3,12 +3,14 @@
 import asyncio
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from nicegui.element import Element
 
+from plumbstone.cli.documents import RESULTS
 from plumbstone.cli.page import changes
 from plumbstone.cli.page.changes import Edit
+from plumbstone.cli.page.desk import Seen
 from plumbstone.cli.page.folder import Kept
 from plumbstone.cli.page.measures import angle, degrees, number
 from plumbstone.cli.page.tank_view import TankView
@@ -23,9 +25,6 @@ from plumbstone.volumes.scape.materials import load_materials
 from plumbstone.volumes.scape.quantities import parse_quantity
 from plumbstone.volumes.scape.scape import PieceEntry
 from plumbstone.volumes.scape.writing import with_keys, without
-
-if TYPE_CHECKING:
-    from plumbstone.cli.page.desk import Seen
 
 SHEET = "build-sheet.html"
 Way = Sequence[str | int]
@@ -381,7 +380,7 @@ class TankForms:
         seen, name = self.desk.seen, self.desk.name
         if seen is None or not seen.judged:
             raise PlumbstoneError(words.NOT_YET)
-        from plumbstone.cli.results import NAMES, write_results
+        from plumbstone.cli.results import write_results
 
         say(self._written, words.WRITING)
         folder = self.desk.folder.results_of(name)
@@ -389,7 +388,7 @@ class TankForms:
         self._written_of = seen
         say(self._written, words.WRITTEN_INTO.format(folder.name))
         with self._written, element("span", "acts"):
-            for file in sorted(NAMES, key=lambda file: file != SHEET):
+            for file in sorted(RESULTS, key=lambda file: file != SHEET):
                 element("a", "", file, href=f"/result/{name}/{file}", target="_blank")
 
     async def _keep_version(self, version: Field) -> None:

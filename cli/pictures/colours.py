@@ -1,10 +1,8 @@
 """Colours of all pictures: by material, never by order, so that one colour means one thing."""
 
 import zlib
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from plumbstone.volumes.scape.materials import Material
+from plumbstone.volumes.scape.materials import Material
 
 INK, FAINT, PAPER = "#1c2b33", "#66757d", "#fefdfb"
 MARK, WARN = "#1f5f8b", "#a8431d"  # words and lines for levels of water, and where to stop
@@ -38,7 +36,7 @@ HATCHES = {
 }  # fmt: skip
 
 
-def colour_of(material: "Material") -> str:
+def colour_of(material: Material) -> str:
     """Give the colour of a material; one of the user's own takes one by its name."""
     known = BY_MATERIAL.get(material.key)
     if known is not None:
@@ -47,7 +45,7 @@ def colour_of(material: "Material") -> str:
     return others[zlib.crc32(material.key.encode()) % len(others)]
 
 
-def hatch_of(material: "Material") -> str:
+def hatch_of(material: Material) -> str:
     """Give the hatching of a substrate on a cut."""
     return HATCHES.get(material.key, "")
 

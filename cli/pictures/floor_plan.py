@@ -1,8 +1,11 @@
 """The tank from above: bed and pieces in relief, a grid, lines of equal height, the border."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import scipy
+from contourpy import contour_generator
+from matplotlib.figure import Figure
 
 from plumbstone.cli.pictures import layout
 from plumbstone.cli.pictures.colours import INK, PAPER
@@ -10,9 +13,6 @@ from plumbstone.cli.pictures.layout import SCREEN, Medium
 from plumbstone.cli.pictures.paper import Entry, Panel, joined, measure
 from plumbstone.cli.pictures.sight import Form, Sight
 from plumbstone.cli.wording.units import INCH, RULED, Units, written
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 GRID = {Units.METRIC: 0.05, Units.US: 2 * INCH}
 LEVELS = {Units.METRIC: (0.02, 0.01, 0.005), Units.US: (INCH, INCH / 2, INCH / 4)}
@@ -25,7 +25,7 @@ CUT: dict[str, Any] = {"color": INK, "linewidth": 0.9, "linestyle": (0, (9, 2, 1
 FINE: dict[str, Any] = {"color": PAPER, "linewidth": 0.5, "alpha": 0.45, "zorder": 1}
 
 
-def plan_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
+def plan_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> Figure:
     """Draw the tank from above, with the front pane at the bottom."""
     tank = sight.plan.scape.tank
     panel = layout.laid_out(
@@ -181,12 +181,9 @@ def _gaps(panel: Panel, sight: Sight, units: Units, *, must: bool) -> None:
 
 def _contours(panel: Panel, sight: Sight, units: Units) -> None:
     """Draw lines of equal height through the bed, each with its height in round numbers."""
-    from contourpy import contour_generator
-    from scipy.ndimage import gaussian_filter
-
     if sight.plan.bed is None:
         return
-    smooth = gaussian_filter(sight.line, 2.0)
+    smooth = scipy.ndimage.gaussian_filter(sight.line, 2.0)
     low, high = float(smooth.min()), float(smooth.max())
     hidden = sight.plan.bed.columns.highest > sight.line
     smooth = np.ma.array(smooth, mask=hidden)

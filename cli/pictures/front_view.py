@@ -1,9 +1,10 @@
 """The tank from the front, its panes with the lines to pour to, and two cuts through it."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+from matplotlib.figure import Figure
 
 from plumbstone.cli.pictures import layout
 from plumbstone.cli.pictures.colours import INK, MARK, PAPER, WARN, WATER, colour_of, hatch_of
@@ -15,9 +16,6 @@ from plumbstone.cli.wording.units import Toward, Units, place_words, show_length
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.bed.results import PANES, LayerResult
 from plumbstone.volumes.holding.findings import STOP_BELOW
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 LYING = 1e-3  # a layer thinner than this is not poured there [m]
 LINE: dict[str, Any] = {"color": MARK, "linewidth": 1.8}
@@ -60,7 +58,7 @@ def pane_profiles(result: LayerResult) -> dict[str, tuple[Floats, Floats]]:
     return {side: (result.below[cut], result.surface[cut]) for side, cut in PANES.items()}
 
 
-def front_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
+def front_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> Figure:
     """Draw what one sees through the front pane, with the heights to mark on the glass."""
     tank, marks = sight.plan.scape.tank, level_marks(sight, units)
     entries = layout.material_entries(sight)
@@ -83,7 +81,7 @@ def front_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
     return panel.page.figure
 
 
-def sides_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
+def sides_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> Figure:
     """Draw the left and the right pane from inside, with where each layer ends on them."""
     depth = sight.plan.scape.tank.depth
     height = min(_drawn_height(sight), 1.5 * float(sight.line.max()) + 0.03)
@@ -106,7 +104,7 @@ def sides_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
     return panel.page.figure
 
 
-def section_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> "Figure":
+def section_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> Figure:
     """Draw two cuts: A front to back through the tallest stone, B along the border."""
     tank, height = sight.plan.scape.tank, _drawn_height(sight)
     gap = (0.2 if medium.narrow else 0.12) * max(tank.length, tank.depth)

@@ -1,9 +1,11 @@
 """A picture of the forces on wood: lift, weight, ties, pushes from below, and where it tips."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.ticker import FuncFormatter, MultipleLocator
 
 from plumbstone.cli.pictures.colours import CLOSED, FAINT, INK, STONE, WATER, WOOD, colour_of
 from plumbstone.cli.pictures.drawing import must_be_png, new_figure, png_bytes
@@ -14,14 +16,9 @@ from plumbstone.cli.wording.units import RULED, Units, place_words, push_words, 
 from plumbstone.meshes.piece import Floats
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.equilibrium import Rig, centre_of_lift, forces_at
+from plumbstone.volumes.holding.hold_down import HoldResult
 from plumbstone.volumes.holding.ties import loose_strapped
-
-if TYPE_CHECKING:
-    from matplotlib.artist import Artist
-    from matplotlib.axes import Axes
-
-    from plumbstone.volumes.holding.hold_down import HoldResult
-    from plumbstone.volumes.plan import Plan
+from plumbstone.volumes.plan import Plan
 
 LONGEST = 12.0  # arrow of the largest force [cm]
 AROUND = 12.0  # shown beside the wood [cm]
@@ -30,7 +27,7 @@ STEP = {Units.METRIC: 10.0, Units.US: 4 * 2.54}  # between ticks [cm]
 LEAST = 0.02  # of the largest force: smaller ones are left out
 
 
-def picture_of(plan: "Plan", path: Path, units: Units = Units.METRIC) -> bytes:
+def picture_of(plan: Plan, path: Path, units: Units = Units.METRIC) -> bytes:
     """Draw all groups of a plan, one row each, as PNG."""
     must_be_png(path)
     count = len(plan.holds)
@@ -48,23 +45,23 @@ def picture_of(plan: "Plan", path: Path, units: Units = Units.METRIC) -> bytes:
     return png_bytes(figure)
 
 
-def level_shown(hold: "HoldResult") -> int:
+def level_shown(hold: HoldResult) -> int:
     """Give the number of the level that is drawn: where it first moves, or the line."""
     at = hold.levels[-1] if hold.first_move is None else hold.first_move.level
     return int(np.abs(hold.levels - at).argmin())
 
 
-def _worst_rig(hold: "HoldResult") -> Rig:
+def _worst_rig(hold: HoldResult) -> Rig:
     """Give the rig at the end of the ranges with the greatest lift."""
     return max(hold.rigs, key=lambda rig: float(rig.lifts[-1, 0]))
 
 
-def _corners(hold: "HoldResult") -> Floats:
+def _corners(hold: HoldResult) -> Floats:
     """Give the corners of all that moves as one with the wood, (n, 3) [m]."""
     return np.concatenate([b.piece.vertices for b in hold.stage.bodies[hold.number].pieces])
 
 
-def _window(plan: "Plan", hold: "HoldResult") -> tuple[Floats, Floats]:
+def _window(plan: Plan, hold: HoldResult) -> tuple[Floats, Floats]:
     """Give the ends of what is shown of the floor: the wood and a little more, in the tank [cm]."""
     wood, tank = _corners(hold)[:, :2] * 100, plan.scape.tank
     floor = np.array([tank.length, tank.depth]) * 100
@@ -72,7 +69,7 @@ def _window(plan: "Plan", hold: "HoldResult") -> tuple[Floats, Floats]:
     return np.maximum(low, -PANE), np.minimum(high, floor + PANE)
 
 
-def _bed_cut(axes: "Axes", plan: "Plan", hold: "HoldResult") -> None:
+def _bed_cut(axes: Axes, plan: Plan, hold: HoldResult) -> None:
     """Draw the layers as they lie behind the front pane along the middle of the wood."""
     bed = plan.bed
     if bed is None:
@@ -85,7 +82,7 @@ def _bed_cut(axes: "Axes", plan: "Plan", hold: "HoldResult") -> None:
         axes.fill_between(bed.grid.x * 100, below, level, facecolor=colour, alpha=0.45, lw=0)
 
 
-def _bed_above(axes: "Axes", plan: "Plan") -> None:
+def _bed_above(axes: Axes, plan: Plan) -> None:
     """Draw which layer lies on top, and the panes."""
     tank = plan.scape.tank
     length, depth = tank.length * 100, tank.depth * 100
@@ -103,7 +100,7 @@ def _force_words(newtons: float, units: Units) -> str:
     return f"{push_words(newtons, units)}, {written(newtons / GRAVITY, 'sinker', units)}"
 
 
-def _solids(axes: "Axes", plan: "Plan", hold: "HoldResult", *, front: bool) -> None:
+def _solids(axes: Axes, plan: Plan, hold: HoldResult, *, front: bool) -> None:
     """Draw the group's wood, and faintly what stands near it."""
     view = FROM_FRONT if front else FROM_ABOVE
     own = {body.entry.name for body in hold.stage.bodies[hold.number].pieces}
@@ -114,7 +111,7 @@ def _solids(axes: "Axes", plan: "Plan", hold: "HoldResult", *, front: bool) -> N
         draw_solids(axes, solids, view, alpha=alpha)
 
 
-def _from_front(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) -> None:
+def _from_front(axes: Axes, plan: Plan, hold: HoldResult, units: Units) -> None:
     """Draw heights: the forces at the level where it first moves, or at the line."""
     _bed_cut(axes, plan, hold)
     _solids(axes, plan, hold, front=True)
@@ -155,7 +152,7 @@ def _from_front(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
     _label(axes, "above the glass", units)
 
 
-def _pushes(axes: "Axes", rig: Rig, pushes: Floats, largest: float) -> None:
+def _pushes(axes: Axes, rig: Rig, pushes: Floats, largest: float) -> None:
     """Draw what carries it; where the pose cannot be in balance only the places."""
     known = np.isfinite(pushes).all()
     for (x, _, z), push, upper in zip(rig.contacts, pushes, rig.uppers, strict=True):
@@ -170,7 +167,7 @@ def _pushes(axes: "Axes", rig: Rig, pushes: Floats, largest: float) -> None:
             )  # fmt: skip
 
 
-def _from_above(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) -> None:
+def _from_above(axes: Axes, plan: Plan, hold: HoldResult, units: Units) -> None:
     """Draw places: contacts, ties, centres of mass and lift, the edge it tips about."""
     _bed_above(axes, plan)
     _solids(axes, plan, hold, front=False)
@@ -206,7 +203,7 @@ def _from_above(axes: "Axes", plan: "Plan", hold: "HoldResult", units: Units) ->
         axes.annotate(name, (x, y), (0, -14), textcoords="offset points", ha="center")
 
 
-def _arrow(axes: "Axes", x: float, y: float, length: float, colour: str, text: str) -> None:
+def _arrow(axes: Axes, x: float, y: float, length: float, colour: str, text: str) -> None:
     """Draw one force, its length to scale, with its size at the tip."""
     looks = {"arrowstyle": "-|>", "color": colour, "lw": 2.5, "mutation_scale": 18}
     tip, (aside, side) = (x, y + length), (4, "bottom") if length > 0 else (-4, "top")
@@ -217,10 +214,8 @@ def _arrow(axes: "Axes", x: float, y: float, length: float, colour: str, text: s
     )  # fmt: skip
 
 
-def _label(axes: "Axes", up: str, units: Units) -> None:
+def _label(axes: Axes, up: str, units: Units) -> None:
     """Name the axes and count along them in the user's unit; they themselves are in cm."""
-    from matplotlib.ticker import FuncFormatter, MultipleLocator
-
     _, name = RULED[units]
     for axis, words in ((axes.xaxis, "from the left pane"), (axes.yaxis, up)):
         axis.set_major_locator(MultipleLocator(STEP[units]))

@@ -4,19 +4,22 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cache, cached_property, partial
 from math import nan
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+from matplotlib.artist import Artist
+from matplotlib.backends.backend_agg import RendererAgg
+from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.image import BboxImage
+from matplotlib.lines import Line2D
+from matplotlib.patches import FancyArrowPatch, Patch, PathPatch, Rectangle
+from matplotlib.path import Path
+from matplotlib.transforms import Affine2D, Bbox, IdentityTransform, Transform, TransformedBbox
 
 from plumbstone.cli.pictures.colours import FAINT, INK, PAPER
 from plumbstone.cli.pictures.drawing import new_figure
 from plumbstone.cli.wording.units import INCH, RULED, Units
-
-if TYPE_CHECKING:
-    from matplotlib.artist import Artist
-    from matplotlib.figure import Figure
-    from matplotlib.patches import Patch
-    from matplotlib.transforms import Transform
-
-    from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Floats
 
 POINT = 0.0254 / 72  # [m]
 FRAME = "frame"  # of a drawing, by its name in a figure
@@ -42,9 +45,6 @@ def measure(words: str, size: float, weight: str = "normal") -> Place:
 @cache
 def _letters(size: float, weight: str) -> tuple[Callable[[str], Place], float]:
     """Give what measures words in letters of a size, and how high a line of them is [points]."""
-    from matplotlib.backends.backend_agg import RendererAgg
-    from matplotlib.font_manager import FontProperties
-
     agg: Any = RendererAgg
     font = FontProperties(family=["DejaVu Sans"], size=size, weight=weight)
     told = partial(agg(8, 8, 72).get_text_width_height_descent, prop=font, ismath=False)
@@ -61,8 +61,8 @@ def joined(ends: Iterable[Stroke]) -> tuple[list[float], list[float]]:
 class Page:
     """A figure with fixed places [points], and what is written on it already."""
 
-    figure: "Figure"
-    points: "Transform"  # from places on the page [points], left and bottom 0
+    figure: Figure
+    points: Transform  # from places on the page [points], left and bottom 0
     width: float
     height: float
     text: float  # size of words [points]
@@ -71,22 +71,16 @@ class Page:
     @classmethod
     def of_size(cls, width: float, height: float, text: float) -> "Page":
         """Make a blank page of a width and height [points]."""
-        from matplotlib.transforms import Affine2D
-
         figure = new_figure(width / 72, height / 72, layout=None, dpi=72)
         points = Affine2D().scale(1 / 72) + figure.dpi_scale_trans
         return cls(figure, points, width, height, text)
 
     def line(self, right: Sequence[float], up: Sequence[float], **looks: Any) -> None:
         """Draw a line, or marks, through places over all drawings [points]."""
-        from matplotlib.lines import Line2D
-
         self.figure.add_artist(Line2D(right, up, transform=self.points, **{"zorder": 2, **looks}))
 
     def box(self, box: Box, **looks: Any) -> None:
         """Fill a box on the page [points]."""
-        from matplotlib.patches import Rectangle
-
         left, bottom, right, top = box
         patch = Rectangle((left, bottom), right - left, top - bottom, **looks)
         patch.set_transform(self.points)
@@ -94,8 +88,6 @@ class Page:
 
     def arrow(self, start: Place, end: Place) -> None:
         """Point from one place to another [points]."""
-        from matplotlib.patches import FancyArrowPatch
-
         arrow = FancyArrowPatch(
             start, end, arrowstyle="->", mutation_scale=10, shrinkA=2, shrinkB=2, color=INK,
             linewidth=0.9, zorder=11, transform=self.points,
@@ -175,11 +167,8 @@ class Panel:
     framed: bool = True
 
     @cached_property
-    def frame(self) -> "Patch":
+    def frame(self) -> Patch:
         """Line around it, at which all that is drawn in it ends."""
-        from matplotlib.patches import Rectangle
-        from matplotlib.transforms import Affine2D
-
         metres = Affine2D().scale(self.scale).translate(self.left, self.bottom) + self.page.points
         frame = Rectangle(
             (0, 0), *self.size, fill=False, edgecolor=FAINT, linewidth=0.8, zorder=2.5 * BELOW,
@@ -189,22 +178,19 @@ class Panel:
         return frame
 
     @property
-    def metres(self) -> "Transform":
+    def metres(self) -> Transform:
         """From places in the drawing [m] to the page."""
         return self.frame.get_data_transform()
 
-    def put(self, artist: "Artist", transform: "Transform | None" = None) -> None:
+    def put(self, artist: Artist, transform: Transform | None = None) -> None:
         """Draw something in metres, as far as the frame, below all that stands on the page."""
         artist.set_transform(self.metres if transform is None else transform)
         artist.set_clip_path(self.frame)
         artist.set_zorder(artist.get_zorder() * BELOW)
         self.page.figure.add_artist(artist)
 
-    def picture(self, colours: "Floats", **looks: Any) -> None:
+    def picture(self, colours: Floats, **looks: Any) -> None:
         """Fill it with a picture (rows, columns, colours), its first row lowest."""
-        from matplotlib.image import BboxImage
-        from matplotlib.transforms import Bbox, IdentityTransform, TransformedBbox
-
         place = TransformedBbox(Bbox.from_bounds(0, 0, *self.size), self.metres)
         image = BboxImage(place, origin="lower", interpolation="bilinear", **looks)
         image.set_data(colours)
@@ -234,23 +220,18 @@ class Panel:
         self.page.line(*joined(ticks), color=FAINT, linewidth=0.8)
 
     def line(
-        self, right: "Sequence[float] | Floats", up: "Sequence[float] | Floats", **looks: Any
+        self, right: Sequence[float] | Floats, up: Sequence[float] | Floats, **looks: Any
     ) -> None:
         """Draw a line, or marks, through places [m]."""
-        from matplotlib.lines import Line2D
-
         self.put(Line2D(right, up, **{"zorder": 2, **looks}))
 
-    def lines(self, rings: Sequence["Floats"], **looks: Any) -> None:
+    def lines(self, rings: Sequence[Floats], **looks: Any) -> None:
         """Draw lines through places [m]."""
         for ring in rings:
             self.line(*ring.T, **looks)
 
-    def fill(self, rings: Sequence["Floats"], **looks: Any) -> None:
+    def fill(self, rings: Sequence[Floats], **looks: Any) -> None:
         """Fill what closed rings of places go around [m], but for what rings inside of them do."""
-        from matplotlib.patches import PathPatch
-        from matplotlib.path import Path
-
         shape = Path.make_compound_path(*(Path(ring, closed=True) for ring in rings))
         self.put(PathPatch(shape, **looks))
 

@@ -1,11 +1,14 @@
-"""What is printed: the drawings on paper, and a template of the floor at full size."""
+"""What is printed: drawings, a template of the floor at full size, the mat of tags."""
 
 import io
 import math
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 import numpy as np
+from matplotlib.backends.backend_pdf import PdfPages
+from matplotlib.figure import Figure
 
 from plumbstone.cli.pictures.colours import FAINT, INK, colour_of
 from plumbstone.cli.pictures.floor_plan import BORDER, GRID, plan_figure
@@ -14,13 +17,12 @@ from plumbstone.cli.pictures.layout import PAPER_A4
 from plumbstone.cli.pictures.paper import POINT, Page, Panel, joined, measure
 from plumbstone.cli.pictures.sight import Sight
 from plumbstone.cli.wording.units import INCH, Units
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.reading.mat import CONTROL, PAPERS, TAG, tag_bits, tag_places
 
 SHEETS = {Units.METRIC: (0.297, 0.210), Units.US: (11 * INCH, 8.5 * INCH)}  # [m]
 MARGIN, FOOT = 0.011, 0.017  # left free by printers; with words below the drawing [m]
-CONTROL = {Units.METRIC: (0.10, "10 cm"), Units.US: (4 * INCH, "4 inches")}
+BAR = {Units.METRIC: (0.10, "10 cm"), Units.US: (4 * INCH, "4 inches")}
 TEXT, NUMBER = 10.0, 22.0  # [points]
 FINE: dict[str, Any] = {"color": FAINT, "linewidth": 0.4, "alpha": 0.6}
 
@@ -54,10 +56,8 @@ def _frame(units: Units) -> tuple[float, float]:
     return width - 2 * MARGIN, height - 2 * MARGIN - FOOT
 
 
-def pdf_of(figures: "Iterator[Figure]") -> bytes:
+def pdf_of(figures: Iterator[Figure]) -> bytes:
     """Put figures into one PDF file, with nothing in it that changes from run to run."""
-    from matplotlib.backends.backend_pdf import PdfPages
-
     stream = io.BytesIO()
     with PdfPages(stream, metadata={"CreationDate": None}) as pages:
         for figure in figures:
@@ -65,7 +65,7 @@ def pdf_of(figures: "Iterator[Figure]") -> bytes:
     return stream.getvalue()
 
 
-def _tile(sight: Sight, units: Units, row: int, column: int, rows: int, columns: int) -> "Figure":
+def _tile(sight: Sight, units: Units, row: int, column: int, rows: int, columns: int) -> Figure:
     """Draw one page of the template."""
     width, height = (side / POINT for side in SHEETS[units])
     wide, high = _frame(units)
@@ -73,7 +73,7 @@ def _tile(sight: Sight, units: Units, row: int, column: int, rows: int, columns:
     corner = np.array([column * wide, row * high])
     panel = Panel(page, MARGIN / POINT, (MARGIN + FOOT) / POINT, 1 / POINT, (wide, high))
     _content(panel, sight, units, corner)
-    length, words = CONTROL[units]
+    length, words = BAR[units]
     y = MARGIN / POINT + 9
     right = page.width - MARGIN / POINT
     left = right - length / POINT
@@ -120,3 +120,34 @@ def _content(panel: Panel, sight: Sight, units: Units, corner: np.ndarray) -> No
             places = [panel.at(x + a, y + b) for a, b in
                       ((0.009, 0), (-0.009, 0), (0, 0.009), (0, -0.009))]  # fmt: skip
             panel.page.write(str(form.number), places, size=NUMBER, must=True)
+
+
+def mat_pdf(file: Path, paper: str, sheets: int) -> bytes:
+    """Draw the mat of tags for scans, a page a sheet."""
+    return pdf_of(_mat_sheet(file, paper, sheet, sheets) for sheet in range(sheets))
+
+
+def _mat_sheet(file: Path, paper: str, sheet: int, sheets: int) -> Figure:
+    """Draw one sheet: its tags, the control line and what to do with it."""
+    width, height = PAPERS[paper]
+    page = Page.of_size(width / POINT, height / POINT, 7.0)
+    tags = Panel(page, 0.0, 0.0, 1 / POINT, (width, height), framed=False)
+    tags.fill(_squares(file, paper, sheet), color="black", linewidth=0.1)
+    left, right, level, up = 0.020, 0.020 + CONTROL, 0.014, 0.003
+    ends = [((x, level - up), (x, level + up)) for x in (left, right)]
+    tags.line(*joined([((left, level), (right, level)), *ends]), color="black", linewidth=0.6)
+    number = f" Sheet {sheet + 1} of {sheets}." if sheets > 1 else ""
+    x, y = tags.at(right + 0.005, level + 0.001)
+    told = f"{CONTROL * 1e3:.0f} mm: measure it with a ruler\n and give --mat-control.{number}"
+    page.figure.text(x, y, told, transform=page.points, fontsize=7, va="center", color="black")
+    return page.figure
+
+
+def _squares(file: Path, paper: str, sheet: int) -> list[Floats]:
+    """Give the corners of every black square of the tags of one sheet [m]."""
+    size, corners = TAG / 8, np.array([(0, 0), (1, 0), (1, 1), (0, 1), (0, 0)])
+    return [
+        np.array(places[0]) + size * (corners + (column, -row - 1))
+        for number, places in tag_places(paper, sheet).items()
+        for row, column in np.argwhere(tag_bits(file, number))
+    ]

@@ -2,19 +2,22 @@
 
 import base64
 import io
-from typing import TYPE_CHECKING, Any
+import zipfile
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
 
 import numpy as np
+import scipy
+from PIL import Image
 
 from plumbstone.cli.pictures.colours import GLASS, WATER, colour_of
 from plumbstone.cli.pictures.sight import Form, Sight, picture_from_front, top_layers
+from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.mending.thinning import layer_solid, simplified
 from plumbstone.meshes.piece import Floats
-
-if TYPE_CHECKING:
-    from plumbstone.meshes.measures.columns import Grid
-    from plumbstone.volumes.scape.materials import Material
-    from plumbstone.volumes.scape.tank import Tank
+from plumbstone.volumes.scape.materials import Material
+from plumbstone.volumes.scape.tank import Tank
 
 NODES, SCENE_NODES = 220, 120  # along the length, of the bed in the view and in glTF
 FACES, LEAST, MOST = 24_000, 300, 1_800  # of all pieces in the view, and of one
@@ -67,8 +70,6 @@ def view_data(sight: Sight) -> dict[str, Any]:
 
 def still_picture(sight: Sight) -> bytes:
     """Give a picture from the front and a little above, as WebP, for where nothing turns."""
-    from PIL import Image
-
     colours, _ = picture_from_front(
         sight.plan, sight.line, sight.grid, sight.height, rise=STILL_RISE
     )
@@ -83,10 +84,6 @@ def three_js() -> str | None:
 
     three.js, Copyright 2010-2022 Three.js Authors, MIT; its notice stands in the text.
     """
-    import zipfile
-    from importlib.util import find_spec
-    from pathlib import Path
-
     package = find_spec("trimesh")  # found, not loaded
     home = Path(package.origin).parent if package and package.origin else Path()
     try:
@@ -110,13 +107,11 @@ def _nodes(sight: Sight, most: int) -> tuple[Floats, Floats]:
     return np.linspace(0, grid.length, across + 1), np.linspace(0, grid.depth, back + 1)
 
 
-def _at_nodes(values: Floats, grid: "Grid", x: Floats, y: Floats) -> Floats:
+def _at_nodes(values: Floats, grid: Grid, x: Floats, y: Floats) -> Floats:
     """Give values over cells at nodes between them, (rows, columns)."""
-    from scipy.ndimage import map_coordinates
-
     dx, dy = grid.spacing
     rows, columns = np.meshgrid(y / dy - 0.5, x / dx - 0.5, indexing="ij")
-    return map_coordinates(values, [rows, columns], order=1, mode="nearest")
+    return scipy.ndimage.map_coordinates(values, [rows, columns], order=1, mode="nearest")
 
 
 def _bed(sight: Sight) -> dict[str, Any] | None:
@@ -150,7 +145,7 @@ def _along_panes(level: Floats, sight: Sight) -> list[str]:
     return [_packed(edge / sight.height * STEPS, np.uint16) for edge in edges]
 
 
-def _grain(material: "Material") -> float:
+def _grain(material: Material) -> float:
     """Width of the specks that a material is drawn with [m]."""
     if material.kind in TEXTURE:
         return TEXTURE[material.kind]
@@ -183,7 +178,7 @@ def _packed(values: Any, kind: Any) -> str:
     return base64.b64encode(whole.tobytes()).decode("ascii")
 
 
-def _boxes(tank: "Tank") -> dict[str, Any]:
+def _boxes(tank: Tank) -> dict[str, Any]:
     """Give both ends of the water, and of floor and panes outside of it [m]."""
     length, depth, height = tank.length, tank.depth, tank.height
     water = {"water": ((0, 0, 0), (length, depth, tank.water_line))}

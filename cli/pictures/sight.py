@@ -2,21 +2,21 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import scipy
+from contourpy import contour_generator
+from numpy.typing import NDArray
 
 from plumbstone.cli.pictures.colours import colour_of, rgb
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
+from plumbstone.meshes.measures.nearest import carried_on
 from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.volumes.bed.results import BedResult
 from plumbstone.volumes.bodies.findings import MOSTLY
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from plumbstone.volumes.bed.results import BedResult
-    from plumbstone.volumes.bodies.placement import Body
-    from plumbstone.volumes.plan import Plan
+from plumbstone.volumes.bodies.placement import Body
+from plumbstone.volumes.plan import Plan
 
 ACROSS = 640  # pixels along the length
 OUTLINE_GRID = 0.001  # fine enough for a template at full size [m]
@@ -37,7 +37,7 @@ class Form:
     """One piece as it is seen."""
 
     number: int
-    body: "Body"
+    body: Body
     window: Window  # its columns on the grid of the bed
     above: Outline  # whole, as if nothing lay over it
     seen: Outline  # the part of it that is seen from above
@@ -51,7 +51,7 @@ class Form:
 class Sight:
     """A plan with all that its pictures share."""
 
-    plan: "Plan"
+    plan: Plan
     forms: tuple[Form, ...]  # in the order of work
     from_above: Floats  # (rows, columns, 3) colours, front row first
     from_front: Floats  # (rows, columns, 4) colours, lowest row first
@@ -60,7 +60,7 @@ class Sight:
     height: float  # of what is drawn [m]
 
 
-def look_at(plan: "Plan") -> Sight:
+def look_at(plan: Plan) -> Sight:
     """Compute what the pictures of a plan share."""
     tank = plan.scape.tank
     grid = plan.bed.grid if plan.bed else Grid.of_spacing(tank.length, tank.depth, BARE_GRID)
@@ -81,8 +81,8 @@ def look_at(plan: "Plan") -> Sight:
 
 
 def picture_from_front(
-    plan: "Plan", line: Floats, grid: Grid, height: float, rise: float = 0.0
-) -> tuple[Floats, "NDArray[np.int64]"]:
+    plan: Plan, line: Floats, grid: Grid, height: float, rise: float = 0.0
+) -> tuple[Floats, NDArray[np.int64]]:
     """Draw what one sees through the front pane, without perspective.
 
     `line` is the surface of the bed beside the pieces [m] on a grid; the picture is of a height
@@ -108,32 +108,26 @@ def picture_from_front(
     return colours, owner
 
 
-def top_layers(bed: "BedResult") -> "NDArray[np.int64]":
+def top_layers(bed: BedResult) -> NDArray[np.int64]:
     """Place in pouring order of the layer that lies on top of each cell, -1 where none does."""
-    from scipy.ndimage import distance_transform_edt
-
     top = np.full(bed.surface.shape, -1)
     for index, result in enumerate(bed.layers):
         top[result.lies] = index
     hidden = (bed.columns.highest > bed.surface - 1e-9) & (bed.columns.solid > 0)
     if hidden.any() and not hidden.all():
-        nearest = distance_transform_edt(hidden, return_distances=False, return_indices=True)
-        top = top[tuple(nearest)]
+        top = carried_on(top, hidden)
     return top
 
 
 def outline_of(covered: Any, x: Floats, y: Floats) -> Outline:
     """Trace the rings around the covered cells, smoothed over a cell [m]."""
-    from contourpy import contour_generator
-    from scipy.ndimage import gaussian_filter
-
     if min(covered.shape) < 2 or not covered.any():
         return []
     dx, dy = float(x[1] - x[0]), float(y[1] - y[0])
     padded = np.pad(np.asarray(covered, dtype=float), 3)
     right = x[0] + dx * (np.arange(padded.shape[1]) - 3)
     up = y[0] + dy * (np.arange(padded.shape[0]) - 3)
-    tracer: Any = contour_generator(right, up, gaussian_filter(padded, 0.9))
+    tracer: Any = contour_generator(right, up, scipy.ndimage.gaussian_filter(padded, 0.9))
     return [_fewer(ring) for ring in tracer.lines(0.5) if len(ring) > 6]
 
 
@@ -144,10 +138,10 @@ def _fewer(ring: Floats) -> Floats:
 
 
 def _forms(
-    plan: "Plan",
+    plan: Plan,
     windows: Sequence[Window],
-    owner: "NDArray[np.int64]",
-    fronts: "NDArray[np.int64]",
+    owner: NDArray[np.int64],
+    fronts: NDArray[np.int64],
     grid: Grid,
     height: float,
 ) -> tuple[Form, ...]:
@@ -188,13 +182,11 @@ def _outline(covered: Any, window: Window, grid: Grid) -> Outline:
 
 def _deep_inside(seen: Any, length: float, height: float) -> tuple[float, float] | None:
     """Find the place farthest from the rim of what is seen [m]; None where nothing is."""
-    from scipy.ndimage import distance_transform_edt
-
     rows, columns = (np.flatnonzero(seen.any(axis=axis)) for axis in (1, 0))
     if len(rows) == 0:
         return None
     part = seen[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
-    depth = distance_transform_edt(np.pad(part, 1))[1:-1, 1:-1]
+    depth = scipy.ndimage.distance_transform_edt(np.pad(part, 1))[1:-1, 1:-1]
     row, column = np.unravel_index(int(depth.argmax()), part.shape)
     x, z = float(columns[0] + column) + 0.5, float(rows[0] + row) + 0.5
     return x * length / seen.shape[1], z * height / seen.shape[0]
@@ -217,12 +209,12 @@ def _shaded(colour: Any, normals: Floats, light: Floats, *, grainy: float = 0.0)
     return np.clip(lit, 0, 1)
 
 
-def bed_colours(bed: "BedResult", top: Any) -> Floats:
+def bed_colours(bed: BedResult, top: Any) -> Floats:
     """Colour of the bed over each cell."""
     return _palette(bed)[top]
 
 
-def _palette(bed: "BedResult") -> Floats:
+def _palette(bed: BedResult) -> Floats:
     """Give the colour of each layer, and last that of bare glass."""
     return np.array([rgb(colour_of(r.layer.material)) for r in bed.layers] + [GLASS_FLOOR])
 
@@ -234,16 +226,14 @@ def _slopes(height: Floats, dx: float, dy: float) -> Floats:
 
 
 def _picture_from_above(
-    plan: "Plan", windows: Sequence[Window], line: Floats, grid: Grid
-) -> tuple[Floats, "NDArray[np.int64]"]:
+    plan: Plan, windows: Sequence[Window], line: Floats, grid: Grid
+) -> tuple[Floats, NDArray[np.int64]]:
     """Draw bed and pieces from above, lit from the back left; tell which piece is seen where."""
-    from scipy.ndimage import gaussian_filter
-
     dx, dy = grid.spacing
     colours: Floats = np.broadcast_to(np.array(GLASS_FLOOR), (*line.shape, 3)).copy()
     if plan.bed is not None:
         base = bed_colours(plan.bed, top_layers(plan.bed))
-        normals = _slopes(gaussian_filter(line, 1.5) * 2, dx, dy)
+        normals = _slopes(scipy.ndimage.gaussian_filter(line, 1.5) * 2, dx, dy)
         colours = _shaded(base, normals, FROM_ABOVE_LIGHT, grainy=GRAIN)
     height, owner = line.copy(), np.full(line.shape, NOTHING)
     for place, (body, window) in enumerate(zip(plan.bodies, windows, strict=True)):
@@ -256,13 +246,13 @@ def _picture_from_above(
         colours[part][seen] = _shaded(own, normals, FROM_ABOVE_LIGHT, grainy=0.02)[seen]
         height[part][seen] = top[seen]
         owner[part][seen] = place
-    around = gaussian_filter(height, NEAR / dx) - height
+    around = scipy.ndimage.gaussian_filter(height, NEAR / dx) - height
     colours *= (1 - 0.45 * np.clip(around / NEAR, 0, 1))[..., None]
     return colours, owner
 
 
 def _bed_from_front(
-    bed: "BedResult",
+    bed: BedResult,
     line: Floats,
     grid: Grid,
     view: Grid,
@@ -298,11 +288,9 @@ def _bed_from_front(
 
 
 def _body_from_front(
-    body: "Body", view: Grid, rise: float, colours: Floats, depth: Floats
+    body: Body, view: Grid, rise: float, colours: Floats, depth: Floats
 ) -> tuple[tuple[slice, slice], Any]:
     """Draw one piece where nothing stands before it; give where that is."""
-    from scipy.ndimage import distance_transform_edt
-
     faces: Indices = body.piece.faces
     window = columns_of(_seen_along(body.piece.vertices, rise), faces, view)
     near, part = window.lowest(), window.place
@@ -310,8 +298,7 @@ def _body_from_front(
     seen = covered & (near < depth[part])
     if not seen.any() or min(near.shape) < 2:
         return part, np.zeros(near.shape, dtype=bool)
-    nearest = distance_transform_edt(~covered, return_distances=False, return_indices=True)
-    up, right = np.gradient(near[tuple(nearest)], *reversed(view.spacing))
+    up, right = np.gradient(carried_on(near, ~covered), *reversed(view.spacing))
     normals = np.stack([right, rise * up - 1, up], axis=-1)
     lit = _shaded(rgb(colour_of(body.entry.material)), normals, FROM_FRONT_LIGHT, grainy=0.02)
     colours[part][seen, :3] = lit[seen]

@@ -5,8 +5,9 @@ import functools
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from jinja2 import Environment, Template
 from markupsafe import Markup
 
 from plumbstone.cli.documents import plan_document
@@ -23,12 +24,8 @@ from plumbstone.cli.wording import report as wording
 from plumbstone.cli.wording.bed import bag_words, if_worse_sentence
 from plumbstone.cli.wording.findings import finding_words, together
 from plumbstone.cli.wording.units import INCH, Units, show_length, written
+from plumbstone.volumes.figures import LayerFigures, Report
 from plumbstone.volumes.findings import Finding, Severity
-
-if TYPE_CHECKING:
-    from jinja2 import Template
-
-    from plumbstone.volumes.figures import LayerFigures, Report
 
 DRAWINGS = {
     "plan": plan_figure, "front": front_figure, "sides": sides_figure, "section": section_figure
@@ -40,7 +37,7 @@ FIRST_TOLD = 3  # findings that stand open in the first block
 EVEN = 2e-3  # two heights that differ by less are told as one [m]
 
 
-def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> str:
+def build_sheet(sight: Sight, report: Report, units: Units = Units.METRIC) -> str:
     """Give the whole page as HTML that needs no other file and no network.
 
     Drawings and view come from the sight, every figure and finding from the report. It opens in
@@ -87,10 +84,8 @@ def build_sheet(sight: Sight, report: "Report", units: Units = Units.METRIC) -> 
 
 
 @functools.cache
-def _page() -> "Template":
+def _page() -> Template:
     """Give the page without what is told on it, compiled once."""
-    from jinja2 import Environment
-
     environment = Environment(autoescape=True, trim_blocks=True, lstrip_blocks=True)
     environment.globals.update(
         both=both, told=_told, together=together,
@@ -139,7 +134,7 @@ def _worded(words: Callable[[Any, Units], str]) -> Callable[[Any], Markup]:
     return lambda figure: both(*(words(figure, units) for units in Units))
 
 
-def _pane_words(layer: "LayerFigures") -> list[tuple[str, Markup]]:
+def _pane_words(layer: LayerFigures) -> list[tuple[str, Markup]]:
     """Say for each pane that a layer reaches how high it is poured there."""
 
     def words(pane: str, units: Units) -> str:
@@ -151,7 +146,7 @@ def _pane_words(layer: "LayerFigures") -> list[tuple[str, Markup]]:
     return [(pane, _worded(words)(pane)) for pane in layer.ends_m]
 
 
-def _slice(report: "Report") -> Markup:
+def _slice(report: Report) -> Markup:
     """Write what a centimetre, or an inch, of water just below the line holds."""
     if report.water is None:
         return Markup("")
@@ -166,7 +161,7 @@ def _embedded(data: dict[str, Any]) -> Markup:
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
-def _tips(report: "Report") -> list[dict[str, str]]:
+def _tips(report: Report) -> list[dict[str, str]]:
     """Say what a tapped piece is: name, size, mass, top, in both systems of units."""
     return [
         {

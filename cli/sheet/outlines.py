@@ -1,15 +1,11 @@
 """How a piece stands: in words, and as a small outline from above and from the front."""
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 from markupsafe import Markup
 
 from plumbstone.cli.pictures.colours import colour_of
 from plumbstone.cli.pictures.sight import Form, Outline, longest_side
-
-if TYPE_CHECKING:
-    from plumbstone.volumes.figures import PieceFigures
+from plumbstone.volumes.figures import PieceFigures
 
 ROUND = 1.25  # a longest side so much longer than the other says how a piece is turned
 ALONG, ACROSS = 12.0, 78.0  # from the front pane [degrees]
@@ -17,7 +13,7 @@ BOX = 40.0  # of one small outline
 SIDES = ("right", "back right", "back", "back left", "left", "front left", "front", "front right")
 
 
-def stands_words(form: Form, figures: "PieceFigures") -> str:
+def stands_words(form: Form, figures: PieceFigures) -> str:
     """Say how a piece is turned and tilted, as one sees it from the front."""
     words = [_turned(form)]
     if abs(figures.tilt_deg) >= 1:

@@ -18,13 +18,13 @@ from plumbstone.cli.wording.units import (
     ranged,
     written,
 )
+from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.telling import as_option, named
 from plumbstone.volumes.density import GRAVITY
+from plumbstone.volumes.figures import SoakingFigures
 from plumbstone.volumes.findings import Finding, Kind
 
 if TYPE_CHECKING:
-    from plumbstone.meshes.ranges import Range
-    from plumbstone.volumes.figures import SoakingFigures
     from plumbstone.volumes.holding.buoyancy import Balance
     from plumbstone.volumes.holding.hold_down import HoldResult
     from plumbstone.volumes.holding.stability import Standing
@@ -93,7 +93,7 @@ def group_words(hold: "HoldResult", units: Units, *, on_page: bool = False) -> l
     return [named(words, as_field if on_page else as_option) for words in told]
 
 
-def soaking_words(soaking: "SoakingFigures") -> str:
+def soaking_words(soaking: SoakingFigures) -> str:
     """Say what a log of weighings tells; no date where it shows none."""
     aside = ""
     if soaking.set_aside_days:
@@ -110,7 +110,7 @@ def soaking_words(soaking: "SoakingFigures") -> str:
     )
 
 
-def tub_words(found: "Range", known: "Range", kind: str, units: Units) -> str:
+def tub_words(found: Range, known: Range, kind: str, units: Units) -> str:
     """Say that a tub test and a scale make wood what its kind never is [kg/m³]."""
     return (
         f"scale and tub test make it {written(found.mid, 'density', units)}, but {kind} has "

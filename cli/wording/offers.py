@@ -4,10 +4,10 @@ from typing import TYPE_CHECKING
 
 from plumbstone.cli.wording.page_labels import ADD_PIECE, STANDS_ON, TIE
 from plumbstone.cli.wording.units import Units, grams_up, place_words, written
+from plumbstone.volumes.figures import StrappingFigures
 from plumbstone.volumes.scape.groups import KEPT
 
 if TYPE_CHECKING:
-    from plumbstone.volumes.figures import StrappingFigures
     from plumbstone.volumes.holding.hold_down import HoldResult
     from plumbstone.volumes.holding.offers import Offer
 
@@ -73,9 +73,7 @@ def _next_step(hold: "HoldResult", units: Units) -> str:
     return flat
 
 
-def _strapping_words(
-    strapping: "StrappingFigures", instead: str, units: Units, on_page: bool
-) -> str:
+def _strapping_words(strapping: StrappingFigures, instead: str, units: Units, on_page: bool) -> str:
     """Say what to strap it to, and how to write that, or what to press."""
     named = ", ".join(f'"{name}"' for name in strapping.stones)
     to, written_as = f"to {' and '.join(strapping.stones)}", ""

@@ -1,16 +1,13 @@
 """How the weight and price of a piece are worded."""
 
 from math import ceil
-from typing import TYPE_CHECKING
 
 from plumbstone.cli.wording.units import POUND, Units, volume_words
-
-if TYPE_CHECKING:
-    from plumbstone.meshes.ranges import Range
-    from plumbstone.volumes.bodies.weighing import Confidence, Weighed
+from plumbstone.meshes.ranges import Range
+from plumbstone.volumes.bodies.weighing import Confidence, Weighed
 
 
-def weighed_sentence(weighed: "Weighed", price_per_kg: float | None, units: Units) -> str:
+def weighed_sentence(weighed: Weighed, price_per_kg: float | None, units: Units) -> str:
     """Say what a piece weighs and costs: "About 10.6 kg, likely 8.3-12.9"."""
     size, unit = (POUND, "lb") if units is Units.US else (1.0, "kg")
     measured = weighed.mass.low == weighed.mass.high
@@ -33,7 +30,7 @@ def weighed_sentence(weighed: "Weighed", price_per_kg: float | None, units: Unit
     return words
 
 
-def budget_words(price: "Range", budget: float) -> str:
+def budget_words(price: Range, budget: float) -> str:
     """Say whether a budget takes a piece, or by how much it is over."""
     if price.high <= budget:
         return f"Budget {budget:g}: takes it, {budget - price.high:.2f} left at least."
@@ -45,6 +42,6 @@ def budget_words(price: "Range", budget: float) -> str:
     return f"Budget {budget:g}: likely takes it, at worst over by {over}; the till decides."
 
 
-def trust_words(confidence: "Confidence") -> str:
+def trust_words(confidence: Confidence) -> str:
     """Put trust and what it hangs on into a cell of a table."""
     return f"{confidence.word} ({confidence.caveat})" if confidence.caveat else confidence.word

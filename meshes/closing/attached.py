@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 
 from plumbstone.meshes.loops import basins_of
 from plumbstone.meshes.measures.calipers import diameter
@@ -10,6 +11,7 @@ from plumbstone.meshes.measures.extents import even_directions, smallest_box
 from plumbstone.meshes.measures.faults import enclosed_volume, picked_by_area
 from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.measures.isolating import turn_up
+from plumbstone.meshes.measures.nearest import carried_on
 from plumbstone.meshes.piece import Flags, Floats, Indices
 
 CELLS = 44  # of the lattice along the longest side
@@ -93,12 +95,10 @@ def parts_of(vertices: Floats, faces: Indices) -> Parts:
     Watershed of the distance to the skin on a lattice: two basins are parts where the ridge
     between them lies much lower than the peak of the lower one.
     """
-    from scipy.ndimage import distance_transform_edt
-
     step = float(np.ptp(vertices, axis=0).max()) / CELLS
     inside, origin = _lattice(vertices, faces, step)
     _, ny, nz = inside.shape
-    depth = distance_transform_edt(inside)
+    depth = scipy.ndimage.distance_transform_edt(inside)
     order = np.argsort(-depth, axis=None, kind="stable")[: int(inside.sum())]
     label, _ = basins_of(depth.ravel(), order, np.array([ny * nz, nz, 1]), NECK, LEAST_PART)
     numbers, counts = np.unique(label[order], return_counts=True)
@@ -107,19 +107,16 @@ def parts_of(vertices: Floats, faces: Indices) -> Parts:
     shares = counts[rank][large] / counts[rank][large].sum()
     other = np.zeros(len(faces), dtype=bool)
     if len(shares) > 1:
-        beside = distance_transform_edt(~inside, return_distances=False, return_indices=True)
         others = np.isin(label, numbers[rank[1:]][large[1:]]).reshape(depth.shape)
         cells = ((vertices[faces].mean(axis=1) - origin) / step).astype(int)
-        other = others[tuple(beside[(slice(None), *cells.T)])]
+        other = carried_on(others, ~inside)[tuple(cells.T)]
     solidity = enclosed_volume(vertices, faces) / _hull_volume(vertices)
     return Parts(tuple(float(s) for s in shares), solidity, other)
 
 
 def _hull_volume(points: Floats) -> float:
     """Volume of the hull of points, of very many by every so many of them [m³]."""
-    from scipy.spatial import ConvexHull
-
-    return float(ConvexHull(points[:: max(1, len(points) // HULLED)]).volume)
+    return float(scipy.spatial.ConvexHull(points[:: max(1, len(points) // HULLED)]).volume)
 
 
 def halves_of(vertices: Floats, faces: Indices) -> Halves:
@@ -136,11 +133,9 @@ def halves_of(vertices: Floats, faces: Indices) -> Halves:
     Two stones side by side leave a hollow that one cut removes; the hollows of one stone lie
     all around it. The same points serve the hulls of the whole and of its halves.
     """
-    from scipy.spatial import ConvexHull
-
     rng = np.random.default_rng(11)
     points = vertices[picked_by_area(vertices, faces, HALVED, rng)].mean(axis=1)
-    hull = float(ConvexHull(points).volume)
+    hull = float(scipy.spatial.ConvexHull(points).volume)
     volume = enclosed_volume(vertices, faces) * hull / _hull_volume(vertices)
     tried = [
         (_halved(points[:FEW], along, cut), way, cut)
@@ -195,13 +190,11 @@ def leaves_view(
     -----
     Shadows change how light a thing is more than its hue, so lightness counts half.
     """
-    from scipy.spatial import cKDTree
-
     middles = [vertices[faces].mean(axis=1) for faces in parts]
     places, looks = spots[0], spots[1] * [0.5, 1.0, 1.0]
     if len(places) < LEAST_SPOTS or len(around) == 0:
         return None
-    gaps, nearest = cKDTree(np.concatenate(middles)).query(places)
+    gaps, nearest = scipy.spatial.cKDTree(np.concatenate(middles)).query(places)
     near = gaps < NEAR_SKIN
     second = nearest >= len(middles[0])
     own = [looks[near & ~second], looks[near & second]]

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+import scipy
 
 from plumbstone.meshes.measures import isolating
 from plumbstone.meshes.measures.calipers import diameter
@@ -96,8 +97,6 @@ def _is_pictured(points: Floats, spread: float) -> bool:
 
 def _poisson_surface(path: Path, points: Floats) -> tuple[Floats, Indices]:
     """Put a surface around a body of any form, open where points are far."""
-    from scipy.spatial import cKDTree
-
     o3d = open3d()
     cloud = o3d.geometry.PointCloud(o3d.utility.Vector3dVector(points))
     cloud.estimate_normals(o3d.geometry.KDTreeSearchParamKNN(16))
@@ -106,7 +105,7 @@ def _poisson_surface(path: Path, points: Floats) -> tuple[Floats, Indices]:
     except RuntimeError:
         raise ScanError(path, "has all its points in one plane: it shows no body.") from None
     vertices, faces = poisson_surface(cloud)
-    tree = cKDTree(points)
+    tree = scipy.spatial.cKDTree(points)
     spacing = float(np.median(tree.query(points[:: max(1, len(points) // 2000)], k=2)[0][:, 1]))
     edge = float(np.ptp(points, axis=0).max()) / 2**POISSON_DEPTH
     far = tree.query(vertices)[0] > max(GAP * spacing, 2 * edge)
@@ -118,9 +117,7 @@ def _poisson_surface(path: Path, points: Floats) -> tuple[Floats, Indices]:
 
 def _without_table(path: Path, points: Floats) -> tuple[Floats, Plane | None]:
     """Leave out the table, if there is one, and floaters."""
-    from scipy.spatial import cKDTree
-
-    tree = cKDTree(points)
+    tree = scipy.spatial.cKDTree(points)
     sample = np.random.default_rng(5).choice(len(points), min(len(points), 6000), replace=False)
     distances, _ = tree.query(points[sample], k=2)
     spacing = float(np.median(distances[:, 1]))
@@ -132,21 +129,17 @@ def _without_table(path: Path, points: Floats) -> tuple[Floats, Plane | None]:
     if len(points) < LEAST_POINTS:
         raise ScanError(path, "shows a flat surface and too few points on it.")
     body = _largest_cluster(points, 6 * spacing)
-    apart = cKDTree(body).query(body, k=4)[0][:, 3]
+    apart = scipy.spatial.cKDTree(body).query(body, k=4)[0][:, 3]
     return body[apart <= LONE * np.median(apart)], table
 
 
 def _largest_cluster(points: Floats, reach: float) -> Floats:
     """Keep the largest group of points that are linked by steps of a reach [m]."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-    from scipy.spatial import cKDTree
-
     cells, place = np.unique(np.floor(points / reach).astype(np.int64), axis=0, return_inverse=True)
-    pairs = cKDTree(cells).query_pairs(1.8, output_type="ndarray")
+    pairs = scipy.spatial.cKDTree(cells).query_pairs(1.8, output_type="ndarray")
     shape = (len(cells), len(cells))
-    graph = coo_array((np.ones(len(pairs)), pairs.T), shape=shape)
-    _, label = connected_components(graph, directed=False)
+    graph = scipy.sparse.coo_array((np.ones(len(pairs)), pairs.T), shape=shape)
+    _, label = scipy.sparse.csgraph.connected_components(graph, directed=False)
     member = label[place.ravel()]
     return points[member == np.bincount(member).argmax()]
 
@@ -159,10 +152,8 @@ def _inner_point(points: Floats) -> Floats:
 
 def _radii(local: Floats, directions: Floats) -> tuple[Floats, Flags, float]:
     """Radius in each direction, where nothing was seen near it, and how much neighbours differ."""
-    from scipy.spatial import cKDTree
-
     distance = np.linalg.norm(local, axis=1)
-    tree = cKDTree(local / distance[:, None])
+    tree = scipy.spatial.cKDTree(local / distance[:, None])
     gaps, near = tree.query(directions, k=NEIGHBOURS)
     radii = distance[near]
     rough = float(np.median(np.ptp(radii, axis=1) / radii.mean(axis=1)))

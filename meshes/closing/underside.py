@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 
 from plumbstone.meshes.faces import (
     corner_sums,
@@ -208,13 +209,13 @@ def undercut(vertices: Floats, faces: Indices, rims: Sequence[Rim]) -> float:
 
     It is over 1 where they would meet before they reach z = 0.
     """
-    from scipy.spatial import cKDTree
-
     edges = np.concatenate([rim.edges for rim in rims])
     near = faces[near_faces(faces, len(vertices), np.unique(edges), RINGS)]
     a, b, c = (vertices[near[:, k]] for k in range(3))
     start, end = vertices[edges[:, 0]], vertices[edges[:, 1]]
-    _, nearest = cKDTree((a + b + c) / 3).query((start + end) / 2, min(BESIDE, len(a)))
+    _, nearest = scipy.spatial.cKDTree((a + b + c) / 3).query(
+        (start + end) / 2, min(BESIDE, len(a))
+    )
     ways = np.cross(b - a, c - a)[nearest].reshape(len(edges), -1, 3).sum(axis=1)
     flat = np.linalg.norm(ways[:, :2], axis=1) + 1e-300
     run = np.clip(-ways[:, 2] / flat, 0, LEVEL)  # inward, for each height

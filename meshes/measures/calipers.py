@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import scipy
 
 from plumbstone.meshes.faces import corner_sums, corners_of
 from plumbstone.meshes.measures.doubts import OWN, Doubt, in_length
@@ -235,13 +236,11 @@ def _some(points: Floats) -> Floats:
 
 def _apart(corners: Floats) -> tuple[Floats, Floats]:
     """Corners of a hull that may be ends of nearly its diameter, and their distances (k, k)."""
-    from scipy.spatial.distance import cdist
-
     corners = _some(corners)
     out = np.linalg.norm(corners - corners.mean(axis=0), axis=1)
     longest = np.linalg.norm(corners - corners[out.argmax()], axis=1).max()
     tips = corners[out + out.max() >= (1 - TIED) * longest]
-    return tips, cdist(tips, tips)
+    return tips, scipy.spatial.distance.cdist(tips, tips)
 
 
 def calmed(vertices: Floats, faces: Indices, by: float = SMOOTHED) -> tuple[Floats, float, float]:
@@ -300,15 +299,13 @@ def skin_noise(vertices: Floats, faces: Indices) -> tuple[float, float]:
 
 def _links(vertices: Floats, faces: Indices) -> tuple[Any, Flags]:
     """Give the matrix that takes each corner to the mean of its neighbours, and who has none."""
-    from scipy.sparse import coo_array, diags_array
-
     edges = faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
     edges = np.concatenate([edges, edges[:, ::-1]])
     count = len(vertices)
-    links = coo_array((np.ones(len(edges)), edges.T), shape=(count, count)).tocsr()
+    links = scipy.sparse.coo_array((np.ones(len(edges)), edges.T), shape=(count, count)).tocsr()
     lonely = np.ones(count, dtype=bool)
     lonely[edges] = False
-    return diags_array(1 / np.maximum(links.sum(axis=1), 1)) @ links, lonely
+    return scipy.sparse.diags_array(1 / np.maximum(links.sum(axis=1), 1)) @ links, lonely
 
 
 def _bumps(vertices: Floats, faces: Indices, links: Any, lonely: Flags) -> Floats:

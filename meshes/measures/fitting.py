@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from itertools import permutations
 
 import numpy as np
+import scipy
 
 from plumbstone.meshes.measures.extents import across
 from plumbstone.meshes.piece import Floats
@@ -64,8 +65,6 @@ def _laid(
     points: Floats, start: Floats, frame: Floats, kind: str, halves: Floats, tries: int
 ) -> tuple[float, Floats]:
     """Turn, move and scale a solid so that skin lies on it and it on the table: cost and pose."""
-    from scipy.optimize import least_squares
-
     mean = float(halves.mean()) * np.exp(start[6])
 
     def gaps(pose: Floats) -> Floats:
@@ -76,7 +75,7 @@ def _laid(
         off = np.append(skin, np.full(int(ON_TABLE * len(points)), foot))
         return np.asarray(off * np.exp(pose[6]) / mean)
 
-    done = least_squares(gaps, start, loss="soft_l1", f_scale=STRAY, max_nfev=tries)
+    done = scipy.optimize.least_squares(gaps, start, loss="soft_l1", f_scale=STRAY, max_nfev=tries)
     return float(done.cost), done.x
 
 
@@ -111,9 +110,7 @@ def _fit(points: Floats, pose: Floats, frame: Floats, kind: str, halves: Floats)
 
 def _in_frame(points: Floats, pose: Floats, frame: Floats) -> tuple[Floats, Floats]:
     """Points (n, 3) as a solid in a pose sees them, and its axes as rows."""
-    from scipy.spatial.transform import Rotation
-
-    turn: Floats = frame @ Rotation.from_rotvec(pose[:3]).as_matrix().T
+    turn: Floats = frame @ scipy.spatial.transform.Rotation.from_rotvec(pose[:3]).as_matrix().T
     return (points - pose[3:6]) @ turn.T * np.exp(-pose[6]), turn
 
 

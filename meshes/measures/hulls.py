@@ -1,18 +1,13 @@
 """Hulls of points, wherever there is one."""
 
-from typing import TYPE_CHECKING
+import scipy
 
 from plumbstone.meshes.piece import Floats
 
-if TYPE_CHECKING:
-    from scipy.spatial import ConvexHull
 
-
-def hull_of(points: Floats) -> "ConvexHull | None":
+def hull_of(points: Floats) -> "scipy.spatial.ConvexHull | None":
     """Give the hull of points (n, 2) or (n, 3) [m]; None where they are too few, or flat."""
-    from scipy.spatial import ConvexHull, QhullError
-
     try:
-        return ConvexHull(points)
-    except (QhullError, ValueError):
+        return scipy.spatial.ConvexHull(points)
+    except (scipy.spatial.QhullError, ValueError):
         return None

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 
 from plumbstone.meshes.faces import corners_of
 from plumbstone.meshes.measures.extents import across
@@ -360,17 +361,14 @@ def ghosts_in(vertices: Floats, faces: Indices, crowded: bool = False) -> tuple[
 
 def _sheets(faces: Indices) -> Indices:
     """Give the number of each face's sheet, (m,); faces connect across edges of two."""
-    from scipy.sparse import coo_array
-    from scipy.sparse.csgraph import connected_components
-
     ends = np.sort(faces[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
     order = np.lexsort(ends.T)
     same = (ends[order][1:] == ends[order][:-1]).all(axis=1)
     alone = np.concatenate([[False], same, [False]])
     first = np.flatnonzero(same & ~alone[:-2] & ~alone[2:])
     links = order[first] // 3, order[first + 1] // 3
-    near = coo_array((np.ones(len(first)), links), shape=(len(faces), len(faces)))
-    return np.asarray(connected_components(near)[1], dtype=np.int64)
+    near = scipy.sparse.coo_array((np.ones(len(first)), links), shape=(len(faces), len(faces)))
+    return np.asarray(scipy.sparse.csgraph.connected_components(near)[1], dtype=np.int64)
 
 
 def layers_in(vertices: Floats, faces: Indices) -> float:
@@ -379,13 +377,11 @@ def layers_in(vertices: Floats, faces: Indices) -> float:
     Of a closed skin the next one behind looks the other way, and so does the next one before it; a
     second layer that was joined to the first by triangles looks the same way, millimetres off.
     """
-    from scipy.spatial import cKDTree
-
     if np.ptp(vertices, axis=0).max() < 4 * GHOST_FAR:  # all of it is near all of it
         return 0.0
     points, ways = spread_over(vertices, faces, SPREAD)
     area = float(face_areas(vertices, faces).sum())
-    some, every = (cKDTree(p, balanced_tree=False, compact_nodes=False)
+    some, every = (scipy.spatial.cKDTree(p, balanced_tree=False, compact_nodes=False)
                    for p in (points[:ASKED], points))  # fmt: skip
     near = some.sparse_distance_matrix(every, np.hypot(1, ASIDE) * GHOST_FAR, output_type="ndarray")
     one, other = near["i"], near["j"]
@@ -427,8 +423,6 @@ def spread_over(vertices: Floats, faces: Indices, count: int) -> tuple[Floats, F
 
 def _gap_along(vertices: Floats, skin: Indices, sheet: Indices) -> float:
     """Distance of a sheet that runs along the rest of a skin [m], infinite where it does not."""
-    from scipy.spatial import cKDTree
-
     sheet = sheet[:: max(1, len(sheet) // GHOST_SAMPLES)]
     places, ways = _middles(vertices, sheet)
     low, high = places.min(axis=0) - GHOST_FAR, places.max(axis=0) + GHOST_FAR
@@ -437,7 +431,7 @@ def _gap_along(vertices: Floats, skin: Indices, sheet: Indices) -> float:
     if len(near) == 0:
         return np.inf
     middles, normals = _middles(vertices, near)
-    gaps, nearest = cKDTree(middles).query(places)
+    gaps, nearest = scipy.spatial.cKDTree(middles).query(places)
     alike = np.abs(np.einsum("ij,ij->i", ways, normals[nearest])) > GHOST_LIKE
     along = alike & (gaps < 1.5 * GHOST_FAR)
     off = np.abs(np.einsum("ij,ij->i", places - middles[nearest], normals[nearest]))

@@ -1,8 +1,8 @@
-"""The point of a surface that is nearest to a place."""
+"""What is nearest: the point of a surface to a place, the known cell of a grid to another."""
 
 import numpy as np
 
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Flags, Floats
 
 
 def nearest_on(triangles: Floats, place: Floats) -> Floats:
@@ -30,6 +30,14 @@ def nearest_on(triangles: Floats, place: Floats) -> Floats:
 def distance_to(triangles: Floats, place: Floats) -> float:
     """Distance of a place (3,) to the nearest of triangles (n, 3, 3) [m]."""
     return float(np.linalg.norm(nearest_on(triangles, place) - place))
+
+
+def carried_on(values: Floats, unknown: Flags) -> Floats:
+    """Give a grid whose unknown cells take what the nearest known one has."""
+    from scipy.ndimage import distance_transform_edt
+
+    nearest = distance_transform_edt(unknown, return_distances=False, return_indices=True)
+    return values[tuple(nearest)]
 
 
 def _on_edges(start: Floats, end: Floats, place: Floats) -> Floats:

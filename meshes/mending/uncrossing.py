@@ -1,6 +1,7 @@
 """Surfaces that pass through themselves or each other, made into one skin around all of them."""
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
 
 from plumbstone.meshes.faces import cut_faces
@@ -111,14 +112,13 @@ def one_skin(vertices: Floats, faces: Indices) -> tuple[Floats, Indices, float]:
     where it is 1 or more (marching tetrahedra, by manifold3d), and scaled to that volume.
     """
     import manifold3d
-    from scipy.ndimage import gaussian_filter
 
     low, size = vertices.min(axis=0), np.ptp(vertices, axis=0)
     step = float(size.max()) / LATTICE
     shape = (np.ceil(size / step).astype(int) + 5).astype(int)
     origin = low - 2.5 * step
     inside, volume = wound_around((vertices - origin) / step, faces, tuple(shape))
-    density = gaussian_filter(inside.astype(np.float32), ROUND, mode="constant") - 0.5
+    density = scipy.ndimage.gaussian_filter(inside.astype(np.float32), ROUND, mode="constant") - 0.5
     flat = density.ravel().tolist()
     nx, ny, nz = (int(n) for n in shape)
 

@@ -1,5 +1,6 @@
 """A printed mat of tags below the stone: read in the texture of a scan, it tells its scale."""
 
+import io
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -157,8 +158,6 @@ def _on(table: Plane, turned: Floats, part: Part) -> Flags:
 
 def _grey(path: Path, part: Part) -> NDArray[np.uint8]:
     """Texture of a part in grey, the first row uppermost."""
-    import io
-
     from PIL import Image
 
     assert part.image is not None

@@ -2,10 +2,12 @@
 
 import re
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from typing import Any, Protocol
 
 import numpy as np
 
+from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.meshes.reading.headers import HeaderError
 from plumbstone.meshes.reading.parts import NO_FACES, Parsed, Part, fans
@@ -135,10 +137,6 @@ def _textured(lines: list[bytes], vertices: Floats, beside: Beside) -> list[Part
 
 def _pictures(library: str, beside: Beside) -> Mapping[bytes, Any]:
     """Read the picture of each material in a library, as far as it is there."""
-    from contextlib import suppress
-
-    from plumbstone.meshes.errors import PlumbstoneError
-
     found: dict[bytes, bytes] = {}
     name = b""
     with suppress(PlumbstoneError, KeyError):

@@ -1,6 +1,7 @@
 """A solid as a phone scans it: what the demo weighs."""
 
 import numpy as np
+import scipy
 
 from plumbstone.meshes.mending.solids import together
 from plumbstone.meshes.mending.welding import compacted
@@ -41,13 +42,11 @@ def as_scanned(piece: Piece, seed: int) -> tuple[Floats, Indices]:
 
 def _table(vertices: Floats, size: float, rng: np.random.Generator) -> tuple[Floats, Indices]:
     """Make a rough flat patch around the foot."""
-    from scipy.spatial import cKDTree
-
     half, count = TABLE * size, 80
     x, y = np.meshgrid(*2 * [np.linspace(-half, half, count)])
     points = np.column_stack([x.ravel(), y.ravel(), rng.normal(0, ROUGH, count**2)])
     k = np.arange(count**2).reshape(count, count)
     a, b, c, d = (part.ravel() for part in (k[:-1, :-1], k[:-1, 1:], k[1:, 1:], k[1:, :-1]))
     faces = np.concatenate([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
-    apart = cKDTree(vertices[:, :2]).query(points[faces].mean(axis=1)[:, :2])[0]
+    apart = scipy.spatial.cKDTree(vertices[:, :2]).query(points[faces].mean(axis=1)[:, :2])[0]
     return compacted(points, faces[apart > GAP])

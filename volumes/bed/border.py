@@ -13,7 +13,7 @@ from plumbstone.volumes.bed.zones import polygon_distance
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.figures import BorderFigures, FootingFigures, GapFigures
-from plumbstone.volumes.scape.materials import Material
+from plumbstone.volumes.scape.materials import Material, find_material
 
 Sides = tuple[Flags, Flags]
 SLIDING, TIPPING = 1.5, 2.0  # least reserves of a stone; common practice, no source
@@ -80,8 +80,6 @@ def cure_for(
 
     Where a strip stands behind it that is too low, a higher one is the cure.
     """
-    from plumbstone.volumes.scape.materials import find_material
-
     if strip:
         return "set a higher strip behind it"
     finer = [find_material(name) for name in ("gravel", "wedge gravel")]  # finest first

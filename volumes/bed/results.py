@@ -10,6 +10,7 @@ import numpy as np
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.columns import Columns, Grid, Window
+from plumbstone.meshes.measures.nearest import carried_on
 from plumbstone.meshes.piece import Flags, Floats
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed.row import Row
@@ -151,14 +152,11 @@ class BedResult:
 
         Cells in which a piece stands in it take the height of the nearest cell in which none does.
         """
-        from scipy.ndimage import distance_transform_edt
-
         solids, near = self.columns, self.surface
-        taken = ((solids.bottoms <= near + 1e-9) & (solids.tops >= near - 1e-9)).any(axis=0)
+        taken = np.any((solids.bottoms <= near + 1e-9) & (solids.tops >= near - 1e-9), axis=0)
         if taken.all():
             return self.surface
-        nearest = distance_transform_edt(taken, return_distances=False, return_indices=True)
-        return self.surface[tuple(nearest)]
+        return carried_on(self.surface, taken)
 
 
 def depths_at(spots: Sequence[Spot], result: BedResult) -> tuple[SpotFigures, ...]:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.faces import wet_sums
@@ -70,8 +71,6 @@ def float_at_rest(vertices: Floats, faces: Indices, density: float, water: float
     lowest over the centre of buoyancy has the least energy. A turn changes it by the righting
     moment: the offset of the two centres along the floor.
     """
-    from scipy.optimize import minimize
-
     share = density / water
     if share >= 1:
         raise FloatError(f"{density:.0f} kg/m³ does not float in water of {water:.0f}.")
@@ -88,11 +87,9 @@ def float_at_rest(vertices: Floats, faces: Indices, density: float, water: float
     rng = np.random.default_rng(8)
     starts = [np.zeros(2), *rng.uniform(-np.pi, np.pi, (STARTS, 2))]
     coarse = sorted(starts, key=lambda start: energy(start)[0])[:4]
-    options = {"gtol": 1e-7}
-    found = min(
-        (minimize(energy, start, jac=True, method="BFGS", options=options) for start in coarse),
-        key=lambda result: float(result.fun),
-    )
+    how = {"jac": True, "method": "BFGS", "options": {"gtol": 1e-7}}
+    ends = (scipy.optimize.minimize(energy, start, **how) for start in coarse)
+    found = min(ends, key=lambda end: float(end.fun))
     turn = _attitude(found.x)
     turned = local @ turn.T
     return Afloat(turn, draught_of(turned, faces, share) - float(turned[:, 2].min()))

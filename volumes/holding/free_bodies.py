@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
+import scipy
 
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.measures.displacement import displaced_at_levels, mesh_centre
@@ -201,8 +202,6 @@ def may_lean(
 
 def _comes_near(one: Piece, other: Piece) -> bool:
     """Whether two pieces come so near anywhere, beside each other too, that they may touch."""
-    from scipy.spatial import KDTree
-
     low, high = np.maximum(one.low, other.low) - BESIDE, np.minimum(one.high, other.high) + BESIDE
     if (low > high).any():
         return False
@@ -211,17 +210,16 @@ def _comes_near(one: Piece, other: Piece) -> bool:
     others = others[((others >= low) & (others <= high)).all(axis=1)]
     if not len(points) or not len(others):
         return False
-    return bool((KDTree(others).query(points, distance_upper_bound=BESIDE)[0] < BESIDE).any())
+    gaps, _ = scipy.spatial.KDTree(others).query(points, distance_upper_bound=BESIDE)
+    return bool((gaps < BESIDE).any())
 
 
 def _gap_between(one: Piece, other: Piece) -> float:
     """Distance of two skins [m], as points of them a step apart tell it."""
-    from scipy.spatial import KDTree
-
     apart = np.maximum(one.low - other.high, other.low - one.high)
     if apart.max() > FAR:
         return float(apart.max())
-    tree, points = KDTree(_skin_points(one)), _skin_points(other)
+    tree, points = scipy.spatial.KDTree(_skin_points(one)), _skin_points(other)
     bound = np.nextafter(tree.query(points[::SOME])[0].min(), np.inf)
     return float(tree.query(points, distance_upper_bound=bound)[0].min())
 

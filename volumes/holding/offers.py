@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import scipy
 
 from plumbstone.meshes.measures.columns import Grid, columns_of
 from plumbstone.meshes.measures.displacement import mesh_centre
@@ -162,8 +163,6 @@ def lowest_crotch(piece: Piece, grid: Grid) -> Floats:
     From the top down, parts above a level are told apart; where two parts that both stand
     well above the level become one, there is a crotch. Parts are those of a lattice.
     """
-    from scipy.ndimage import label
-
     step = float(piece.size.max()) / LATTICE
     coarse = Grid.of_spacing(grid.length, grid.depth, step)
     window = columns_of(piece.vertices, piece.faces, coarse)
@@ -176,7 +175,7 @@ def lowest_crotch(piece: Piece, grid: Grid) -> Floats:
     before = np.zeros(solid.shape, dtype=np.int32)
     tall: set[int] = set()
     for level in range(len(heights) - 1, -1, -1):
-        parts, _ = label(solid[level:])
+        parts, _ = scipy.ndimage.label(solid[level:])
         for number in np.unique(parts[0][parts[0] > 0]):
             above = tall & {int(n) for n in np.unique(before[level + 1 :][parts[1:] == number])}
             if len(above) > 1:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
+import scipy
 
 from plumbstone.meshes.measures.columns import Grid, Window
 from plumbstone.meshes.measures.nearest import distance_to
@@ -258,12 +259,11 @@ def _on_ground(form: Form, bed: Floats, grid: Grid) -> _Points:
         up = np.broadcast_to([0.0, 0.0, 1.0], low.shape)
         places = np.column_stack([low[:, :2], np.full(len(low), form.ground)])
         return _Points.of(places, np.array(up), low[:, 2] - form.ground, -1)
-    from scipy.ndimage import uniform_filter
-
     place = form.window.place
     surface, under = bed[place], form.window.lowest()
     # The slope of the soil is that over a few centimetres, not that of single cells.
-    smooth = uniform_filter(surface, max(3, round(SLOPE_OVER / max(grid.spacing))), mode="nearest")
+    cells = max(3, round(SLOPE_OVER / max(grid.spacing)))
+    smooth = scipy.ndimage.uniform_filter(surface, cells, mode="nearest")
     rise_y, rise_x = np.gradient(smooth, *reversed(grid.spacing))
     rows, columns = np.nonzero(np.isfinite(under) & (under < surface + FOOT))
     x, y = grid.x[columns + form.window.column], grid.y[rows + form.window.row]
@@ -315,13 +315,11 @@ def shared_depth(a: Form, b: Form, grid: Grid) -> float:
     Along the floor that is as wide as the shared cells, or as a corner of one lies inside the
     other.
     """
-    from scipy.ndimage import distance_transform_edt
-
     shared = shared_heights(a.window, b.window).max(axis=(0, 1), initial=0.0)
     high = float(shared.max(initial=0.0))
     if high <= DRAWN_THROUGH:
         return 0.0
-    wide = float(2 * distance_transform_edt(np.pad(shared > THROUGH, 1)).max() - 1)
+    wide = float(2 * scipy.ndimage.distance_transform_edt(np.pad(shared > THROUGH, 1)).max() - 1)
     across = wide * min(grid.spacing) if wide > 2 else 0.0
     return min(high, max(across, _deepest_corner(a, b, grid), _deepest_corner(b, a, grid)))
 
