@@ -1,13 +1,15 @@
 """Hulls of points, wherever there is one."""
 
-import scipy
+from typing import Any
 
 from plumbstone.meshes.piece import Floats
 
 
-def hull_of(points: Floats) -> "scipy.spatial.ConvexHull | None":
-    """Give the hull of points (n, 2) or (n, 3) [m]; None where they are too few, or flat."""
+def hull_of(points: Floats) -> Any:
+    """Give SciPy's hull of points (n, 2) or (n, 3) [m]; None where they are too few, or flat."""
+    from scipy.spatial import ConvexHull, QhullError
+
     try:
-        return scipy.spatial.ConvexHull(points)
-    except (scipy.spatial.QhullError, ValueError):
+        return ConvexHull(points)
+    except (QhullError, ValueError):
         return None

@@ -183,7 +183,7 @@ def widest_gap(stage: Stage, number: int, memo: Memo) -> tuple[float, str]:
     joined_up, widest = [pieces.pop(0)], (0.0, "")
     while pieces:
         gap, k = min(
-            (memo(_gap_between, a.piece, b.piece), k)
+            (memo(_gap_between, a.piece, b.piece, SKIN_STEP, FAR), k)
             for a in joined_up
             for k, b in enumerate(pieces)
         )
@@ -197,34 +197,21 @@ def may_lean(
 ) -> bool:
     """Whether pieces come near others, on their flanks too, that are not counted, by name."""
     near = [body.piece for body in others if body.entry.name not in counted]
-    return any(memo(_comes_near, body.piece, piece) for body in own for piece in near)
+    pairs = itertools.product((body.piece for body in own), near)
+    return any(memo(_gap_between, *pair, CLOSE_STEP, BESIDE) < BESIDE for pair in pairs)
 
 
-def _comes_near(one: Piece, other: Piece) -> bool:
-    """Whether two pieces come so near anywhere, beside each other too, that they may touch."""
-    low, high = np.maximum(one.low, other.low) - BESIDE, np.minimum(one.high, other.high) + BESIDE
-    if (low > high).any():
-        return False
-    points, others = (_skin_points(piece, CLOSE_STEP) for piece in (one, other))
-    points = points[((points >= low) & (points <= high)).all(axis=1)]
-    others = others[((others >= low) & (others <= high)).all(axis=1)]
-    if not len(points) or not len(others):
-        return False
-    gaps, _ = scipy.spatial.KDTree(others).query(points, distance_upper_bound=BESIDE)
-    return bool((gaps < BESIDE).any())
-
-
-def _gap_between(one: Piece, other: Piece) -> float:
-    """Distance of two skins [m], as points of them a step apart tell it."""
+def _gap_between(one: Piece, other: Piece, step: float, far: float) -> float:
+    """Distance of two skins [m], as points of them a step apart tell it; of their boxes if far."""
     apart = np.maximum(one.low - other.high, other.low - one.high)
-    if apart.max() > FAR:
+    if apart.max() > far:
         return float(apart.max())
-    tree, points = scipy.spatial.KDTree(_skin_points(one)), _skin_points(other)
+    tree, points = scipy.spatial.KDTree(_skin_points(one, step)), _skin_points(other, step)
     bound = np.nextafter(tree.query(points[::SOME])[0].min(), np.inf)
     return float(tree.query(points, distance_upper_bound=bound)[0].min())
 
 
-def _skin_points(piece: Piece, step: float = SKIN_STEP) -> Floats:
+def _skin_points(piece: Piece, step: float) -> Floats:
     """Points of each face, no farther apart than a step, (p, 3) [m]."""
     faces = piece.vertices[piece.faces]
     longest = np.linalg.norm(faces - np.roll(faces, 1, axis=1), axis=2).max(axis=1)
