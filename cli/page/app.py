@@ -20,7 +20,6 @@ from plumbstone.cli.page.tank_view import TankView
 from plumbstone.cli.page.thumbnail import thumbnail_by_size
 from plumbstone.cli.page.weigh_view import SHOWN, WeighView
 from plumbstone.cli.page.widgets import button, element, page, telling
-from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.page import BROKEN, EMPTY_STOCK, NO_TANK, PRICE
 from plumbstone.cli.wording.report import money_words
 from plumbstone.cli.wording.units import Units, mass_words, show_length
@@ -149,7 +148,7 @@ def _without_glass(plan: Plan) -> bytes:
 
 def _stock_page(folder: Folder, units: Units, order: str, rock: str) -> None:
     """Show cards of what was kept."""
-    with page(labels.STOCK, "/stock", narrow=False) as wrong:
+    with page("Stock", "/stock", narrow=False) as wrong:
         kept = sorted(folder.kept(), key=ORDERS.get(order, ORDERS["heaviest"]))
         if not kept:
             element("p", "", EMPTY_STOCK)
@@ -159,9 +158,7 @@ def _stock_page(folder: Folder, units: Units, order: str, rock: str) -> None:
                 _pick(words, f"/stock?order={words}&rock={rock}", here=words == order)
             for material in sorted({one.material for one in kept}):
                 only = "" if rock == material else material
-                _pick(
-                    labels.ONLY.format(material), f"/stock?order={order}&rock={only}", here=not only
-                )
+                _pick(f"only {material}", f"/stock?order={order}&rock={only}", here=not only)
         with element("ul", "cards"):
             for number, one in enumerate(kept, 1):
                 if rock and one.material != rock:
@@ -181,7 +178,7 @@ def _stock_page(folder: Folder, units: Units, order: str, rock: str) -> None:
                         folder.drop(name)
                         ui.navigate.reload()
 
-                    button(labels.TAKE_OFF, telling(wrong, drop), "small")
+                    button("Take off the list", telling(wrong, drop), "small")
 
 
 def _pick(text: str, address: str, *, here: bool) -> None:
@@ -192,7 +189,7 @@ def _pick(text: str, address: str, *, here: bool) -> None:
 
 def _tanks_page(folder: Folder) -> None:
     """List the scape files, and start a new one."""
-    with page(labels.TANKS, "/tanks"):
+    with page("Tanks", "/tanks"):
         names = folder.scapes()
         if not names:
             element("p", "", NO_TANK)
@@ -202,6 +199,6 @@ def _tanks_page(folder: Folder) -> None:
                     element("a", "mid", name.removesuffix(".toml"), href=f"/tank/{name}")
 
         with element("p", "acts"):
-            element("a", "b main", labels.START_TANK, href="/start")
+            element("a", "b main", "Start a new tank in four steps", href="/start")
             if len(names) > 1:
-                element("a", "b", labels.COMPARE_TWO, href="/compare")
+                element("a", "b", "Compare two", href="/compare")

@@ -10,7 +10,6 @@ from nicegui import ui
 
 from plumbstone.cli.page.desk import Seen
 from plumbstone.cli.pictures.colours import colour_of
-from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.page import NOT_HELD, place_line
 from plumbstone.cli.wording.units import Units, mass_words
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
@@ -32,7 +31,9 @@ class Board(ui.element, component="board.js"):
 
     def __init__(self, step: float, **acts: Callable[..., Any]) -> None:
         super().__init__()
-        self.props.update({"step": step * 1e3, "above": labels.ABOVE, "front": labels.FRONT})
+        self.props.update(
+            {"step": step * 1e3, "above": "From above, the back on top", "front": "From the front"}
+        )
         self._ready = False
         self._drawn: dict[str, Any] = {}
         self._state: dict[str, Any] = {}

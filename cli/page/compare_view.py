@@ -7,7 +7,6 @@ from nicegui import ui
 from plumbstone.cli.page.desk import Desk
 from plumbstone.cli.page.folder import Folder
 from plumbstone.cli.page.widgets import Choice, element, later, page, say, telling
-from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.comparing import compared
 from plumbstone.cli.wording.page import COMPUTING, NEED_TWO
 from plumbstone.cli.wording.units import Units
@@ -23,7 +22,7 @@ class CompareView:
     ) -> None:
         self._desk, self._units = desk, units
         names = folder.scapes()
-        with page(labels.COMPARE, "/tanks", narrow=False) as self._wrong:
+        with page("Compare", "/tanks", narrow=False) as self._wrong:
             if len(names) < 2:
                 element("p", "", NEED_TWO)
                 return
@@ -36,7 +35,7 @@ class CompareView:
             with element("div", "pair"):
                 self._choices = [
                     Choice(label, options, name, self._compare)
-                    for label, name in ((labels.THIS_ONE, first), (labels.THAT_ONE, second))
+                    for label, name in (("This one", first), ("and that one", second))
                 ]
             self._state = element("p", "state", role="status")
             with element("div", "wide"):

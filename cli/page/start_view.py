@@ -36,14 +36,14 @@ class StartView:
         self._start, self._step = Start(sides=(length, depth, height), bags=bags), 0
         self._layout: Layout | None = None
         self._wanted = self._looking = False
-        with widgets.page(labels.NEW_TANK, "/tanks", narrow=False) as self._wrong:
+        with widgets.page("A new tank", "/tanks", narrow=False) as self._wrong:
             self._list = widgets.element("ol", "steps")
             with widgets.element("div", "tank"):
                 with widgets.element("div"):
-                    self._place = widgets.element("section", aria_label=labels.QUESTIONS)
+                    self._place = widgets.element("section", aria_label="Questions")
                     with widgets.element("div", "acts"):
-                        self._back = widgets.button(labels.BACK, lambda: self._go(-1))
-                        self._next = widgets.button(labels.NEXT, self._forward, "main")
+                        self._back = widgets.button("Back", lambda: self._go(-1))
+                        self._next = widgets.button("Next", self._forward, "main")
                     self._figures = widgets.Figures(
                         widgets.element("dl", "figures", aria_live="polite")
                     )
@@ -62,7 +62,7 @@ class StartView:
         self._back.props["hidden"] = self._step == 0
         flat = self._step < STEPS.index("Border")  # from above there is nothing to see yet
         self._drawn.classes(add="early" if flat else "", remove="" if flat else "early")
-        widgets.say(self._next, labels.NEXT if self._step < len(STEPS) - 1 else labels.LAY_OUT)
+        widgets.say(self._next, "Next" if self._step < len(STEPS) - 1 else "Lay it out")
         self._place.clear()
         with self._place:
             widgets.element("p", "soft", words.START_HINTS[self._step])
@@ -70,40 +70,42 @@ class StartView:
 
     def _tank(self) -> None:
         start, written = self._start, self._measures.written
-        self._field(labels.NAME, start.name, _named, "name")
+        self._field("Name", start.name, _named, "name")
         with widgets.element("div", "sides"):
-            for axis, name in enumerate((labels.LENGTH, labels.DEPTH, labels.HEIGHT)):
+            for axis, name in enumerate(("Length", "Depth", "Height")):
                 self._field(
-                    labels.SIDE_IN.format(name, self._measures.unit()), written(start.sides[axis]),
+                    f"{name} ({self._measures.unit()})", written(start.sides[axis]),
                     partial(self._side, axis), "sides",
                 )  # fmt: skip
         glass = "" if start.glass is None else f"{start.glass * 1e3:g} mm"
-        self._field(labels.GLASS, glass, self._glass, "glass")
+        self._field("Glass, thick", glass, self._glass, "glass")
 
     def _slope(self) -> None:
         start, high = self._start, self._start.sides[2]
-        self._choice(labels.SOIL, made_of("substrate"), "soil")
-        self._slider(labels.SOIL_FRONT, "front", 0.5 * high)
-        self._slider(labels.SOIL_BACK, "back", 0.8 * high)
+        self._choice("Soil", made_of("substrate"), "soil")
+        self._slider("Soil at the front", "front", 0.5 * high)
+        self._slider("Soil at the back", "back", 0.8 * high)
         with widgets.element("div", "pair"):
             for i, (holds, price) in enumerate((*start.bags, ("", None))[:2]):
-                self._field(labels.A_BAG_HOLDS, holds, partial(self._bag, i, 0), "bags")
+                self._field("A bag holds", holds, partial(self._bag, i, 0), "bags")
                 shown = "" if price is None else f"{price:g}"
-                self._field(labels.ITS_PRICE, shown, partial(self._bag, i, 1), "bags")
+                self._field("Its price", shown, partial(self._bag, i, 1), "bags")
 
     def _border(self) -> None:
-        self._check(labels.A_ROW, "row")
-        self._choice(labels.ROCK, made_of("stone"), "rock")
-        self._slider(labels.ROW_FROM_FRONT, "from_front", self._start.sides[1])
-        self._slider(labels.STONES_HIGH, "high", self._start.sides[2] / 2)
+        self._check("A row of stones before the soil", "row")
+        self._choice("Rock", made_of("stone"), "rock")
+        self._slider("The row stands from the front", "from_front", self._start.sides[1])
+        self._slider("Its stones are high", "high", self._start.sides[2] / 2)
 
     def _wood(self) -> None:
-        self._check(labels.A_PIECE_OF_WOOD, "wood")
-        self._choice(labels.WOOD, made_of("wood"), "kind")
-        self._slider(labels.IT_IS_LONG, "long", self._start.sides[0])
-        self._slider(labels.GIRTH, "girth", self._start.sides[0])
+        self._check("A piece of wood", "wood")
+        self._choice("Wood", made_of("wood"), "kind")
+        self._slider("It is long", "long", self._start.sides[0])
+        self._slider("Around its thick end", "girth", self._start.sides[0])
         unit = self._measures.unit("mass")
-        self._field(labels.DRY_MASS.format(unit), self._start.mass, self._mass, "mass")
+        self._field(
+            f"Dry, on a scale ({unit}), if you know it", self._start.mass, self._mass, "mass"
+        )
 
     def _field(self, label: str, now: str, read: Callable[[str], Any], key: str) -> None:
         async def typed() -> None:
@@ -205,7 +207,7 @@ class StartView:
 
 
 def _named(text: str) -> str:
-    return text.strip()[:60] or labels.MY_TANK
+    return text.strip()[:60] or "My tank"
 
 
 def _own(error: PlumbstoneError) -> str:

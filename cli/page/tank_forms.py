@@ -47,7 +47,7 @@ class TankForms:
     def __init__(self, view: TankView, piece_place: Element) -> None:
         self.view, self.desk, self.measures = view, view.desk, view.measures
         self._written_of: Seen | None = None  # the state that is told in the results
-        folds = [_fold(name) for name in (labels.SOIL_AND_BAGS, labels.TANK_AND_GLASS)]
+        folds = [_fold(name) for name in ("Soil and its bags", "Tank and glass")]
         self._forms = (
             Form(piece_place, self._piece_shape, self._piece),
             Form(folds[0], self._soil_shape, self._soil),
@@ -56,11 +56,11 @@ class TankForms:
         with _fold(labels.ADD_PIECE):
             self._new_piece()
         if kept := self.desk.folder.kept():
-            with _fold(labels.FROM_STOCK):
+            with _fold("Add from the stock"):
                 self._stock(kept)
-        with _fold(labels.RESULTS):
+        with _fold("Build sheet, drawings, versions"):
             self._results()
-        with _fold(labels.KEYS):
+        with _fold("Keys"):
             for line in words.KEYS:
                 element("p", "soft", line)
 
@@ -93,24 +93,24 @@ class TankForms:
         name, form, shown = entry.name, self._forms[0], self.measures.shown
         element("h2", "", name)
         with element("div", "pair"):
-            self._piece_field(labels.FROM_LEFT, lambda e: shown(e.at[0]), self._at(0))
-            self._piece_field(labels.FROM_FRONT, lambda e: shown(e.at[1]), self._at(1))
+            self._piece_field("From left", lambda e: shown(e.at[0]), self._at(0))
+            self._piece_field("From front", lambda e: shown(e.at[1]), self._at(1))
             self._piece_field(
-                labels.TURN, lambda e: f"{e.turn:g}", lambda _, text: {"turn": degrees(angle(text))}
+                "Turn °", lambda e: f"{e.turn:g}", lambda _, text: {"turn": degrees(angle(text))}
             )
             self._piece_field(
-                labels.TILT, lambda e: f"{e.tilt:g}", lambda _, text: {"tilt": degrees(angle(text))}
+                "Tilt °", lambda e: f"{e.tilt:g}", lambda _, text: {"tilt": degrees(angle(text))}
             )
             if entry.rests == "bed":
                 self._piece_field(
-                    labels.PRESSED,
+                    "Pressed in",
                     lambda e: shown(e.pressed),
                     lambda _, text: {"pressed": self.measures.typed(text)},
                 )
             if entry.shape.size is not None:
-                for axis, side in enumerate((labels.LONG, labels.WIDE, labels.HIGH)):
+                for axis, side in enumerate(("Long", "Wide", "High")):
                     self._piece_field(side, partial(_side, shown, axis), self._size(axis))
-            self._piece_field(labels.WEIGHED, self._mass_of, self._mass)
+            self._piece_field("Weighed", self._mass_of, self._mass)
             if entry.kind == "wood":
                 example = labels.JUST_SINKS.format(mass=TUB_MASS[self.view.units])
                 self._field(
@@ -120,24 +120,24 @@ class TankForms:
                     ),
                 )  # fmt: skip
             self._choice(
-                form, labels.MADE_OF, made_of(entry.kind), lambda: self.view.now(name).material.key,
+                form, "Made of", made_of(entry.kind), lambda: self.view.now(name).material.key,
                 lambda value: _keys("piece", name, material=value),
             )  # fmt: skip
             self._choice(
-                form, labels.SETTLES, [("", labels.AS_DRAWN), ("true", labels.TURNS)],
+                form, labels.SETTLES, [("", "as drawn"), ("true", labels.TURNS)],
                 lambda: "true" if self.view.now(name).settle else "",
                 lambda value: _keys("piece", name, settle=True if value else None),
             )  # fmt: skip
-            grounds = [("floor", labels.THE_GLASS), ("bed", labels.THE_BED)]
+            grounds = [("floor", "the glass"), ("bed", labels.THE_BED)]
             grounds += [(e.name, e.name) for e in self.view.entries if e.name != name]
             self._choice(
                 form, labels.STANDS_ON, grounds, lambda: self.view.now(name).rests,
                 lambda value: _keys("piece", name, rests=value),
             )  # fmt: skip
         with element("div", "acts"):
-            button(labels.COPY, lambda: self.view.copy(name), "small")
-            button(labels.MIRROR, lambda: self.view.mirror(name), "small")
-            button(labels.TAKE_OUT, lambda: self.view.take_out(name), "small")
+            button("Copy", lambda: self.view.copy(name), "small")
+            button("Mirror", lambda: self.view.mirror(name), "small")
+            button("Take out", lambda: self.view.take_out(name), "small")
             if entry.kind == "stone":
                 button(labels.TIE, lambda: self.view.tie(name), "small")
 
@@ -188,13 +188,13 @@ class TankForms:
     def _soil(self) -> None:
         names = [row["name"] for row in changes.layer_rows(self.desk.text)]
         if self.view.layer in names:
-            choose = Choice(labels.LAYER, [(name, name) for name in names], self.view.layer)
+            choose = Choice("Layer", [(name, name) for name in names], self.view.layer)
             choose.on_change = lambda: self.view.choose_layer(choose.value)
             self._layer(self.view.layer)
         with element("div", "pair"):
-            material = Choice(labels.NEW_LAYER, made_of("substrate"), "sand")
-            zone = Choice(labels.WHERE, [(zone, zone) for zone in ZONES], "all")
-        button(labels.ADD_LAYER, lambda: self._add_layer(material.value, zone.value), "small")
+            material = Choice("New layer of", made_of("substrate"), "sand")
+            zone = Choice("Where", [(zone, zone) for zone in ZONES], "all")
+        button("Add the layer", lambda: self._add_layer(material.value, zone.value), "small")
 
     async def _add_layer(self, material: str, zone: str) -> None:
         await self.view.edit(
@@ -208,48 +208,48 @@ class TankForms:
         key = changes.level_key(row)
         with element("div", "pair"):
             self._choice(
-                form, labels.MADE_OF, made_of("substrate", "strip"),
+                form, "Made of", made_of("substrate", "strip"),
                 lambda: str(self._row()["material"]),
                 lambda value: _keys("layer", name, material=value),
             )  # fmt: skip
             self._where(row)
             self._levels(key, row.get(key))
             for i, _ in enumerate(row.get("mounds", [])):
-                self._deep(labels.MOUND_RISE, ["mounds", i, "rise"])
-                self._deep(labels.MOUND_RADIUS, ["mounds", i, "radius"])
+                self._deep("Mound: rise", ["mounds", i, "rise"])
+                self._deep("Mound: radius", ["mounds", i, "radius"])
         with element("div", "acts"):
-            self._changer(labels.ADD_MOUND, partial(self._mound, name))
+            self._changer("Add a mound", partial(self._mound, name))
             for i, _ in enumerate(row.get("mounds", [])):
-                self._taker(labels.MOUND_AWAY, ["mounds", i])
-            self._changer(labels.ADD_TERRACE, partial(self._shaped, name, changes.with_terraces))
+                self._taker("Take the mound away", ["mounds", i])
+            self._changer("Add a terrace", partial(self._shaped, name, changes.with_terraces))
             sloped, apart = (partial(changes.with_slope, apart=apart) for apart in (False, True))
-            self._changer(labels.SLOPE, partial(self._shaped, name, sloped))
-            self._changer(labels.CORNERS_APART, partial(self._shaped, name, apart))
+            self._changer("Slope: front and back", partial(self._shaped, name, sloped))
+            self._changer("Each corner by itself", partial(self._shaped, name, apart))
         for i, _ in enumerate(row.get("bags", [])):
             with element("div", "pair"):
-                self._deep(labels.BAG_HOLDS, ["bags", i, "holds"], "volume")
-                self._deep(labels.BAG_PRICE, ["bags", i, "price"], "price")
+                self._deep("Bag holds", ["bags", i, "holds"], "volume")
+                self._deep("Price of it", ["bags", i, "price"], "price")
         with element("div", "acts"):
             bag = {"holds": f"5 {self.measures.unit('volume')}"}
             add = partial(changes.with_part, layer=name, way=["bags"], part=bag)
-            self._changer(labels.ADD_BAG, lambda: add)
+            self._changer("Add a size of bag", lambda: add)
             if row.get("bags"):
-                self._taker(labels.BAG_AWAY, ["bags", -1])
-            self._changer(labels.LAYER_OUT, lambda: lambda text: without(text, "layer", name))
+                self._taker("Take the last bag away", ["bags", -1])
+            self._changer("Take the layer out", lambda: lambda text: without(text, "layer", name))
 
     def _where(self, row: dict[str, Any]) -> None:
         """Choose where a layer lies, and of several borders which one is meant."""
         name, form = self.view.layer, self._forms[1]
         if row.get("zone") in ZONES:
             self._choice(
-                form, labels.WHERE, [(zone, zone) for zone in ZONES],
+                form, "Where", [(zone, zone) for zone in ZONES],
                 lambda: str(self._row().get("zone")),
                 lambda value: _keys("layer", name, zone=value, width=None),
             )  # fmt: skip
         borders = self.desk.layout.scape.borders if self.desk.layout else ()
         if len(borders) > 1 and str(row.get("zone", "")).endswith("border"):
             self._choice(
-                form, labels.WHICH_BORDER, [(border.name, border.name) for border in borders],
+                form, "Which border", [(border.name, border.name) for border in borders],
                 lambda: str(self._row().get("border", borders[0].name)),
                 lambda value: _keys("layer", name, border=value),
             )  # fmt: skip
@@ -257,16 +257,16 @@ class TankForms:
     def _levels(self, key: str, levels: Any) -> None:
         """Fields for the heights of a layer."""
         if isinstance(levels, str):
-            self._deep(labels.ALL_OVER, [key])
+            self._deep("All over", [key])
         elif isinstance(levels, dict):
             for pane in LEVELS:
                 if isinstance(levels.get(pane), str):
                     self._deep(pane.replace("_", " ").capitalize(), [key, pane])
             for i, _ in enumerate(levels.get("points", [])):
-                self._deep(labels.POINT_LEVEL.format(i + 1), [key, "points", i, "level"])
+                self._deep(f"Point {i + 1} level", [key, "points", i, "level"])
             for i, _ in enumerate(levels.get("terraces", [])):
-                self._deep(labels.TERRACE_FROM.format(i + 1), [key, "terraces", i, "from"])
-                self._deep(labels.TERRACE_LEVEL.format(i + 1), [key, "terraces", i, "level"])
+                self._deep(f"Terrace {i + 1} from", [key, "terraces", i, "from"])
+                self._deep(f"Terrace {i + 1} level", [key, "terraces", i, "level"])
 
     def _mound(self, layer: str) -> Edit:
         """Add a mound where the layer is, at the back of the middle."""
@@ -311,25 +311,22 @@ class TankForms:
             return "" if found is None else f"{found * 1e3:g} mm"
 
         with element("div", "pair"):
-            for axis, name in enumerate(
-                (labels.INSIDE_LENGTH, labels.INSIDE_DEPTH, labels.INSIDE_HEIGHT)
-            ):
+            for axis, name in enumerate(("Length inside", "Depth inside", "Height inside")):
                 self._field(form, name, partial(read, axis), partial(edit_of, axis))
             self._field(
-                form, labels.GLASS, glass,
+                form, "Glass, thick", glass,
                 lambda text: _keys("tank", None, glass=self.measures.pane(text)),
             )  # fmt: skip
 
     def _new_piece(self) -> None:
-        name = Field(labels.NAME_OF_IT, labels.STONE, None)
+        name = Field("Name of it", "Stone", None)
         with element("div", "pair"):
-            material = Choice(labels.MADE_OF, made_of("stone", "wood"), "granite")
+            material = Choice("Made of", made_of("stone", "wood"), "granite")
             shapes = [("", words.BY_SIZE), *((solid, solid) for solid in (*SOLIDS, "boulder"))]
-            shape = Choice(labels.SHAPE, shapes, "")
+            shape = Choice("Shape", shapes, "")
         with element("div", "sides"):
             sides = [
-                Field(side, "", None, inputmode="decimal")
-                for side in (labels.LONG, labels.WIDE, labels.HIGH)
+                Field(side, "", None, inputmode="decimal") for side in ("Long", "Wide", "High")
             ]
 
         async def add() -> None:
@@ -341,7 +338,7 @@ class TankForms:
             lengths = [parse_quantity(side, "length") for side in size]
             await self._add({"name": name.value.strip() or kind.capitalize(), **keys}, lengths)
 
-        button(labels.SET_IN, telling(self.view.wrong, add), "main")
+        button("Set it into the tank", telling(self.view.wrong, add), "main")
 
     def _stock(self, kept: Sequence[Kept]) -> None:
         with element("ul", "told"):
@@ -365,15 +362,15 @@ class TankForms:
             self.view.choose(new[0])
 
     def _results(self) -> None:
-        button(labels.WRITE_RESULTS, telling(self.view.wrong, self._write), "small")
+        button("Write build sheet and drawings", telling(self.view.wrong, self._write), "small")
         self._written = element("p", "", role="status")
-        version = Field(labels.VERSION_NAME, labels.SECOND_TRY)
+        version = Field("Name of this version", "Second try")
         keep = partial(self._keep_version, version)
-        button(labels.KEEP_VERSION, telling(self.view.wrong, keep), "small")
+        button("Keep it as a version", telling(self.view.wrong, keep), "small")
         self._kept = element("p", "", role="status")
         with element("p"):
             address = f"/compare?one={self.desk.name}"
-            element("a", "line", labels.COMPARE_WITH, href=address)
+            element("a", "line", "Compare with another version or tank", href=address)
 
     async def _write(self) -> None:
         """Write all results beside the scape file, and link to the sheet."""

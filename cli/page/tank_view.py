@@ -16,7 +16,6 @@ from plumbstone.cli.page.measures import Measures, degrees
 from plumbstone.cli.page.tank_scene import TankScene
 from plumbstone.cli.page.widgets import Figures, Slider, button, element, later, page, say, warn
 from plumbstone.cli.wording import page as words
-from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.report import not_yet, verdict
 from plumbstone.cli.wording.units import Units, place_words
 from plumbstone.meshes.errors import PlumbstoneError
@@ -59,8 +58,8 @@ class TankView:
         with page(self.desk.name.removesuffix(".toml"), "/tanks", narrow=False) as self.wrong:
             self.ask = element("div", "acts", hidden=True)
             with self.ask:
-                button(labels.TAKE_THEIRS, self._take_theirs)
-                button(labels.WRITE_MINE, self._write_mine)
+                button("Take the file as it is", self._take_theirs)
+                button("Write my change over it", self._write_mine)
             self.verdict = element("h2", "verdict", aria_live="polite")
             with element("div", "tank"):
                 with element("div", "draw"):
@@ -69,7 +68,7 @@ class TankView:
                     with element("div"):
                         self._board = self._new_board()
                     self._water_place = element("div")
-                    piece = element("section", aria_label=labels.CHOSEN)
+                    piece = element("section", aria_label="Chosen piece")
                 with element("div", "findings"):
                     self.figures = Figures(element("dl", "figures", aria_live="polite"))
                     self.found = element("h2")
@@ -84,10 +83,10 @@ class TankView:
 
     def _tools(self) -> None:
         with element("div", "acts"):
-            self.undo = button(labels.UNDO, lambda: self._act(self.desk.undo), "small")
-            self.redo = button(labels.REDO, lambda: self._act(self.desk.redo), "small")
-            self.rowing = button(labels.BORDER, self._row, "small")
-            self.soil = button(labels.PULL_SOIL, self.pull, "small", aria_pressed="false")
+            self.undo = button("Undo", lambda: self._act(self.desk.undo), "small")
+            self.redo = button("Redo", lambda: self._act(self.desk.redo), "small")
+            self.rowing = button("Border", self._row, "small")
+            self.soil = button("Soil", self.pull, "small", aria_pressed="false")
 
     def _new_board(self) -> Board:
         made = Board(
@@ -408,7 +407,7 @@ class TankView:
     async def _row(self) -> None:
         """Begin or end touching border stones."""
         row = self.row
-        say(self.rowing, labels.ROW_DONE if row is None else labels.BORDER)
+        say(self.rowing, "Done: this is the row" if row is None else "Border")
         self.row = [] if row is None else None
         if row is None:
             say(self.state, words.TOUCH_ROW)

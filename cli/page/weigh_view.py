@@ -62,7 +62,7 @@ class WeighView:
         self._second = self._single = False
         self._kept_last: Any = None  # what was put into the stock last
         ui.context.client.on_disconnect(self._forget)
-        with page(labels.WEIGH_TITLE, "/") as self.wrong:
+        with page("What does it weigh?", "/") as self.wrong:
             self._form()
         ui.timer(0.5, self._tick)
 
@@ -74,39 +74,37 @@ class WeighView:
         with self.by_size, element("div", "sides"):
             self.sides = [
                 Field(name, "", self.run, inputmode="decimal")
-                for name in (labels.LENGTH, labels.WIDTH, labels.HEIGHT)
+                for name in ("Length", "Width", "Height")
             ]
         self._upload()
         with element("div", "acts drop") as place:
             self.pick = self._picker(labels.USE_SCAN, second=False, main=True)
-            self.stop = button(labels.STOP, self._stop, hidden=True)
-            element("span", "soft wide-only", labels.DROP_HERE)
+            self.stop = button("Stop", self._stop, hidden=True)
+            element("span", "soft wide-only", "or drop one here")
         add = f"(e) => getElement({self.upload.id}).$refs.qRef.addFiles(e.dataTransfer.files)"
         place.on("dragover.prevent", js_handler="() => {}")
         place.on("drop.prevent", js_handler=add)
-        self.progress = element(
-            "progress", hidden=True, aria_label=labels.WEIGHING, max="1", value="0"
-        )
+        self.progress = element("progress", hidden=True, aria_label="Weighing", max="1", value="0")
         self.state = element("p", "state", role="status")
-        self.answer = element("section", "answer", aria_live="polite", aria_label=labels.ANSWER)
-        self.turned = element("section", "", aria_label=labels.SCANS)
+        self.answer = element("section", "answer", aria_live="polite", aria_label="Answer")
+        self.turned = element("section", "", aria_label="Scans")
         self._material_field()
         mass = self.measures.unit("mass")
         with element("div", "pair"):
-            self.price = Field(labels.PRICE_PER.format(mass), "", self._priced, inputmode="decimal")
-            self.budget = Field(labels.BUDGET, "", self._priced, inputmode="decimal")
+            self.price = Field(f"Price per {mass}", "", self._priced, inputmode="decimal")
+            self.budget = Field("Money you have", "", self._priced, inputmode="decimal")
         with element("details"):
-            element("summary", "", labels.MORE)
-            self.till = Field(labels.ON_TILL.format(mass), "", self.run, inputmode="decimal")
-            self.opening = Field(labels.OPENING.format(unit), "", self.run)
+            element("summary", "", "Till, opening, a known length")
+            self.till = Field(f"On the till ({mass})", "", self.run, inputmode="decimal")
+            self.opening = Field(f"Opening ({unit}), such as 80 x 35", "", self.run)
             self.longest = Field(labels.LONGEST_IN.format(unit), "", self.run)
             self.across = Field(labels.ACROSS_IN.format(unit), "", self.run)
             self.known = Field(labels.KNOWN_THING, "", self.run)
             self.unit = Field(labels.UNITS, "", self.run)
             tick(labels.ONE_PIECE, self._tell_single)
         with element("div", "acts"):
-            self.name = Field(labels.NAME, labels.STONE, None)
-            button(labels.KEEP, telling(self.wrong, self._keep), "main")
+            self.name = Field("Name", "Stone", None)
+            button("Keep it in the stock", telling(self.wrong, self._keep), "main")
         self.kept = element("p", "state", role="status")
         self._show()
         self._show_scans()
@@ -144,8 +142,8 @@ class WeighView:
         warn(self.wrong, words.UNSENT)
 
     def _material_field(self) -> None:
-        self.search = Field(labels.SEARCH_MATERIAL, "", self._search, role="searchbox")
-        self.picks = element("ul", "picks", aria_label=labels.MATERIALS, hidden=True)
+        self.search = Field("Rock or wood: type to search", "", self._search, role="searchbox")
+        self.picks = element("ul", "picks", aria_label="Rocks and woods", hidden=True)
         self.chosen = element("p", "soft")
         self._choose_material(load_materials()[UNKNOWN])
 
@@ -309,7 +307,7 @@ class WeighView:
         """Show the scans that were sent, closed ones to be turned, instead of the three sides."""
         self.turned.clear()
         self.by_size.props["hidden"] = self.job is not None
-        say(self.pick, labels.USE_SCAN if self.job is None else labels.OTHER_SCAN)
+        say(self.pick, labels.USE_SCAN if self.job is None else "Use another scan")
         if self.job is None:
             return
         with self.turned:
@@ -319,8 +317,8 @@ class WeighView:
                 element("p", "soft", name)
             with element("div", "acts"):
                 if self.scan is not None and len(self.job.names) == 1:
-                    self._picker(labels.TURNED_SCAN, second=True)
-                button(labels.PUT_AWAY, self._put_away, "small")
+                    self._picker("Add the scan of the turned stone", second=True)
+                button("Put the scan away", self._put_away, "small")
 
     def _show_closed(self, scan: WeighedScan) -> None:
         turning_view(f"/scan/{self._key}?{self._asked}", scan.sides, words.SCAN_IN_3D)
@@ -379,7 +377,7 @@ class WeighView:
             raise PlumbstoneError(words.NOTHING_TO_KEEP)
         found = self.found
         row = {
-            "name": self.name.value.strip() or labels.STONE,
+            "name": self.name.value.strip() or "Stone",
             "kind": load_materials()[self.material].kind,
             "material": self.material,
             "kilograms": [round(found["mass_kg"][key], 6) for key in ("low", "mid", "high")],

@@ -19,7 +19,7 @@ ROUNDING = 1e-6  # of what a slider tells [m]
 ALERT = (  # what tells of a lost connection is read aloud
     "<script>addEventListener('DOMContentLoaded', () => { popup.role = 'alert' })</script>"
 )
-DOORS = ((labels.WEIGH, "/"), (labels.STOCK, "/stock"), (labels.TANKS, "/tanks"))
+DOORS = (("Weigh", "/"), ("Stock", "/stock"), ("Tanks", "/tanks"))
 
 
 @contextmanager
@@ -28,7 +28,7 @@ def page(title: str, door: str, *, narrow: bool = True) -> Iterator[Element]:
     style = files("plumbstone.cli.page").joinpath("page.css").read_text(encoding="utf-8")
     ui.page_title(f"{title} · plumbstone")
     ui.add_head_html(f"<style>{style}</style>{ALERT}")
-    with element("nav", "bar", aria_label=labels.DOORS):
+    with element("nav", "bar", aria_label="Doors"):
         element("span", "mark", "plumbstone")
         for name, address in DOORS:
             link = element("a", "", name, href=address)
