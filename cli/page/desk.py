@@ -13,7 +13,7 @@ from pathlib import Path
 from plumbstone.cli.files import put_whole
 from plumbstone.cli.page.folder import Folder, FolderError
 from plumbstone.cli.wording.page import NO_ROOM
-from plumbstone.cli.wording.page_labels import as_field
+from plumbstone.cli.wording.page_labels import told_beside
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.figures import PieceFigures, Report
 from plumbstone.volumes.layout import PREVIEW_GRID, Layout
@@ -87,9 +87,8 @@ class Desk:
         return {b.entry.name: ([*b.piece.low[:2]], [*b.piece.high[:2]]) for b in bodies}
 
     def told(self, error: PlumbstoneError) -> str:
-        """Say what is wrong without the place of the file, which the page shows already."""
-        text = error.told(as_field).replace(f"{self.folder.root}/", "")
-        return text.removeprefix(f"{self.name}: ")
+        """Say what is wrong with the file that the page shows."""
+        return told_beside(error, self.folder.root / self.name)
 
     async def look(self) -> bool:
         """Take the file as it is on the disk; tell whether it had changed.

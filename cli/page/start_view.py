@@ -23,6 +23,7 @@ from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.scape.quantities import parse_quantity
 from plumbstone.volumes.scape.scape import scape_from
 
+NEW = "new.toml"  # a file that is not there yet
 STEPS = ("Tank", "Slope", "Border", "Wood")
 
 
@@ -171,7 +172,7 @@ class StartView:
                 try:
                     seen = await asyncio.to_thread(self._look)
                 except PlumbstoneError as error:
-                    widgets.warn(self._wrong, _own(error))
+                    widgets.warn(self._wrong, labels.told_beside(error, self._folder.root / NEW))
                     continue
                 widgets.warn(self._wrong, "")
                 assert self._layout is not None
@@ -182,7 +183,7 @@ class StartView:
 
     def _look(self) -> Seen:
         text = first_layout(self._start, self._measures, self._step + 1)
-        scape = scape_from(tomllib.loads(text), self._folder.root / "new.toml")
+        scape = scape_from(tomllib.loads(text), self._folder.root / NEW)
         layout = self._layout.with_scape(scape) if self._layout else Layout(scape)
         seen = preview_of(layout)
         self._layout = layout
@@ -208,8 +209,3 @@ class StartView:
 
 def _named(text: str) -> str:
     return text.strip()[:60] or "My tank"
-
-
-def _own(error: PlumbstoneError) -> str:
-    """Leave out the name of a file that is not there yet."""
-    return error.told(labels.as_field).split("new.toml: ", 1)[-1]

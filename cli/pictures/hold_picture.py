@@ -10,7 +10,7 @@ from matplotlib.ticker import FuncFormatter, MultipleLocator
 from plumbstone.cli.pictures.colours import CLOSED, FAINT, INK, STONE, WATER, WOOD, colour_of
 from plumbstone.cli.pictures.drawing import must_be_png, new_figure, png_bytes
 from plumbstone.cli.pictures.shaded import FROM_ABOVE, FROM_FRONT, draw_solids
-from plumbstone.cli.pictures.sight import bed_colours, top_layers
+from plumbstone.cli.pictures.sight import bed_colours
 from plumbstone.cli.wording.holding import motion_words
 from plumbstone.cli.wording.units import RULED, Units, place_words, push_words, written
 from plumbstone.meshes.piece import Floats
@@ -87,7 +87,7 @@ def _bed_above(axes: Axes, plan: Plan) -> None:
     tank = plan.scape.tank
     length, depth = tank.length * 100, tank.depth * 100
     if plan.bed is not None:
-        colours = bed_colours(plan.bed, top_layers(plan.bed))
+        colours = bed_colours(plan.bed)
         axes.imshow(colours, origin="lower", extent=(0, length, 0, depth), alpha=0.45, zorder=0)
         for result in plan.bed.layers:
             colour = colour_of(result.layer.material)

@@ -35,8 +35,7 @@ def glb_bytes(sight: Sight) -> bytes:
     plan, scene = sight.plan, trimesh.Scene()
     for form in sight.forms:
         piece, colour = form.body.piece, colour_of(form.body.entry.material)
-        mesh = painted(piece.vertices, piece.faces, colour, 255)
-        _add(scene, mesh, f"{form.number} {form.body.entry.name}")
+        add_to(scene, f"{form.number} {form.body.entry.name}", piece.vertices, piece.faces, colour)
     x, y = _nodes(sight, SCENE_NODES)
     for index, result in enumerate(plan.bed.layers if plan.bed else ()):
         # Inside a piece the layer goes on; the piece covers it.
@@ -45,12 +44,15 @@ def glb_bytes(sight: Sight) -> bytes:
         surfaces = (_at_nodes(level, sight.grid, x, y) for level in (low, high))
         vertices, faces = layer_solid(x, y, *surfaces)
         if len(faces):
-            mesh = painted(vertices, faces, colour_of(result.layer.material), 255)
-            _add(scene, mesh, f"layer {index + 1} {result.layer.name}")
+            name, colour = (
+                f"layer {index + 1} {result.layer.name}",
+                colour_of(result.layer.material),
+            )
+            add_to(scene, name, vertices, faces, colour)
     for name, bounds in _boxes(plan.scape.tank).items():
         box = trimesh.creation.box(bounds=bounds)
         colour = WATER if name == "water" else GLASS
-        _add(scene, painted(box.vertices, box.faces, colour, 60), name)
+        add_to(scene, name, box.vertices, box.faces, colour, alpha=60)
     return scene.export(file_type="glb")
 
 
@@ -132,17 +134,15 @@ def _bed(sight: Sight) -> dict[str, Any] | None:
                 "name": result.layer.name,
                 "colour": colour_of(result.layer.material),
                 "grain": _grain(result.layer.material),
-                "panes": _along_panes(_at_nodes(result.surface, sight.grid, x, y), sight),
+                "panes": [
+                    _packed(edge / sight.height * STEPS, np.uint16)
+                    for level in [_at_nodes(result.surface, sight.grid, x, y)]
+                    for edge in (level[0], level[:, -1], level[-1], level[:, 0])
+                ],
             }
             for result in bed.layers
         ],
     }
-
-
-def _along_panes(level: Floats, sight: Sight) -> list[str]:
-    """Pack a surface along the front, right, back and left pane."""
-    edges = (level[0], level[:, -1], level[-1], level[:, 0])
-    return [_packed(edge / sight.height * STEPS, np.uint16) for edge in edges]
 
 
 def _grain(material: Material) -> float:
@@ -195,14 +195,13 @@ def _boxes(tank: Tank) -> dict[str, Any]:
     }
 
 
-def painted(vertices: Any, faces: Any, colour: str, alpha: int) -> Any:
-    """Make a mesh with a plain material, turned to +y up."""
+def add_to(scene: Any, name: str, vertices: Any, faces: Any, colour: str, alpha: int = 255) -> None:
+    """Add a mesh with a plain material, turned to +y up, as a node of that name."""
     import trimesh
     from trimesh.visual.material import PBRMaterial
 
-    red, green, blue = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
     material = PBRMaterial(
-        baseColorFactor=[red, green, blue, alpha],
+        baseColorFactor=[*bytes.fromhex(colour[1:]), alpha],
         metallicFactor=0.0,
         roughnessFactor=0.9,
         alphaMode="OPAQUE" if alpha == 255 else "BLEND",
@@ -210,9 +209,5 @@ def painted(vertices: Any, faces: Any, colour: str, alpha: int) -> Any:
     )
     upright = np.asarray(vertices)[:, [0, 2, 1]] * [1.0, 1.0, -1.0]
     visual = trimesh.visual.TextureVisuals(material=material)
-    return trimesh.Trimesh(upright, np.asarray(faces), process=False, visual=visual)
-
-
-def _add(scene: Any, mesh: Any, name: str) -> None:
-    """Add a mesh as a node of that name."""
+    mesh = trimesh.Trimesh(upright, np.asarray(faces), process=False, visual=visual)
     scene.add_geometry(mesh, node_name=name, geom_name=name)

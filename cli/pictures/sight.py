@@ -198,20 +198,18 @@ def _seen_along(vertices: Floats, rise: float) -> Floats:
     return np.column_stack([x, z + rise * y, y])
 
 
-def _shaded(colour: Any, normals: Floats, light: Floats, *, grainy: float = 0.0) -> Floats:
+def _shaded(colour: Any, normals: Floats, light: Floats, *, grainy: float) -> Floats:
     """Light a colour by the direction in which a surface looks, (…, 3) each."""
     length = np.linalg.norm(normals, axis=-1, keepdims=True)
     facing = np.clip((normals / (length + 1e-12)) @ light, 0, 1)[..., None]
     lit = np.asarray(colour) * (DARKEST + SPREAD * facing)
-    if grainy:
-        noise = np.random.default_rng(7).normal(0.0, grainy, lit.shape[:-1])
-        lit = lit * (1 + noise[..., None])
-    return np.clip(lit, 0, 1)
+    noise = np.random.default_rng(7).normal(0.0, grainy, lit.shape[:-1])
+    return np.clip(lit * (1 + noise[..., None]), 0, 1)
 
 
-def bed_colours(bed: BedResult, top: Any) -> Floats:
-    """Colour of the bed over each cell."""
-    return _palette(bed)[top]
+def bed_colours(bed: BedResult) -> Floats:
+    """Colour of the layer that lies on top of each cell."""
+    return _palette(bed)[top_layers(bed)]
 
 
 def _palette(bed: BedResult) -> Floats:
@@ -232,7 +230,7 @@ def _picture_from_above(
     dx, dy = grid.spacing
     colours: Floats = np.broadcast_to(np.array(GLASS_FLOOR), (*line.shape, 3)).copy()
     if plan.bed is not None:
-        base = bed_colours(plan.bed, top_layers(plan.bed))
+        base = bed_colours(plan.bed)
         normals = _slopes(scipy.ndimage.gaussian_filter(line, 1.5) * 2, dx, dy)
         colours = _shaded(base, normals, FROM_ABOVE_LIGHT, grainy=GRAIN)
     height, owner = line.copy(), np.full(line.shape, NOTHING)
@@ -264,12 +262,8 @@ def _bed_from_front(
     column = grid.cell_at(view.x, np.zeros(view.nx))[1]
     heights = line[:, column]
     reach = np.maximum.accumulate(heights + rise * grid.y[:, None], axis=0)
-    lit = _shaded(
-        bed_colours(bed, top_layers(bed)),
-        _slopes(line, *grid.spacing),
-        FROM_FRONT_LIGHT,
-        grainy=GRAIN,
-    )
+    slopes = _slopes(line, *grid.spacing)
+    lit = _shaded(bed_colours(bed), slopes, FROM_FRONT_LIGHT, grainy=GRAIN)
     # At the glass the bed is seen in its layers, as one sees them through the pane.
     pane = np.stack([result.surface[0, column] for result in bed.layers])
     table = _palette(bed)

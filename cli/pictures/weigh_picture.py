@@ -10,7 +10,7 @@ from matplotlib.patches import Patch
 from plumbstone.cli.pictures import shaded
 from plumbstone.cli.pictures.colours import AWAY, CLOSED, OTHER, STONE, WOOD
 from plumbstone.cli.pictures.drawing import must_be_png, new_figure, png_bytes
-from plumbstone.cli.pictures.scene import painted
+from plumbstone.cli.pictures.scene import add_to
 from plumbstone.cli.pictures.shaded import View
 from plumbstone.meshes.errors import PlumbstoneError, shown
 from plumbstone.meshes.mending.thinning import simplified
@@ -77,8 +77,7 @@ def _turning(weighed: Weighed) -> bytes:
     scene = trimesh.Scene()
     for name, corners, faces, fill in parts:
         if len(faces):
-            mesh = painted(*simplified(corners, faces, MOST_FACES), fill, 255)
-            scene.add_geometry(mesh, node_name=name, geom_name=name)
+            add_to(scene, name, *simplified(corners, faces, MOST_FACES), fill)
     return scene.export(file_type="glb")
 
 

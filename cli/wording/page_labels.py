@@ -1,5 +1,8 @@
 """Names of fields and buttons of the page to which errors, notes and offers point."""
 
+from pathlib import Path
+
+from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.telling import valued
 
 USE_SCAN = "Use a scan instead"
@@ -45,3 +48,9 @@ def as_field(thing: str, value: str = "") -> str:
     ('"Greatest distance" "24.3 cm"', 'limits of the command line')
     """
     return valued(FIELDS.get(thing, f"{thing} of the command line"), value)
+
+
+def told_beside(error: PlumbstoneError, file: Path) -> str:
+    """Say what is wrong without the place of a file, which the reader sees already."""
+    text = error.told(as_field).replace(f"{file.parent}/", "")
+    return text.removeprefix(f"{file.name}: ")

@@ -177,7 +177,8 @@ def skirt_volume(vertices: Floats, faces: Indices) -> float:
 
     It is the flux of (0, 0, z) through the skin: neither walls nor floor add to it.
     """
-    return _flux(vertices, faces)
+    flat, height = seen_from_above(vertices, faces)
+    return float(flat @ height)
 
 
 def invented_volume(vertices: Floats, faces: Indices) -> float:
@@ -188,7 +189,7 @@ def invented_volume(vertices: Floats, faces: Indices) -> float:
     of_corners = corner_normals(vertices, faces)
     normals = of_corners[faces[:, 0]] + of_corners[faces[:, 1]] + of_corners[faces[:, 2]]
     down = -normals[:, 2] > STRAIGHT_DOWN * np.linalg.norm(normals, axis=1)
-    return max(0.0, -_flux(vertices, faces[down]))
+    return max(0.0, -skirt_volume(vertices, faces[down]))
 
 
 def measure_rim(vertices: Floats, edges: Indices) -> Rim:
@@ -200,7 +201,7 @@ def measure_rim(vertices: Floats, edges: Indices) -> Rim:
     """
     tip = vertices[np.unique(edges)].mean(axis=0)
     lid = np.column_stack([edges[:, ::-1], np.full(len(edges), len(vertices))])
-    under = -_flux(np.concatenate([vertices, tip[None]]), lid)
+    under = -skirt_volume(np.concatenate([vertices, tip[None]]), lid)
     return Rim(edges, under, -float(fan(vertices, edges)[0][2]))
 
 
@@ -325,12 +326,6 @@ def bulged(vertices: Floats, faces: Indices, seen: int, volume: float) -> tuple[
     least = enclosed_volume(flat, whole)
     far = volume / (enclosed_volume(flat + way, whole) - least)
     return flat + min(far, FARTHEST * float(wide[tip]) ** 0.5) * way, whole
-
-
-def _flux(vertices: Floats, faces: Indices) -> float:
-    """Flux of (0, 0, z) through a surface [m³]."""
-    flat, height = seen_from_above(vertices, faces)
-    return float(flat @ height)
 
 
 def _bulged_tip(vertices: Floats, faces: Indices, ring: Indices) -> Floats:
