@@ -52,6 +52,10 @@ class Range:
         """Multiply by a factor ≥ 0 [any unit]."""
         return Range(self.low * factor, self.mid * factor, self.high * factor)
 
+    def dividing(self, value: float) -> "Range":
+        """Divide a value > 0 [any unit] by a range above 0."""
+        return Range(value / self.high, value / self.mid, value / self.low)
+
     def parts_from(self, other: "Range") -> bool:
         """Whether no value lies in both."""
         return self.low > other.high or self.high < other.low

@@ -24,7 +24,6 @@ from plumbstone.volumes.bodies.weighing import (
     size_volume,
     tape_spread,
     volume_by_bucket,
-    volume_of_mass,
     weigh_limbs,
     weigh_size,
     weigh_volume,
@@ -73,7 +72,7 @@ def test_mass_and_volume_turn_into_each_other() -> None:
     volume = Range(0.9e-3, 1.0e-3, 1.1e-3)
     found = mass_of(volume, DENSITY)
     assert (found.low, found.mid, found.high) == pytest.approx((0.9 * 2.6, 2.65, 1.1 * 2.7))
-    back = volume_of_mass(2.65, DENSITY)
+    back = DENSITY.dividing(2.65)
     assert (back.low, back.mid, back.high) == pytest.approx((2.65 / 2700, 1e-3, 2.65 / 2600))
 
 

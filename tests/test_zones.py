@@ -9,8 +9,8 @@ from plumbstone.meshes.measures.columns import Grid
 from plumbstone.volumes.bed.zones import (
     drawn_level,
     line_distance,
+    nearest_along,
     polygon_distance,
-    share_along,
     zone_distance,
 )
 from plumbstone.volumes.scape.layers import Border, Mound, Profile, Trail, Zone
@@ -124,7 +124,8 @@ def test_distances_to_lines_and_outlines_are_those_of_shapely() -> None:
     share = shapely.line_locate_point(
         shapely.LineString(line[:2]), shapely.points(x, y), normalized=True
     )
-    assert share_along(line[0], line[1], x, y) == pytest.approx(share, abs=1e-12)
+    found, _ = nearest_along(line[0], line[1], x, y)
+    assert found.clip(0, 1) == pytest.approx(share, abs=1e-12)
     outline = np.array([[0.0, 0], [1, 0], [1, 1], [0.5, 0.3], [0, 1]])  # with a notch
     shape = shapely.Polygon(outline)
     far = shapely.distance(shape.exterior, shapely.points(x, y))

@@ -1,6 +1,7 @@
 """The tank in three dimensions, drawn when it is opened, with its water up to a level."""
 
 import itertools
+import operator
 from collections.abc import Iterator
 from typing import Any
 
@@ -17,16 +18,11 @@ EDGE = "#1c2b33"
 
 
 def _edges(size: tuple[float, float, float]) -> Iterator[tuple[list[float], list[float]]]:
-    """Give the twelve edges of a box."""
-    for axis in range(3):
-        for ends in itertools.product((0, 1), repeat=2):
-            low, high = [*ends], [*ends]
-            low.insert(axis, 0)
-            high.insert(axis, 1)
-            yield (
-                [share * side for share, side in zip(low, size, strict=True)],
-                [share * side for share, side in zip(high, size, strict=True)],
-            )
+    """Give the twelve edges of a box: pairs of corners that differ along one axis."""
+    corners = itertools.product(*((0.0, side) for side in size))
+    for start, end in itertools.combinations(map(list, corners), 2):
+        if sum(map(operator.ne, start, end)) == 1:
+            yield start, end
 
 
 class TankScene:

@@ -14,7 +14,7 @@ from plumbstone.cli.pictures.paper import Panel, measure
 from plumbstone.cli.pictures.sight import Form, Sight, outline_of
 from plumbstone.cli.wording.units import Toward, Units, place_words, show_length, written
 from plumbstone.meshes.piece import Floats
-from plumbstone.volumes.bed.results import PANES, LayerResult
+from plumbstone.volumes.bed.results import PANES, LayerResult, bare_cells
 from plumbstone.volumes.holding.findings import STOP_BELOW
 
 LYING = 1e-3  # a layer thinner than this is not poured there [m]
@@ -324,7 +324,7 @@ def _heights(
     bed, text = sight.plan.bed, panel.page.text
     if bed is None:
         return
-    free = np.flatnonzero(~(bed.columns.highest > bed.surface - 1e-9)[cells])
+    free = np.flatnonzero(~bare_cells(bed)[cells])
     level, span = bed.surface[cells], float(along[-1] - along[0])
     for share in (0.06, 0.94, 0.5):
         near = free[np.abs(along[free] - along[0] - share * span) < 0.2 * span]

@@ -13,7 +13,7 @@ from plumbstone.cli.pictures.colours import colour_of, rgb
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.measures.nearest import carried_on
 from plumbstone.meshes.piece import Floats, Indices
-from plumbstone.volumes.bed.results import BedResult
+from plumbstone.volumes.bed.results import BedResult, bare_cells
 from plumbstone.volumes.bodies.findings import MOSTLY
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.plan import Plan
@@ -69,8 +69,7 @@ def look_at(plan: Plan) -> Sight:
     if plan.bed is not None and beside is not None:
         # Below a piece that stands out, the bed must not show through it.
         tops = plan.bed.columns.highest
-        stands_out = (tops > plan.bed.surface - 1e-9) & (tops > 0)
-        line = np.where(stands_out, np.clip(tops - SKIN, 0, beside), beside)
+        line = np.where(bare_cells(plan.bed) & (tops > 0), np.clip(tops - SKIN, 0, beside), beside)
     peaks = [float(body.piece.high[2]) for body in plan.bodies]
     height = tank.height or max([*peaks, tank.water_line or 0.0, float(line.max()), 0.05]) + 0.02
     windows = [columns_of(b.piece.vertices, b.piece.faces, grid) for b in plan.bodies]
@@ -113,7 +112,7 @@ def top_layers(bed: BedResult) -> NDArray[np.int64]:
     top = np.full(bed.surface.shape, -1)
     for index, result in enumerate(bed.layers):
         top[result.lies] = index
-    hidden = (bed.columns.highest > bed.surface - 1e-9) & (bed.columns.solid > 0)
+    hidden = bare_cells(bed) & (bed.columns.solid > 0)
     if hidden.any() and not hidden.all():
         top = carried_on(top, hidden)
     return top

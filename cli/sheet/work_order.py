@@ -7,7 +7,7 @@ from typing import Any
 from markupsafe import Markup
 
 from plumbstone.cli.sheet.sheet_figures import Figures, both
-from plumbstone.cli.wording.report import unlike_box
+from plumbstone.cli.wording.report import SALT_MIX, dosing_words, unlike_box
 from plumbstone.cli.wording.units import GALLON, Units
 from plumbstone.meshes.telling import percent
 from plumbstone.volumes.figures import LayerFigures, PieceFigures, Report
@@ -272,17 +272,14 @@ def _fill_tasks(report: Report, q: Figures) -> Iterator[Task]:
 
 def _dose_tasks(report: Report, q: Figures) -> Iterator[Task]:
     assert report.water is not None
-    water = report.water
-    words = Markup(
-        "Dose for {}, not the {} of the empty box." if unlike_box(water) else "Dose for {}."
-    )
-    if unlike_box(water) and water.dosing_m3.mid > water.box_m3:
-        words = Markup("Dose for {}, sump and filter counted; the box alone holds {}.")
+    words = "Dose for {}"
+    if unlike_box(report.water):
+        words = dosing_words(report.water, "; the box alone holds {}")
     litres = q("water.dosing_l.mid", "volume"), q("water.box_l", "volume")
-    yield Task("dose", words.format(*litres))
+    yield Task("dose", Markup(f"{words}.").format(*litres))
     if report.water.salt_mix_kg is not None:
-        words = Markup("Salt mix: {}; mix it apart, measure, top up.")
-        yield Task("salt", words.format(q("water.salt_mix_kg.mid", "mass")))
+        mass = q("water.salt_mix_kg.mid", "mass")
+        yield Task("salt", Markup(SALT_MIX).format(mass))
     for i, mark in enumerate(report.water.marks):
         level = q(f"water.marks.{i}.level_cm", "place")
         words = Markup("Mark the pane for a {:.0f} % change: drain to {} above the glass.")

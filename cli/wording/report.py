@@ -12,6 +12,7 @@ from plumbstone.volumes.figures import LoadFigures, Report, ShoppingFigures, Wat
 from plumbstone.volumes.findings import Finding, Severity
 
 MARKS = {Severity.STOP: "Mend first", Severity.CARE: "See to", Severity.NOTE: "Note"}
+SALT_MIX = "Salt mix: {}; mix it apart, measure, top up."
 SIGNS = {Severity.STOP: "!! ", Severity.CARE: "!  ", Severity.NOTE: ""}  # before it in a terminal
 PLURALS = {
     "stone": ("stone", "stones"), "wood": ("piece of wood", "pieces of wood"),
@@ -104,15 +105,15 @@ def money_words(cost: Range) -> str:
 
 def dosing_line(water: WaterFigures, units: Units) -> str:
     """Say how much water to dose for."""
-    told = volume_words(water.dosing_m3, units)
-    if water.dosing_m3.mid > water.box_m3:
-        return f"Dose for {told}, sump and filter counted."
     box = written(water.box_m3, "volume", units)
-    return (
-        f"Dose for {told}, not the {box} of the empty box."
-        if unlike_box(water)
-        else f"Dose for {told}."
-    )
+    return f"{dosing_words(water)}.".format(volume_words(water.dosing_m3, units), box)
+
+
+def dosing_words(water: WaterFigures, box: str = "") -> str:
+    """Word what to dose for, with a place for that and maybe one for the empty box."""
+    if water.dosing_m3.mid > water.box_m3:
+        return f"Dose for {{}}, sump and filter counted{box}"
+    return "Dose for {}, not the {} of the empty box" if unlike_box(water) else "Dose for {}"
 
 
 def unlike_box(water: WaterFigures) -> bool:
@@ -135,7 +136,7 @@ def water_lines(report: Report, units: Units) -> Iterator[str]:
         level = written(mark.level_m, "place", units)
         yield f"For a {mark.change_percent:.0f} % change, drain to {level} above the glass."
     if water.salt_mix_kg is not None:
-        yield f"Salt mix: {mass_words(water.salt_mix_kg, units)}; mix it apart, measure, top up."
+        yield SALT_MIX.format(mass_words(water.salt_mix_kg, units))
     elif report.tank.salinity_g_per_kg > 0:
         yield "Salt mix: its pack names grams per litre; plan with them tells the mass: --salt 38."
     if report.drain_back is not None and not report.drain_back.overflows:

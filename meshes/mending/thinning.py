@@ -6,7 +6,7 @@ from plumbstone.meshes.faces import places
 from plumbstone.meshes.measures.faults import enclosed_volume
 from plumbstone.meshes.mending.solids import mesh_of, solid_of
 from plumbstone.meshes.mending.welding import compacted, distinct
-from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.meshes.piece import Floats, Indices, longest_side
 
 FINEST_ERROR = 0.001  # of the longest side: by so much a face may be off at first
 HEAVY = 60_000  # faces: with fewer a closed mesh is light enough
@@ -62,7 +62,7 @@ def simplified(vertices: Floats, faces: Indices, most: int) -> tuple[Floats, Ind
     """
     if len(faces) <= most:
         return vertices, faces
-    size = float((vertices.max(axis=0) - vertices.min(axis=0)).max())
+    size = longest_side(vertices)
     solid = solid_of(vertices, faces)
     if solid.is_empty():  # so is what is no solid
         return thinned(vertices, faces, max(8, round((most / 3) ** 0.5)))

@@ -185,8 +185,9 @@ def _from_gap(
     far = AROUND * max(grid.spacing)
     part = grid.around(ends, far)
     x, y = (place[part] for place in grid.centres)
-    foot = heights[0] + zones.share_along(ends[0], ends[1], x, y) * (heights[1] - heights[0])
-    straight = foot + slope * zones.line_distance(ends, x, y)
+    share, away = zones.nearest_along(ends[0], ends[1], x, y)
+    foot = heights[0] + np.clip(share, 0, 1) * (heights[1] - heights[0])
+    straight = foot + slope * away
     if not (inside[part] & (full[part] > straight)).any():
         return
     strings = strings_of(crack, ends, *heights)

@@ -9,7 +9,7 @@ import numpy as np
 
 from plumbstone.meshes.piece import Floats, Piece
 from plumbstone.volumes.bed.taut import corners_of
-from plumbstone.volumes.bed.zones import line_distance, share_along
+from plumbstone.volumes.bed.zones import line_distance, nearest_along
 from plumbstone.volumes.scape.layers import Border, Zone
 
 SLACK = 0.01  # [m]: a line that passes a stone so near runs over it
@@ -83,10 +83,8 @@ class Row:
         """Height to which it holds at the nearest place of its line, (n,) [m]."""
         nearest, height = np.full(x.shape, np.inf), np.zeros(x.shape)
         for stretch in self.stretches:
-            start, end = np.array(stretch.start), np.array(stretch.end)
-            along, step = share_along(start, end, x, y), end - start
-            gap = np.hypot(x - start[0] - along * step[0], y - start[1] - along * step[1])
-            here = stretch.holds[0] + along * (stretch.holds[1] - stretch.holds[0])
+            share, gap = nearest_along(np.array(stretch.start), np.array(stretch.end), x, y)
+            here = stretch.holds[0] + np.clip(share, 0, 1) * (stretch.holds[1] - stretch.holds[0])
             closer = gap < nearest
             nearest, height = np.where(closer, gap, nearest), np.where(closer, here, height)
         return height

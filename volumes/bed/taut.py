@@ -11,6 +11,7 @@ import numpy as np
 
 from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.piece import Floats, Indices
+from plumbstone.volumes.bed.zones import nearest_along
 
 TOUCHES = 1e-3  # [m]: the end of a gap may lie so far within the outline
 
@@ -82,11 +83,7 @@ def taut_ways(ends: Floats, strings: Strings, x: Floats, y: Floats) -> Floats:
     The ends of the gap are x and y of the left and of the right one, (4,) [m], the places x, y,
     (n,) [m].
     """
-    start, step = ends[:2], ends[2:] - ends[:2]
-    length = float(step @ step)
-    share = ((x - start[0]) * step[0] + (y - start[1]) * step[1]) / max(length, 1e-18)
-    along = np.clip(share, 0, 1)
-    ways: Floats = np.hypot(x - start[0] - along * step[0], y - start[1] - along * step[1])
+    share, ways = nearest_along(ends[:2], ends[2:], x, y)
     for string, beside in ((strings.left, share < 0), (strings.right, share > 1)):
         ways[beside] = _around(string, x[beside], y[beside])
     return ways

@@ -84,20 +84,22 @@ def polygon_distance(polygon: Floats, x: Floats, y: Floats) -> Floats:
     return signed_distances(corners, x.ravel(), y.ravel()).reshape(x.shape)
 
 
-def share_along(start: Floats, end: Floats, x: Floats, y: Floats) -> Floats:
-    """Share of the way from a start to an end (2,) [m] that lies nearest to places, 0 to 1."""
+def nearest_along(start: Floats, end: Floats, x: Floats, y: Floats) -> tuple[Floats, Floats]:
+    """Share of the way from a start to an end (2,) [m], any, that is nearest to places.
+
+    And how far off the places are [m], from the start or the end where that is not 0 to 1.
+    """
     step = end - start
     share = ((x - start[0]) * step[0] + (y - start[1]) * step[1]) / max(float(step @ step), 1e-18)
-    return np.asarray(np.clip(share, 0, 1), dtype=float)
+    along = np.clip(share, 0, 1)
+    return share, np.hypot(x - start[0] - along * step[0], y - start[1] - along * step[1])
 
 
 def line_distance(line: Floats, x: Floats, y: Floats) -> Floats:
     """Distance to a polyline [m]."""
     nearest = np.full(x.shape, np.inf)
     for start, end in itertools.pairwise(line):
-        along, step = share_along(start, end, x, y), end - start
-        gap = np.hypot(x - start[0] - along * step[0], y - start[1] - along * step[1])
-        nearest = np.minimum(nearest, gap)
+        nearest = np.minimum(nearest, nearest_along(start, end, x, y)[1])
     return nearest
 
 

@@ -71,7 +71,7 @@ class Body:
         assert table is not None
         if mass is None or self.entry.kind == "stone":
             return table
-        return Range(*(mass / volume for volume in reversed((*self.volume,))))
+        return self.volume.dividing(mass)
 
     @property
     def corners(self) -> tuple[tuple[float, float], ...]:
@@ -329,7 +329,7 @@ def _branch(shape: Shape) -> Piece:
 def _from_mass(entry: PieceEntry, mass: float) -> Body:
     """Take the volume from a measured mass; the form from the size, or a rounded stone."""
     density = entry.material.dense
-    volume = weighing.volume_of_mass(mass, density)
+    volume = density.dividing(mass)
     size = entry.shape.size
     if size is None:
         scale = (volume.mid / 0.5 / float(np.prod(MASS_ONLY_PROPORTIONS))) ** (1 / 3)

@@ -264,7 +264,7 @@ def weigh_limbs(
 
 def weigh_mass(mass: float, material: Material) -> Weighed:
     """Tell the volume of a piece of known mass [kg]."""
-    volume = volume_of_mass(mass, _density(material))
+    volume = _density(material).dividing(mass)
     return Weighed(
         "piece", "mass alone", material, volume, Range.exact(mass), (),
         Confidence("good", "weighed; its volume follows from the density of the material"),
@@ -280,7 +280,7 @@ def checked_by_mass(weighed: Weighed, mass: float, amiss: str = "") -> Weighed:
     """
     limbs = weighed.confidence.caveat == "limbs"
     _refuse_slip(mass, _widened(weighed.volume), weighed.material, limbs=limbs)
-    implied = volume_of_mass(mass, _density(weighed.material))
+    implied = _density(weighed.material).dividing(mass)
     warnings, trust = weighed.warnings, weighed.confidence
     if implied.parts_from(weighed.volume):
         scale = (implied.mid / weighed.volume.mid) ** (1 / 3)
@@ -312,7 +312,7 @@ def checked_by_table(weighed: Weighed) -> Weighed:
 def rescaled_to_mass(weighed: Weighed, mass: float) -> Weighed:
     """Trust a measured mass [kg] over the lengths of a scan: scale it so that they agree."""
     _refuse_slip(mass, _widened(weighed.volume), weighed.material)
-    implied = volume_of_mass(mass, _density(weighed.material))
+    implied = _density(weighed.material).dividing(mass)
     scale = (implied.mid / weighed.volume.mid) ** (1 / 3)
     trust = Confidence("good", "weighed; the scan was scaled to the mass")
     off = abs(math.log(scale))
@@ -386,7 +386,7 @@ def density_by_bucket(dry: float, volume: Range, material: Material) -> Range:
         If the mass is a slip.
     """
     _refuse_slip(dry, _widened(volume), material)
-    return Range(*(dry / v for v in (volume.high, volume.mid, volume.low)))
+    return volume.dividing(dry)
 
 
 def volume_by_bucket(rise: float, step: float, capacity: float | None, water: float) -> Range:
@@ -475,11 +475,6 @@ def mass_in_water(volume: Range, material: Material, mass: float | None, water: 
     return Range(min(ends), ends[len(ends) // 2], max(ends))
 
 
-def volume_of_mass(mass: float, density: Range) -> Range:
-    """Volume [m³] of a weighed mass [kg]."""
-    return Range(mass / density.high, mass / density.mid, mass / density.low)
-
-
 def _widened(volume: Range) -> Range:
     """Volumes that a piece could have at the very most [m³]."""
     return Range(volume.low / SLIP, volume.mid, volume.high * SLIP)
@@ -490,7 +485,7 @@ def _refuse_slip(mass: float, possible: Range, material: Material, *, limbs: boo
     density = _density(material)
 
     def fits(kilograms: float) -> bool:
-        return not volume_of_mass(kilograms, density).parts_from(possible)
+        return not density.dividing(kilograms).parts_from(possible)
 
     if fits(mass):
         return

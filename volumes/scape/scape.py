@@ -354,9 +354,7 @@ def _lump_from(section: Section, materials: Mapping[str, Material]) -> Lump:
         kind=_kind_of(section, material),
         count=section.whole("count", 1, least=1),
         mass=density.times(volume) if mass is None else Range.exact(mass),
-        volume=Range(mass / density.high, mass / density.mid, mass / density.low)
-        if volume is None
-        else Range.exact(volume),
+        volume=density.dividing(mass) if volume is None else Range.exact(volume),
         material=material,
         below_soil=section.number("below_soil", 0.0, least=0, most=1, sign="%"),
         pores_filled=section.flag("pores_filled"),
