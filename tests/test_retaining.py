@@ -176,9 +176,9 @@ def test_no_open_gap_is_missed(seed: int) -> None:
     row = line(0.18, *(f"S{k}" for k in range(len(stones))))
     layers = [soil(rng.uniform(0.04, 0.09)), sand(rng.uniform(0.005, 0.02))]
     bed = solve_bed(FLOOR, layers, [row], stones, exact=False)
-    cracks = bed.rows[0].cracks
-    open_ = {k for k, crack in enumerate(cracks) if 0.006 < crack.openings.min() < 0.1}
-    assert open_ <= {passed.crack for passed in bed.passed}
+    gaps = bed.rows[0].gaps
+    open_ = {k for k, gap in enumerate(gaps) if 0.006 < gap.openings.min() < 0.1}
+    assert open_ <= {passed.gap for passed in bed.passed}
     before, after = (bed.columns.free_below(s).sum() for s in (bed.poured, bed.surface))
     assert after == pytest.approx(before, rel=1e-9)
 
@@ -253,7 +253,7 @@ def test_each_gap_holds_what_it_can() -> None:
     ]  # fmt: skip
     layers = [filler(0.06), soil(0.08), sand(0.025)]
     bed = solve_bed(FLOOR, layers, [line(0.2, "A", "B", "C")], stones, exact=False)
-    through = [sum(p.volume for p in bed.passed if p.crack == k) for k in (1, 2)]
+    through = [sum(p.volume for p in bed.passed if p.gap == k) for k in (1, 2)]
     cut = 0.0005 * SLOPE
     assert through[0] == pytest.approx(fan(0.005, 0.02 - cut), rel=0.02, abs=2e-7)
     assert through[1] == pytest.approx(fan(0.014, 0.0275 - cut), rel=0.02)
@@ -316,7 +316,7 @@ def test_gravel_that_falls_out_of_a_gap_holds_nothing() -> None:
 
 
 @pytest.mark.parametrize("x", [0.0999, 0.1199, 0.1001, 0.1201])
-def test_gravel_closes_a_crack_with_stone_in_the_cell_over_it(x: float) -> None:
+def test_gravel_closes_a_gap_with_stone_in_the_cell_over_it(x: float) -> None:
     # Two stones that lean 6° from each other leave 2 mm at one place; 7.5 mm gravel (D85) stays in
     # that and holds the soil (Terzaghi), wherever it lies on the grid of 2 mm.
     half = 0.045 * np.cos(np.radians(6)) + 0.03 * np.sin(np.radians(6)) + 0.001
@@ -435,7 +435,7 @@ def test_gaps_are_measured_between_sections() -> None:
     balls = [renamed(stood_at(ellipsoid((0.1,) * 3), x, y), name, "granite")
              for name, x, y in (("A", 0.2, 0.2), ("B", 0.2 + 0.0983, 0.2 + 0.0688))]  # fmt: skip
     row = row_of(line(0.21, "A", "B"), balls, FLOOR)
-    middle = row.cracks[1]
+    middle = row.gaps[1]
     apart = float(np.hypot(0.0983, 0.0688))
     assert middle.openings.min() == pytest.approx(apart - 0.1, abs=5e-4)
     for height, opening in zip(middle.heights[2:22], middle.openings[2:22], strict=True):

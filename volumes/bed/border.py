@@ -51,13 +51,13 @@ def judge_borders(bodies: Sequence[Body], bed: BedResult, water: float) -> Borde
     strip = False
     for row in bed.rows:
         behind = passing.lying_in("behind border", row, bed.layers, bed.rows)
-        if not behind or not row.cracks:
+        if not behind or not row.gaps:
             continue
         soil = behind[-1]
         sides = _sides(soil, bed)
         x, y = bed.grid.scattered
-        nearest = np.argmin([np.hypot(x - c.at[0], y - c.at[1]) for c in row.cracks], axis=0)
-        own = [_gap(row, k, nearest == k, sides, soil, bed) for k in range(len(row.cracks))]
+        nearest = np.argmin([np.hypot(x - c.at[0], y - c.at[1]) for c in row.gaps], axis=0)
+        own = [_gap(row, k, nearest == k, sides, soil, bed) for k in range(len(row.gaps))]
         widths = {(gap.left, gap.right): min(gap.width_m, WIDEST) for gap in own}
         for body in (b for b in bodies if b.entry.name in row.border.stones):
             beside = sum(w for pair, w in widths.items() if body.entry.name in pair) / 2
@@ -99,25 +99,25 @@ def _gap(
     row: Row, number: int, beside: Flags, sides: Sides, soil: LayerResult, bed: BedResult
 ) -> GapFigures:
     """Describe one gap, to which the cells `beside` are nearer than to any other."""
-    crack = row.cracks[number]
-    passed = [p for p in bed.passed if p.row is row and p.crack == number]
-    upper, lower = _levels_beside(crack.at, sides, soil, bed)
-    width = float(crack.between(min(lower, upper), upper).max())
+    gap = row.gaps[number]
+    passed = [p for p in bed.passed if p.row is row and p.gap == number]
+    upper, lower = _levels_beside(gap.at, sides, soil, bed)
+    width = float(gap.between(min(lower, upper), upper).max())
     width = max((p.width for p in passed), default=width)
     material = soil.layer.material
     state = passing.state_of(width, material) if passed else "holds"
     fillers = passing.lying_in("border gaps", row, bed.layers, bed.rows)
     grains, strip = [f.layer.material for f in fillers], row.border.strip
-    closed = passing.closed_up_to(passing.fillers_of(fillers), material, width, crack.at, bed.grid)
+    closed = passing.closed_up_to(passing.fillers_of(fillers), material, width, gap.at, bed.grid)
     own = beside.copy()  # hulls of neighbours share the stone between them
-    own[own] = polygon_distance(crack.hull, *(axis[own] for axis in bed.grid.scattered)) > 0
+    own[own] = polygon_distance(gap.hull, *(axis[own] for axis in bed.grid.scattered)) > 0
     cure = cure_for(width, material, strip=strip, pressed=grains)
     if passing.closes(grains, material, width):
         cure = f"press {' and '.join(f.layer.name for f in fillers)} in up to the soil"
     return GapFigures(
-        crack.left,
-        crack.right,
-        *crack.at,
+        gap.left,
+        gap.right,
+        *gap.at,
         width,
         max(0.0, upper - lower),
         state,

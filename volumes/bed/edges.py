@@ -10,7 +10,7 @@ from plumbstone.meshes.piece import Flags, Floats, Piece
 from plumbstone.volumes.bed import zones
 from plumbstone.volumes.bed.loops import lower_at_wall, steep_cells
 from plumbstone.volumes.bed.passing import least_open, strings_of
-from plumbstone.volumes.bed.row import ENDLESS, WIDEST, Crack, Row, standing_out
+from plumbstone.volumes.bed.row import ENDLESS, WIDEST, Gap, Row, standing_out
 from plumbstone.volumes.bed.slump import ways_around
 from plumbstone.volumes.bed.taut import corners_of
 from plumbstone.volumes.memo import Memo
@@ -43,7 +43,7 @@ def zone_edge(zone: Zone, row: Row | None, grid: Grid, scattered: bool = False) 
     if row is None or not zone.pressed:
         return zones.zone_distance(zone, row.border if row else None, grid, points)
     edge = np.full((grid.ny, grid.nx), -max(grid.length, grid.depth))
-    for hull in (crack.hull for crack in row.cracks):
+    for hull in (gap.hull for gap in row.gaps):
         part = grid.around(hull, 4 * max(grid.spacing))
         edge[part] = np.maximum(
             edge[part], zones.polygon_distance(hull, points[0][part], points[1][part])
@@ -141,9 +141,9 @@ def _from_stones(
     for piece in site.pieces:
         _from_stone(limit, full, piece, layer.slope, site.grid, site.memo)
     barred = site.columns.highest >= full
-    for crack in row.cracks if row else ():
-        if least_open(layer.material) < crack.openings.min() <= WIDEST:
-            _from_gap(limit, full, crack, inside, barred, layer.slope, site.grid)
+    for gap in row.gaps if row else ():
+        if least_open(layer.material) < gap.openings.min() <= WIDEST:
+            _from_gap(limit, full, gap, inside, barred, layer.slope, site.grid)
 
 
 def _from_stone(
@@ -170,7 +170,7 @@ def _away_from(piece: Piece, height: float, grid: Grid) -> tuple[tuple[slice, sl
 def _from_gap(
     limit: Floats,
     full: Floats,
-    crack: Crack,
+    gap: Gap,
     inside: Flags,
     barred: Flags,
     slope: float,
@@ -179,7 +179,7 @@ def _from_gap(
     """Lower what is drawn behind a gap, in place, to what rises from the gap around its stones."""
     from scipy.ndimage import map_coordinates
 
-    ends = crack.ends[int(crack.openings.argmin())]
+    ends = gap.ends[int(gap.openings.argmin())]
     places = (ends / grid.spacing - 0.5).T[::-1]
     heights = map_coordinates(full, places, order=1, mode="nearest")
     far = AROUND * max(grid.spacing)
@@ -190,7 +190,7 @@ def _from_gap(
     straight = foot + slope * away
     if not (inside[part] & (full[part] > straight)).any():
         return
-    strings = strings_of(crack, ends, *heights)
+    strings = strings_of(gap, ends, *heights)
     if strings is None:
         return
     ways = ways_around(ends.ravel(), strings, far, barred, inside, grid)[2]

@@ -89,15 +89,15 @@ def _leaks(bed: BedResult, border: BorderFigures | None) -> Iterator[Finding]:
         strip = passed.row.border.strip
         divider = passed.row.border.divider and not strip
         hidden = passed.volume < SEEN
-        if hidden and (passed.crack < 0 or passed.lowered < STEP):
+        if hidden and (passed.gap < 0 or passed.lowered < STEP):
             continue
-        if divider or passed.crack < 0:
+        if divider or passed.gap < 0:
             how = "divider pulled" if divider else "over"
             seen = wide.setdefault((passed.layer, how), [0.0, 0.0])
             seen[0], seen[1] = seen[0] + passed.volume, max(seen[1], passed.reach)
             continue
-        crack = passed.row.cracks[passed.crack]
-        gap = gaps.get((crack.left, crack.right))
+        sides = passed.row.gaps[passed.gap].left, passed.row.gaps[passed.gap].right
+        gap = gaps.get(sides)
         soil = next(r.layer.material for r in bed.layers if r.layer.name == passed.layer)
         how, filler = _filled(passed, soil, bed)
         arches = (
@@ -107,7 +107,7 @@ def _leaks(bed: BedResult, border: BorderFigures | None) -> Iterator[Finding]:
         yield Finding(
             Kind.LEAKS,
             Severity.NOTE if (hidden and not strip) or arches else Severity.CARE,
-            (passed.layer, crack.left, crack.right),
+            (passed.layer, *sides),
             {
                 "width_m": passed.width, "retained_m": passed.upper - passed.lower,
                 "volume_m3": 0.0 if hidden else passed.volume, "reach_m": passed.reach,
@@ -149,7 +149,7 @@ def _strips_alone(bed: BedResult) -> Iterator[Finding]:
     for result in bed.layers:
         row = row_for(result.layer.zone, bed.rows)
         behind = result.layer.zone.name == "behind border"
-        if row is None or not behind or not row.border.strip or row.cracks:
+        if row is None or not behind or not row.border.strip or row.gaps:
             continue
         assert result.edge is not None
         sides = (result.surface, result.edge > 0), (bed.poured, result.edge <= 0)

@@ -47,7 +47,7 @@ def holes_under(bed: BedResult) -> tuple[Hole, ...]:
     found = []
     for row in bed.rows:
         soils = lying_in("behind border", row, bed.layers, bed.rows)
-        if soils and row.cracks and not row.border.strip:
+        if soils and row.gaps and not row.border.strip:
             found += _holes(row, soils[-1], bed)
     return tuple(found)
 
@@ -96,8 +96,8 @@ def _holes(row: Row, soil: LayerResult, bed: BedResult) -> list[Hole]:
 
 def _of_gap(row: Row, x: Floats, height: float) -> bool:
     """Tell whether what is open between places belongs to a gap, wider below than at its neck."""
-    for crack in row.cracks:
-        left, right = crack.ends[int(np.abs(crack.heights - height).argmin()), :, 0]
+    for gap in row.gaps:
+        left, right = gap.ends[int(np.abs(gap.heights - height).argmin()), :, 0]
         if left <= x.max() and x.min() <= right:
             return True
     return False
@@ -107,7 +107,7 @@ def _bridges(row: Row) -> list[_Bridge]:
     """Join what lies between two gaps of a row."""
 
     def bears(stretch: Stretch) -> bool:
-        return stretch.crack < 0 and min(stretch.holds) > 0
+        return stretch.gap < 0 and min(stretch.holds) > 0
 
     found = []
     for stands, group in itertools.groupby(row.stretches, bears):
@@ -116,7 +116,7 @@ def _bridges(row: Row) -> list[_Bridge]:
             continue
         start, end = parts[0].start[0], parts[-1].end[0]
         near = [
-            stone for crack in row.cracks for stone in crack.stones
+            stone for gap in row.gaps for stone in gap.stones
             if stone is not None and start < (stone.low[0] + stone.high[0]) / 2 < end
         ]  # fmt: skip
         foot = min((float(stone.low[2]) for stone in near), default=0.0)

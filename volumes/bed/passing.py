@@ -11,7 +11,7 @@ from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.piece import Flags, Floats
 from plumbstone.volumes.bed.loops import nearest_cell
 from plumbstone.volumes.bed.results import LayerResult, Passed
-from plumbstone.volumes.bed.row import SLICE, Crack, Row, Stretch, row_for, standing_out
+from plumbstone.volumes.bed.row import SLICE, Gap, Row, Stretch, row_for, standing_out
 from plumbstone.volumes.bed.slump import LEAST, Opening, Run, run_through
 from plumbstone.volumes.bed.taut import Strings, string_around
 from plumbstone.volumes.bed.zones import line_distance, polygon_distance
@@ -126,11 +126,11 @@ def _passes(soil: Material, top: float, stretch: Stretch, lower: float, side: Si
     """Tell whether grains up to a height pass a stretch, or lie no higher than what is before."""
     if top <= lower:
         return True
-    if stretch.crack < 0:
+    if stretch.gap < 0:
         return math.dist(stretch.start, stretch.end) > least_open(soil)
-    crack = side.row.cracks[stretch.crack]
-    above = _filled(crack, soil, lower, top, side)
-    open_ = (crack.heights < top) & (crack.heights > above) & (crack.openings > least_open(soil))
+    gap = side.row.gaps[stretch.gap]
+    above = _filled(gap, soil, lower, top, side)
+    open_ = (gap.heights < top) & (gap.heights > above) & (gap.openings > least_open(soil))
     return bool(open_.any())
 
 
@@ -170,7 +170,7 @@ def _run(
             if share > 0:
                 passed.append(
                     Passed(
-                        result.layer.name, side.row, stretch.crack, stretch.middle, width, high,
+                        result.layer.name, side.row, stretch.gap, stretch.middle, width, high,
                         low, volume * share, reach, high - max(rests, parts[0].sill),
                     )
                 )  # fmt: skip
@@ -280,33 +280,31 @@ def _openings(
     """Part a stretch into openings; its width [m]; None where it holds."""
     start, end = np.array(stretch.start), np.array(stretch.end)
     sill, width = max(stretch.stays, held), float(np.hypot(*(end - start)))
-    if stretch.crack >= 0:
-        crack = side.row.cracks[stretch.crack]
-        wide = (crack.openings > least_open(soil)) & (crack.heights < upper)
-        wide &= crack.heights > min(lower, float(crack.heights.min()))
+    if stretch.gap >= 0:
+        gap = side.row.gaps[stretch.gap]
+        wide = (gap.openings > least_open(soil)) & (gap.heights < upper)
+        wide &= gap.heights > min(lower, float(gap.heights.min()))
         if not wide.any():
             return None
-        lowest = float(crack.heights[wide].min()) - SLICE / 2
-        sill = max(sill, lowest, _filled(crack, soil, lower, upper, side))
-        width = float(crack.between(lower, upper).max())
-        used = wide & (crack.heights > max(sill, lower))
+        lowest = float(gap.heights[wide].min()) - SLICE / 2
+        sill = max(sill, lowest, _filled(gap, soil, lower, upper, side))
+        width = float(gap.between(lower, upper).max())
+        used = wide & (gap.heights > max(sill, lower))
         if not used.any():
             return None
-        k = int(np.where(used, crack.openings, -1).argmax())
-        middle, across = crack.ends[k].mean(axis=0), crack.ends[k][1] - crack.ends[k][0]
-        across *= crack.openings[used].mean() / max(float(np.hypot(*across)), 1e-9)
+        k = int(np.where(used, gap.openings, -1).argmax())
+        middle, across = gap.ends[k].mean(axis=0), gap.ends[k][1] - gap.ends[k][0]
+        across *= gap.openings[used].mean() / max(float(np.hypot(*across)), 1e-9)
         start, end = middle - across / 2, middle + across / 2
     elif sill > upper - 2 * max(side.grid.spacing):
         return None  # it lies at repose from the top of its wall
     if sill > upper - LEAST or width <= least_open(soil):
         return None
     length = float(np.hypot(*(end - start)))
-    count = math.ceil(length / PART) if stretch.crack < 0 and length > 0 else 1
+    count = math.ceil(length / PART) if stretch.gap < 0 and length > 0 else 1
     points = start + np.linspace(0, 1, count + 1)[:, None] * (end - start)
     strings = (
-        strings_of(side.row.cracks[stretch.crack], points, lower, upper)
-        if stretch.crack >= 0
-        else None
+        strings_of(side.row.gaps[stretch.gap], points, lower, upper) if stretch.gap >= 0 else None
     )
     parts = [
         Opening((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), sill, strings)
@@ -316,14 +314,14 @@ def _openings(
 
 
 def strings_of(
-    crack: Crack, ends: Floats, lower: float, upper: float
+    gap: Gap, ends: Floats, lower: float, upper: float
 ) -> tuple[Strings, Strings] | None:
     """Draw strings from the ends of a gap [m] around its stones, before and behind them."""
     found = []
     for height, behind in ((lower, False), (upper, True)):
         left, right = (
             string_around(end, standing_out(stone, height), clockwise=is_left is not behind)
-            for end, stone, is_left in zip(ends, crack.stones, (True, False), strict=True)
+            for end, stone, is_left in zip(ends, gap.stones, (True, False), strict=True)
         )
         if left is None or right is None:
             return None
@@ -331,10 +329,10 @@ def strings_of(
     return found[0], found[1]
 
 
-def _filled(crack: Crack, soil: Material, lower: float, upper: float, side: Side) -> float:
+def _filled(gap: Gap, soil: Material, lower: float, upper: float, side: Side) -> float:
     """Height to which what is pressed into a gap closes it [m]."""
-    width = float(crack.between(lower, upper).max())
-    return closed_up_to(side.fillers, soil, width, crack.at, side.grid)
+    width = float(gap.between(lower, upper).max())
+    return closed_up_to(side.fillers, soil, width, gap.at, side.grid)
 
 
 def _shown(
@@ -345,9 +343,9 @@ def _shown(
     if not mine.any():
         return 0.0, 0.0
     grid = side.grid  # stones are cut into cells by scattered points
-    x, y = (p[mine] for p in (grid.scattered if stretch.crack >= 0 else grid.centres))
-    if stretch.crack >= 0:
-        out = np.min([-polygon_distance(crack.hull, x, y) for crack in side.row.cracks], axis=0)
+    x, y = (p[mine] for p in (grid.scattered if stretch.gap >= 0 else grid.centres))
+    if stretch.gap >= 0:
+        out = np.min([-polygon_distance(gap.hull, x, y) for gap in side.row.gaps], axis=0)
     else:
         out = line_distance(np.array([stretch.start, stretch.end]), x, y)
     risen = (run.before - lower)[mine]

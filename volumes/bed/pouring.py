@@ -181,7 +181,7 @@ def _check_gaps(layers: Sequence[Layer], rows: Sequence[Row]) -> None:
     """Refuse to press a layer into the gaps of a row that has no stones."""
     for layer in layers:
         row = row_for(layer.zone, rows)
-        if not layer.zone.pressed or row is None or row.cracks:
+        if not layer.zone.pressed or row is None or row.gaps:
             continue
         why = "its border names no stones; name them: stones = [...]."
         if row.missed:
@@ -329,14 +329,14 @@ def _firm(row: Row, bed: BedResult) -> Row:
     drawn = [np.max([r.drawn for r in some] or [0 * edge], axis=0) for some in (soils, sands)]
     fillers = passing.fillers_of(pressed)
     firm = []
-    for crack in row.cracks:
-        upper = passing.nearest_level(drawn[0], edge > 0, crack.at, bed.grid) or 0.0
-        lower = passing.nearest_level(drawn[1], edge <= 0, crack.at, bed.grid) or 0.0
-        width = float(crack.between(min(lower, upper), upper).max())
-        closed = passing.closed_up_to(fillers, soil, width, crack.at, bed.grid)
+    for gap in row.gaps:
+        upper = passing.nearest_level(drawn[0], edge > 0, gap.at, bed.grid) or 0.0
+        lower = passing.nearest_level(drawn[1], edge <= 0, gap.at, bed.grid) or 0.0
+        width = float(gap.between(min(lower, upper), upper).max())
+        closed = passing.closed_up_to(fillers, soil, width, gap.at, bed.grid)
         if closed > 0 or width <= passing.least_open(soil):
-            firm.append(crack)
-    return row if len(firm) == len(row.cracks) else replace(row, cracks=tuple(firm))
+            firm.append(gap)
+    return row if len(firm) == len(row.gaps) else replace(row, gaps=tuple(firm))
 
 
 def _at_rest(bed: BedResult, lying: BedResult, memo: Memo) -> BedResult:

@@ -112,7 +112,7 @@ class Passed:
 
     layer: str
     row: Row
-    crack: int  # its place among the cracks of the row; -1 beside them
+    gap: int  # its place among the gaps of the row; -1 beside them
     at: tuple[float, float]  # [m]
     width: float  # widest opening below the soil line [m]
     upper: float  # soil behind it [m]

@@ -20,7 +20,7 @@ ENDLESS = 100.0  # height of a divider that nobody gave [m]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Crack:
+class Gap:
     """The space between two neighbours of a row, slice by slice from the glass upwards."""
 
     left: str  # name of the stone, or "left pane"
@@ -53,7 +53,7 @@ class Stretch:
     end: tuple[float, float]
     holds: tuple[float, float]  # height to which soil is held while it is poured, at both ends [m]
     stays: float  # height that still holds when a divider is pulled, gaps left out [m]
-    crack: int = -1  # its place among the cracks; -1 elsewhere
+    gap: int = -1  # its place among the gaps; -1 elsewhere
 
     @property
     def middle(self) -> tuple[float, float]:
@@ -71,7 +71,7 @@ class Row:
 
     border: Border  # with the true line
     stretches: tuple[Stretch, ...]
-    cracks: tuple[Crack, ...]
+    gaps: tuple[Gap, ...]
     missed: tuple[tuple[str, float], ...]  # stones that the drawn line misses, and by how much [m]
 
     @property
@@ -107,10 +107,10 @@ def row_of(border: Border, pieces: Iterable[Piece], floor: tuple[float, float]) 
             missed.append((piece.name, gap))
         else:
             stones.append(piece)
-    cracks = _cracks(stones, floor)
-    stretches = _stretches(border, stones, cracks, floor)
+    gaps = _gaps(stones, floor)
+    stretches = _stretches(border, stones, gaps, floor)
     line = [stretches[0].start, *(stretch.end for stretch in stretches)]
-    return Row(replace(border, line=tuple(line)), tuple(stretches), cracks, tuple(missed))
+    return Row(replace(border, line=tuple(line)), tuple(stretches), gaps, tuple(missed))
 
 
 def outlines(piece: Piece, heights: Floats) -> list[Floats]:
@@ -166,14 +166,14 @@ def _slices(stones: Sequence[Piece]) -> tuple[Floats, list[list[Floats]]]:
     return heights, [outlines(stone, heights) for stone in stones]
 
 
-def _cracks(stones: Sequence[Piece], floor: tuple[float, float]) -> tuple[Crack, ...]:
+def _gaps(stones: Sequence[Piece], floor: tuple[float, float]) -> tuple[Gap, ...]:
     """Measure the gaps between neighbours, and between the outer ones and the panes."""
     heights, outlines = _slices(stones)
     if not stones:
         return ()
     names = ["left pane", *(stone.name for stone in stones), "right pane"]
     corners = [stone.vertices[:, :2] for stone in stones]
-    cracks = []
+    gaps = []
     for i in range(len(names) - 1):
         left, right = outlines[i - 1] if i else None, outlines[i] if i < len(stones) else None
         found = [
@@ -190,8 +190,8 @@ def _cracks(stones: Sequence[Piece], floor: tuple[float, float]) -> tuple[Crack,
         hull = _hull(around, floor[0], i == 0, i == len(stones))
         beside = (stones[i - 1] if i else None, stones[i] if i < len(stones) else None)
         levels, openings, ends = map(np.array, zip(*found, strict=True))
-        cracks.append(Crack(names[i], names[i + 1], levels, openings, ends, hull, beside))
-    return tuple(cracks)
+        gaps.append(Gap(names[i], names[i + 1], levels, openings, ends, hull, beside))
+    return tuple(gaps)
 
 
 def _narrowest(a: Floats | None, b: Floats | None, length: float) -> tuple[float, Floats]:
@@ -230,28 +230,28 @@ def _hull(points: Floats, length: float, left: bool, right: bool) -> Floats:
 
 
 def _stretches(
-    border: Border, stones: Sequence[Piece], cracks: Sequence[Crack], floor: tuple[float, float]
+    border: Border, stones: Sequence[Piece], gaps: Sequence[Gap], floor: tuple[float, float]
 ) -> list[Stretch]:
     """Run the line through stones and gaps, and along the drawn one where there is none."""
     tops = {stone.name: float(stone.high[2]) for stone in stones}
-    in_courses = 0 < len(cracks) <= len(stones)  # some lie on others
+    in_courses = 0 < len(gaps) <= len(stones)  # some lie on others
     alone = _alone(border, bool(stones))
     found: list[Stretch] = []
     line = np.array(border.line)
     here = (0.0, float(np.interp(0.0, *line.T)))
-    for i, crack in enumerate(cracks):
-        k = int(crack.openings.argmin())
-        start, end = (_point(p) for p in crack.ends[k])
-        is_gap = crack.openings[k] <= WIDEST
+    for i, gap in enumerate(gaps):
+        k = int(gap.openings.argmin())
+        start, end = (_point(p) for p in gap.ends[k])
+        is_gap = gap.openings[k] <= WIDEST
         if i and start != here:
             if in_courses:
                 found += _over_courses(here, start, stones, border)
             else:
-                found.append(_over_stone(here, start, tops[crack.left], border))
+                found.append(_over_stone(here, start, tops[gap.left], border))
         if i == 0 and is_gap:
             here = start
         if is_gap:
-            sides = (tops.get(crack.left, math.nan), tops.get(crack.right, math.nan))
+            sides = (tops.get(gap.left, math.nan), tops.get(gap.right, math.nan))
             held = tuple(np.where(np.isnan(sides), np.nanmin(sides), sides))
             if in_courses:
                 held = tuple(np.maximum(held, _top_at((start[0] + end[0]) / 2, stones)))
@@ -260,7 +260,7 @@ def _stretches(
         else:
             found += _along(line, start if i else here, end, alone, border)
         here = end
-    if not cracks:
+    if not gaps:
         found += _along(line, here, (floor[0], float(np.interp(floor[0], *line.T))), alone, border)
     return found
 
