@@ -108,8 +108,8 @@ def test_a_skin_put_around_points_follows_them() -> None:
     assert 0.01 < found.noise <= 0.01 + off / 0.20
     assert Caliper(0.2, (0.1, 0.1), 0.01).reaching(0.0).noise == 0.01
     # Three deviations of the waves of the skin, independent of the other doubt.
-    swaying = Caliper(0.2, (0.1, 0.1), 0.01).swaying(1e-3)
-    assert swaying.noise == pytest.approx((0.01**2 + (3e-3 / 0.2) ** 2) ** 0.5)
+    waved = Caliper(0.2, (0.1, 0.1), 0.01).waved(1e-3)
+    assert waved.noise == pytest.approx((0.01**2 + (3e-3 / 0.2) ** 2) ** 0.5)
 
 
 def test_folds_of_a_cloth_at_a_foot_make_lengths_unsure() -> None:

@@ -22,7 +22,7 @@ from plumbstone.meshes.closing.underside import (
     stood_on_rim,
     undercut,
 )
-from plumbstone.meshes.measures.calipers import calmed
+from plumbstone.meshes.measures.calipers import smoothed
 
 Mesh = tuple[np.ndarray, np.ndarray]
 
@@ -135,7 +135,7 @@ def test_smoothed_noise_takes_nothing_from_the_solidity_of_a_ball() -> None:
     (edges,) = boundary_parts(faces, len(vertices))
     rims = [measure_rim(rough, edges)]
     assert solidity(rough, faces, rims) < 0.97  # spikes of 1 % and more widen the hull
-    calm, _, _ = calmed(rough, faces, CALMED)
+    calm, _, _ = smoothed(rough, faces, CALMED)
     assert solidity(calm, faces, rims) == pytest.approx(1, abs=0.02)
 
 

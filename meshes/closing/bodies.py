@@ -31,7 +31,7 @@ ROUGH_TABLE = 0.0008  # standard deviation of a table's points from their plane 
 FOLDS = 5.0  # of that deviation: so high over a cloth its folds may still cling to a foot
 MOUTH, FACES_OUT = 0.02, 0.1  # share of the skin that an opening into a hollow leaves, and how far
 # the skin around it looks the same way: of hollow logs -0.2 to 0, of holes in a skin 0.1 to 0.8
-WAVY_STEP, LEAST_SWAY, WAVED = 0.003, 0.0002, 1.35  # step of a skin, waves of its table [m], and
+WAVY_STEP, LEAST_WAVES, WAVED = 0.003, 0.0002, 1.35  # step of a skin, waves of its table [m], and
 # these over its noise from corner to corner, from which on a LiDAR made it: 46 by a simulated one
 # have 1.1 to 17, 43 of them 1.5 and more, 146 by pictures 1.2 at most but one (from seed 56000 on)
 NOISIEST = 1.2e-3  # spread of a table [m] as a LiDAR leaves it at most (1.12); folds are more
@@ -46,7 +46,7 @@ class ClosedScan:
     doubts: tuple[Doubt, ...]  # why its range is as wide as it is
     bare: Indices  # faces of the piece that were seen, without what was closed
     away: Floats | None = None  # (k, 3, 3) corners of what was cut away, beside the piece [m]
-    sway: float = 0.0  # of the scan's noise over centimetres, as its table shows it [m]
+    waviness: float = 0.0  # of the scan's noise over centimetres, as its table shows it [m]
     reach: float = 0.0  # greatest distance of the points that a skin was put around [m]
     other: Flags | None = None  # (m,) faces that may be of another thing
     stand: float = 0.0  # height of what may be a stand below it [m]
@@ -58,7 +58,7 @@ class ClosedScan:
     def caliper(self) -> Caliper:
         """Lay a caliper on what was seen of it; folds of a cloth cling to its foot."""
         vertices, ground = self.piece.vertices, None if self.body is None else self.body.ground
-        found = calipers.measured(vertices, self.bare).reaching(self.reach).swaying(self.sway)
+        found = calipers.measured(vertices, self.bare).reaching(self.reach).waved(self.waviness)
         if ground is None or ground.spread < ROUGH_TABLE:
             return found
         seen = vertices[corners_of(self.bare)]
@@ -89,8 +89,8 @@ class ClosedScan:
         changes = (*self.piece.changes, said)
         piece = replace(self.piece, vertices=self.piece.vertices * factor, changes=changes)
         away = None if self.away is None else self.away * factor
-        reach, sway = self.reach * factor, self.sway * factor
-        return replace(self, piece=piece, away=away, reach=reach, sway=sway)
+        reach, waviness = self.reach * factor, self.waviness * factor
+        return replace(self, piece=piece, away=away, reach=reach, waviness=waviness)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -137,19 +137,19 @@ class OpenBody:
         return self.away[(np.abs(self.away[:, :, 2]) < cut).all(axis=1)]
 
     @property
-    def sway(self) -> float:
+    def waviness(self) -> float:
         """Of its noise over centimetres, as the table shows it [m]; 0 where there is none."""
         return isolating.waves_of(self.table)
 
     @property
     def waved(self) -> bool:
         """Whether its table waves as depths of a LiDAR do; noise of pictures goes by corners."""
-        ground, sway = self.ground, self.sway
-        if ground is None or not self.fused or self.step < WAVY_STEP or sway < LEAST_SWAY:
+        ground, waviness = self.ground, self.waviness
+        if ground is None or not self.fused or self.step < WAVY_STEP or waviness < LEAST_WAVES:
             return False
         corners = self.table.reshape(-1, 3)
         skin = welded(corners, np.arange(len(corners)).reshape(-1, 3))
-        return ground.spread < NOISIEST and sway > WAVED * calipers.skin_noise(*skin)[0]
+        return ground.spread < NOISIEST and waviness > WAVED * calipers.skin_noise(*skin)[0]
 
 
 def saying(
@@ -225,7 +225,7 @@ def open_body(
     side: Floats = sum(ways, np.zeros(3))[:2]
     bumps, step, calm = _texture(vertices, seen)
     rough = bumps > BUMPY and len(seen) < FINE
-    smooth = calipers.calmed(vertices, seen, CALMED)[0] if rough else vertices
+    smooth = calipers.smoothed(vertices, seen, CALMED)[0] if rough else vertices
     area = float(face_areas(smooth, seen).sum())
     if has_limbs(area, vertices, skirt):  # holes wind along limbs
         caps = np.array([np.linalg.norm(underside.fan(vertices, edges)[0]) for edges in holes])

@@ -217,4 +217,4 @@ def _guarded(
     changes = (*body.changes, *body.filled)
     piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes, warnings=warnings)
     bare = faces[: len(body.seen)]
-    return ClosedScan(piece, doubts, bare, body.away, body.sway, coarse=coarse, body=body)
+    return ClosedScan(piece, doubts, bare, body.away, body.waviness, coarse=coarse, body=body)

@@ -39,7 +39,7 @@ UNSEEN_REACH = 0.1  # share of what walls dropped from the rim to the ground rea
 LOW = 0.35  # of the height: open edges below are a rim, those above holes
 NORMAL_MEDIAN = 0.6745  # median of the size of normal noise, in standard deviations
 PER_BUMP = 1.08  # white noise, over the median of what neighbours do not explain of it
-SWAY = 3.0  # how far waves of a skin may move both tips apart, in deviations, at 98 %
+WAVINESS = 3.0  # how far waves of a skin may move both tips apart, in deviations, at 98 %
 TIED = 0.015  # share by which a diagonal may be shorter than the longest and yet be measured as it
 ALONG = 0.995  # cosine of two diagonals that are the same
 ROUND, PICKED, FEW = 0.002, 2.0, 3  # of the length, and of the noise of the skin, at most for each
@@ -65,9 +65,9 @@ class Caliper:
         noise = float(np.hypot(self.noise, REACH_UNSURE * off / self.longest))
         return Caliper(self.longest + off, (self.across[0] + off, self.across[1] + off), noise)
 
-    def swaying(self, sway: float) -> "Caliper":
+    def waved(self, waviness: float) -> "Caliper":
         """Doubt lengths by the waves of the skin, of a standard deviation [m]."""
-        return replace(self, noise=float(np.hypot(self.noise, SWAY * sway / self.longest)))
+        return replace(self, noise=float(np.hypot(self.noise, WAVINESS * waviness / self.longest)))
 
     def clearing(self, share: float) -> "Caliper":
         """Go halfway to what is left of its length, a share, without what may cling to its foot."""
@@ -93,14 +93,14 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
         and what the unseen underside may add, is in its noise.
     """
     corners = corners_of(faces)
-    calm, spread, step = calmed(vertices, faces)
+    calm, spread, step = smoothed(vertices, faces)
     smooth = calm[corners]
     hulled = _hull_corners(smooth)
     longest, way = _farthest(hulled)
     unseen = diameter(np.concatenate([hulled, _dropped(vertices, faces)]))[0] / longest - 1
-    smoothed = max(diameter(vertices[corners])[0] - longest, 0.0)
+    shorter = max(diameter(vertices[corners])[0] - longest, 0.0)
     low, high, ties = _widths_across(hulled)
-    noise = NOISE_LEFT * smoothed / longest + UNSEEN_REACH * unseen
+    noise = NOISE_LEFT * shorter / longest + UNSEEN_REACH * unseen
     if len(faces) < DRAWN:
         return Caliper(longest, (low, high), noise)
     ring = calm[corners_of(open_edges(faces))]
@@ -109,7 +109,7 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     noise += float(np.hypot(TIP_UNSURE * spread, unsure)) / longest
     rough = min(1.0, spread / (ROUGH * step))
     change = CUT_TIPS * step * sharp - rough * TIP_NOISE * spread
-    change += (1 - rough) * GIVEN_BACK * smoothed
+    change += (1 - rough) * GIVEN_BACK * shorter
     if ties > FEW:
         picked = min(ROUND * longest, PICKED * skin_noise(vertices, faces)[0])
         picked *= float(np.log(ties / FEW))
@@ -243,7 +243,7 @@ def _apart(corners: Floats) -> tuple[Floats, Floats]:
     return tips, scipy.spatial.distance.cdist(tips, tips)
 
 
-def calmed(vertices: Floats, faces: Indices, by: float = SMOOTHED) -> tuple[Floats, float, float]:
+def smoothed(vertices: Floats, faces: Indices, by: float = SMOOTHED) -> tuple[Floats, float, float]:
     """Smooth noise out of a skin without shrinking it, so far as a share of its length.
 
     Returns
