@@ -110,7 +110,7 @@ def hold(
     if as_json:
         output.emit_json({"holds": [_quick_document(balance, stone.name, soaking, found)]})
         return
-    units = units or Units.METRIC
+    units = output.units_typed(units, [wood_mass, just_sinks_with, *(sinker or ())])
     _print_balance(balance, stone.name, wood, soaking, units)
     if found is not None:
         output.print_lines(_spread_lines("Wood", found, stone.name, units))

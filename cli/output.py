@@ -29,15 +29,22 @@ READER = "PLUMBSTONE_READER"  # variable: "page" where that reads what this proc
 GLUE = "\ue000"  # stands for a blank at which no line is broken
 
 UnitsOption = Annotated[Units, typer.Option("--units", help="Units of the tables.")]
+US_TYPED = re.compile(r"[\d.] ?(\"|″|(in|inch(es)?|ft|foot|feet|lbs?|oz|pounds?|ounces?)\b)", re.I)
 ScapeUnitsOption = Annotated[
     Units | None,
-    typer.Option("--units", help="Units of the tables; those of the tank, if not given."),
+    typer.Option("--units", help="Units of the tables; as typed or as the tank, if not given."),
 ]
 
 
 def units_of(asked: Units | None, scape: "Scape") -> Units:
     """Give the units that are asked for, or those in which a file gives its tank."""
     return asked or (Units.US if scape.us else Units.METRIC)
+
+
+def units_typed(asked: Units | None, typed: Iterable[object]) -> Units:
+    """Give the units that are asked for, or in which something is typed."""
+    us = any(US_TYPED.search(str(text)) for text in typed)
+    return asked or (Units.US if us else Units.METRIC)
 
 
 def naming() -> Naming:

@@ -8,8 +8,7 @@ import typer
 from typer import Argument, Option
 
 from plumbstone.cli.options import NUMBER, PER_KG, ForceOption, JsonOption, Number, Text
-from plumbstone.cli.output import UnitsOption, emit_json, naming, plain_errors
-from plumbstone.cli.wording.units import Units
+from plumbstone.cli.output import ScapeUnitsOption, emit_json, naming, plain_errors, units_typed
 from plumbstone.meshes.errors import PlumbstoneError
 
 
@@ -75,7 +74,7 @@ def weigh(
     csv: Annotated[Path | None, Option(help="Write the table as CSV.")] = None,
     force: ForceOption = False,
     as_json: JsonOption = False,
-    units: UnitsOption = Units.METRIC,
+    units: ScapeUnitsOption = None,
 ) -> None:
     """Say how many litres and kilograms a stone or a piece of wood has, and its price."""
     from plumbstone.cli import weigh_output, weigh_request
@@ -122,6 +121,7 @@ def weigh(
         pieces = [weigh_output.document(weighed, prices, passed, naming()) for weighed in found]
         emit_json({"pieces": pieces, "failed": failed})
     else:
-        weigh_output.print_pieces(found, failed, prices, units, passed)
+        told = units_typed(units, [size, *(limb or ()), mass, longest, across, bucket_rise])
+        weigh_output.print_pieces(found, failed, prices, told, passed)
     if failed and not found:
         raise typer.Exit(1)

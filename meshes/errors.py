@@ -36,9 +36,10 @@ def unreadable(path: Path, error: OSError) -> str:
         return "is a link to a file that is not there; copy the file itself here."
     near: list[str] = []
     with suppress(OSError):
-        names = {other.name for other in path.parent.iterdir()}
-        near = [name for name in sorted(names) if Path(name).stem == path.name]
-        near = near or difflib.get_close_matches(path.name, names, n=1)
+        there = [*(path.parent if path.parent.is_dir() else path.parent.parent).iterdir()]
+        near = [f"{other.name}/{path.name}" for other in there if (other / path.name).is_file()]
+        near = near or sorted(other.name for other in there if other.stem == path.name)
+        near = near or difflib.get_close_matches(path.name, [other.name for other in there], n=1)
     hint = f" Did you mean {near[0]}?" if near and isinstance(error, FileNotFoundError) else ""
     return f"cannot be read ({error.strerror or error}); check the name.{hint}"
 

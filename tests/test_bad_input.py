@@ -66,6 +66,11 @@ MISTAKES = {
     "twice the name": ('name = "B"', 'name = "A"', ['"A"', "taken"]),
     "rests on nothing": ('name = "B"', 'name = "B"\nrests = "C"', ['"B"', '"C"']),
     "not TOML": ("[[layer]]", "[[layer", ["not valid TOML"]),
+    "quotes of a phone": ('name = "A"', "name = “A”", ["straight quotation marks", "line 8"]),
+    "wholly below another": (
+        "price = 22 }]", 'price = 22 }]\n[[layer]]\nname = "Sand"\nmaterial = "sand"\nheight = "3.1 cm"',
+        ["Sand", "no thickness"],
+    ),
     "no form": ('size = ["10 cm", "8 cm", "9 cm"]\nat = ["40', 'at = ["40', ['"B"', "scan"]),
     "missing scan": (
         'size = ["10 cm", "8 cm", "9 cm"]\nat = ["40', 'scan = "b.ply"\nat = ["40', ["b.ply", "read"]
@@ -184,6 +189,16 @@ def test_mistakes_in_a_scape_file(tmp_path: Path, mistake: str) -> None:
     assert "tank.toml" in told or mistake in ("same place", "no thickness", "border without a line")
     for word in words:
         assert word in told, told
+
+
+def test_a_scan_that_moved_is_found_one_folder_away(tmp_path: Path) -> None:
+    (tmp_path / "scans").mkdir()
+    for there, named in (("scans/b.ply", "b.ply"), ("b.ply", "old/b.ply")):
+        (tmp_path / there).write_bytes(b"ply")
+        moved = GOOD.replace('size = ["10 cm", "8 cm", "9 cm"]', f'scan = "{named}"', 1)
+        (tmp_path / "tank.toml").write_text(moved, encoding="utf-8")
+        assert f"Did you mean {there}?" in refuse("plumbstone bed tank.toml", tmp_path)
+        (tmp_path / there).unlink()
 
 
 def test_the_good_file_is_good(tmp_path: Path) -> None:

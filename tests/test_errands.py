@@ -389,6 +389,12 @@ def test_what_is_pressed_into_no_bed_is_told(tmp_path: Path) -> None:
     assert 'S: pressed counts only on the bed: write rests = "bed"' in told(tmp_path)
 
 
+def test_a_bed_that_reaches_out_of_the_water_is_told(tmp_path: Path) -> None:
+    for line, amiss in (("4 cm", True), ("5 cm", False)):  # the bed is flat and 5 cm high
+        write(tmp_path, tank(more=f'water_line = "{line}"'), SOIL)
+        assert ("The bed reaches 1.0 cm out of the water" in told(tmp_path)) is amiss
+
+
 def test_a_tank_in_inches_is_told_in_inches(tmp_path: Path) -> None:
     # 24 × 12 in by 2 in are 576 in³ = 9.439 L = 2.49 US gallons.
     layer = table("layer", material='"gravel"', depth='"2 in"', settling='"1/20"')

@@ -187,7 +187,10 @@ def test_a_scan_without_a_unit_asks_for_it(browser: Browser, server: Server) -> 
 def test_a_scan_is_stopped(browser: Browser, server: Server) -> None:
     tab, _ = opened(browser, server.home, **PHONE)
     typed(tab, Length="28", Width="19", Height="15")
+    tab.get_by_label("Answer").get_by_text("Trust").wait_for()
     send(tab, "slow.ply", never_seen())
+    tab.get_by_role("button", name="Stop").wait_for()
+    assert tab.get_by_label("Answer").inner_text() == "slow.ply"  # no figures of before
     tab.get_by_role("button", name="Stop").tap()
     tab.get_by_role("alert").get_by_text("Stopped").wait_for()
     assert not tab.get_by_role("button", name="Stop").is_visible()

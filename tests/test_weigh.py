@@ -252,6 +252,17 @@ def test_an_ellipsoid_passes_along_its_long_axis() -> None:
     assert not found.passes(0.19, 0.09)
 
 
+def test_what_is_typed_in_inches_is_told_in_gallons_and_pounds(tmp_path: Path) -> None:
+    # 11 × 7 × 6 in by half are 231 in³, a US gallon: NIST Handbook 44, appendix C.
+    line = "plumbstone weigh --shape-factor 0.5 --price 20 --size "
+    said = type_in(f"{line}'11 x 7 x 6 in'", tmp_path).stdout
+    assert "1.00 gal" in said
+    assert " lb" in said
+    assert "a pound." in said
+    assert "3.79 L" in type_in(f"{line}'11 x 7 x 6 in' --units metric", tmp_path).stdout
+    assert " lb" not in type_in(f"{line}'28 x 18 x 15 cm'", tmp_path).stdout
+
+
 def test_price_of_a_piece(tmp_path: Path) -> None:
     piece = read_json('plumbstone weigh --mass "8 kg" --price 40', tmp_path)["pieces"][0]
     assert piece["price"]["mid"] == 40

@@ -132,7 +132,7 @@ def findings_of(plan: Plan, pieces: Sequence[figures.PieceFigures]) -> tuple[Fin
             *load_findings(plan.load),
             *stand_findings(tank),
             *drain_findings(plan.drain_back),
-            *dry_findings(plan.scape),
+            *dry_findings(plan.scape, plan.bed),
             *lump_findings(plan.scape.lumps, plan.water_density),
             *bed_findings(plan.bed, plan.border, plan.swallowed, plan.heaves),
         ]
@@ -203,9 +203,13 @@ def load_findings(load: figures.LoadFigures | None) -> Iterator[Finding]:
         yield Finding(Kind.OVER_LIMIT, Severity.CARE, about, numbers, how=how)
 
 
-def dry_findings(scape: Scape) -> Iterator[Finding]:
-    """Tell that without a water line nothing is said of water, load, stones and wood."""
-    if scape.tank.water_line is not None:
+def dry_findings(scape: Scape, bed: BedResult | None) -> Iterator[Finding]:
+    """Tell of a bed that reaches out of the water, or of all that no water line leaves unsaid."""
+    if (line := scape.tank.water_line) is not None:
+        top = bed.surface[bed.columns.solid == 0].max(initial=0.0) if bed else 0.0
+        if top > line + LYING:
+            numbers = {"above_m": float(top) - line}
+            yield Finding(Kind.MISFIT, Severity.CARE, (), numbers, how="out of water")
         return
     wood = [piece.name for piece in scape.pieces if piece.kind == "wood"]
     severity = Severity.STOP if wood else Severity.CARE if scape.pieces else Severity.NOTE

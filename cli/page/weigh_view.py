@@ -278,7 +278,7 @@ class WeighView:
         self.answer.clear()
         with self.answer:
             if self.found is None:
-                element("p", "soft", words.TYPE_OR_SCAN)
+                element("p", "soft", self.job.names[-1] if self.job else words.TYPE_OR_SCAN)
                 return
             self._tell(self.found, per_kg, budget)
 
@@ -331,6 +331,7 @@ class WeighView:
         """Take a scan that was sent."""
         await telling(self.wrong, self._taken)(event)
         if self.job is not None:
+            self._show()  # no more of what was weighed before
             await self._weigh_scan()
 
     async def _taken(self, event: UploadEventArguments) -> None:

@@ -67,6 +67,10 @@ MISFIT = {
         "down; leave 2 cm there, and ask the maker of the tank."
     ),
     "rim": "{name}: stands {above_m} above the rim.",
+    "out of water": (
+        "The bed reaches {above_m} out of the water; lower it or raise the water line, unless it "
+        "is meant to be dry there."
+    ),
 }
 BURIED = {
     "to the glass": (

@@ -434,7 +434,7 @@ def _assumed_words(hold: "HoldResult", units: Units) -> list[str]:
         where = ", ".join(place_words(v, units) for v in place)
         words.append(
             f"no place is given for {what}; taken at ({where}) from left, "
-            "front and glass. Write at = [...] where you tie it."
+            "front and glass. Write into the file at = [...] where you tie it."
         )
     return list(dict.fromkeys(words))
 

@@ -18,6 +18,7 @@ from plumbstone.volumes.bed.results import BedError, BedResult, LayerResult, Sli
 from plumbstone.volumes.bed.zones import zone_distance
 from plumbstone.volumes.scape.layers import Zone
 
+NO_LAYER = 1e-5  # [m³]: what is less is below what was poured before, but for gaps filled by hand
 PARTS = 6  # of a cell at the edge of a zone, each way
 STRAIGHT = 0.98  # less slope of a distance shows a ridge
 AS_MEANT = 1e-5  # [m]
@@ -178,7 +179,7 @@ def extrapolated(fine: LayerResult, wide: LayerResult, gain: float) -> LayerResu
     """Richardson value [m³] of two grids by a gain [-], and what follows from it."""
     layer, step = fine.layer, fine.settled - wide.settled
     settled = max(0.0, fine.settled + gain * step)
-    if settled < 1e-9:
+    if settled < (1e-9 if layer.zone.pressed else NO_LAYER):
         why = "it lies below what was poured before, or its zone is empty. Raise it or remove it."
         if layer.zone.pressed:
             why = "no gap of its border is open up to its height. Remove it."

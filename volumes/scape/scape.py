@@ -207,7 +207,7 @@ def no_toml(error: Exception) -> str:
     where = PLACE.search(str(error))
     return (
         f"is not valid TOML{f' at {where[1]}' if where else ''}; what has a unit, a sign or a "
-        'comma stands in quotation marks, "30 cm".'
+        'comma stands in straight quotation marks, "30 cm", and each piece below its own [[piece]].'
     )
 
 
