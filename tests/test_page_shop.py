@@ -36,6 +36,14 @@ def test_sizes_on_a_phone(browser: Browser, server: Server) -> None:
     assert f"{mass['mid']:.1f} kg ({mass['low']:.1f}-{mass['high']:.1f})" in said
     assert f"{price['mid']:.2f}, have {-(-price['high'] // 1):.0f}" in said
     assert "Trust: " in said
+    typed(tab, Length="11 in", Width="7 in", Height="6 in", Price_per_kg="$2/lb")
+    by_pound = read_json(line.replace("28 x 19 x 15 cm", "11 x 7 x 6 in"), server.folder)["pieces"][
+        0
+    ]
+    answer.get_by_text(f"{by_pound['mass_kg']['mid'] / 0.45359237:.1f} lb").wait_for()
+    answer.get_by_text(f"Price {by_pound['mass_kg']['mid'] / 0.45359237 * 2:.2f}").wait_for()
+    typed(tab, Length="28", Width="19", Height="15", Price_per_kg="4,50")
+    answer.get_by_text(f"Price {price['mid']:.2f}").wait_for()
     # One thumb at 360 px: nothing runs out at the side, every target is large enough.
     assert tab.evaluate("document.documentElement.scrollWidth") <= 360
     small = tab.evaluate(

@@ -48,7 +48,8 @@ def fill(place: Any, label: str, value: str) -> None:
 def test_four_steps_give_a_layout_that_can_be_dragged(browser: Browser, server: Server) -> None:
     tab, faults = opened(browser, f"{server.home}/start", **PHONE)
     fill(tab, "Name", "Shelf")
-    fill(tab, "Length (cm)", "45")
+    fill(tab, "Length (cm)", "18 in")  # who measures in inches goes on in them
+    fill(tab, "Depth (cm)", "25.4")
     for label in ("A bag holds", "A row of stones before the soil", "A piece of wood"):
         tab.get_by_role("button", name="Next").click()
         tab.get_by_label(label).first.wait_for()
@@ -60,7 +61,8 @@ def test_four_steps_give_a_layout_that_can_be_dragged(browser: Browser, server: 
     file = server.folder / "Shelf.toml"
     before = file.read_text(encoding="utf-8")
     written = tomllib.loads(before)
-    assert written["tank"]["inside"] == ["45 cm", "30 cm", "36 cm"]
+    assert written["tank"]["inside"] == ["18 in", "10 in", "14.1732 in"]
+    assert " gal" in figure(tab, "Dose for")
     assert len(written["border"]["stones"]) == 5  # of about 10 cm each, from pane to pane
     assert "Do not fill yet." in tab.locator(".verdict").inner_text()  # the wood still floats
     piece(tab, "Wood").focus()

@@ -50,7 +50,7 @@ def application(
 
     @ui.page("/")
     def weigh() -> None:
-        WeighView(folder, units)
+        WeighView(folder, asked)
 
     @ui.page("/stock")
     def stock(order: str = "heaviest", rock: str = "") -> None:

@@ -75,11 +75,11 @@ class Measures:
         return found
 
 
-def number(text: str) -> float | None:
-    """Read an amount of money [€, any] that was typed; None where there is none."""
+def number(text: str, sign: str = "€") -> float | None:
+    """Read an amount of money [€, any], or one per kilogram; None where none was typed."""
     if not text.strip():
         return None
-    found = bare_number(text, "€")
+    found = bare_number(text, sign)
     if not 0 <= found < 1e9:
         raise PlumbstoneError(f"{text}: write an amount of nothing or more.")
     return found

@@ -20,7 +20,7 @@ from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.units import Units, show_length
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.layout import Layout
-from plumbstone.volumes.scape.quantities import parse_quantity
+from plumbstone.volumes.scape.quantities import in_feet_or_inches, parse_quantity
 from plumbstone.volumes.scape.scape import scape_from
 
 NEW = "new.toml"  # a file that is not there yet
@@ -36,7 +36,7 @@ class StartView:
         bags = ((f"9 {self._measures.unit('volume')}", None),)
         self._start, self._step = Start(sides=(length, depth, height), bags=bags), 0
         self._layout: Layout | None = None
-        self._wanted = self._looking = False
+        self._wanted = self._looking = self._us = False
         with widgets.page("A new tank", "/tanks", narrow=False) as self._wrong:
             self._list = widgets.element("ol", "steps")
             with widgets.element("div", "tank"):
@@ -144,6 +144,7 @@ class StartView:
 
     def _side(self, axis: int, text: str) -> tuple[float, ...]:
         sides, typed = self._start.sides, parse_quantity(self._measures.typed(text), "length")
+        self._us = self._us if axis else in_feet_or_inches(text)
         return (*sides[:axis], typed, *sides[axis + 1 :])
 
     def _glass(self, text: str) -> float | None:
@@ -190,6 +191,8 @@ class StartView:
         return seen
 
     def _go(self, by: int) -> None:
+        if self._us:
+            self._units, self._measures = Units.US, Measures(Units.US)
         self._step += by
         self._ask()
         widgets.later(self._changed())

@@ -11,6 +11,7 @@ from nicegui import ui
 from nicegui.element import Element
 from nicegui.events import UploadEventArguments
 
+from plumbstone.cli.output import units_typed
 from plumbstone.cli.page.folder import Folder
 from plumbstone.cli.page.gate import LARGEST_BODY
 from plumbstone.cli.page.measures import Measures, number
@@ -50,8 +51,8 @@ SHOWN: dict[str, bytes] = {}  # scenes of open pages, each under a name that can
 class WeighView:
     """One open page for weighing."""
 
-    def __init__(self, folder: Folder, units: Units) -> None:
-        self.folder, self.units, self.measures = folder, units, Measures(units)
+    def __init__(self, folder: Folder, asked: Units | None) -> None:
+        self.folder, self.asked, self.measures = folder, asked, Measures(asked or Units.METRIC)
         self.material = UNKNOWN
         self.found: dict[str, Any] | None = None
         self.scan: WeighedScan | None = None
@@ -284,14 +285,16 @@ class WeighView:
 
     def _tell(self, found: dict[str, Any], per_kg: float | None, budget: float | None) -> None:
         mass, volume = _range(found["mass_kg"]), _range(found["volume_l"]).times(1e-3)
-        say_unbroken(element("p", "big"), mass_words(mass, self.units))
+        typed = (*self.sides, self.till, self.longest, self.across)
+        units = units_typed(self.asked, [field.value for field in typed])
+        say_unbroken(element("p", "big"), mass_words(mass, units))
         if per_kg is not None:
             price = mass.times(per_kg)
             element("p", "mid", words.PRICE.format(money_words(price)))
             if budget is not None:
                 element("p", "mid", budget_words(price, budget))
-        element("p", "", f"{volume_words(volume, self.units)}, {found['material']}")
-        sides = " × ".join(show_length(side / 100, self.units) for side in found["size_cm"])
+        element("p", "", f"{volume_words(volume, units)}, {found['material']}")
+        sides = " × ".join(show_length(side / 100, units) for side in found["size_cm"])
         if sides:
             element("p", "soft", sides)
         if "passes_opening" in found:
@@ -409,9 +412,9 @@ class WeighView:
 
     def _per_kg(self) -> float | None:
         """Give the price of a kilogram."""
-        price = number(self.price.value)
-        if price is None:
-            return None
+        price = number(self.price.value, "€/kg")
+        if price is None or "/" in self.price.value:  # it says by what it is
+            return price
         return price / parse_quantity(f"1 {self.measures.unit('mass')}", "mass")
 
 
