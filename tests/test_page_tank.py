@@ -1,6 +1,7 @@
 """A tank on the page: started in four steps, its soil pulled, its parts changed, versions compared."""
 
 import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -45,11 +46,35 @@ def fill(place: Any, label: str, value: str) -> None:
     box.blur()
 
 
+def contrast(one: Sequence[int], other: Sequence[int]) -> float:
+    """Contrast of two colours [8 bits a part], as WCAG 2.2 defines it (relative luminance)."""
+
+    def light(colour: Sequence[int]) -> float:
+        parts = (part / 255 for part in colour[:3])
+        linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+        return 0.05 + 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+    dark, bright = sorted((light(one), light(other)))
+    return bright / dark
+
+
 def test_four_steps_give_a_layout_that_can_be_dragged(browser: Browser, server: Server) -> None:
     tab, faults = opened(browser, f"{server.home}/start", **PHONE)
     fill(tab, "Name", "Shelf")
     fill(tab, "Length (cm)", "18 in")  # who measures in inches goes on in them
     fill(tab, "Depth (cm)", "25.4")
+    # What bounds a field is told from what lies in it and around it (WCAG 2.2, 1.4.11).
+    edge, inside, around = (
+        tab.evaluate(
+            f"getComputedStyle(document.querySelector('{place}')).{what}.match(/\\d+/g).map(Number)"
+        )
+        for place, what in (
+            ("input[type=text]", "borderTopColor"),
+            ("input[type=text]", "backgroundColor"),
+            ("body", "backgroundColor"),
+        )
+    )
+    assert min(contrast(edge, inside), contrast(edge, around)) >= 3
     for label in ("A bag holds", "A row of stones before the soil", "A piece of wood"):
         tab.get_by_role("button", name="Next").click()
         tab.get_by_label(label).first.wait_for()
@@ -65,6 +90,15 @@ def test_four_steps_give_a_layout_that_can_be_dragged(browser: Browser, server: 
     assert " gal" in figure(tab, "Dose for")
     assert len(written["border"]["stones"]) == 5  # of about 10 cm each, from pane to pane
     assert "Do not fill yet." in tab.locator(".verdict").inner_text()  # the wood still floats
+    # Letters twice as large: nothing runs out of its card or out at the side (WCAG 2.2, 1.4.4).
+    large = tab.add_style_tag(content="html { font-size: 200% }")
+    assert tab.evaluate("document.documentElement.scrollWidth") <= 360
+    assert tab.evaluate(
+        "[...document.querySelectorAll('.figures div')].every(card => [...card."
+        "querySelectorAll('span')].every(part => part.getBoundingClientRect().right <= card"
+        ".getBoundingClientRect().right))"
+    )
+    large.evaluate("style => style.remove()")
     piece(tab, "Wood").focus()
     tab.keyboard.press("ArrowUp")
     changed(file, before)
