@@ -25,6 +25,7 @@ from plumbstone.volumes.bodies.weighing import (
     tape_spread,
     volume_by_bucket,
     weigh_limbs,
+    weigh_mass,
     weigh_size,
     weigh_volume,
     with_density,
@@ -154,6 +155,21 @@ def test_a_scan_is_scaled_so_that_volume_and_mass_agree() -> None:
     assert found.mass.low == found.mass.high == pytest.approx(2.65 * 1.1**3)
     assert found.confidence.word != "good"  # lengths a tenth off are told
     assert rescaled_to_mass(scan, 2.66).confidence.word == "good"
+
+
+@pytest.mark.parametrize("name", ["granite", "driftwood", "lava rock", "unknown stone"])
+def test_a_mass_bears_no_better_word_than_the_density(name: str) -> None:
+    """Density low to high: volumes differ by (1 / low - 1 / high) / 2 of that in the middle."""
+    material = find_material(name)
+    low, mid, high = material.dense
+    share = mid * (1 / low - 1 / high) / 2
+    word = "good" if share <= 0.05 else "fair" if share <= 0.15 else "poor"
+    scan = weigh_volume(Range(0.99e-3, 1e-3, 1.01e-3), material)
+    for found in (weigh_mass(mid * 1e-3, material), rescaled_to_mass(scan, mid * 1e-3)):
+        assert (found.volume.half_width, found.confidence.word) == (pytest.approx(share), word)
+        assert ("<bucket-rise>" in found.confidence.reason) == (word != "good")
+    coarse = rescaled_to_volume(scan, volume_by_bucket(1.0, 0.06, None, 1000.0))  # 6 % to each side
+    assert coarse.confidence.word == "fair"
 
 
 def test_a_scan_is_scaled_to_its_volume_in_water() -> None:

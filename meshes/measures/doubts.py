@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from plumbstone.meshes.ranges import Range
 
 WORDS = ("poor", "fair", "good")
-GOOD, FAIR = 0.05, 0.15  # widest share of the volume to either side that bears the word
+GOOD, FAIR = 0.05, 0.15  # half-width of a volume's range that bears the word at most, whatever
+# it was told by: a scan, a bucket, a tape, a mass; a mass has the range of its density besides
 OWN = "not measured"  # what a doubt of lengths that nobody measured is
 LEAST_LEFT = 0.05  # of the volume: no range reaches lower
 
@@ -36,9 +37,15 @@ class Doubt:
     @property
     def word(self) -> str:
         """What it alone would make of the figure."""
-        width = (self.below + self.above) / 2
-        by_width = "good" if width <= GOOD else "fair" if width <= FAIR else "poor"
-        return min(self.trust, by_width, key=WORDS.index)
+        return borne(self.trust, (self.below + self.above) / 2)
+
+
+def borne(word: str, half_width: float) -> str:
+    """Give the best of `WORDS`, up to one, that a volume of this half-width [-] bears."""
+    width = round(half_width, 9)  # sums of shares end in odd digits
+    return min(
+        word, "good" if width <= GOOD else "fair" if width <= FAIR else "poor", key=WORDS.index
+    )
 
 
 def in_length(what: str, share: float, says: str, trust: str = "good") -> Doubt:
@@ -76,5 +83,4 @@ def foremost(doubts: Sequence[Doubt]) -> Doubt:
 
 def trust_in(volume: Range, doubts: Sequence[Doubt]) -> str:
     """Put all doubts into one of `WORDS`."""
-    width = Doubt("", volume.half_width, volume.half_width, "").word
-    return min((width, *(doubt.word for doubt in doubts)), key=WORDS.index)
+    return borne(min((doubt.word for doubt in doubts), key=WORDS.index), volume.half_width)

@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from plumbstone.meshes.errors import PlumbstoneError
-from plumbstone.meshes.measures.doubts import Doubt
+from plumbstone.meshes.measures.doubts import GOOD, Doubt, borne
 from plumbstone.meshes.measures.rulers import FAR_OFF, FILE_ALONE, Ruler
 from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.telling import Naming, named
+from plumbstone.meshes.telling import Naming, named, percent
 from plumbstone.volumes.scape.materials import Material, find_material
 
 if TYPE_CHECKING:
@@ -90,6 +90,11 @@ class Weighed:
     away: "Floats | None" = None  # (k, 3, 3) corners of what was cut away beside it [m]
     extents: "Extents | None" = None  # of a scan
     other: "Flags | None" = None  # faces of the piece that may be another thing
+
+    def __post_init__(self) -> None:
+        """Bear no better word than the range of the volume does, whatever told it."""
+        word = borne(self.confidence.word, self.volume.half_width)
+        object.__setattr__(self, "confidence", replace(self.confidence, word=word))
 
     def told(self, name: Naming) -> "Weighed":
         """Name what its notes leave open, see `telling.named`."""
@@ -267,8 +272,14 @@ def weigh_mass(mass: float, material: Material) -> Weighed:
     volume = _density(material).dividing(mass)
     return Weighed(
         "piece", "mass alone", material, volume, Range.exact(mass), (),
-        Confidence("good", "weighed; its volume follows from the density of the material"),
+        _by_mass(volume, "its volume follows from the density of the material"),
     )  # fmt: skip
+
+
+def _by_mass(volume: Range, how: str) -> Confidence:
+    """Trust a volume that a mass told, as far as its density was known."""
+    wide = f", known to {percent(volume.half_width)} only: <bucket-rise> would tell more"
+    return Confidence("good", f"weighed; {how}{wide if volume.half_width > GOOD else ''}")
 
 
 def checked_by_mass(weighed: Weighed, mass: float, amiss: str = "") -> Weighed:
@@ -314,7 +325,7 @@ def rescaled_to_mass(weighed: Weighed, mass: float) -> Weighed:
     _refuse_slip(mass, _widened(weighed.volume), weighed.material)
     implied = _density(weighed.material).dividing(mass)
     scale = (implied.mid / weighed.volume.mid) ** (1 / 3)
-    trust = Confidence("good", "weighed; the scan was scaled to the mass")
+    trust = _by_mass(implied, "the scan was scaled to the mass, by the density")
     off = abs(math.log(scale))
     if 3 * off > math.log(1 + FAR_OFF):
         reason = f"scan and mass disagree: lengths × {scale:.2f}; see that they are of one stone"
