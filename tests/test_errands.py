@@ -512,3 +512,17 @@ def test_a_log_alone_on_a_slope_has_nothing_to_be_moved(tmp_path: Path) -> None:
     words = told(tmp_path)
     assert "Move these" not in words
     assert re.search("Log: may rock by .* wedge it", words)
+
+
+@pytest.mark.usefixtures("worded")
+@pytest.mark.parametrize(("like", "told"), [("baked-clay soil", True), ("gravel", False)])
+def test_what_crumbles_goes_by_the_grains_and_not_by_their_name(
+    tmp_path: Path, like: str, told: bool
+) -> None:
+    # Baked clay breaks up within a year or two (common practice, no source), whatever its name.
+    name = "dark grains" if told else "no soil"
+    layer = table("layer", name='"Bed"', material=f'"{name}"', depth='"5 cm"')
+    write(tmp_path, tank(), table("material", name=f'"{name}"', like=f'"{like}"'), layer)
+    assert type_in("plumbstone plan tank.toml --grid 8 --out out", tmp_path).returncode == 0
+    sheet = (tmp_path / "out" / "build-sheet.html").read_text(encoding="utf-8")
+    assert ("its grains break down" in sheet) is told

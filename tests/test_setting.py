@@ -155,6 +155,17 @@ def test_warnings_for_opening_and_lamp(tmp_path: Path) -> None:
     assert "above the rim" in told
 
 
+@pytest.mark.parametrize(
+    ("units", "words"), [(Units.METRIC, "stands 0.1 cm above"), (Units.US, "stands 0.25 in above")]
+)
+def test_what_stands_a_hair_above_the_rim_is_not_told_as_nothing(
+    tmp_path: Path, units: Units, words: str
+) -> None:
+    text = TANK + BLOCK.format(name="Tall", solid="box", height=40.02, x=30, more="")
+    found = report_of(planned(tmp_path, text)).findings
+    assert any(words in finding_words(finding, units) for finding in found)
+
+
 @pytest.mark.parametrize(("degrees", "towards"), [(3, 0), (8, 90), (12, 40)])
 def test_a_tilted_slab_sinks_by_its_own_slopes(degrees: float, towards: float) -> None:
     # Its underside is a plane that falls by tan(tilt) towards where it leans; laid flat by these

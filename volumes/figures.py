@@ -91,6 +91,7 @@ class LayerFigures:
     name: str
     material: str
     zone: str
+    crumbles: bool  # whether its grains break up within a year or two
     settled_m3: float
     settled_error_m3: float
     sacks: int

@@ -252,6 +252,7 @@ def layer_figures(
         name=result.layer.name,
         material=material.name,
         zone=result.layer.zone.name,
+        crumbles=material.crumbles,
         settled_m3=result.settled,
         settled_error_m3=result.error,
         sacks=result.sacks,

@@ -292,7 +292,7 @@ def _later_tasks(report: Report, q: Figures) -> Iterator[Task]:
             words = Markup("Spare {}: {} left over; keep it dry and closed.")
             left = q(f"layers.{i}.left_over_l", "volume", "down")
             yield Task(f"spare {layer.name}", words.format(layer.name, left))
-    if any("soil" in layer.material for layer in report.layers):
+    if any(layer.crumbles for layer in report.layers):
         yield Task("sinks", Markup(SINKS))
     lean = "Check that no stone leans towards a pane"
     yield Task("lean", Markup(f"{lean}{' and the border holds' if report.border else ''}."))

@@ -61,12 +61,12 @@ MISFIT = {
         "lie under its panes."
     ),
     "opening": "{name}: does not pass the opening inside the bracing; take a narrower one.",
-    "lamp": "{name}: reaches {above_m} above the lamp's lower edge; raise the lamp.",
+    "lamp": "{name}: reaches {above_m:length up} above the lamp's lower edge; raise the lamp.",
     "near pane": (
         "{name}: {mass_kg}, drawn {gap_m:gap} off the {where} pane, which it may hit as it is set "
         "down; leave 2 cm there, and ask the maker of the tank."
     ),
-    "rim": "{name}: stands {above_m} above the rim.",
+    "rim": "{name}: stands {above_m:length up} above the rim.",
     "out of water": (
         "The bed reaches {above_m} out of the water; lower it or raise the water line, unless it "
         "is meant to be dry there."

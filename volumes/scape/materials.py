@@ -60,6 +60,7 @@ class Material:
     d50: float | None = None
     d85: float | None = None
     settling: float = 0.0  # share of the poured depth lost within days
+    crumbles: bool = False  # whether its grains break up within a year or two
     note: str = ""
     looks: str = ""  # how it looks, in the words of a shop
     test: str = ""  # how to tell it from others at home
