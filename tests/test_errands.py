@@ -464,6 +464,17 @@ def test_gravel_too_low_in_a_gap_is_told_as_such(tmp_path: Path) -> None:
         assert bool(re.search("press Wedges in up to the soil, about [89] mL", said)) is low
 
 
+@pytest.mark.parametrize(("grams", "fits"), [(520, True), (900, False)])
+def test_a_tub_test_that_fits_no_such_form_is_told(tmp_path: Path, grams: int, fits: bool) -> None:
+    # 1.386 L of 750 to 920 kg/m³ lift by 0.11 to 0.34 kg (Archimedes), 0.36 if they are 5 % more;
+    # 900 g of granite make it 900 × (1 - 997 / 2650) = 561 g, 520 g make it 324.
+    log = stone("Log", '"38.5 cm", "6 cm", "6 cm"', kind='"wood"', material='"driftwood"')
+    tub = f'{{ mass = "{grams} g", material = "granite" }}'
+    write(tmp_path, tank(), log, table("group", wood='["Log"]', just_sinks_with=tub))
+    said = type_in("plumbstone hold tank.toml", tmp_path).stdout
+    assert ("the tub test tells a lift of" in said) is not fits
+
+
 @pytest.mark.usefixtures("worded")
 def test_a_stone_on_wood_is_set_after_it_and_no_tie_is_left_on(tmp_path: Path) -> None:
     top = stone("Top", '"8 cm", "8 cm", "8 cm"', rests='"Plank"')

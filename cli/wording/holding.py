@@ -187,6 +187,13 @@ def _floats(finding: Finding, units: Units) -> str:
         kind = finding.about[1]
         found, known = (finding.range(f"{key}_kg_per_m3") for key in ("found", "known"))
         return f"{name}: {tub_words(found, known, kind, units)}"
+    if finding.how == "tub form":
+        tub = about_grams(finding.range("lift_kg"), units)
+        low, _, high = (grams(lift, units) for lift in finding.range("drawn_kg"))
+        return (
+            f"{name}: the tub test tells a lift of {tub}, form and weight one of {low} to {high}; "
+            "see that lengths, girths and masses are right."
+        )
     if finding.how == "short" and finding.cure == "second foot":
         small = "its foot is small, or it is tied off its middle"
         return f"{name}: held, but without the reserve, as {small}: {_foot_words(finding, units)}"

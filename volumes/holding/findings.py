@@ -176,18 +176,26 @@ def _cares(hold: HoldResult) -> Iterator[Finding]:
 
 
 def _tub_contradicts(hold: HoldResult) -> Iterator[Finding]:
-    """Tell of a tub test by which weighed wood of one kind is no such wood."""
+    """Tell of a tub test by which wood is none of its kind, or not of its form and weight."""
     wood, found = hold.stage.wood_of(hold.number), hold.balance.density
+    if not hold.balance.from_tub or found is None:
+        return
     kinds = {body.entry.material.key: body.entry.material.density for body in wood}
     known = next(iter(kinds.values())) if len(kinds) == 1 else None
     weighed = all(body.entry.mass is not None for body in wood)
-    if not hold.balance.from_tub or not weighed or found is None or known is None:
-        return
-    if found.parts_from(known):
+    if weighed and known is not None and found.parts_from(known):
         kind = wood[0].entry.material.name
         numbers = {"found_kg_per_m3": found, "known_kg_per_m3": known}
         who = (hold.group.name, kind)
         yield Finding(Kind.FLOATS, Severity.CARE, who, numbers, how="tub", cure="weigh again")
+        return
+    drawn = Range.total(body.mass_in_water(hold.stage.water).negative() for body in wood)
+    if drawn.parts_from(hold.balance.lift):
+        numbers = {"lift_kg": hold.balance.lift, "drawn_kg": drawn}
+        yield Finding(
+            Kind.FLOATS, Severity.CARE, (hold.group.name,), numbers, how="tub form",
+            cure="weigh again",
+        )  # fmt: skip
 
 
 def _cure(hold: HoldResult) -> str:
