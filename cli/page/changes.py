@@ -1,5 +1,7 @@
 """Changes that the page makes to a scape file: texts in, texts out."""
 
+import functools
+import operator
 import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -44,9 +46,7 @@ def with_in_layer(text: str, layer: str, way: Sequence[str | int], value: Any) -
     """Set one value deep inside a layer; None takes it away."""
     row = layer_row(text, layer)
     if len(way) > 1:
-        at: Any = row
-        for part in way[:-1]:
-            at = at[part]
+        at = held_in(row, way[:-1])
         if value is None:
             del at[way[-1]]
         else:
@@ -55,14 +55,15 @@ def with_in_layer(text: str, layer: str, way: Sequence[str | int], value: Any) -
     return with_keys(text, "layer", layer, {str(way[0]): value})
 
 
-def with_part(text: str, layer: str, way: Sequence[str], part: Mapping[str, Any]) -> str:
-    """Add a part to a list in a layer, such as a mound, a bag or a terrace."""
-    row = layer_row(text, layer)
-    at: Any = row
-    for key in way[:-1]:
-        at = at[key]
-    at.setdefault(way[-1], []).append(dict(part))
-    return with_keys(text, "layer", layer, {way[0]: row[way[0]]})
+def held_in(row: Mapping[str, Any], way: Sequence[str | int]) -> Any:
+    """Give what is held deep inside a row."""
+    return functools.reduce(operator.getitem, way, row)  # type: ignore[arg-type]
+
+
+def with_part(text: str, layer: str, key: str, part: Mapping[str, Any]) -> str:
+    """Add a part to a list in a layer: a mound or a bag."""
+    parts = layer_row(text, layer).get(key, [])
+    return with_keys(text, "layer", layer, {key: [*parts, part]})
 
 
 def with_mound(text: str, layer: str, at: Place, measures: Measures) -> str:
@@ -71,7 +72,7 @@ def with_mound(text: str, layer: str, at: Place, measures: Measures) -> str:
         "at": [measures.written(v) for v in at],
         **{key: measures.written(measures.snapped(value)) for key, value in MOUND.items()},
     }
-    return with_part(text, layer, ["mounds"], part)
+    return with_part(text, layer, "mounds", part)
 
 
 def with_terraces(text: str, layer: str, scape: Scape, measures: Measures) -> str:

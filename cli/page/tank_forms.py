@@ -231,7 +231,7 @@ class TankForms:
                 self._deep("Price of it", ["bags", i, "price"], "price")
         with element("div", "acts"):
             bag = {"holds": f"5 {self.measures.unit('volume')}"}
-            add = partial(changes.with_part, layer=name, way=["bags"], part=bag)
+            add = partial(changes.with_part, layer=name, key="bags", part=bag)
             self._changer("Add a size of bag", lambda: add)
             if row.get("bags"):
                 self._taker("Take the last bag away", ["bags", -1])
@@ -282,10 +282,7 @@ class TankForms:
         layer = self.view.layer
 
         def read() -> str:
-            at: Any = self._row()
-            for part in way[:-1]:
-                at = at[part]
-            return str(at.get(way[-1], ""))
+            return str(changes.held_in(self._row(), way[:-1]).get(way[-1], ""))
 
         def edit(text: str) -> Edit:
             value: Any = self.measures.with_unit(text, kind) if kind != "price" else number(text)
