@@ -64,14 +64,13 @@ def hold_sentences(hold: "HoldResult", units: Units, *, told_before: bool = Fals
 
     `told_before` leaves out the findings, where they stand further up.
     """
-    from plumbstone.cli.wording.findings import finding_words
     from plumbstone.volumes.holding.findings import hold_findings
 
     said = [f"{hold.group.name}: {words}" for words in group_words(hold, units)]
     if told_before:
         return said
     wood = hold.stage.wood_of(hold.number)
-    told = [finding_words(finding, units) for finding in hold_findings(hold)]
+    told = [named(WORDED[found.kind](found, units), as_option) for found in hold_findings(hold)]
     told += [f"{body.entry.name}: {text}" for body in wood for text in body.warnings]
     return [*said[: hold.stays], *told, *said[hold.stays :]]
 
