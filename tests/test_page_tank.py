@@ -368,7 +368,12 @@ def test_who_writes_last_is_asked(browser: Browser, server: Server) -> None:
 
 def test_a_view_in_3d_shows_the_filling(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "solid.toml")
+    (server.folder / "solid-plan").mkdir()
+    (server.folder / "solid-plan" / "build-sheet.html").write_text("of last week", encoding="utf-8")
     tab, faults = at_tank(browser, server, file.name, width=420)  # a large one is slow to draw
+    kept = unfold(tab, "Build sheet, drawings, versions")
+    assert kept.get_by_role("link").all_inner_texts()[:-1] == ["build-sheet.html"]
+    assert "may have changed since" in kept.inner_text()
     unfold(tab, "Turn it in 3D")
     tab.wait_for_selector(".turning canvas")
     level = (

@@ -15,6 +15,7 @@ from plumbstone.cli.page.folder import Kept
 from plumbstone.cli.page.measures import angle, degrees, number
 from plumbstone.cli.page.tank_view import TankView
 from plumbstone.cli.page.widgets import Choice, Field, Form, button, element, say, telling
+from plumbstone.cli.results import write_results
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.offers import TUB_MASS
@@ -340,7 +341,8 @@ class TankForms:
     def _stock(self, kept: Sequence[Kept]) -> None:
         with element("ul", "told"):
             for one in kept:
-                told = f"{one.name}, {one.material}, {one.kilograms[1]:.1f} kg"
+                mass = written(one.kilograms[1], "mass", self.view.units)
+                told = f"{one.name}, {one.material}, {mass}"
                 act = partial(self._add, changes.of_stock(one, self.measures), one.size)
                 with element("li"):
                     element("button", "", told, type="button").on("click", act)
@@ -361,6 +363,8 @@ class TankForms:
     def _results(self) -> None:
         button("Write build sheet and drawings", telling(self.view.wrong, self._write), "small")
         self._written = element("p", "", role="status")
+        if self.desk.folder.result_of(self.desk.name, SHEET):
+            self._link(words.WRITTEN_EARLIER)
         version = Field("Name of this version", "Second try")
         keep = partial(self._keep_version, version)
         button("Keep it as a version", telling(self.view.wrong, keep), "small")
@@ -374,15 +378,18 @@ class TankForms:
         seen, name = self.desk.seen, self.desk.name
         if seen is None or not seen.judged:
             raise PlumbstoneError(words.NOT_YET)
-        from plumbstone.cli.results import write_results
-
         say(self._written, words.WRITING)
         folder = self.desk.folder.results_of(name)
         await asyncio.to_thread(write_results, seen.plan, seen.report, folder, self.view.units)
         self._written_of = seen
-        say(self._written, words.WRITTEN_INTO.format(folder.name))
+        self._link(words.WRITTEN_INTO)
+
+    def _link(self, told: str) -> None:
+        """Link to what is written, the sheet first."""
+        folder, name = self.desk.folder, self.desk.name
+        say(self._written, told.format(folder.results_of(name).name))
         with self._written, element("span", "acts"):
-            for file in sorted(RESULTS, key=lambda file: file != SHEET):
+            for file in sorted(filter(partial(folder.result_of, name), RESULTS), key=SHEET.__ne__):
                 element("a", "", file, href=f"/result/{name}/{file}", target="_blank")
 
     async def _keep_version(self, version: Field) -> None:
