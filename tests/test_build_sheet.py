@@ -266,6 +266,11 @@ def test_it_fits_every_window(browser: Browser, results: Path) -> None:
             "e => e.getBoundingClientRect().top + scrollY)"
         )
         assert max(tops[:2]) < 2 * 800
+    # A browser whose letters are twice as large has a whole line for what is told of a piece.
+    tab.set_viewport_size({"width": 360, "height": 800})
+    tab.add_style_tag(content="html { font-size: 200% !important }")
+    assert tab.evaluate("document.documentElement.scrollWidth") <= 360
+    assert tab.evaluate("document.querySelector('.piece .words').offsetWidth") > 0.7 * 360
     assert errors == []
 
 
