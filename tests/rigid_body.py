@@ -8,6 +8,7 @@ import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from pathlib import Path
 
 import mujoco
@@ -59,6 +60,12 @@ class Buoy:
     points: np.ndarray  # (n, 3)
     volume: float  # of one of them [m³]
     height: float  # of one of them [m]
+
+    @cached_property
+    def around(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Their mean, the middle of the box around them and half its sides [m]."""
+        low, high = self.points.min(axis=0), self.points.max(axis=0)
+        return self.points.mean(axis=0), (low + high) / 2, (high - low) / 2
 
 
 @dataclass
@@ -270,7 +277,7 @@ class Tank:
             ball = weight.add_geom(type=mujoco.mjtGeom.mjGEOM_SPHERE, size=[0.01] * 3, mass=mass)
             ball.contype = ball.conaffinity = 0
             weight.add_site(name=f"a{number}")
-            points = np.array([[anchor[0], anchor[1], side / 2]])
+            points = np.array([[0, 0, side / 2]])
             self.buoys.append(Buoy(-1 - number, points, volume, side))
         length = float(np.linalg.norm(anchor - np.array(tie.place))) + tie.sinker.slack
         cord = self.spec.add_tendon(name=f"t{number}")
@@ -296,14 +303,17 @@ class Tank:
         data, model = self.data, self.model
         data.xfrc_applied[:] = 0
         for buoy, number in zip(self.buoys, self.afloat, strict=True):
-            if buoy.body < 0:
-                points = data.xpos[number][None] + [0, 0, buoy.height / 2]
-            else:
-                points = buoy.points @ data.xmat[number].reshape(3, 3).T + data.xpos[number]
-            depths = (level - points[:, 2]) / buoy.height
-            if depths.max() <= -0.5:
+            turn, place = data.xmat[number].reshape(3, 3), data.xpos[number]
+            mean, middle, half = buoy.around
+            depth = (level - place[2] - turn[2] @ middle) / buoy.height
+            reach = abs(turn[2]) @ half / buoy.height + 0.5
+            if depth <= -reach:
                 continue
-            wet = np.clip(depths + 0.5, 0, 1)
+            if depth >= reach:  # all of it is under water, as if at its mean
+                points, wet = (turn @ mean + place)[None], np.full(1, len(buoy.points))
+            else:
+                points = buoy.points @ turn.T + place
+                wet = np.clip((level - points[:, 2]) / buoy.height + 0.5, 0, 1)
             force = self.water * GRAVITY * buoy.volume * wet
             arm = points - data.xipos[number]
             data.xfrc_applied[number, 2] += force.sum()

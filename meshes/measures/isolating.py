@@ -109,7 +109,7 @@ def _plane_within(points: Floats, near: float) -> Plane | None:
             break
         start, normal = starts[k], normals[k]
         gap = (few - start) @ normal
-        above, below = (gap > CLEARLY * near).sum(), (gap < -CLEARLY * near).sum()
+        above, below = map(np.count_nonzero, (gap > CLEARLY * near, gap < -CLEARLY * near))
         if above + below and max(above, below) < ONE_SIDED * (above + below):
             continue
         if _reaches_farther(few, np.abs(gap) < near, normal):
