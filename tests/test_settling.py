@@ -3,12 +3,13 @@
 import itertools
 from dataclasses import dataclass, replace
 from math import atan, degrees, pi, radians, tan
+from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.sparse import csr_matrix, vstack
+from scipy.sparse import csr_matrix, identity, vstack
 from shapely import MultiPoint, contains_xy
 
 from plumbstone.meshes.measures.columns import Grid
@@ -61,7 +62,6 @@ def thin_wall_by_program(width: float, retained: float, phi: float, step: float)
 
     Cells on both sides of the wall know of each other in the gap alone.
     """
-    cp = pytest.importorskip("cvxpy", reason="cvxpy is not installed here")
     slope = tan(radians(phi))
     across = round((retained / 2 / slope + 0.012) / step)
     number = np.arange(2 * across * across).reshape(2 * across, across)
@@ -76,11 +76,27 @@ def thin_wall_by_program(width: float, retained: float, phi: float, step: float)
         for part in parts[-1]:
             part.resize((part.shape[0], number.size))
     start = np.where(number >= across * across, retained, 0.0)
-    surface = cp.Variable(number.size)
-    slopes = cp.vstack([vstack([p[k] for p in parts]) @ surface for k in (0, 1)])
-    aim = cp.Minimize(cp.sum_squares(surface - start.ravel()))
-    cp.Problem(aim, [cp.norm(slopes, 2, axis=0) <= slope]).solve(solver="CLARABEL")
-    return 2 * float(surface.value[: across * across].sum()) * step**2
+    slopes = (vstack([part[k] for part in parts]) for k in (0, 1))
+    surface = nearest_within(start.ravel(), *slopes, slope)
+    return 2 * float(surface[: across * across].sum()) * step**2
+
+
+def nearest_within(start: np.ndarray, along: Any, across: Any, slope: float) -> np.ndarray:
+    """Give what lies nearest to a surface, nowhere below 0 or steeper than a slope."""
+    clarabel = pytest.importorskip("clarabel", reason="clarabel is not installed here")
+    count, faces = len(start), along.shape[0]
+    # Each face gives a cone of (slope, slope along x, slope along y), each cell a half line.
+    order = np.arange(3 * faces).reshape(3, faces).T.ravel()
+    cones = vstack([csr_matrix((faces, count)), along, across]).tocsr()[order]
+    bound = np.concatenate([np.tile([slope, 0.0, 0.0], faces), np.zeros(count)])
+    kinds = [clarabel.SecondOrderConeT(3)] * faces + [clarabel.NonnegativeConeT(count)]
+    told = clarabel.DefaultSettings()
+    told.verbose = False
+    even = identity(count, format="csc")
+    rows = vstack([cones, -even]).tocsc()
+    found = clarabel.DefaultSolver(even, -start, rows, bound, kinds, told).solve()
+    assert found.status == clarabel.SolverStatus.Solved
+    return np.array(found.x)
 
 
 @pytest.mark.parametrize(
@@ -306,7 +322,6 @@ def steepness(number: np.ndarray, step: float) -> tuple[csr_matrix, csr_matrix]:
 
 def by_program(small: Small, step: float) -> Rested:
     """Find the nearest surface to the soil as high as it stays that holds in the gaps, too."""
-    cp = pytest.importorskip("cvxpy", reason="cvxpy is not installed here")
     shape = (round(FLOOR[1] / step), round(FLOOR[0] / step))
     x, y = np.meshgrid((np.arange(shape[1]) + 0.5) * step, (np.arange(shape[0]) + 0.5) * step)
     open_, behind, away = np.ones(shape, bool), y > MIDDLE, np.ones(shape)
@@ -334,12 +349,7 @@ def by_program(small: Small, step: float) -> Rested:
     if not small.strip:
         number = np.full(shape, -1)
         number[open_] = np.arange(open_.sum())
-        surface = cp.Variable(int(open_.sum()))
-        slopes = cp.vstack([part @ surface for part in steepness(number, step)])
-        limits = [cp.norm(slopes, 2, axis=0) <= small.slope, surface >= 0]
-        aim = cp.Minimize(cp.sum_squares(surface - start[open_]))
-        cp.Problem(aim, limits).solve(solver="CLARABEL")
-        rested[open_] = surface.value
+        rested[open_] = nearest_within(start[open_], *steepness(number, step), small.slope)
     beyond = np.where(~behind & open_, away * (rested - start), 0.0)
     volumes = [
         poured[soil].sum(), (drawn - poured)[soil].sum(),
