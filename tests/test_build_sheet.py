@@ -334,9 +334,9 @@ def test_paper_shows_every_finding_first(browser: Browser, pages: Pages) -> None
 
 @pytest.mark.parametrize(
     ("tank", "scheme", "more"),
-    [("room", "light", False), ("cube", "dark", True),
+    [("loose", "light", False), ("cube", "dark", True),
      *(pytest.param(*rest, marks=pytest.mark.slow) for rest in (
-         ("room", "dark", False), ("forty", "dark", True), ("forty", "light", False),
+         ("room", "light", False), ("room", "dark", False), ("forty", "dark", True), ("forty", "light", False),
          ("cube", "light", True)))],
 )  # fmt: skip
 def test_nothing_stands_in_the_way_of_a_screen_reader(
@@ -491,8 +491,8 @@ def touch(session: Any, kind: str, *places: tuple[float, float]) -> None:
     session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
 
 
-def test_one_finger_scrolls_and_two_turn(browser: Browser, results: Path) -> None:
-    tab, _ = opened(browser, results / "build-sheet.html", 360, has_touch=True, is_mobile=True)
+def test_one_finger_scrolls_and_two_turn(browser: Browser, pages: Pages) -> None:
+    tab, _ = opened(browser, pages["cube"], 360, has_touch=True, is_mobile=True)
     view = awake(tab)
     session = tab.context.new_cdp_session(tab)
     box = view.bounding_box()

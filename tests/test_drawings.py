@@ -34,7 +34,7 @@ FIGURES = (plan_figure, front_figure, sides_figure, section_figure)
 
 def text_boxes(figure: Figure) -> list[tuple[str, Box]]:
     """Give every visible text of a figure with the box that it fills [pixels]."""
-    figure.canvas.draw()
+    figure.draw_without_rendering()
     renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
     found = []
     for text in figure.findobj(Text):
