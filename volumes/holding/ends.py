@@ -67,17 +67,24 @@ def ends_of(group: Group, wood: Sequence[Body], lift: Range, water: float) -> tu
     return _with_stones(ends)
 
 
-def joined(ends: Iterable[End], others: Sequence[Sequence[End]]) -> tuple[End, ...]:
+def joined(ends: Sequence[End], others: Sequence[Sequence[End]]) -> tuple[End, ...]:
     """Join each end with those of other wood: the most lift of all of it, the least, the heaviest.
 
     Each list begins with these and the lightest, at both ends of the stones, as `ends_of` gives
-    it. Of several, one is also at the other end than the rest.
+    it. Of several others, one is also at the other end than the rest, while this lifts most or
+    is lightest.
     """
-    ways = [(which,) * len(others) for which in (0, 2, 4)]
-    for k, (one, rest) in itertools.product(range(len(others)), UNLIKE if len(others) > 1 else ()):
-        ways.append(tuple(one if i == k else rest for i in range(len(others))))
+    count = len(others)
+    tried = [(end, (which,) * count) for end in ends for which in (0, 2, 4)]
+    if count > 1:
+        unlike = itertools.product(UNLIKE, range(count), (*ends[:2], *ends[6:8]))
+        tried += [
+            (end, tuple(one if i == k else rest for i in range(count)))
+            for (one, rest), k, end in unlike
+            if count > 2 or k == 0  # of two it is the same the other way round
+        ]
     found = []
-    for end, way in itertools.product(ends, dict.fromkeys(ways)):
+    for end, way in tried:
         parts = [end, *(other[i % len(other)] for i, other in zip(way, others, strict=True))]
         volumes = {name: value for part in parts for name, value in part.volumes.items()}
         masses = {name: value for part in parts for name, value in part.masses.items()}
