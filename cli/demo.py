@@ -25,7 +25,7 @@ def demo(
     units: UnitsOption = Units.METRIC,
 ) -> None:
     """Weigh a made-up stone in the shop and lay out a made-up tank with it, into a folder."""
-    from plumbstone.cli.plan import run_plan
+    from plumbstone.cli.plan import plan
     from plumbstone.volumes.scape.writing import with_keys
 
     text = files("plumbstone.cli").joinpath(SCAPE).read_text(encoding="utf-8")
@@ -36,7 +36,7 @@ def demo(
         refuse_foreign(folder / "plan", RESULTS, force=force)
         _in_the_shop(folder, as_json=as_json, units=units, force=force)
         write_file(folder / SCAPE, scape, force=force)
-        run_plan(folder / SCAPE, folder / "plan", None, None, as_json, units, force)
+    plan(folder / SCAPE, folder / "plan", force=force, as_json=as_json, units=units)
 
 
 def _in_the_shop(folder: Path, *, as_json: bool, units: Units, force: bool) -> None:

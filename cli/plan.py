@@ -53,44 +53,30 @@ def plan(
     units: ScapeUnitsOption = None,
 ) -> None:
     """Compute everything from a scape file; --out writes it into a folder."""
-    with output.plain_errors():
-        report = run_plan(scape, out, grid, salt, as_json, units, force)
-    if check and not_yet(report):
-        raise typer.Exit(1)
-
-
-def run_plan(
-    path: Path,
-    out: Path | None,
-    spacing: float | None,
-    salt: float | None,
-    as_json: bool,
-    asked: Units | None,
-    force: bool,
-) -> Report:
-    """Compute, write and print a plan on cells [m] with salt [g/L]; give its report."""
     from plumbstone.volumes.layout import make_plan
     from plumbstone.volumes.report import report_of
     from plumbstone.volumes.scape.scape import read_scape
 
-    with output.working("Laying out the tank ..."):
-        scape = read_scape(path)
-        units = output.units_of(asked, scape)
-        if out is not None:
-            refuse_foreign(out, RESULTS, inputs=scape.files, force=force)
-        result = make_plan(scape, spacing, salt)
-        report = checked(report_of(result))
-        if out is not None:
-            from plumbstone.cli.results import write_results
+    with output.plain_errors():
+        with output.working("Laying out the tank ..."):
+            read = read_scape(scape)
+            units = output.units_of(units, read)
+            if out is not None:
+                refuse_foreign(out, RESULTS, inputs=read.files, force=force)
+            result = make_plan(read, grid, salt)
+            report = checked(report_of(result))
+            if out is not None:
+                from plumbstone.cli.results import write_results
 
-            write_results(result, report, out, units, force=force)
-    if as_json:
-        output.emit_json(plan_document(report))
-        return report
-    print_plan(result, report, units)
-    if out is not None:
-        typer.echo(shown(f"Results are in {out}: open {out / 'build-sheet.html'}"))
-    return report
+                write_results(result, report, out, units, force=force)
+        if as_json:
+            output.emit_json(plan_document(report))
+        else:
+            print_plan(result, report, units)
+            if out is not None:
+                typer.echo(shown(f"Results are in {out}: open {out / 'build-sheet.html'}"))
+    if check and not_yet(report):
+        raise typer.Exit(1)
 
 
 def print_plan(result: "Plan", report: Report, units: Units) -> None:

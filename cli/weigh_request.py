@@ -118,35 +118,34 @@ def weigh_all(
     limbs: Sequence[str] = (),
 ) -> tuple[list[Weighed], Failures]:
     """Weigh by tape, with its factor [-], limbs, bucket or mass; or scans, a bad one a row."""
-    found, failed = _weigh_all(request, scans, size, factor, limbs)
+    failed: Failures = []
+    if scans:
+        found, failed = _weigh_scans(request, _files(scans))
+    else:
+        found = [_weighed(request, size, factor, limbs)]
     found = [weighing.checked_by_table(weighed) for weighed in found]
     for weighed in found:
         checked({weighed.name: {"volume_m3": weighed.volume, "mass_kg": weighed.mass}})
     return found, failed
 
 
-def _weigh_all(
-    request: Request,
-    scans: Sequence[Path],
-    size: str | None,
-    factor: float | None,
-    limbs: Sequence[str],
-) -> tuple[list[Weighed], Failures]:
+def _weighed(
+    request: Request, size: str | None, factor: float | None, limbs: Sequence[str]
+) -> Weighed:
+    """Weigh one piece of which there is no scan."""
     material, mass = request.material, request.mass
     if size is not None:
         example = "28 x 19 x 15 cm"
         length, width, height = _sides(size, 3, "--size", "length x width x height", example)
-        return [weighing.weigh_size((length, width, height), material, factor, mass)], []
+        return weighing.weigh_size((length, width, height), material, factor, mass)
     if limbs:
-        return [weighing.weigh_limbs([_limb(text) for text in limbs], material, mass)], []
-    if scans:
-        return _weigh_scans(request, _files(scans))
+        return weighing.weigh_limbs([_limb(text) for text in limbs], material, mass)
     if request.volume is not None:
-        return [weighing.weigh_volume(request.volume, material, mass)], []
+        return weighing.weigh_volume(request.volume, material, mass)
     if mass is None:
         problem = 'Name a scan, or give --size "28 x 19 x 15 cm", --limb, --bucket-rise or --mass.'
         raise PlumbstoneError(problem)
-    return [weighing.weigh_mass(mass, material)], []
+    return weighing.weigh_mass(mass, material)
 
 
 def readable(scans: Sequence[Path]) -> list[Path]:
