@@ -6,7 +6,7 @@ import stat
 from datetime import date
 from pathlib import Path
 
-from plumbstone.meshes.errors import PlumbstoneError, unreadable
+from plumbstone.meshes.errors import NOT_UTF8, PlumbstoneError, unreadable
 from plumbstone.volumes.scape.groups import Weighing
 from plumbstone.volumes.scape.quantities import QuantityError, bare_number
 
@@ -36,7 +36,7 @@ def read_log(path: Path) -> dict[str, list[Weighing]]:
     except OSError as error:
         raise PlumbstoneError(f"{path}: {unreadable(path, error)}") from None
     except UnicodeDecodeError:
-        raise PlumbstoneError(f"{path}: is no UTF-8 text; save it as such.") from None
+        raise PlumbstoneError(f"{path}: {NOT_UTF8}") from None
     spreadsheet = ";" in text.partition("\n")[0]  # as one writes whose commas are decimal
     rows = csv.DictReader(io.StringIO(text), delimiter=";" if spreadsheet else ",")
     names = [name.strip().lower() for name in rows.fieldnames or []]

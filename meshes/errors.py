@@ -7,6 +7,8 @@ from pathlib import Path
 
 from plumbstone.meshes.telling import Naming, as_argument, named
 
+NOT_UTF8 = 'is not saved as UTF-8; choose that as "encoding" where you save it.'
+
 
 class PlumbstoneError(Exception):
     """Anything the user can put right; the command line prints it and stops.

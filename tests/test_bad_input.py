@@ -115,8 +115,9 @@ MISTAKES = {
     "more than the tank": (
         "[[layer]]", '[[lump]]\nmaterial = "granite"\nvolume = "100 L"\n[[layer]]', ["lump", "65 L"],
     ),
+    "two tanks": ("[tank]", "[[tank]]", ["tank: is a list, as below [[tank]]"]),
     "no room for water": (
-        "[[layer]]", '[[lump]]\nmaterial = "granite"\nvolume = "57 L"\n[[layer]]', ["free_m3", "lumps"],
+        "[[layer]]", '[[lump]]\nmaterial = "granite"\nvolume = "57 L"\n[[layer]]', ["no room is left", "lumps"],
     ),
     "wood twice": (
         "[[layer]]", WOOD + '[[group]]\nwood = ["W", "W"]\n[[layer]]', ["group", '"W" once more'],

@@ -224,7 +224,10 @@ def test_a_broken_file_is_told_and_can_be_mended(tmp_path: Path) -> None:
     async def work() -> None:
         await desk.look()
         assert "tank.inside" in desk.fault
-        file.write_text(TWIG, encoding="utf-8")
+        file.write_text(TWIG, encoding="utf-16")
+        with pytest.raises(PlumbstoneError, match="not saved as UTF-8"):
+            await desk.look()
+        file.write_text(TWIG, encoding="utf-8-sig")  # as some editors begin a file
         await desk.look()
         assert desk.fault == ""
         assert desk.seen is not None

@@ -62,7 +62,8 @@ def checked(result: Result) -> Result:
         if low < least - ROUNDING or high > most + ROUNDING:
             found = low if low < least - ROUNDING else high
             hint = HINTS.get(name.rsplit(".", 1)[-1], "masses and sizes")
-            problem = f"{source}{name} comes to {found:.4g}, which cannot be"
+            room = "no room is left for water: " if name.startswith("water.") else ""
+            problem = f"{source}{room}{name} comes to {found:.4g}, which cannot be"
             raise ImpossibleError(f"{problem}; check {hint}, and the units.")
     return result
 

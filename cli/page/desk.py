@@ -14,7 +14,7 @@ from plumbstone.cli.files import put_whole
 from plumbstone.cli.page.folder import Folder, FolderError
 from plumbstone.cli.wording.page import NO_ROOM
 from plumbstone.cli.wording.page_labels import told_beside
-from plumbstone.meshes.errors import PlumbstoneError
+from plumbstone.meshes.errors import NOT_UTF8, PlumbstoneError
 from plumbstone.volumes.figures import PieceFigures, Report
 from plumbstone.volumes.layout import PREVIEW_GRID, Layout
 from plumbstone.volumes.memo import HALT, HaltedError
@@ -302,8 +302,10 @@ class Desk:
 
     def _disk_text(self) -> str:
         try:
-            return self._path.read_bytes().decode()
-        except (OSError, UnicodeDecodeError) as error:
+            return self._path.read_bytes().decode("utf-8-sig")
+        except UnicodeDecodeError:
+            raise FolderError(f"{self.name} {NOT_UTF8}") from None
+        except OSError as error:
             raise FolderError(f"{self.name} cannot be read: {error}.") from None
 
     def _disk_stamp(self) -> tuple[int, int]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 
-from plumbstone.meshes.errors import unreadable
+from plumbstone.meshes.errors import NOT_UTF8, unreadable
 from plumbstone.meshes.limits import MOST_AT_HAND, MOST_CORNERS, MOST_WOOD, raised
 from plumbstone.meshes.piece import Piece, piece_from
 from plumbstone.meshes.ranges import Range
@@ -234,7 +234,7 @@ def _read_toml(path: Path) -> dict[str, object]:
     except OSError as error:
         raise ScapeError(path, "", unreadable(path, error)) from None
     except UnicodeDecodeError:
-        raise ScapeError(path, "", "is no UTF-8 text; save it as such.") from None
+        raise ScapeError(path, "", NOT_UTF8) from None
     except tomllib.TOMLDecodeError as error:
         raise ScapeError(path, "", f"{no_toml(error)} See the example of plumbstone new.") from None
     except (RecursionError, ValueError):

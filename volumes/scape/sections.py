@@ -59,7 +59,8 @@ class Section:
         self.files = [path] if files is None else files  # all that is read for the whole file
         if not isinstance(values, dict):
             like = TABLES.get(where.rpartition(".")[2].split(" ")[0], "[tank]")
-            raise ScapeError(path, where, f"is {_brief(values)}; it must be keys, as in {like}.")
+            given = f"a list, as below [[{where}]]" if isinstance(values, list) else _brief(values)
+            raise ScapeError(path, where, f"is {given}; it must be keys, as in {like}.")
         self._left: dict[str, Any] = dict(values)
         self._known: list[str] = []
 
