@@ -192,8 +192,8 @@ def test_what_is_being_typed_is_not_set_back(browser: Browser, server: Server) -
 def test_a_border_is_drawn_by_touching_stones(browser: Browser, server: Server) -> None:
     stones = "".join(
         f'[[piece]]\nname = "S{i}"\nkind = "stone"\nmaterial = "granite"\nsolid = "boulder"\n'
-        f'size = ["9 cm", "8 cm", "7 cm"]\nat = ["{x} cm", "10 cm"]\n'
-        for i, x in enumerate((6, 16, 27))
+        f'size = ["9 cm", "8 cm", "7 cm"]\nat = ["{x} cm", "{y} cm"]\n'
+        for i, (x, y) in enumerate(((6, 10), (16, 10), (27, 10), (27, 20)))
     )
     text = f'[tank]\ninside = ["40 cm", "25 cm", "25 cm"]\n{stones}'
     text += '[[layer]]\nname = "Soil"\nmaterial = "baked-clay soil"\nzone = "behind border"\n'
@@ -205,6 +205,8 @@ def test_a_border_is_drawn_by_touching_stones(browser: Browser, server: Server) 
     computed(tab)
     tab.get_by_role("button", name="Border", exact=True).tap()
     tab.get_by_role("button", name="Done: this is the row").wait_for()
+    for view, numbers in (("above", "1234"), ("front", "123")):  # none lies over another
+        assert sorted(tab.locator(f".view.{view} text").all_text_contents()) == [*numbers]
     for name in ("S1", "S0", "S2"):
         piece(tab, name).locator("text").tap(force=True)
     tab.get_by_role("button", name="Done: this is the row").tap()

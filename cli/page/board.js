@@ -24,7 +24,7 @@ const SVG = `
            @touchstart.prevent @pointerdown.stop="onDown($event, piece, view)" @pointermove="onMove" @pointerup="onUp"
            @pointercancel="onCancel" @focus="onFocus(piece.name)">
           <path :d="piece[view.key]" :fill="piece.fill" />
-          <text :font-size="15 * unit" :stroke-width="4 * unit" :x="piece.middle[0]"
+          <text v-if="legible(piece, view)" :font-size="15 * unit" :stroke-width="4 * unit" :x="piece.middle[0]"
                 :y="view.key === 'above' ? drawing.depth - piece.middle[1]
                 : drawing.height - piece.centre">{{ piece.number }}</text>
         </g>
@@ -130,6 +130,11 @@ export default {
     ordered(view) {
       const key = view.key === "above" ? (p) => p.top : (p) => -p.near;
       return Object.values(this.drawing.pieces).sort((a, b) => key(a) - key(b));
+    },
+    legible(piece, view) { // of numbers that would lie on each other from the front, the nearest; all stand above
+      const near = (other) => Math.hypot(other.middle[0] - piece.middle[0], other.centre - piece.centre) < 17 * this.unit;
+      const order = this.ordered(view);
+      return view.key === "above" || !order.slice(order.indexOf(piece) + 1).some(near);
     },
     shift(piece, view) {
       const to = this.now(piece);
