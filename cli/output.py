@@ -29,7 +29,7 @@ READER = "PLUMBSTONE_READER"  # variable: "page" where that reads what this proc
 GLUE = "\ue000"  # stands for a blank at which no line is broken
 
 UnitsOption = Annotated[Units, typer.Option("--units", help="Units of the tables.")]
-US_TYPED = re.compile(r"[\d.] ?(\"|″|(in|inch(es)?|ft|foot|feet|lbs?|oz|pounds?|ounces?)\b)", re.I)
+US_TYPED = re.compile(r"(?i)[\d.½¼¾] ?([\"″”]|''|(in|inch(es)?|ft|feet|lbs?|oz|pounds?|ounces)\b)")
 ScapeUnitsOption = Annotated[
     Units | None,
     typer.Option("--units", help="Units of the tables; as typed or as the tank, if not given."),

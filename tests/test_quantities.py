@@ -98,7 +98,9 @@ def test_the_grammar_is_closed(text: str) -> None:
 @pytest.mark.parametrize(
     ("text", "kind", "value"),
     [  # NIST Handbook 44, appendix C: a cup is 8 fluid ounces, a gallon 128
-        ("1½ in", "length", 0.0381), ('23⅝"', "length", 0.600075), ("½ lb", "mass", 0.22679619),
+        ("1½ in", "length", 0.0381), ("1 ½ in", "length", 0.0381), ("1½”", "length", 0.0381),
+        ("1½''", "length", 0.0381), ("1’9”", "length", 0.5334), ('23⅝"', "length", 0.600075),
+        ("½ lb", "mass", 0.22679619),
         ("2 cups", "volume", 3.785411784e-3 / 8), ("3 kilos", "mass", 3.0),
         ("30 centimeters", "length", 0.3), ("30\u00a0cm", "length", 0.3), ('"30 cm"', "length", 0.3),
     ],

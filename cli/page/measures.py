@@ -53,7 +53,7 @@ class Measures:
     def with_unit(self, text: str, kind: str = "length") -> str:
         """Give what was typed with a unit, a comma read as a point; empty where nothing was."""
         text = text.strip().replace(",", ".")
-        if text[-1:].isdigit() or text[-1:] == ".":
+        if text[-1:].isnumeric() or text[-1:] == ".":
             return f"{text} {self.unit(kind)}"
         return text
 

@@ -213,13 +213,13 @@ def without_comma(text: Any) -> str:
 
 
 def _without_signs(text: str) -> str:
-    """Write fractions of one sign with a stroke, 1½ → 1 1/2, and pasted spaces as spaces."""
-    text = re.sub("[\u00a0\u2009\u202f]", " ", text)
+    """Write fractions of one sign with a stroke, 1½ → 1 1/2, and quotes of a phone straight."""
+    text = re.sub("''|’’|[“”]", '"', re.sub("[\u00a0\u2009\u202f]", " ", text)).replace("’", "'")
     for sign, part in zip(
         "¼½¾⅛⅜⅝⅞", ("1/4", "1/2", "3/4", "1/8", "3/8", "5/8", "7/8"), strict=True
     ):
         text = text.replace(sign, f" {part}")
-    return text
+    return re.sub(" +", " ", text)
 
 
 def in_feet_or_inches(text: str) -> bool:
