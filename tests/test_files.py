@@ -257,7 +257,7 @@ def filled(folder: Path) -> None:
 
 @pytest.mark.parametrize("line", WRITING)
 @pytest.mark.parametrize("way", ["a name of stars", "here", "linked", "theirs"])
-@pytest.mark.usefixtures("undrawn")
+@pytest.mark.usefixtures("undrawn", "remembered")
 def test_writing_commands_leave_all_else_alone(tmp_path: Path, line: str, way: str) -> None:
     filled(tmp_path)
     where = "'*'" if way == "a name of stars" else "." if way == "here" else way

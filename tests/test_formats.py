@@ -102,7 +102,9 @@ def test_what_was_cut_off_is_told(tmp_path: Path, kind: str) -> None:
         more = {"encoding": "ascii"} if kind == "a.ply" else {}
         trimesh.Trimesh(MESH.vertices, MESH.faces, process=False).export(path, **more)  # no normals
     whole = path.read_bytes()
-    assert volume_of(path) == pytest.approx(VOLUME, rel=0.02)
+    assert len(read_raw(path, FILE_ALONE).vertices) == (
+        3000 if kind in head else len(MESH.vertices)
+    )
     for share in (0.3, 0.7, 0.95):
         rest = whole[: int(share * len(whole))]
         path.write_bytes(rest if kind not in head else rest.rpartition(b"\n")[0] + b"\n0.1")

@@ -96,7 +96,7 @@ def test_a_card_in_view_tells_the_scale(tmp_path: Path) -> None:
     assert scan.volume.low < volume < scan.volume.high
 
 
-@pytest.mark.parametrize("kind", ["can", "box"])
+@pytest.mark.parametrize("kind", ["box", pytest.param("can", marks=pytest.mark.slow)])
 def test_a_thing_beside_the_stone_tells_the_scale(tmp_path: Path, kind: str) -> None:
     from scan_conditions import fused, plain, roughened, standing
 
