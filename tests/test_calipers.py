@@ -57,8 +57,16 @@ def test_a_caliper_on_a_drawn_box_is_its_diagonal() -> None:
     solid = box((0.12, 0.04, 0.03))
     fine = trimesh.Trimesh(solid.vertices, solid.faces).subdivide()
     found = measured(np.array(fine.vertices), np.array(fine.faces))
-    assert found.longest == pytest.approx(0.13, rel=0.04)
-    assert abs(found.longest - 0.13) <= found.noise * 0.13 + 1e-4
+    assert found.longest == pytest.approx(0.13, rel=1e-9)
+
+
+def test_a_caliper_on_few_faces_goes_by_their_corners() -> None:
+    # An app's coarsest export: its corners lie on the stone. Greatest distance by SciPy's pdist.
+    rng = np.random.default_rng(62000)
+    for _ in range(4):
+        coarse = trimesh.convex.convex_hull(rng.normal(size=(150, 3)) * [0.06, 0.04, 0.03])
+        found = measured(coarse.vertices, coarse.faces)
+        assert found.longest == pytest.approx(pdist(coarse.vertices).max(), rel=1e-9)
 
 
 def test_a_noisy_ball_is_not_longer_than_it_is() -> None:

@@ -92,8 +92,8 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
         noise smoothed out, as noise lengthens both. What a coarse mesh cannot tell of its tips,
         and what the unseen underside may add, is in its noise.
     """
-    corners = corners_of(faces)
-    calm, spread, step = smoothed(vertices, faces)
+    corners, drawn = corners_of(faces), len(faces) < DRAWN
+    calm, spread, step = (vertices, 0.0, 0.0) if drawn else smoothed(vertices, faces)
     smooth = calm[corners]
     hulled = _hull_corners(smooth)
     longest, way = _farthest(hulled)
@@ -101,7 +101,7 @@ def measured(vertices: Floats, faces: Indices) -> Caliper:
     shorter = max(diameter(vertices[corners])[0] - longest, 0.0)
     low, high, ties = _widths_across(hulled)
     noise = NOISE_LEFT * shorter / longest + UNSEEN_REACH * unseen
-    if len(faces) < DRAWN:
+    if drawn:
         return Caliper(longest, (low, high), noise)
     ring = calm[corners_of(open_edges(faces))]
     sharp = sum(_sharpness(smooth, up, step, ring) for up in (way, -way))
