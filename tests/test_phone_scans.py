@@ -457,6 +457,15 @@ def test_a_coarse_skin_is_doubted_by_the_files_own_lengths(
     assert found.volume.low < 4 / 3 * np.pi * 0.08**3 < found.volume.high
 
 
+@pytest.mark.parametrize("radius", [0.006, 0.012])
+def test_few_faces_of_a_limb_may_lie_inside_it(tmp_path: Path, radius: float) -> None:
+    # A round rod, pi r² l; a prism of six sides within holds 3 sqrt(3) / 2 r² l, 17 % less.
+    prism = trimesh.creation.cylinder(radius, 0.3, sections=6)
+    prism.export(tmp_path / "rod.ply")
+    found = closed_scan(tmp_path / "rod.ply", Ruler("m", longest=diameter(prism.vertices)))
+    assert found.volume.low <= np.pi * radius**2 * 0.3 <= found.volume.high
+
+
 def test_a_cloud_of_limbs_is_poor_at_best(tmp_path: Path) -> None:
     limb = trimesh.creation.capsule(height=0.3, radius=0.02)
     limb.apply_transform(trimesh.transformations.rotation_matrix(np.pi / 2, [1, 0, 0]))

@@ -142,11 +142,11 @@ def whole_doubts(
 
     What an app closes flat below was not seen there, and hollows around it are filled down to it.
     """
-    if len(faces) < DRAWN:
-        return (), ()
     step = step_of(vertices, faces[:: 1 + len(faces) // FINE])
     area = float(face_areas(vertices, faces).sum())
     skin, limbed = area / volume, has_limbs(area, vertices, volume)
+    if len(faces) < DRAWN and not limbed:
+        return (), ()
     coarse = () if limbed else (step_doubt(step, skin),)
     doubts = (whole_limbs_doubt(step, skin),) if limbed else ()
     if is_cut_flat(vertices, faces):
