@@ -454,22 +454,31 @@ def test_what_else_tips_the_stone_below_counts(tmp_path: Path, beside: bool) -> 
     assert hold_of(tmp_path, *parts).verdict is (Verdict.MOVES if beside else Verdict.STAYS)
 
 
-@pytest.mark.parametrize(("wide", "stays"), [(3, False), (16, True)])
-def test_two_pieces_of_wood_on_a_third_may_differ(tmp_path: Path, wide: float, stays: bool) -> None:
+@pytest.mark.parametrize(
+    ("wide", "more", "verdict"),
+    [
+        (3, 0, Verdict.UNSURE),
+        (16, 0, Verdict.STAYS),
+        (3, 200, Verdict.UNSURE),
+        (3, 500, Verdict.MOVES),
+    ],
+)
+def test_two_pieces_of_wood_on_a_third_may_differ(
+    tmp_path: Path, wide: float, more: float, verdict: Verdict
+) -> None:
     # Two blocks of 0.84 L, 750-920 kg/m³, each with 900 g of granite (562 g under water), lie 11 cm
     # to either side on a plank: 0.142 kg × 11 = 1.56 kg·cm. Plank and blocks weigh at most
-    # 1124 - 272 - 85 = 0.77 kg there, so 1.15 kg·cm about the edge of a block 3 cm wide.
+    # 1124 - 272 - 85 = 0.77 kg there, so 1.15 kg·cm about the edge of a block 3 cm wide. 200 g more
+    # on one side are 0.125 × 11 = 1.37, which light wood there makes up for; 500 g are 3.43.
     plank = wood("Log", (34, 8, 4), 1, 50, 'rests = "Block"').replace('mass = "1 kg"\n', "")
     boxes = "".join(
         f'[[piece]]\nname = "{name}"\nkind = "wood"\nmaterial = "driftwood"\nsolid = "box"\n'
         f'size = ["12 cm", "10 cm", "7 cm"]\nat = ["{x} cm", "25 cm"]\nrests = "Log"\n'
-        f'[[group]]\nname = "{name}"\nwood = ["{name}"]\nsinkers = [{hung("900 g", x, 17, "strapped")}]\n'
-        for name, x in (("One", 39), ("Other", 61))
+        f'[[group]]\nname = "{name}"\nwood = ["{name}"]\n'
+        f"sinkers = [{hung(f'{grams} g', x, 17, 'strapped')}]\n"
+        for name, x, grams in (("One", 39, 900), ("Other", 61, 900 + more))
     )
-    parts = (
-        plank,
-        stone("Block", (wide, 14, 6), 50),
-        boxes,
-        '[[group]]\nname = "P"\nwood = ["Log"]\n',
-    )
-    assert {hold.stays for hold in plan_of(tmp_path, *parts).holds} == {stays}
+    block = stone("Block", (wide, 14, 6), 50)
+    own = '[[group]]\nname = "P"\nwood = ["Log"]\n'
+    found = plan_of(tmp_path, plank, block, boxes, own).holds
+    assert {hold.verdict for hold in found} == {verdict}

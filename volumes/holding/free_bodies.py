@@ -527,21 +527,12 @@ def _together(
         before = len(found) + len(loaded)
         for here in found:  # grows as it is walked
             lying = [i for i, rest in enumerate(resting) if here in rest.carriers()]
-            if here in loaded or not _over_foot(here, lying, resting):
+            if here in loaded or not touching.over_foot(here, lying, resting):
                 loaded.update(lying)
                 found += [i for i in lying if i not in found]
             below = [*resting[here].carriers(), *(_index(bodies, t.to) for t in ties[here])]
             found += [i for i in dict.fromkeys(below) if i >= 0 and i not in found]
     return tuple(found)
-
-
-def _over_foot(body: int, lying: Sequence[int], resting: Sequence[Resting]) -> bool:
-    """Whether all that lies on a body does so over its foot, where no weight tips it."""
-    rest = resting[body]
-    foot = rest.places[rest.touching(), :2]
-    loads = [(resting[i].touching() & (resting[i].below == body), resting[i]) for i in lying]
-    places = [load.places[on, :2] for on, load in loads]
-    return not places or (len(foot) > 0 and not off_hull(np.concatenate(places), foot).any())
 
 
 def _wet(body: Body, levels: Floats) -> Wet:

@@ -267,7 +267,9 @@ def _judge_group(case: Case, around: Surroundings) -> HoldResult:
     through, into = deep if Doubt.THROUGH in amiss else (rest.through, stage.into(number))
     doubts = tuple(dict.fromkeys((*doubts, *amiss)))
     drawn = case.as_drawn()
-    at_best = not doubts or all_stay([free_bodies.rig_of(drawn.stage, case.middle, number, None)])
+    at_best = not doubts or any(
+        all_stay([rig]) for rig in free_bodies.rigs_of(drawn.stage, case.lucky, number, None)
+    )
     at_line, most = _tie_forces(even, rigs)
     verdict = Verdict.UNSURE if doubts else Verdict.STAYS
     if not at_best and not UNJUDGED & {*doubts} and not _leans_aside(case, around.memo):

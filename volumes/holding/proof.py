@@ -81,6 +81,16 @@ class Case:
         return middle_end(self.group, self.wood, self.lift, self.stage.water)
 
     @property
+    def lucky(self) -> tuple[End, ...]:
+        """Ends at none of which it stays where it is said to move: all, where others lie with it.
+
+        Of wood alone the middle tells: it moved at its other ends too in a simulation.
+        """
+        others = self.stage.together(self.number)[1:]
+        shared = any(self.stage.resting[i].carriers() for i in others)
+        return (self.middle, *(self.ends if shared else ()))
+
+    @property
     def mixed(self) -> tuple[End, ...]:
         """Its ends, and those at which sinkers are light and heavy, each by itself."""
         return mixed_ends(self.ends, self.group)

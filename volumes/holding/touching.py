@@ -488,6 +488,16 @@ def _crossings(upper: Floats, lower: Floats) -> tuple[Floats, Floats, Floats]:
     return places, normals / np.maximum(length, 1e-30)[:, None], gaps
 
 
+def over_foot(body: int, lying: Sequence[int], resting: Sequence[Resting]) -> bool:
+    """Whether all that lies on a body does so over its foot, where no weight tips it."""
+    foot = resting[body].places[resting[body].touching(), :2]
+    loads = [(resting[i], resting[i].touching() & (resting[i].below == body)) for i in lying]
+    places = [rest.places[here, :2] for rest, here in loads]
+    return not places or (
+        len(foot) > 0 and not contacts.off_hull(np.concatenate(places), foot).any()
+    )
+
+
 def patch_corners(resting: Resting, chosen: Flags) -> Indices:
     """Numbers of the contacts at the corners of the hulls, for each thing touched by itself."""
     found = []
