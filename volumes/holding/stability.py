@@ -222,6 +222,8 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     up, top = max(1e-6, float(middle[2]) - foot), max(1e-6, float(high[2]) - foot)
     in_water = body.mass_in_water(stage.water)
     wet = max(0.0, sum(_weight_in(stage, b) for b in load))
+    grounded = body.entry.rests not in stage.placed  # what lies on a piece slides off it
+    aside = tuple(stage.bodies[i].name for i in rest.leans_on() if grounded)
     beside = any(stage.resting[i].through > DRAWN_THROUGH for i in stage.together(number)[1:])
     sure = all_stay(rigs_of(stage, _ends(stage, on), number, FRICTION))
     at_best = np.full(len(stage.levels), sure)
@@ -249,7 +251,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
         overhangs=bool(rest.carriers()) and out < OVERHANG,
         turned=body.entry.settle,
         carries=len(on) > 1,
-        aside=tuple(stage.bodies[i].name for i in rest.leans_on()) if rest.lean > LEANS else (),
+        aside=aside if rest.lean > LEANS else (),
         bedded=_bedded(body) and not load[1:],
     )
 
