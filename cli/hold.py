@@ -13,7 +13,7 @@ from typer import Argument, Option
 from plumbstone.cli import options, output
 from plumbstone.cli.documents import document_of
 from plumbstone.cli.files import write_file
-from plumbstone.cli.kept_answers import Kept
+from plumbstone.cli.kept_answers import kept_answer
 from plumbstone.cli.options import NUMBER, ForceOption, JsonOption, Number, Text, TrustOption
 from plumbstone.cli.output import ScapeUnitsOption
 from plumbstone.cli.soaking_log import read_log
@@ -87,9 +87,9 @@ def hold(
         if scape is not None:
             _refuse_with_scape(context.params)
             judged = partial(_judged, scape, log, picture, spread, as_json, units, force)
-            told_as = "json" if as_json else str(units)
-            kept = Kept(scape, ("hold", told_as, str(log and log.absolute())))
-            answer = judged()[0] if picture is not None or spread else kept.answer(judged)
+            question = "hold", "json" if as_json else str(units), str(log and log.absolute())
+            drawn = picture is not None or spread
+            answer = judged()[0] if drawn else kept_answer(scape, question, judged)
             if as_json:
                 output.emit_json({"holds": answer})
             else:

@@ -5,7 +5,6 @@ import json
 import os
 import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -30,52 +29,38 @@ MOST_KEPT = 500  # answers; the oldest go first
 JUST_NOW = 0.1  # [s] before a run began: what changed since may have been read before it did
 
 
-@dataclass(frozen=True, slots=True)
-class Kept:
-    """The answer to one question about a file, kept with the state of all that it hangs on.
+def kept_answer(
+    path: Path, question: Sequence[str], make: Callable[[], tuple[Any, Sequence[Path]]]
+) -> Any:
+    """Give the answer that was kept if all is as it was then; else make it, and keep it.
 
-    There is one for each file and question; it is replaced where the state is another.
+    There is one for each file and question, which command with which options; it is replaced where
+    the state of the files that it was made of is another.
     """
+    folder, asked = cache_folder("answers"), json.dumps([str(path.absolute()), *question])
+    place = None if folder is None else folder / f"{digest_of(asked.encode())}.json"
+    match recalled(place):
+        case {"files": files, "state": state, "answer": kept} if state == _state(map(Path, files)):
+            return kept
+    began = time.time()
+    answer, files = make()
+    if place is not None:
+        _keep(place, answer, files, began)
+    return answer
 
-    path: Path
-    question: tuple[str, ...]  # which command, with which options
 
-    @property
-    def place(self) -> Path | None:
-        """Where it is kept; None where nothing is."""
-        folder = cache_folder("answers")
-        asked = json.dumps([str(self.path.absolute()), *self.question])
-        return None if folder is None else folder / f"{digest_of(asked.encode())}.json"
-
-    def recall(self) -> Any:
-        """Give the answer if all is as it was then, else None."""
-        found = recalled(self.place)
-        if not isinstance(found, dict) or found.keys() != {"files", "state", "answer"}:
-            return None
-        same = found["state"] == _state(map(Path, found["files"]))
-        return found["answer"] if same else None
-
-    def answer(self, make: Callable[[], tuple[Any, Sequence[Path]]]) -> Any:
-        """Give the answer that was kept, or make it, with the files it was made of, and keep it."""
-        found = self.recall()
-        if found is None:
-            began = time.time()
-            found, files = make()
-            self.keep(found, files, began)
-        return found
-
-    def keep(self, answer: Any, files: Sequence[Path], began: float) -> None:
-        """Keep an answer and the files it was made of; not if one changed since it began [s]."""
-        try:
-            times = [max(s.st_mtime, s.st_ctime) for s in map(os.stat, files)]
-        except OSError:
-            return
-        state = _state(files) if max(times) < began - JUST_NOW else None
-        if state is not None and self.place is not None:
-            names = [str(path.absolute()) for path in files]
-            remembered(self.place, {"files": names, "state": state, "answer": answer})
-            with contextlib.suppress(OSError):
-                forget_oldest(self.place.parent, "*.json", MOST_KEPT, lambda _: 1)
+def _keep(place: Path, answer: Any, files: Sequence[Path], began: float) -> None:
+    """Keep an answer and the files it was made of; not if one changed since it began [s]."""
+    try:
+        times = [max(s.st_mtime, s.st_ctime) for s in map(os.stat, files)]
+    except OSError:
+        return
+    state = _state(files) if max(times) < began - JUST_NOW else None
+    if state is not None:
+        names = [str(path.absolute()) for path in files]
+        remembered(place, {"files": names, "state": state, "answer": answer})
+        with contextlib.suppress(OSError):
+            forget_oldest(place.parent, "*.json", MOST_KEPT, lambda _: 1)
 
 
 def recalled(place: Path | None) -> Any:
