@@ -120,11 +120,12 @@ def print_difference(first: BedFigures, second: BedFigures, units: Units) -> Non
     rows = []
     for name in {**before, **after}:
         ends = zip(before.get(name, NO_LAYER), after.get(name, NO_LAYER), strict=True)
-        poured, bags, cost = (b - a for a, b in ends)
+        poured, bags, cost = (round(b - a, 6) for a, b in ends)
         words = written(abs(poured), "volume", units)
         sign = "+" if poured >= 0 else "-"
         rows.append([name, f"{sign}{words}", f"{bags:+.0f}", f"{cost:+.2f}"])
-    output.table(f"{second.name} against {first.name}", ["Layer", "Pour", "Bags", "Cost"], rows)
+    files = f"{Path(second.file).name} against {Path(first.file).name}"  # both may have one name
+    output.table(files, ["Layer", "Pour", "Bags", "Cost"], rows)
 
 
 def print_bed(title: str, layers: Sequence[LayerFigures], units: Units) -> None:

@@ -180,13 +180,16 @@ def test_two_beds_are_told_apart(tmp_path: Path) -> None:
         '[tank]\ninside = ["50 cm", "30 cm", "30 cm"]\n[[layer]]\nname = "Sand"\n'
         'material = "sand"\ndepth = "{} cm"\nbags = [{{ holds = "2 L", price = 6 }}]\n'
     )
-    for name, depth in (("low", 3), ("high", 5)):
+    for name, depth in (("low", 3), ("high", 5), ("near", 3.00001)):
         (tmp_path / f"{name}.toml").write_text(text.format(depth), encoding="utf-8")
     low, high = (
         read_json(f"plumbstone bed {name}.toml --grid 5", tmp_path)["layers"][0]
         for name in ("low", "high")
     )
     told = type_in("plumbstone bed low.toml high.toml --grid 5", tmp_path).stdout
+    assert "high.toml against low.toml" in told  # copies of one file have one name
+    same = type_in("plumbstone bed near.toml low.toml --grid 5", tmp_path).stdout
+    assert "-0" not in same
     row = next(row for row in reversed(told.splitlines()) if "Sand" in row)
     litres, bags, cost = re.findall(r"[+-][\d.]+", row)
     assert float(litres) == pytest.approx(3.0 * low["poured_l"] / 4.5, abs=0.01)
