@@ -219,6 +219,7 @@ def test_a_scan_is_put_away_while_it_is_weighed_again(browser: Browser, server: 
     away.tap()
     tab.get_by_role("button", name="Stop").wait_for(state="hidden")
     tab.get_by_label("Length", exact=True).wait_for()
+    assert not tab.get_by_label("Greatest distance").is_visible()  # it would count for nothing
     # What was ended comes back neither as a figure nor as a fault.
     tab.wait_for_timeout(1000)
     assert tab.get_by_label("Answer").inner_text() == by_tape

@@ -98,11 +98,13 @@ class WeighView:
             element("summary", "", "Till, opening, a known length")
             self.till = Field(f"On the till ({mass})", "", self.run, inputmode="decimal")
             self.opening = Field(f"Opening ({unit}), such as 80 x 35", "", self.run)
-            self.longest = Field(labels.LONGEST_IN.format(unit), "", self.run)
-            self.across = Field(labels.ACROSS_IN.format(unit), "", self.run)
-            self.known = Field(labels.KNOWN_THING, "", self.run)
-            self.unit = Field(labels.UNITS, "", self.run)
-            tick(labels.ONE_PIECE, self._tell_single)
+            self.by_scan = element("div")  # what counts for scans alone
+            with self.by_scan:
+                self.longest = Field(labels.LONGEST_IN.format(unit), "", self.run)
+                self.across = Field(labels.ACROSS_IN.format(unit), "", self.run)
+                self.known = Field(labels.KNOWN_THING, "", self.run)
+                self.unit = Field(labels.UNITS, "", self.run)
+                tick(labels.ONE_PIECE, self._tell_single)
         with element("div", "acts"):
             self.name = Field("Name", "Stone", None)
             button("Keep it in the stock", telling(self.wrong, self._keep), "main")
@@ -309,7 +311,7 @@ class WeighView:
     def _show_scans(self) -> None:
         """Show the scans that were sent, closed ones to be turned, instead of the three sides."""
         self.turned.clear()
-        self.by_size.props["hidden"] = self.job is not None
+        self.by_size.props["hidden"], self.by_scan.props["hidden"] = bool(self.job), not self.job
         say(self.pick, labels.USE_SCAN if self.job is None else "Use another scan")
         if self.job is None:
             return

@@ -278,7 +278,8 @@ def weigh_mass(mass: float, material: Material) -> Weighed:
 
 def _by_mass(volume: Range, how: str) -> Confidence:
     """Trust a volume that a mass told, as far as its density was known."""
-    wide = f", known to {percent(volume.half_width)} only: <bucket-rise> would tell more"
+    known = percent(volume.half_width)
+    wide = f", known to {known} only; a bucket on a scale (<bucket-rise>) tells more"
     return Confidence("good", f"weighed; {how}{wide if volume.half_width > GOOD else ''}")
 
 
