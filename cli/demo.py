@@ -9,7 +9,7 @@ import typer
 from plumbstone.cli.documents import RESULTS
 from plumbstone.cli.files import refuse_foreign, write_file
 from plumbstone.cli.options import ForceOption, JsonOption
-from plumbstone.cli.output import UnitsOption, plain_errors
+from plumbstone.cli.output import ScapeUnitsOption, plain_errors
 from plumbstone.cli.wording.units import Units
 
 SCAPE = "reading-room.toml"
@@ -22,7 +22,7 @@ def demo(
     folder: Annotated[Path, typer.Argument(help="Folder for the results.")] = Path("demo-results"),
     force: ForceOption = False,
     as_json: JsonOption = False,
-    units: UnitsOption = Units.METRIC,
+    units: ScapeUnitsOption = None,
 ) -> None:
     """Weigh a made-up stone in the shop and lay out a made-up tank with it, into a folder."""
     from plumbstone.cli.plan import plan
@@ -34,7 +34,7 @@ def demo(
     with plain_errors():
         refuse_foreign(folder, (SCAPE, SCAN, KEPT), force=force)
         refuse_foreign(folder / "plan", RESULTS, force=force)
-        _in_the_shop(folder, as_json=as_json, units=units, force=force)
+        _in_the_shop(folder, as_json=as_json, units=units or Units.METRIC, force=force)
         write_file(folder / SCAPE, scape, force=force)
     plan(folder / SCAPE, folder / "plan", force=force, as_json=as_json, units=units)
 

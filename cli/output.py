@@ -28,7 +28,6 @@ RANGES = re.compile(r"(?<=\w) (?=\(\d[^ ]*\))")  # between a figure and its rang
 READER = "PLUMBSTONE_READER"  # variable: "page" where that reads what this process writes
 GLUE = "\ue000"  # stands for a blank at which no line is broken
 
-UnitsOption = Annotated[Units, typer.Option("--units", help="Units of the tables.")]
 US_TYPED = re.compile(r"(?i)[\d.½¼¾] ?([\"″”]|''|(in|inch(es)?|ft|feet|lbs?|oz|pounds?|ounces)\b)")
 ScapeUnitsOption = Annotated[
     Units | None,
