@@ -5,6 +5,7 @@ import fcntl
 import gc
 import importlib
 import os
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -82,6 +83,12 @@ def pytest_collection_finish() -> None:
     """Look for garbage less often, and never among what was loaded."""
     gc.freeze()
     gc.set_threshold(50_000, 20, 100)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def temporary(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Let what a program that was killed leaves behind lie where pytest clears away."""
+    tempfile.tempdir = os.environ["TMPDIR"] = str(tmp_path_factory.mktemp("left"))
 
 
 @pytest.fixture(scope="session")

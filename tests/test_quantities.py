@@ -2,7 +2,6 @@
 
 import re
 
-import pint
 import pytest
 
 from plumbstone.volumes.scape.quantities import _KINDS, QuantityError, parse_quantity, read_to
@@ -68,6 +67,8 @@ def test_no_unit_is_likelier_than_another() -> None:
 
 def test_every_unit_agrees_with_a_library_of_units() -> None:
     # Pint's tables of units, written by others from NIST and BIPM.
+    import pint
+
     registry = pint.UnitRegistry()
     spelt = {"gals": "gallon", "gal": "gallon", "imp gal": "imperial_gallon", "lbs": "lb",
              "imperial gallon": "imperial_gallon", "imperial gallons": "imperial_gallon",

@@ -1,8 +1,9 @@
 """How figures are rounded and converted, for any size of them, by pint and by plain rules."""
 
 import re
+from functools import cache
+from typing import Any
 
-import pint
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -19,10 +20,17 @@ from plumbstone.cli.wording.units import (
 )
 from plumbstone.meshes.ranges import Range
 
-BOOK = pint.UnitRegistry()
 SI = {"volume": "m³", "mass": "kg", "sinker": "kg", "length": "m", "place": "m", "gap": "m",
       "force": "N", "bag mass": "kg", "bag volume": "m³"}  # fmt: skip
 PINT = {"fl oz": "US_fluid_ounce", "gal": "US_liquid_gallon"}
+
+
+@cache
+def book() -> Any:
+    """Give the units of pint, which take long to load, where they are asked for."""
+    import pint
+
+    return pint.UnitRegistry()
 
 
 @pytest.mark.parametrize("units", list(Units))
@@ -35,7 +43,7 @@ def test_what_is_written_is_the_figure_in_that_unit(kind: str, units: Units, siz
     read, steps = {}, {}
     for toward, words in found.items():
         number, name = re.fullmatch(r"([\d.]+) (.+)", words).groups()  # type: ignore[union-attr]
-        unit = BOOK.Quantity(1, PINT.get(name, name)).to(SI[kind]).magnitude
+        unit = book().Quantity(1, PINT.get(name, name)).to(SI[kind]).magnitude
         read[toward] = float(number) * unit
         steps[toward] = max(step.step for step in TABLE[kind][units] if step.name == name) * unit
     near = Toward.NEAREST
