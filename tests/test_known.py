@@ -60,7 +60,15 @@ def table(
     return Parsed((part,))
 
 
-@pytest.mark.parametrize(("known", "grey"), [(A4, 235), (A4, 40), (CARD, 235), (CARD, 60)])
+@pytest.mark.parametrize(
+    ("known", "grey"),
+    [
+        (A4, 40),
+        (CARD, 235),
+        pytest.param(A4, 235, marks=pytest.mark.slow),
+        pytest.param(CARD, 60, marks=pytest.mark.slow),
+    ],
+)
 def test_a_sheet_is_measured_by_its_edges(known: Known, grey: int) -> None:
     found = read_sheet(Path("scan"), table(((*known.sides,), 0.3, 0.5, grey)), known)
     assert found.unit == pytest.approx(UNIT, rel=0.003)
