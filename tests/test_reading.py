@@ -34,7 +34,16 @@ SCANS = {
 }
 
 
-@pytest.mark.parametrize("name", SCANS)
+TWICE = (
+    "epfl_stone_01.stl",
+    "epfl_stone_02.stl",
+    "epfl_stone_S01.stl",
+)  # in `test_weigh`, or like it
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(n, marks=[pytest.mark.slow] * (n in TWICE)) for n in SCANS]
+)
 def test_scans_by_others(scans: Path, name: str) -> None:
     volume, unit = SCANS[name]
     piece = closed_scan(scans / name, Ruler({1e-3: "mm", 1e-2: "cm"}.get(unit))).piece
