@@ -144,7 +144,7 @@ def test_the_turned_stone_is_scanned_a_second_time(browser: Browser, server: Ser
     chooser.value.set_files(
         {"name": "over.ply", "mimeType": "model/ply", "buffer": half_scanned(flip=True)}
     )
-    tab.get_by_text("over.ply").wait_for()
+    answer.get_by_text("over.ply").wait_for()
     assert answer.inner_text() != first
     volume = float(answer.inner_text().split(" L (")[0].split()[-1])
     # The stone itself, by the divergence theorem (trimesh).
