@@ -466,6 +466,23 @@ def test_few_faces_of_a_limb_may_lie_inside_it(tmp_path: Path, radius: float) ->
     assert found.volume.low <= np.pi * radius**2 * 0.3 <= found.volume.high
 
 
+@pytest.mark.parametrize("corners", [120, 300])
+def test_a_round_stone_of_few_faces_is_held(tmp_path: Path, corners: int) -> None:
+    # Corners on a capsule, pi r² (h + 4/3 r), cut off 3 to 10 % of it; those of a box nothing.
+    radius, height = 0.05, 0.06
+    points = trimesh.creation.capsule(height, radius, count=[64, 64]).sample(corners, seed=62010)
+    stone = trimesh.convex.convex_hull(points)
+    stone.export(tmp_path / "stone.ply")
+    found = closed_scan(tmp_path / "stone.ply", Ruler("m", longest=diameter(stone.vertices)))
+    truth = np.pi * radius**2 * (height + 4 / 3 * radius)
+    assert found.volume.low <= truth <= found.volume.high
+    assert stone.volume < 0.97 * truth
+    block = box((0.2, 0.15, 0.1))
+    (tmp_path / "box.ply").write_bytes(ply_bytes(block.vertices, block.faces))
+    drawn = closed_scan(tmp_path / "box.ply", Ruler("m", longest=diameter(block.vertices)))
+    assert drawn.volume.half_width < 0.03 < found.volume.half_width
+
+
 def test_a_cloud_of_limbs_is_poor_at_best(tmp_path: Path) -> None:
     limb = trimesh.creation.capsule(height=0.3, radius=0.02)
     limb.apply_transform(trimesh.transformations.rotation_matrix(np.pi / 2, [1, 0, 0]))

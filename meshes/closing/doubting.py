@@ -8,7 +8,7 @@ from plumbstone.meshes.closing.bodies import FINE, OpenBody, has_limbs, step_of
 from plumbstone.meshes.closing.limbs import PUSHED, whole_limbs_doubt
 from plumbstone.meshes.closing.underside import Breach, unseen_side
 from plumbstone.meshes.faces import corners_of, shells
-from plumbstone.meshes.measures.calipers import DRAWN
+from plumbstone.meshes.measures.calipers import DRAWN, corner_normals
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.faults import face_areas
 from plumbstone.meshes.measures.hulls import hull_of
@@ -45,6 +45,9 @@ CLOSED_OVER = (
     "an app closed it by large faces where nothing was seen; export it without filled holes, or "
     "weigh it"
 )
+CREASED, UNEVEN = 0.45, 1.9  # cosine of what faces turn at an edge: 63°, a hexagon's are 60°; what
+# uneven faces lose over what their normals tell: 1.0 on even ones, 1.4 on thinned ones, 1.9 on
+# hulls of corners by chance on ellipsoids
 MOST_HOLLOW = 0.65  # of the volume: what a body lacks at most into which an opening leads
 ON_TABLE = 0.004  # [m] over the table: what lies lower may be table
 DOUBLED = (
@@ -135,6 +138,27 @@ def step_doubt(step: float, skin: float) -> Doubt:
     return Doubt("resolution", filled_in, off, says, trust)
 
 
+def chords_doubt(vertices: Floats, faces: Indices, volume: float) -> Doubt:
+    """Doubt a complete form of few faces by what a round one with such corners holds beside them.
+
+    Over each side of a face it rises by an eighth of the side times how far normals turn along it
+    (a parabola); a face at an edge that is sharper than `CREASED` is meant to be flat.
+    """
+    ways = corner_normals(vertices, faces)
+    ways /= np.maximum(np.linalg.norm(ways, axis=1), 1e-300)[:, None]
+    after = np.roll(faces, -1, axis=1)
+    rise = ((vertices[after] - vertices[faces]) * (ways[after] - ways[faces])).sum(axis=2) / 8
+    own = np.cross(*(vertices[faces[:, 1:]] - vertices[faces[:, :1]]).swapaxes(0, 1)) / 2
+    area = np.linalg.norm(own, axis=1)
+    sides = np.sort(np.stack([faces, after], axis=2).reshape(-1, 2), axis=1)
+    one, other = (np.lexsort(sides.T) // 3).reshape(-1, 2).T
+    sharp = (own[one] * own[other]).sum(axis=1) < CREASED * area[one] * area[other]
+    share = UNEVEN * area * rise.mean(axis=1) / volume
+    share[one[sharp]] = share[other[sharp]] = 0
+    says = f"{len(faces)} faces are few for a round form; export it with more"
+    return Doubt("resolution", float(-share[share < 0].sum()), float(share[share > 0].sum()), says)
+
+
 def whole_doubts(
     vertices: Floats, faces: Indices, volume: float
 ) -> tuple[tuple[Doubt, ...], tuple[Doubt, ...]]:
@@ -146,7 +170,7 @@ def whole_doubts(
     area = float(face_areas(vertices, faces).sum())
     skin, limbed = area / volume, has_limbs(area, vertices, volume)
     if len(faces) < DRAWN and not limbed:
-        return (), ()
+        return (), (chords_doubt(vertices, faces, volume),)
     coarse = () if limbed else (step_doubt(step, skin),)
     doubts = (whole_limbs_doubt(step, skin),) if limbed else ()
     if is_cut_flat(vertices, faces):
