@@ -16,8 +16,10 @@ from plumbstone.meshes.errors import PlumbstoneError
 
 P = ParamSpec("P")
 ROUNDING = 1e-6  # of what a slider tells [m]
-ALERT = (  # what tells of a lost connection is read aloud
-    "<script>addEventListener('DOMContentLoaded', () => { popup.role = 'alert' })</script>"
+ALERT = (  # what tells of a lost connection is read aloud; what is typed counts as the page goes
+    "<script>addEventListener('DOMContentLoaded', () => { popup.role = 'alert' });"
+    "for (const leaving of ['beforeunload', 'pagehide'])"
+    " addEventListener(leaving, () => document.activeElement.blur())</script>"
 )
 DOORS = (("Weigh", "/"), ("Stock", "/stock"), ("Tanks", "/tanks"))
 
