@@ -235,3 +235,14 @@ def test_a_length_in_the_wrong_unit_is_told_and_not_weighed_as_tonnes(tmp_path: 
     )
     with pytest.raises(ScanError, match=r"check the unit of that length, as it is 29\.\d cm by"):
         closed_scan(path, Ruler("m", longest=2.9))
+
+
+def test_a_pointed_stone_on_an_upturned_bucket_stands_on_it() -> None:
+    # A cone frustum that narrows upwards, and two cones on it by a narrow place, 15 cm up.
+    profile = [[0, 0], [0.09, 0], [0.07, 0.15], [0.02, 0.152], [0.06, 0.2], [0, 0.3]]
+    both = trimesh.creation.revolve(np.array(profile), sections=48)
+    stand = stand_below(np.array(both.vertices), np.array(both.faces))
+    assert stand is not None
+    assert stand.height == pytest.approx(0.152, abs=0.01)
+    stone = trimesh.creation.revolve(np.array(profile[2:]) - [0, 0.15], sections=48)
+    assert stand_below(np.array(stone.vertices), np.array(stone.faces)) is None

@@ -40,6 +40,7 @@ UNLIKE, PURE = 10.0, 0.75  # distance of two colours that are told apart, lightn
 # share of each part that must look like itself; from memory
 AT_EDGE = 0.01  # [m] from the edge of the scan: what reaches it leaves the view
 HULLED = 50_000  # points that a hull is laid around; more change it by less than 0.1 %
+PINCHED = 0.5  # of the section two levels lower and of the widest above: no stone is cut in so fast
 JUTS = 0.12  # how much wider than a stand the body above grows, and narrower a waist is
 EVEN_ARM, THIN_ARM, LEAST_ARM = 1.35, 0.5, 0.15  # how much the sections of an arm differ, what of
 # the widest of all they have at most, and how far it reaches at least, over the whole length
@@ -321,9 +322,10 @@ def _top_of_walls(area: Floats, start: int) -> int | None:
 
 
 def _is_waist(area: Floats, level: int) -> bool:
-    """Tell whether a section is the least of all, between wider ones."""
+    """Tell whether a section is the least of all between wider ones, or pinched all at once."""
     below, above = area[1:level].max(), area[level + 1 :].max()
     least = area[level] == area[1:-1].min()
+    least |= area[level] < PINCHED * min(area[level - 2], above)  # however pointed what is above
     return bool(least and area[level] < (1 - JUTS) * min(below, above))
 
 
