@@ -92,7 +92,8 @@ def _stand_of(body: OpenBody, scan: ClosedScan) -> Stand | None:
     rims = [body.vertices[rim.edges[:, 0], 2] for rim in body.rims] or [np.zeros(1)]
     sided = any(doubt.what == "side" for doubt in scan.doubts)  # its rim climbs a missing flank
     foot = 0.0 if sided else float(np.quantile(np.concatenate(rims), RIMMED))
-    stand = attached.stand_below(scan.piece.vertices, scan.piece.faces, foot)
+    spread = body.ground.spread
+    stand = attached.stand_below(scan.piece.vertices, scan.piece.faces, foot, spread)
     if stand is None:
         return None
     own = min(float(np.median(heights)) for heights in rims)
