@@ -162,6 +162,26 @@ def test_a_stand_is_ruled_out_where_only_all_of_it_is_as_long_as_measured() -> N
     assert parting.stand_by_length(Path(), scan, Ruler()).doubts == stand
 
 
+def test_a_width_that_a_missing_limb_made_too_small_is_set_aside() -> None:
+    # A bar whose arm was not seen is as long as measured and a fifth too narrow; one whose end
+    # was not seen is shorter than its own file's lengths allow, and either may be wrong.
+    piece = box((0.3, 0.1, 0.05))
+    side, hand = (Doubt(what, 0.1, 0.4, "", "poor") for what in ("side", "attached"))
+    scan = ClosedScan(piece, (side,), piece.faces)
+    long, wide = scan.caliper.longest, 1.25 * scan.caliper.across[1]
+    both = Ruler(longest=long, across=wide)
+    found = parting.by_one_length(both, scan)
+    assert (found.longest, found.across, found.aside) == (long, None, pytest.approx(0.2))
+    assert parting.by_one_length(both, scan.doubted(hand)) == found  # as long as its own file
+    kept = [
+        (both, replace(scan, doubts=())),
+        (Ruler(longest=1.7 * long, across=wide), scan),
+        (Ruler(longest=1.1 * long, across=1.1 * wide), scan.doubted(hand)),
+        (Ruler(longest=long, across=wide / 1.25), scan),
+    ]
+    assert all(parting.by_one_length(ruler, of) == ruler for ruler, of in kept)
+
+
 def test_an_open_end_leads_into_a_log_and_a_patch_that_was_missed_does_not() -> None:
     # A cylinder of 10 cm whose end is open: pi r². A ball that lacks a patch as wide on its side.
     log = trimesh.creation.cylinder(0.05, 0.3, sections=48).subdivide_to_size(0.005)

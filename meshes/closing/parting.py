@@ -20,7 +20,7 @@ from plumbstone.meshes.faces import corners_of
 from plumbstone.meshes.measures.calipers import diameter, factor_by
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.isolating import LEAST_CUT, split_bodies, table_within, upright
-from plumbstone.meshes.measures.rulers import Ruler
+from plumbstone.meshes.measures.rulers import FAR_OFF, Ruler
 from plumbstone.meshes.mending.welding import compacted
 from plumbstone.meshes.piece import Flags
 from plumbstone.meshes.reading.parts import ScanError
@@ -28,6 +28,8 @@ from plumbstone.meshes.reading.scans import RawScan, read_raw
 from plumbstone.meshes.telling import litres, percent
 
 MOST_DISAGREE = 0.06  # two measured lengths of one body, against those of the scan
+AGREES = 0.03  # wood that a measured length scales by less is whole along it: without a side it
+# lacks 47 % at most (40 that taught), else up to 210 %
 FITS = 0.07  # of the measured length: how far the right one of two parts may lie off it
 SURE = 0.9  # of a part that may be the body: what of it is surely there
 CUT = 0.08  # of the volume: what a cut along a crease may add or take off; by trials
@@ -153,6 +155,24 @@ def as_measured(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
         if len(found) == 1:
             return found[0]
     return as_seen(path, scan, ruler)
+
+
+def by_one_length(ruler: Ruler, scan: ClosedScan) -> Ruler:
+    """Set the width across aside that a body falls short of, where a side of it was not seen.
+
+    Its longest is taken alone then, unless it falls short of that even more, and of the file's own.
+    Where another thing may be at it, only a file of the same length tells that all of it is there.
+    """
+    doubts = {doubt.what for doubt in scan.doubts}
+    both = ruler.longest and ruler.across and "side" in doubts
+    disagree = factor_by(ruler, scan.caliper)[1] if both else 0.0
+    if disagree <= MOST_DISAGREE:
+        return ruler
+    long = replace(ruler, across=None, aside=1 - 1 / (1 + disagree))
+    ways = long, replace(ruler, longest=None)
+    factor, other = (factor_by(one, scan.caliper)[0] for one in ways)
+    melted = "attached" in doubts and not 1 / (1 + AGREES) < factor < 1 + AGREES
+    return ruler if melted or factor > max(other, 1 + FAR_OFF) else long
 
 
 def stand_by_length(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:

@@ -43,8 +43,6 @@ SAME_VOLUME = 1e-6  # a kept mesh that differs by more was not weighed as it is
 FOREIGN = "it was mended and kept elsewhere, or changed since; weigh the scan it was made of"
 MOST_UNSURE = 0.8  # half-width of a range, over the greater of its middle and the figure, that
 # still says something
-AGREES = 0.03  # wood that a measured length scales by less is whole along it: without a side it
-# lacks 47 % at most (40 that taught), else up to 210 %
 NO_SIZE = 1.5  # a file whose lengths are off by more did not measure them: they contradict nothing;
 # phones that measure depth are off by 1.14 at most (MANIFEST of the scans by others)
 SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
@@ -111,6 +109,8 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
     if ruler.known is not None and ruler.known.kind != "sheet":
         scans, lengths = _beside(path, raw, scans, ruler.known)
         raw = replace(raw, lengths=lengths)
+    if len(scans) == 1:
+        ruler = parting.by_one_length(ruler, scans[0])
     if len(scans) == 1 and raw.sized and any(d.what == "attached" for d in scans[0].doubts):
         decided = parting.as_measured if ruler.measured else parting.as_seen
         scans = (decided(path, scans[0], ruler),)
@@ -228,11 +228,12 @@ def with_scale(
         own = f", as it is {ruler.measured / total * 1e2:.1f} cm by <source>" if sized else ""
         raise ScanError(path, f"{problem}; check the unit of that length{own}.")
     unsure = disagree / 2 + found.noise
-    both = "" if ruler.longest and ruler.across else ", or give <longest> and <across> both"
+    twice = ruler.longest is not None and ruler.across is not None
+    both = "" if twice or ruler.aside else ", or give <longest> and <across> both"
     why = f"{MELTED}{both}" if two else (*parted, PARTED)[0]
     doubted, body = sized and (two or bool(parted)), scans[0].body
     limbed = body is not None and is_limbed(body, scans[0].volume.mid)
-    agrees = ruler.longest and sized and abs(float(np.log(total))) < AGREES
+    agrees = ruler.longest and sized and abs(float(np.log(total))) < parting.AGREES
     if agrees and parted and body is not None and limbed:
         less = none_farther(scans[0].doubts, body.unseen)
         scans = (replace(scans[0], doubts=less), *scans[1:])
@@ -242,10 +243,11 @@ def with_scale(
         unsure += unlike if doubted else 0.0
     if two:  # then the file's own lengths may be the right ones, as far as they are
         unsure += OWN_LENGTHS / 2
-    twice = ruler.longest is not None and ruler.across is not None
     total_of = total if sized else 1.0
     doubt = ruled_scale(ruler.measured, unsure, total_of, twice=twice, read=ruler.read)
     said = f"lengths × {total:.4g}, from the measured {ruler.measured * 1e2:.1f} cm"
+    if ruler.aside:
+        said += f"; the width across was set aside, what was seen is {percent(ruler.aside)} short"
     return tuple(scan.times(factor, said).doubted(doubt) for scan in scans)
 
 

@@ -26,6 +26,7 @@ class Ruler:
     control: float | None = None  # the mat's control line, as measured [m]
     known: Known | None = None  # a thing of known size in view
     weighed: bool = False  # its volume is known otherwise, so that the form alone is asked for
+    aside: float = 0.0  # how much less of the width across was seen, so that it was set aside
     single: bool = False  # all that stands there is the body: no hand, stand or neighbour is in it
 
     @property
