@@ -26,7 +26,9 @@ def strip(rng: np.random.Generator) -> tuple[np.ndarray, int]:
     return rng.permutation(np.where(turned[:, None], faces[:, ::-1], faces)), rows * columns
 
 
-@pytest.mark.parametrize("seed", range(200))
+@pytest.mark.parametrize(
+    "seed", [*range(80), *(pytest.param(k, marks=pytest.mark.slow) for k in range(80, 200))]
+)
 def test_walks_find_what_sorting_finds(seed: int) -> None:
     rng = np.random.default_rng(seed)
     faces, count = strip(rng)
