@@ -224,7 +224,7 @@ def _quick(
     factor: float | None,
     water: float,
 ) -> tuple[buoyancy.Balance, Material]:
-    """buoyancy.Balance wood without a scape file; give the sinker stone too."""
+    """Balance wood without a scape file; give the sinker stone too."""
     from plumbstone.volumes.report import balance_figures
 
     factor = FACTOR if factor is None else factor
