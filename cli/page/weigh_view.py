@@ -121,8 +121,14 @@ class WeighView:
             on_rejected=lambda: warn(self.wrong, words.TOO_LARGE),
         ).classes("hidden-upload")
         self.upload.on("failed", self._unsent, args=[])
+        # Not when it came in here: that may cut the answer off, which then passes for a failure.
+        self.upload.on("uploaded", js_handler=f"() => {self._cleared()}")
         self.upload.props["aria-hidden"] = "true"
         self.upload.props["inert"] = True
+
+    def _cleared(self) -> str:
+        """Make room for another scan, in the browser."""
+        return f"getElement({self.upload.id}).$refs.qRef.reset()"
 
     def _picker(self, text: str, *, second: bool, main: bool = False) -> Element:
         """Make a button that lets a file be chosen; it opens at once, while the finger is on it."""
@@ -133,7 +139,7 @@ class WeighView:
         made = element("button", "b main" if main else "b small", text, type="button")
         # What is still on its way, as it hangs, makes room for another.
         pick = (
-            f"() => {{ getElement({self.upload.id}).$refs.qRef.reset(); emit(); setTimeout(() => "
+            f"() => {{ {self._cleared()}; emit(); setTimeout(() => "
             f"getHtmlElement({self.upload.id}).querySelector('input').click()); }}"
         )
         return made.on("click", chosen, js_handler=pick)
@@ -341,7 +347,6 @@ class WeighView:
 
     async def _taken(self, event: UploadEventArguments) -> None:
         content = await event.file.read()
-        self.upload.reset()
         if not self._second or self.job is None or len(self.job.names) == 2:
             self._forget()
         self._second = False
