@@ -132,9 +132,10 @@ export default {
       return Object.values(this.drawing.pieces).sort((a, b) => key(a) - key(b));
     },
     legible(piece, view) { // of numbers that would lie on each other from the front, the nearest; all stand above
+      if (view.key === "above") return true;
       const near = (other) => Math.hypot(other.middle[0] - piece.middle[0], other.centre - piece.centre) < 17 * this.unit;
       const order = this.ordered(view);
-      return view.key === "above" || !order.slice(order.indexOf(piece) + 1).some(near);
+      return !order.slice(order.indexOf(piece) + 1).some(near);
     },
     shift(piece, view) {
       const to = this.now(piece);

@@ -112,14 +112,15 @@ def apart(ends: Iterable[End], stones: Sequence[Body], water: float) -> tuple[En
     """
     found, count = tuple(ends), len(stones)
     few = range(1, count) if count <= MIXED else (1, count - 1)
+    states = {
+        stone.entry.name: [stone_state(stone, water, sign) for sign in (-1.0, 1.0)]
+        for stone in stones
+    }
     added = []
     for heavy in (one for n in few for one in itertools.combinations(range(count), n)):
-        states = {
-            stone.entry.name: stone_state(stone, water, 1.0 if i in heavy else -1.0)
-            for i, stone in enumerate(stones)
-        }
-        volumes = {name: volume for name, (_, volume) in states.items()}
-        masses = {name: mass for name, (mass, _) in states.items()}
+        chosen = {name: both[i in heavy] for i, (name, both) in enumerate(states.items())}
+        masses = {name: mass for name, (mass, _) in chosen.items()}
+        volumes = {name: volume for name, (_, volume) in chosen.items()}
         added += [
             replace(end, volumes={**end.volumes, **volumes}, masses={**end.masses, **masses})
             for end in found

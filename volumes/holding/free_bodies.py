@@ -69,7 +69,7 @@ class Stage:
 
     def above(self, body: int) -> tuple[int, ...]:
         """Numbers of the bodies that lie on this one."""
-        return tuple(i for i, rest in enumerate(self.resting) if body in rest.carriers())
+        return touching.lying_on(body, self.resting)
 
     def load(self, body: int) -> list[int]:
         """Numbers of a body and of all that lies on it, on these and so on."""
@@ -526,7 +526,7 @@ def _together(
     while before < len(found) + len(loaded):
         before = len(found) + len(loaded)
         for here in found:  # grows as it is walked
-            lying = [i for i, rest in enumerate(resting) if here in rest.carriers()]
+            lying = touching.lying_on(here, resting)
             if here in loaded or not touching.over_foot(here, lying, resting):
                 loaded.update(lying)
                 found += [i for i in lying if i not in found]

@@ -488,6 +488,11 @@ def _crossings(upper: Floats, lower: Floats) -> tuple[Floats, Floats, Floats]:
     return places, normals / np.maximum(length, 1e-30)[:, None], gaps
 
 
+def lying_on(body: int, resting: Sequence[Resting]) -> tuple[int, ...]:
+    """Numbers of the bodies that lie on a body."""
+    return tuple(i for i, rest in enumerate(resting) if body in rest.carriers())
+
+
 def over_foot(body: int, lying: Sequence[int], resting: Sequence[Resting]) -> bool:
     """Whether all that lies on a body does so over its foot, where no weight tips it."""
     foot = resting[body].places[resting[body].touching(), :2]
