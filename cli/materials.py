@@ -44,8 +44,8 @@ def materials(
     ]
     table("Materials", columns, rows)
     for material in found if name else ():
-        if len(found) > 1:
-            typer.echo(f"{material.name}: {material.looks or material.note}")
+        if len(found) > 1 and (looks := material.looks or material.note):
+            typer.echo(f"{material.name}: {looks}")
         if material.test:
             typer.echo(f"Test: {material.test}")
         if material.d15 and material.d50 and material.d85:

@@ -14,13 +14,15 @@ from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.sections import Section
 
 MISSPELT = 0.75  # likeness of two names from which on one may be the other misspelt
-MOST_LIKELY = 4  # materials offered for a description
+MOST_LIKELY = 8  # materials offered for a description
 FILLERS = frozenset(
     ["a", "an", "and", "the", "with", "of", "in", "on", "or", "like", "that"]
-    + ["stone", "stones", "rock", "rocks"]
+    + ["stone", "stones", "rock", "rocks", "wood", "substrate"]
 )
 KINDS = ("stone", "wood", "substrate", "strip")
-CLASSES = {"stone": "stone", "rock": "stone", "wood": "wood", "soil": "substrate"}
+CLASSES = {"stone": "stone", "rock": "stone", "wood": "wood"} | dict.fromkeys(
+    ("soil", "substrate"), "substrate"
+)
 # What is believed of each kind [kg/m³]; wide bounds, common practice, no source.
 DENSITIES = {"stone": (150, 9e3), "wood": (60, 1600), "substrate": (30, 9e3), "strip": (1, 2e4)}
 FULLEST = 0.9  # share of a heap that grains of all sizes fill at most; common practice, no source
@@ -31,10 +33,17 @@ class UnknownMaterialError(PlumbstoneError, ValueError):
 
     def __init__(self, name: str, known: Sequence[str]) -> None:
         self.name = name
-        near = difflib.get_close_matches(name, known, n=3, cutoff=MISSPELT)
-        near = near or [key for key in known if _stems(name) and _stems(name) <= _stems(key)]
+        asked = _stems(name)
+        near = [key for key in known if asked and asked <= _stems(key)]
+        if not near:  # misspelt; "wood" and "stone" are alike in all names that have them
+            short = {" ".join(sorted(_stems(key))): key for key in known}
+            alike = difflib.get_close_matches(" ".join(sorted(asked)), short, 3, MISSPELT)
+            near = [short[key] for key in alike]
         near = near or [key for key in known if _within(key, name)][:3]
-        hint = 'Find it by how it looks: plumbstone materials "grey with white veins".'
+        if not near and len(found := described(name)) == 1:
+            near = [found[0].key]
+        looks = "thin pale branches" if "wood" in name.lower() else "grey with white veins"
+        hint = f'Find it by how it looks: plumbstone materials "{looks}".'
         if near:
             hint = f"Did you mean {' or '.join(near)}?"
         super().__init__(f'"{name}" is no known material. {hint}')
@@ -138,8 +147,9 @@ def described(words: str) -> tuple[Material, ...]:
     -------
     tuple of Material
         Those whose name and looks share most of the words, most likely first; may be empty.
+        All of a class where nothing but that is said ("wood").
     """
-    asked = _stems(words)
+    asked, last = _stems(words), _stems(words.split()[-1]) if words.split() else set()
     kinds = {kind for word, kind in CLASSES.items() if re.search(rf"\b{word}s?\b", words.lower())}
     scored = []
     for material in load_materials().values():
@@ -147,11 +157,12 @@ def described(words: str) -> tuple[Material, ...]:
             continue
         named, looks = _stems(material.key), _stems(material.looks or material.note)
         score = 2 * len(asked & named) + len(asked & (looks - named))
-        if score:
-            scored.append((score, material))
-    best = max((score for score, _ in scored), default=0)
-    likely = sorted((pair for pair in scored if 2 * pair[0] > best), key=lambda pair: -pair[0])
-    return tuple(material for _, material in likely[:MOST_LIKELY])
+        if score or (kinds and not asked):
+            scored.append((score, bool(last & named), material))
+    best = max((score for score, *_ in scored), default=0)
+    likely = [row for row in scored if 2 * row[0] >= best]
+    likely.sort(key=lambda row: row[:2], reverse=True)
+    return tuple(material for *_, material in likely[: MOST_LIKELY if asked else None])
 
 
 def _stems(text: str) -> set[str]:
@@ -162,7 +173,7 @@ def _stems(text: str) -> set[str]:
 
 def _within(key: str, text: str) -> bool:
     """Whether a telling word of a material's name stands somewhere in a text."""
-    return any(len(s) > 3 and s != "wood" and s in text.lower() for s in _stems(key))
+    return any(len(s) > 3 and s in text.lower() for s in _stems(key))
 
 
 def material_from(section: Section, known: Mapping[str, Material]) -> Material:
