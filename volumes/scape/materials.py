@@ -17,10 +17,10 @@ MISSPELT = 0.75  # likeness of two names from which on one may be the other miss
 MOST_LIKELY = 8  # materials offered for a description
 FILLERS = frozenset(
     ["a", "an", "and", "the", "with", "of", "in", "on", "or", "like", "that"]
-    + ["stone", "stones", "rock", "rocks", "wood", "substrate"]
+    + ["stone", "stones", "rock", "rocks", "wood", "root", "roots", "substrate"]
 )
 KINDS = ("stone", "wood", "substrate", "strip")
-CLASSES = {"stone": "stone", "rock": "stone", "wood": "wood"} | dict.fromkeys(
+CLASSES = {"stone": "stone", "rock": "stone", "wood": "wood", "root": "wood"} | dict.fromkeys(
     ("soil", "substrate"), "substrate"
 )
 # What is believed of each kind [kg/m³]; wide bounds, common practice, no source.
