@@ -78,7 +78,9 @@ def test_every_unit_agrees_with_a_library_of_units() -> None:
     checked = 0
     for kind, unit in base.items():
         for name in _KINDS[kind][0]:
-            theirs = spelt.get(name, re.sub(r"(\w)([23])$", r"\1^\2", name.replace("**", "^")))
+            power = {"sq": 2, "square": 2, "cu": 3, "cubic": 3}.get(name.split()[0])
+            word = f"{name.split()[-1]}^{power}" if power else name.removeprefix("US ")
+            theirs = spelt.get(word, re.sub(r"(\w)([23])$", r"\1^\2", word.replace("**", "^")))
             value = registry.Quantity(1.0, theirs).to(unit).magnitude
             assert parse_quantity(f"1e-9 {name}", kind) == pytest.approx(1e-9 * value, rel=1e-12), (
                 name
@@ -101,7 +103,8 @@ def test_the_grammar_is_closed(text: str) -> None:
     [  # NIST Handbook 44, appendix C: a cup is 8 fluid ounces, a gallon 128
         ("1½ in", "length", 0.0381), ("1 ½ in", "length", 0.0381), ("1½”", "length", 0.0381),
         ("1½''", "length", 0.0381), ("1’9”", "length", 0.5334), ('23⅝"', "length", 0.600075),
-        ("½ lb", "mass", 0.22679619),
+        ("½ lb", "mass", 0.22679619), ("24 in.", "length", 0.6096), ("2 ft. 6 in.", "length", 0.762),
+        ("0.5 cu. ft.", "volume", 0.014158423), ("1 cubic foot", "volume", 0.028316847),
         ("2 cups", "volume", 3.785411784e-3 / 8), ("3 kilos", "mass", 3.0),
         ("30 centimeters", "length", 0.3), ("30\u00a0cm", "length", 0.3), ('"30 cm"', "length", 0.3),
     ],

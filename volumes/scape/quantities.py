@@ -14,6 +14,7 @@ _TWO_UNITS = re.compile(  # 1 ft 9 in, 21 lb 8 oz
     r"([0-9]+ *(?:ft|foot|feet|'|′)) *([0-9][^'′]*(?:in|inch|inches|\"|″))"
     r"|([0-9]+ *(?:lbs?|pounds?)) *([0-9].*(?:oz|ounces?))"
 )
+_SHORTENED = re.compile(r"\b(in|ft|yd|cu|sq|lbs?|oz|gals?|qt|pt)\.(?= |$)")  # 24 in.
 _COMMA = re.compile(r"([-+]?[0-9]+),([0-9]+)(?![0-9.,])")  # decimal, or between thousands
 _BARE = re.compile(
     r"[€$£]? *([-+]?[0-9]*\.?[0-9]+) *(%|°|deg|degrees?|[€$£])?( *(?:/|per) *(?:kg|lb))?"
@@ -43,6 +44,7 @@ _CAPACITIES = {
     "L": 1e-3, "l": 1e-3, "litre": 1e-3, "litres": 1e-3, "liter": 1e-3, "liters": 1e-3,
     "dL": 1e-4, "dl": 1e-4, "cL": 1e-5, "cl": 1e-5, "mL": 1e-6, "ml": 1e-6, "cc": 1e-6,
     "gal": _US_GALLON, "gals": _US_GALLON, "gallon": _US_GALLON, "gallons": _US_GALLON,
+    "US gal": _US_GALLON, "US gallon": _US_GALLON, "US gallons": _US_GALLON,
     "imp gal": _IMPERIAL_GALLON, "imperial gallon": _IMPERIAL_GALLON,
     "imperial gallons": _IMPERIAL_GALLON,
     "qt": _US_GALLON / 4, "quart": _US_GALLON / 4, "quarts": _US_GALLON / 4,
@@ -52,13 +54,14 @@ _CAPACITIES = {
 
 
 def _powers(power: int) -> dict[str, float]:
-    """Spell areas and volumes of every unit of length: cm^2, cm2, cm²."""
+    """Spell areas and volumes of every unit of length: cm^2, cm2, cm², sq cm."""
     signs = (f"^{power}", str(power), "²" if power == 2 else "³", f"**{power}")
+    words = ("sq", "square") if power == 2 else ("cu", "cubic")
     return {
-        f"{name}{sign}": size**power
+        spelt: size**power
         for name, size in _LENGTHS.items()
         if name.isalpha()
-        for sign in signs
+        for spelt in (*(name + sign for sign in signs), *(f"{word} {name}" for word in words))
     }
 
 
@@ -213,8 +216,9 @@ def without_comma(text: Any) -> str:
 
 
 def _without_signs(text: str) -> str:
-    """Write fractions of one sign with a stroke, 1½ → 1 1/2, and quotes of a phone straight."""
+    """Write fractions of one sign with a stroke, 1½ → 1 1/2, quotes straight, "in." as "in"."""
     text = re.sub("''|’’|[“”]", '"', re.sub("[\u00a0\u2009\u202f]", " ", text)).replace("’", "'")
+    text = _SHORTENED.sub(r"\1", text)
     for sign, part in zip(
         "¼½¾⅛⅜⅝⅞", ("1/4", "1/2", "3/4", "1/8", "3/8", "5/8", "7/8"), strict=True
     ):
