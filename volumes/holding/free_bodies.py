@@ -2,7 +2,7 @@
 
 import itertools
 import math
-from collections.abc import Container, Iterable, Mapping, Sequence
+from collections.abc import Container, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -284,8 +284,20 @@ def rigs_of(
         "ends": _indices(runs_to),
     }
 
+    known: dict[Hashable, tuple[float, Floats, Floats, Floats]] = {}
+
+    def loads_of(
+        one: Moving, tied_on: Sequence[tuple[Sinker, Floats]], end: End
+    ) -> tuple[float, Floats, Floats, Floats]:
+        names = [b.entry.name for b in one.pieces]
+        states = [(end.masses.get(name), end.volumes.get(name)) for name in names]
+        state = (one.name, end.stones, *states, *(end.sign_of(sinker) for sinker, _ in tied_on))
+        if state not in known:  # many ends differ in other bodies alone
+            known[state] = _loads(stage, one, tied_on, end)
+        return known[state]
+
     def at(end: End) -> Rig:
-        parts = [_loads(stage, *one, end) for one in zip(moving, strapped, strict=True)]
+        parts = [loads_of(*one, end) for one in zip(moving, strapped, strict=True)]
         masses, centres, lifts, lift_centres = zip(*parts, strict=True)
         bounds = [_pulling(stage, tie, end, friction, contacts[i]) for i, tie in tied]
         least, most = np.array(bounds).reshape(-1, 2, len(stage.levels)).transpose(1, 2, 0)
