@@ -1,5 +1,6 @@
 """Tipping of standing stones against arithmetic on stated inputs."""
 
+import json
 import math
 from pathlib import Path
 
@@ -243,3 +244,32 @@ def test_whether_a_slate_that_leans_on_a_block_stays_is_left_open(
     found = planned(tmp_path, TANK + slate + (block if beside else "")).standing[0]
     assert found.doubtful
     assert [finding.how for finding in standing_findings(found)] == [how]
+
+
+def slab_over_edge(folder: Path, height: int, material: str) -> Standing:
+    """Judge slate of 1.6 kg whose middle lies 3 cm beyond its block: 4.8 kg·cm, in water 3.1 at most.
+
+    A weight of 8 × 10 cm lies on it, 5 cm inside that edge.
+    """
+    parts = (
+        ("Block", "granite", "10 cm", "14 cm", "6 cm", 20, "floor"),
+        ("Slab", "slate", "24 cm", "12 cm", "2 cm", 28, 'Block"\nmass = "1.60 kg'),
+        ("Weight", "own stone", "8 cm", "10 cm", f"{height} cm", 20, "Slab"),
+    )
+    text = "".join(
+        f'[[piece]]\nname = "{name}"\nmaterial = "{kind}"\nsolid = "box"\n'
+        f'size = {json.dumps(size)}\nat = ["{at} cm", "18 cm"]\nrests = "{rests}"\n'
+        for name, kind, *size, at, rests in parts
+    )
+    own = f'[[material]]\nname = "own stone"\nlike = "granite"\ndensity = {material}\n'
+    return planned(folder, f"{TANK}{text}{own}").standing[1]
+
+
+@pytest.mark.parametrize(("height", "stays"), [(8, True), (2, False)])
+def test_what_lies_on_a_slab_may_keep_it_as_it_is_drawn(
+    tmp_path: Path, height: int, stays: bool
+) -> None:
+    # Granite: 8.5 kg·cm where it is 8 cm high and 2.1 where it is 2; statics. Both were told to lean.
+    slab = slab_over_edge(tmp_path, height, '["2640 kg/m^3", "2660 kg/m^3"]')
+    assert not slab.unsure
+    assert slab.leans is not stays

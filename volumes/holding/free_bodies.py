@@ -78,6 +78,13 @@ class Stage:
             found += [i for i in self.above(here) if i not in found]
         return found
 
+    def load_alone(self, body: int) -> list[int]:
+        """Numbers of a body and of all that it carries by itself: what others carry is shared."""
+        found = [body]
+        for i in self.load(body)[1:]:
+            found += [i] if {*self.resting[i].carriers()} <= {*found} else []
+        return found
+
     def into(self, body: int) -> str:
         """Name of the body that this one is drawn into deepest; empty where that is none."""
         deepest = self.resting[body].into
@@ -132,35 +139,41 @@ def stage_of(
     `judged` will be. `bed` is its surface beside the pieces [m], (rows, columns): where `soil` says
     so it carries what was set on it, else its lowest place alone does, but for what was turned
     until it rests on it. `levels` are those of the water, (k,) [m], and `water` its density
-    [kg/m³]. Where one body rests hangs on what is near it alone, so the memo remembers it.
+    [kg/m³]. Where one body rests hangs on what is near and on it alone, so the memo remembers it.
     """
     forms = [tuple(_form_on(b, grid, memo, soil=soil) for b in moving.pieces) for moving in bodies]
     ties = [ties_of(moving, placed) for moving in bodies]
-    resting = []
-    for i, moving in enumerate(bodies):
+
+    def rest_of(i: int, load: Sequence[int]) -> Resting:
         others = [
             (j, form)
             for j, parts in enumerate(forms)
             for form in parts
             if j != i and any(_may_touch(own, form, grid, memo) for own in forms[i])
         ]
-        masses, places = _weights(moving, placed, memo)
-        centre = np.average(places, axis=0, weights=masses)
+        parts = [_weights(bodies[j], placed, memo) for j in load]
+        masses = [mass for heavy, _ in parts for mass in heavy]
+        centre = np.average([at for _, places in parts for at in places], axis=0, weights=masses)
         pulling = [tie for tie in ties[i] if tie.taut and tie.direction[2] < 0]
         tied_at = np.array([tie.place[:2] for tie in pulling]).reshape(-1, 2)
         shares = np.array([tie.sinker.mass / sum(masses) for tie in pulling])
         under = bed if any(form.ground is None for form in forms[i]) else np.empty(0)
-        rest = memo(
+        found: Resting = memo(
             touching.resting_of, forms[i], tuple(others), under, grid, centre, tied_at, shares
         )
-        resting.append(rest)
+        return found
+
+    resting = tuple(rest_of(i, [i]) for i in range(len(bodies)))
+    stage = Stage(tuple(bodies), resting, tuple(ties), {}, placed, levels, water)
+    held = {i: rest_of(i, stage.load_alone(i)) for i, rest in enumerate(resting) if rest.lean > 0}
+    # What lies on it may keep it as drawn; whether it tips it, the balance tells.
+    stage = replace(stage, resting=tuple(held.get(i, rest) for i, rest in enumerate(resting)))
     needed: set[str] = set()
     for i in judged:
-        for j in _together(i, resting, ties, bodies):
+        for j in stage.together(i):
             needed |= {b.entry.name for b in bodies[j].pieces}
             needed |= {t.sinker.stone for t in ties[j] if t.sinker.stone in placed}
-    wet = {name: memo(_wet, placed[name], levels) for name in needed}
-    return Stage(tuple(bodies), tuple(resting), tuple(ties), wet, placed, levels, water)
+    return replace(stage, wet={name: memo(_wet, placed[name], levels) for name in needed})
 
 
 def drawn_into_strapped(stage: Stage, number: int, grid: Grid, memo: Memo) -> tuple[float, str]:

@@ -209,10 +209,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     vertices = body.piece.vertices
     low, high = body.piece.low, body.piece.high
     on = stage.load(number)
-    alone = [number]
-    for i in on[1:]:  # what others carry too is shared, and all that lies on it
-        alone += [i] if {*stage.resting[i].carriers()} <= {*alone} else []
-    load = [stage.bodies[i].pieces[0] for i in alone]
+    load = [stage.bodies[i].pieces[0] for i in stage.load_alone(number)]
     weights = [b.mass.mid * GRAVITY for b in load]
     centres = [mesh_centre(b.piece.vertices, b.piece.faces) for b in load]
     middle = np.average(centres, axis=0, weights=weights)
