@@ -482,3 +482,18 @@ def test_two_pieces_of_wood_on_a_third_may_differ(
     own = '[[group]]\nname = "P"\nwood = ["Log"]\n'
     found = plan_of(tmp_path, plank, block, boxes, own).holds
     assert {hold.verdict for hold in found} == {verdict}
+
+
+@pytest.mark.parametrize(("dense", "verdict"), [(970, Verdict.MOVES), (1030, Verdict.UNSURE)])
+def test_wood_moves_only_where_it_does_at_both_ends_of_its_range(
+    tmp_path: Path, dense: int, verdict: Verdict
+) -> None:
+    # Archimedes: what may be denser than the water may lie still, though its middle floats.
+    own = (
+        '[[material]]\nname = "own wood"\nlike = "driftwood"\n'
+        f'density = ["920 kg/m^3", "{dense} kg/m^3"]\n'
+    )
+    log = (
+        wood("Log", (30, 8, 6), 1, 45).replace("driftwood", "own wood").replace('mass = "1 kg"', "")
+    )
+    assert hold_of(tmp_path, own, log).verdict is verdict

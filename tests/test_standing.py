@@ -273,3 +273,15 @@ def test_what_lies_on_a_slab_may_keep_it_as_it_is_drawn(
     slab = slab_over_edge(tmp_path, height, '["2640 kg/m^3", "2660 kg/m^3"]')
     assert not slab.unsure
     assert slab.leans is not stays
+
+
+@pytest.mark.parametrize(("dense", "falls"), [(2600, False), (2200, True)])
+def test_a_stack_falls_only_where_it_does_at_both_ends_of_its_range(
+    tmp_path: Path, dense: int, falls: bool
+) -> None:
+    # 5 cm high and 5 % larger: 5.5 kg·cm at 2600 kg/m³ (3.4 of 3.1 in water), 4.6 at 2200; 4.4 and
+    # 4.0 in the middle. Both were told to lean, at middle densities.
+    slab = slab_over_edge(tmp_path, 5, f'["1800 kg/m^3", "{dense} kg/m^3"]')
+    assert slab.unsure
+    assert not slab.leans
+    assert (slab.falls_at is not None) is falls

@@ -9,7 +9,7 @@ import numpy as np
 from plumbstone.meshes.measures.columns import Grid
 from plumbstone.meshes.measures.displacement import mesh_centre
 from plumbstone.meshes.measures.hulls import hull_of
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Flags, Floats
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.holding.ends import End, amiss_ends, apart
@@ -18,7 +18,6 @@ from plumbstone.volumes.holding.free_bodies import (
     Stage,
     lots_of,
     may_lean,
-    rig_of,
     rigs_of,
     stage_of,
 )
@@ -76,7 +75,8 @@ class Standing:
     @property
     def leans(self) -> bool:
         """Whether it tilts until it rests, so far that it is not drawn as it will lie."""
-        return not self.aside and self.lean > (CARRIER_LEANS if self.carries else LEANS)
+        doubted = self.aside or (self.carries and self.unsure)
+        return not doubted and self.lean > (CARRIER_LEANS if self.carries else LEANS)
 
     @property
     def doubtful(self) -> bool:
@@ -173,16 +173,22 @@ def _judged_together(
 
 def _ends(stage: Stage, load: Sequence[int]) -> tuple[End, ...]:
     """Give the ends of the ranges of what lies on each other, by its numbers."""
-    stack = [stage.bodies[i].pieces[0] for i in load]
-    return amiss_ends(apart([End({}, {})], stack, stage.water))
+    return apart([End({}, {})], [stage.bodies[i].pieces[0] for i in load], stage.water)
 
 
 def _stays_on(stage: Stage, number: int, *, at_best: bool) -> bool:
     """Tell whether a body stays with its load where what carries it stands firm."""
     alone = stage.load(number)
     if at_best:
-        return bool(stays_at(rig_of(stage, End({}, {}), number, None, alone)).all())
-    return all_stay(rigs_of(stage, _ends(stage, alone), number, FRICTION, alone))
+        return bool(_at_best(stage, number, alone).all())
+    return all_stay(rigs_of(stage, amiss_ends(_ends(stage, alone)), number, FRICTION, alone))
+
+
+def _at_best(stage: Stage, number: int, alone: Sequence[int] = ()) -> Flags:
+    """Tell at which levels a body stays where all goes well: at all, if any end lets it stay."""
+    ends = _ends(stage, stage.load(number))
+    found = [stays_at(rig) for rig in rigs_of(stage, ends, number, None, alone)]
+    return next((stays for stays in found if stays.all()), found[0])
 
 
 def _stands(body: Body, tied: Sequence[str]) -> bool:
@@ -222,10 +228,10 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     grounded = body.entry.rests not in stage.placed  # what lies on a piece slides off it
     aside = tuple(stage.bodies[i].name for i in rest.leans_on() if grounded)
     beside = any(stage.resting[i].through > DRAWN_THROUGH for i in stage.together(number)[1:])
-    sure = all_stay(rigs_of(stage, _ends(stage, on), number, FRICTION))
-    at_best = np.full(len(stage.levels), sure)
-    if not sure:
-        at_best = stays_at(rig_of(stage, End({}, {}), number, None))
+    rests = all_stay(rigs_of(stage, amiss_ends(_ends(stage, on)), number, FRICTION))
+    sure = rests and not (len(on) > 1 and rest.lean > CARRIER_LEANS)
+    at_best = np.full(len(stage.levels), sure) if sure else _at_best(stage, number)
+    sure = rests and (sure or not at_best.all())  # another load may keep it as it is drawn
     return Standing(
         name=body.entry.name,
         tip_angle=tip_angle(inside, up),
@@ -235,7 +241,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
         to_pane=float(min(low[0], low[1], floor[0] - high[0], floor[1] - high[1])),
         on=tuple(sorted(stage.bodies[i].name for i in rest.carriers())),
         lean=rest.lean,
-        falls_at=None if at_best.all() else float(stage.levels[int(np.argmin(at_best))]),
+        falls_at=None if sure or at_best.all() else float(stage.levels[int(np.argmin(at_best))]),
         unsure=not sure and not beside,
         through=rest.through,
         into=stage.into(number),
