@@ -19,6 +19,7 @@ from plumbstone.cli.wording.page_labels import as_field
 from plumbstone.cli.wording.units import JOINTS, Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.telling import Naming, as_option
+from plumbstone.volumes.scape.quantities import in_us_units
 
 if TYPE_CHECKING:
     from plumbstone.volumes.scape.scape import Scape
@@ -28,7 +29,6 @@ RANGES = re.compile(r"(?<=\w) (?=\(\d[^ ]*\))")  # between a figure and its rang
 READER = "PLUMBSTONE_READER"  # variable: "page" where that reads what this process writes
 GLUE = "\ue000"  # stands for a blank at which no line is broken
 
-US_TYPED = re.compile(r"(?i)[\d.½¼¾] ?([\"″”]|''|(in|inch(es)?|ft|feet|lbs?|oz|pounds?|ounces)\b)")
 ScapeUnitsOption = Annotated[
     Units | None,
     typer.Option("--units", help="Units of the tables; as typed or as the tank, if not given."),
@@ -42,7 +42,7 @@ def units_of(asked: Units | None, scape: "Scape") -> Units:
 
 def units_typed(asked: Units | None, typed: Iterable[object]) -> Units:
     """Give the units that are asked for, or in which something is typed."""
-    us = any(US_TYPED.search(str(text)) for text in typed)
+    us = any(in_us_units(str(text)) for text in typed)
     return asked or (Units.US if us else Units.METRIC)
 
 

@@ -4,7 +4,13 @@ import re
 
 import pytest
 
-from plumbstone.volumes.scape.quantities import _KINDS, QuantityError, parse_quantity, read_to
+from plumbstone.volumes.scape.quantities import (
+    _KINDS,
+    QuantityError,
+    in_us_units,
+    parse_quantity,
+    read_to,
+)
 
 
 @pytest.mark.parametrize(
@@ -124,3 +130,16 @@ def test_units_as_people_write_them(text: str, kind: str, value: float) -> None:
 )  # fmt: skip
 def test_how_a_length_is_written_tells_what_it_was_read_to(text: str, millimetres: float) -> None:
     assert read_to(text) == pytest.approx(millimetres / 1e3, rel=1e-12)
+
+
+# NIST Handbook 44, appendix C: inch, foot and yard, ounce and pound, gallon are US customary.
+@pytest.mark.parametrize(
+    ("text", "us"),
+    [
+        ("1 foot", True), ("1 yd x 12 x 10", True), ("1' 9\"", True), ("23⅝”", True), ("8 OZ", True),
+        ("2 lb granite", True), ("60 cm, 9 in, 12 cm", True), ("$2/lb", True), ("5 gal", True),
+        ("28 x 19 x 15 cm", False), ("520 g feetstone", False), ("5 imp gal", False), ("4,5", False),
+    ],
+)  # fmt: skip
+def test_one_function_tells_us_units_in_what_is_typed(text: str, us: bool) -> None:
+    assert in_us_units(text) is us

@@ -20,7 +20,7 @@ from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.units import Units, show_length
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.layout import Layout
-from plumbstone.volumes.scape.quantities import in_feet_or_inches, parse_quantity
+from plumbstone.volumes.scape.quantities import in_us_units, parse_quantity
 from plumbstone.volumes.scape.scape import scape_from
 
 NEW = "new.toml"  # a file that is not there yet
@@ -144,7 +144,7 @@ class StartView:
 
     def _side(self, axis: int, text: str) -> tuple[float, ...]:
         sides, typed = self._start.sides, parse_quantity(self._measures.typed(text), "length")
-        self._us = self._us if axis else in_feet_or_inches(text)
+        self._us = self._us if axis else in_us_units(text)
         return (*sides[:axis], typed, *sides[axis + 1 :])
 
     def _glass(self, text: str) -> float | None:

@@ -65,6 +65,9 @@ def _powers(power: int) -> dict[str, float]:
     }
 
 
+_OF_US = (_INCH, 12 * _INCH, 36 * _INCH, _POUND, _POUND / 16, _US_GALLON)
+_US = {k for k, size in {**_LENGTHS, **_MASSES, **_CAPACITIES}.items() if size in _OF_US}
+_UNIT_TYPED = re.compile(r"(?:[0-9.] *|/)([a-zA-Z]+|[\"'′″])")
 _VOLUMES = {**_CAPACITIES, **_powers(3)}
 _POUND_FORCE = _POUND * 9.80665  # exact: CGPM 1901
 # For each kind: its units, the most that is believed, what to write.
@@ -226,13 +229,15 @@ def _without_signs(text: str) -> str:
     return re.sub(" +", " ", text)
 
 
-def in_feet_or_inches(text: str) -> bool:
-    """Whether a length is written in inches, feet or yards."""
-    text = _without_signs(text)
-    if _TWO_UNITS.fullmatch(text.strip()):
-        return True
-    size = _size_of(_parted(with_point(text.strip()))[1], _LENGTHS)
-    return size is not None and size in (_INCH, 12 * _INCH, 36 * _INCH)
+def in_us_units(text: str) -> bool:
+    """Whether a figure of a text is in inches, feet, yards, pounds, ounces or US gallons.
+
+    Examples
+    --------
+    >>> in_us_units("1 yd x 12 x 10"), in_us_units("$2/lb"), in_us_units("520 g oz-stone")
+    (True, True, False)
+    """
+    return any(unit.lower() in _US for unit in _UNIT_TYPED.findall(_without_signs(text)))
 
 
 def read_to(text: str) -> float:

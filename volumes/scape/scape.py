@@ -18,7 +18,7 @@ from plumbstone.meshes.shapes.primitives import SOLIDS
 from plumbstone.volumes.scape.groups import Group, group_from, with_tied
 from plumbstone.volumes.scape.layers import Border, Layer, Spot, borders_from, layer_from, spot_from
 from plumbstone.volumes.scape.materials import Material, load_materials, material_from, material_of
-from plumbstone.volumes.scape.quantities import in_feet_or_inches
+from plumbstone.volumes.scape.quantities import in_us_units
 from plumbstone.volumes.scape.sections import ScapeError, Section
 from plumbstone.volumes.scape.tank import Tank, tank_from
 
@@ -214,7 +214,7 @@ def no_toml(error: Exception) -> str:
 def _in_us_units(tank: Any) -> bool:
     """Whether the first side of a tank is written in inches or feet."""
     sides = tank.get("inside", tank.get("outside"))
-    return in_feet_or_inches(str(sides[0]))
+    return in_us_units(str(sides[0]))
 
 
 def _read_toml(path: Path) -> dict[str, object]:
