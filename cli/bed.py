@@ -41,7 +41,7 @@ def bed(
     from plumbstone.volumes.layout import Layout
     from plumbstone.volumes.scape.scape import read_scape
 
-    with output.plain_errors():
+    with output.plain_errors(units, scape=scapes[0]):
         jug_size = None if jug is None else _jug(jug)
         if len(scapes) > 2:
             raise PlumbstoneError("bed compares two scapes at most; name one or two.")

@@ -9,6 +9,7 @@ from typing import Any
 from plumbstone.cli.wording.findings import finding_words
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.telling import metric
 from plumbstone.volumes.figures import Report
 from plumbstone.volumes.findings import Finding
 
@@ -71,6 +72,8 @@ def document_of(result: Any) -> Any:
         return [document_of(value) for value in result]
     if isinstance(result, float) and not math.isfinite(result):
         return None
+    if isinstance(result, str) and not isinstance(result, Enum):
+        return metric(result)
     return result.value if isinstance(result, Enum) else result
 
 
@@ -106,7 +109,7 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "severity": finding.severity.name.lower(),
         "about": list(finding.about),
         "where": finding.where,
-        "how": finding.how,
+        "how": metric(finding.how),
         "cure": finding.cure,
         **keyed(finding.numbers),
         "text": finding_words(finding, Units.METRIC),

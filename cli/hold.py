@@ -83,7 +83,8 @@ def hold(
     units: ScapeUnitsOption = None,
 ) -> None:
     """Say whether wood stays down, and how many grams of stone it needs."""
-    with output.plain_errors():
+    typed = [wood_mass, just_sinks_with, *(sinker or ())]
+    with output.plain_errors(units, typed, scape):
         if scape is not None:
             _refuse_with_scape(context.params)
             judged = partial(_judged, scape, log, picture, spread, as_json, units, force)
@@ -110,7 +111,7 @@ def hold(
     if as_json:
         output.emit_json({"holds": [_quick_document(balance, stone.name, soaking, found)]})
         return
-    units = output.units_typed(units, [wood_mass, just_sinks_with, *(sinker or ())])
+    units = output.units_typed(units, typed)
     _print_balance(balance, stone.name, wood, soaking, units)
     if found is not None:
         output.print_lines(_spread_lines("Wood", found, stone.name, units))

@@ -16,12 +16,14 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
 import typer
 
 from plumbstone.cli.wording.page_labels import as_field
-from plumbstone.cli.wording.units import JOINTS, Units
+from plumbstone.cli.wording.units import JOINTS, Units, figures_in
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.telling import Naming, as_option
 from plumbstone.volumes.scape.quantities import in_us_units
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from plumbstone.volumes.scape.scape import Scape
 
 Item = TypeVar("Item")
@@ -52,12 +54,22 @@ def naming() -> Naming:
 
 
 @contextmanager
-def plain_errors() -> Iterator[None]:
-    """Turn what the user can put right into one message on stderr and exit code 1."""
+def plain_errors(
+    asked: Units | None = None, typed: Iterable[object] = (), scape: "Path | None" = None
+) -> Iterator[None]:
+    """Turn what the user can put right into one message on stderr and exit code 1.
+
+    It is told in the units that are asked for, or in which something is typed, or a tank.
+    """
     try:
         yield
     except PlumbstoneError as error:
-        typer.echo(f"plumbstone: {error.told(naming())}", err=True)
+        units = units_typed(asked, typed)
+        if asked is None and scape is not None:
+            from plumbstone.volumes.scape.scape import us_by
+
+            units = Units.US if us_by(scape) else units
+        typer.echo(f"plumbstone: {error.told(naming(), figures_in(units))}", err=True)
         raise typer.Exit(1) from None
     except MemoryError:
         typer.echo("plumbstone: not enough memory; use smaller scans or a wider --grid.", err=True)

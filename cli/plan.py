@@ -57,7 +57,7 @@ def plan(
     from plumbstone.volumes.report import report_of
     from plumbstone.volumes.scape.scape import read_scape
 
-    with output.plain_errors():
+    with output.plain_errors(units, scape=scape):
         with output.working("Laying out the tank ..."):
             read = read_scape(scape)
             units = output.units_of(units, read)

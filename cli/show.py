@@ -44,7 +44,7 @@ def show(
     from plumbstone.volumes.report import report_of
     from plumbstone.volumes.scape.scape import read_scape
 
-    with output.plain_errors(), output.working("Drawing ..."):
+    with output.plain_errors(units, scape=scapes[0]), output.working("Drawing ..."):
         if len(scapes) > 2 or (out is not None and len(scapes) > 1):
             raise PlumbstoneError("show draws one scape, or compares two without --out.")
         if open_sheet and out is None:

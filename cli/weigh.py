@@ -84,7 +84,8 @@ def weigh(
     pictures = picture or []
     typed = {name.replace("_", "-"): value or None for name, value in context.params.items()}
     given = {**typed, "shape-factor": shape_factor, "all": every, "a scan": scans or None}
-    with plain_errors():
+    told = units_typed(units, [size, *(limb or ()), mass, longest, across, bucket_rise, opening])
+    with plain_errors(told):
         if (size or limb) and scans and not any(path.exists() for path in scans):
             raise PlumbstoneError(
                 f'"{scans[0]}" is no scan; put what has spaces in it into quotes: '
@@ -97,7 +98,7 @@ def weigh(
             *weigh_request.by_scale(kind, mass, in_water, bucket_rise, scale_step, scale_capacity),
             replace(ruler, single=one_piece, weighed=bucket_rise is not None),
             every=every, same_stone=same_stone, rescale=rescale,
-            meshes=keep is not None or bool(pictures),
+            meshes=keep is not None or bool(pictures), units=told,
         )  # fmt: skip
         passed = weigh_request.opening_of(opening)
         inputs = weigh_request.readable(scans or [])
@@ -118,10 +119,11 @@ def weigh(
                 csv, weigh_output.csv_content(found, failed, prices), inputs=inputs, force=force
             )
     if as_json:
-        pieces = [weigh_output.document(weighed, prices, passed, naming()) for weighed in found]
+        pieces = [
+            weigh_output.document(weighed, prices, passed, naming(), told) for weighed in found
+        ]
         emit_json({"pieces": pieces, "failed": failed})
     else:
-        told = units_typed(units, [size, *(limb or ()), mass, longest, across, bucket_rise])
         weigh_output.print_pieces(found, failed, prices, told, passed)
     if failed and not found:
         raise typer.Exit(1)

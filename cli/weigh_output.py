@@ -12,7 +12,15 @@ import typer
 from plumbstone.cli.output import table
 from plumbstone.cli.weigh_request import TWICE, WATER, Failures
 from plumbstone.cli.wording.bodies import lift_words
-from plumbstone.cli.wording.units import POUND, Units, mass_words, ranged, show_length, volume_words
+from plumbstone.cli.wording.units import (
+    POUND,
+    Units,
+    figures_in,
+    mass_words,
+    ranged,
+    show_length,
+    volume_words,
+)
 from plumbstone.cli.wording.weighing import budget_words, trust_words, weighed_sentence
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
@@ -57,12 +65,12 @@ class Prices:
 
 
 def document(
-    weighed: Weighed, prices: Prices, opening: Opening, name: Naming = as_option
+    weighed: Weighed, prices: Prices, opening: Opening, name: Naming, units: Units
 ) -> dict[str, Any]:
-    """Give one weighed piece as JSON, its notes naming things as who reads it does."""
+    """Give one weighed piece as JSON; its notes name things and tell figures as its reader does."""
     from plumbstone.cli.documents import document_of, keyed
 
-    weighed = weighed.told(name)
+    weighed = weighed.told(name, figures_in(units))
     price, extents = prices.price(weighed), weighed.extents
     density = weighed.material.dense
     found = {
@@ -145,7 +153,7 @@ def print_pieces(
     found: list[Weighed], failed: Failures, prices: Prices, units: Units, opening: Opening
 ) -> None:
     """Print a sentence for one piece, a table for several, and what was mended."""
-    found = [weighed.told(as_option) for weighed in found]
+    found = [weighed.told(as_option, figures_in(units)) for weighed in found]
     if len(found) == 1:
         _print_one(found[0], prices, units)
     elif found:

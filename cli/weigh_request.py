@@ -11,6 +11,7 @@ from pathlib import Path
 
 from plumbstone.cli.options import measured
 from plumbstone.cli.output import counted, naming
+from plumbstone.cli.wording.units import Units, figures_in
 from plumbstone.meshes.errors import PlumbstoneError, unreadable
 from plumbstone.meshes.measures.rulers import FILE_ALONE, Known, Ruler
 from plumbstone.meshes.ranges import Range
@@ -50,6 +51,7 @@ class Request:
     same_stone: bool = False
     rescale: bool = False
     meshes: bool = False  # whether the meshes themselves are wanted
+    units: Units = Units.METRIC  # of what is told
 
 
 def by_scale(
@@ -184,7 +186,9 @@ def _weigh_scans(request: Request, files: list[Path]) -> tuple[list[Weighed], Fa
         if isinstance(pieces, str):
             if len(files) == 1:
                 raise PlumbstoneError(pieces)
-            failed.append({"file": str(path), "reason": named(pieces, naming())})
+            failed.append(
+                {"file": str(path), "reason": named(pieces, naming(), figures_in(request.units))}
+            )
         else:
             found += pieces
     _one_each(request, found, lengths=False)

@@ -5,7 +5,7 @@ import unicodedata
 from contextlib import suppress
 from pathlib import Path
 
-from plumbstone.meshes.telling import Naming, as_argument, named
+from plumbstone.meshes.telling import Naming, Telling, as_argument, metric, named
 
 NOT_UTF8 = 'is not saved as UTF-8; choose that as "encoding" where you save it.'
 
@@ -27,9 +27,9 @@ class PlumbstoneError(Exception):
         """What is wrong, see `telling.named`."""
         return str(self.args[0])
 
-    def told(self, name: Naming) -> str:
-        """Say what is wrong, with the names of who tells it."""
-        return named(self.text, name)
+    def told(self, name: Naming, figures: Telling = metric) -> str:
+        """Say what is wrong, with the names and the units of who tells it."""
+        return named(self.text, name, figures)
 
 
 def unreadable(path: Path, error: OSError) -> str:

@@ -6,12 +6,14 @@ from collections.abc import Callable
 from plumbstone.meshes.limits import VARIABLE
 
 Naming = Callable[[str, str], str]  # of a thing and its value, "" for none
+Telling = Callable[[str], str]  # of a text, the figures that it leaves open
 TRUST = "PLUMBSTONE_TRUST"  # folders, joined as in PATH; child processes inherit it
 PLACES = (
     "across", "all", "bucket-rise", "grid", "in-water", "known", "limb", "limits", "longest",
     "mass", "mat", "mat-control", "one-piece", "opening", "picture", "rescale", "same-stone",
     "scale-capacity", "scale-step", "settle", "shape-factor", "size", "source", "trust", "unit",
 )  # fmt: skip
+FIGURE = re.compile(r"<([-+.e\d]+) (mm|cm|cm²|L|mL|kg|kg/m³)>")  # left open for other units
 _OPEN = re.compile(rf"<({'|'.join(PLACES)})(?: ([^<>]+))?>")
 SETTLE = "settle = true"  # in a scape file
 ARGUMENTS = {
@@ -21,7 +23,12 @@ ARGUMENTS = {
 }  # fmt: skip
 
 
-def named(text: str, name: Naming) -> str:
+def metric(text: str) -> str:
+    """Write the figures that a text leaves open, `<24.6 cm>`, as they stand."""
+    return FIGURE.sub(r"\1 \2", text)
+
+
+def named(text: str, name: Naming, figures: Telling = metric) -> str:
     """Name what a text leaves open: `<longest>`, with a value `<unit mm>`, or its `<source>`.
 
     What is asked for is an option of the command line, an argument in Python, a key of a scape
@@ -33,7 +40,7 @@ def named(text: str, name: Naming) -> str:
     >>> named("needs <unit>: <class 'x'>", lambda thing, value: thing)
     "needs unit: <class 'x'>"
     """
-    return _OPEN.sub(lambda found: name(found[1], found[2] or ""), text)
+    return _OPEN.sub(lambda found: name(found[1], found[2] or ""), figures(text))
 
 
 def as_option(thing: str, value: str = "") -> str:
@@ -74,6 +81,6 @@ def percent(share: float, digits: int = 0) -> str:
 
 
 def litres(*volumes: float, joint: str = " and ") -> str:
-    """Word volumes [m³] in litres, small ones in millilitres."""
+    """Word volumes [m³] in litres, small ones in millilitres, open for other units."""
     unit, per = ("L", 1e3) if max(volumes) >= 1e-4 else ("mL", 1e6)
-    return joint.join(f"{volume * per:.2f}" for volume in volumes) + f" {unit}"
+    return joint.join(f"<{volume * per:.2f} {unit}>" for volume in volumes)

@@ -1,9 +1,11 @@
 """People in a hurry in the shop and at the tub, who never read a manual: what they must be told."""
 
+import re
 from pathlib import Path
 from typing import Any
 
 import pytest
+import trimesh
 from commands import read_json, refuse, type_in
 
 
@@ -117,3 +119,44 @@ def test_a_mass_and_its_unit_need_no_blank(tmp_path: Path) -> None:
 )
 def test_what_cannot_hold_is_refused(tmp_path: Path, options: str, why: str) -> None:
     assert why in refuse(f"plumbstone hold {options}", tmp_path)
+
+
+def test_who_types_pounds_is_told_no_kilograms(tmp_path: Path) -> None:
+    # 4 / (4 - 2) × 997.05 = 1994.1 kg/m³ = 124.5 lb/ft³; NIST Handbook 44: 1 ft³ = 28.316847 L.
+    odd = type_in('plumbstone weigh --mass "4 lb" --in-water "2 lb" -m granite', tmp_path).stdout
+    assert "124.5 lb/ft³ does not fit granite" in odd
+    # 12 × 8 × 6 in are 576 in³ = 2.49 gal (231 in³ each), more than which no stone in it holds.
+    slip = refuse('plumbstone weigh --size "12 x 8 x 6 in" --mass "270 lb" -m granite', tmp_path)
+    assert "270.0 lb of granite" in slip
+    assert "at most 2.49 gal" in slip
+    assert "did you mean 27.0 lb?" in slip
+    for told in (odd, slip):
+        assert not re.search(r"\d (kg|g|L|cm|mm)\b", told), told
+
+
+def test_notes_on_a_scan_are_in_the_units_of_its_reader(tmp_path: Path) -> None:
+    boulder = trimesh.creation.icosphere(3, 0.1)
+    boulder.apply_scale([1.23, 1.0, 0.8])
+    above = boulder.vertices[boulder.faces][:, :, 2].min(axis=1) > -0.05
+    boulder.update_faces(above)
+    boulder.export(tmp_path / "open.ply")
+    line = "plumbstone weigh open.ply -m granite --longest {}"
+    metric = type_in(line.format('"24.6 cm"'), tmp_path).stdout
+    assert "the measured 24.6 cm" in metric
+    assert re.search(r"between \d.\d\d L and \d.\d\d L", metric)
+    told = type_in(line.format('"9.685 in"'), tmp_path).stdout
+    assert "the measured 9.69 in" in told or "the measured 9.68 in" in told
+    assert re.search(r"between \d.\d\d gal and \d.\d\d gal", told)
+    assert not re.search(r"\d (kg|g|L|cm|mm)\b", told), told
+    assert "<" not in metric + told
+    failed = refuse('plumbstone weigh open.ply --longest "9.7 ft"', tmp_path)
+    assert " gal by the 116.42 in that were measured" in failed
+
+
+def test_a_faulty_tank_in_inches_is_told_in_inches(tmp_path: Path) -> None:
+    layer = '[[layer]]\nname = "Soil"\nmaterial = "sand"\nheight = "13 in"\n'
+    text = f'[tank]\ninside = ["24 in", "12 in", "12 in"]\n{layer}'
+    (tmp_path / "tank.toml").write_text(text)
+    why = refuse("plumbstone bed tank.toml", tmp_path)
+    assert "reaches 13.00 in, above the rim at 12.00 in" in why
+    assert "33.02 cm" in refuse("plumbstone bed tank.toml --units metric", tmp_path)

@@ -483,6 +483,6 @@ def _check_rim(scape: Scape, bed: BedResult) -> None:
         top = float(result.drawn.max())
         if height is not None and top > height + 1e-6:
             raise results.BedError(
-                f'{scape.path}: layer "{result.layer.name}": reaches {top * 1e2:.1f} cm, above '
-                f"the rim at {height * 1e2:.1f} cm; lower it."
+                f'{scape.path}: layer "{result.layer.name}": reaches <{top * 1e2:.4g} cm>, above '
+                f"the rim at <{height * 1e2:.4g} cm>; lower it."
             )

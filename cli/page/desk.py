@@ -14,6 +14,7 @@ from plumbstone.cli.files import put_whole
 from plumbstone.cli.page.folder import Folder, FolderError
 from plumbstone.cli.wording.page import NO_ROOM
 from plumbstone.cli.wording.page_labels import told_beside
+from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import NOT_UTF8, PlumbstoneError
 from plumbstone.volumes.figures import PieceFigures, Report
 from plumbstone.volumes.layout import PREVIEW_GRID, Layout
@@ -88,7 +89,8 @@ class Desk:
 
     def told(self, error: PlumbstoneError) -> str:
         """Say what is wrong with the file that the page shows."""
-        return told_beside(error, self.folder.root / self.name)
+        units = Units.US if self.layout and self.layout.scape.us else Units.METRIC
+        return told_beside(error, self.folder.root / self.name, units)
 
     async def look(self) -> bool:
         """Take the file as it is on the disk; tell whether it had changed.

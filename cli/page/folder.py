@@ -9,12 +9,11 @@ from typing import Any
 
 from plumbstone.cli.documents import RESULTS
 from plumbstone.cli.files import put_whole, write_new
-from plumbstone.cli.output import units_of
 from plumbstone.cli.pictures.colours import STONE, colour_of
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.scape.materials import load_materials
-from plumbstone.volumes.scape.scape import LARGEST_FILE, read_scape
+from plumbstone.volumes.scape.scape import LARGEST_FILE, us_by
 from plumbstone.volumes.scape.writing import free_name, with_added, without
 
 STOCK = "stock"  # folder of kept pieces
@@ -74,10 +73,7 @@ class Folder:
 
     def units_of(self, name: str) -> Units:
         """Give the units in which a scape file gives its tank; metric where it cannot be read."""
-        try:
-            return units_of(None, read_scape(self.scape(name)))
-        except PlumbstoneError:
-            return Units.METRIC
+        return Units.US if us_by(self.scape(name)) else Units.METRIC
 
     def new_tank(self, wanted: str, text: str) -> str:
         """Write a new scape file under a name that is free; give its name."""

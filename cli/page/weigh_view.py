@@ -35,12 +35,18 @@ from plumbstone.cli.weigh_request import Request, by_scale, opening_of, weigh_al
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.report import money_words
-from plumbstone.cli.wording.units import Units, mass_words, show_length, volume_words
+from plumbstone.cli.wording.units import (
+    Units,
+    figures_in,
+    mass_words,
+    show_length,
+    volume_words,
+)
 from plumbstone.cli.wording.weighing import budget_words
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.materials import Material, load_materials
-from plumbstone.volumes.scape.quantities import parse_quantity
+from plumbstone.volumes.scape.quantities import each_unit, in_us_units, parse_quantity
 
 UNKNOWN = "unknown stone"
 SIDES = re.compile(r"[0-9., ]+ *(cm|mm|m|in)? *[x×] *[0-9., ]+ *(cm|mm|m|in)?")
@@ -201,16 +207,21 @@ class WeighView:
             warn(self.wrong, "")
         except PlumbstoneError as error:
             self.found = None
-            warn(self.wrong, error.told(labels.as_field))
+            warn(self.wrong, error.told(labels.as_field, figures_in(self._units())))
         self._show()
 
     def _weigh_size(self, sides: list[str]) -> dict[str, Any]:
         """Weigh by the three sides."""
+        bare = next((side for side in sides if side[-1].isdigit()), None)
+        if bare and self._units() is not self.measures.units and any(map(in_us_units, sides)):
+            unit = each_unit(bare, "length")
+            raise PlumbstoneError(f'"{bare}" stands beside inches without a unit; write {unit}.')
         lengths = [parse_quantity(self.measures.typed(side), "length") for side in sides]
         size = " x ".join(f"{length} m" for length in lengths)
         mass = self.measures.with_unit(self.till.value, "mass") or None
         found, _ = weigh_all(Request(*by_scale(self.material, mass)), size=size)
-        return document(found[0], Prices(), opening_of(self._opening()), labels.as_field)
+        opening = opening_of(self._opening())
+        return document(found[0], Prices(), opening, labels.as_field, self._units())
 
     async def _weigh_scan(self, pause: float = 0.0) -> None:
         """Weigh the scans that were sent, in a process of their own; only the newest counts."""
@@ -253,6 +264,7 @@ class WeighView:
             "--known": self.known.value.strip(),
             "--unit": self.unit.value.strip().lower(),
             "--opening": self._opening() or "",
+            "--units": self._units(),
         }
         options = [f"--material={self.material}", *(f"{k}={v}" for k, v in told.items() if v)]
         options += ["--one-piece"] * self._single
@@ -293,8 +305,7 @@ class WeighView:
 
     def _tell(self, found: dict[str, Any], per_kg: float | None, budget: float | None) -> None:
         mass, volume = _range(found["mass_kg"]), _range(found["volume_l"]).times(1e-3)
-        typed = (*self.sides, self.till, self.longest, self.across)
-        units = units_typed(self.asked, [field.value for field in typed])
+        units = self._units()
         say_unbroken(element("p", "big"), mass_words(mass, units))
         if per_kg is not None:
             price = mass.times(per_kg)
@@ -313,6 +324,12 @@ class WeighView:
             element("p", "fault", text)
         for text in found["mended"]:
             element("p", "soft", words.MENDED.format(text))
+
+    def _units(self) -> Units:
+        """Give the units that are asked for, or in which something is typed."""
+        lengths = self.sides if self.job is None else [self.longest, self.across]
+        typed = (*lengths, self.till, self.opening, self.price)
+        return units_typed(self.asked, [field.value for field in typed])
 
     def _show_scans(self) -> None:
         """Show the scans that were sent, closed ones to be turned, instead of the three sides."""

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 
 from plumbstone.cli.wording import bed, bodies, holding
 from plumbstone.cli.wording.sentences import Worded
-from plumbstone.cli.wording.units import Units, written
+from plumbstone.cli.wording.units import Units, figures_in, written
 from plumbstone.meshes.telling import Naming, as_option, named
 from plumbstone.volumes.findings import Finding, Kind
 
@@ -19,7 +19,7 @@ def finding_words(finding: Finding, units: Units, *alike: Finding, name: Naming 
 
     Others `alike` are named after it.
     """
-    words = named(WORDED[finding.kind](finding, units), name)
+    words = named(WORDED[finding.kind](finding, units), name, figures_in(units))
     if not alike:
         return words
     first = _width(finding, units)

@@ -10,6 +10,7 @@ from plumbstone.cli.wording.units import (
     Toward,
     Units,
     about_grams,
+    figures_in,
     grams,
     grams_up,
     is_nothing,
@@ -70,8 +71,9 @@ def hold_sentences(hold: "HoldResult", units: Units, *, told_before: bool = Fals
     if told_before:
         return said
     wood = hold.stage.wood_of(hold.number)
-    told = [named(WORDED[found.kind](found, units), as_option) for found in hold_findings(hold)]
+    told = [WORDED[found.kind](found, units) for found in hold_findings(hold)]
     told += [f"{body.entry.name}: {text}" for body in wood for text in body.warnings]
+    told = [named(words, as_option, figures_in(units)) for words in told]
     return [*said[: hold.stays], *told, *said[hold.stays :]]
 
 

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from plumbstone.cli.wording.units import Units, figures_in
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.telling import valued
 
@@ -50,7 +51,7 @@ def as_field(thing: str, value: str = "") -> str:
     return valued(FIELDS.get(thing, f"{thing} of the command line"), value)
 
 
-def told_beside(error: PlumbstoneError, file: Path) -> str:
+def told_beside(error: PlumbstoneError, file: Path, units: Units) -> str:
     """Say what is wrong without the place of a file, which the reader sees already."""
-    text = error.told(as_field).replace(f"{file.parent}/", "")
+    text = error.told(as_field, figures_in(units)).replace(f"{file.parent}/", "")
     return text.removeprefix(f"{file.name}: ")

@@ -7,9 +7,11 @@ import math
 import re
 from collections.abc import Mapping
 from enum import StrEnum
+from functools import partial
 from typing import NamedTuple
 
 from plumbstone.meshes.ranges import Range
+from plumbstone.meshes.telling import FIGURE, Telling, metric
 
 INCH, POUND, GALLON, OUNCE = 0.0254, 0.45359237, 3.785411784e-3, 0.028349523125
 POUND_FORCE = 4.4482216152605  # [N]
@@ -106,6 +108,11 @@ TABLE: Mapping[str, Mapping[Units, tuple[Step, ...]]] = {
     "share": {units: _one(0.01, 1, 0, "%") for units in Units},
 }
 
+# Unit of a figure in a note → its size [SI], kind.
+NOTED = {
+    "mm": (1e-3, "gap"), "cm": (1e-2, "gap"), "cm²": (1e-4, "area"), "L": (1e-3, "volume"),
+    "mL": (1e-6, "volume"), "kg": (1.0, "mass"), "kg/m³": (1.0, "density"),
+}  # fmt: skip
 NAMES = {step.name for by in TABLE.values() for steps in by.values() for step in steps} - {""}
 # Blanks at which no line is broken: between a figure and its unit, in a unit, and around "×".
 JOINTS = re.compile(
@@ -142,6 +149,29 @@ def ranged(figure: Range, kind: str, units: Units) -> str:
     low, mid, high = (_number(value, step, Toward.NEAREST) for value in figure)
     words = written(figure.mid, kind, units)
     return words if low == mid == high else f"{words} ({low}-{high})"
+
+
+def figures_in(units: Units) -> Telling:
+    """Give how notes tell the figures that they leave open."""
+    return partial(in_units, units=units)
+
+
+def in_units(text: str, units: Units) -> str:
+    """Write the figures that a note leaves open, see `telling.metric`.
+
+    Examples
+    --------
+    >>> in_units("faces of <1.5 mm>, <2.30 L>", Units.US)
+    'faces of 0.06 in, 0.61 gal'
+    """
+    if units is Units.METRIC:
+        return metric(text)
+
+    def told(found: re.Match[str]) -> str:
+        size, kind = NOTED[found[2]]
+        return written(float(found[1]) * size, kind, units)
+
+    return FIGURE.sub(told, text)
 
 
 def show_length(metres: float, units: Units = Units.METRIC) -> str:

@@ -218,7 +218,7 @@ def open_body(
         rims, holes = underside.rims_and_holes(vertices, parts, on_table=True)
     seen = faces
     vertices, faces, caps = underside.filled(vertices, faces, holes)
-    told = (f"filled {len(holes)} hole(s), {caps.sum() * 1e4:.1f} cm² in all",) if holes else ()
+    told = (f"filled {len(holes)} hole(s), <{caps.sum() * 1e4:.1f} cm²> in all",) if holes else ()
     measured = tuple(underside.measure_rim(vertices, edges) for edges in rims)
     skirt = underside.skirt_volume(vertices, faces)
     ways = [underside.fan(vertices, edges)[0] for edges in parts]

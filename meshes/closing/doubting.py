@@ -59,8 +59,8 @@ DOUBLED = (
 def breach_doubt(breach: Breach, volume: float, limbed: bool) -> Doubt:
     """Doubt a body of which a side is missing; of limbs no more than limbs lack there."""
     says = (
-        f"a side about {breach.width * 1e2:.0f} cm wide and {breach.height * 1e2:.0f} cm high was "
-        "not seen; scan it again from there, see <picture>"
+        f"a side about <{breach.width * 1e2:.0f} cm> wide and <{breach.height * 1e2:.0f} cm> high "
+        "was not seen; scan it again from there, see <picture>"
     )
     beyond = min(breach.volume / volume, UNSEEN_LIMBS if limbed else np.inf)
     return Doubt("side", 0.02, max(0.05, beyond), says, trust="poor")
@@ -120,7 +120,7 @@ def mouth_doubt(body: OpenBody, volume: float) -> Doubt | None:
     tube = np.pi * (radius + body.step) ** 2 * longest_side(body.vertices)
     within = min(MOST_HOLLOW, tube / volume)
     says = (
-        f"an opening about {2e2 * radius:.0f} cm wide leads into it: if it is "
+        f"an opening about <{2e2 * radius:.0f} cm> wide leads into it: if it is "
         f"hollow there, it holds less; scan into it too, or {PUSHED}"
     )
     return Doubt("hollow", within, 0.02, says, "poor")
@@ -134,7 +134,7 @@ def step_doubt(step: float, skin: float) -> Doubt:
     fused = step * skin
     off, trust = ROUNDS * fused**2, "poor" if fused > TOO_COARSE else "fair"
     filled_in = max(off, PITTED * step)  # one fault: what curves within some steps is lost
-    says = f"its faces of {step * 1e3:.1f} mm are coarse; scan it from nearer"
+    says = f"its faces of <{step * 1e3:.1f} mm> are coarse; scan it from nearer"
     return Doubt("resolution", filled_in, off, says, trust)
 
 

@@ -144,7 +144,7 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
         doubts.append(Doubt("foot", off, off, INVENTED, word))
     if body.ground is not None and body.ground.spread > ROUGH_TABLE:
         off = Z90 * body.ground.spread * area / volume
-        says = f"the table or cloth under it is uneven by {body.ground.spread * 1e3:.1f} mm"
+        says = f"the table or cloth under it is uneven by <{body.ground.spread * 1e3:.1f} mm>"
         doubts.append(Doubt("table", off, off, f"{says}; lay it on a board"))
     breaches = (underside.breach_of(vertices, rim.edges) for rim in body.rims)
     doubts += [doubting.breach_doubt(breach, volume, limbed) for breach in breaches if breach]

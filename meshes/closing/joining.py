@@ -63,7 +63,7 @@ def joined_scan(first: Path, second: Path, ruler: Ruler = FILE_ALONE) -> ClosedS
     if fit.overlap < LEAST_OVERLAP or fit.residual > LARGEST_RESIDUAL * size:
         problem = (
             f"does not match {second}: {percent(fit.overlap)} of the skin finds a partner, "
-            f"{fit.residual * 1e3:.1f} mm off. Are they one stone? Scan more of its sides."
+            f"<{fit.residual * 1e3:.1f} mm> off. Are they one stone? Scan more of its sides."
         )
         raise ScanError(first, problem)
     clouds[1].transform(fit.turn)
@@ -71,7 +71,7 @@ def joined_scan(first: Path, second: Path, ruler: Ruler = FILE_ALONE) -> ClosedS
     volume = enclosed_volume(vertices, faces)
     said = (
         f"joined with {second.name}: {percent(fit.overlap)} of the skin seen twice, "
-        f"{fit.residual * 1e3:.1f} mm apart"
+        f"<{fit.residual * 1e3:.1f} mm> apart"
     )
     area = float(face_areas(vertices, faces).sum())
     noise = float(np.hypot(JOINED_NOISE, fit.residual * 0.3 * area / volume))

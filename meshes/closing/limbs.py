@@ -33,7 +33,7 @@ def whole_limbs_doubt(step: float, skin: float) -> Doubt:
     """
     per_radius = min(1.0, step / LIDAR_STEP) * skin / 2
     below, above = _by_radius(BY_PICTURES - EDGES, BY_PICTURES + EDGES, per_radius)
-    says = f"its faces of {step * 1e3:.1f} mm are coarse for limbs; scan it from nearer"
+    says = f"its faces of <{step * 1e3:.1f} mm> are coarse for limbs; scan it from nearer"
     return Doubt("resolution", below, above, says, "fair")
 
 
@@ -75,7 +75,7 @@ def limbs_doubt(body: OpenBody, volume: float, made: str) -> Doubt:
         "untold": (SWOLLEN_LIMBS, LOST_LIMBS),
     }[made]
     below, above = _by_radius(out, within, body.area / volume / 2)  # of round limbs
-    faces = f"its faces of {body.step * 1e3:.1f} mm are"
+    faces = f"its faces of <{body.step * 1e3:.1f} mm> are"
     if made == "calm":
         says = f"{faces} coarse for limbs; scan it from nearer"
         word = "fair" if body.step <= LIDAR_STEP or not body.fused else "poor"

@@ -78,8 +78,8 @@ def off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
     took = MOST_STAND if found is scan else scan.volume.mid / found.volume.mid - 1
     if took >= MOST_STAND or not stand.sure:
         says = (
-            f"its lower {stand.height * 1e2:.0f} cm may be a stand: scan it on the flat table, or "
-            "give <longest>; if it is all one, <one-piece>; see <picture>"
+            f"its lower <{stand.height * 1e2:.0f} cm> may be a stand: scan it on the flat table, "
+            "or give <longest>; if it is all one, <one-piece>; see <picture>"
         )
         other = scan.piece.vertices[scan.piece.faces][:, :, 2].mean(axis=1) < stand.height
         doubt = Doubt("stand", took / (1 + took), 0.05, says, trust="poor")
@@ -115,7 +115,7 @@ def _above_stand(path: Path, body: OpenBody, scan: ClosedScan, stand: Stand) -> 
     if found.volume.mid < attached.LEAST_PART * scan.volume.mid:
         return None
     says = (
-        f"what looks like a stand of {stand.height * 1e2:.0f} cm was cut away below it: "
+        f"what looks like a stand of <{stand.height * 1e2:.0f} cm> was cut away below it: "
         "stand the stone on a flat table; if it is all one, <one-piece>; see <picture>"
     )
     more = MORE_THAN_CUT if stand.straight else scan.volume.mid / found.volume.mid - 1

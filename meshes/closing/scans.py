@@ -223,9 +223,9 @@ def with_scale(
     total = before * factor
     holds = scans[0].volume.mid * factor**3
     if (ruler.longest or ruler.across) and holds > MOST_MEASURED:
-        length = f"{ruler.measured * 1e2:.1f} cm"
+        length = f"<{ruler.measured * 1e2:.4g} cm>"
         problem = f"would hold {litres(holds)} by the {length} that were measured"
-        own = f", as it is {ruler.measured / total * 1e2:.1f} cm by <source>" if sized else ""
+        own = f", as it is <{ruler.measured / total * 1e2:.1f} cm> by <source>" if sized else ""
         raise ScanError(path, f"{problem}; check the unit of that length{own}.")
     unsure = disagree / 2 + found.noise
     twice = ruler.longest is not None and ruler.across is not None
@@ -245,7 +245,7 @@ def with_scale(
         unsure += OWN_LENGTHS / 2
     total_of = total if sized else 1.0
     doubt = ruled_scale(ruler.measured, unsure, total_of, twice=twice, read=ruler.read)
-    said = f"lengths × {total:.4g}, from the measured {ruler.measured * 1e2:.1f} cm"
+    said = f"lengths × {total:.4g}, from the measured <{ruler.measured * 1e2:.4g} cm>"
     if ruler.aside:
         said += f"; the width across was set aside, what was seen is {percent(ruler.aside)} short"
     return tuple(scan.times(factor, said).doubted(doubt) for scan in scans)

@@ -197,9 +197,9 @@ def ruled_scale(
     """
     step = max(CALIPER_STEP, READ_TO * read)
     share = float(np.linalg.norm([CALIPER, step / length, unsure]))
-    says = f"its lengths follow the {length * 1e2:.1f} cm that you measured"
+    says = f"its lengths follow the <{length * 1e2:.4g} cm> that you measured"
     if step > CALIPER_STEP:
-        says += f", read to {read * 1e3:.0f} mm: write each millimetre, {length * 1e3:.0f} mm"
+        says += f", read to <{read * 1e3:.0f} mm>: write each millimetre, <{length * 1e3:.0f} mm>"
     trust = "good" if twice else "fair"
     if not twice:
         says += "; the width across (<across>) would check it"

@@ -257,7 +257,7 @@ def bodies_on_ground(
         above = standing[(table.heights(vertices)[standing] > cut).all(axis=1)]
         bodies, more = split_bodies(vertices, above, least)
         floaters += more
-        said.append(f"cut away a flat surface and all below {cut * 1e3:.1f} mm over it")
+        said.append(f"cut away a flat surface and all below <{cut * 1e3:.1f} mm> over it")
         standing = np.concatenate([*bodies, faces[:0]])
     if not planes:
         bodies, floaters = split_bodies(vertices, faces, least)

@@ -408,7 +408,7 @@ def _scale(
         size = longest * unit
         if not known and not LEAST_PIECE <= size <= LARGEST_PIECE:
             named = ruler.unit or f"units of {unit:g} m, as its format says"
-            sizes = (f"<unit {u}> ({longest * UNITS[u] * 1e2:.1f} cm)" for u in likely)
+            sizes = (f"<unit {u}> (<{longest * UNITS[u] * 1e2:.1f} cm>)" for u in likely)
             better = next(sizes, "<unit>")
             raise ScanError(path, f"would be {size:.3g} m long in {named}; give {better}.")
         declared = f"{ruler.unit}, as declared"
@@ -421,7 +421,7 @@ def _scale(
             "give <unit> or a known length with <longest>."
         )
         raise ScanError(path, problem)
-    judged = [f"{longest * UNITS[u] * 1e2:.1f} cm if {u}" for u in likely]
+    judged = [f"<{longest * UNITS[u] * 1e2:.1f} cm> if {u}" for u in likely]
     if len(likely) > 1:
         problem = (
             f"its longest side is {longest:.4g} without a unit: {', or '.join(judged)}. "

@@ -73,7 +73,9 @@ def cheapest_bags(need: float, bags: Sequence[Bag], bulk_density: float) -> BagC
     priced = all(bag.price is not None for bag in bags)
     costs = np.array([bag.price if priced else 1.0 for bag in bags], dtype=float)
     if need > MOST_BAGS * volumes.max():
-        message = f"{need * 1e3:.0f} L would take over {MOST_BAGS} bags; check bag sizes and units."
+        message = (
+            f"<{need * 1e3:.0f} L> would take over {MOST_BAGS} bags; check bag sizes and units."
+        )
         raise BagError(message)
     counts = _best_of_all(costs, volumes, need)
     if counts is None:
@@ -146,5 +148,5 @@ def _least(
     whole = np.ones(len(volumes))
     found = milp(costs / max(costs.max(), 1e-12), integrality=whole, constraints=limits).x
     if found is None:
-        raise BagError(f"No set of bags covers {need * 1e3:.1f} L; check bag sizes and prices.")
+        raise BagError(f"No set of bags covers <{need * 1e3:.1f} L>; check bag sizes and prices.")
     return np.round(found)

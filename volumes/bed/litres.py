@@ -255,7 +255,7 @@ def less_lumps(results: list[LayerResult], lumps: float) -> list[LayerResult]:
         return results
     if lumps >= whole:
         raise BedError(
-            f"Stones without a place fill {lumps * 1e3:.1f} L of the bed, which holds only "
-            f"{whole * 1e3:.1f} L; lower below_soil."
+            f"Stones without a place fill <{lumps * 1e3:.1f} L> of the bed, which holds only "
+            f"<{whole * 1e3:.1f} L>; lower below_soil."
         )
     return [_with_volume(r, r.settled * (1 - lumps / whole)) for r in results]

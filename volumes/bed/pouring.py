@@ -173,7 +173,7 @@ def _check(floor: tuple[float, float], layers: Sequence[Layer], borders: Sequenc
         if border.line[0][0] > 0.02 or border.line[-1][0] < floor[0] - 0.02 or not all(inside):
             raise BedError(
                 f"The border line must cross the tank from the left pane (x = 0) to the right "
-                f"one (x = {floor[0] * 1e2:g} cm) on the floor; move its points."
+                f"one (x = <{floor[0] * 1e2:g} cm>) on the floor; move its points."
             )
 
 

@@ -130,7 +130,7 @@ def solid_of(form: PieceEntry, stamp: object, path: Path, memo: Memo) -> Body:
     try:
         return body_of(form, stamp, memo)
     except PlumbstoneError as error:
-        raise PlacingError(f'{path}: piece "{form.name}": {error.told(_as_key)}') from None
+        raise PlacingError(f'{path}: piece "{form.name}": {error.told(_as_key, str)}') from None
 
 
 def _as_key(thing: str, value: str) -> str:
@@ -216,8 +216,8 @@ def check_inside(body: Body, tank: Tank, path: Path) -> None:
     gap, pane = tank.nearest_pane(body.piece.low, body.piece.high)
     if gap < -THROUGH_GLASS:
         raise PlacingError(
-            f'{path}: piece "{body.entry.name}".at: reaches {math.ceil(-gap * 1e3)} mm through the '
-            f"{pane} pane; move it, turn it or take a smaller one."
+            f'{path}: piece "{body.entry.name}".at: reaches <{math.ceil(-gap * 1e3)} mm> through '
+            f"the {pane} pane; move it, turn it or take a smaller one."
         )
 
 
@@ -270,7 +270,7 @@ def _settled(piece: Piece, window: Window, surface: Floats, grid: Grid) -> Piece
 
 def _weighed(_stamp: object, scan: Path, material: Material, ruler: Ruler) -> Weighed:
     """Weigh a scan in one state of its file."""
-    return weighing.weigh_scan(scan, material, ruler, light=True).told(_as_key)
+    return weighing.weigh_scan(scan, material, ruler, light=True).told(_as_key, str)
 
 
 def _form(entry: PieceEntry, stamp: object, memo: Memo) -> tuple[Piece, Range, str]:
@@ -341,7 +341,7 @@ def _from_mass(entry: PieceEntry, mass: float) -> Body:
         slip = "check size, mass and material"
         cure = f"forked wood does: write its limbs, or {slip}" if forked else slip
         raise PlacingError(
-            f"{mass:g} kg of {entry.material.name} would fill {percent(factor)} of the "
+            f"<{mass:g} kg> of {entry.material.name} would fill {percent(factor)} of the "
             f"box around it; {cure}."
         )
     piece = placing.renamed(primitives.stone_of_size(size, factor), entry.name, entry.material.key)

@@ -10,7 +10,7 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.measures.doubts import GOOD, Doubt, borne
 from plumbstone.meshes.measures.rulers import FAR_OFF, FILE_ALONE, Ruler
 from plumbstone.meshes.ranges import Range
-from plumbstone.meshes.telling import Naming, named, percent
+from plumbstone.meshes.telling import Naming, Telling, metric, named, percent
 from plumbstone.volumes.scape.materials import Material, find_material
 
 if TYPE_CHECKING:
@@ -96,11 +96,11 @@ class Weighed:
         word = borne(self.confidence.word, self.volume.half_width)
         object.__setattr__(self, "confidence", replace(self.confidence, word=word))
 
-    def told(self, name: Naming) -> "Weighed":
+    def told(self, name: Naming, figures: Telling = metric) -> "Weighed":
         """Name what its notes leave open, see `telling.named`."""
-        trust = replace(self.confidence, reason=named(self.confidence.reason, name))
-        changes = tuple(named(text, name) for text in self.changes)
-        warnings = tuple(named(text, name) for text in self.warnings)
+        trust = replace(self.confidence, reason=named(self.confidence.reason, name, figures))
+        changes = tuple(named(text, name, figures) for text in self.changes)
+        warnings = tuple(named(text, name, figures) for text in self.warnings)
         piece = self.piece and replace(self.piece, changes=changes, warnings=warnings)
         return replace(self, confidence=trust, changes=changes, warnings=warnings, piece=piece)
 
@@ -263,7 +263,7 @@ def weigh_limbs(
     thickest = max(max(limb[1:]) for limb in limbs) / math.pi
     if thickest >= TWIG:
         return weighed
-    told = f"by its girths it is {thickest * 1e3:.0f} mm thick at most; a girth runs all around."
+    told = f"by its girths it is <{thickest * 1e3:.0f} mm> thick at most; a girth runs all around."
     return replace(weighed, warnings=(told,))
 
 
@@ -299,8 +299,8 @@ def checked_by_mass(weighed: Weighed, mass: float, amiss: str = "") -> Weighed:
         trusts = "an underside guessed wrong, or a wrong material. <rescale> trusts the scale."
         warnings = (
             *warnings,
-            f"{mass:g} kg of {weighed.material.name} is {implied.mid * 1e3:.2f} L, the form says "
-            f"{weighed.volume.mid * 1e3:.2f} L: lengths off by × {scale:.3f}, "
+            f"<{mass:g} kg> of {weighed.material.name} is <{implied.mid * 1e3:.2f} L>, the form "
+            f"says <{weighed.volume.mid * 1e3:.2f} L>: lengths off by × {scale:.3f}, "
             + (f"{amiss}, or a wrong material." if amiss else trusts),
         )
         trust = Confidence("poor", "its mass and its form disagree", "mass")
@@ -313,8 +313,8 @@ def checked_by_table(weighed: Weighed) -> Weighed:
     if table is None or not found.parts_from(table):
         return weighed
     odd = (
-        f"{found.mid:.0f} kg/m³ does not fit {weighed.material.name} ({table.low:.0f} to "
-        f"{table.high:.0f}): read both weighings again, or name another material."
+        f"<{found.mid:.0f} kg/m³> does not fit {weighed.material.name} (<{table.low:.0f} kg/m³> "
+        f"to <{table.high:.0f} kg/m³>): read both weighings again, or name another material."
     )
     trust = weighed.confidence
     word = "fair" if trust.word == "good" else trust.word
@@ -379,12 +379,13 @@ def density_of_two_weighings(
     low, high = dry - submerged - step, dry - submerged + step
     if submerged > dry:
         raise WeighingError(
-            f"{submerged:g} kg in water is more than {dry:g} kg dry; see which reading is which."
+            f"<{submerged:g} kg> in water is more than <{dry:g} kg> dry; see which "
+            "reading is which."
         )
     if low <= 0 or submerged < 0:
         raise WeighingError(
-            f"{dry:g} kg dry and {submerged:g} kg in water differ by less than the scale's step; "
-            "weigh again, or use a finer scale."
+            f"<{dry:g} kg> dry and <{submerged:g} kg> in water differ by less than the scale's "
+            "step; weigh again, or use a finer scale."
         )
     return Range(dry * water / high, dry * water / (dry - submerged), dry * water / low)
 
@@ -412,7 +413,7 @@ def volume_by_bucket(rise: float, step: float, capacity: float | None, water: fl
         If the rise lies within the scale's step or the bucket is beyond its capacity [kg].
     """
     if rise <= 2 * step:
-        message = f"A rise of {rise:g} kg is no more than the scale's step; use a finer scale."
+        message = f"A rise of <{rise:g} kg> is no more than the scale's step; use a finer scale."
         raise WeighingError(message)
     _refuse_beyond(rise, "A rise", capacity)
     return Range((rise - step) / water, rise / water, (rise + step) / water)
@@ -421,7 +422,9 @@ def volume_by_bucket(rise: float, step: float, capacity: float | None, water: fl
 def _refuse_beyond(reading: float, what: str, capacity: float | None) -> None:
     """Refuse a reading [kg] that its scale cannot show."""
     if capacity is not None and reading > capacity:
-        message = f"{what} of {reading:g} kg is beyond the scale's {capacity:g} kg; take a larger."
+        message = (
+            f"{what} of <{reading:g} kg> is beyond the scale's <{capacity:g} kg>; take a larger."
+        )
         raise WeighingError(message)
 
 
@@ -505,12 +508,13 @@ def _refuse_slip(mass: float, possible: Range, material: Material, *, limbs: boo
     likely = min((slip for slip in SLIPS if fits(mass * slip)), key=off.__getitem__, default=None)
     meant = "see the unit and the point"
     if likely is not None:
-        meant = f"did you mean {mass * likely:.3g} kg? See the unit and the point"
+        meant = f"did you mean <{mass * likely:.4g} kg>? See the unit and the point"
     if limbs and fits(mass / math.pi**2):
         meant += ". Is a girth how thick it is? It runs around, 3.14 times that"
     raise WeighingError(
-        f"{mass:g} kg of {material.name} is {mass / density.mid * 1e3:.3g} L, but the form holds "
-        f"at most {possible.high * 1e3:.3g} L and at least {possible.low * 1e3:.2g} L; {meant}."
+        f"<{mass:g} kg> of {material.name} is <{mass / density.mid * 1e3:.3g} L>, but the form "
+        f"holds at most <{possible.high * 1e3:.3g} L> and at least "
+        f"<{possible.low * 1e3:.2g} L>; {meant}."
     )
 
 

@@ -429,17 +429,17 @@ def _check_ties(group: Group, faces: Floats, bed: Floats, grid: Grid) -> None:
         thick, room = sinker.at[2] - ties.hung_from(faces, tied), _room(faces, tied, bed, grid)
         if thick > ties.TIE_REACH and room < NO_ROOM:
             raise HoldError(
-                f'Group "{group.name}": below a tie are {thick * 1e2:.1f} cm of wood, down to the '
-                "ground, so no cord runs there; write at = [...] where its cord leaves the wood, "
-                'or how = "strapped".'
+                f'Group "{group.name}": below a tie are <{thick * 1e2:.1f} cm> of wood, down to '
+                "the ground, so no cord runs there; write at = [...] where its cord leaves the "
+                'wood, or how = "strapped".'
             )
     places = [s.at for s in group.sinkers if s.at is not None] + list(group.tie_points)
     for place in places:
         gap = distance_to(faces, np.array(place))
         if gap > ties.TIE_REACH:
-            where = ", ".join(f"{v * 1e2:.1f}" for v in place)
+            where = ", ".join(f"<{v * 1e2:.1f} cm>" for v in place)
             raise HoldError(
-                f'Group "{group.name}": the tie at ({where}) cm is {gap * 1e2:.1f} cm off the '
+                f'Group "{group.name}": the tie at ({where}) is <{gap * 1e2:.1f} cm> off the '
                 "wood; places count from the left pane, the front pane and the glass floor."
             )
 

@@ -6,6 +6,7 @@ import re
 import stat
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
@@ -209,6 +210,13 @@ def no_toml(error: Exception) -> str:
         f"is not valid TOML{f' at {where[1]}' if where else ''}; what has a unit, a sign or a "
         'comma stands in straight quotation marks, "30 cm", and each piece below its own [[piece]].'
     )
+
+
+def us_by(path: Path) -> bool:
+    """Whether a scape file that may be faulty gives its tank in inches or feet."""
+    with suppress(ScapeError, LookupError, TypeError, AttributeError):
+        return _in_us_units(_read_toml(path)["tank"])
+    return False
 
 
 def _in_us_units(tank: Any) -> bool:
@@ -463,5 +471,7 @@ def _too_large(scape: Scape) -> Iterator[tuple[str, str]]:
     box = tank.length * tank.depth * (tank.height or tank.water_line or math.inf)
     for lump in scape.lumps:
         if lump.volume.mid > box:
-            problem = f"is {lump.volume.mid * 1e3:.0f} L, more than the tank of {box * 1e3:.0f} L."
+            problem = (
+                f"is <{lump.volume.mid * 1e3:.0f} L>, more than the tank of <{box * 1e3:.0f} L>."
+            )
             yield f'lump "{lump.name}".mass', f"{problem} Check the unit."
