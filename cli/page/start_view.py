@@ -24,6 +24,8 @@ from plumbstone.volumes.scape.quantities import in_us_units, parse_quantity
 from plumbstone.volumes.scape.scape import scape_from
 
 NEW = "new.toml"  # a file that is not there yet
+NAMES = ("Length", "Depth", "Height")
+BAGS = {Units.METRIC: "9 L", Units.US: "2.5 gal"}  # common practice, no source
 STEPS = ("Tank", "Slope", "Border", "Wood")
 
 
@@ -32,11 +34,9 @@ class StartView:
 
     def __init__(self, folder: Folder, units: Units) -> None:
         self._folder, self._units, self._measures = folder, units, Measures(units)
-        length, depth, height = map(self._measures.rounded, SIDES)
-        bags = ((f"9 {self._measures.unit('volume')}", None),)
-        self._start, self._step = Start(sides=(length, depth, height), bags=bags), 0
+        self._start, self._step = Start(*self._offered()), 0
         self._layout: Layout | None = None
-        self._wanted = self._looking = self._us = False
+        self._wanted = self._looking = False
         with widgets.page("A new tank", "/tanks", narrow=False) as self._wrong:
             self._list = widgets.element("ol", "steps")
             with widgets.element("div", "tank"):
@@ -69,15 +69,19 @@ class StartView:
             widgets.element("p", "soft", words.START_HINTS[self._step])
             (self._tank, self._slope, self._border, self._wood)[self._step]()
 
+    def _offered(self) -> tuple[tuple[float, ...], tuple[tuple[str, None], ...]]:
+        """Give sides and a bag in whole units."""
+        return tuple(map(self._measures.rounded, SIDES)), ((BAGS[self._units], None),)
+
     def _tank(self) -> None:
-        start, written = self._start, self._measures.written
+        start = self._start
         self._field("Name", start.name, _named, "name")
         with widgets.element("div", "sides"):
-            for axis, name in enumerate(("Length", "Depth", "Height")):
-                self._field(
-                    f"{name} ({self._measures.unit()})", written(start.sides[axis]),
-                    partial(self._side, axis), "sides",
-                )  # fmt: skip
+            self._sides = [
+                self._field("", "", partial(self._side, axis), "sides")
+                for axis in range(len(NAMES))
+            ]
+        self._show_sides()
         glass = "" if start.glass is None else f"{start.glass * 1e3:g} mm"
         self._field("Glass, thick", glass, self._glass, "glass")
 
@@ -108,7 +112,7 @@ class StartView:
             f"Dry, on a scale ({unit}), if you know it", self._start.mass, self._mass, "mass"
         )
 
-    def _field(self, label: str, now: str, read: Callable[[str], Any], key: str) -> None:
+    def _field(self, label: str, now: str, read: Callable[[str], Any], key: str) -> widgets.Field:
         async def typed() -> None:
             try:
                 value = read(field.value)
@@ -118,6 +122,7 @@ class StartView:
                 await self._set(key, value)
 
         field = widgets.Field(label, now, typed, when="change")
+        return field
 
     def _choice(self, label: str, options: list[tuple[str, str]], key: str) -> None:
         now = getattr(self._start, key)
@@ -143,9 +148,26 @@ class StartView:
         await self._changed()
 
     def _side(self, axis: int, text: str) -> tuple[float, ...]:
-        sides, typed = self._start.sides, parse_quantity(self._measures.typed(text), "length")
-        self._us = self._us if axis else in_us_units(text)
+        typed = parse_quantity(self._measures.typed(text), "length")
+        if axis == 0 and not text.strip()[-1:].isdigit():
+            self._count_in(Units.US if in_us_units(text) else Units.METRIC)
+        sides = self._start.sides
         return (*sides[:axis], typed, *sides[axis + 1 :])
+
+    def _count_in(self, units: Units) -> None:
+        """Go on in the units of the first side; what was only offered is offered in them."""
+        sides, bags = self._offered()
+        self._units, self._measures = units, Measures(units)
+        new, bag = self._offered()
+        kept = zip(self._start.sides, sides, new, strict=True)
+        self._start.sides = tuple(other if now == old else now for now, old, other in kept)
+        self._start.bags = bag if self._start.bags == bags else self._start.bags
+        self._show_sides()
+
+    def _show_sides(self) -> None:
+        for field, name, side in zip(self._sides, NAMES, self._start.sides, strict=True):
+            widgets.say(field.label, f"{name} ({self._measures.unit()})")
+            field.show(self._measures.shown(side))
 
     def _glass(self, text: str) -> float | None:
         return parse_quantity(self._measures.pane(text), "length") if text.strip() else None
@@ -173,7 +195,9 @@ class StartView:
                 try:
                     seen = await asyncio.to_thread(self._look)
                 except PlumbstoneError as error:
-                    widgets.warn(self._wrong, labels.told_beside(error, self._folder.root / NEW))
+                    widgets.warn(
+                        self._wrong, labels.told_beside(error, self._folder.root / NEW, self._units)
+                    )
                     continue
                 widgets.warn(self._wrong, "")
                 assert self._layout is not None
@@ -191,8 +215,6 @@ class StartView:
         return seen
 
     def _go(self, by: int) -> None:
-        if self._us:
-            self._units, self._measures = Units.US, Measures(Units.US)
         self._step += by
         self._ask()
         widgets.later(self._changed())

@@ -32,11 +32,11 @@ SHARES = {
 class Start:
     """The answers; lengths in metres."""
 
+    sides: tuple[float, ...]
+    bags: tuple[tuple[str, float | None], ...]
     name: str = "My tank"
-    sides: tuple[float, float, float] = SIDES
     glass: float | None = 0.006
     soil: str = "baked-clay soil"
-    bags: tuple[tuple[str, float | None], ...] = ()
     row: bool = True
     rock: str = "basalt"
     wood: bool = True

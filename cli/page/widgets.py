@@ -104,7 +104,7 @@ class Field(Shown):
         self.value = value
         self._on_input = on_input
         with element("label", "field"):
-            element("span", "", name)
+            self.label = element("span", "", name)
             # The attribute, not the property: what is being typed is never set back.
             self.box = element("input", "", type="text", autocomplete="off", **attributes)
             self.box.props["^value"] = value
