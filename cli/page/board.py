@@ -78,7 +78,7 @@ def drawing_of(seen: Seen, before: Seen | None, layout: Layout, units: Units) ->
     What floats and where soil runs is told of the last state that was judged.
     """
     plan, tank, memo = seen.plan, seen.plan.scape.tank, layout.memo
-    height = tank.height or max(tank.water_line or 0.0, 0.3)
+    height = tank.room
     floats = floating(before.plan) if before else set()
     figures = {piece.name: piece for piece in seen.report.pieces}
     pieces = {}
@@ -132,9 +132,7 @@ def ground_of(plan: Plan, layout: Layout) -> dict[str, Any]:
     """Give what is drawn of the bed alone."""
     if plan.bed is None:
         return {"zones": [], "skyline": []}
-    tank = plan.scape.tank
-    height = tank.height or max(tank.water_line or 0.0, 0.3)
-    memo = layout.memo
+    memo, height = layout.memo, plan.scape.tank.room
     return {"zones": memo(zones, plan.bed), "skyline": memo(skyline, plan.bed, height)}
 
 

@@ -114,7 +114,7 @@ def _corners(layer: str, result: LayerResult, tank: Tank, units: Units) -> Itera
             moves="y",
             words=f"{row} {show_length(level, units)}",
             label=level_line(layer, corner, level, units),
-            most=_rim(tank),
+            most=tank.room,
             base=base,
             far=row == "back",
             anchor="start" if side == "left" else "end",
@@ -139,7 +139,7 @@ def _terraces(
             tank.depth, base=first, across=True,
         )  # fmt: skip
         words = show_length(level, units)
-        yield Handle(f"step/{i}", "front", (x, level), "y", words, f"{label}: {words}", _rim(tank))
+        yield Handle(f"step/{i}", "front", (x, level), "y", words, f"{label}: {words}", tank.room)
 
 
 def _points(
@@ -155,7 +155,7 @@ def _points(
         yield Handle(f"point/{i}", "above", (x, y), "xy", f"{i + 1}", place, tank.depth)
         yield Handle(
             f"rise/{i}", "front", (x, base + level), "y", f"{i + 1}: {words}", f"{label}: {words}",
-            _rim(tank), base=base,
+            tank.room, base=base,
         )  # fmt: skip
 
 
@@ -178,7 +178,3 @@ def _below(result: LayerResult, row: str, side: str) -> float:
     column = columns[0 if side == "left" else -1]
     rows = np.flatnonzero(lies[:, column])
     return float(result.below[rows[0 if row == "front" else -1], column])
-
-
-def _rim(tank: Tank) -> float:
-    return tank.height or tank.water_line or tank.depth

@@ -45,11 +45,10 @@ class TankScene:
             return
         self._drawn = self._desk.version
         tank = seen.plan.scape.tank
-        height = tank.height or tank.water_line or tank.depth
         self._place.clear()
         with self._place:
             address = f"/scene/{self._desk.name}?{self._drawn}"
-            size = (tank.length, tank.depth, height)
+            size = (tank.length, tank.depth, tank.room)
             scene = turning_view(address, size, IN_3D, flat=True)
             with scene:
                 for start, end in _edges(size):

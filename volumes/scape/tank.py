@@ -39,6 +39,11 @@ class Tank:
     stand: tuple[float, float] | None  # footprint [m]
     guesses: tuple[str, ...] = ()
 
+    @property
+    def room(self) -> float:
+        """Its height; where that was not measured, what is drawn and offered of it [m]."""
+        return self.height or max(self.water_line or 0.0, self.depth)
+
     def nearest_pane(self, low: Floats, high: Floats) -> tuple[float, str]:
         """Tell which pane a box (3,) to (3,) [m] is nearest to, and how near; below zero: through.
 
