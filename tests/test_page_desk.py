@@ -216,6 +216,35 @@ def test_a_file_changed_outside_is_not_written_over(tmp_path: Path) -> None:
     awaited(work())
 
 
+def test_a_tab_asks_before_it_undoes_what_another_did(tmp_path: Path) -> None:
+    (tmp_path / "small.toml").write_text(TWIG, encoding="utf-8")
+    desk, mine, yours = Desk(Folder(tmp_path), "small.toml"), object(), object()
+
+    def turned(angle: int) -> Callable[[str], str]:
+        return lambda text: with_keys(text, "piece", "Stone", {"turn": angle})
+
+    async def work() -> None:
+        await desk.look()
+        for angle, tab in ((10, mine), (20, yours), (30, yours)):
+            await desk.change(turned(angle), by=tab)
+        for left in (2, 1):  # asked once for both
+            if left == 2:
+                with pytest.raises(PlumbstoneError, match="another tab"):
+                    await desk.undo(by=mine)
+                assert "turn = 30" in desk.text
+            await desk.undo(by=mine)
+            assert f"turn = {10 * left}" in desk.text
+        await desk.undo(by=mine)  # its own
+        assert desk.text == TWIG
+        await desk.redo(by=mine)
+        await desk.change(turned(40), by=yours)  # a new one is asked about anew
+        with pytest.raises(PlumbstoneError, match="another tab"):
+            await desk.undo(by=mine)
+        assert "turn = 40" in (tmp_path / "small.toml").read_text(encoding="utf-8")
+
+    awaited(work())
+
+
 def test_a_broken_file_is_told_and_can_be_mended(tmp_path: Path) -> None:
     file = tmp_path / "small.toml"
     file.write_text(TWIG.replace('"25 cm"]', '"25 parsecs"]'), encoding="utf-8")

@@ -77,7 +77,7 @@ def test_four_steps_give_a_layout_that_can_be_dragged(browser: Browser, server: 
         )
     )
     assert min(contrast(edge, inside), contrast(edge, around)) >= 3
-    for label in ("A bag holds", "A row of stones before the soil", "A piece of wood"):
+    for label in ("Bag 1 holds", "A row of stones before the soil", "A piece of wood"):
         tab.get_by_role("button", name="Next").click()
         tab.get_by_label(label).first.wait_for()
     assert tab.evaluate("document.documentElement.scrollWidth") <= 360
@@ -148,7 +148,7 @@ def test_all_of_a_layer_and_of_the_glass_is_changed_on_the_page(
     soil, text = unfold(tab, "Soil and its bags"), SMALL
     soil.get_by_role("button", name="Add a mound").click()
     text = changed(file, text, "mounds")
-    fill(soil, "Mound: rise", "4")
+    fill(soil, "Mound 1: rise", "4")
     text = changed(file, text, 'rise = "4 cm"')
     tab.get_by_role("button", name="Soil", exact=True).click()
     tab.locator('[data-handle="mound/0"]').focus()
@@ -156,7 +156,7 @@ def test_all_of_a_layer_and_of_the_glass_is_changed_on_the_page(
     text = changed(file, text, 'at = ["19.5 cm"')
     soil.get_by_label("Made of").select_option("sand")
     text = changed(file, text, 'material = "sand"')
-    fill(soil, "Price of it", "12,50")
+    fill(soil, "Bag 1 costs", "12,50")
     text = changed(file, text, "price = 12.5")
     soil.get_by_role("button", name="Add a terrace").click()
     text = changed(file, text, "terraces")
@@ -335,15 +335,18 @@ def test_a_stone_is_dragged_by_a_thumb(browser: Browser, server: Server) -> None
 def test_what_is_refused_is_told_and_shown_no_longer(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "refused.toml")
     tab, faults = at_tank(browser, server, file.name, **PHONE)
-    slider, alert = tab.get_by_role("slider", name="Water line"), tab.get_by_role("alert")
-    before = slider.input_value()
-    slider.focus()
-    tab.keyboard.press("Home")
-    alert.get_by_text("is no depth of water").wait_for()
-    tab.get_by_text("Water line: 22 cm").wait_for()
-    shows(slider, before)
+    form, alert = unfold(tab, "Tank and glass"), tab.get_by_role("alert").first
+    fill(form, "Height inside", "3")
+    alert.get_by_text("must lie between 5 cm and 10 m").wait_for()
+    shows(form.get_by_label("Height inside"), "25 cm")
     assert str(server.folder) not in alert.inner_text()
     assert file.read_text(encoding="utf-8") == SMALL
+    slider, text = tab.get_by_role("slider", name="Water line"), SMALL
+    for key, line in (("Home", "1 cm"), ("End", "25 cm")):  # no end of it is refused
+        slider.focus()
+        tab.keyboard.press(key)
+        text = changed(file, text, f'water_line = "{line}"')
+        assert alert.inner_text() == ""
     assert faults == []
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from plumbstone.cli.files import put_whole
 from plumbstone.cli.page.folder import Folder, FolderError
-from plumbstone.cli.wording.page import NO_ROOM
+from plumbstone.cli.wording.page import NO_ROOM, NOT_YOURS
 from plumbstone.cli.wording.page_labels import told_beside
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import NOT_UTF8, PlumbstoneError
@@ -63,8 +63,9 @@ class Desk:
     version: int = 0  # counts changes of the text
     shown: int = 0  # counts changes of what is to be seen
     theirs: int = -1  # the version that another program wrote
-    done: list[str] = field(default_factory=list)  # texts to which one can go back
-    undone: list[str] = field(default_factory=list)  # texts that can be taken up again
+    # Texts to which one can go back, or that can be taken up again, and the tab they are of.
+    done: list[tuple[str, object]] = field(default_factory=list)
+    undone: list[tuple[str, object]] = field(default_factory=list)
     _stamp: tuple[int, int] = (0, 0)
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
     _refining: asyncio.Lock = field(default_factory=asyncio.Lock)
@@ -74,6 +75,7 @@ class Desk:
     _looks: int = 0  # under the hand, that are being computed
     _in_hand: float = 0.0  # until then something is being dragged, as far as is known [s]
     _before: str = ""
+    _warned: object = None  # a tab that was asked, and the one whose change it may step over
 
     @property
     def scape(self) -> Scape:
@@ -107,23 +109,25 @@ class Desk:
                 return False
             self.version += 1
             if self.text:
-                self.done.append(self.text)
+                self.done.append((self.text, None))
                 self.undone.clear()
                 self.theirs = self.version
             self.text = text
             await self._lay_out()
             return True
 
-    async def change(self, edit: Edit, *, over: bool = False) -> None:
+    async def change(self, edit: Edit, *, over: bool = False, by: object = None) -> None:
         """Change the text as `change_first` does by one edit."""
-        await self.change_first([edit], over=over)
+        await self.change_first([edit], over=over, by=by)
 
-    async def change_first(self, edits: Iterable[Edit], *, over: bool = False) -> None:
+    async def change_first(
+        self, edits: Iterable[Edit], *, over: bool = False, by: object = None
+    ) -> None:
         """Make the first of some edits that can be laid out, and write it.
 
         Each edit gives the new text of the old one. They are asked for one by one when all that was
         begun before is done, so what they look up here is as it left it. `over` writes even where
-        the file was changed outside.
+        the file was changed outside; `by` is the tab that asks.
 
         Raises
         ------
@@ -137,7 +141,7 @@ class Desk:
             refused: dict[str, PlumbstoneError] = {}
             for edit in edits:
                 try:
-                    await self._change(edit, over)
+                    await self._change(edit, over, by)
                 except ChangedOutsideError:
                     raise
                 except PlumbstoneError as error:
@@ -146,19 +150,20 @@ class Desk:
                     return
             raise next(iter(refused.values())) if len(refused) == 1 else PlumbstoneError(NO_ROOM)
 
-    async def _change(self, edit: Edit, over: bool) -> None:
+    async def _change(self, edit: Edit, over: bool, by: object) -> None:
         if edit(self.text) != self.text or over:
             await self._write(edit, over)
-            self.done.append(self._before)
+            self.done.append((self._before, by))
             self.undone.clear()
+            self._warned = None
 
-    async def undo(self) -> None:
-        """Go one change back."""
-        await self._step(self.done, self.undone)
+    async def undo(self, by: object = None) -> None:
+        """Go one change back; what another tab did is asked about before, by an error."""
+        await self._step(self.done, self.undone, by)
 
-    async def redo(self) -> None:
-        """Take one change up again."""
-        await self._step(self.undone, self.done)
+    async def redo(self, by: object = None) -> None:
+        """Take one change up again, as `undo` does."""
+        await self._step(self.undone, self.done, by)
 
     async def moved(self, name: str, to: tuple[float, float]) -> Seen:
         """Look at a piece elsewhere [m] without changing anything."""
@@ -240,13 +245,20 @@ class Desk:
         """Tell whether somebody waits for something else."""
         return self._writes + self._looks > 0 or time.monotonic() < self._in_hand
 
-    async def _step(self, take: list[str], give: list[str]) -> None:
+    async def _step(
+        self, take: list[tuple[str, object]], give: list[tuple[str, object]], by: object
+    ) -> None:
         """Move one text from a pile onto the other."""
         async with self._lock:
-            if take:
-                await self._write(lambda _: take[-1])
-                take.pop()
-                give.append(self._before)
+            if not take:
+                return
+            text, owner = take[-1]
+            if owner not in (None, by) and self._warned != (by, owner):
+                self._warned = by, owner
+                raise PlumbstoneError(NOT_YOURS)
+            await self._write(lambda _: text)
+            take.pop()
+            give.append((self._before, owner))
 
     async def _write(self, edit: Edit, over: bool = False) -> None:
         """Write a new text once it is known to hold."""

@@ -92,9 +92,10 @@ class StartView:
         self._slider("Soil at the back", "back", 0.8 * high)
         with widgets.element("div", "pair"):
             for i, (holds, price) in enumerate((*start.bags, ("", None))[:2]):
-                self._field("A bag holds", holds, partial(self._bag, i, 0), "bags")
+                bag = f"Bag {i + 1}"
+                self._field(f"{bag} holds", holds, partial(self._bag, i, 0), "bags")
                 shown = "" if price is None else f"{price:g}"
-                self._field("Its price", shown, partial(self._bag, i, 1), "bags")
+                self._field(f"{bag} costs", shown, partial(self._bag, i, 1), "bags")
 
     def _border(self) -> None:
         self._check("A row of stones before the soil", "row")

@@ -216,20 +216,20 @@ class TankForms:
             self._where(row)
             self._levels(key, row.get(key))
             for i, _ in enumerate(row.get("mounds", [])):
-                self._deep("Mound: rise", ["mounds", i, "rise"])
-                self._deep("Mound: radius", ["mounds", i, "radius"])
+                self._deep(f"Mound {i + 1}: rise", ["mounds", i, "rise"])
+                self._deep(f"Mound {i + 1}: radius", ["mounds", i, "radius"])
         with element("div", "acts"):
             self._changer("Add a mound", partial(self._mound, name))
             for i, _ in enumerate(row.get("mounds", [])):
-                self._taker("Take the mound away", ["mounds", i])
+                self._taker(f"Take mound {i + 1} away", ["mounds", i])
             self._changer("Add a terrace", partial(self._shaped, name, changes.with_terraces))
             sloped, apart = (partial(changes.with_slope, apart=apart) for apart in (False, True))
             self._changer("Slope: front and back", partial(self._shaped, name, sloped))
             self._changer("Each corner by itself", partial(self._shaped, name, apart))
         for i, _ in enumerate(row.get("bags", [])):
             with element("div", "pair"):
-                self._deep("Bag holds", ["bags", i, "holds"], "volume")
-                self._deep("Price of it", ["bags", i, "price"], "price")
+                self._deep(f"Bag {i + 1} holds", ["bags", i, "holds"], "volume")
+                self._deep(f"Bag {i + 1} costs", ["bags", i, "price"], "price")
         with element("div", "acts"):
             bag = {"holds": f"5 {self.measures.unit('volume')}"}
             add = partial(changes.with_part, layer=name, key="bags", part=bag)

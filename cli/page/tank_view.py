@@ -1,5 +1,6 @@
 """The page for the desk: one tank, its pieces and its soil moved by hand."""
 
+import math
 from collections.abc import Awaitable, Callable, Iterable
 from functools import partial
 from typing import Any
@@ -21,6 +22,7 @@ from plumbstone.cli.wording.units import Units, place_words
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.findings import Severity
 from plumbstone.volumes.scape.scape import PieceEntry
+from plumbstone.volumes.scape.tank import LEAST_LINE
 from plumbstone.volumes.scape.writing import with_copy, with_keys, without_piece
 
 TURN = 5.0  # of one press of a key [degrees]
@@ -52,6 +54,7 @@ class TankView:
         self._question = ""  # what the one who writes last is asked
         self._refusal = ""  # why what was done last could not be
         self._told: Any = None
+        self._tab = object()  # tells its changes from those of others
 
     def build(self) -> None:
         """Lay the page out; the tank itself follows."""
@@ -83,8 +86,8 @@ class TankView:
 
     def _tools(self) -> None:
         with element("div", "acts"):
-            self.undo = button("Undo", lambda: self._act(self.desk.undo), "small")
-            self.redo = button("Redo", lambda: self._act(self.desk.redo), "small")
+            self.undo = button("Undo", partial(self._act, self.desk.undo), "small")
+            self.redo = button("Redo", partial(self._act, self.desk.redo), "small")
             self.rowing = button("Border", self._row, "small")
             self.soil = button("Soil", self.pull, "small", aria_pressed="false")
 
@@ -227,7 +230,7 @@ class TankView:
                     lambda level: words.WATER_LINE.format(place_words(level, self.units)),
                     tank.water_line or 0.0,
                     tank.height, self.measures.step, self._filled, self._filling,
-                    least=self.measures.step,
+                    least=math.ceil(LEAST_LINE / self.measures.step) * self.measures.step,
                 )  # fmt: skip
         elif self._slider is not None and tank.water_line is not None and tank.height is not None:
             self._slider.show(tank.water_line, tank.height)
@@ -303,12 +306,12 @@ class TankView:
         """Make the first of some edits that can be laid out; tell whether one could."""
         return await self._act(partial(self.desk.change_first, edits))
 
-    async def _act(self, act: Callable[[], Awaitable[None]]) -> bool:
-        """Do something to the file, show what came of it, and tell whether it could be done."""
+    async def _act(self, act: Callable[..., Awaitable[None]]) -> bool:
+        """Do something to the file for this tab, show what came of it; tell whether it could be."""
         self._wanted, self._held, self._refusal = None, False, ""
         done, version = False, self.desk.version
         try:
-            await act()
+            await act(by=self._tab)
             done = True
         except ChangedOutsideError as error:
             self._retry = error.edit
@@ -457,6 +460,9 @@ class TankView:
 
         if await self.edit_first(edits()):
             self.choose(new[0])
+        elif new and new[0] in self._refusal:  # it speaks of a piece that came to nothing
+            self._refusal = words.NO_ROOM
+            self._show()
 
     async def mirror(self, name: str) -> None:
         """Set a piece on the other side of the middle."""

@@ -1,6 +1,7 @@
 """Plain elements of the page: few, large, each with a name that can be read aloud."""
 
 import json
+import math
 from collections.abc import Awaitable, Callable, Iterable, Iterator
 from contextlib import contextmanager
 from functools import wraps
@@ -171,7 +172,7 @@ class Slider:
         self._saved: float | None = None  # what was shown to it last
         with element("label", "field"):
             self.told = element("span", "", words(value))
-            low, high, each = f"{least * 1e3:g}", f"{most * 1e3:.1f}", f"{step * 1e3:g}"
+            low, high, each = f"{least * 1e3:g}", _end(most), f"{step * 1e3:g}"
             self.box = element("input", "", type="range", min=low, max=high, step=each)
             self.box.props["^value"] = f"{value * 1e3:.1f}"
         self.box.on("input", self._moved, js_handler="(e) => emit(+e.target.value)", throttle=0.05)
@@ -180,8 +181,8 @@ class Slider:
 
     def show(self, value: float, most: float) -> None:
         """Show another value, and how far it goes."""
-        if self.box.props["max"] != f"{most * 1e3:.1f}":
-            self.box.props["max"] = f"{most * 1e3:.1f}"
+        if self.box.props["max"] != _end(most):
+            self.box.props["max"] = _end(most)
         self._saved = value
         self._show_saved()
 
@@ -213,6 +214,11 @@ class Slider:
         finally:
             self._own -= 1
             self._show_saved()
+
+
+def _end(most: float) -> str:
+    """Write how far a slider goes, never farther than that [m]."""
+    return f"{math.floor(most * 1e4 + ROUNDING) / 10:.1f}"
 
 
 class Figures:
