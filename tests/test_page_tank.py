@@ -63,7 +63,8 @@ def test_four_steps_give_a_layout_that_can_be_dragged(browser: Browser, server: 
     fill(tab, "Name", "Shelf")
     fill(tab, "Length (cm)", "18 in")  # who measures in inches goes on in them
     tab.get_by_label("Depth (in)").wait_for()
-    assert tab.get_by_label("Height (in)").input_value() == "14 in"  # offered in whole ones, too
+    shows(tab.get_by_label("Height (in)"), "14 in")  # offered in whole ones, too
+    shows(tab.get_by_label("Length (in)"), "18 in")
     fill(tab, "Depth (in)", "10")
     # What bounds a field is told from what lies in it and around it (WCAG 2.2, 1.4.11).
     edge, inside, around = (

@@ -150,10 +150,11 @@ class StartView:
 
     def _side(self, axis: int, text: str) -> tuple[float, ...]:
         typed = parse_quantity(self._measures.typed(text), "length")
+        start = self._start
+        start.sides = (*start.sides[:axis], typed, *start.sides[axis + 1 :])
         if axis == 0 and not text.strip()[-1:].isdigit():
             self._count_in(Units.US if in_us_units(text) else Units.METRIC)
-        sides = self._start.sides
-        return (*sides[:axis], typed, *sides[axis + 1 :])
+        return start.sides
 
     def _count_in(self, units: Units) -> None:
         """Go on in the units of the first side; what was only offered is offered in them."""
