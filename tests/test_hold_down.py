@@ -334,18 +334,19 @@ def test_a_stone_that_hangs_on_its_cord_beside_a_foot_tips_it(
     assert (hold.first_move is not None and hold.first_move.doubtful) is tips
 
 
-@pytest.mark.parametrize(("mass", "stays"), [(0.6, True), (2.0, False)])
+@pytest.mark.parametrize(("mass", "stays"), [(0.8, True), (2.0, False)])
 def test_of_two_stones_that_hang_one_may_be_wet_and_one_dry(
     tmp_path: Path, mass: float, stays: bool
 ) -> None:
-    """A log of 1.1 kg over a slab from x = 43 to 47 cm; a stone hangs 15 cm off to either side.
+    """A log of 1.1 kg over a slab of 5 cm; a stone hangs 15 cm off its middle to either side.
 
-    Nobody said how long their cords are. About an edge, in kg cm: a dry stone of granite, m × 13,
-    against the other under water, 0.62 m × 17, and the log, 1.1 × 2: it tips from m = 0.9 kg on.
+    Nobody said how long their cords are. About an edge, in kg cm: a dry stone of granite, m × 12.5,
+    against the other under water, 0.62 m × 17.5, and the log, 1.1 × 2.5, or 1.1 × 1.83 if it is
+    denser at one end: it tips from m = 1.2 to 1.7 kg on.
     """
     stones = tied(*(hung(f"{mass} kg", x, 10, "hanging") for x in (30, 60)))
     log = wood("Log", (40, 6, 6), 1.1, 45, 'rests = "Slab"')
-    hold = hold_of(tmp_path, stone("Slab", (4, 14, 10), 45), log, stones)
+    hold = hold_of(tmp_path, stone("Slab", (5, 14, 10), 45), log, stones)
     assert hold.stays is stays, hold.doubts
 
 
@@ -497,3 +498,15 @@ def test_wood_moves_only_where_it_does_at_both_ends_of_its_range(
         wood("Log", (30, 8, 6), 1, 45).replace("driftwood", "own wood").replace('mass = "1 kg"', "")
     )
     assert hold_of(tmp_path, own, log).verdict is verdict
+
+
+@pytest.mark.parametrize(("inside", "stays"), [(4, True), (2, False)])
+def test_wood_that_is_a_fifth_denser_at_one_end_stays_too(
+    tmp_path: Path, inside: float, stays: bool
+) -> None:
+    # ρ (1 + 2 a x / L) over a length L has its middle a L / 6 off: 5 mm of 30 cm where one end is
+    # 1.22 times as dense as the other (a = 0.1). 1.2 kg displace 0.96 L ± 5 %, so what is left of
+    # their weight under water acts 22 to 31 mm off the middle. Both were told to stay.
+    log = wood("Log", (30, 8, 4), 1.2, 45 + 9 - inside, 'rests = "Block"')
+    parts = stone("Block", (18, 12, 6), 45), log.replace("driftwood", "mopane wood")
+    assert hold_of(tmp_path, *parts).stays is stays

@@ -26,6 +26,7 @@ class End:
     masses: Mapping[str, float]  # of the wood [kg]
     stones: float = 0.0  # -1: stones as light in water as they may be, 1: as heavy
     amiss: tuple[float, float] = (0.0, 0.0)  # by which middles of mass lie off [m]
+    denser: float = 0.0  # -1: wood is denser at its one end, 1: at the other
     hung: bool = False  # whether stones that stand close beside a foot hang on their taut cords
     others: tuple[Sinker, ...] = ()  # sinkers that are at the other end of `stones`
 
@@ -141,6 +142,11 @@ def amiss_ends(ends: Iterable[End]) -> tuple[End, ...]:
     turns = np.arange(3) * 2 * np.pi / 3
     sides = [(AMISS * float(np.cos(t)), AMISS * float(np.sin(t))) for t in turns]
     return tuple(replace(end, amiss=side) for end in ends for side in sides)
+
+
+def denser_ends(ends: Iterable[End]) -> tuple[End, ...]:
+    """Move the middle of mass of all wood towards both of its ends: one may be denser."""
+    return tuple(replace(end, denser=way) for end in ends for way in (-1.0, 1.0))
 
 
 def with_reserve(end: End, group: Group, lift: Range, water: float) -> End:

@@ -13,6 +13,7 @@ from plumbstone.volumes.holding.ends import (
     End,
     amiss_ends,
     apart,
+    denser_ends,
     ends_of,
     joined,
     middle_end,
@@ -112,7 +113,8 @@ class Case:
         """
         plain = mixed_ends((*self.ends, self.soaked) if ends is None else ends, self.group)
         strained = mixed_ends(self.strained if strained is None else strained, self.group)
-        return all_stay(self.rigs((*strained, *amiss_ends(plain))))
+        aside = *amiss_ends(plain), *denser_ends(plain)
+        return all_stay(self.rigs((*strained, *aside)))
 
     def stays(self) -> bool:
         """Whether there is no doubt that it stays."""
