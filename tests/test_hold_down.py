@@ -510,3 +510,14 @@ def test_wood_that_is_a_fifth_denser_at_one_end_stays_too(
     log = wood("Log", (30, 8, 4), 1.2, 45 + 9 - inside, 'rests = "Block"')
     parts = stone("Block", (18, 12, 6), 45), log.replace("driftwood", "mopane wood")
     assert hold_of(tmp_path, *parts).stays is stays
+
+
+@pytest.mark.parametrize(("gap", "verdict"), [(0.02, Verdict.UNSURE), (1, Verdict.MOVES)])
+def test_wood_that_may_jam_between_two_stones_is_not_said_to_float(
+    tmp_path: Path, gap: float, verdict: Verdict
+) -> None:
+    # Two flanks that push with N each hold 2 μ N against a lift, and nothing tells N; statics. Between
+    # a pane and a stone such a plank held at three of four densities in a simulation.
+    log = wood("Log", (20, 4, 6), 0.3, 45)
+    stones = (stone(f"S{side}", (9, 12, 9), 45 + side * (14.5 + gap)) for side in (-1, 1))
+    assert hold_of(tmp_path, log, *stones).verdict is verdict

@@ -209,13 +209,16 @@ def widest_gap(stage: Stage, number: int, memo: Memo) -> tuple[float, str]:
     return widest
 
 
-def may_lean(
-    own: Iterable[Body], others: Iterable[Body], counted: Container[str], memo: Memo
-) -> bool:
-    """Whether pieces come near others, on their flanks too, that are not counted, by name."""
-    near = [body.piece for body in others if body.entry.name not in counted]
-    pairs = itertools.product((body.piece for body in own), near)
-    return any(memo(_gap_between, *pair, CLOSE_STEP, BESIDE) < BESIDE for pair in pairs)
+def beside(
+    own: Sequence[Body], others: Iterable[Body], counted: Container[str], memo: Memo
+) -> list[str]:
+    """Name what some pieces come near, on its flanks too, that is not counted, by name."""
+    near = [body for body in others if body.entry.name not in counted]
+    return [
+        body.entry.name
+        for body in near
+        if any(memo(_gap_between, b.piece, body.piece, CLOSE_STEP, BESIDE) < BESIDE for b in own)
+    ]
 
 
 def _gap_between(one: Piece, other: Piece, step: float, far: float) -> float:

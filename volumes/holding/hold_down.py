@@ -196,15 +196,21 @@ def set_stage(
     return free_bodies.stage_of(moving, placed, bed, grid, levels, water, judged, memo)
 
 
-def _leans_aside(case: Case, memo: Memo) -> bool:
-    """Whether it falls dry, but for the flank of a piece not counted on which it may lean."""
+def _wedged(case: Case, memo: Memo) -> bool:
+    """Whether flanks of pieces that are not counted may keep it where it is said to move.
+
+    It may lean on one where it falls dry, and jam between two, or one and a pane, where it floats.
+    """
     stage, own = case.stage, case.stage.bodies[case.number].pieces
-    dry = stage.at_levels(stage.levels[:1])
-    if all_stay([free_bodies.rig_of(dry, case.middle, case.number, None)]):
-        return False
     counted = [b for i in {*case.rest.below.tolist()} if i >= 0 for b in stage.bodies[i].pieces]
     names = {body.entry.name for body in (*own, *counted)}
-    return free_bodies.may_lean(own, stage.placed.values(), names, memo)
+    flanks = free_bodies.beside(own, stage.placed.values(), names, memo)
+    judged = {b.entry.name for i in stage.together(case.number) for b in stage.bodies[i].pieces}
+    jams = len({*flanks} - judged)
+    if not flanks or (jams and jams + len(case.rest.panes()) > 1):
+        return bool(flanks)
+    dry = stage.at_levels(stage.levels[:1])
+    return not all_stay([free_bodies.rig_of(dry, case.middle, case.number, None)])
 
 
 def _balance(case: Case, stone: Material) -> Balance:
@@ -272,7 +278,7 @@ def _judge_group(case: Case, around: Surroundings) -> HoldResult:
     )
     at_line, most = _tie_forces(even, rigs)
     verdict = Verdict.UNSURE if doubts else Verdict.STAYS
-    if not at_best and not UNJUDGED & {*doubts} and not _leans_aside(case, around.memo):
+    if not at_best and not UNJUDGED & {*doubts} and not _wedged(case, around.memo):
         verdict = Verdict.MOVES
     return HoldResult(
         group=group,

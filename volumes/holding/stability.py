@@ -16,8 +16,8 @@ from plumbstone.volumes.holding.ends import End, amiss_ends, apart
 from plumbstone.volumes.holding.equilibrium import all_stay, stays_at
 from plumbstone.volumes.holding.free_bodies import (
     Stage,
+    beside,
     lots_of,
-    may_lean,
     rigs_of,
     stage_of,
 )
@@ -140,7 +140,7 @@ def judge_stones(
     for body in judged:
         piece = by_name[body.entry.name]
         counted = {piece.name, *piece.on, *piece.load}
-        if piece.falls_at is not None and may_lean((body,), bodies, counted, memo):
+        if piece.falls_at is not None and beside((body,), bodies, counted, memo):
             by_name[piece.name] = replace(piece, falls_at=None, unsure=True)
     return tuple(by_name[body.entry.name] for body in judged)
 
@@ -227,7 +227,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     wet = max(0.0, sum(_weight_in(stage, b) for b in load))
     grounded = body.entry.rests not in stage.placed  # what lies on a piece slides off it
     aside = tuple(stage.bodies[i].name for i in rest.leans_on() if grounded)
-    beside = any(stage.resting[i].through > DRAWN_THROUGH for i in stage.together(number)[1:])
+    amiss = any(stage.resting[i].through > DRAWN_THROUGH for i in stage.together(number)[1:])
     rests = all_stay(rigs_of(stage, amiss_ends(_ends(stage, on)), number, FRICTION))
     sure = rests and not (len(on) > 1 and rest.lean > CARRIER_LEANS)
     at_best = np.full(len(stage.levels), sure) if sure else _at_best(stage, number)
@@ -242,7 +242,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
         on=tuple(sorted(stage.bodies[i].name for i in rest.carriers())),
         lean=rest.lean,
         falls_at=None if sure or at_best.all() else float(stage.levels[int(np.argmin(at_best))]),
-        unsure=not sure and not beside,
+        unsure=not sure and not amiss,
         through=rest.through,
         into=stage.into(number),
         may_float=body.entry.kind == "stone" and in_water.low < 0,
