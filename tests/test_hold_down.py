@@ -521,3 +521,17 @@ def test_wood_that_may_jam_between_two_stones_is_not_said_to_float(
     log = wood("Log", (20, 4, 6), 0.3, 45)
     stones = (stone(f"S{side}", (9, 12, 9), 45 + side * (14.5 + gap)) for side in (-1, 1))
     assert hold_of(tmp_path, log, *stones).verdict is verdict
+
+
+def test_soil_carries_a_round_stone_only_where_its_underside_is_flat(tmp_path: Path) -> None:
+    # A ball of radius r is flatter than an angle up to r sin of that around its lowest place; soil
+    # holds by friction up to a slope of 0.36 (Coulomb). All of what was buried carried it.
+    ball = stone("Ball", (12, 12, 12), 45, 'rests = "bed"\npressed = "5 cm"').replace(
+        "box", "ellipsoid"
+    )
+    log = wood("Log", (20, 8, 4), 0.5, 45, 'rests = "Ball"\ntied_to = ["Ball"]')
+    soil = '[[layer]]\nname = "Soil"\nmaterial = "gravel"\nheight = "7 cm"\n'
+    rig = hold_of(tmp_path, ball, log, soil).rigs[0]
+    off = rig.contacts[rig.uppers == 0, :2] - [0.45, 0.25]
+    # Cells are 2 mm wide, and patches are shrunk by half a millimetre.
+    assert np.hypot(*off.T).max() == pytest.approx(0.06 * np.sin(np.arctan(0.36)), abs=0.003)

@@ -28,6 +28,7 @@ SEARCHED = 2.5  # in cells of the grid: how near the coarse gap must come to be 
 LEANS = 1.0  # [degrees]: from here on a body does not rest as it is drawn
 DRAWN_THROUGH = 2e-3  # [m]: from here on a pose is not drawn well enough to be judged
 BESIDE = 0.87  # [-]: depth over height of what two pieces share; less (30°) moves them aside
+SHEER = 1e3  # [-]: the slope of a flank that no cell beside it tells of
 ROUNDING = 1e-12  # [m]
 SAMPLED = 30  # places at which it is measured how deep two pieces are drawn into each other
 FEW = 500  # faces of a mesh that are all looked at
@@ -278,10 +279,30 @@ def _on_ground(form: Form, bed: Floats, grid: Grid) -> _Points:
     back = np.append(0 * y, corners[low, 1] - grid.y[row[low] + form.window.row])
     x, y = np.append(x, corners[low, 0]), np.append(y, corners[low, 1])
     height = surface[rows, columns] + rise_x[rows, columns] * right + rise_y[rows, columns] * back
-    gaps = np.maximum(np.append(bottoms, corners[low, 2]) - height, 0.0)
-    normals = np.column_stack([-rise_x[rows, columns], -rise_y[rows, columns], np.ones(len(rows))])
+    above = np.append(bottoms, corners[low, 2]) - height
+    count = len(bottoms)
+    slopes = np.stack([rise_x[rows, columns], rise_y[rows, columns]])
+    # Where it is pressed in, its own skin pushes, not the level soil beside it.
+    own = np.stack([_flatter(under, axis, grid.spacing[1 - axis]) for axis in (1, 0)])
+    own = own[:, rows[:count], columns[:count]]
+    steeper = (above[:count] < 0) & (np.hypot(*own) > np.hypot(*slopes[:, :count]))
+    slopes[:, :count] = np.where(steeper, own, slopes[:, :count])
+    pressed = bool((above[:count] < -DRAWN_THROUGH).any())  # then cells alone tell where
+    kept = np.append(np.full(count, True), np.full(len(rows) - count, not pressed))
+    normals = np.column_stack([*-slopes, np.ones(len(rows))])
     normals /= np.linalg.norm(normals, axis=1)[:, None]
-    return _Points.of(np.column_stack([x, y, height]), normals, gaps, -1, soil=True)
+    places = np.column_stack([x, y, height])
+    return _Points.of(places, normals, np.maximum(above, 0.0), -1, soil=True).chosen(kept)
+
+
+def _flatter(heights: Floats, axis: int, step: float) -> Floats:
+    """Slope of a surface along an axis [-], to the side where it is flatter; steep without any."""
+    known = np.where(np.isfinite(heights), heights, np.nan)
+    before = np.diff(known, axis=axis, prepend=np.nan) / step
+    after = np.diff(known, axis=axis, append=np.nan) / step
+    flatter = np.where(np.abs(before) <= np.abs(after), before, after)
+    one = np.where(np.isnan(before), after, before)
+    return np.nan_to_num(np.where(np.isnan(flatter), one, flatter), nan=SHEER)
 
 
 def beside(a: Window, b: Window) -> bool:
