@@ -18,7 +18,7 @@ from plumbstone.volumes.bed.results import BedResult
 from plumbstone.volumes.bodies.placement import Body
 from plumbstone.volumes.density import GRAVITY
 from plumbstone.volumes.figures import SoakingFigures
-from plumbstone.volumes.holding import free_bodies, ties
+from plumbstone.volumes.holding import free_bodies, gaps, ties
 from plumbstone.volumes.holding.buoyancy import Balance, Hung, balance_of, density_by_lift
 from plumbstone.volumes.holding.burial import burial_bonus
 from plumbstone.volumes.holding.ends import End
@@ -204,7 +204,7 @@ def _wedged(case: Case, memo: Memo) -> bool:
     stage, own = case.stage, case.stage.bodies[case.number].pieces
     counted = [b for i in {*case.rest.below.tolist()} if i >= 0 for b in stage.bodies[i].pieces]
     names = {body.entry.name for body in (*own, *counted)}
-    flanks = free_bodies.beside(own, stage.placed.values(), names, memo)
+    flanks = gaps.beside(own, stage.placed.values(), names, memo)
     judged = {b.entry.name for i in stage.together(case.number) for b in stage.bodies[i].pieces}
     jams = len({*flanks} - judged)
     if not flanks or (jams and jams + len(case.rest.panes()) > 1):
@@ -326,7 +326,7 @@ def straps_of(
     Each with its name [m]; last what follows of them.
     """
     deep = free_bodies.drawn_into_strapped(case.stage, case.number, grid, memo)
-    gap = free_bodies.widest_gap(case.stage, case.number, memo)
+    gap = gaps.widest_gap(case.stage.bodies[case.number].pieces, memo)
     asked = (
         (Doubt.THROUGH, deep[0] > max(STRAPPED_IN, case.rest.through)),
         (Doubt.APART, gap[0] > STRAPPED_OFF),

@@ -16,11 +16,11 @@ from plumbstone.volumes.holding.ends import End, amiss_ends, apart
 from plumbstone.volumes.holding.equilibrium import all_stay, stays_at
 from plumbstone.volumes.holding.free_bodies import (
     Stage,
-    beside,
     lots_of,
     rigs_of,
     stage_of,
 )
+from plumbstone.volumes.holding.gaps import beside
 from plumbstone.volumes.holding.proof import CARRIER_LEANS
 from plumbstone.volumes.holding.ties import Moving
 from plumbstone.volumes.holding.touching import DRAWN_THROUGH
