@@ -3,7 +3,7 @@
 A folder that results are written into keeps a list of them, `.plumbstone.json`: the name of each
 and the digest of what was written. A file that the list doesn't know, or that was changed since,
 is the user's. The list also holds a seed that names the temporary files of this folder, so that
-those which a killed run left are told from anything else.
+those which a killed run left are told from anything else, and what scape file its results are of.
 """
 
 import contextlib
@@ -39,6 +39,7 @@ class Written:
 
     files: Mapping[str, tuple[str, ...]]
     seed: str
+    of: str = ""  # the scape file, from the folder
 
     def part(self, number: int) -> str:
         """Name a temporary file of this folder."""
@@ -57,12 +58,14 @@ class Written:
     def content(self) -> bytes:
         """Give the list as it is kept."""
         files = {name: list(digests) for name, digests in self.files.items()}
-        return json.dumps({"program": "plumbstone", "seed": self.seed, "files": files}).encode()
+        kept = {"program": "plumbstone", "seed": self.seed, "of": self.of, "files": files}
+        return json.dumps(kept).encode()
 
 
 def write_files(
-    folder: Path, contents: Mapping[str, bytes], *, inputs: Iterable[Path] = (), force: bool = False
-) -> None:
+    folder: Path, contents: Mapping[str, bytes], *, inputs: Iterable[Path] = (),
+    force: bool = False, of: Path | None = None,
+) -> None:  # fmt: skip
     """Write files into a folder, made if missing: all of them, or none.
 
     Parameters
@@ -75,20 +78,22 @@ def write_files(
         What was read; none of it is ever replaced.
     force : bool
         Whether files may be replaced that are not the program's own, or were changed since.
+    of : Path, optional
+        The scape file whose results they are; those of another are replaced by `force` alone.
 
     Raises
     ------
     WriteError
         If a file is in the way or the disk refuses; nothing was changed then.
     """
-    refuse_foreign(folder, contents, inputs=inputs, force=force)
+    refuse_foreign(folder, contents, inputs=inputs, force=force, of=of)
     made: list[Path] = []
     try:
         with _telling(folder):
             made += _made(folder)
             with _held(folder):
-                refuse_foreign(folder, contents, inputs=inputs, force=force)
-                _replace_own(folder, contents)
+                refuse_foreign(folder, contents, inputs=inputs, force=force, of=of)
+                _replace_own(folder, contents, of)
     except BaseException:
         _unmade(made)
         raise
@@ -142,15 +147,16 @@ def put_whole(path: Path, content: bytes) -> None:
 
 
 def refuse_foreign(
-    folder: Path, names: Iterable[str], *, inputs: Iterable[Path] = (), force: bool = False
-) -> None:
+    folder: Path, names: Iterable[str], *, inputs: Iterable[Path] = (), force: bool = False,
+    of: Path | None = None,
+) -> None:  # fmt: skip
     """See that files may be written into a folder, before any work is done for them.
 
     Raises
     ------
     WriteError
         If one of them is no plain file, is write-protected or was read; or, without `force`,
-        is not the program's own or was changed since.
+        is not the program's own, was changed since or is of another scape file.
     """
     with _telling(folder):
         found = {name: state for name in names if (state := _state(folder / name)) is not None}
@@ -160,6 +166,9 @@ def refuse_foreign(
         known = _known(folder, force)
         if not force:
             _refuse_changed(folder, found, known)
+            if of and found and known and known.of not in ("", _from(folder, of)):
+                reason = f"it holds the results of {known.of}; --force replaces them"
+                raise WriteError(folder, reason)
 
 
 def plain_cell(text: str) -> str:
@@ -202,7 +211,15 @@ def _refuse_changed(folder: Path, found: Iterable[str], known: Written | None) -
         raise WriteError(folder, f"{', '.join(sorted(foreign))}: {reason}")
 
 
-def _replace_own(folder: Path, contents: Mapping[str, bytes]) -> None:
+def _from(folder: Path, file: Path) -> str:
+    """Name a file from a folder, so that both may be moved together."""
+    try:
+        return os.path.relpath(file.resolve(), folder.resolve())
+    except ValueError:  # another disk
+        return str(file.resolve())
+
+
+def _replace_own(folder: Path, contents: Mapping[str, bytes], of: Path | None) -> None:
     """Write all files under temporary names, then the list, then give each its name.
 
     The list names both the earlier and the new digest, so that a kill at any moment leaves
@@ -213,9 +230,10 @@ def _replace_own(folder: Path, contents: Mapping[str, bytes]) -> None:
     try:
         _clear(folder, known)
         files = {**known.files, **_digests(folder, contents, known)}
+        kept = Written(files, known.seed, _from(folder, of) if of else known.of)
         for number, (name, content) in enumerate(contents.items(), 1):
             _write_part(folder / known.part(number), content, _state(folder / name))
-        _write_part(folder / known.part(0), Written(files, known.seed).content(), None)
+        _write_part(folder / known.part(0), kept.content(), None)
         (folder / known.part(0)).replace(folder / LIST)
         for number, name in enumerate(contents, 1):
             _give_name(folder / known.part(number), folder / name)
@@ -326,12 +344,12 @@ def _written(kept: object) -> Written:
     """Check what a list holds."""
     if not isinstance(kept, dict) or kept.get("program") != "plumbstone":
         raise ValueError(LIST)
-    seed, files = kept.get("seed"), kept.get("files")
-    if not isinstance(seed, str) or not re.fullmatch("[0-9a-f]{32}", seed):
+    seed, files, of = kept.get("seed"), kept.get("files"), kept.get("of", "")
+    if not isinstance(seed, str) or not re.fullmatch("[0-9a-f]{32}", seed) or type(of) is not str:
         raise ValueError(LIST)
     if not isinstance(files, dict) or not all(isinstance(d, list) for d in files.values()):
         raise ValueError(LIST)
-    return Written({name: tuple(map(str, digests)) for name, digests in files.items()}, seed)
+    return Written({name: tuple(map(str, digests)) for name, digests in files.items()}, seed, of)
 
 
 def _state(path: Path, *, follow: bool = False) -> os.stat_result | None:

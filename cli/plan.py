@@ -62,7 +62,7 @@ def plan(
             read = read_scape(scape)
             units = output.units_of(units, read)
             if out is not None:
-                refuse_foreign(out, RESULTS, inputs=read.files, force=force)
+                refuse_foreign(out, RESULTS, inputs=read.files, force=force, of=scape)
             result = make_plan(read, grid, salt)
             report = checked(report_of(result))
             if out is not None:

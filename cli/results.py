@@ -44,7 +44,7 @@ def write_results(
         glb_bytes(sight),
     )
     named = dict(zip(RESULTS, contents, strict=True))
-    write_files(folder, named, inputs=plan.scape.files, force=force)
+    write_files(folder, named, inputs=plan.scape.files, force=force, of=plan.scape.path)
 
 
 def shopping_csv(report: Report) -> str:

@@ -52,7 +52,7 @@ def show(
         read = [read_scape(path) for path in scapes]
         units = output.units_of(units, read[0])
         if out is not None:
-            refuse_foreign(out, RESULTS, inputs=read[0].files, force=force)
+            refuse_foreign(out, RESULTS, inputs=read[0].files, force=force, of=scapes[0])
         plans = [make_plan(scape) for scape in read]
         reports = [checked(report_of(plan)) for plan in plans]
         if out is not None:

@@ -297,6 +297,25 @@ def test_only_own_unchanged_results_are_replaced(tmp_path: Path) -> None:
     assert "volume_l" in (tmp_path / "out.csv").read_text(encoding="utf-8")
 
 
+def test_the_results_of_another_tank_are_not_replaced_without_a_word(tmp_path: Path) -> None:
+    for name in ("one", "two"):
+        assert type_in(f"plumbstone new {name}.toml", tmp_path).returncode == 0
+    assert type_in("plumbstone plan one.toml --out results", tmp_path).returncode == 0
+    before = {file: file.read_bytes() for file in (tmp_path / "results").iterdir()}
+    for command in ("plan", "show"):
+        why = refuse(f"plumbstone {command} two.toml --out results", tmp_path)
+        assert "results: cannot be written (it holds the results of ../one.toml" in why
+        assert "--force replaces them); choose another place." in why
+    assert {file: file.read_bytes() for file in (tmp_path / "results").iterdir()} == before
+    both = tmp_path / "elsewhere"  # both moved together: its own results are still known
+    both.mkdir()
+    for name in ("one.toml", "two.toml", "results"):
+        (tmp_path / name).rename(both / name)
+    assert type_in("plumbstone plan elsewhere/one.toml --out elsewhere/results", tmp_path).stdout
+    assert type_in("plumbstone plan two.toml --out results --force", both).returncode == 0
+    assert "results of ../two.toml" in refuse("plumbstone plan one.toml --out results", both)
+
+
 @pytest.mark.parametrize(
     "line",
     [
