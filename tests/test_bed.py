@@ -163,7 +163,7 @@ def test_sacks_may_be_told_to_stand_steeper(tmp_path: Path) -> None:
         assert found["drawn_l"] - found["stays_l"] == pytest.approx(lost, rel=5e-3)
         told = type_in("plumbstone bed t.toml", tmp_path).stdout
         assert ("write that angle as its repose" in told) is (repose == "")
-        assert ("a wall would hold it" in told) is (repose != "")
+        assert ("to hold it, draw a border" in told) is (repose != "")
 
 
 def test_a_planar_bed(tmp_path: Path) -> None:

@@ -189,7 +189,8 @@ SLIDES = {
     ),
     "edge": (
         "{name}: {where} ends up to {drop_m} lower than drawn, where its edge or step lies at "
-        "repose ({volume_m3} less); a wall would hold it."
+        "repose ({volume_m3} less); to hold it, draw a border through stones there, with a layer "
+        "of its own behind it."
     ),
     "sacks": (
         "{name}: {where} ends up to {drop_m} lower than drawn, with its edge at the repose of "

@@ -244,7 +244,7 @@ def _tips(finding: Finding, units: Units) -> str:
 
 
 _PUSHED = (
-    ", by a push of {push_n} at its top under water; the nearest pane is {to_pane_m:place} away. "
+    ", by a push of {push_n} at its top under water; the nearest pane is {to_pane_m:gap} away. "
     "Lay it down, or away from the pane; soil is not counted, fish dig."
 )
 # By how it tips, and its cure or whether others are named with it; None: in any other case.
