@@ -143,3 +143,11 @@ def test_how_a_length_is_written_tells_what_it_was_read_to(text: str, millimetre
 )  # fmt: skip
 def test_one_function_tells_us_units_in_what_is_typed(text: str, us: bool) -> None:
     assert in_us_units(text) is us
+
+
+@pytest.mark.parametrize("text", ["1.200 g", "1,200 g", "2.500 grams"])
+def test_grams_with_thousands_are_not_guessed(text: str) -> None:
+    # 1.200 g is 1200 g where a point stands between thousands; no scale for stones shows mg.
+    with pytest.raises(QuantityError, match=r"may be [12]\.[25] g.* or (1200|2500) g"):
+        parse_quantity(text, "mass")
+    assert parse_quantity("1.200 kg", "mass") == 1.2

@@ -16,6 +16,7 @@ _TWO_UNITS = re.compile(  # 1 ft 9 in, 21 lb 8 oz
 )
 _SHORTENED = re.compile(r"\b(in|ft|yd|cu|sq|lbs?|oz|gals?|qt|pt)\.(?= |$)")  # 24 in.
 _COMMA = re.compile(r"([-+]?[0-9]+),([0-9]+)(?![0-9.,])")  # decimal, or between thousands
+_THOUSANDS = re.compile(r"([1-9][0-9]{0,2})[.,]([0-9]{3}) *(g|grams?|m[lL])")  # or thousandths?
 _BARE = re.compile(
     r"[€$£]? *([-+]?[0-9]*\.?[0-9]+) *(%|°|deg|degrees?|[€$£])?( *(?:/|per) *(?:kg|lb))?"
 )
@@ -134,6 +135,10 @@ def parse_quantity(text: Any, kind: str) -> float:
         text = text[1:-1]
     if two := _TWO_UNITS.fullmatch(text.strip()):
         return sum(parse_quantity(part, kind) for part in two.groups() if part)
+    if unsure := _THOUSANDS.fullmatch(text.strip()):
+        meant, unit = f"{unsure[1]}{unsure[2]}", unsure[3]
+        message = f'"{text}" may be {float(meant) / 1e3:g} {unit} or {meant} {unit}; write which.'
+        raise QuantityError(message)
     number, unit = _parted(with_point(text.strip()))
     if number is None:
         how = without_comma(text) or f"write a number and a unit, such as {example}"
