@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -170,6 +171,7 @@ def print_pieces(
                 ]
             )
         table("Weighed, heaviest first", ["Piece", "Volume", "Mass", "Price", "Trust"], rows)
+        _print_all(found, prices, units)
     for weighed in found:
         label = f"{weighed.name}: " if len(found) > 1 else ""
         if opening is not None:
@@ -185,6 +187,23 @@ def print_pieces(
             typer.echo(f"{label}Caution: {lift}.")
     for row in failed:
         typer.echo(f"Not weighed: {row['reason']}")
+
+
+def _print_all(found: list[Weighed], prices: Prices, units: Units) -> None:
+    """Print what all pieces come to; of one rock mostly, so the ends of their ranges add up."""
+    from plumbstone.cli.wording.report import money_words
+
+    together = f"All together: {mass_words(_sum(weighed.mass for weighed in found), units)}"
+    if prices.per_kg is not None:
+        cost = _sum(weighed.mass.times(prices.per_kg) for weighed in found)
+        together += f"; price {money_words(cost)}"
+        if prices.budget is not None:
+            together += f". {budget_words(cost, prices.budget)}".rstrip(".")
+    typer.echo(f"{together}.")
+
+
+def _sum(parts: Iterable[Range]) -> Range:
+    return Range(*map(sum, zip(*parts, strict=True)))
 
 
 def _print_one(weighed: Weighed, prices: Prices, units: Units) -> None:

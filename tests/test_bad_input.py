@@ -259,7 +259,7 @@ def test_nan_and_flat_meshes(tmp_path: Path) -> None:
 def test_a_unit_that_makes_a_scan_a_speck_is_refused_with_one_that_fits(tmp_path: Path) -> None:
     cube(tmp_path, "stone.ply", lambda mesh: mesh)  # 10 cm in metres, so 1 mm in centimetres
     told = refuse("plumbstone weigh stone.ply --unit cm", tmp_path)
-    assert "would be 0.001 m long in cm; give --unit m (10.0 cm)." in told
+    assert 'would be 0.001 m long in "cm"; give --unit m (10.0 cm).' in told
     scape = '[tank]\ninside = ["60 cm", "30 cm", "36 cm"]\n[[piece]]\nname = "Rock"\nunit = "cm"\n'
     scape += 'scan = "stone.ply"\nmaterial = "granite"\nat = ["20 cm", "15 cm"]\n'
     (tmp_path / "tank.toml").write_text(scape, encoding="utf-8")

@@ -1,5 +1,6 @@
 """People in a hurry in the shop and at the tub, who never read a manual: what they must be told."""
 
+import math
 import re
 from pathlib import Path
 from typing import Any
@@ -160,3 +161,15 @@ def test_a_faulty_tank_in_inches_is_told_in_inches(tmp_path: Path) -> None:
     why = refuse("plumbstone bed tank.toml", tmp_path)
     assert "reaches 13.00 in, above the rim at 12.00 in" in why
     assert "33.02 cm" in refuse("plumbstone bed tank.toml --units metric", tmp_path)
+
+
+def test_several_scans_are_summed_for_one_purse(tmp_path: Path) -> None:
+    for name, side in (("a", 0.1), ("b", 0.12), ("c", 0.2)):
+        trimesh.creation.box((side, side, side)).export(tmp_path / f"{name}.stl")
+    # Cubes of 10, 12 and 20 cm hold 1 + 1.728 + 8 L, of granite of 2650 kg/m³ 28.43 kg.
+    line = "plumbstone weigh a.stl b.stl c.stl -m granite --price-per-kg 2 --budget 60"
+    told = type_in(line, tmp_path).stdout
+    found = read_json(line, tmp_path)["pieces"]
+    low, high = (sum(piece["mass_kg"][end] for piece in found) for end in ("low", "high"))
+    assert f"All together: 28.4 kg ({low:.1f}-{high:.1f}); price 56.86, have " in told
+    assert f"Budget 60: likely takes it, at worst over by {math.ceil(2 * high - 60)};" in told

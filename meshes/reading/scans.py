@@ -407,7 +407,7 @@ def _scale(
     if unit is not None:
         size = longest * unit
         if not known and not LEAST_PIECE <= size <= LARGEST_PIECE:
-            named = ruler.unit or f"units of {unit:g} m, as its format says"
+            named = f'"{ruler.unit}"' if ruler.unit else f"units of {unit:g} m, as its format says"
             sizes = (f"<unit {u}> (<{longest * UNITS[u] * 1e2:.1f} cm>)" for u in likely)
             better = next(sizes, "<unit>")
             raise ScanError(path, f"would be {size:.3g} m long in {named}; give {better}.")
