@@ -537,3 +537,21 @@ def test_what_crumbles_goes_by_the_grains_and_not_by_their_name(
     assert type_in("plumbstone plan tank.toml --grid 8 --out out", tmp_path).returncode == 0
     sheet = (tmp_path / "out" / "build-sheet.html").read_text(encoding="utf-8")
     assert ("its grains break down" in sheet) is told
+
+
+def test_three_mistakes_in_a_file_are_told_at_once(tmp_path: Path) -> None:
+    assert type_in("plumbstone new t.toml", tmp_path).returncode == 0
+    text = (tmp_path / "t.toml").read_text(encoding="utf-8")
+    for right, wrong in (
+        ("water_line", "waterline"),
+        ('material = "granite"\nsize = ["20 cm"', 'material = "granit"\nsize = ["20 cm"'),
+        ('at = ["40 cm", "16 cm"]', 'at = ["40 cm", "16"]'),
+    ):
+        assert right in text
+        text = text.replace(right, wrong, 1)
+    (tmp_path / "t.toml").write_text(text, encoding="utf-8")
+    why = refuse("plumbstone plan t.toml", tmp_path)
+    assert 'tank.waterline: is not a known key. Did you mean "water_line"?' in why
+    assert 'Also piece 1 "Main stone".material: "granit" is no known material.' in why
+    assert 'Also piece 2 "Second stone".at[2]: "16" has no unit' in why
+    assert why.count("\n") == 1

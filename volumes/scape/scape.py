@@ -177,10 +177,13 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
     top = Section({key: _listed(value) for key, value in values.items()}, path)
     own = top.tables("material", material_from, load_materials())
     materials = {**load_materials(), **{material.key: material for material in own}}
+    tank: Any = None  # else what is amiss is refused below
+    with top.gathering():
+        tank = top.section("tank").read_by(tank_from)
     scape = Scape(
         name=top.text("name", path.stem),
         path=path,
-        tank=top.section("tank").read_by(tank_from),
+        tank=tank,
         pieces=top.tables("piece", _piece_from, materials),
         lumps=top.tables("lump", _lump_from, materials),
         layers=top.tables("layer", layer_from, materials),
@@ -189,8 +192,9 @@ def scape_from(values: Mapping[str, object], path: Path | str = "scape") -> Scap
         spots=top.tables("spot", spot_from),
         at_hand=top.tables("at_hand", _at_hand_from, materials, most=MOST_AT_HAND),
         prices=top.table("prices", _prices_from) or Prices(),
-        us=_in_us_units(values["tank"]),
+        us=tank is not None and _in_us_units(values["tank"]),
     )
+    top.refuse()
     masses = {p.name: _mass_and_material(p) for p in scape.pieces if p.kind == "stone"}
     written = top.tables("group", group_from, materials, masses)
     ties = [(piece.name, piece.kind, piece.tied_to) for piece in scape.pieces]
@@ -208,7 +212,8 @@ def no_toml(error: Exception) -> str:
     where = PLACE.search(str(error))
     return (
         f"is not valid TOML{f' at {where[1]}' if where else ''}; what has a unit, a sign or a "
-        'comma stands in straight quotation marks, "30 cm", and each piece below its own [[piece]].'
+        'comma stands in straight quotation marks, with a comma between two, ["30 cm", "16 cm"]; '
+        "each piece stands below its own [[piece]]."
     )
 
 

@@ -2,7 +2,8 @@
 
 import difflib
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TypeVar, TypeVarTuple
 
@@ -31,6 +32,7 @@ CALLED = {  # what people call it: its key
     "mounds": "front and back here, and mounds in the layer itself",
     "paths": "front and back here, and paths in the layer itself",
 }  # fmt: skip
+MOST_TOLD = 4  # of further mistakes in a file
 LARGEST = 1e9  # of all that is a bare number
 PLACES = {"xy": '["20 cm", "12 cm"]', "xyz": '["20 cm", "12 cm", "5 cm"]'}
 EXAMPLES = {"length": '"20 cm"', "mass": '"2.5 kg"', "volume": '"9 L"', "area": '"900 cm2"'}
@@ -63,6 +65,7 @@ class Section:
             raise ScapeError(path, where, f"is {given}; it must be keys, as in {like}.")
         self._left: dict[str, Any] = dict(values)
         self._known: list[str] = []
+        self._amiss: list[ScapeError] = []
 
     def error(self, key: str, problem: str) -> ScapeError:
         """Make an error about one key, to be raised by the caller."""
@@ -283,7 +286,28 @@ class Section:
         most: int = MOST_ENTRIES,
     ) -> tuple[T, ...]:
         """Take an array of tables, each whole by a function that reads one."""
-        return tuple(entry.read_by(read, *given) for entry in self.sections(key, most=most))
+        found = []
+        for entry in self.sections(key, most=most):
+            with self.gathering():
+                found.append(entry.read_by(read, *given))
+        return tuple(found)
+
+    @contextmanager
+    def gathering(self) -> Iterator[None]:
+        """Go on after what is amiss in a table of the file, so that `refuse` can tell all of it."""
+        try:
+            yield
+        except ScapeError as error:
+            if self.where:
+                raise
+            self._amiss.append(error)
+
+    def refuse(self) -> None:
+        """Refuse a file for what was gathered."""
+        if self._amiss:
+            first, *more = self._amiss
+            also = "".join(f" Also {each.where}: {each.problem}" for each in more[:MOST_TOLD])
+            raise ScapeError(self.path, first.where, first.problem + also)
 
     def read_by(self, read: "Callable[[Section, *Given], T]", *given: *Given) -> T:
         """Give what a function makes of this table; refuse keys that it did not read."""
