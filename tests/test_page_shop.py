@@ -44,6 +44,14 @@ def test_sizes_on_a_phone(browser: Browser, server: Server) -> None:
     answer.get_by_text(f"Price {by_pound['mass_kg']['mid'] / 0.45359237 * 2:.2f}").wait_for()
     typed(tab, Length="28", Width="19", Height="15", Price_per_kg="4,50")
     answer.get_by_text(f"Price {price['mid']:.2f}").wait_for()
+    # A bucket on a scale beats what the sides tell, as on the command line.
+    tab.get_by_text("Till, bucket, opening, a known length").click()
+    typed(tab, Bucket="3,7 kg")
+    by_bucket = read_json('plumbstone weigh --bucket-rise "3.7 kg" -m granite', server.folder)
+    litres = by_bucket["pieces"][0]["volume_l"]["mid"]
+    answer.get_by_text(f"{litres:.2f} L, granite").wait_for()
+    typed(tab, Bucket="")
+    answer.get_by_text(f"Price {price['mid']:.2f}").wait_for()
     # One thumb at 360 px: nothing runs out at the side, every target is large enough.
     assert tab.evaluate("document.documentElement.scrollWidth") <= 360
     small = tab.evaluate(

@@ -4,6 +4,7 @@ import asyncio
 import re
 import secrets
 import time
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -101,8 +102,9 @@ class WeighView:
             self.price = Field(f"Price per {mass}", "", self._priced, inputmode="decimal")
             self.budget = Field("Money you have", "", self._priced, inputmode="decimal")
         with element("details"):
-            element("summary", "", "Till, opening, a known length")
+            element("summary", "", "Till, bucket, opening, a known length")
             self.till = Field(f"On the till ({mass})", "", self.run, inputmode="decimal")
+            self.rise = Field(labels.BUCKET_IN.format(mass), "", self.run, inputmode="decimal")
             self.opening = Field(f"Opening ({unit}), such as 80 x 35", "", self.run)
             self.by_scan = element("div")  # what counts for scans alone
             with self.by_scan:
@@ -203,25 +205,28 @@ class WeighView:
             return
         try:
             sides = [side.value.strip() for side in self.sides]
-            self.found = self._weigh_size(sides) if all(sides) else None
+            told = all(sides) or self.rise.value.strip() or self.till.value.strip()
+            self.found = self._weigh_typed(sides) if told else None
             warn(self.wrong, "")
         except PlumbstoneError as error:
             self.found = None
             warn(self.wrong, error.told(labels.as_field, figures_in(self._units())))
         self._show()
 
-    def _weigh_size(self, sides: list[str]) -> dict[str, Any]:
-        """Weigh by the three sides."""
-        bare = next((side for side in sides if side[-1].isdigit()), None)
+    def _weigh_typed(self, sides: list[str]) -> dict[str, Any]:
+        """Weigh by the three sides, what a bucket or the till tells, or some of them."""
+        bare = next((side for side in sides if side[-1:].isdigit()), None)
         if bare and self._units() is not self.measures.units and any(map(in_us_units, sides)):
             unit = each_unit(bare, "length")
             raise PlumbstoneError(f'"{bare}" stands beside inches without a unit; write {unit}.')
-        lengths = [parse_quantity(self.measures.typed(side), "length") for side in sides]
-        size = " x ".join(f"{length} m" for length in lengths)
-        mass = self.measures.with_unit(self.till.value, "mass") or None
-        found, _ = weigh_all(Request(*by_scale(self.material, mass)), size=size)
-        opening = opening_of(self._opening())
-        return document(found[0], Prices(), opening, labels.as_field, self._units())
+        lengths = [parse_quantity(self.measures.typed(side), "length") for side in sides if side]
+        size = tuple(lengths) if len(lengths) == len(sides) else ()
+        mass, rise = (self.measures.with_unit(box.value, "mass") for box in (self.till, self.rise))
+        request = Request(*by_scale(self.material, mass or None, bucket_rise=rise or None))
+        by_size = " x ".join(f"{length} m" for length in size) if size and not rise else None
+        found = replace(weigh_all(request, size=by_size)[0][0], size=size)
+        opening = opening_of(self._opening()) if size else None
+        return document(found, Prices(), opening, labels.as_field, self._units())
 
     async def _weigh_scan(self, pause: float = 0.0) -> None:
         """Weigh the scans that were sent, in a process of their own; only the newest counts."""
@@ -259,6 +264,7 @@ class WeighView:
         """Give the options of `weigh`; each is one word, so that none can pass for another."""
         told = {
             "--mass": self.measures.with_unit(self.till.value, "mass"),
+            "--bucket-rise": self.measures.with_unit(self.rise.value, "mass"),
             "--longest": self.measures.with_unit(self.longest.value),
             "--across": self.measures.with_unit(self.across.value),
             "--known": self.known.value.strip(),
@@ -328,7 +334,7 @@ class WeighView:
     def _units(self) -> Units:
         """Give the units that are asked for, or in which something is typed."""
         lengths = self.sides if self.job is None else [self.longest, self.across]
-        typed = (*lengths, self.till, self.opening, self.price)
+        typed = (*lengths, self.till, self.rise, self.opening, self.price)
         return units_typed(self.asked, [field.value for field in typed])
 
     def _show_scans(self) -> None:
@@ -404,6 +410,10 @@ class WeighView:
         if self.found is None:
             raise PlumbstoneError(words.NOTHING_TO_KEEP)
         found = self.found
+        if self.scan is None and (
+            not found["size_cm"] or (self.rise.value and not self.till.value)
+        ):
+            raise PlumbstoneError(words.TYPE_ALL)
         row = {
             "name": self.name.value.strip() or "Stone",
             "kind": load_materials()[self.material].kind,

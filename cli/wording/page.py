@@ -30,6 +30,7 @@ NO_ROOM = "There is no room for it."
 NOT_YOURS = "That change is of another tab, or of before this page was loaded; press again for it."
 NOT_YET = "It is still being computed; press again when it is done."
 TYPE_OR_SCAN = "Type three sides, or use a scan."
+TYPE_ALL = "Type its sides too, and what it weighs: by these it is drawn and counted in a tank."
 NOTHING_TO_KEEP = f"There is nothing to keep yet. {TYPE_OR_SCAN}"
 LOST_VIEW = (
     "What stands in this view did not arrive. Fold it and open it again, or load the page anew."

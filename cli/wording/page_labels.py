@@ -11,6 +11,7 @@ KNOWN = "Known thing"
 KNOWN_THING = f"{KNOWN} beside it: card, A4, can 66 x 115 mm"
 LONGEST = "Greatest distance"
 ACROSS = "Greatest width"
+BUCKET = "Bucket on a scale"
 ONE_PIECE = "All of the scan is one piece"
 UNIT = "Unit of the scan"
 UNITS = f"{UNIT}: m, cm, mm or in"
@@ -24,11 +25,13 @@ THE_BED = "the bed"
 TIE = "Tie to wood"
 # What stands in the braces is a unit.
 LONGEST_IN = f"{LONGEST} across it ({{}}), by caliper"
+BUCKET_IN = f"{BUCKET} ({{}}): what the reading rises by, it just under water"
 ACROSS_IN = f"{ACROSS} at right angles to that ({{}})"
 
 # Where the page offers what an option or a key does.
 FIELDS = {
     "across": f'"{ACROSS}"',
+    "bucket-rise": f'"{BUCKET}"',
     "known": f'"{KNOWN}"',
     "longest": f'"{LONGEST}"',
     "one-piece": f'tick "{ONE_PIECE}"',
