@@ -45,7 +45,7 @@ def test_sizes_on_a_phone(browser: Browser, server: Server) -> None:
     typed(tab, Length="28", Width="19", Height="15", Price_per_kg="4,50")
     answer.get_by_text(f"Price {price['mid']:.2f}").wait_for()
     # A bucket on a scale beats what the sides tell, as on the command line.
-    tab.get_by_text("Till, bucket, opening, a known length").click()
+    tab.get_by_text("Till, opening, bucket, a known length").click()
     typed(tab, Bucket="3,7 kg")
     by_bucket = read_json('plumbstone weigh --bucket-rise "3.7 kg" -m granite', server.folder)
     litres = by_bucket["pieces"][0]["volume_l"]["mid"]

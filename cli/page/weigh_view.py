@@ -102,7 +102,7 @@ class WeighView:
             self.price = Field(f"Price per {mass}", "", self._priced, inputmode="decimal")
             self.budget = Field("Money you have", "", self._priced, inputmode="decimal")
         with element("details"):
-            element("summary", "", "Till, bucket, opening, a known length")
+            element("summary", "", "Till, opening, bucket, a known length")
             self.till = Field(f"On the till ({mass})", "", self.run, inputmode="decimal")
             self.rise = Field(labels.BUCKET_IN.format(mass), "", self.run, inputmode="decimal")
             self.opening = Field(f"Opening ({unit}), such as 80 x 35", "", self.run)
@@ -409,10 +409,8 @@ class WeighView:
         """Put it into the stock."""
         if self.found is None:
             raise PlumbstoneError(words.NOTHING_TO_KEEP)
-        found = self.found
-        if self.scan is None and (
-            not found["size_cm"] or (self.rise.value and not self.till.value)
-        ):
+        found, by_bucket = self.found, self.rise.value and not self.till.value
+        if self.scan is None and (by_bucket or not found["size_cm"]):
             raise PlumbstoneError(words.TYPE_ALL)
         row = {
             "name": self.name.value.strip() or "Stone",
