@@ -15,7 +15,6 @@ from plumbstone.cli.page.folder import Kept
 from plumbstone.cli.page.measures import angle, degrees, number
 from plumbstone.cli.page.tank_view import TankView
 from plumbstone.cli.page.widgets import Choice, Field, Form, button, element, say, telling
-from plumbstone.cli.results import write_results
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
 from plumbstone.cli.wording.offers import TUB_MASS
@@ -375,6 +374,8 @@ class TankForms:
 
     async def _write(self) -> None:
         """Write all results beside the scape file, and link to the sheet."""
+        from plumbstone.cli.results import write_results
+
         seen, name = self.desk.seen, self.desk.name
         if seen is None or not seen.judged:
             raise PlumbstoneError(words.NOT_YET)

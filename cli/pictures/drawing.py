@@ -4,15 +4,15 @@ import base64
 import io
 import re
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
-import matplotlib as mpl
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
 from PIL import Image
 
 from plumbstone.cli.pictures.colours import FAINT, INK, MARK, PAPER, WARN
 from plumbstone.meshes.errors import PlumbstoneError
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 PAGE_COLOURS = {INK: "ink", FAINT: "faint", PAPER: "card", MARK: "mark", WARN: "warn"}
 Constrained = Literal["constrained"] | None
@@ -36,8 +36,12 @@ STYLE: Any = {
 
 def new_figure(
     width: float, height: float, layout: Constrained = "constrained", dpi: float = 100
-) -> Figure:
+) -> "Figure":
     """Make a figure of a size [inches], in the common style, drawn in memory only."""
+    import matplotlib as mpl
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
     mpl.rcParams.update(STYLE)
     figure = Figure(figsize=(width, height), layout=layout, dpi=dpi)
     FigureCanvasAgg(figure)
@@ -50,7 +54,7 @@ def must_be_png(path: Path) -> None:
         raise PlumbstoneError(f"{path}: --picture draws PNG; end its name in .png.")
 
 
-def png_bytes(figure: Figure) -> bytes:
+def png_bytes(figure: "Figure") -> bytes:
     """Give a figure as PNG."""
     stream = io.BytesIO()
     quickly = {"compress_level": 5}  # in half the time, a twentieth larger at most
@@ -58,7 +62,7 @@ def png_bytes(figure: Figure) -> bytes:
     return stream.getvalue()
 
 
-def svg_text(figure: Figure, prefix: str = "") -> str:
+def svg_text(figure: "Figure", prefix: str = "") -> str:
     """Give a figure as an SVG element that takes its ink from the page around it.
 
     The prefix stands before the name of each part, so that several drawings can share a page.

@@ -2,15 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.collections import PolyCollection
-from matplotlib.colors import to_rgb
 
 from plumbstone.meshes.mending.thinning import thinned
 from plumbstone.meshes.piece import Floats, Indices
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 MOST_FACES = 12_000  # drawn of one mesh; more are thinned out
 FINE = 48  # cells along a thinned mesh
@@ -34,9 +34,12 @@ FROM_SIDE = View("from the side", 1, 2, 0, 1)
 
 
 def draw_solids(
-    axes: Axes, solids: Sequence[tuple[Floats, Indices, str]], view: View, *, alpha: float = 1.0
+    axes: "Axes", solids: Sequence[tuple[Floats, Indices, str]], view: View, *, alpha: float = 1.0
 ) -> None:
     """Draw meshes (vertices [m], faces, colour) in centimetres, the farthest faces first."""
+    from matplotlib.collections import PolyCollection
+    from matplotlib.colors import to_rgb
+
     patches, shades, order = [], [], []
     for vertices, faces, colour in solids:
         points, drawn = vertices, faces

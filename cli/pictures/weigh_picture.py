@@ -1,11 +1,9 @@
 """A picture of one scan: what was seen, cut away and closed, in four views with a scale."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.patches import Patch
 
 from plumbstone.cli.pictures import shaded
 from plumbstone.cli.pictures.colours import AWAY, CLOSED, OTHER, STONE, WOOD
@@ -16,6 +14,10 @@ from plumbstone.meshes.errors import PlumbstoneError, shown
 from plumbstone.meshes.mending.thinning import simplified
 from plumbstone.meshes.piece import Floats, Indices
 from plumbstone.volumes.bodies.weighing import Weighed
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 MOST_FACES = 20_000  # of each part of a view that turns
 AROUND = 0.15  # of the longest side: what is shown beside the piece
@@ -40,7 +42,7 @@ def picture_of(found: list[Weighed], path: Path) -> bytes:
     return png_bytes(figure)
 
 
-def _draw(axes: Axes, weighed: Weighed, view: View) -> None:
+def _draw(axes: "Axes", weighed: Weighed, view: View) -> None:
     """Draw one view, what was cut away faint."""
     assert weighed.piece is not None
     corner = weighed.piece.vertices.min(axis=0)  # so that the axes count from the piece
@@ -108,8 +110,10 @@ def _near(weighed: Weighed) -> Floats:
     return away[inside]
 
 
-def _legend(figure: Figure, weighed: Weighed) -> None:
+def _legend(figure: "Figure", weighed: Weighed) -> None:
     """Name the colours that occur."""
+    from matplotlib.patches import Patch
+
     patches = [Patch(color=colour, label=name) for name, _, colour in _painted(weighed)]
     if len(_near(weighed)):
         patches.append(Patch(color=AWAY, label="cut away"))
