@@ -23,6 +23,7 @@ SCANS = ROOT.parent / "shared" / "scans"
 
 # Results must not hang on what an earlier run left in the user's cache.
 os.environ.setdefault("XDG_CACHE_HOME", str(ROOT / ".pytest_cache" / "user-cache"))
+os.environ["MPLCONFIGDIR"] = str(ROOT / ".pytest_cache" / "fonts")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the program does, before NumPy loads
 
 

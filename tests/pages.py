@@ -17,7 +17,7 @@ from commands import PROGRAM
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 FLAGS = [
     "--no-sandbox", "--disable-gpu", "--enable-unsafe-swiftshader", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--no-first-run",
+    "--disable-component-update", "--disable-sync", "--no-first-run", "--webgl-antialiasing-mode=none",
 ]  # fmt: skip
 WAIT = 120_000  # [ms], most that a busy machine is given
 SCANS = Path(__file__).parents[1].parent / "shared" / "scans"

@@ -6,8 +6,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import matplotlib.font_manager
 import numpy as np
-import pytest
 from PIL import Image
 
 from plumbstone.meshes.shapes.primitives import boulder
@@ -83,18 +83,8 @@ LINES = (
 )  # fmt: skip
 
 
-@pytest.fixture(scope="module")
-def fonts() -> Path:
-    """Let Matplotlib ask fc-list for the fonts, which it does once for each user, unwatched."""
-    folder = PACKAGE / ".pytest_cache" / "fonts"
-    folder.mkdir(parents=True, exist_ok=True)
-    environment = {**os.environ, "MPLCONFIGDIR": str(folder)}
-    asked = [sys.executable, "-c", "import matplotlib.font_manager"]
-    subprocess.run(asked, env=environment, check=True)
-    return folder
-
-
-def test_only_own_files_are_opened_and_nothing_is_started(tmp_path: Path, fonts: Path) -> None:
+def test_only_own_files_are_opened_and_nothing_is_started(tmp_path: Path) -> None:
+    assert matplotlib.font_manager.fontManager.ttflist  # else it asks fc-list, once for each user
     work = tmp_path / "work"
     (work / "below").mkdir(parents=True)
     stone = boulder((0.12, 0.1, 0.1), 4, subdivisions=3)
@@ -104,7 +94,7 @@ def test_only_own_files_are_opened_and_nothing_is_started(tmp_path: Path, fonts:
     (work / "log.csv").write_text("date,grams\n0,40\n9,46\n", encoding="utf-8")
     environment = {
         **os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache"), "CODE": str(PACKAGE),
-        "TMPDIR": str(work), "MPLCONFIGDIR": str(fonts), "HOME": str(tmp_path),
+        "TMPDIR": str(work), "HOME": str(tmp_path),
     }  # fmt: skip
     done = subprocess.run(
         [sys.executable, "-c", WATCHED, json.dumps(LINES)], cwd=work, capture_output=True, text=True,

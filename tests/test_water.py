@@ -2,8 +2,6 @@
 
 from pathlib import Path
 
-import gsw
-import iapws
 import pytest
 
 from plumbstone.volumes.density import WaterRangeError, water_density
@@ -14,6 +12,8 @@ from plumbstone.volumes.scape.scape import read_scape
 @pytest.mark.parametrize("celsius", [0.5, 4, 10, 15, 18, 20, 22, 24, 25, 26, 30, 35, 40])
 def test_fresh_water_matches_iapws_95(celsius: float) -> None:
     # IAPWS-95, by the program iapws, at 101.325 kPa.
+    import iapws
+
     truth = iapws.IAPWS95(T=celsius + 273.15, P=0.101325).rho
     assert water_density(celsius) == pytest.approx(truth, abs=0.005)
 
@@ -22,6 +22,8 @@ def test_fresh_water_matches_iapws_95(celsius: float) -> None:
 @pytest.mark.parametrize("celsius", [5, 15, 25, 35])
 def test_salt_water_matches_teos_10(celsius: float, salinity: float) -> None:
     # TEOS-10 by the program gsw, surface, at 0° E 0° N, where SA follows from SP.
+    import gsw
+
     absolute = gsw.SA_from_SP(salinity, 0, 0, 0)
     truth = gsw.rho_t_exact(absolute, celsius, 0)
     assert water_density(celsius, salinity) == pytest.approx(truth, abs=0.02)
