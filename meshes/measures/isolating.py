@@ -379,15 +379,19 @@ def layers_in(vertices: Floats, faces: Indices) -> float:
     """
     if np.ptp(vertices, axis=0).max() < 4 * GHOST_FAR:  # all of it is near all of it
         return 0.0
-    points, ways = spread_over(vertices, faces, SPREAD)
+    (points, ways), wide = spread_over(vertices, faces, SPREAD), 1 + ASIDE**2
     area = float(face_areas(vertices, faces).sum())
+    # All that counts lies within a ball over a point or one below it, the skin around it in neither.
+    over = wide * (APART + GHOST_FAR) / 2
+    away = over * np.concatenate([ways[:ASKED], -ways[:ASKED]])
     some, every = (scipy.spatial.cKDTree(p, balanced_tree=False, compact_nodes=False)
-                   for p in (points[:ASKED], points))  # fmt: skip
-    near = some.sparse_distance_matrix(every, np.hypot(1, ASIDE) * GHOST_FAR, output_type="ndarray")
-    one, other = near["i"], near["j"]
+                   for p in (np.tile(points[:ASKED], (2, 1)) + away, points))  # fmt: skip
+    reach = 1.0001 * np.hypot(GHOST_FAR - over, ASIDE * GHOST_FAR)
+    near = some.sparse_distance_matrix(every, reach, output_type="ndarray")
+    one, other = near["i"] % ASKED, near["j"]
     apart = points.take(other, 0) - points.take(one, 0)
     off = np.abs(np.einsum("ij,ij->i", apart, ways.take(one, 0)))
-    square, wide = np.einsum("ij,ij->i", apart, apart), 1 + ASIDE**2
+    square = np.einsum("ij,ij->i", apart, apart)
     kept = np.flatnonzero((off > APART) & (square < wide * off**2))
     one, other, apart, square = one[kept], other[kept], apart[kept], square[kept]
     off = np.minimum(off[kept], np.abs(np.einsum("ij,ij->i", apart, ways[other])))
