@@ -6,13 +6,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from phone_scans import thinner
 from shapely import Point, Polygon
 from shapely import box as rectangle
 
 from plumbstone.meshes.closing import parting
 from plumbstone.meshes.closing.attached import CUTS, LEVELS, halves_of, stand_below
 from plumbstone.meshes.closing.bodies import ClosedScan, open_body
-from plumbstone.meshes.closing.doubting import mouth_doubt, whole_doubts
+from plumbstone.meshes.closing.doubting import invented_doubts, mouth_doubt, whole_doubts
 from plumbstone.meshes.closing.scans import closed_scan
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.isolating import Plane, is_around, is_cut_flat
@@ -275,3 +276,16 @@ def test_a_pointed_stone_on_an_upturned_bucket_stands_on_it() -> None:
     assert stand.height == pytest.approx(0.152, abs=0.01)
     stone = trimesh.creation.revolve(np.array(profile[2:]) - [0, 0.15], sections=48)
     assert stand_below(np.array(stone.vertices), np.array(stone.faces)) is None
+
+
+@pytest.mark.parametrize("count", [20000, 4000])
+def test_a_foot_that_an_app_made_up_is_told_by_its_calm_skin_however_thinned(count: int) -> None:
+    # A ball of 10 cm with noise all over, and one whose lowest fifth nobody saw: there is none. A
+    # cap of height h has 2 pi r h of its 4 pi r² of skin (closed form).
+    ball = trimesh.creation.icosphere(6, 0.1)
+    noise = np.random.default_rng(5).normal(0, 0.003, (len(ball.vertices), 1))
+    for low, most in ((-0.1, 0.0), (-0.06, 0.45)):
+        vertices = ball.vertices * (1 + noise * (ball.vertices[:, 2:] > low))
+        found = invented_doubts(*thinner(vertices, ball.faces, count), ball.volume)
+        assert [d.word for d in found] == ["poor"] * (most > 0)
+        assert most / 3 <= sum(d.below for d in found) <= most  # twice its share of the skin
