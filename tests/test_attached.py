@@ -14,7 +14,7 @@ from plumbstone.meshes.closing import parting
 from plumbstone.meshes.closing.attached import CUTS, LEVELS, halves_of, stand_below
 from plumbstone.meshes.closing.bodies import ClosedScan, open_body
 from plumbstone.meshes.closing.doubting import invented_doubts, mouth_doubt, whole_doubts
-from plumbstone.meshes.closing.scans import closed_scan
+from plumbstone.meshes.closing.scans import closed_scan, with_scale
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.isolating import Plane, is_around, is_cut_flat
 from plumbstone.meshes.measures.rulers import Ruler
@@ -289,3 +289,14 @@ def test_a_foot_that_an_app_made_up_is_told_by_its_calm_skin_however_thinned(cou
         found = invented_doubts(*thinner(vertices, ball.faces, count), ball.volume)
         assert [d.word for d in found] == ["poor"] * (most > 0)
         assert most / 3 <= sum(d.below for d in found) <= most  # twice its share of the skin
+
+
+@pytest.mark.parametrize("measured", ["longest", "across"])
+def test_who_gave_the_length_is_not_asked_for_it(measured: str) -> None:
+    piece = box((0.1, 0.2, 0.3))
+    stand = Doubt("stand", 0.5, 0.05, f"scan it alone{parting.TO_MEASURE}; or not", "poor")
+    scan = ClosedScan(piece, (stand,), piece.faces)
+    told = with_scale(Path(), (scan,), Ruler(**{measured: 0.3}))[0].doubts[0].says
+    assert told.removeprefix("scan it alone").removesuffix("; or not") == (
+        parting.MEASURED if measured == "longest" else parting.TO_MEASURE
+    )

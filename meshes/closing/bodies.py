@@ -84,6 +84,11 @@ class ClosedScan:
         """Add doubts."""
         return replace(self, doubts=(*self.doubts, *doubts))
 
+    def telling(self, says: str, instead: str) -> "ClosedScan":
+        """Say something else in all its doubts."""
+        doubts = (replace(d, says=d.says.replace(says, instead)) for d in self.doubts)
+        return replace(self, doubts=tuple(doubts))
+
     def times(self, factor: float, said: str) -> "ClosedScan":
         """Scale all its lengths."""
         changes = (*self.piece.changes, said)

@@ -42,6 +42,7 @@ LEFT_OF_STAND, MORE_THAN_CUT = 0.20, 0.08  # of the volume: what may be left of 
 # cut away, as 21 of 22 stands that taught show (seed 44000), and what may be gone with it
 MOST_STAND = 1.5  # of the volume above it: what holds more is rather the body itself
 THIN_SLAB = 0.25  # of the volume: a table that holds more may be a ledge of the stone
+TO_MEASURE, MEASURED = ", or give its <longest>", ", as its length does not tell"
 FLAT = "it is so flat that a table may be part of it; look at <picture>"
 
 
@@ -78,8 +79,8 @@ def off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
     took = MOST_STAND if found is scan else scan.volume.mid / found.volume.mid - 1
     if took >= MOST_STAND or not stand.sure:
         says = (
-            f"its lower <{stand.height * 1e2:.0f} cm> may be a stand: scan it on the flat table, "
-            "or give <longest>; if it is all one, <one-piece>; see <picture>"
+            f"its lower <{stand.height * 1e2:.0f} cm> may be a stand: scan it on the flat table"
+            f"{TO_MEASURE}; if it is all one, <one-piece>; see <picture>"
         )
         other = scan.piece.vertices[scan.piece.faces][:, :, 2].mean(axis=1) < stand.height
         doubt = Doubt("stand", took / (1 + took), 0.05, says, trust="poor")
@@ -289,7 +290,7 @@ def doubted_if_two(scan: ClosedScan) -> ClosedScan:
     parts_told = litres(*(share * scan.volume.mid for share in shares))
     says = (
         f"it looks like parts of {parts_told}: if one is a stand, a hand or a neighbour (violet in "
-        "<picture>), scan the stone alone, or give its <longest>; if it is all one, <one-piece>"
+        f"<picture>), scan the stone alone{TO_MEASURE}; if it is all one, <one-piece>"
     )
     doubt = Doubt("attached", 1 - SURE * shares[-1], 0.03, says, trust="poor")
     other = other if scan.other is None else other | scan.other

@@ -248,6 +248,8 @@ def with_scale(
     said = f"lengths × {total:.4g}, from the measured <{ruler.measured * 1e2:.4g} cm>"
     if ruler.aside:
         said += f"; the width across was set aside, what was seen is {percent(ruler.aside)} short"
+    if ruler.longest:
+        scans = tuple(scan.telling(parting.TO_MEASURE, parting.MEASURED) for scan in scans)
     return tuple(scan.times(factor, said).doubted(doubt) for scan in scans)
 
 
