@@ -535,3 +535,16 @@ def test_soil_carries_a_round_stone_only_where_its_underside_is_flat(tmp_path: P
     off = rig.contacts[rig.uppers == 0, :2] - [0.45, 0.25]
     # Cells are 2 mm wide, and patches are shrunk by half a millimetre.
     assert np.hypot(*off.T).max() == pytest.approx(0.06 * np.sin(np.arctan(0.36)), abs=0.003)
+
+
+@pytest.mark.parametrize(("at", "stays"), [(45.7, True), (47.5, False)])
+def test_a_cord_within_a_narrow_foot_holds_nothing_that_tips_dry(
+    tmp_path: Path, at: float, stays: bool
+) -> None:
+    # 1 kg lies on a plank of 0.6 kg, 1 cm beyond the edge of a block 3 cm wide: 1 kg·cm against 0.9. A
+    # stone that stands at a cord 2.5 cm inside that edge lets it turn by 0.3 mm / 2.5 cm = 0.7° before
+    # it pulls. A round branch with a stone on it was told to stay so; a simulation rolled it.
+    log = wood("Log", (20, 8, 6), 0.6, 45, 'rests = "Block"')
+    sinkers = hung("1 kg", at, 15, "laid on"), hung("2 kg", 44, 9, "standing")
+    hold = hold_of(tmp_path, stone("Block", (3, 14, 9), 45), log, tied(*sinkers))
+    assert hold.stays is stays

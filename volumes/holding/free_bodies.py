@@ -10,6 +10,7 @@ import numpy as np
 
 from plumbstone.meshes.measures.columns import Grid, Window, columns_of
 from plumbstone.meshes.measures.displacement import displaced_at_levels, mesh_centre
+from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.piece import Flags, Floats, Indices
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bodies.contacts import off_hull
@@ -300,23 +301,27 @@ def _pulling(
         weight = sinker_weight(tie.sinker, stage, end.sign_of(tie.sinker), tie.place[2])
     # At best something beside a stone at the end of a tie keeps it from sliding along.
     steep = max(0.2, -tie.direction[2]) if friction is None and tie.to else 1.0
-    most = np.maximum(weight, 0)
-    exact = tie.exact or (end.hung and hangs_beside(tie, foot))
-    return (most if exact else np.zeros(len(most))), most / steep
+    most, off = np.maximum(weight, 0), _off_foot(tie, foot)
+    if tie.exact or (end.hung and 0 < off < BESIDE_FOOT):
+        return most, most / steep
+    if friction is not None and abs(off) < BESIDE_FOOT:  # dry, so short a lever holds too late
+        most = np.where(stage.levels > 0, most, 0.0)
+    return np.zeros(len(most)), most / steep
 
 
-def hangs_beside(tie: Tie, foot: Floats) -> bool:
-    """Whether a stone at the end of a taut cord, tied close beside a foot (c, 3) [m], may tip it.
+def _off_foot(tie: Tie, foot: Floats) -> float:
+    """How far a taut cord straight down to its stone lies off a foot (c, 3) [m]; inf for others.
 
-    A cord tied so tight that its stone hangs pulls with all its weight, until the wood has
-    tipped far enough to set it down: the less far the tie lies from the edge of the foot, the
-    farther. Over the foot it tips nothing.
+    Below zero within the foot. A cord tied so tight that its stone hangs pulls with all its weight,
+    until the wood has tipped far enough to set it down: the less far the tie lies from the edge of
+    the foot, the farther. Over the foot it tips nothing.
     """
     straight = tie.direction[2] < -1 + 1e-9
     if tie.exact or not tie.taut or not straight or not len(foot):
-        return False
-    near = float(off_hull(np.array([tie.place[:2]]), foot[:, :2])[0])
-    return 0 < near < BESIDE_FOOT
+        return math.inf
+    off = float(off_hull(np.array([tie.place[:2]]), foot[:, :2])[0])
+    hull = hull_of(foot[:, :2]) if off <= 0 else None
+    return off if hull is None else float((hull.equations @ [*tie.place[:2], 1.0]).max())
 
 
 def _pushing(
@@ -366,7 +371,7 @@ def with_hung(ends: Iterable[End], stage: Stage, body: int, friction: Range) -> 
     found = tuple(ends)
     foot = rig_of(stage, found[0], body, friction)
     own = foot.contacts[foot.uppers == 0]
-    if not any(hangs_beside(tie, own) for tie in stage.ties[body]):
+    if not any(0 < _off_foot(tie, own) < BESIDE_FOOT for tie in stage.ties[body]):
         return found
     return (*found, *(replace(end, hung=True) for end in found))
 
