@@ -272,10 +272,7 @@ def _judge_group(case: Case, around: Surroundings) -> HoldResult:
     deep, (gap, off), amiss = straps_of(case, around.grid, around.memo)
     through, into = deep if Doubt.THROUGH in amiss else (rest.through, stage.into(number))
     doubts = tuple(dict.fromkeys((*doubts, *amiss)))
-    drawn = case.as_drawn()
-    at_best = not doubts or any(
-        all_stay([rig]) for rig in free_bodies.rigs_of(drawn.stage, case.lucky, number, None)
-    )
+    at_best = not doubts or case.as_drawn().may_stay()
     at_line, most = _tie_forces(even, rigs)
     verdict = Verdict.UNSURE if doubts else Verdict.STAYS
     if not at_best and not UNJUDGED & {*doubts} and not _wedged(case, around.memo):

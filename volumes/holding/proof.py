@@ -82,11 +82,6 @@ class Case:
         return middle_end(self.group, self.wood, self.lift, self.stage.water)
 
     @property
-    def lucky(self) -> tuple[End, ...]:
-        """Ends at none of which it stays where it is said to move."""
-        return (self.middle, *self.ends)
-
-    @property
     def mixed(self) -> tuple[End, ...]:
         """Its ends, and those at which sinkers are light and heavy, each by itself."""
         return mixed_ends(self.ends, self.group)
@@ -119,6 +114,18 @@ class Case:
     def stays(self) -> bool:
         """Whether there is no doubt that it stays."""
         return not self.of_pose() and self.proved()
+
+    def may_stay(self) -> bool:
+        """Whether it stays at any end where all goes well; wood that lies on it may float off."""
+        stage, number = self.stage, self.number
+        wood = (i for i in stage.load(number)[1:] if stage.bodies[i].group is not None)
+        off = {j for i in wood for j in stage.load(i)}
+        left = [i for i in stage.together(number) if i not in off]
+        return any(
+            all_stay([rig])
+            for alone in ((), left)[: 1 + bool(off)]
+            for rig in rigs_of(stage, (self.middle, *self.ends), number, None, alone)
+        )
 
     def rests_dry(self) -> bool:
         """Whether it stays as long as there is no water."""

@@ -137,11 +137,14 @@ def judge_stones(
         under = (bed if bed.size else np.zeros((grid.ny, grid.nx))) if turned else np.empty(0)
         found.append(memo(_judged_together, lot, water, levels, floor, grid, under, memo))
     by_name = {piece.name: piece for lot in found for piece in lot}
-    for body in judged:
+    leaning: set[str] = set()
+    for body in sorted(judged, key=lambda body: float(body.piece.low[2])):
         piece = by_name[body.entry.name]
         counted = {piece.name, *piece.on, *piece.load}
-        if piece.falls_at is not None and beside((body,), bodies, counted, memo):
+        on_leaning = not leaning.isdisjoint(piece.on)
+        if piece.falls_at is not None and (on_leaning or beside((body,), bodies, counted, memo)):
             by_name[piece.name] = replace(piece, falls_at=None, unsure=True)
+            leaning.add(piece.name)
     return tuple(by_name[body.entry.name] for body in judged)
 
 
