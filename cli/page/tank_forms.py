@@ -7,7 +7,7 @@ from typing import Any
 
 from nicegui.element import Element
 
-from plumbstone.cli.documents import RESULTS
+from plumbstone.cli.documents import CAUTIONS, RESULTS
 from plumbstone.cli.page import changes
 from plumbstone.cli.page.changes import Edit
 from plumbstone.cli.page.desk import Seen
@@ -60,9 +60,10 @@ class TankForms:
                 self._stock(kept)
         with _fold("Build sheet, drawings, versions"):
             self._results()
-        with _fold("Keys"):
-            for line in words.KEYS:
-                element("p", "soft", line)
+        for name, told in (("Keys", words.KEYS), ("Cautions", CAUTIONS)):
+            with _fold(name):
+                for line in told:
+                    element("p", "soft", line)
 
     def refresh(self) -> None:
         """Show the newest state in all fields."""

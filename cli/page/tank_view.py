@@ -8,6 +8,7 @@ from typing import Any
 from nicegui import ui
 from nicegui.element import Element
 
+from plumbstone.cli.documents import FLOOR_CAUTION
 from plumbstone.cli.page import board, changes
 from plumbstone.cli.page.board import Board
 from plumbstone.cli.page.changes import Edit
@@ -74,6 +75,7 @@ class TankView:
                     piece = element("section", aria_label="Chosen piece")
                 with element("div", "findings"):
                     self.figures = Figures(element("dl", "figures", aria_live="polite"))
+                    element("p", "soft", FLOOR_CAUTION)
                     self.found = element("h2")
                     self.told = element("ul", "told")
                 with element("div", "forms"):

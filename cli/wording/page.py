@@ -125,7 +125,8 @@ def figures(report: Report, units: Units, *, brief: bool = False) -> Iterator[tu
         yield "Dose for", told(report.water.dosing_m3, "volume")
         yield "Filling takes", told(report.water.fill_m3, "volume")
     if report.load is not None:
-        yield "Full", told(report.load.full_kg or report.load.full_without_glass_kg, "mass")
+        whole, bare = report.load.full_kg, report.load.full_without_glass_kg
+        yield "Full" if whole else "Full, no glass", told(whole or bare, "mass")
     if report.costs.total is not None:
         yield "Costs", money_words(report.costs.total)
     for layer in report.layers:
