@@ -64,8 +64,7 @@ def tank_from(section: Section) -> Tank:
         raise section.error("water_line", "is no depth of water; leave it out for a dry tank.")
     if line is None and height is not None:
         line = max(height - LINE_BELOW_RIM, 0.0)
-        low = f"{LINE_BELOW_RIM * 100:.0f} cm ({LINE_BELOW_RIM / 0.0254:.1f} in)"
-        guesses = (*guesses, f"water line taken {low} below the rim")
+        guesses = (f"water line taken <{LINE_BELOW_RIM * 100:.0f} cm> below the rim",)
     if line is not None and height is not None and line > height:
         raise section.error("water_line", "lies above the rim; lower it or raise the height.")
     if max(sides) > LONGEST_SIDE or (height or 0.0) > HIGHEST:
