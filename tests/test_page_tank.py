@@ -309,6 +309,14 @@ def test_a_stone_is_dragged_by_a_thumb(browser: Browser, server: Server) -> None
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     touch = thumb(tab)
     touch("Start", (x, y))
+    touch("Move", (x + 24, y))
+    tab.wait_for_selector(".figures[data-of]")
+    touch("Start", (x + 24, y), (x + 60, y + 20))  # a second finger: no drag was meant
+    touch("Move", (x - 24, y), (x + 90, y + 20))
+    touch("End")
+    computed(tab, "20 cm from the left, 12 cm")
+    assert file.read_text(encoding="utf-8") == TWIG
+    touch("Start", (x, y))
     for step in range(1, 7):  # upwards: the page must not scroll instead
         touch("Move", (x + step, y - 4 * step))
     tab.wait_for_selector(".figures[data-of^='2']")

@@ -2,7 +2,7 @@
 // drawing itself comes from the program, in parts as they change; here it only follows the hand
 // until the program has answered.
 const SVG = `
-  <div :class="['board', { stale }]" @keydown="onKey">
+  <div :class="['board', { stale }]" @keydown="onKey" @pointerdown.capture="onMore">
     <figure v-for="view in views" :key="view.key" :class="'view ' + view.key">
       <figcaption>{{ view.title }}</figcaption>
       <svg :viewBox="'-8 -8 ' + (drawing.length + 16) + ' ' + (view.tall + 16)" :ref="view.key"
@@ -183,7 +183,7 @@ export default {
       if (!this.pressing && name !== this.selected) this.$emit("pick", { name, touched: false });
     },
     onDown(event, piece, view) {
-      if (event.button) return;
+      if (event.button || !event.isPrimary) return;
       const group = event.currentTarget;
       this.settle();
       this.pressing = true; // the focus that follows is no choice of its own
@@ -212,6 +212,9 @@ export default {
       this.onMove(event); // where it is let go counts
       if (this.moving && this.moving.pointer === event.pointerId) this.settle();
     },
+    onMore(event) { // a second finger or the palm: then no drag was meant
+      if (!event.isPrimary && (this.moving || this.pulling)) this.onCancel();
+    },
     onCancel() {
       this.moving = this.pulling = null;
       this.$emit("cancelled", {});
@@ -235,7 +238,7 @@ export default {
       this.$emit("grip", { key: handle.key });
     },
     onGrip(event, handle, view) {
-      if (event.button) return;
+      if (event.button || !event.isPrimary) return;
       const group = event.currentTarget;
       this.settle();
       group.focus({ preventScroll: true });
