@@ -92,6 +92,6 @@ SaltOption = Annotated[
     Option("--salt", parser=grams_a_litre, metavar="<number>", help="Grams of salt mix per litre."),
 ]
 ForceOption = Annotated[
-    bool, Option("--force", help="Replace files that are not plumbstone's own or changed.")
+    bool, Option("--force", help="Replace files not of plumbstone, changed, or of another tank.")
 ]
 JsonOption = Annotated[bool, Option("--json", help="One JSON document on stdout.")]

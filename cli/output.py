@@ -33,7 +33,7 @@ GLUE = "\ue000"  # stands for a blank at which no line is broken
 
 ScapeUnitsOption = Annotated[
     Units | None,
-    typer.Option("--units", help="Units of the tables; as typed or as the tank, if not given."),
+    typer.Option("--units", help="Units of what is told; as typed or as the tank, if not given."),
 ]
 
 

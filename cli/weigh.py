@@ -62,7 +62,7 @@ def weigh(
     scale_capacity: Annotated[Text, Option(help="Most that the scale carries.")] = None,
     price_per_kg: Annotated[Number, Option(**PER_KG, help='In your money; or "$2/lb".')] = None,
     price: Annotated[Number, Option(**NUMBER, help="Of the piece, in your money.")] = None,
-    budget: Annotated[Number, Option(**NUMBER, help="What you can pay for the piece.")] = None,
+    budget: Annotated[Number, Option(**NUMBER, help="What you can pay for all of it.")] = None,
     opening: Annotated[Text, Option(help='Does it pass? "80 x 35 cm", or a scape file.')] = None,
     keep: Annotated[
         Path | None, Option(help="Write the mended mesh, in metres, z up (PLY).")

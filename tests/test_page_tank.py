@@ -112,7 +112,7 @@ def test_soil_is_pulled_at_the_panes(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "pulled.toml")
     tab, faults = at_tank(browser, server, file.name)
     tab.get_by_role("button", name="Soil", exact=True).click()
-    tab.get_by_text("Soil: pull its round handles").wait_for()
+    tab.get_by_text("Soil: pull the round handles").wait_for()
     grip = tab.locator('[data-handle="corner/back left"] .grip')
     grip.scroll_into_view_if_needed()
     box = grip.bounding_box()
@@ -438,8 +438,12 @@ def test_results_versions_and_comparing(browser: Browser, server: Server) -> Non
     results.get_by_role("link", name="Compare").click()
     tab.wait_for_selector(".beside tbody tr")
     assert tab.get_by_label("and that one").input_value() == "two, Low.toml"
-    rows = {row.locator("th").inner_text(): row.locator("td").all_inner_texts()
-            for row in tab.locator(".beside tbody tr").all()}  # fmt: skip
+    rows = {
+        row.locator("th").inner_text(): [
+            cell.replace("\u00a0", " ") for cell in row.locator("td").all_inner_texts()
+        ]
+        for row in tab.locator(".beside tbody tr").all()
+    }
     for place, name in enumerate((file.name, "two, Low.toml")):
         plan = read_json(f"plumbstone plan '{name}'", server.folder)
         assert rows["Water to dose for"][place].startswith(
@@ -450,6 +454,9 @@ def test_results_versions_and_comparing(browser: Browser, server: Server) -> Non
         )
         assert rows["Soil"][place].startswith(f"{plan['layers'][0]['poured_l']:.2f} L, buy ")
     assert rows["Water to dose for"][0] != rows["Water to dose for"][1]
+    small_in(server.folder, "inches.toml", SMALL.replace('["40 cm"', '["16 in"'))
+    tab.goto(f"{server.home}/compare?one=inches.toml&other={file.name}")  # in those of the first
+    tab.locator(".beside td", has_text="gal").first.wait_for()
     assert faults == []
 
 

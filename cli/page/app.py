@@ -71,7 +71,7 @@ def application(
 
     @ui.page("/compare")
     def compare(one: str = "", other: str = "") -> None:
-        CompareView(folder, desk, units, one, other)
+        CompareView(folder, desk, asked, one, other)
 
     _add_files(app, folder, desk)
     for door in (app, pages):  # what is mounted answers for itself

@@ -9,7 +9,7 @@ from plumbstone.cli.page.folder import Folder
 from plumbstone.cli.page.widgets import Choice, element, later, page, say, telling
 from plumbstone.cli.wording.comparing import compared
 from plumbstone.cli.wording.page import COMPUTING, NEED_TWO
-from plumbstone.cli.wording.units import Units
+from plumbstone.cli.wording.units import JOINTS, Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.figures import Report
 
@@ -18,9 +18,9 @@ class CompareView:
     """One tab that compares."""
 
     def __init__(
-        self, folder: Folder, desk: Callable[[str], Desk], units: Units, one: str, other: str
+        self, folder: Folder, desk: Callable[[str], Desk], asked: Units | None, one: str, other: str
     ) -> None:
-        self._desk, self._units = desk, units
+        self._folder, self._desk, self._asked = folder, desk, asked
         names = folder.scapes()
         with page("Compare", "/tanks", narrow=False) as self._wrong:
             if len(names) < 2:
@@ -54,7 +54,8 @@ class CompareView:
             say(self._state, "")
         if names != [choice.value for choice in self._choices]:
             return  # another was chosen meanwhile
-        heads, *rows = compared((one, other), self._units)
+        units = self._asked or self._folder.units_of(names[0])  # those of the first, as in `show`
+        heads, *rows = compared((one, other), units)
         self._table.clear()
         with self._table:
             with element("thead"), element("tr"):
@@ -65,8 +66,8 @@ class CompareView:
                 for name, left, right in rows:
                     with element("tr", "" if left == right else "differs"):
                         element("th", "", name, scope="row")
-                        element("td", "", left)
-                        element("td", "", right)
+                        for told in (left, right):
+                            element("td", "", JOINTS.sub("\u00a0", told))
 
     async def _report(self, name: str) -> Report:
         """Compute one of them exactly."""
@@ -74,5 +75,6 @@ class CompareView:
         await desk.look()
         await desk.refine()
         if desk.fault or desk.seen is None or not desk.seen.judged:
-            raise PlumbstoneError(desk.fault or f"{name}: is being computed; choose it once more.")
+            amiss = desk.fault or "is being computed; choose it once more."
+            raise PlumbstoneError(f"{name}: {amiss}")
         return desk.seen.report

@@ -66,7 +66,7 @@ WRITTEN_BEFORE = "What was written is of the tank before the last change; write 
 WRITING = "Writing ..."
 # What stands in the braces is a name, unless its own words say it.
 CHANGED_OUTSIDE = "{} was changed outside; this is how it is now."
-PULL = "{}: pull its round handles, or choose one and press an arrow key."
+PULL = "{}: pull the round handles below, or choose one and press an arrow key."
 NO_HANDLES = "{}: its heights come from a map in a file; its levels can be typed below."
 GONE = "{} is no longer in the tank."
 NOT_ON_BED = f'{{}} does not stand on the bed. Choose "{STANDS_ON}: {THE_BED}" first.'
