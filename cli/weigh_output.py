@@ -3,7 +3,6 @@
 import csv
 import io
 import json
-from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -193,17 +192,14 @@ def _print_all(found: list[Weighed], prices: Prices, units: Units) -> None:
     """Print what all pieces come to; of one rock mostly, so the ends of their ranges add up."""
     from plumbstone.cli.wording.report import money_words
 
-    together = f"All together: {mass_words(_sum(weighed.mass for weighed in found), units)}"
+    mass = Range(*map(sum, zip(*(weighed.mass for weighed in found), strict=True)))
+    told = [f"All together: {mass_words(mass, units)}."]
     if prices.per_kg is not None:
-        cost = _sum(weighed.mass.times(prices.per_kg) for weighed in found)
-        together += f"; price {money_words(cost)}"
+        cost = mass.times(prices.per_kg)
+        told.append(f"Price {money_words(cost)}.")
         if prices.budget is not None:
-            together += f". {budget_words(cost, prices.budget)}".rstrip(".")
-    typer.echo(f"{together}.")
-
-
-def _sum(parts: Iterable[Range]) -> Range:
-    return Range(*map(sum, zip(*parts, strict=True)))
+            told.append(budget_words(cost, prices.budget))
+    typer.echo(" ".join(told))
 
 
 def _print_one(weighed: Weighed, prices: Prices, units: Units) -> None:

@@ -171,5 +171,5 @@ def test_several_scans_are_summed_for_one_purse(tmp_path: Path) -> None:
     told = type_in(line, tmp_path).stdout
     found = read_json(line, tmp_path)["pieces"]
     low, high = (sum(piece["mass_kg"][end] for piece in found) for end in ("low", "high"))
-    assert f"All together: 28.4 kg ({low:.1f}-{high:.1f}); price 56.86, have " in told
+    assert f"All together: 28.4 kg ({low:.1f}-{high:.1f}). Price 56.86, have " in told
     assert f"Budget 60: likely takes it, at worst over by {math.ceil(2 * high - 60)};" in told

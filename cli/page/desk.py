@@ -26,6 +26,7 @@ from plumbstone.volumes.scape.scape import Scape, no_toml, scape_from
 from plumbstone.volumes.shopping import costs_of, shopping_of
 
 Edit = Callable[[str], str]
+Pile = list[tuple[str, object]]  # texts that can be taken up again, and the tab they are of
 GLIMPSE_CELLS = 6000  # of the grid on which what is under the hand is looked at
 GLIMPSE_GRID = 0.010  # its widest cell [m]
 QUIET = 0.3  # after the last look under the hand until exact work goes on [s]
@@ -63,9 +64,8 @@ class Desk:
     version: int = 0  # counts changes of the text
     shown: int = 0  # counts changes of what is to be seen
     theirs: int = -1  # the version that another program wrote
-    # Texts to which one can go back, or that can be taken up again, and the tab they are of.
-    done: list[tuple[str, object]] = field(default_factory=list)
-    undone: list[tuple[str, object]] = field(default_factory=list)
+    done: Pile = field(default_factory=list)
+    undone: Pile = field(default_factory=list)
     _stamp: tuple[int, int] = (0, 0)
     _lock: asyncio.Lock = field(default_factory=asyncio.Lock)
     _refining: asyncio.Lock = field(default_factory=asyncio.Lock)
@@ -245,9 +245,7 @@ class Desk:
         """Tell whether somebody waits for something else."""
         return self._writes + self._looks > 0 or time.monotonic() < self._in_hand
 
-    async def _step(
-        self, take: list[tuple[str, object]], give: list[tuple[str, object]], by: object
-    ) -> None:
+    async def _step(self, take: Pile, give: Pile, by: object) -> None:
         """Move one text from a pile onto the other."""
         async with self._lock:
             if not take:
