@@ -229,7 +229,7 @@ def test_a_tab_asks_before_it_undoes_what_another_did(tmp_path: Path) -> None:
             await desk.change(turned(angle), by=tab)
         for left in (2, 1):  # asked once for both
             if left == 2:
-                with pytest.raises(PlumbstoneError, match="another tab"):
+                with pytest.raises(PlumbstoneError, match="in another tab"):
                     await desk.undo(by=mine)
                 assert "turn = 30" in desk.text
             await desk.undo(by=mine)
@@ -238,7 +238,7 @@ def test_a_tab_asks_before_it_undoes_what_another_did(tmp_path: Path) -> None:
         assert desk.text == TWIG
         await desk.redo(by=mine)
         await desk.change(turned(40), by=yours)  # a new one is asked about anew
-        with pytest.raises(PlumbstoneError, match="another tab"):
+        with pytest.raises(PlumbstoneError, match="in another tab"):
             await desk.undo(by=mine)
         assert "turn = 40" in (tmp_path / "small.toml").read_text(encoding="utf-8")
 

@@ -57,7 +57,7 @@ class PieceFigures:
     covered: float  # share of its volume below the bed's surface
     cost: Range | None
     how_known: str
-    mended: tuple[str, ...]
+    mended: tuple[str, ...]  # figures open, as `telling.metric` writes them
 
 
 @dataclass(frozen=True, slots=True)
