@@ -120,6 +120,7 @@ def test_no_cord_runs_through_wood_to_the_ground(tmp_path: Path, how: str) -> No
     assert "Stays, if set" in told(tmp_path, legs, log, (group + tie).format("Log", 17))
 
 
+@pytest.mark.usefixtures("unoffered")
 @pytest.mark.parametrize(
     ("material", "solid", "may_float"),
     [("driftwood", "box", True), ("mopane wood", "boulder", False)],

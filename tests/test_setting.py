@@ -62,6 +62,7 @@ def test_a_ball_rests_on_a_block(tmp_path: Path) -> None:
     assert [(stone.name, stone.on) for stone in plan.standing] == [("A", ()), ("B", ("A",))]
 
 
+@pytest.mark.usefixtures("unoffered")
 @pytest.mark.parametrize("under", ["A", "B"])
 def test_a_bridge_settles_on_both_of_its_piers(tmp_path: Path, under: str) -> None:
     # A straight bar on piers of 8 and 5 cm lies on the right edges of both, 20 and 50 cm along:

@@ -432,6 +432,7 @@ def test_every_scan_by_others_gives_a_figure_or_a_reason(
 def test_two_scans_of_one_stone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Made from one boulder with opposite undersides missing: the joined volume is the true one."""
     monkeypatch.setattr(joining, "FINE", 60)  # as it is in `test_phone_scans`
+    monkeypatch.setattr(joining, "COARSE", 30)  # of 40, which take twice as long
     monkeypatch.setattr(open3d_library, "POISSON_DEPTH", 6)
     rng = np.random.default_rng(5)
     stone = boulder((0.22, 0.17, 0.15), 9, subdivisions=4)
