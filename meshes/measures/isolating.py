@@ -381,7 +381,7 @@ def layers_in(vertices: Floats, faces: Indices) -> float:
         return 0.0
     (points, ways), wide = spread_over(vertices, faces, SPREAD), 1 + ASIDE**2
     area = float(face_areas(vertices, faces).sum())
-    # All that counts lies within a ball over a point or one below it, the skin around it in neither.
+    # What counts lies in a ball over a point or in one below it, the skin around it in neither.
     over = wide * (APART + GHOST_FAR) / 2
     away = over * np.concatenate([ways[:ASKED], -ways[:ASKED]])
     some, every = (scipy.spatial.cKDTree(p, balanced_tree=False, compact_nodes=False)

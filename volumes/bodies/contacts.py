@@ -147,11 +147,9 @@ def air_below(window: Window, surface: Floats, grid: Grid, centre: Floats) -> fl
 def off_hull(points: Floats, places: Floats) -> Floats:
     """How far points (p, 2) lie beside the hull of places (n, 2), (p,) [m]; 0 within it."""
     around = places[hull_numbers(places)]
-    along = np.roll(around, -1, axis=0) - around
-    out = points[:, None] - around
-    length = np.maximum((along**2).sum(axis=1), 1e-12)
-    share = np.clip((out * along).sum(axis=2) / length, 0, 1)
-    found = np.linalg.norm(out - share[..., None] * along, axis=2).min(axis=1)
-    left = along[:, 0] * out[..., 1] - along[:, 1] * out[..., 0] >= 0
-    inside = left.all(axis=1) & (len(around) > 2)
-    return np.asarray(np.where(inside, 0.0, found))
+    dx, dy = (np.roll(around, -1, axis=0) - around).T
+    x, y = points.T[..., None] - around.T[:, None]
+    share = np.clip((x * dx + y * dy) / np.maximum(dx**2 + dy**2, 1e-12), 0, 1)
+    square = (x - share * dx) ** 2 + (y - share * dy) ** 2
+    inside = (dx * y - dy * x >= 0).all(axis=1) & (len(around) > 2)
+    return np.asarray(np.where(inside, 0.0, np.sqrt(square.min(axis=1))))

@@ -57,8 +57,7 @@ class Rig:
     @property
     def equations(self) -> int:
         """Equations of the balance of one body: three where all forces are vertical."""
-        level = np.concatenate([self.pushes[:, :2], self.pulls[:, :2]])
-        return 6 if level.any() else 3
+        return 6 if self.pushes[:, :2].any() or self.pulls[:, :2].any() else 3
 
     @property
     def held_places(self) -> Floats:
