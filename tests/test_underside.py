@@ -116,7 +116,7 @@ def test_a_ball_cut_off_is_measured_at_its_rim(cut: float) -> None:
 def test_table_that_is_seen_below_a_rim_counts() -> None:
     vertices, faces = bottomless(SIZE, 0.02)
     rim = measure_rim(vertices, *boundary_parts(faces, len(vertices)))
-    plate = trimesh.creation.box((0.4, 0.4, 0.0)).subdivide_to_size(0.002)
+    plate = trimesh.creation.box((0.4, 0.4, 0.0)).subdivide_to_size(0.004)
     top = plate.triangles[plate.face_normals[:, 2] > 0.5]
     x, y, _ = top.mean(axis=1).T
     hidden = (np.abs(x) < 0.03) & (np.abs(y) < 0.04)  # seen are 2 cm at either end of 10

@@ -131,7 +131,7 @@ def test_corners_and_sides_scale_over_the_zone(side: str) -> None:
     profile = Profile(True, corners, left, right)
     soil = Layer("Soil", find_material("baked-clay soil"), Zone(f"{side} strip", wide), profile,
                  0.0, (), 0.0)  # fmt: skip
-    u, v = np.meshgrid(*[(np.arange(2000) + 0.5) / 2000] * 2)
+    u, v = np.meshgrid(*[(np.arange(500) + 0.5) / 500] * 2)
     fl, fr, bl, br = corners
     level = (1 - v) * ((1 - u) * fl + u * fr) + v * ((1 - u) * bl + u * br)
     bend = 4 * v * (1 - v)  # full in the middle of a side, none in its corners
