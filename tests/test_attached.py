@@ -13,6 +13,7 @@ from shapely import box as rectangle
 from plumbstone.meshes.closing import parting
 from plumbstone.meshes.closing.attached import CUTS, LEVELS, halves_of, stand_below
 from plumbstone.meshes.closing.bodies import ClosedScan, open_body
+from plumbstone.meshes.closing.clouds import cloud_surface
 from plumbstone.meshes.closing.doubting import invented_doubts, mouth_doubt, whole_doubts
 from plumbstone.meshes.closing.scans import closed_scan, with_scale
 from plumbstone.meshes.measures.doubts import Doubt
@@ -300,3 +301,15 @@ def test_who_gave_the_length_is_not_asked_for_it(measured: str) -> None:
     assert told.removeprefix("scan it alone").removesuffix("; or not") == (
         parting.MEASURED if measured == "longest" else parting.TO_MEASURE
     )
+
+
+@pytest.mark.parametrize(
+    ("split", "noise", "lidar"), [(5, 0.0, True), (5, 0.0005, False), (7, 0.0, False)]
+)
+def test_points_without_noise_and_far_apart_may_be_the_corners_of_a_lidar(
+    split: int, noise: float, lidar: bool
+) -> None:
+    # Corners of a ball of 10 cm, 3.5 or 0.9 mm apart, whose foot was not seen.
+    points = trimesh.creation.icosphere(split, 0.1).vertices
+    points = points + np.random.default_rng(6).normal(0, noise, points.shape)
+    assert (cloud_surface(Path(), points[points[:, 2] > -0.09]).pictured is False) == lidar
