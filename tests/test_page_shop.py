@@ -50,7 +50,9 @@ def test_sizes_on_a_phone(browser: Browser, server: Server) -> None:
     by_bucket = read_json('plumbstone weigh --bucket-rise "3.7 kg" -m granite', server.folder)
     litres = by_bucket["pieces"][0]["volume_l"]["mid"]
     answer.get_by_text(f"{litres:.2f} L, granite").wait_for()
-    typed(tab, Bucket="")
+    typed(tab, Bucket="", On_the_till="9,85")
+    answer.get_by_text("9.85 kg, as weighed").wait_for()  # as the scale showed it
+    typed(tab, On_the_till="")
     answer.get_by_text(f"Price {price['mid']:.2f}").wait_for()
     # One thumb at 360 px: nothing runs out at the side, every target is large enough.
     assert tab.evaluate("document.documentElement.scrollWidth") <= 360

@@ -344,6 +344,7 @@ def test_a_stone_is_dragged_by_a_thumb(browser: Browser, server: Server) -> None
 def test_what_is_refused_is_told_and_shown_no_longer(browser: Browser, server: Server) -> None:
     file = small_in(server.folder, "refused.toml")
     tab, faults = at_tank(browser, server, file.name, **PHONE)
+    assert figure(tab, "Cost of what has a price") == "20.00"  # 2 × 3 L; no stone has one
     form, alert = unfold(tab, "Tank and glass"), tab.get_by_role("alert").first
     fill(form, "Height inside", "3")
     alert.get_by_text("must lie between 5 cm and 10 m").wait_for()

@@ -43,7 +43,7 @@ from plumbstone.cli.wording.units import (
     show_length,
     volume_words,
 )
-from plumbstone.cli.wording.weighing import budget_words
+from plumbstone.cli.wording.weighing import budget_words, piece_mass
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape.materials import Material, load_materials
@@ -312,7 +312,9 @@ class WeighView:
     def _tell(self, found: dict[str, Any], per_kg: float | None, budget: float | None) -> None:
         mass, volume = _range(found["mass_kg"]), _range(found["volume_l"]).times(1e-3)
         units = self._units()
-        say_unbroken(element("p", "big"), mass_words(mass, units))
+        exact = mass.low == mass.high
+        told = piece_mass(mass, units) if exact else mass_words(mass, units)
+        say_unbroken(element("p", "big"), told)
         if per_kg is not None:
             price = mass.times(per_kg)
             element("p", "mid", words.PRICE.format(money_words(price)))

@@ -128,7 +128,8 @@ def figures(report: Report, units: Units, *, brief: bool = False) -> Iterator[tu
         whole, bare = report.load.full_kg, report.load.full_without_glass_kg
         yield "Full" if whole else "Full, no glass", told(whole or bare, "mass")
     if report.costs.total is not None:
-        yield "Costs", money_words(report.costs.total)
+        lacks = report.costs.without_price  # not left out in silence
+        yield "Cost of what has a price" if lacks else "Cost", money_words(report.costs.total)
     for layer in report.layers:
         amount = written(layer.poured_m3, "volume", units)
         bags = f": {bag_words(layer.bags, units)}" if layer.bags else ""

@@ -9,25 +9,27 @@ from plumbstone.volumes.bodies.weighing import Confidence, Weighed
 
 def weighed_sentence(weighed: Weighed, price_per_kg: float | None, units: Units) -> str:
     """Say what a piece weighs and costs: "About 10.6 kg, likely 8.3-12.9"."""
-    size, unit = (POUND, "lb") if units is Units.US else (1.0, "kg")
-    measured = weighed.mass.low == weighed.mass.high
-    if units is Units.METRIC and weighed.mass.high < (1.0 if measured else 0.1):
-        size, unit = 1e-3, "g"
-    low, mid, high = (mass / size for mass in weighed.mass)
-    digits = 1 if mid >= 1 else 2
-    mass = (
-        f"{mid:.4g} {unit}, as weighed"
-        if measured
-        else (f"About {mid:.{digits}f} {unit}, likely {low:.{digits}f}-{high:.{digits}f}")
-    )
-    words = f"{weighed.name} ({weighed.material.name}): {mass}; "
+    words = f"{weighed.name} ({weighed.material.name}): {piece_mass(weighed.mass, units)}; "
     words += f"{volume_words(weighed.volume, units)}."
     if price_per_kg is not None:
         price = weighed.mass.times(price_per_kg)
         words += f" Price {price.mid:.2f}"
         span = f" ({price.low:.0f}-{price.high:.0f}); have {ceil(round(price.high, 2))}"
-        words += "." if measured else f"{span}."
+        words += "." if weighed.mass.low == weighed.mass.high else f"{span}."
     return words
+
+
+def piece_mass(mass: Range, units: Units) -> str:
+    """Write the mass of a piece [kg], one that was weighed as the scale showed it."""
+    size, unit = (POUND, "lb") if units is Units.US else (1.0, "kg")
+    measured = mass.low == mass.high
+    if units is Units.METRIC and mass.high < (1.0 if measured else 0.1):
+        size, unit = 1e-3, "g"
+    low, mid, high = (kilograms / size for kilograms in mass)
+    digits = 1 if mid >= 1 else 2
+    if measured:
+        return f"{mid:.4g} {unit}, as weighed"
+    return f"About {mid:.{digits}f} {unit}, likely {low:.{digits}f}-{high:.{digits}f}"
 
 
 def budget_words(price: Range, budget: float) -> str:
