@@ -503,6 +503,9 @@ def test_fields_show_inches_to_a_hundredth() -> None:
     assert us.shown(0.31) == "12.2 in"
     assert us.written(0.31) == "12.2047 in"
     assert Measures(Units.METRIC).shown(0.123456) == "12.35 cm"
+    # A scale of 10 g shows 2.35 kg; 0.45359237 kg is a pound.
+    assert Measures(Units.METRIC).shown_mass(2.35) == "2.35 kg"
+    assert us.shown_mass(5.25 * 0.45359237) == "5.25 lb"
 
 
 def test_wood_that_points_left_points_right_once_it_is_mirrored(tmp_path: Path) -> None:

@@ -46,6 +46,11 @@ class Measures:
         """Write a length [m] for a field, to a hundredth of an inch or a tenth of a millimetre."""
         return self._in_unit(metres, 2)
 
+    def shown_mass(self, kilograms: float) -> str:
+        """Write a mass for a field, as a scale shows it."""
+        unit = self.unit("mass")
+        return f"{kilograms / parse_quantity(f'1 {unit}', 'mass'):.4g} {unit}"
+
     def _in_unit(self, metres: float, digits: int) -> str:
         unit, name = RULED[self.units]
         return f"{round(metres / unit, digits):g} {name}"

@@ -164,7 +164,7 @@ class TankForms:
         return {"mass": self.measures.typed(text, "mass") if text.strip() else None}
 
     def _mass_of(self, entry: PieceEntry) -> str:
-        return "" if entry.mass is None else written(entry.mass, "mass", self.view.units)
+        return "" if entry.mass is None else self.measures.shown_mass(entry.mass)
 
     def _tub_of(self, wood: str) -> str:
         """Tell with which stone the group of a piece of wood just sinks."""
