@@ -189,10 +189,10 @@ def print_pieces(
 
 
 def _print_all(found: list[Weighed], prices: Prices, units: Units) -> None:
-    """Print what all pieces come to; of one rock mostly, so the ends of their ranges add up."""
+    """Print what all pieces come to."""
     from plumbstone.cli.wording.report import money_words
 
-    mass = Range(*map(sum, zip(*(weighed.mass for weighed in found), strict=True)))
+    mass = Range.alike(weighed.mass for weighed in found)
     told = [f"All together: {mass_words(mass, units)}."]
     if prices.per_kg is not None:
         cost = mass.times(prices.per_kg)

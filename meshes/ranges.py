@@ -35,6 +35,11 @@ class Range:
         above = sum((part.high - part.mid) ** 2 for part in parts) ** 0.5
         return cls(mid - below, mid, mid + above)
 
+    @classmethod
+    def alike(cls, parts: "Iterable[Range]") -> "Range":
+        """Add figures that err to the same side, as stones of one rock do: their bounds add."""
+        return cls(*map(sum, zip(*parts, strict=True)))
+
     def at(self, place: float) -> float:
         """Value at a place: -1 is low, 0 the middle, 1 high; beyond them in proportion."""
         span = self.high - self.mid if place > 0 else self.mid - self.low

@@ -70,8 +70,15 @@ def test_sizes_on_a_phone(browser: Browser, server: Server) -> None:
     kept = tomllib.loads((server.folder / "stock" / "stock.toml").read_text("utf-8"))["kept"]
     assert len(kept) == 1
     assert kept[0]["kilograms"] == [round(mass[key], 6) for key in ("low", "mid", "high")]
+    tab.get_by_label("Name", exact=True).fill("Grey two")
+    tab.get_by_role("button", name="Keep").tap()
+    tab.get_by_text("Kept as Grey two").wait_for()
     tab.goto(f"{server.home}/stock")
     tab.get_by_text("Grey one").wait_for()
+    low, mid, high = (2 * mass[end] for end in ("low", "mid", "high"))
+    tab.get_by_text(
+        f"Together {mid:.1f} kg ({low:.1f}-{high:.1f}); price {mid * 4.5:.2f}"
+    ).wait_for()
     assert faults == []
 
 

@@ -159,10 +159,16 @@ def _stock_page(folder: Folder, units: Units, order: str, rock: str) -> None:
             for material in sorted({one.material for one in kept}):
                 only = "" if rock == material else material
                 _pick(f"only {material}", f"/stock?order={order}&rock={only}", here=not only)
+        shown = [(i, one) for i, one in enumerate(kept, 1) if rock in ("", one.material)]
+        masses = [(Range(*one.kilograms), one.price) for _, one in shown]
+        costs = [mass.times(price) for mass, price in masses if price is not None]
+        if len(shown) > 1:
+            told = f"Together {mass_words(Range.alike(mass for mass, _ in masses), units)}"
+            some = "" if len(costs) == len(shown) else " of what has one"
+            told += f"; price {money_words(Range.alike(costs))}{some}" if costs else ""
+            element("p", "mid", f"{told}.")
         with element("ul", "cards"):
-            for number, one in enumerate(kept, 1):
-                if rock and one.material != rock:
-                    continue
+            for number, one in shown:
                 with element("li", "card"):
                     if one.size or one.scan:
                         element("img", "", src=f"/picture/{one.name}", alt="", loading="lazy")
