@@ -131,6 +131,8 @@ def test_who_types_pounds_is_told_no_kilograms(tmp_path: Path) -> None:
     assert "270.0 lb of granite" in slip
     assert "at most 2.49 gal" in slip
     assert "did you mean 27.0 lb?" in slip
+    beyond = refuse('plumbstone weigh --bucket-rise "1.8 lb" --scale-capacity "1 lb"', tmp_path)
+    assert "A rise of 1.8 lb is beyond the scale's 1.0 lb" in beyond
     for told in (odd, slip):
         assert not re.search(r"\d (kg|g|L|cm|mm)\b", told), told
 

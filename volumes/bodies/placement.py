@@ -341,7 +341,7 @@ def _from_mass(entry: PieceEntry, mass: float) -> Body:
         slip = "check size, mass and material"
         cure = f"forked wood does: write its limbs, or {slip}" if forked else slip
         raise PlacingError(
-            f"<{mass:g} kg> of {entry.material.name} would fill {percent(factor)} of the "
+            f"<{mass:.9g} kg> of {entry.material.name} would fill {percent(factor)} of the "
             f"box around it; {cure}."
         )
     piece = placing.renamed(primitives.stone_of_size(size, factor), entry.name, entry.material.key)

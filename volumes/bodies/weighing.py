@@ -299,7 +299,7 @@ def checked_by_mass(weighed: Weighed, mass: float, amiss: str = "") -> Weighed:
         trusts = "an underside guessed wrong, or a wrong material. <rescale> trusts the scale."
         warnings = (
             *warnings,
-            f"<{mass:g} kg> of {weighed.material.name} is <{implied.mid * 1e3:.2f} L>, the form "
+            f"<{mass:.9g} kg> of {weighed.material.name} is <{implied.mid * 1e3:.2f} L>, the form "
             f"says <{weighed.volume.mid * 1e3:.2f} L>: lengths off by × {scale:.3f}, "
             + (f"{amiss}, or a wrong material." if amiss else trusts),
         )
@@ -379,12 +379,12 @@ def density_of_two_weighings(
     low, high = dry - submerged - step, dry - submerged + step
     if submerged > dry:
         raise WeighingError(
-            f"<{submerged:g} kg> in water is more than <{dry:g} kg> dry; see which "
+            f"<{submerged:.9g} kg> in water is more than <{dry:.9g} kg> dry; see which "
             "reading is which."
         )
     if low <= 0 or submerged < 0:
         raise WeighingError(
-            f"<{dry:g} kg> dry and <{submerged:g} kg> in water differ by less than the scale's "
+            f"<{dry:.9g} kg> dry and <{submerged:.9g} kg> in water differ by less than the scale's "
             "step; weigh again, or use a finer scale."
         )
     return Range(dry * water / high, dry * water / (dry - submerged), dry * water / low)
@@ -413,7 +413,7 @@ def volume_by_bucket(rise: float, step: float, capacity: float | None, water: fl
         If the rise lies within the scale's step or the bucket is beyond its capacity [kg].
     """
     if rise <= 2 * step:
-        message = f"A rise of <{rise:g} kg> is no more than the scale's step; use a finer scale."
+        message = f"A rise of <{rise:.9g} kg> is no more than the scale's step; use a finer scale."
         raise WeighingError(message)
     _refuse_beyond(rise, "A rise", capacity)
     return Range((rise - step) / water, rise / water, (rise + step) / water)
@@ -422,10 +422,8 @@ def volume_by_bucket(rise: float, step: float, capacity: float | None, water: fl
 def _refuse_beyond(reading: float, what: str, capacity: float | None) -> None:
     """Refuse a reading [kg] that its scale cannot show."""
     if capacity is not None and reading > capacity:
-        message = (
-            f"{what} of <{reading:g} kg> is beyond the scale's <{capacity:g} kg>; take a larger."
-        )
-        raise WeighingError(message)
+        most = f"<{capacity:.9g} kg>; take a larger."
+        raise WeighingError(f"{what} of <{reading:.9g} kg> is beyond the scale's {most}")
 
 
 def limb_volume(length: float, girth0: float, girth1: float) -> float:
@@ -512,7 +510,7 @@ def _refuse_slip(mass: float, possible: Range, material: Material, *, limbs: boo
     if limbs and fits(mass / math.pi**2):
         meant += ". Is a girth how thick it is? It runs around, 3.14 times that"
     raise WeighingError(
-        f"<{mass:g} kg> of {material.name} is <{mass / density.mid * 1e3:.3g} L>, but the form "
+        f"<{mass:.9g} kg> of {material.name} is <{mass / density.mid * 1e3:.3g} L>, but the form "
         f"holds at most <{possible.high * 1e3:.3g} L> and at least "
         f"<{possible.low * 1e3:.2g} L>; {meant}."
     )
