@@ -15,7 +15,7 @@ from plumbstone.meshes.reading.parts import Parsed, Part, ScanError
 pytest.importorskip("cv2", reason="opencv-python-headless is not installed")
 A4 = Known("sheet", (0.297, 0.210), "A4")  # ISO 216
 CARD = Known("sheet", (0.08560, 0.05398), "card")  # ISO/IEC 7810, ID-1
-WIDE, PER_MM, UNIT = 0.6, 3, 0.017  # of the table [m]; pixels; size of the file's unit [m]
+WIDE, PER_MM, UNIT = 0.48, 3, 0.017  # of the table [m]; pixels; size of the file's unit [m]
 
 
 @cache
