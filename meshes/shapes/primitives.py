@@ -1,7 +1,7 @@
 """Simple solids and natural shapes as closed, outward meshes with known volumes."""
 
 from collections.abc import Callable, Mapping, Sequence
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 
@@ -96,16 +96,23 @@ def boulder(size: Sequence[float], seed: int = 0, subdivisions: int = 5) -> Piec
         Lowest point at z = 0, centred in x and y; star-shaped, so never self-crossing.
     """
     extent = np.array(_sizes(size))
-    rng = np.random.default_rng(seed)
-    directions, faces = unit_sphere(subdivisions)
-    radius = _faceted_radius(directions, rng) * (1 + _roughness(directions, rng))
-    vertices = directions * radius[:, None]
+    vertices, faces = _unit_boulder(seed, subdivisions)
+    vertices = vertices.copy()
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     vertices[:, 2] = np.maximum(vertices[:, 2], low[2] + FOOT * (high[2] - low[2]))
     low = vertices.min(axis=0)
     vertices = (vertices - (low + high) / 2) / (high - low) * extent
     vertices[:, 2] += extent[2] / 2
     return Piece(vertices, faces, "boulder", source=f"boulder, seed {seed}")
+
+
+@lru_cache(maxsize=64)  # a quarter of a megabyte each
+def _unit_boulder(seed: int, subdivisions: int) -> tuple[Floats, Indices]:
+    """Give the same of no size, without its foot; corners (n, 3)."""
+    rng = np.random.default_rng(seed)
+    directions, faces = unit_sphere(subdivisions)
+    radius = _faceted_radius(directions, rng) * (1 + _roughness(directions, rng))
+    return directions * radius[:, None], faces
 
 
 def upright_cylinder(size: Sequence[float]) -> Piece:
