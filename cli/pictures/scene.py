@@ -44,11 +44,8 @@ def glb_bytes(sight: Sight) -> bytes:
         surfaces = (_at_nodes(level, sight.grid, x, y) for level in (low, high))
         vertices, faces = layer_solid(x, y, *surfaces)
         if len(faces):
-            name, colour = (
-                f"layer {index + 1} {result.layer.name}",
-                colour_of(result.layer.material),
-            )
-            add_to(scene, name, vertices, faces, colour)
+            name = f"layer {index + 1} {result.layer.name}"
+            add_to(scene, name, vertices, faces, colour_of(result.layer.material))
     for name, bounds in _boxes(plan.scape.tank).items():
         box = trimesh.creation.box(bounds=bounds)
         colour = WATER if name == "water" else GLASS

@@ -57,9 +57,8 @@ def _draw(axes: "Axes", weighed: Weighed, view: View) -> None:
     low, high = vertices.min(axis=0) * 1e2, vertices.max(axis=0) * 1e2
     margin = AROUND * float((high - low).max())
     sides = (low[view.right] - margin, high[view.right] + margin)
-    axes.set_xlim(
-        sides[::-1] if view is shaded.FROM_BELOW else sides
-    )  # as one sees it lying on its back
+    turned = view is shaded.FROM_BELOW  # as one sees it lying on its back
+    axes.set_xlim(sides[::-1] if turned else sides)
     axes.set_ylim(low[view.up] - margin, high[view.up] + margin)
     axes.set_title(view.title)
     axes.set_xlabel("cm")
