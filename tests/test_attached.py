@@ -15,7 +15,7 @@ from plumbstone.meshes.closing.attached import CUTS, LEVELS, halves_of, stand_be
 from plumbstone.meshes.closing.bodies import ClosedScan, open_body
 from plumbstone.meshes.closing.clouds import cloud_surface
 from plumbstone.meshes.closing.doubting import invented_doubts, mouth_doubt, whole_doubts
-from plumbstone.meshes.closing.scans import closed_scan, with_scale
+from plumbstone.meshes.closing.scans import ON_BOX, closed_scan, with_scale
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.isolating import Plane, is_around, is_cut_flat
 from plumbstone.meshes.measures.rulers import Ruler
@@ -313,3 +313,18 @@ def test_points_without_noise_and_far_apart_may_be_the_corners_of_a_lidar(
     points = trimesh.creation.icosphere(split, 0.1).vertices
     points = points + np.random.default_rng(6).normal(0, noise, points.shape)
     assert (cloud_surface(Path(), points[points[:, 2] > -0.09]).pictured is False) == lidar
+
+
+@pytest.mark.parametrize(("corners", "told"), [(4, True), (9, False)])
+def test_the_outline_of_a_crate_is_told_where_no_length_was_measured(
+    corners: int, told: bool, tmp_path: Path
+) -> None:
+    # A prism on its table: a square, and nine corners, whose hull fills 0.83 of a square or so.
+    prism = trimesh.creation.cylinder(0.1, 0.12, sections=corners).subdivide_to_size(0.01)
+    prism.apply_translation([0, 0, 0.06])
+    sides = prism.submesh([prism.triangles_center[:, 2] > 1e-6], append=True)
+    table = trimesh.creation.box((0.5, 0.5, 0.001)).subdivide_to_size(0.02)
+    table.apply_translation([0, 0, -0.0005])
+    trimesh.util.concatenate([sides, table]).export(tmp_path / "a.ply")
+    found = closed_scan(tmp_path / "a.ply").piece.warnings
+    assert (ON_BOX in found) == told

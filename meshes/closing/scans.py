@@ -19,7 +19,9 @@ from plumbstone.meshes.closing.finishing import CLOSED_NOISE, finished
 from plumbstone.meshes.closing.underside import unseen_side
 from plumbstone.meshes.measures.calipers import OWN_LENGTHS, factor_by, own_scale, ruled_scale
 from plumbstone.meshes.measures.doubts import WORDS, Doubt
+from plumbstone.meshes.measures.extents import smallest_box
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, is_closed, shells
+from plumbstone.meshes.measures.hulls import hull_of
 from plumbstone.meshes.measures.isolating import SECOND_BODY, spread_over
 from plumbstone.meshes.measures.rulers import FAR_OFF, FILE_ALONE, Known, Ruler
 from plumbstone.meshes.mending.uncrossing import crossed_share, one_skin, united
@@ -47,6 +49,14 @@ NO_SIZE = 1.5  # a file whose lengths are off by more did not measure them: they
 # phones that measure depth are off by 1.14 at most (MANIFEST of the scans by others)
 SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
 MOST_MEASURED = 0.2  # [m³], half a tonne of stone: what holds more by its measured length is a slip
+BOXED = (
+    0.97  # of the rectangle around it: what the outline of a crate fills (0.98 and more), and of
+)
+# a patch of gravel that was cut out; stones fill 0.90 at most, logs 0.95
+ON_BOX = (
+    "its outline is a rectangle: a board or a crate that it lies on or in was weighed too, and so "
+    "was gravel; see by the size above whether it is the stone's, else scan it on the flat table"
+)
 HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
 MELTED = "another thing may be melted into it; scan the stone alone on a flat table"
 PARTED = "a part of it was not seen; scan it again from all around"
@@ -348,6 +358,12 @@ def _of_own_size(path: Path, scan: ClosedScan, ruler: Ruler) -> ClosedScan:
     if size > LARGEST_STONE and ruler.unit is None:
         says = f"it would be {size:.2f} m long; check that with <unit>"
         scan = scan.doubted(Doubt("unit", 0.0, 0.0, says, trust="poor"))
+    if scan.body is not None and scan.body.rims:
+        flat = scan.piece.vertices * [1, 1, 0]
+        around = float(np.prod(smallest_box(flat, np.array([0.0, 0.0, 1.0]))[:2]))
+        outline = hull_of(flat[:, :2])
+        if outline is not None and outline.volume > BOXED * around:
+            scan = saying(scan, (), (ON_BOX,))
     return scan.doubted(own_scale())
 
 
