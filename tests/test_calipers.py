@@ -137,7 +137,7 @@ def test_lengths_that_were_checked_are_believed_more() -> None:
     coarse = ruled_scale(0.2, 0.0, 1.0, twice=True, read=0.01)
     assert (1 + coarse.above) ** (1 / 3) - 1 > 0.45 * 0.01 / 0.2  # 90 % of what rounds to it
     assert "200 mm" in coarse.says
-    far = ruled_scale(0.2, 0.0, 1.5, twice=True)
-    assert far.trust == "poor"
-    assert "1.5" in far.says
-    assert ruled_scale(0.2, 0.0, 1 / 1.5, twice=True).trust == "poor"
+    for factor in (1.5, 1 / 1.5):  # two lengths that agree are not both of the wrong stone
+        far = [ruled_scale(0.2, 0.0, factor, twice=twice) for twice in (False, True)]
+        assert [doubt.trust for doubt in far] == ["poor", "fair"]
+        assert f"{factor:.3g}" in far[0].says

@@ -205,7 +205,7 @@ def ruled_scale(
         says += "; the width across (<across>) would check it"
     if abs(np.log(factor)) > np.log(1 + FAR_OFF):
         says += f", × {factor:.3g} on <source>'s own; see that it is the right stone and unit"
-        trust = "poor"
+        trust = "fair" if twice else "poor"
     return in_length("scale", share, says, trust)
 
 
