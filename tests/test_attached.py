@@ -328,3 +328,15 @@ def test_the_outline_of_a_crate_is_told_where_no_length_was_measured(
     trimesh.util.concatenate([sides, table]).export(tmp_path / "a.ply")
     found = closed_scan(tmp_path / "a.ply").piece.warnings
     assert (ON_BOX in found) == told
+
+
+def test_two_lengths_that_fit_a_file_of_no_scale_are_not_of_a_part_of_it() -> None:
+    # A bar of 10 x 20 x 30 cm in a file three times too large, which may be two things.
+    piece = box((0.3, 0.6, 0.9))
+    scan = ClosedScan(piece, (Doubt("attached", 0.5, 0.05, "", "poor"),), piece.faces)
+    long, wide = (side / 3 for side in (scan.caliper.longest, scan.caliper.across[1]))
+    with pytest.raises(ScanError, match=r"3\.00 times as long as measured"):
+        with_scale(Path(), (scan,), Ruler(longest=long))
+    found = with_scale(Path(), (scan,), Ruler(longest=long, across=wide))[0]
+    assert found.volume.mid == pytest.approx(0.1 * 0.2 * 0.3, rel=1e-3)
+    assert found.trust == "poor"

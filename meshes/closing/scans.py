@@ -241,7 +241,8 @@ def with_scale(
     twice = ruler.longest is not None and ruler.across is not None
     both = "" if twice or ruler.aside else ", or give <longest> and <across> both"
     why = f"{MELTED}{both}" if two else (*parted, PARTED)[0]
-    doubted, body = sized and (two or bool(parted)), scans[0].body
+    doubted = sized and not twice and (two or bool(parted))  # what two lengths fit is all of it
+    body = scans[0].body
     limbed = body is not None and is_limbed(body, scans[0].volume.mid)
     agrees = ruler.longest and sized and abs(float(np.log(total))) < parting.AGREES
     if agrees and parted and body is not None and limbed:
