@@ -132,7 +132,7 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
     more += UNSEEN_FOOT * area * (body.ground is None)
     part = percent((volume - flat) / under) if under > 0 else "nothing"
     taken = f"{part} of the space under its rim is taken for the body"
-    said = f"closed the unseen underside: {taken} (between {litres(flat, body.skirt)})"
+    said = f"closed the unseen underside: {taken}; all of it would add {percent(under / flat)}"
     limbed, body = is_limbed(body, volume), replace(body, filled=(*body.filled, said))
     doubts = [Doubt("underside", less / volume, more / volume, UNSEEN)]
     if vault or spans > LEAST_SPAN * volume:
@@ -173,7 +173,7 @@ def _guarded(
         missing = doubting.missing_limbs(body, loose) * volume if limbed else (most - least) / 2
         vertices, faces = underside.bulged(vertices, faces, len(body.seen), missing)
         volume = enclosed_volume(vertices, faces)
-        said = f"bulged the side that was not seen, by {litres(volume - least)}"
+        said = f"bulged the side that was not seen, by {percent(volume / least - 1)}"
         body = replace(body, filled=(*body.filled, said))
         least *= 1 - side.below if limbed else 1.0
         side = replace(side, below=1 - least / volume, above=most / volume - 1)
