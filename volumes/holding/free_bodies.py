@@ -2,9 +2,10 @@
 
 import itertools
 import math
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import Any
 
 import numpy as np
 
@@ -250,45 +251,44 @@ def rigs_of(
         "ends": _indices(runs_to),
     }
 
-    known: dict[Hashable, tuple[float, Floats, Floats, Floats]] = {}
+    known: dict[Hashable, Any] = {}  # many ends differ in other bodies alone
 
-    def loads_of(
-        one: Moving, tied_on: Sequence[tuple[Sinker, Floats]], end: End
-    ) -> tuple[float, Floats, Floats, Floats]:
-        names = [b.entry.name for b in one.pieces]
-        states = [(end.masses.get(name), end.volumes.get(name)) for name in names]
-        state = (
-            one.name,
-            end.stones,
-            end.denser,
-            *states,
-            *(end.sign_of(sinker) for sinker, _ in tied_on),
-        )
-        if state not in known:  # many ends differ in other bodies alone
-            known[state] = _loads(stage, one, tied_on, end)
-        return known[state]
+    def once(key: Hashable, work: Callable[..., Any], *given: Any) -> Any:
+        if key not in known:
+            known[key] = work(stage, *given)
+        return known[key]
 
-    def at(end: End) -> Rig:
-        parts = [loads_of(*one, end) for one in zip(moving, strapped, strict=True)]
-        masses, centres, lifts, lift_centres = zip(*parts, strict=True)
-        bounds = [_pulling(stage, tie, end, friction, contacts[i]) for i, tie in tied]
+    def at(end: End) -> tuple[Rig, Floats]:
+        parts, states = [], []
+        for one, tied_on in zip(moving, strapped, strict=True):
+            names = [b.entry.name for b in one.pieces]
+            states.append((one.name, *((end.masses.get(n), end.volumes.get(n)) for n in names)))
+            signs = end.stones, *(end.sign_of(sinker) for sinker, _ in tied_on)
+            parts.append(once((states[-1], signs), _loads, one, tied_on, end))
+        masses, centres, asides, lifts, lift_centres = zip(*parts, strict=True)
+        bounds = [
+            once((k, end.sign_of(t.sinker), end.hung), _pulling, t, end, friction, contacts[i])
+            for k, (i, t) in enumerate(tied)
+        ]
         least, most = np.array(bounds).reshape(-1, 2, len(stage.levels)).transpose(1, 2, 0)
-        return Rig(
+        rig = Rig(
             masses=np.array(masses),
             centres=np.array(centres),
             lifts=np.array(lifts).T,
             lift_centres=np.stack(lift_centres, axis=1),
             least_pulls=least,
             most_pulls=most,
-            wood_centres=_wood_centres(stage, body, end),
+            wood_centres=once(states[0], _wood_centres, body, end),
             **same,
         )
+        return rig, np.array(asides)
 
     rigs, last = [], None
     for end in ends:  # many differ by where middles of mass lie alone
-        if (plain := replace(end, amiss=(0.0, 0.0))) != last:
-            last, rig = plain, at(plain)
-        rigs.append(replace(rig, centres=rig.centres + end.amiss))
+        if (plain := replace(end, amiss=(0.0, 0.0), denser=0.0)) != last:
+            last, (rig, asides) = plain, at(plain)
+        centres = rig.centres + end.amiss + end.denser * asides
+        rigs.append(replace(rig, centres=centres))
     return rigs
 
 
@@ -414,12 +414,14 @@ def _weights(
 
 def _loads(
     stage: Stage, moving: Moving, strapped: Sequence[tuple[Sinker, Floats]], end: End
-) -> tuple[float, Floats, Floats, Floats]:
+) -> tuple[float, Floats, Floats, Floats, Floats]:
     """Mass, its centre, lift (k,) and its centres (k, 2) of one body with what is strapped.
 
-    The centre is that of an end at which nothing is amiss.
+    The centre is that of an end at which nothing is amiss; after it comes by how much it lies off
+    that where wood is denser at one end.
     """
     masses, places, volumes, centres = [], [], [], []
+    aside = np.zeros(2)
     for body in moving.pieces:
         name, wet = body.entry.name, stage.wet[body.entry.name]
         mass, volume = body.mass.mid, body.volume.mid
@@ -428,7 +430,8 @@ def _loads(
         elif body.entry.kind == "stone":
             mass, volume = stone_state(body, stage.water, end.stones)
         masses.append(mass)
-        places.append(wet.middle + (end.denser * wet.aside if body.entry.kind == "wood" else 0.0))
+        places.append(wet.middle)
+        aside += mass * wet.aside * (body.entry.kind == "wood")
         volumes.append(volume * wet.shares)
         centres.append(wet.centres)
     for sinker, place in strapped:
@@ -445,7 +448,7 @@ def _loads(
         at = np.where(total[:, None] > 0, moments / total[:, None], 0.0)
     whole = float(sum(masses))
     centre: Floats = (np.array(places) * np.array(masses)[:, None]).sum(axis=0) / whole
-    return whole, centre, total, at
+    return whole, centre, aside / whole, total, at
 
 
 def _wood_centres(stage: Stage, body: int, end: End) -> Floats | None:

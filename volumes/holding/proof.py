@@ -108,8 +108,10 @@ class Case:
         """
         plain = mixed_ends((*self.ends, self.soaked) if ends is None else ends, self.group)
         strained = mixed_ends(self.strained if strained is None else strained, self.group)
-        aside = *amiss_ends(plain), *denser_ends(plain)
-        return all_stay(self.rigs((*strained, *aside)))
+        aside = [e for end in plain for e in (*amiss_ends([end]), *denser_ends([end]))]
+        return all(
+            all_stay(self.rigs(ends)) for ends in (strained, aside) if ends
+        )  # one fails soon
 
     def stays(self) -> bool:
         """Whether there is no doubt that it stays."""
