@@ -24,7 +24,7 @@ from plumbstone.cli.wording.report import (
     told_first,
     water_lines,
 )
-from plumbstone.cli.wording.units import Units, in_units, mass_words, place_words, volume_words
+from plumbstone.cli.wording.units import Units, figures_in, mass_words, place_words, volume_words
 from plumbstone.meshes.errors import shown
 from plumbstone.volumes.figures import Report
 from plumbstone.volumes.findings import Finding, Severity
@@ -93,7 +93,7 @@ def print_plan(result: "Plan", report: Report, units: Units) -> None:
         output.print_lines([moving_line(report.load, units)])
     later += together(f for f in report.findings if f.severity is Severity.NOTE)
     output.print_lines(signed(alike, units) for alike in later)
-    output.print_lines(f"Mind: {in_units(text, units)}" for text in report.guesses)
+    output.print_lines(f"Mind: {text}" for text in map(figures_in(units), report.guesses))
     output.print_lines(f"Caution: {text}" for text in CAUTIONS)
 
 

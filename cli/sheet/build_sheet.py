@@ -23,7 +23,7 @@ from plumbstone.cli.sheet.work_order import work_steps
 from plumbstone.cli.wording import report as wording
 from plumbstone.cli.wording.bed import bag_words, if_worse_sentence
 from plumbstone.cli.wording.findings import finding_words, together
-from plumbstone.cli.wording.units import INCH, Units, in_units, show_length, written
+from plumbstone.cli.wording.units import INCH, Units, figures_in, show_length, written
 from plumbstone.volumes.figures import LayerFigures, Report
 from plumbstone.volumes.findings import Finding, Severity
 
@@ -91,7 +91,8 @@ def _page() -> Template:
         both=both, told=_told, together=together,
         panes=_pane_words, bags=_worded(lambda layer, units: bag_words(layer.bags, units)),
         if_worse=_worded(if_worse_sentence), item=wording.item_words,
-        amount=_worded(wording.amount_words), note=_worded(in_units),
+        amount=_worded(wording.amount_words),
+        note=_worded(lambda text, units: figures_in(units)(text)),
     )  # fmt: skip
     return environment.from_string(_part("sheet.html"))
 

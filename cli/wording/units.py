@@ -152,26 +152,19 @@ def ranged(figure: Range, kind: str, units: Units) -> str:
 
 
 def figures_in(units: Units) -> Telling:
-    """Give how notes tell the figures that they leave open."""
-    return partial(in_units, units=units)
-
-
-def in_units(text: str, units: Units) -> str:
-    """Write the figures that a note leaves open, see `telling.metric`.
+    """Give how notes tell the figures that they leave open, see `telling.metric`.
 
     Examples
     --------
-    >>> in_units("faces of <1.5 mm>, <2.30 L>", Units.US)
+    >>> figures_in(Units.US)("faces of <1.5 mm>, <2.30 L>")
     'faces of 0.06 in, 0.61 gal'
     """
-    if units is Units.METRIC:
-        return metric(text)
 
     def told(found: re.Match[str]) -> str:
         size, kind = NOTED[found[2]]
         return written(float(found[1]) * size, kind, units)
 
-    return FIGURE.sub(told, text)
+    return metric if units is Units.METRIC else partial(FIGURE.sub, told)
 
 
 def show_length(metres: float, units: Units = Units.METRIC) -> str:
