@@ -47,18 +47,19 @@ def _gap_between(one: Piece, other: Piece, step: float, far: float) -> float:
     apart = np.maximum(one.low - other.high, other.low - one.high)
     if apart.max() > far:
         return float(apart.max())
-    tree, points = scipy.spatial.KDTree(_skin_points(one, step)), _skin_points(other, step)
+    skin, points = _skin_points(one, step), _skin_points(other, step)
+    tree = scipy.spatial.cKDTree(skin, balanced_tree=False, compact_nodes=False)
     bound = np.nextafter(tree.query(points[::SOME])[0].min(), np.inf)
     return float(tree.query(points, distance_upper_bound=bound)[0].min())
 
 
 def _skin_points(piece: Piece, step: float) -> Floats:
-    """Points of each face, no farther apart than a step, (p, 3) [m]."""
+    """All corners, and points of each face, no farther apart than a step, (p, 3) [m]."""
     faces = piece.vertices[piece.faces]
     longest = np.linalg.norm(faces - np.roll(faces, 1, axis=1), axis=2).max(axis=1)
     parts = np.maximum(1, np.ceil(longest / step).astype(int))
-    found = []
-    for n in np.unique(parts):
+    found = [piece.vertices]
+    for n in np.unique(parts[parts > 1]):
         i, j = (v.ravel() for v in np.mgrid[: n + 1, : n + 1])
         shares = np.column_stack((i, j, n - i - j))[i + j <= n] / n
         found.append(np.einsum("pk,fkd->fpd", shares, faces[parts == n]).reshape(-1, 3))
