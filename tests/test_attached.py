@@ -17,7 +17,7 @@ from plumbstone.meshes.closing.clouds import cloud_surface
 from plumbstone.meshes.closing.doubting import invented_doubts, mouth_doubt, whole_doubts
 from plumbstone.meshes.closing.scans import ON_BOX, closed_scan, with_scale
 from plumbstone.meshes.measures.doubts import Doubt
-from plumbstone.meshes.measures.isolating import Plane, is_around, is_cut_flat
+from plumbstone.meshes.measures.isolating import Plane, cut_plane, is_around
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.mending.occupancy import occupied_volume
 from plumbstone.meshes.mending.welding import compacted
@@ -217,8 +217,8 @@ def test_a_stone_that_was_closed_flat_is_told_from_one_that_was_seen_all_around(
     # A ball cut at a fifth of its height has 0.16 / 0.8 of its skin in the cut.
     whole = trimesh.creation.icosphere(5, 0.05)
     cut = whole.slice_plane([0, 0, -0.03], [0, 0, 1], cap=True).subdivide_to_size(0.004)
-    assert is_cut_flat(np.array(cut.vertices), np.array(cut.faces))
-    assert not is_cut_flat(np.array(whole.vertices), np.array(whole.faces))
+    assert cut_plane(np.array(cut.vertices), np.array(cut.faces))
+    assert not cut_plane(np.array(whole.vertices), np.array(whole.faces))
     doubts, coarse = whole_doubts(np.array(cut.vertices), np.array(cut.faces), cut.volume)
     assert [(d.what, d.word) for d in (*doubts, *coarse)] == [
         ("underside", "fair"), ("resolution", "fair")
@@ -340,3 +340,16 @@ def test_two_lengths_that_fit_a_file_of_no_scale_are_not_of_a_part_of_it() -> No
     found = with_scale(Path(), (scan,), Ruler(longest=long, across=wide))[0]
     assert found.volume.mid == pytest.approx(0.1 * 0.2 * 0.3, rel=1e-3)
     assert found.trust == "poor"
+
+
+def test_a_stone_of_one_skin_with_its_turntable_is_doubted_and_one_cut_flat_is_not() -> None:
+    # A ball of 10 cm cut flat, and one on a disc of 7 x 3 cm that it is sunk into.
+    ball = trimesh.creation.icosphere(5, 0.05)
+    cut = ball.slice_plane([0, 0, -0.02], [0, 0, 1], cap=True)
+    disc = trimesh.creation.cylinder(0.035, 0.03, sections=96)
+    disc.apply_translation([0, 0, -0.06])
+    both = trimesh.boolean.union([ball, disc.subdivide_to_size(0.008)], engine="manifold")
+    for mesh, stands in ((cut.subdivide_to_size(0.008), False), (both, True)):
+        piece = replace(box((1, 1, 1)), vertices=mesh.vertices, faces=mesh.faces)
+        found = parting.off_its_slab(Path(), ClosedScan(piece, (), piece.faces))
+        assert ("stand" in [doubt.what for doubt in found.doubts]) == stands

@@ -12,7 +12,7 @@ from plumbstone.meshes.measures.calipers import DRAWN, corner_normals
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.faults import face_areas
 from plumbstone.meshes.measures.hulls import hull_of
-from plumbstone.meshes.measures.isolating import find_table, is_cut_flat, layers_in
+from plumbstone.meshes.measures.isolating import cut_plane, find_table, layers_in
 from plumbstone.meshes.piece import Floats, Indices, longest_side
 
 ROUNDS, TOO_COARSE = 2.0, 0.25  # of the square of step times skin over volume: how far stones of a
@@ -180,7 +180,7 @@ def whole_doubts(
         return (), (chords_doubt(vertices, faces, volume),)
     coarse = () if limbed else (step_doubt(step, skin),)
     doubts = (whole_limbs_doubt(step, skin),) if limbed else ()
-    if is_cut_flat(vertices, faces):
+    if cut_plane(vertices, faces):
         doubts = (*doubts, Doubt("underside", *CUT_FLAT, CLOSED_FLAT, "fair"))
     return doubts, coarse
 

@@ -18,11 +18,18 @@ from plumbstone.meshes.closing.bodies import (
 from plumbstone.meshes.closing.finishing import finished
 from plumbstone.meshes.faces import corners_of
 from plumbstone.meshes.measures.calipers import diameter, factor_by
+from plumbstone.meshes.measures.displacement import displaced_volume
 from plumbstone.meshes.measures.doubts import Doubt
-from plumbstone.meshes.measures.isolating import LEAST_CUT, split_bodies, table_within, upright
+from plumbstone.meshes.measures.isolating import (
+    LEAST_CUT,
+    cut_plane,
+    split_bodies,
+    table_within,
+    upright,
+)
 from plumbstone.meshes.measures.rulers import FAR_OFF, Ruler
 from plumbstone.meshes.mending.welding import compacted
-from plumbstone.meshes.piece import Flags
+from plumbstone.meshes.piece import Flags, Floats
 from plumbstone.meshes.reading.parts import ScanError
 from plumbstone.meshes.reading.scans import RawScan, read_raw
 from plumbstone.meshes.telling import litres, percent
@@ -51,7 +58,8 @@ def off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
     vertices, faces = scan.piece.vertices, scan.piece.faces
     table = table_within(vertices, faces)
     if table is None:
-        return scan
+        cut = cut_plane(vertices, faces)
+        return scan if cut is None else _on_plate(scan, upright(vertices, cut))
     raw = RawScan(vertices, faces, "z", (), ())
     try:
         bodies = opened_bodies(path, raw, table)
@@ -78,14 +86,31 @@ def off_its_stand(path: Path, body: OpenBody) -> ClosedScan:
         return scan
     took = MOST_STAND if found is scan else scan.volume.mid / found.volume.mid - 1
     if took >= MOST_STAND or not stand.sure:
-        says = (
-            f"its lower <{stand.height * 1e2:.0f} cm> may be a stand: scan it on the flat table"
-            f"{TO_MEASURE}; if it is all one, <one-piece>; see <picture>"
-        )
-        other = scan.piece.vertices[scan.piece.faces][:, :, 2].mean(axis=1) < stand.height
-        doubt = Doubt("stand", took / (1 + took), 0.05, says, trust="poor")
-        return replace(scan, other=other, stand=stand.height).doubted(doubt)
+        heights = scan.piece.vertices[:, 2]
+        return replace(_stood(scan, heights, stand, took / (1 + took)), stand=stand.height)
     return found
+
+
+def _on_plate(scan: ClosedScan, vertices: Floats) -> ClosedScan:
+    """Doubt a closed body, turned so that its flat end lies below, which surely stands on a plate.
+
+    A turntable or a board is of one skin with what stands on it where an app carved both free.
+    """
+    stand, faces = attached.stand_below(vertices, scan.piece.faces, spread=0.0), scan.piece.faces
+    if stand is None or not stand.sure:
+        return scan
+    share = displaced_volume(vertices, faces, stand.height) / scan.volume.mid
+    return _stood(scan, vertices[:, 2], stand, share)
+
+
+def _stood(scan: ClosedScan, heights: Floats, stand: Stand, share: float) -> ClosedScan:
+    """Doubt that the lower part of a body, up to this share of its volume, is its own."""
+    says = (
+        f"its lower <{stand.height * 1e2:.0f} cm> may be a stand: scan it on the flat table"
+        f"{TO_MEASURE}; if it is all one, <one-piece>; see <picture>"
+    )
+    other = heights[scan.piece.faces].mean(axis=1) < stand.height
+    return replace(scan, other=other).doubted(Doubt("stand", share, 0.05, says, trust="poor"))
 
 
 def _stand_of(body: OpenBody, scan: ClosedScan) -> Stand | None:

@@ -406,15 +406,15 @@ def layers_in(vertices: Floats, faces: Indices) -> float:
     return float((gaps / found).sum()) / ASKED * area / 2
 
 
-def is_cut_flat(vertices: Floats, faces: Indices) -> bool:
-    """Tell whether much of a closed skin lies in one plane, flatter than stones and scans are."""
+def cut_plane(vertices: Floats, faces: Indices) -> Plane | None:
+    """Find the plane below a closed skin in which much of it lies, flatter than stones are."""
     points, ways = spread_over(vertices, faces[:: 1 + len(faces) // SCORED], SCORED)
     for point, way in zip(points[:CUT_TRIES], ways[:CUT_TRIES], strict=True):
         gap = (points - point) @ way
         lying = (np.abs(gap) < FLAT_TO) & (ways @ way > FACING)
         if gap.max() < CLEARLY * FLAT_TO and lying.mean() > CUT_SHARE:
-            return True
-    return False
+            return Plane(-way, float(-way @ point), 0.0)
+    return None
 
 
 def spread_over(vertices: Floats, faces: Indices, count: int) -> tuple[Floats, Floats]:
