@@ -37,7 +37,7 @@ from plumbstone.meshes.measures.faults import enclosed_volume, is_closed, open_e
 from plumbstone.meshes.measures.isolating import waves_of
 from plumbstone.meshes.measures.rulers import Ruler
 from plumbstone.meshes.shapes.primitives import boulder, box
-from plumbstone.meshes.telling import litres
+from plumbstone.meshes.telling import litres, metric
 from plumbstone.meshes.writing import ply_bytes
 from plumbstone.volumes.bodies.weighing import weigh_scan
 from plumbstone.volumes.scape.materials import find_material
@@ -99,8 +99,8 @@ def test_large_stones(tmp_path: Path) -> None:
 
 
 def test_small_volumes_are_told_in_millilitres() -> None:
-    assert litres(1.23e-3, 4e-5) == "1.23 and 0.04 L"
-    assert litres(3.456e-6, 4e-5) == "3.46 and 40.00 mL"
+    assert metric(litres(1.23e-3, 4e-5)) == "1.23 L and 0.04 L"
+    assert metric(litres(3.456e-6, 4e-5)) == "3.46 mL and 40.00 mL"
 
 
 @pytest.mark.parametrize("seed", [0, pytest.param(1, marks=pytest.mark.slow)])
