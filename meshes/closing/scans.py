@@ -54,8 +54,8 @@ BOXED = (
 )
 # a patch of gravel that was cut out; stones fill 0.90 at most, logs 0.95
 ON_BOX = (
-    "its outline is a rectangle: a board or a crate that it lies on or in was weighed too, and so "
-    "was gravel; see by the size above whether it is the stone's, else scan it on the flat table"
+    "its outline is a rectangle: if it lies on a board, in a crate or in gravel, that was weighed "
+    "too; see by the size above whether it is the stone's, else scan it on the flat table"
 )
 HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
 MELTED = "another thing may be melted into it; scan the stone alone on a flat table"
