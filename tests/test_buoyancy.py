@@ -22,7 +22,7 @@ from plumbstone.volumes.scape.materials import find_material
 
 
 @pytest.mark.parametrize(
-    ("dry", "wet", "millilitres"), [("540 g", "342 g", 198.0), ("8.630 g", "7.800 g", 0.830)]
+    ("dry", "wet", "millilitres"), [("540 g", "342 g", 198.0), ("8.63 g", "7.80 g", 0.830)]
 )
 def test_volume_from_two_weighings(tmp_path: Path, dry: str, wet: str, millilitres: float) -> None:
     # OpenStax College Physics, ch. 11: a rock and a coin, in water of 1 g/cm³; ours has 25 °C.

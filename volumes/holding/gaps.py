@@ -49,8 +49,9 @@ def _gap_between(one: Piece, other: Piece, step: float, far: float) -> float:
         return float(apart.max())
     skin, points = _skin_points(one, step), _skin_points(other, step)
     tree = scipy.spatial.cKDTree(skin, balanced_tree=False, compact_nodes=False)
-    bound = np.nextafter(tree.query(points[::SOME])[0].min(), np.inf)
-    return float(tree.query(points, distance_upper_bound=bound)[0].min())
+    near = tree.query(points[::SOME])[0].min()
+    nearer = tree.query(points, distance_upper_bound=near)[0].min()  # infinite where none is
+    return float(min(near, nearer))
 
 
 def _skin_points(piece: Piece, step: float) -> Floats:
