@@ -40,8 +40,8 @@ LARGER, PUT_ON = 2.5, 0.012  # median faces, of the volume: those in the largest
 # what it holds at least. So of 36 in 47 surfaces by Poisson whose foot was not seen, thinned or
 # not (seeds 64000 on), of 13 in 15 of two other makers, of none in 34 that were seen all around
 # (0.009 at most), of one in 28 that were closed by carving
-LEAST_LARGE = 0.05  # of the skin in faces over LARGER, else there is no such patch; 0.10 at least in
-# 43 surfaces of four makers where it was found
+LEAST_LARGE = 0.05  # of the skin in faces over LARGER, else there is no such patch; 0.10 at
+# least in 43 surfaces of four makers where it was found
 ROUNDS_OVER = 3  # rings of faces over which roughness is told
 PER_MADE, LEAST_OFF = 2.0, 0.15  # how far the volume is off over the share of such skin, and at
 # least; those were off by 0.8 to 1.9 times that share, and up to 0.14 where there is hardly any
