@@ -40,6 +40,43 @@ def corner_sums(const double[:, :] vertices, const int64_t[:, :] faces):
     return found
 
 
+def turned_areas(
+    const double[:, :] vertices, const int64_t[:, :] faces, const double[:, :] ways
+):
+    """Area of each face times the square by which it looks aside of the `ways` of its corners, (m,).
+
+    `ways` (n, 3) are of length 1; the square is that of their mean from its normal.
+    """
+    found = np.zeros(faces.shape[0])
+    cdef double[::1] turned = found
+    cdef double[3] n
+    cdef double size, aside
+    cdef Py_ssize_t f, i
+    for f in range(faces.shape[0]):
+        normal(vertices, faces, f, n)
+        size = sqrt(n[0] * n[0] + n[1] * n[1] + n[2] * n[2])
+        if size == 0:
+            continue
+        for i in range(3):
+            aside = ways[faces[f, 0], i] + ways[faces[f, 1], i] + ways[faces[f, 2], i]
+            aside = n[i] / size - aside / 3
+            turned[f] += aside * aside * size / 2
+    return found
+
+
+def ring_sums(const int64_t[:, :] faces, const double[:] values, Py_ssize_t count):
+    """Sum what faces hold (m,) over those at each corner of a face, its own three times, (m,)."""
+    found, corners = np.empty(faces.shape[0]), np.zeros(count)
+    cdef double[::1] ring = found, held = corners
+    cdef Py_ssize_t f, k
+    for f in range(faces.shape[0]):
+        for k in range(3):
+            held[faces[f, k]] += values[f]
+    for f in range(faces.shape[0]):
+        ring[f] = held[faces[f, 0]] + held[faces[f, 1]] + held[faces[f, 2]]
+    return found
+
+
 cdef inline void normal(
     const double[:, :] vertices, const int64_t[:, :] faces, Py_ssize_t f, double* n
 ) noexcept:

@@ -7,7 +7,7 @@ import numpy as np
 from plumbstone.meshes.closing.bodies import FINE, OpenBody, has_limbs, step_of
 from plumbstone.meshes.closing.limbs import PUSHED, whole_limbs_doubt
 from plumbstone.meshes.closing.underside import Breach, unseen_side
-from plumbstone.meshes.faces import corners_of, shells
+from plumbstone.meshes.faces import corners_of, ring_sums, shells, turned_areas
 from plumbstone.meshes.measures.calipers import DRAWN, corner_normals
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.faults import face_areas
@@ -40,8 +40,8 @@ LARGER, PUT_ON = 2.5, 0.012  # median faces, of the volume: those in the largest
 # what it holds at least. So of 36 in 47 surfaces by Poisson whose foot was not seen, thinned or
 # not (seeds 64000 on), of 13 in 15 of two other makers, of none in 34 that were seen all around
 # (0.009 at most), of one in 28 that were closed by carving
-LEAST_LARGE = 0.05  # of the skin in faces over LARGER, else there is no such patch; 0.10 at
-# least in 43 surfaces of four makers where it was found
+FAR_LARGER, LEAST_LARGE = 4.0, 0.025  # median faces, of the skin: those in faces over that; 0.03 at
+# least in 27 surfaces of four makers where such skin was found, 0.016 at most in boulders
 ROUNDS_OVER = 3  # rings of faces over which roughness is told
 PER_MADE, LEAST_OFF = 2.0, 0.15  # how far the volume is off over the share of such skin, and at
 # least; those were off by 0.8 to 1.9 times that share, and up to 0.14 where there is hardly any
@@ -152,7 +152,7 @@ def chords_doubt(vertices: Floats, faces: Indices, volume: float) -> Doubt:
     ways /= np.maximum(np.linalg.norm(ways, axis=1), 1e-300)[:, None]
     after = np.roll(faces, -1, axis=1)
     rise = ((vertices[after] - vertices[faces]) * (ways[after] - ways[faces])).sum(axis=2) / 8
-    own = _across(vertices, faces) / 2
+    own = np.cross(*(vertices[faces[:, 1:]] - vertices[faces[:, :1]]).swapaxes(0, 1)) / 2
     area = np.linalg.norm(own, axis=1)
     sides = np.sort(np.stack([faces, after], axis=2).reshape(-1, 2), axis=1)
     one, other = (np.lexsort(sides.T) // 3).reshape(-1, 2).T
@@ -161,11 +161,6 @@ def chords_doubt(vertices: Floats, faces: Indices, volume: float) -> Doubt:
     share[one[sharp]] = share[other[sharp]] = 0
     says = f"{len(faces)} faces are few for a round form; export it with more"
     return Doubt("resolution", float(-share[share < 0].sum()), float(share[share > 0].sum()), says)
-
-
-def _across(vertices: Floats, faces: Indices) -> Floats:
-    """Give normals of faces, twice as long as they are large [m²]."""
-    return np.cross(*(vertices[faces[:, 1:]] - vertices[faces[:, :1]]).swapaxes(0, 1))
 
 
 def whole_doubts(
@@ -197,7 +192,7 @@ def invented_doubts(vertices: Floats, faces: Indices, volume: float) -> tuple[Do
         return ()
     areas = face_areas(vertices, faces)
     middle = float(np.median(areas))
-    if areas[areas > LARGER * middle].sum() < LEAST_LARGE * areas.sum():
+    if areas[areas > FAR_LARGER * middle].sum() < LEAST_LARGE * areas.sum():
         return ()
     made = (_roughness(vertices, faces, areas) < CALMER) | (areas > LARGE * middle)
     number = shells(faces[made], len(vertices))
@@ -213,13 +208,10 @@ def invented_doubts(vertices: Floats, faces: Indices, volume: float) -> tuple[Do
 
 def _roughness(vertices: Floats, faces: Indices, areas: Floats) -> Floats:
     """How much faces turn beside their corners, for their size and around them, over the median."""
-    ways, own = corner_normals(vertices, faces), _across(vertices, faces)
-    one, two, three = faces.T
-    turned = own / (2 * areas + 1e-300)[:, None] - (ways[one] + ways[two] + ways[three]) / 3
-    sums = [areas * np.einsum("ij,ij->i", turned, turned), areas, np.ones(len(faces))]
+    sums = [turned_areas(vertices, faces, corner_normals(vertices, faces)), areas]
+    sums.append(np.ones(len(faces)))
     for _ in range(ROUNDS_OVER):
-        each = [np.bincount(faces.ravel(), np.repeat(row, 3), len(vertices)) for row in sums]
-        sums = [corner[one] + corner[two] + corner[three] for corner in each]
+        sums = [ring_sums(faces, row, len(vertices)) for row in sums]
     rough = np.sqrt(sums[0] * sums[2]) / (sums[1] + 1e-300)
     return rough / (np.quantile(rough, 0.5, weights=areas, method="inverted_cdf") + 1e-300)
 
