@@ -279,7 +279,7 @@ def test_a_pointed_stone_on_an_upturned_bucket_stands_on_it() -> None:
     assert stand_below(np.array(stone.vertices), np.array(stone.faces)) is None
 
 
-@pytest.mark.parametrize("count", [20000, 4000])
+@pytest.mark.parametrize("count", [pytest.param(20000, marks=pytest.mark.slow), 4000])
 def test_a_foot_that_an_app_made_up_is_told_by_its_calm_skin_however_thinned(count: int) -> None:
     # A ball of 10 cm with noise all over, and one whose lowest fifth nobody saw: there is none. A
     # cap of height h has 2 pi r h of its 4 pi r² of skin (closed form).
@@ -304,15 +304,16 @@ def test_who_gave_the_length_is_not_asked_for_it(measured: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("split", "noise", "lidar"), [(5, 0.0, True), (5, 0.0005, False), (7, 0.0, False)]
+    ("split", "radius", "noise", "lidar"),
+    [(5, 0.1, 0.0, True), (5, 0.1, 0.0005, False), (6, 0.05, 0.0, False)],
 )
 def test_points_without_noise_and_far_apart_may_be_the_corners_of_a_lidar(
-    split: int, noise: float, lidar: bool
+    split: int, radius: float, noise: float, lidar: bool
 ) -> None:
-    # Corners of a ball of 10 cm, 3.5 or 0.9 mm apart, whose foot was not seen.
-    points = trimesh.creation.icosphere(split, 0.1).vertices
+    # Corners of a ball, 3.5 or 0.9 mm apart, whose foot was not seen.
+    points = trimesh.creation.icosphere(split, radius).vertices
     points = points + np.random.default_rng(6).normal(0, noise, points.shape)
-    assert (cloud_surface(Path(), points[points[:, 2] > -0.09]).pictured is False) == lidar
+    assert (cloud_surface(Path(), points[points[:, 2] > -0.9 * radius]).pictured is False) == lidar
 
 
 @pytest.mark.parametrize(("corners", "told"), [(4, True), (9, False)])

@@ -297,6 +297,7 @@ def test_only_own_unchanged_results_are_replaced(tmp_path: Path) -> None:
     assert "volume_l" in (tmp_path / "out.csv").read_text(encoding="utf-8")
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_results_of_another_tank_are_not_replaced_without_a_word(tmp_path: Path) -> None:
     for name in ("one", "two"):
         assert type_in(f"plumbstone new {name}.toml", tmp_path).returncode == 0

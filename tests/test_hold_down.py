@@ -460,7 +460,7 @@ def test_what_else_tips_the_stone_below_counts(tmp_path: Path, beside: bool) -> 
     [
         (3, 0, Verdict.UNSURE),
         (16, 0, Verdict.STAYS),
-        (3, 200, Verdict.UNSURE),
+        pytest.param(3, 200, Verdict.UNSURE, marks=pytest.mark.slow),
         (3, 500, Verdict.MOVES),
     ],
 )
