@@ -49,10 +49,8 @@ NO_SIZE = 1.5  # a file whose lengths are off by more did not measure them: they
 # phones that measure depth are off by 1.14 at most (MANIFEST of the scans by others)
 SAME_SIZE = 1.25  # a body that a known length scales by more is told from its table once more
 MOST_MEASURED = 0.2  # [m³], half a tonne of stone: what holds more by its measured length is a slip
-BOXED = (
-    0.97  # of the rectangle around it: what the outline of a crate fills (0.98 and more), and of
-)
-# a patch of gravel that was cut out; stones fill 0.90 at most, logs 0.95
+BOXED = 0.97  # of the rectangle around it: what the outline of a crate fills (0.98 and more), and
+# of a patch of gravel that was cut out; stones fill 0.90 at most, logs 0.95
 ON_BOX = (
     "its outline is a rectangle: if it lies on a board, in a crate or in gravel, that was weighed "
     "too; see by the size above whether it is the stone's, else scan it on the flat table"

@@ -109,9 +109,8 @@ class Case:
         plain = mixed_ends((*self.ends, self.soaked) if ends is None else ends, self.group)
         strained = mixed_ends(self.strained if strained is None else strained, self.group)
         aside = [e for end in plain for e in (*amiss_ends([end]), *denser_ends([end]))]
-        return all(
-            all_stay(self.rigs(ends)) for ends in (strained, aside) if ends
-        )  # one fails soon
+        parts = (part for part in (strained, aside) if part)  # the reserve mostly fails first
+        return all(all_stay(self.rigs(part)) for part in parts)
 
     def stays(self) -> bool:
         """Whether there is no doubt that it stays."""

@@ -232,9 +232,9 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
     aside = tuple(stage.bodies[i].name for i in rest.leans_on() if grounded)
     amiss = any(stage.resting[i].through > DRAWN_THROUGH for i in stage.together(number)[1:])
     rests = all_stay(rigs_of(stage, amiss_ends(_ends(stage, on)), number, FRICTION))
-    sure = rests and not (len(on) > 1 and rest.lean > CARRIER_LEANS)
-    at_best = np.full(len(stage.levels), sure) if sure else _at_best(stage, number)
-    sure = rests and (sure or not at_best.all())  # another load may keep it as it is drawn
+    firm = rests and not (len(on) > 1 and rest.lean > CARRIER_LEANS)
+    falls = stage.levels[:0] if firm else stage.levels[~_at_best(stage, number)]
+    sure = firm or (rests and len(falls) > 0)  # another load may keep it as it is drawn
     return Standing(
         name=body.entry.name,
         tip_angle=tip_angle(inside, up),
@@ -244,7 +244,7 @@ def _judged(stage: Stage, number: int, floor: tuple[float, float]) -> Standing:
         to_pane=float(min(low[0], low[1], floor[0] - high[0], floor[1] - high[1])),
         on=tuple(sorted(stage.bodies[i].name for i in rest.carriers())),
         lean=rest.lean,
-        falls_at=None if sure or at_best.all() else float(stage.levels[int(np.argmin(at_best))]),
+        falls_at=None if sure or not len(falls) else float(falls[0]),
         unsure=not sure and not amiss,
         through=rest.through,
         into=stage.into(number),
