@@ -4,6 +4,7 @@ import ast
 import doctest
 import graphlib
 import importlib
+import re
 import tomllib
 from functools import cache
 from pathlib import Path
@@ -31,6 +32,20 @@ def test_packages_list_matches_the_tree() -> None:
         for path in (ROOT / folder).rglob("__init__.py")
     }
     assert set(project["tool"]["setuptools"]["packages"]) == {"plumbstone", *found}
+
+
+@pytest.mark.parametrize("guide", ["DEVELOPERS.md", "docs/scan-errors.md"])
+def test_what_the_guide_names_exists(guide: str) -> None:
+    """Paths, and names as `module.name` or `Class.name`, which `module` or `Class` must speak of."""
+    text = re.sub(r"```.*?```", "", (ROOT / guide).read_text(encoding="utf-8"), flags=re.DOTALL)
+    code = {p: p.read_text(encoding="utf-8") for f in FOLDERS for p in (ROOT / f).rglob("*.py*")}
+    for home, name in re.findall(r"`(\w+)\.(_?[a-z]\w+)(?:\(\))?`", text):
+        if name not in {"py", "toml", "js", "json", "md", "pyx", "html", "pdf", "csv"}:
+            told = [t for p, t in code.items() if home == p.stem or f"class {home}" in t]
+            assert any(re.search(rf"\b{name}\b", t) for t in told), f"{guide}: {home}.{name}"
+    for path in re.findall(r"`([a-z_/]+/[a-z_-]+\.(?:py|pyx|toml|js|md))\b", text):
+        homes = (ROOT, *(ROOT / folder for folder in FOLDERS))
+        assert any((home / path).exists() for home in homes), f"{guide}: {path}"
 
 
 @pytest.mark.parametrize("folder", FOLDERS)
