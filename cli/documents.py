@@ -61,6 +61,8 @@ def document_of(result: Any) -> Any:
             value = getattr(result, f.name)
             if f.metadata.get("unsaid") or (value is None and f.metadata.get("if any")):
                 continue
+            if f.metadata.get("open"):
+                value = tuple(map(metric, value))
             if f.metadata.get("flat"):
                 document.update(document_of(value))
             else:
@@ -72,8 +74,6 @@ def document_of(result: Any) -> Any:
         return [document_of(value) for value in result]
     if isinstance(result, float) and not math.isfinite(result):
         return None
-    if isinstance(result, str) and not isinstance(result, Enum):
-        return metric(result)
     return result.value if isinstance(result, Enum) else result
 
 

@@ -19,7 +19,7 @@ from plumbstone.cli.output import ScapeUnitsOption
 from plumbstone.cli.soaking_log import read_log
 from plumbstone.cli.wording.holding import hold_sentence, soaking_words, tub_words
 from plumbstone.cli.wording.offers import TUB_MASS
-from plumbstone.cli.wording.units import Units, about_grams, grams, written
+from plumbstone.cli.wording.units import Units, about_grams, grams, spanned, written
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.density import water_density
@@ -300,7 +300,7 @@ def _print_balance(
     typer.echo(hold_sentence(balance, stone, units))
     source = "from the tub test" if balance.from_tub else "from the table of woods"
     low, high = (grams(v, units) for v in (balance.lift.low, balance.lift.high))
-    lift = f"about {low}" if low == high else f"{low} to {high}"
+    lift = f"about {low}" if low == high else spanned(low, high)
     about = balance.density and written(balance.density.mid, "density", units)
     dense = f"; density about {about}" if about else ""
     typer.echo(f"Lift {lift}, {source}{dense}.")

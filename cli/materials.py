@@ -6,16 +6,20 @@ import typer
 
 from plumbstone.cli.documents import document_of
 from plumbstone.cli.options import JsonOption
-from plumbstone.cli.output import emit_json, plain_errors, table
+from plumbstone.cli.output import ScapeUnitsOption, emit_json, plain_errors, table
+from plumbstone.cli.wording.units import INCH, TABLE, Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.scape import materials as known
+
+POUND_PER_FOOT = TABLE["density"][Units.US][0].unit  # and cubic foot [kg/m³]
 
 
 def materials(
     name: Annotated[str | None, typer.Argument(help="One material, or how it looks.")] = None,
     kind: Annotated[str | None, typer.Option(help="Only stone, wood, substrate or strip.")] = None,
     as_json: JsonOption = False,
+    units: ScapeUnitsOption = None,
 ) -> None:
     """List materials: densities, angles of repose, grain sizes, and their sources."""
     with plain_errors():
@@ -31,13 +35,15 @@ def materials(
     if as_json:
         emit_json({"materials": [_document(material) for material in found]})
         return
-    columns = ["Material", "Kind", "kg/m³", "Heap kg/L", "Repose °"]
+    us = units is Units.US
+    dense, heaped = ("lb/ft³", "lb/ft³") if us else ("kg/m³", "kg/L")
+    columns = ["Material", "Kind", dense, f"Heap {heaped}", "Repose °"]
     rows = [
         [
             material.name,
             material.kind,
-            _span(material.density or material.grain_density, 1.0, 0),
-            _span(material.bulk_density, 1e3, 2),
+            _span(material.density or material.grain_density, POUND_PER_FOOT if us else 1.0, 0),
+            _span(material.bulk_density, *((POUND_PER_FOOT, 0) if us else (1e3, 2))),
             _span(material.repose, 1.0, 0),
         ]
         for material in found
@@ -49,9 +55,10 @@ def materials(
         if material.test:
             typer.echo(f"Test: {material.test}")
         if material.d15 and material.d50 and material.d85:
+            size, digits, name = (INCH, 3, "in") if us else (1e-3, 1, "mm")
             sizes = (material.d15, material.d50, material.d85)
-            grains = " · ".join(f"{size * 1e3:.1f}" for size in sizes)
-            typer.echo(f"Grains: 15 %, 50 %, 85 % pass {grains} mm.")
+            grains = " · ".join(f"{grain / size:.{digits}f}" for grain in sizes)
+            typer.echo(f"Grains: 15 %, 50 %, 85 % pass {grains} {name}.")
         if len(found) > 1:
             continue
         for field, source in material.sources.items():

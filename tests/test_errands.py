@@ -298,11 +298,18 @@ def test_ten_centimetres_are_written_one_way(metres: float, words: str) -> None:
 
 @pytest.mark.parametrize("units", list(Units))
 def test_heights_on_a_cut_stand_within_its_frame(tmp_path: Path, units: Units) -> None:
-    write(tmp_path, tank('"90 cm", "45 cm", "45 cm"'), SOIL, stone("S", '"10 cm", "8 cm", "9 cm"'))
+    aside = stone("W", '"8 cm", "3 cm", "3 cm"', '"10 cm", "40 cm"', material='"slate"')
+    write(
+        tmp_path, tank('"90 cm", "45 cm", "45 cm"'), SOIL,
+        stone("S", '"10 cm", "8 cm", "9 cm"'), aside,
+    )  # fmt: skip
     figure = section_figure(look_at(ps.Layout(ps.read_scape(tmp_path / "tank.toml")).plan()), units)
     figure.draw_without_rendering()
     unit = "in" if units is Units.US else "cm"
     labels = [text for text in figure.findobj(Text) if text.get_text().endswith(f" {unit}")]
+    named = [text.get_text() for text in figure.findobj(Text)]
+    assert "granite" in named
+    assert "slate" not in named  # no cut meets it
     frames = frames_of(figure)
     assert len(labels) >= 4
     for box in (label.get_window_extent() for label in labels):

@@ -10,7 +10,7 @@ import trimesh
 from commands import type_in
 
 HOSTILE = [
-    "<script>alert(1)</script>", 'He said "stone" & \'rock\'', "=1+1", "🪨 moss", "אבן גדולה",
+    "<script>alert(1)</script>", 'He said "stone" & \'rock\'', "=1+1", "🪨 moss <3 cm>", "אבן גדולה",
     "long " * 40, "$x_1$ & }} {{ 7*7",
 ]  # fmt: skip
 
@@ -46,5 +46,7 @@ def test_hostile_names_appear_as_text(tmp_path: Path) -> None:
     assert "אבן גדולה" in body
     rows = list(csv.reader(io.StringIO((tmp_path / "out" / "shopping.csv").read_text("utf-8"))))
     assert any(row[0] == "'=1+1" for row in rows)
+    plan = json.loads((tmp_path / "out" / "plan.json").read_text("utf-8"))
+    assert {piece["name"] for piece in plan["pieces"]} == set(HOSTILE)
     nodes = trimesh.load(tmp_path / "out" / "scape.glb").graph.nodes_geometry
     assert f"1 {HOSTILE[0]}" in nodes

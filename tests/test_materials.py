@@ -101,6 +101,11 @@ def test_one_wood_is_not_another_for_the_word_wood() -> None:
         find_material("spider wood")
 
 
+def test_a_look_instead_of_a_name_leads_to_what_looks_so() -> None:
+    with pytest.raises(UnknownMaterialError, match='plumbstone materials "grey rock"'):
+        find_material("grey rock")
+
+
 def test_a_suggestion_never_jumps_to_another_class() -> None:
     with pytest.raises(UnknownMaterialError) as caught:
         find_material("pumpkin")

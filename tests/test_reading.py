@@ -80,9 +80,10 @@ def test_units_are_judged_and_said(tmp_path: Path, scale: float, said: str) -> N
     stone = boulder((0.2, 0.15, 0.12), 4, subdivisions=3)
     path = tmp_path / "stone.ply"
     path.write_bytes(ply_bytes(stone.vertices * scale, stone.faces))
-    piece = closed_scan(path).piece
-    assert any(said in change for change in piece.changes)
-    assert piece.size.max() == pytest.approx(0.2, rel=1e-9)
+    for ruler in (Ruler(), Ruler({1.0: "Metres", 1000.0: "millimeter"}[scale])):
+        piece = closed_scan(path, ruler).piece
+        assert any(said in change for change in piece.changes) == (ruler.unit is None)
+        assert piece.size.max() == pytest.approx(0.2, rel=1e-9)
 
 
 def test_a_gltf_reads_nothing_outside_its_folder(tmp_path: Path) -> None:

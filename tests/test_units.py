@@ -98,5 +98,5 @@ def test_small_masses_by_the_shelf() -> None:
     # 1 lb = 453.59237 g: NIST SP 811, appendix B.8.
     assert grams(0.45359237, Units.US) == "1.00 lb"
     assert about_grams(Range(0.401, 0.402, 0.403), Units.METRIC) == "about 400 g"
-    assert about_grams(Range(0.3, 0.4, 0.5), Units.METRIC) == "300 g to 500 g"
+    assert about_grams(Range(0.3, 0.4, 0.5), Units.METRIC) == "300 to 500 g"
     assert about_grams(Range(0.001, 0.002, 0.004), Units.METRIC) == "less than 10 g"

@@ -14,6 +14,7 @@ GRAMS = {"unit": "g"}
 FLAT = {"flat": True}  # its keys stand among those of the whole
 IF_ANY = {"if any": True}  # left out of documents where it is None
 UNSAID = {"unsaid": True}  # not in documents
+OPEN = {"open": True}  # notes whose figures are open, see `telling.metric`
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,7 @@ class PieceFigures:
     covered: float  # share of its volume below the bed's surface
     cost: Range | None
     how_known: str
-    mended: tuple[str, ...]  # figures open, as `telling.metric` writes them
+    mended: tuple[str, ...] = field(metadata=OPEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -448,4 +449,4 @@ class Report:
     shopping: tuple[ShoppingFigures, ...]
     costs: CostFigures
     findings: tuple[Finding, ...]  # worst first
-    guesses: tuple[str, ...]
+    guesses: tuple[str, ...] = field(metadata=OPEN)

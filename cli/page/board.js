@@ -22,7 +22,7 @@ const SVG = `
                     marked: marked.includes(piece.name) }]"
            :transform="shift(piece, view)" :data-piece="piece.name"
            @touchstart.prevent @pointerdown.stop="onDown($event, piece, view)" @pointermove="onMove" @pointerup="onUp"
-           @pointercancel="onCancel" @focus="onFocus(piece.name)">
+           @pointercancel="onCancel" @focus="onFocus(piece.name)" @blur="onBlur">
           <path :d="piece[view.key]" :fill="piece.fill" />
           <text v-if="legible(piece, view)" :font-size="15 * unit" :stroke-width="4 * unit" :x="piece.middle[0]"
                 :y="view.key === 'above' ? drawing.depth - piece.middle[1]
@@ -58,6 +58,7 @@ const KEYS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDow
 const ACTS = ["r", "R", "t", "T", "d", "m", "PageUp", "PageDown", "Delete"];
 const LEAVING = ["beforeunload", "pagehide"]; // what was moved last counts before the page goes
 const PAUSE = 350; // after the last key until the place counts [ms]
+const GLANCE = 150; // that the focus rests on a piece until it is chosen [ms]
 const OFTEN = 40; // between two places that are told while dragging [ms]
 const SLIGHT = 3; // a pointer that wanders less has only touched [px]
 
@@ -179,8 +180,12 @@ export default {
       this.$emit(name, told);
     },
     // Pieces.
-    onFocus(name) {
-      if (!this.pressing && name !== this.selected) this.$emit("pick", { name, touched: false });
+    onFocus(name) { // not what a held Tab key runs over: that would take the fields away below it
+      if (this.pressing || name === this.selected) return;
+      this.picking = setTimeout(() => this.$emit("pick", { name, touched: false }), GLANCE);
+    },
+    onBlur() {
+      clearTimeout(this.picking);
     },
     onDown(event, piece, view) {
       if (event.button || !event.isPrimary) return;

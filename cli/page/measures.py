@@ -62,6 +62,12 @@ class Measures:
             return f"{text} {self.unit(kind)}"
         return text
 
+    def shown_pane(self, metres: float | None) -> str:
+        """Write the thickness of a pane [m], as `pane` takes it; empty where none is known."""
+        if metres is None:
+            return ""
+        return f"{metres * 1e3:g} mm" if self.units is Units.METRIC else self.written(metres)
+
     def pane(self, text: str) -> str:
         """Give a thickness as typed; panes are told in mm where one counts in centimetres."""
         plain = self.units is Units.METRIC and text.strip()[-1:].isdigit()

@@ -17,7 +17,7 @@ from plumbstone.cli.page.starting import SIDES, Start, first_layout
 from plumbstone.cli.page.tank_forms import made_of
 from plumbstone.cli.wording import page as words
 from plumbstone.cli.wording import page_labels as labels
-from plumbstone.cli.wording.units import Units, show_length
+from plumbstone.cli.wording.units import INCH, Units, show_length
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.scape.quantities import in_us_units, parse_quantity
@@ -26,6 +26,7 @@ from plumbstone.volumes.scape.scape import scape_from
 NEW = "new.toml"  # a file that is not there yet
 NAMES = ("Length", "Depth", "Height")
 BAGS = {Units.METRIC: "9 L", Units.US: "2.5 gal"}  # common practice, no source
+PANES = {Units.METRIC: 0.006, Units.US: INCH / 4}  # [m], as above
 STEPS = ("Tank", "Slope", "Border", "Wood")
 
 
@@ -34,7 +35,7 @@ class StartView:
 
     def __init__(self, folder: Folder, units: Units) -> None:
         self._folder, self._units, self._measures = folder, units, Measures(units)
-        self._start, self._step = Start(*self._offered()), 0
+        self._start, self._step = Start(*self._offered(), PANES[units]), 0
         self._layout: Layout | None = None
         self._wanted = self._looking = False
         with widgets.page("A new tank", "/tanks", narrow=False) as self._wrong:
@@ -82,8 +83,8 @@ class StartView:
                 for axis in range(len(NAMES))
             ]
         self._show_sides()
-        glass = "" if start.glass is None else f"{start.glass * 1e3:g} mm"
-        self._field("Glass, thick", glass, self._glass, "glass")
+        glass = self._measures.shown_pane(start.glass)
+        self._pane = self._field("Glass, thick", glass, self._glass, "glass")
 
     def _slope(self) -> None:
         start, high = self._start, self._start.sides[2]
@@ -164,6 +165,9 @@ class StartView:
         kept = zip(self._start.sides, sides, new, strict=True)
         self._start.sides = tuple(other if now == old else now for now, old, other in kept)
         self._start.bags = bag if self._start.bags == bags else self._start.bags
+        if self._start.glass in PANES.values():
+            self._start.glass = PANES[units]
+        self._pane.show(self._measures.shown_pane(self._start.glass))
         self._show_sides()
 
     def _show_sides(self) -> None:

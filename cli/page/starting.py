@@ -34,8 +34,8 @@ class Start:
 
     sides: tuple[float, ...]
     bags: tuple[tuple[str, float | None], ...]
+    glass: float | None
     name: str = "My tank"
-    glass: float | None = 0.006
     soil: str = "baked-clay soil"
     row: bool = True
     rock: str = "basalt"
@@ -69,8 +69,8 @@ def first_layout(start: Start, measures: Measures, steps: int = 4) -> str:
 
 def _tank(start: Start, measures: Measures) -> dict[str, Any]:
     """Give the keys of the tank."""
-    glass = None if start.glass is None else f"{start.glass * 1e3:g} mm"
-    return {"inside": list(map(measures.written, start.sides)), "glass": glass}
+    inside = list(map(measures.written, start.sides))
+    return {"inside": inside, "glass": measures.shown_pane(start.glass) or None}
 
 
 def _soil(start: Start, measures: Measures, zone: str) -> dict[str, Any]:

@@ -304,15 +304,11 @@ class TankForms:
         def read(axis: int) -> str:
             return self.measures.shown(sides()[axis]) if axis < len(sides()) else ""
 
-        def glass() -> str:
-            found = self.desk.scape.tank.glass
-            return "" if found is None else f"{found * 1e3:g} mm"
-
         with element("div", "pair"):
             for axis, name in enumerate(("Length inside", "Depth inside", "Height inside")):
                 self._field(form, name, partial(read, axis), partial(edit_of, axis))
             self._field(
-                form, "Glass, thick", glass,
+                form, "Glass, thick", lambda: self.measures.shown_pane(self.desk.scape.tank.glass),
                 lambda text: _keys("tank", None, glass=self.measures.pane(text)),
             )  # fmt: skip
 

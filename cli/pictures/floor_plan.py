@@ -64,7 +64,7 @@ def across_line(sight: Sight) -> np.ndarray[Any, Any]:
 
 
 def _entries(sight: Sight) -> list[Entry]:
-    found = layout.material_entries(sight)
+    found = layout.material_entries(sight, sight.forms)
     if any(form.buried for form in sight.forms):
         found.append(("below the bed", {**layout.HIDDEN, "color": INK}))
     if sight.plan.scape.borders:

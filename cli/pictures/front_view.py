@@ -13,7 +13,7 @@ from plumbstone.cli.pictures.layout import SCREEN, Medium
 from plumbstone.cli.pictures.paper import Panel, measure
 from plumbstone.cli.pictures.sight import Form, Sight, outline_of
 from plumbstone.cli.wording.units import Toward, Units, place_words, show_length, written
-from plumbstone.meshes.piece import Floats
+from plumbstone.meshes.piece import Flags, Floats
 from plumbstone.volumes.bed.results import PANES, LayerResult, bare_cells
 from plumbstone.volumes.holding.findings import STOP_BELOW
 
@@ -61,7 +61,7 @@ def pane_profiles(result: LayerResult) -> dict[str, tuple[Floats, Floats]]:
 def front_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCREEN) -> Figure:
     """Draw what one sees through the front pane, with the heights to mark on the glass."""
     tank, marks = sight.plan.scape.tank, level_marks(sight, units)
-    entries = layout.material_entries(sight)
+    entries = layout.material_entries(sight, sight.forms)
     entries += [layout.WATER_ENTRY] if tank.water_line else []
     if sight.plan.bed:
         entries.append(layout.line_entry("poured to, front pane"))
@@ -86,7 +86,7 @@ def sides_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = SCR
     depth = sight.plan.scape.tank.depth
     height = min(_drawn_height(sight), 1.5 * float(sight.line.max()) + 0.03)
     gap = 0.12 * depth
-    entries = layout.material_entries(sight, cut=True, pieces=False)
+    entries = layout.material_entries(sight, (), cut=True)
     over = medium.narrow
     step = (0.0, height + 2 * gap) if over else (depth + gap, 0.0)
     whole = (depth + step[0], height + step[1])
@@ -108,21 +108,23 @@ def section_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = S
     """Draw two cuts: A front to back through the tallest stone, B along the border."""
     tank, height = sight.plan.scape.tank, _drawn_height(sight)
     gap = (0.2 if medium.narrow else 0.12) * max(tank.length, tank.depth)
-    entries = layout.material_entries(sight, cut=True)
+    shares = (np.arange(SAMPLES) + 0.5) / SAMPLES
+    x, y = np.full(SAMPLES, cut_place(sight)), shares * tank.depth
+    along = shares * tank.length
+    bent = np.interp(along, *across_line(sight).T)
+    cuts = [sight.grid.cell_at(x, y), sight.grid.cell_at(along, bent)]
+    forms = [f for f in sight.forms if any(_parts(f, cells)[1].any() for cells in cuts)]
+    entries = layout.material_entries(sight, forms, cut=True)
     whole = (max(tank.length, tank.depth), 2 * height + gap)
     panel = layout.laid_out(medium, whole, entries, above=1.6, title=sight.plan.scape.name)
-    y = (np.arange(SAMPLES) + 0.5) * tank.depth / SAMPLES
-    x = np.full(SAMPLES, cut_place(sight))
     upper = Panel(panel.page, *panel.at(0, height + gap), panel.scale, (tank.depth, height))
     where = place_words(float(x[0]), units)
     _heading(upper, f"A: front to back, {where} from left")
-    _cut(upper, sight, x, y, y, units)
-    x = (np.arange(SAMPLES) + 0.5) * tank.length / SAMPLES
-    y = np.interp(x, *across_line(sight).T)
+    _cut(upper, sight, cuts[0], y, units)
     lower = Panel(panel.page, *panel.at(0, 0), panel.scale, (tank.length, height))
-    along = "along the border" if sight.plan.scape.borders else "through the middle"
-    _heading(lower, f"B: {along}")
-    _cut(lower, sight, x, y, x, units)
+    where = "along the border" if sight.plan.scape.borders else "through the middle"
+    _heading(lower, f"B: {where}")
+    _cut(lower, sight, cuts[1], along, units)
     return panel.page.figure
 
 
@@ -272,11 +274,10 @@ def _pane_heights(panel: Panel, along: Floats, level: Floats, units: Units) -> N
         panel.page.write(words, places, size=0.85 * text)
 
 
-def _cut(panel: Panel, sight: Sight, x: Floats, y: Floats, along: Floats, units: Units) -> None:
-    """Draw layers, solids and the water over the places (x, y) of a cut."""
+def _cut(panel: Panel, sight: Sight, cells: tuple[Any, Any], along: Floats, units: Units) -> None:
+    """Draw layers, solids and the water over the cells of a cut."""
     bed = sight.plan.bed
     panel.tick(units)
-    cells = sight.grid.cell_at(x, y)
     for result in bed.layers if bed else ():
         assert bed is not None
         rest = bed.surface  # what has run out of a gap is gone from it
@@ -292,29 +293,34 @@ def _cut_form(
     panel: Panel, sight: Sight, form: Form, cells: tuple[Any, Any], along: Floats, size: float
 ) -> None:
     """Fill one piece on a cut, and number it."""
-    window = form.window
-    row, column = cells[0] - window.row, cells[1] - window.column
-    rows, columns = window.bottoms.shape[1:]
-    inside = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
-    if not inside.any():
-        return
-    place = (slice(None), row[inside], column[inside])
-    heights = np.arange(CUT_STEP / 2, form.body.piece.high[2] + CUT_STEP, CUT_STEP)[:, None, None]
-    solid = np.zeros((len(heights), len(along)), dtype=bool)
-    solid[:, inside] = ((window.bottoms[place] <= heights) & (heights < window.tops[place])).any(1)
-    rings = outline_of(solid, along, heights.ravel())
+    heights, solid = _parts(form, cells)
+    rings = outline_of(solid, along, heights)
     if rings:
         colour = colour_of(form.body.entry.material)
         panel.fill(rings, facecolor=colour, edgecolor=INK, linewidth=0.8, zorder=3)
         at = np.flatnonzero(solid.any(axis=0))
         at = at[len(at) // 2]
-        ends = heights.ravel()[np.flatnonzero(solid[:, at])[[0, -1]]]
+        ends = heights[np.flatnonzero(solid[:, at])[[0, -1]]]
         x, middle, peak = float(along[at]), float(ends.mean()), float(ends[1])
         places = [panel.at(x, middle), *(
             (panel.at(x, peak)[0] + side * size, panel.at(x, peak)[1] + up * size)
             for up in (0.8, 1.9, 3.0) for side in (0, 1, -1))]  # fmt: skip
         must = panel.page.width >= layout.NARROW or len(sight.forms) <= layout.CROWDED
         panel.page.write(str(form.number), places, size=size, must=must, weight="bold")
+
+
+def _parts(form: Form, cells: tuple[Any, Any]) -> tuple[Floats, Flags]:
+    """Give the heights at which a piece is looked at on a cut [m], and where it is solid there."""
+    window = form.window
+    row, column = cells[0] - window.row, cells[1] - window.column
+    rows, columns = window.bottoms.shape[1:]
+    inside = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
+    place = (slice(None), row[inside], column[inside])
+    heights = np.arange(CUT_STEP / 2, form.body.piece.high[2] + CUT_STEP, CUT_STEP)
+    level = heights[:, None, None]
+    solid = np.zeros((len(heights), len(inside)), dtype=bool)
+    solid[:, inside] = ((window.bottoms[place] <= level) & (level < window.tops[place])).any(1)
+    return heights, solid
 
 
 def _heights(

@@ -1,6 +1,6 @@
 """Where a drawing lies on its page: on a screen, or on a sheet of paper."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,7 +8,7 @@ import numpy as np
 
 from plumbstone.cli.pictures.colours import FAINT, INK, PAPER, WATER, colour_of, hatch_of
 from plumbstone.cli.pictures.paper import Entry, Page, Panel, Place, legend, legend_height, measure
-from plumbstone.cli.pictures.sight import Outline, Sight
+from plumbstone.cli.pictures.sight import Form, Outline, Sight
 from plumbstone.cli.wording.units import Units
 
 DIGIT = 0.729  # height of a digit of the font, of its size
@@ -71,14 +71,14 @@ def laid_out(
     return panel
 
 
-def material_entries(sight: Sight, *, cut: bool = False, pieces: bool = True) -> list[Entry]:
-    """Name what occurs: layers, stones and wood by their material, each colour once."""
+def material_entries(sight: Sight, forms: Iterable[Form], *, cut: bool = False) -> list[Entry]:
+    """Name what is drawn: layers, and these stones and wood by their material, a colour once."""
     named: dict[tuple[str, str], list[str]] = {}
     for result in sight.plan.bed.layers if sight.plan.bed else ():
         material = result.layer.material
         key = colour_of(material), hatch_of(material) if cut else ""
         named.setdefault(key, []).append(_short(result.layer.name))
-    for form in sight.forms if pieces else ():
+    for form in forms:
         material = form.body.entry.material
         names = named.setdefault((colour_of(material), ""), [])
         if _short(material.name) not in names:

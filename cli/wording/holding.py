@@ -17,6 +17,7 @@ from plumbstone.cli.wording.units import (
     place_words,
     push_words,
     ranged,
+    spanned,
     written,
 )
 from plumbstone.meshes.ranges import Range
@@ -173,8 +174,8 @@ def _floats(finding: Finding, units: Units) -> str:
         low, high = grams(-lift.low, units), grams(max(0.0, lift.high), units)
         if lift.high <= 0:
             return (
-                f"{name}: weighs only {grams(-lift.high, units)} to {low} under water; fish and "
-                "currents move it; to know more, hang it in water on a scale."
+                f"{name}: weighs only {spanned(grams(-lift.high, units), low)} under water; fish "
+                "and currents move it; to know more, hang it in water on a scale."
             )
         may = f"may sink by {low} or float by {high}; before you count on either"
         return f"{name}: {may}, {tub_test(units)}."
@@ -192,8 +193,8 @@ def _floats(finding: Finding, units: Units) -> str:
         tub = about_grams(finding.range("lift_kg"), units)
         low, _, high = (grams(lift, units) for lift in finding.range("drawn_kg"))
         return (
-            f"{name}: the tub test tells a lift of {tub}, form and weight one of {low} to {high}; "
-            "see that lengths, girths and masses are right."
+            f"{name}: the tub test tells a lift of {tub}, form and weight one of "
+            f"{spanned(low, high)}; see that lengths, girths and masses are right."
         )
     if finding.how == "short" and finding.cure == "second foot":
         small = "its foot is small, or it is tied off its middle"

@@ -197,7 +197,19 @@ def about_grams(figure: Range, units: Units) -> str:
     low, high = (grams(max(0.0, mass), units) for mass in (figure.low, figure.high))
     if low == high == grams(0.0, units):
         return f"less than {grams_up(1e-6, units)}"
-    return f"about {low}" if low == high else f"{low} to {high}"
+    return f"about {low}" if low == high else spanned(low, high)
+
+
+def spanned(low: str, high: str) -> str:
+    """Join two written figures, with one unit once.
+
+    Examples
+    --------
+    >>> spanned("320 g", "330 g"), spanned("980 g", "1.1 kg")
+    ('320 to 330 g', '980 g to 1.1 kg')
+    """
+    number, _, unit = low.partition(" ")
+    return f"{number if high.endswith(f' {unit}') else low} to {high}"
 
 
 def place_words(metres: float, units: Units) -> str:

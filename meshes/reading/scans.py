@@ -47,6 +47,11 @@ THREE_MF_UNITS = {  # 3MF Core Specification 1.3, section 3.4; millimetres where
     "meter": 1.0, "millimeters": 1e-3,
 }  # fmt: skip
 UNITS = {"m": 1.0, "dm": 0.1, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
+SPELT = UNITS | {  # an s may follow
+    "metre": 1.0, "meter": 1.0, "decimetre": 0.1, "decimeter": 0.1, "centimetre": 0.01,
+    "centimeter": 0.01, "millimetre": 0.001, "millimeter": 0.001, "inch": 0.0254,
+    "inches": 0.0254, "foot": 0.3048, "feet": 0.3048,
+}  # fmt: skip
 LARGEST_STONE, LARGEST_WOOD = 0.80, 2.5  # [m]
 LEAST_PIECE = 0.005  # [m]: a shorter one is a slip of the unit
 SCENE = 0.2, 2.0, 0.5  # [m]: least and most of a stone and a thing beside it, and in between
@@ -397,9 +402,10 @@ def _scale(
     if longest <= 0:
         raise ScanError(path, "all its points lie in one place; scan it again.")
     known = ruler.measured
-    if ruler.unit is not None and ruler.unit not in UNITS:
+    spelt = "" if ruler.unit is None else ruler.unit.strip().lower()
+    unit = own_unit if ruler.unit is None else SPELT.get(spelt, SPELT.get(spelt.removesuffix("s")))
+    if ruler.unit is not None and unit is None:
         raise ScanError(path, f"unit {ruler.unit!r} is not one of {', '.join(UNITS)}.")
-    unit = own_unit if ruler.unit is None else UNITS[ruler.unit]
     thing = ruler.known
     if thing and thing.kind != "sheet" and not SCENE[0] < longest * (unit or 0) < SCENE[1]:
         return SCENE[2] / longest, f"the {thing.name} in view sets the scale", True

@@ -40,9 +40,11 @@ class UnknownMaterialError(PlumbstoneError, ValueError):
             alike = difflib.get_close_matches(" ".join(sorted(asked)), short, 3, MISSPELT)
             near = [short[key] for key in alike]
         near = near or [key for key in known if _within(key, name)][:3]
-        if not near and len(found := described(name)) == 1:
+        found = described(name)
+        if not near and len(found) == 1:
             near = [found[0].key]
         looks = "thin pale branches" if "wood" in name.lower() else "grey with white veins"
+        looks = name if found and '"' not in name else looks
         hint = f'Find it by how it looks: plumbstone materials "{looks}".'
         if near:
             hint = f"Did you mean {' or '.join(near)}?"
