@@ -20,6 +20,8 @@ def new(
 ) -> None:
     """Write a commented scape file that runs as it is."""
     text = files("plumbstone.cli").joinpath("starter.toml").read_text(encoding="utf-8")
+    if not file.suffix and not file.is_dir():
+        file = file.with_suffix(".toml")  # else the page would not list it
     with plain_errors():
         write_new(file, text.replace("FILE", shown(file.name)).encode(), force=force)
     if as_json:

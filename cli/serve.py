@@ -31,6 +31,10 @@ def serve(
     from plumbstone.cli.page.gate import LINK
 
     with plain_errors():
+        if folder.is_file():
+            raise PlumbstoneError(
+                f"{folder}: name the folder it lies in: plumbstone serve {folder.parent}"
+            )
         if not folder.is_dir():
             raise PlumbstoneError(f"{folder}: is no folder; make it first.")
         outside = _own_address() if phone else None

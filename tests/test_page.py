@@ -108,6 +108,17 @@ def test_two_tabs_and_an_editor(browser: Browser, server: Server) -> None:
     other.get_by_role("button", name="Undo").click()
     changed(file, theirs)
     assert file.read_text(encoding="utf-8") == saved
+    # One that is no scape for a while is told, and can be undone as well.
+    for broken in (saved.replace("[tank]", "[tank"), f"{saved}[[layer]]"):
+        file.write_text(broken, encoding="utf-8")
+        for tab in (one, other):
+            tab.get_by_text("Mend the file in an editor").wait_for()
+            assert "program itself" not in tab.get_by_role("alert").first.inner_text()
+        other.get_by_role("button", name="Undo").click()
+        changed(file, broken)
+        assert file.read_text(encoding="utf-8") == saved
+        for tab in (one, other):
+            tab.get_by_text("Mend the file in an editor").wait_for(state="hidden")
 
 
 WOOD = """

@@ -61,6 +61,7 @@ class Desk:
     seen: Seen | None = None
     judged: Seen | None = None  # the last one that was judged
     fault: str = ""  # why it cannot be laid out
+    broken: bool = False  # whether its text is of no scape: what is laid out is one before it
     version: int = 0  # counts changes of the text
     shown: int = 0  # counts changes of what is to be seen
     theirs: int = -1  # the version that another program wrote
@@ -151,6 +152,8 @@ class Desk:
             raise next(iter(refused.values())) if len(refused) == 1 else PlumbstoneError(NO_ROOM)
 
     async def _change(self, edit: Edit, over: bool, by: object) -> None:
+        if self.broken:
+            raise FolderError(self.fault)
         if edit(self.text) != self.text or over:
             await self._write(edit, over)
             self.done.append((self._before, by))
@@ -201,7 +204,7 @@ class Desk:
         """
         async with self._refining:
             while self.layout is not None and not (self.seen and self.seen.judged):
-                if self._refused == self.version:
+                if self.broken or self._refused == self.version:
                     return
                 if self._busy():
                     await asyncio.sleep(0.02)
@@ -279,13 +282,16 @@ class Desk:
         self._before, self.text = self.text, text
         self._stamp = self._disk_stamp()
         self.layout, self.seen, self.fault = layout, seen or self.seen, fault
+        self.broken = False
         self.version += 1
         self.shown += 1
 
     async def _lay_out(self) -> None:
         """Lay out the text as it is, or say why not."""
+        self.broken = True
         try:
             self.layout = layout = self._layout_of(self.text)
+            self.broken = False
             self.seen = await asyncio.to_thread(preview_of, layout)
             self.fault = ""
         except PlumbstoneError as error:

@@ -11,6 +11,8 @@ from plumbstone.volumes.scape.writing import with_added, with_keys
 
 SIDES = (0.60, 0.30, 0.36)  # of the tank that is offered first [m]
 STONE = 0.10  # about how wide a border stone is [m]
+WIDER = 1.3  # than high is a border stone that stands
+SEEDS = range(11, 18)  # of boulders that stand well
 SLACK = 0.002  # between two stones of a row, so that none is drawn into the other [m]
 WAVE = (0.0, 0.008, 0.012, 0.004)  # by how much the stones of a row stand back and forth [m]
 SAND = 0.02  # depth of the front sand [m]
@@ -91,14 +93,15 @@ def _soil(start: Start, measures: Measures, zone: str) -> dict[str, Any]:
 def _with_row(text: str, start: Start, measures: Measures) -> str:
     """Add a row of stones from pane to pane, and sand before it."""
     length, line = start.sides[0], list[tuple[float, float]]()
-    wide = length / max(2, math.ceil(length / STONE))
-    size = (wide - SLACK, 0.75 * wide, measures.snapped(start.length("high")))
+    high = measures.snapped(start.length("high"))
+    wide = length / max(2, math.ceil(length / max(STONE, WIDER * high)))
+    size = (wide - SLACK, 0.75 * wide, high)
     names = [f"Border {i + 1}" for i in range(round(length / wide))]
     for i, name in enumerate(names):
         line.append(((i + 0.5) * wide, start.length("from_front") + WAVE[i % len(WAVE)]))
         keys = {
             "name": name, "kind": "stone", "material": start.rock, "solid": "boulder",
-            "seed": 11 + i, "size": list(map(measures.written, size)),
+            "seed": SEEDS[i % len(SEEDS)], "size": list(map(measures.written, size)),
             "at": list(map(measures.written, line[-1])),
         }  # fmt: skip
         text = with_added(text, "piece", keys)

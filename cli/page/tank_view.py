@@ -134,7 +134,7 @@ class TankView:
         warn(self.wrong, self._refusal or self._question or desk.fault)
         for act, there in ((self.undo, desk.done), (self.redo, desk.undone)):
             act.props["disabled"] = not there
-        if seen is None or desk.layout is None:
+        if seen is None or desk.layout is None or desk.broken:
             if desk.fault:
                 say(self.state, words.MEND_FILE)
             return

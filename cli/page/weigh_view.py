@@ -42,11 +42,12 @@ from plumbstone.cli.wording.units import (
     mass_words,
     show_length,
     volume_words,
+    written,
 )
 from plumbstone.cli.wording.weighing import budget_words, piece_mass
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
-from plumbstone.volumes.scape.materials import Material, load_materials
+from plumbstone.volumes.scape.materials import Material, described, load_materials
 from plumbstone.volumes.scape.quantities import each_unit, in_us_units, parse_quantity
 
 UNKNOWN = "unknown stone"
@@ -165,20 +166,19 @@ class WeighView:
         self._choose_material(load_materials()[UNKNOWN])
 
     async def _search(self) -> None:
-        """List what fits what was typed; what is meant beyond doubt is taken at once."""
+        """List what is called or looks so; what is meant beyond doubt is taken at once."""
         wanted = self.search.value.strip().lower()
-        fitting = [
-            m
-            for m in load_materials().values()
-            if m.kind in ("stone", "wood") and wanted and wanted in f"{m.name} {m.note}".lower()
-        ]
+        known = [m for m in load_materials().values() if m.kind in ("stone", "wood")]
+        fitting = [m for m in known if wanted and wanted in f"{m.name} {m.note}".lower()]
+        alike = [] if fitting else [m for m in described(wanted) if m in known]
         self.picks.clear()
-        self.picks.props["hidden"] = not fitting
+        self.picks.props["hidden"] = not (fitting or alike)
         with self.picks:
-            for material in fitting[:12]:
+            for material in (fitting or alike)[:12]:
                 with element("li"):
-                    act = partial(self._take, material)
-                    element("button", "", self._about(material), type="button").on("click", act)
+                    act, told = partial(self._take, material), self._about(material)
+                    told += f": {material.looks}" if alike and material.looks else ""
+                    element("button", "", told, type="button").on("click", act)
         meant = [m for m in fitting if m.name == wanted] or fitting
         if len(meant) == 1 and meant[0].key != self.material:
             self._choose_material(meant[0])
@@ -194,8 +194,10 @@ class WeighView:
         say(self.chosen, words.TAKEN_AS.format(self._about(material)))
 
     def _about(self, material: Material) -> str:
-        density = material.density
-        dense = f", {density.low:.0f}-{density.high:.0f} kg/m³" if density else ""
+        units, dense = self.measures.units, ""
+        if density := material.density:
+            low, high = (written(v, "density", units) for v in (density.low, density.high))
+            dense = f", {low.partition(' ')[0]}-{high}"
         return f"{material.name}{dense}{'. ' + material.note if material.note else ''}"
 
     async def run(self) -> None:

@@ -66,8 +66,10 @@ def _powers(power: int) -> dict[str, float]:
     }
 
 
-_OF_US = (_INCH, 12 * _INCH, 36 * _INCH, _POUND, _POUND / 16, _US_GALLON)
-_US = {k for k, size in {**_LENGTHS, **_MASSES, **_CAPACITIES}.items() if size in _OF_US}
+_OF_US = {_INCH, 12 * _INCH, 36 * _INCH, _POUND, _POUND / 16}
+_OF_US |= {_US_GALLON / part for part in (1, 4, 8, 16, 128)}
+_SIZES = {**_LENGTHS, **_MASSES, **_CAPACITIES}
+_US = {name.split()[0].lower() for name, size in _SIZES.items() if size in _OF_US}
 _UNIT_TYPED = re.compile(r"(?:[0-9.] *|/)([a-zA-Z]+|[\"'′″])")
 _VOLUMES = {**_CAPACITIES, **_powers(3)}
 _POUND_FORCE = _POUND * 9.80665  # exact: CGPM 1901
@@ -240,6 +242,8 @@ def in_us_units(text: str) -> bool:
     Examples
     --------
     >>> in_us_units("1 yd x 12 x 10"), in_us_units("$2/lb"), in_us_units("520 g oz-stone")
+    (True, True, False)
+    >>> in_us_units("32 fl oz"), in_us_units("2 qt"), in_us_units("3 imp gal")
     (True, True, False)
     """
     return any(unit.lower() in _US for unit in _UNIT_TYPED.findall(_without_signs(text)))
