@@ -24,6 +24,8 @@ def typed(tab: Any, **fields: str) -> None:
 def test_sizes_on_a_phone(browser: Browser, server: Server) -> None:
     tab, faults = opened(browser, server.home, **PHONE)
     typed(tab, Length="28", Width="19", Height="15")
+    tab.get_by_label("Rock or wood").fill("grey rock")  # by its looks
+    tab.get_by_role("button", name="granite").wait_for()
     tab.get_by_label("Rock or wood").fill("gran")
     tab.get_by_role("button", name="granite").tap()
     typed(tab, Price_per_kg="4,50", Money_you_have="50")
@@ -63,6 +65,10 @@ def test_sizes_on_a_phone(browser: Browser, server: Server) -> None:
     )
     assert small == []
     tab.get_by_label("Name", exact=True).fill("Grey one")
+    (server.folder / "stock").write_bytes(b"")  # in the way of the folder
+    tab.get_by_role("button", name="Keep").tap()
+    tab.get_by_text("The disk refuses").wait_for()
+    (server.folder / "stock").unlink()
     tab.get_by_role("button", name="Keep").tap()
     tab.get_by_text("Kept as Grey one").wait_for()
     tab.get_by_role("button", name="Keep").tap()  # twice, as a thumb does

@@ -378,7 +378,11 @@ class TankForms:
             raise PlumbstoneError(words.NOT_YET)
         say(self._written, words.WRITING)
         folder = self.desk.folder.results_of(name)
-        await asyncio.to_thread(write_results, seen.plan, seen.report, folder, self.view.units)
+        try:
+            await asyncio.to_thread(write_results, seen.plan, seen.report, folder, self.view.units)
+        except PlumbstoneError:
+            say(self._written, "")
+            raise
         self._written_of = seen
         self._link(words.WRITTEN_INTO)
 

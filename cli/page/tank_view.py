@@ -496,6 +496,7 @@ class TankView:
             await self.desk.look()
         except PlumbstoneError as error:
             warn(self.wrong, self.desk.told(error))
+            self._shown = -1  # to be shown anew, without that, once it can be read
             return
         if self._shown != self.desk.shown and not self._held:
             self._show()

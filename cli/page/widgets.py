@@ -12,7 +12,7 @@ from nicegui import background_tasks, ui
 from nicegui.element import Element
 
 from plumbstone.cli.wording import page_labels as labels
-from plumbstone.cli.wording.page import BROKEN, unbroken
+from plumbstone.cli.wording.page import BROKEN, REFUSED, unbroken
 from plumbstone.meshes.errors import PlumbstoneError
 
 P = ParamSpec("P")
@@ -300,6 +300,8 @@ def telling(place: Element, act: Callable[P, Awaitable[None]]) -> Callable[P, Aw
             warn(place, "")
         except PlumbstoneError as error:
             warn(place, error.told(labels.as_field))
+        except OSError as error:
+            warn(place, REFUSED.format(error.strerror))
 
     return guarded
 
