@@ -9,7 +9,7 @@ import typer
 from plumbstone.cli import output
 from plumbstone.cli.documents import document_of
 from plumbstone.cli.options import GridOption, JsonOption, TrustOption
-from plumbstone.cli.output import ScapeUnitsOption
+from plumbstone.cli.output import ScapeUnitsOption, tell
 from plumbstone.cli.wording.bed import bag_words, layer_sentences
 from plumbstone.cli.wording.findings import together
 from plumbstone.cli.wording.report import marked
@@ -58,7 +58,7 @@ def bed(
         print_bed(each.name, each.layers, units)
         print_depths(each, units)
         for alike in together(each.findings):
-            typer.echo(marked(alike, units))
+            tell(marked(alike, units))
         if jug_size is not None:
             print_pouring(each.layers, jug_size, units)
     if len(figures) == 2:
@@ -77,13 +77,13 @@ def print_depths(laid: BedFigures, units: Units) -> None:
     """Print how high the bed stands at front, middle, back and at named places."""
     levels = [f"{place_words(depth, units)} {name}" for name, depth in laid.depths_m.items()]
     if levels:
-        typer.echo(f"Above the glass: {', '.join(levels)}.")
+        tell(f"Above the glass: {', '.join(levels)}.")
     for spot in laid.spots:
         words = f"{spot.name}: {place_words(spot.height_m, units)} above the glass, "
         words += f"{place_words(spot.depth_m, units)} of it substrate"
         if spot.lacking_m > 1e-3:
             words += f"; its roots need {place_words(spot.lacking_m, units)} more"
-        typer.echo(f"{words}.")
+        tell(f"{words}.")
 
 
 def print_pouring(layers: Sequence[LayerFigures], jug: float, units: Units) -> None:
@@ -95,7 +95,7 @@ def print_pouring(layers: Sequence[LayerFigures], jug: float, units: Units) -> N
         else:
             step, count = "Pour", _jugs(layer.poured_m3, jug, units)
         where = "" if layer.zone == "all" else f", {layer.zone}"
-        typer.echo(f"{step} {number}: {layer.name}{where}, {count}.")
+        tell(f"{step} {number}: {layer.name}{where}, {count}.")
 
 
 def _jugs(poured: float, jug: float, units: Units) -> str:
@@ -131,7 +131,7 @@ def print_difference(first: BedFigures, second: BedFigures, units: Units) -> Non
 def print_bed(title: str, layers: Sequence[LayerFigures], units: Units) -> None:
     """Print the table of layers and what to mind."""
     if not layers:
-        typer.echo("No layer of substrate in this scape.")
+        tell("No layer of substrate in this scape.")
         return
     rows = [
         [

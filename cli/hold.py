@@ -15,7 +15,7 @@ from plumbstone.cli.documents import document_of
 from plumbstone.cli.files import write_file
 from plumbstone.cli.kept_answers import kept_answer
 from plumbstone.cli.options import NUMBER, ForceOption, JsonOption, Number, Text, TrustOption
-from plumbstone.cli.output import ScapeUnitsOption
+from plumbstone.cli.output import ScapeUnitsOption, tell
 from plumbstone.cli.soaking_log import read_log
 from plumbstone.cli.wording.holding import hold_sentence, soaking_words, tub_words
 from plumbstone.cli.wording.offers import TUB_MASS
@@ -297,22 +297,22 @@ def _print_balance(
     balance: buoyancy.Balance, stone: str, wood: str, soaking: SoakingFigures | None, units: Units
 ) -> None:
     """Print the action, then what it rests on."""
-    typer.echo(hold_sentence(balance, stone, units))
+    tell(hold_sentence(balance, stone, units))
     source = "from the tub test" if balance.from_tub else "from the table of woods"
     low, high = (grams(v, units) for v in (balance.lift.low, balance.lift.high))
     lift = f"about {low}" if low == high else spanned(low, high)
     about = balance.density and written(balance.density.mid, "density", units)
     dense = f"; density about {about}" if about else ""
-    typer.echo(f"Lift {lift}, {source}{dense}.")
+    tell(f"Lift {lift}, {source}{dense}.")
     if not balance.from_tub:
-        typer.echo(f'A tub test beats the table: --just-sinks-with "{TUB_MASS[units]} granite".')
+        tell(f'A tub test beats the table: --just-sinks-with "{TUB_MASS[units]} granite".')
     if soaking is not None:
-        typer.echo(f"Wood: {soaking_words(soaking)}")
+        tell(f"Wood: {soaking_words(soaking)}")
     elif balance.lift.high > 0:
         much = about_grams(balance.lift, units)
-        typer.echo(f"It must take up {much} of water before it stays by itself; leave the tie.")
-    typer.echo("Burial and wedging are not counted.")
-    typer.echo("Use only wood that is untreated, unpainted and fit for aquariums.")
+        tell(f"It must take up {much} of water before it stays by itself; leave the tie.")
+    tell("Burial and wedging are not counted.")
+    tell("Use only wood that is untreated, unpainted and fit for aquariums.")
     tub, known = balance.density, find_material(wood).density
     if balance.from_tub and tub and known and tub.parts_from(known):
-        typer.echo(f"Check: {tub_words(tub, known, wood, units)}")
+        tell(f"Check: {tub_words(tub, known, wood, units)}")

@@ -6,7 +6,7 @@ import typer
 
 from plumbstone.cli.documents import document_of
 from plumbstone.cli.options import JsonOption
-from plumbstone.cli.output import ScapeUnitsOption, emit_json, plain_errors, table
+from plumbstone.cli.output import ScapeUnitsOption, emit_json, plain_errors, table, tell
 from plumbstone.cli.wording.units import INCH, TABLE, Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
@@ -51,24 +51,24 @@ def materials(
     table("Materials", columns, rows)
     for material in found if name else ():
         if len(found) > 1 and (looks := material.looks or material.note):
-            typer.echo(f"{material.name}: {looks}")
+            tell(f"{material.name}: {looks}")
         if material.test:
-            typer.echo(f"Test: {material.test}")
+            tell(f"Test: {material.test}")
         if material.d15 and material.d50 and material.d85:
             size, digits, name = (INCH, 3, "in") if us else (1e-3, 1, "mm")
             sizes = (material.d15, material.d50, material.d85)
             grains = " · ".join(f"{grain / size:.{digits}f}" for grain in sizes)
-            typer.echo(f"Grains: 15 %, 50 %, 85 % pass {grains} {name}.")
+            tell(f"Grains: 15 %, 50 %, 85 % pass {grains} {name}.")
         if len(found) > 1:
             continue
         for field, source in material.sources.items():
-            typer.echo(f"{field}: {source}")
+            tell(f"{field}: {source}")
         if material.note:
-            typer.echo(material.note)
+            tell(material.note)
     if len(found) > 1 and name:
-        typer.echo("Two weighings tell more than looks: plumbstone weigh --mass … --in-water …")
+        tell("Two weighings tell more than looks: plumbstone weigh --mass … --in-water …")
     if not name:
-        typer.echo("Sources of one material: plumbstone materials NAME")
+        tell("Sources of one material: plumbstone materials NAME")
 
 
 def _span(figure: Any, per_unit: float, digits: int) -> str:

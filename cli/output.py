@@ -92,21 +92,27 @@ def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> 
 
     Where it does not fit the terminal, each row becomes a few lines of words.
     """
+    from rich.cells import cell_len
     from rich.console import Console
     from rich.markup import escape
     from rich.table import Table
 
-    grid = Table(title=escape(title) or None, title_justify="left", pad_edge=False)
-    narrowest = 1
-    for i, column in enumerate(zip(columns, *rows, strict=True)):
+    least, wide = [], []
+    for column in zip(columns, *rows, strict=True):
         cells = (column[0], *map(unbroken, column[1:]))  # a heading may be broken
-        longest = min(max(len(word) for cell in cells for word in f"{cell} -".split()), 30)
-        narrowest += longest + 2 + (i > 0)
-        justify: Literal["left", "right"] = "left" if i == 0 else "right"
-        grid.add_column(escape(column[0]), justify=justify, overflow="fold", min_width=longest)
-    if narrowest > width():
+        least.append(min(max(cell_len(word) for cell in cells for word in f"{cell} -".split()), 30))
+        wide.append(max(least[-1], *map(cell_len, cells)))
+    room = width() - 3 * len(columns) + 1  # lines and blanks between them
+    if sum(least) > room:
         print_lines([title, *map(partial(_told_row, columns), rows)])
         return
+    while sum(wide) > room:
+        widest = max(range(len(wide)), key=lambda k: (wide[k] > least[k], wide[k]))
+        wide[widest] -= 1
+    grid = Table(title=escape(title) or None, title_justify="left", pad_edge=False)
+    for i, name in enumerate(columns):
+        justify: Literal["left", "right"] = "left" if i == 0 else "right"
+        grid.add_column(escape(name), justify=justify, overflow="fold", width=wide[i])
     for row in rows:
         grid.add_row(*(escape(unbroken(cell)) for cell in row))
     drawn = io.StringIO()
@@ -137,6 +143,14 @@ def print_lines(lines: Iterable[str]) -> None:
     """Print lines, wrapped to the width of the terminal."""
     for line in lines:
         typer.echo("\n".join(wrapped(line, width())))
+
+
+def tell(line: str) -> None:
+    """Print a line: wrapped in a terminal, else in one piece, to be searched."""
+    if sys.stdout.isatty():
+        print_lines([line])
+    else:
+        typer.echo(line)
 
 
 def _told_row(columns: Sequence[str], row: Sequence[str]) -> str:

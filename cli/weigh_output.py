@@ -7,9 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import typer
-
-from plumbstone.cli.output import table
+from plumbstone.cli.output import table, tell
 from plumbstone.cli.weigh_request import TWICE, WATER, Failures
 from plumbstone.cli.wording.bodies import lift_words
 from plumbstone.cli.wording.units import (
@@ -176,16 +174,16 @@ def print_pieces(
         if opening is not None:
             does = "passes" if passes(weighed, opening) else "does not pass"
             sides = " × ".join(show_length(side, units) for side in opening)
-            typer.echo(f"{label}It {does} the opening of {sides}.")
+            tell(f"{label}It {does} the opening of {sides}.")
         cost = prices.price(weighed)
         if prices.budget is not None and cost is not None:
-            typer.echo(f"{label}{budget_words(cost, prices.budget)}")
+            tell(f"{label}{budget_words(cost, prices.budget)}")
         for text in weighed.warnings:
-            typer.echo(f"{label}Mind: {text}")
+            tell(f"{label}Mind: {text}")
         if lift := lift_words(weighed.mass):
-            typer.echo(f"{label}Caution: {lift}.")
+            tell(f"{label}Caution: {lift}.")
     for row in failed:
-        typer.echo(f"Not weighed: {row['reason']}")
+        tell(f"Not weighed: {row['reason']}")
 
 
 def _print_all(found: list[Weighed], prices: Prices, units: Units) -> None:
@@ -199,18 +197,18 @@ def _print_all(found: list[Weighed], prices: Prices, units: Units) -> None:
         told.append(f"Price {money_words(cost)}.")
         if prices.budget is not None:
             told.append(budget_words(cost, prices.budget))
-    typer.echo(" ".join(told))
+    tell(" ".join(told))
 
 
 def _print_one(weighed: Weighed, prices: Prices, units: Units) -> None:
     """Print all that is known of one piece."""
-    typer.echo(weighed_sentence(weighed, prices.per_kg, units))
+    tell(weighed_sentence(weighed, prices.per_kg, units))
     if prices.per_piece is not None:
         unit, of = (POUND, "pound") if units is Units.US else (1.0, "kilogram")
         each = prices.per_piece / weighed.mass.mid * unit
-        typer.echo(f"At {prices.per_piece:.2f}: {each:.2f} a {of}.")
+        tell(f"At {prices.per_piece:.2f}: {each:.2f} a {of}.")
     if weighed.material.sources.get("density") == TWICE:
-        typer.echo(f"Density: {ranged(weighed.material.dense, 'density', units)}.")
+        tell(f"Density: {ranged(weighed.material.dense, 'density', units)}.")
     sinking = weighed.mass_in_water(WATER)
     hangs = f"Hanging in water: {mass_words(sinking, units)}."
     if sinking.high <= 0:
@@ -221,10 +219,10 @@ def _print_one(weighed: Weighed, prices: Prices, units: Units) -> None:
         sides = " × ".join(show_length(side, units) for side in weighed.size)
         short, long = (show_length(side, units) for side in weighed.extents.smallest)
         low = show_length(weighed.extents.lowest, units)
-        typer.echo(f"{sides}; laid down {low} high; passes an opening of {short} × {long}. {hangs}")
+        tell(f"{sides}; laid down {low} high; passes an opening of {short} × {long}. {hangs}")
     if weighed.material.grain_pores > 0 and weighed.material.kind == "stone":
         soaked = mass_words(weighed.mass_in_water_soaked(WATER), units)
-        typer.echo(f"Once its pores are full, in water: {soaked}.")
+        tell(f"Once its pores are full, in water: {soaked}.")
     for text in weighed.changes:
-        typer.echo(f"Mended or guessed: {text}")
-    typer.echo(f"Trust: {weighed.confidence.word}; {weighed.confidence.reason}.")
+        tell(f"Mended or guessed: {text}")
+    tell(f"Trust: {weighed.confidence.word}; {weighed.confidence.reason}.")

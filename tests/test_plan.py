@@ -8,6 +8,7 @@ import pytest
 from commands import read_json, type_in
 from small_tanks import CUBE, LOOSE_WOOD, forty, planned, written_to
 
+from plumbstone.cli.output import table
 from plumbstone.cli.wording.report import first_lines
 from plumbstone.cli.wording.units import Units
 from plumbstone.volumes.report import report_of
@@ -199,6 +200,19 @@ def test_the_terminal_tells_the_worst_first_in_few_lines(
 def test_a_split_figure_would_be_found() -> None:
     for torn in ("1 × 9\n  L", "92 cm ×\n47 cm", "2\n× 3 L", "0.84 L\n(0.67-1.00)", "3\ncm"):
         assert split_figures(torn), torn
+
+
+def test_a_table_of_any_width_is_told_whole(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    heads = ["Piece", "Volume", "Mass", "Price", "Trust"]
+    row = ["rigid_stone_10", "0.72 L (0.61-0.87)", "1.9 kg (1.4-2.6)", "-", "poor (not measured)"]
+    for columns in range(30, 101):
+        monkeypatch.setenv("COLUMNS", str(columns))
+        table("Weighed", heads, [row, ["Stein", *row[1:]]])
+        told = capsys.readouterr().out
+        assert max(map(len, told.splitlines())) <= columns
+        assert told.count("measured)") == 2, told
 
 
 def test_check_tells_by_its_exit_code_what_has_to_be_mended(tmp_path: Path) -> None:
