@@ -86,9 +86,10 @@ def weigh(
     given = {**typed, "shape-factor": shape_factor, "all": every, "a scan": scans or None}
     told = units_typed(units, [size, *(limb or ()), mass, longest, across, bucket_rise, opening])
     with plain_errors(told):
-        if (size or limb) and scans and not any(path.exists() for path in scans):
+        words = not any(path.suffix or "*" in path.name for path in scans or [])
+        if (size or limb or words) and scans and not any(path.exists() for path in scans):
             raise PlumbstoneError(
-                f'"{scans[0]}" is no scan; put what has spaces in it into quotes: '
+                f'"{scans[0]}" is neither a scan nor a folder here; without one, in quotes: '
                 '--size "28 x 19 x 15 cm", --limb "60 cm, 25 cm, 12 cm", --mass "9.8 kg".'
             )
         refuse_idle(given)
