@@ -1,5 +1,6 @@
 """Two tanks, or two versions of one, beside each other."""
 
+import re
 from collections.abc import Callable
 
 from nicegui import ui
@@ -9,6 +10,7 @@ from plumbstone.cli.page.folder import Folder
 from plumbstone.cli.page.widgets import Choice, element, later, page, say, telling
 from plumbstone.cli.wording.comparing import compared
 from plumbstone.cli.wording.page import COMPUTING, NEED_TWO
+from plumbstone.cli.wording.page_labels import as_field
 from plumbstone.cli.wording.units import JOINTS, Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.figures import Report
@@ -55,7 +57,7 @@ class CompareView:
         if names != [choice.value for choice in self._choices]:
             return  # another was chosen meanwhile
         units = self._asked or self._folder.units_of(names[0])  # those of the first, as in `show`
-        heads, *rows = compared((one, other), units)
+        heads, *rows = compared((one, other), units, as_field)
         self._table.clear()
         with self._table:
             with element("thead"), element("tr"):
@@ -67,7 +69,8 @@ class CompareView:
                     with element("tr", "" if left == right else "differs"):
                         element("th", "", name, scope="row")
                         for told in (left, right):
-                            element("td", "", JOINTS.sub("\u00a0", told))
+                            whole = re.sub(r"(?<=\d)-(?=\d)", "\u2011", told)  # a range
+                            element("td", "", JOINTS.sub("\u00a0", whole))
 
     async def _report(self, name: str) -> Report:
         """Compute one of them exactly."""

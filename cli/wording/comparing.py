@@ -7,22 +7,25 @@ from plumbstone.cli.wording.bed import bag_words
 from plumbstone.cli.wording.findings import finding_words, together
 from plumbstone.cli.wording.report import MARKS, money_words
 from plumbstone.cli.wording.units import Units, mass_words, place_words, volume_words, written
+from plumbstone.meshes.telling import Naming, as_option
 from plumbstone.volumes.figures import HoldFigures, Report
 from plumbstone.volumes.findings import Severity
 
 
-def compared(reports: tuple[Report, Report], units: Units) -> list[list[str]]:
+def compared(
+    reports: tuple[Report, Report], units: Units, name: Naming = as_option
+) -> list[list[str]]:
     """Give a table of two scapes: its head with the names of the files, then its rows."""
     files = [Path(report.file).name for report in reports]
     if files[0] == files[1]:
         files = [report.file for report in reports]
     heads = ["", *files]
-    cells = [dict(_told(report, units)) for report in reports]
-    names = [*cells[0], *(name for name in cells[1] if name not in cells[0])]
-    return [heads, *([name, *(part.get(name, "-") for part in cells)] for name in names)]
+    cells = [dict(_told(report, units, name)) for report in reports]
+    rows = [*cells[0], *(row for row in cells[1] if row not in cells[0])]
+    return [heads, *([row, *(part.get(row, "-") for part in cells)] for row in rows)]
 
 
-def _told(report: Report, units: Units) -> Iterator[tuple[str, str]]:
+def _told(report: Report, units: Units, name: Naming) -> Iterator[tuple[str, str]]:
     """Give what is told of one scape, by its name."""
     for place, level in report.depths_m.items():
         yield f"Bed at the {place}", place_words(level, units)
@@ -49,7 +52,7 @@ def _told(report: Report, units: Units) -> Iterator[tuple[str, str]]:
         if severity is not Severity.NOTE:
             yield (
                 mark,
-                "\n".join(finding_words(first, units, *more) for first, *more in found)
+                "\n".join(finding_words(first, units, *more, name=name) for first, *more in found)
                 or "nothing",
             )
 
