@@ -55,6 +55,23 @@ def test_a_box_that_stands_out_of_the_water_displaces_what_is_wet() -> None:
     assert plan.load.heaviest.name == "Pillar"
 
 
+def test_a_sinker_without_a_place_weighs_and_displaces() -> None:
+    # 2.65 kg of granite of 2.65 kg/L are 1 L (Archimedes); it was in neither figure.
+    wood = {"name": "Log", "kind": "wood", "material": "driftwood", "solid": "box",
+            "size": ["20 cm", "10 cm", "5 cm"], "at": ["30 cm", "15 cm"]}  # fmt: skip
+    hung = {"mass": "2.65 kg", "material": "granite", "how": "strapped"}
+    bare, held = (
+        plan_of(piece=[wood], group=[{"name": "Log", "wood": ["Log"], "sinkers": sinkers}])
+        for sinkers in ([], [hung])
+    )
+    assert held.water.stone_m3.mid == litres(1)
+    assert bare.water.free_m3.mid - held.water.free_m3.mid == litres(1)
+    more = held.load.full_without_glass_kg.mid - bare.load.full_without_glass_kg.mid
+    assert more == pytest.approx(2.65 - 1e-3 * WATER, rel=1e-3)
+    more = held.load.drained_without_glass_kg.mid - bare.load.drained_without_glass_kg.mid
+    assert more == pytest.approx(2.65, rel=1e-6)
+
+
 def test_the_heaviest_of_a_lump_weighs_at_least_their_mean() -> None:
     # 80 kg in two stones are 40 kg each; more than 25 kg takes help (`loads.ONE_PERSON`).
     rocks = {"name": "Rocks", "material": "granite", "mass": "80 kg", "count": 2}

@@ -243,8 +243,8 @@ class Layout:
             shape = ground.grid.ny, ground.grid.nx
             surface = self.memo(_as_poured, bed) if bed else self.memo(np.zeros, shape)
             space: OpenSpace = self.memo(open_space, ground.columns, surface, ground.grid)
-            held = water_of(tank, ground.bodies, scape.lumps, bed, space, salt)
-            load = load_of(tank, ground.bodies, scape.lumps, bed, held, water)
+            held = water_of(tank, ground.bodies, scape.loose, bed, space, salt)
+            load = load_of(tank, ground.bodies, scape.loose, bed, held, water)
         if judged and scape.borders and bed is not None:
             border = self.memo(judge_borders, ground.bodies, bed, water)
         spots = results.depths_at(scape.spots, bed) if bed else ()

@@ -123,6 +123,16 @@ class Scape:
     files: tuple[Path, ...] = field(default=(), repr=False)  # all that it was read from
     us: bool = False  # the file gives the tank in inches or feet
 
+    @property
+    def loose(self) -> tuple[Lump, ...]:
+        """All that goes into the tank without a place: lumps, and sinkers that are no piece."""
+        sinkers = [(g.name, s) for g in self.groups for s in g.sinkers if not s.stone]
+        return self.lumps + tuple(
+            Lump(name, "stone", 1, Range.exact(s.mass), s.material.dense.dividing(s.mass),
+                 s.material, below_soil=0.0, pores_filled=False)
+            for name, s in sinkers
+        )  # fmt: skip
+
 
 def read_scape(path: Path | str) -> Scape:
     """Read a scape file and check that it makes sense.
