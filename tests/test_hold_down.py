@@ -61,6 +61,20 @@ def test_half_depth_tips_what_dry_and_full_depth_hold(tmp_path: Path) -> None:
     assert sorted(edge[:, 1]) == pytest.approx([0.20, 0.30], abs=0.003)
 
 
+def test_a_plank_on_a_slope_below_its_angle_of_friction_is_not_said_to_fall_dry(
+    tmp_path: Path,
+) -> None:
+    # It leans from the floor over the edge of a block, its middle between both. Upright pushes
+    # balance it; they lie within the cone of friction from tan 22° = 0.4 on (statics), and dry
+    # wood may have 0.8. It was said to tip over at no water; that it floats later is sure.
+    plank = wood("Plank", (26, 10, 3), 0.54, 29, 'rests = "Block"\nsettle = true')
+    hold = hold_of(tmp_path, stone("Block", (6, 14, 8), 40), plank)
+    assert 20 < hold.stage.resting[0].steepness.max() < 24
+    assert hold.first_move is not None
+    assert (hold.first_move.level, hold.moves_at) == (0.0, None)
+    assert hold.verdict is Verdict.MOVES
+
+
 def test_wood_in_no_group_is_judged_too(tmp_path: Path) -> None:
     plan = plan_of(tmp_path, LOG)
     assert [hold.group.name for hold in plan.holds] == ["Log"]

@@ -37,7 +37,8 @@ class Move:
 def first_move(case: Case, ends: Sequence[End], *, moving: bool) -> Move | None:
     """Find how a group first moves at any of some ends of its ranges; `moving` if it surely does.
 
-    It may move where it stays longer if nothing is amiss and no stone hangs on its cord.
+    It may move where it stays longer if nothing is amiss and no stone hangs on its cord, or if it
+    would move dry, but friction on what is too steep to be counted may keep it.
     """
     first = _lowest_move(case, (*ends, *amiss_ends(ends)), ends, known=moving)
     if first is None:
@@ -45,7 +46,12 @@ def first_move(case: Case, ends: Sequence[End], *, moving: bool) -> Move | None:
     standing = [end for end in ends if not end.hung]
     known = moving and len(standing) == len(ends)
     later = _lowest_move(case, standing, standing, known=known)
-    if later is None or later.level > first.level + SOONER:
+    dry = case.stage.at_levels(case.stage.levels[:1])
+    if (
+        later is None
+        or later.level > first.level + SOONER
+        or (first.level == 0 and case.on(dry).may_stay())
+    ):
         return replace(first, doubtful=True)
     return replace(later, level=first.level, end=first.end)  # as where nothing is amiss
 
