@@ -72,6 +72,14 @@ def test_a_sinker_without_a_place_weighs_and_displaces() -> None:
     assert more == pytest.approx(2.65, rel=1e-6)
 
 
+def test_no_soil_hides_stones_in_a_bare_tank() -> None:
+    # 2.65 kg of granite of 2.65 kg/L leave 62 of 63 L; half of them was lost where no bed lies.
+    rocks = {"name": "Rocks", "material": "granite", "mass": "2.65 kg", "below_soil": 0.5}
+    plan = plan_of(lump=[rocks])
+    assert plan.water.free_m3.mid == litres(62)
+    assert plan.water.parts_over_box == pytest.approx(1, rel=1e-9)
+
+
 def test_the_heaviest_of_a_lump_weighs_at_least_their_mean() -> None:
     # 80 kg in two stones are 40 kg each; more than 25 kg takes help (`loads.ONE_PERSON`).
     rocks = {"name": "Rocks", "material": "granite", "mass": "80 kg", "count": 2}

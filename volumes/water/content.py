@@ -102,7 +102,7 @@ def water_of(
     wet = [(result, _share_below(result, line)) for result in bed.layers] if bed else []
     grains = Range.total(_grain_volume(result).times(share) for result, share in wet)
     between = grains.negative().plus(sum(r.settled * share for r, share in wet))
-    above = sum(lump.volume.mid * (1 - lump.below_soil) for lump in lumps)
+    above = sum(lump.volume.mid * (1 - lump.below_soil * bool(bed)) for lump in lumps)
     empty = max((r.void for r, _ in wet), default=0.0)  # no grains run there, but water does
     filled = sum(lump.volume.mid - _lump_volume(lump).mid for lump in lumps)
     free = Range.exact(float(space.over_bed.at(line)) - above + filled + empty)
