@@ -219,7 +219,9 @@ def test_a_stone_that_was_closed_flat_is_told_from_one_that_was_seen_all_around(
     cut = whole.slice_plane([0, 0, -0.03], [0, 0, 1], cap=True).subdivide_to_size(0.004)
     assert cut_plane(np.array(cut.vertices), np.array(cut.faces))
     assert not cut_plane(np.array(whole.vertices), np.array(whole.faces))
-    doubts, coarse = whole_doubts(np.array(cut.vertices), np.array(cut.faces), cut.volume)
+    doubts, coarse = whole_doubts(
+        np.array(cut.vertices), np.array(cut.faces), cut.volume, is_cut=True
+    )
     assert [(d.what, d.word) for d in (*doubts, *coarse)] == [
         ("underside", "fair"), ("resolution", "fair")
     ]  # fmt: skip
@@ -352,5 +354,6 @@ def test_a_stone_of_one_skin_with_its_turntable_is_doubted_and_one_cut_flat_is_n
     both = trimesh.boolean.union([ball, disc.subdivide_to_size(0.008)], engine="manifold")
     for mesh, stands in ((cut.subdivide_to_size(0.008), False), (both, True)):
         piece = replace(box((1, 1, 1)), vertices=mesh.vertices, faces=mesh.faces)
-        found = parting.off_its_slab(Path(), ClosedScan(piece, (), piece.faces))
+        flat = cut_plane(piece.vertices, piece.faces)
+        found = parting.off_its_slab(Path(), ClosedScan(piece, (), piece.faces, cut=flat))
         assert ("stand" in [doubt.what for doubt in found.doubts]) == stands

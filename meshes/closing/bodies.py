@@ -52,6 +52,7 @@ class ClosedScan:
     stand: float = 0.0  # height of what may be a stand below it [m]
     shares: tuple[float, ...] = (1.0,)  # of the volume, of parts that may be different things
     coarse: tuple[Doubt, ...] = ()  # of a stone by the step of its skin, beside its lengths
+    cut: Plane | None = None  # that an app closed it in, below all else
     body: "OpenBody | None" = None  # before it was closed, until it is done
 
     @cached_property
@@ -149,8 +150,10 @@ class OpenBody:
     @property
     def waved(self) -> bool:
         """Whether its table waves as depths of a LiDAR do; noise of pictures goes by corners."""
-        ground, waviness = self.ground, self.waviness
-        if ground is None or not self.fused or self.step < WAVY_STEP or waviness < LEAST_WAVES:
+        ground = self.ground
+        if ground is None or not self.fused or self.step < WAVY_STEP:
+            return False
+        if (waviness := self.waviness) < LEAST_WAVES:
             return False
         corners = self.table.reshape(-1, 3)
         skin = welded(corners, np.arange(len(corners)).reshape(-1, 3))

@@ -12,7 +12,7 @@ from plumbstone.meshes.measures.calipers import DRAWN, corner_normals
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.faults import face_areas
 from plumbstone.meshes.measures.hulls import hull_of
-from plumbstone.meshes.measures.isolating import cut_plane, find_table, layers_in
+from plumbstone.meshes.measures.isolating import find_table, layers_in
 from plumbstone.meshes.piece import Floats, Indices, longest_side
 
 ROUNDS, TOO_COARSE = 2.0, 0.25  # of the square of step times skin over volume: how far stones of a
@@ -164,7 +164,7 @@ def chords_doubt(vertices: Floats, faces: Indices, volume: float) -> Doubt:
 
 
 def whole_doubts(
-    vertices: Floats, faces: Indices, volume: float
+    vertices: Floats, faces: Indices, volume: float, *, is_cut: bool
 ) -> tuple[tuple[Doubt, ...], tuple[Doubt, ...]]:
     """Doubt a complete scan: what holds by any length, and what its step adds to a known one.
 
@@ -177,7 +177,7 @@ def whole_doubts(
         return (), (chords_doubt(vertices, faces, volume),)
     coarse = () if limbed else (step_doubt(step, skin),)
     doubts = (whole_limbs_doubt(step, skin),) if limbed else ()
-    if cut_plane(vertices, faces):
+    if is_cut:
         doubts = (*doubts, Doubt("underside", *CUT_FLAT, CLOSED_FLAT, "fair"))
     return doubts, coarse
 
@@ -192,7 +192,8 @@ def invented_doubts(vertices: Floats, faces: Indices, volume: float) -> tuple[Do
         return ()
     areas = face_areas(vertices, faces)
     middle = float(np.median(areas))
-    if areas[areas > FAR_LARGER * middle].sum() < LEAST_LARGE * areas.sum():
+    large = areas[areas > FAR_LARGER * middle].sum()
+    if large < LEAST_LARGE * areas.sum() or find_table(vertices, faces):
         return ()
     made = (_roughness(vertices, faces, areas) < CALMER) | (areas > LARGE * middle)
     number = shells(faces[made], len(vertices))
@@ -200,7 +201,7 @@ def invented_doubts(vertices: Floats, faces: Indices, volume: float) -> tuple[Do
     bulge = hull_of(vertices[corners_of(faces[made][patch])]) if patch.any() else None
     if bulge is None or bulge.volume < PUT_ON * volume:
         return ()
-    if np.median(areas[made][patch]) < LARGER * middle or find_table(vertices, faces):
+    if np.median(areas[made][patch]) < LARGER * middle:
         return ()
     off = max(LEAST_OFF, min(MOST_HOLLOW, PER_MADE * float(areas[made].sum() / areas.sum())))
     return (Doubt("foot", off, off, CLOSED_OVER, "poor"),)

@@ -22,7 +22,6 @@ from plumbstone.meshes.measures.displacement import displaced_volume
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.isolating import (
     LEAST_CUT,
-    cut_plane,
     split_bodies,
     table_within,
     upright,
@@ -58,8 +57,7 @@ def off_its_slab(path: Path, scan: ClosedScan) -> ClosedScan:
     vertices, faces = scan.piece.vertices, scan.piece.faces
     table = table_within(vertices, faces)
     if table is None:
-        cut = cut_plane(vertices, faces)
-        return scan if cut is None else _on_plate(scan, upright(vertices, cut))
+        return scan if scan.cut is None else _on_plate(scan, upright(vertices, scan.cut))
     raw = RawScan(vertices, faces, "z", (), ())
     try:
         bodies = opened_bodies(path, raw, table)

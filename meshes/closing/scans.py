@@ -22,7 +22,7 @@ from plumbstone.meshes.measures.doubts import WORDS, Doubt
 from plumbstone.meshes.measures.extents import smallest_box
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, is_closed, shells
 from plumbstone.meshes.measures.hulls import hull_of
-from plumbstone.meshes.measures.isolating import SECOND_BODY, spread_over
+from plumbstone.meshes.measures.isolating import SECOND_BODY, cut_plane, spread_over
 from plumbstone.meshes.measures.rulers import FAR_OFF, FILE_ALONE, Known, Ruler
 from plumbstone.meshes.mending.uncrossing import crossed_share, one_skin, united
 from plumbstone.meshes.mending.welding import compacted, outer_shell, wound
@@ -414,5 +414,6 @@ def _whole_shell(
         doubt = Doubt("crossing", CROSSED_NOISE, CROSSED_NOISE, says, "poor")
     piece = Piece(vertices, faces, path.stem, source=str(path), changes=changes)
     doubled = layer_doubts(vertices, faces, volume)
-    doubts, coarse = whole_doubts(vertices, faces, volume)
-    return ClosedScan(piece, (doubt, *doubts, *doubled), faces, coarse=coarse)
+    cut = cut_plane(vertices, faces)
+    doubts, coarse = whole_doubts(vertices, faces, volume, is_cut=cut is not None)
+    return ClosedScan(piece, (doubt, *doubts, *doubled), faces, coarse=coarse, cut=cut)

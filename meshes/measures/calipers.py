@@ -319,4 +319,5 @@ def _bumps(vertices: Floats, faces: Indices, links: Any, lonely: Flags) -> Float
 def corner_normals(vertices: Floats, faces: Indices) -> Floats:
     """Give normals of length 1 at the corners (n, 3) [m] of a mesh; zero where no face is."""
     normals = corner_sums(vertices, faces)
-    return normals / (np.linalg.norm(normals, axis=1)[:, None] + 1e-300)
+    x, y, z = normals.T
+    return normals / (np.sqrt(x * x + y * y + z * z)[:, None] + 1e-300)
