@@ -175,15 +175,13 @@ def _judged(
             found = {hold.group.name: spread_of_hold(hold) for hold in holds}
     if as_json:
         documents = [document_of(hold) for hold in figures]
-        for document in documents:
-            if spread:
-                document["spread"] = _spread_document(found[document["name"]])
+        for document in documents if spread else ():
+            document["spread"] = _spread_document(found[document["name"]])
         return documents, read
     lines = hold_lines(holds, units)
-    for hold in holds:
-        if spread:
-            name = hold.group.name
-            lines += _spread_lines(name, found[name], hold.sinker_material.name, units)
+    for hold in holds if spread else ():
+        name = hold.group.name
+        lines += _spread_lines(name, found[name], hold.sinker_material.name, units)
     return lines, read
 
 

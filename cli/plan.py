@@ -53,7 +53,7 @@ def plan(
     units: ScapeUnitsOption = None,
 ) -> None:
     """Compute everything from a scape file; --out writes it into a folder."""
-    from plumbstone.volumes.layout import make_plan
+    from plumbstone.volumes.layout import Layout
     from plumbstone.volumes.report import report_of
     from plumbstone.volumes.scape.scape import read_scape
 
@@ -63,7 +63,7 @@ def plan(
             units = output.units_of(units, read)
             if out is not None:
                 refuse_foreign(out, RESULTS, inputs=read.files, force=force, of=scape)
-            result = make_plan(read, grid, salt)
+            result = Layout(read).plan(grid, salt)
             report = checked(report_of(result))
             if out is not None:
                 from plumbstone.cli.results import write_results

@@ -40,7 +40,7 @@ def show(
     units: ScapeUnitsOption = None,
 ) -> None:
     """Show the tank from above and write its pictures; or set two scapes side by side."""
-    from plumbstone.volumes.layout import make_plan
+    from plumbstone.volumes.layout import Layout
     from plumbstone.volumes.report import report_of
     from plumbstone.volumes.scape.scape import read_scape
 
@@ -53,7 +53,7 @@ def show(
         units = output.units_of(units, read[0])
         if out is not None:
             refuse_foreign(out, RESULTS, inputs=read[0].files, force=force, of=scapes[0])
-        plans = [make_plan(scape) for scape in read]
+        plans = [Layout(scape).plan() for scape in read]
         reports = [checked(report_of(plan)) for plan in plans]
         if out is not None:
             from plumbstone.cli.results import write_results

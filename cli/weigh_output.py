@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from plumbstone.cli.output import table, tell
-from plumbstone.cli.weigh_request import TWICE, WATER, Failures
+from plumbstone.cli.weigh_request import WATER, Failures
 from plumbstone.cli.wording.bodies import lift_words
 from plumbstone.cli.wording.units import (
     POUND,
@@ -23,7 +23,7 @@ from plumbstone.cli.wording.weighing import budget_words, trust_words, weighed_s
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.ranges import Range
 from plumbstone.meshes.telling import Naming, as_option
-from plumbstone.volumes.bodies.weighing import Weighed
+from plumbstone.volumes.bodies.weighing import TWICE, Weighed
 
 Opening = tuple[float, float] | None
 

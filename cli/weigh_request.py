@@ -29,7 +29,6 @@ KNOWN_SHEETS = {
     "letter": (0.2794, 0.2159),
 }  # fmt: skip
 WATER = 997.05  # fresh, 25 °C [kg/m³]; see plumbstone.volumes.density
-TWICE = "two weighings"  # source of a density that the user measured
 LOST = "the process that weighed it was stopped, maybe for want of memory; try it alone."
 FIGURES = "0123456789.,/ -¼½¾⅛⅜⅝⅞"  # of a side without its unit
 # Files that lie beside scans and are none; all others of a folder are weighed or told of.
@@ -76,13 +75,12 @@ def by_scale(
     capacity = measured("--scale-capacity", scale_capacity, "mass")
     if submerged is not None and dry is not None:
         density = weighing.density_of_two_weighings(dry, submerged, step, capacity, WATER)
-        found = weighing.with_density(found, density, TWICE)
+        found = weighing.with_density(found, density)
     if rise is not None:
         volume = weighing.volume_by_bucket(rise, step, capacity, WATER)
         if dry is not None:
-            found = weighing.with_density(
-                found, weighing.density_by_bucket(dry, volume, found), TWICE
-            )
+            density = weighing.density_by_bucket(dry, volume, found)
+            found = weighing.with_density(found, density)
     return found, dry, volume
 
 

@@ -10,7 +10,7 @@ from plumbstone.cli.pictures.paper import FRAME
 from plumbstone.cli.pictures.sight import Sight, look_at
 from plumbstone.cli.sheet import build_sheet
 from plumbstone.volumes.figures import Report
-from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import read_scape
@@ -143,7 +143,7 @@ def written_to(folder: Path, text: str, name: str = "tank.toml") -> Path:
 def planned(folder: Path, text: str, spacing: float | None = None) -> Plan:
     """Write a scape file and lay it out."""
     scape = read_scape(written_to(folder, text))
-    return make_plan(scape) if spacing is None else make_plan(scape, spacing)
+    return Layout(scape).plan() if spacing is None else Layout(scape).plan(spacing)
 
 
 def without_drawings(patch: pytest.MonkeyPatch) -> None:
@@ -161,5 +161,5 @@ def frames_of(figure: "Figure") -> "list[Bbox]":
 
 def seen(path: Path) -> tuple[Sight, Report]:
     """Lay out a scape on a coarse grid, for its pictures and figures."""
-    plan = make_plan(read_scape(path), 0.004)
+    plan = Layout(read_scape(path)).plan(0.004)
     return look_at(plan), report_of(plan)

@@ -239,7 +239,7 @@ def test_what_an_app_invented_round_is_doubted(tmp_path: Path, depth: int, sprea
     # Half axes of 10, 8 and 7 cm, cut flat at half the lowest: a b c π (4/3 - h² (3 - h) / 3), h = 1/2.
     # Poisson surface reconstruction by Open3D of points on the rest makes it a third larger.
     half, pipeline, rng = np.array([0.10, 0.08, 0.07]), open3d(), np.random.default_rng(0)
-    ways = rng.normal(size=(60_000, 3))
+    ways = rng.normal(size=(20_000, 3))
     ways /= np.linalg.norm(ways, axis=1)[:, None]
     ways = ways[ways[:, 2] > -0.5]
     points = ways * half + rng.normal(scale=spread, size=ways.shape)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from plumbstone.volumes.bed import bags
 from plumbstone.volumes.bed.bags import Bag, BagError, bags_of, cheapest_bags
-from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.scape.scape import read_scape
 
 
@@ -100,7 +100,7 @@ def test_more_bags_if_it_settles_more(tmp_path: Path) -> None:
     for end, share in (("mid", 0.95), ("high", 0.85)):
         assert heavy["mass_kg"][end] == pytest.approx(16.632 * 0.8 / share, rel=1e-6)
     # Without 2 L that lie in gaps of the layer below, 14.6 L at 15 % are 17.2 L: two bags do.
-    bed = make_plan(read_scape(tmp_path / "t.toml")).bed
+    bed = Layout(read_scape(tmp_path / "t.toml")).plan().bed
     assert bed is not None
     assert bags_of(replace(bed.layers[0], gaps=2e-3))[1] is None
 

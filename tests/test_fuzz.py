@@ -26,7 +26,7 @@ from plumbstone.meshes.reading import headers
 from plumbstone.meshes.shapes.primitives import boulder
 from plumbstone.meshes.writing import ply_bytes
 from plumbstone.volumes.figures import Report
-from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.sanity import checked
@@ -114,7 +114,7 @@ def mutated_scapes(folder: Path, count: int) -> int:
         path.write_bytes(MUTATIONS[i % len(MUTATIONS)](text, rng))
         told = "no message"
         try:
-            make_plan(read_scape(path), spacing=0.01)
+            Layout(read_scape(path)).plan(spacing=0.01)
         except PlumbstoneError as error:
             told = str(error)
         assert told
@@ -137,12 +137,12 @@ MEMORY = 2**30  # [bytes]
 
 def plan_of(path: Path) -> None:
     """Everything of a scape, each figure looked at, as JSON without infinities."""
-    looked_at(make_plan(read_scape(path), 0.01))
+    looked_at(Layout(read_scape(path)).plan(0.01))
 
 
 def folder_of(path: Path) -> None:
     """The same, with its drawings, its scene and its sheet."""
-    plan = make_plan(read_scape(path), 0.01)
+    plan = Layout(read_scape(path)).plan(0.01)
     write_results(plan, looked_at(plan), path.parent / "results", Units.METRIC)
 
 

@@ -11,9 +11,10 @@ from held_wood import LOG, TANK, hold_of, tied, wood
 from plumbstone.cli.kept_answers import JUST_NOW
 from plumbstone.cli.wording.findings import finding_words
 from plumbstone.cli.wording.units import Units
+from plumbstone.volumes.holding import spread
 from plumbstone.volumes.holding.findings import hold_findings
 from plumbstone.volumes.holding.hold_down import HoldResult
-from plumbstone.volumes.layout import Layout, make_plan
+from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.scape.scape import read_scape
 
 
@@ -34,8 +35,9 @@ def test_a_log_with_dates_and_both_ways_of_weighing(tmp_path: Path) -> None:
     assert soaking.sinks
 
 
-def test_commands_for_wood(tmp_path: Path) -> None:
+def test_commands_for_wood(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The picture, the spread and the log as a user types them; a second run gives the same."""
+    monkeypatch.setattr(spread, "DRAWS", 60)
     (tmp_path / "t.toml").write_text(TANK + LOG, encoding="utf-8")
     done = type_in("plumbstone hold t.toml --picture p.png", tmp_path)
     assert done.returncode == 0, done.stderr
@@ -104,7 +106,7 @@ def test_hold_and_plan_say_the_same(tmp_path: Path) -> None:
     assert alone["holds"] == whole["holds"]
     assert [hold["verdict"] for hold in alone["holds"]] == ["moves", "moves"]
     told = {finding["text"] for finding in whole["findings"]}
-    plan = make_plan(read_scape(tmp_path / "t.toml"))
+    plan = Layout(read_scape(tmp_path / "t.toml")).plan()
     for hold in plan.holds:
         for finding in hold_findings(hold):
             assert finding_words(finding, Units.METRIC) in told

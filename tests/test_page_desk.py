@@ -35,7 +35,7 @@ from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.meshes.piece import Piece
 from plumbstone.meshes.shapes.primitives import boulder
-from plumbstone.volumes.layout import Layout, make_plan
+from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.memo import Memo
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import read_scape, scape_from
@@ -73,7 +73,7 @@ def same_as_alone(desk: Desk) -> None:
     """Compare all figures with a computation of the saved file from scratch, to the last bit."""
     assert desk.seen is not None
     assert desk.seen.judged
-    alone = report_of(make_plan(read_scape(desk.folder.scape(desk.name))))
+    alone = report_of(Layout(read_scape(desk.folder.scape(desk.name))).plan())
     assert plan_document(desk.seen.report) == plan_document(alone)
 
 

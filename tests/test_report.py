@@ -13,7 +13,7 @@ from plumbstone.cli.wording.findings import WORDED, finding_words
 from plumbstone.cli.wording.units import TABLE, Toward, Units, written
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.findings import Kind, Severity
-from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.plan import Plan
 from plumbstone.volumes.report import report_of
 from plumbstone.volumes.scape.scape import scape_from
@@ -42,7 +42,7 @@ TROUBLED: dict[str, Any] = {
 
 @pytest.fixture(scope="module")
 def troubled() -> Plan:
-    return make_plan(scape_from(TROUBLED), 0.005)
+    return Layout(scape_from(TROUBLED)).plan(0.005)
 
 
 def squeezed(text: str) -> str:

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from plumbstone.volumes.density import WaterRangeError, water_density
-from plumbstone.volumes.layout import make_plan
+from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.scape.scape import read_scape
 
 
@@ -60,7 +60,7 @@ def test_the_sump_below_counts_on_the_floor(tmp_path: Path) -> None:
             f'temperature = "4 °C"\n{more}',
             encoding="utf-8",
         )
-        plans.append(make_plan(read_scape(path)).load)
+        plans.append(Layout(read_scape(path)).plan().load)
     without, with_sump = plans
     assert without is not None
     assert with_sump is not None

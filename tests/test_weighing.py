@@ -34,7 +34,7 @@ from plumbstone.volumes.bodies.weighing import (
 from plumbstone.volumes.scape.materials import find_material
 
 DENSITY = Range(2600.0, 2650.0, 2700.0)
-GRANITE = with_density(find_material("granite"), DENSITY, "for this test")
+GRANITE = with_density(find_material("granite"), DENSITY)
 
 
 @pytest.mark.parametrize("share", [0.001, 0.01, 0.05, 0.2])
@@ -215,12 +215,12 @@ def test_lengths_that_nobody_measured_are_told_beside_what_else_is_poor() -> Non
 def test_a_density_that_was_measured_is_held_against_the_table() -> None:
     # By hand: 2.9 kg / 0.82 L = 3537 kg/m³ (granite: 2600 to 2700), hanging 2.9 - 0.82 = 2.08 kg.
     volume = volume_by_bucket(0.82, 0.001, None, 1000.0)
-    stone = with_density(GRANITE, density_by_bucket(2.9, volume, GRANITE), "two weighings")
+    stone = with_density(GRANITE, density_by_bucket(2.9, volume, GRANITE))
     told = checked_by_table(weigh_volume(volume, stone, 2.9))
     assert told.confidence.word == "fair"
     assert "3537 kg/m³ does not fit granite (2600 kg/m³ to 2700 kg/m³)" in metric(told.warnings[0])
     assert told.mass_in_water(1000.0).mid == pytest.approx(2.08, abs=1e-3)
-    fits = with_density(GRANITE, density_by_bucket(2.17, volume, GRANITE), "two weighings")
+    fits = with_density(GRANITE, density_by_bucket(2.17, volume, GRANITE))
     assert not checked_by_table(weigh_volume(volume, fits, 2.17)).warnings
     with pytest.raises(WeighingError, match="did you mean"):
         density_by_bucket(21.7, volume, GRANITE)

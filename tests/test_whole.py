@@ -21,7 +21,7 @@ from plumbstone.cli.results import write_results
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.ranges import Range
 from plumbstone.volumes.bed import pouring
-from plumbstone.volumes.layout import Layout, make_plan
+from plumbstone.volumes.layout import Layout
 from plumbstone.volumes.report import hold_figures, report_of
 from plumbstone.volumes.scape.scape import read_scape
 
@@ -58,7 +58,7 @@ def plan_of(folder: Path, k: float, turn: float, seed: int):  # type: ignore[no-
     path = folder / "tank.toml"
     values = {name: f"{value * k:.6f}" for name, value in lengths.items()}
     path.write_text(SCAPE.format(**values, turn=turn, seed=seed), encoding="utf-8")
-    return make_plan(read_scape(path), spacing=0.004 * k)
+    return Layout(read_scape(path)).plan(spacing=0.004 * k)
 
 
 @settings(max_examples=8, deadline=None)
@@ -139,7 +139,7 @@ def test_two_runs_into_one_folder_do_not_mix(tmp_path: Path) -> None:
     fork, runs, results = multiprocessing.get_context("fork"), [], tmp_path / "results"
     for name in ("Tank one", "Tank two"):
         (tmp_path / "tank.toml").write_text(small_tank(name), encoding="utf-8")
-        plan = make_plan(read_scape(tmp_path / "tank.toml"), 0.01)
+        plan = Layout(read_scape(tmp_path / "tank.toml")).plan(0.01)
         words = (plan, report_of(plan), results, Units.METRIC)
         runs.append(fork.Process(target=write_results, args=words))
     for run in runs:

@@ -450,11 +450,6 @@ class Layout:
         return self.memo(judge_stones, *inputs, self.memo)
 
 
-def make_plan(scape: Scape, spacing: float | None = None, salt: float | None = None) -> Plan:
-    """Compute everything about a scape once, on a grid [m]; see `Layout.plan`."""
-    return Layout(scape).plan(spacing, salt)
-
-
 def _poured(_maps: tuple[Floats | None, ...], *inputs: Any) -> BedResult:
     """Solve the bed; height maps are told apart as objects, so they are inputs of their own."""
     return pouring.solve_bed(*inputs)

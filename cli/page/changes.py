@@ -13,7 +13,7 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.scape.groups import weighed_stone
 from plumbstone.volumes.scape.layers import Profile
 from plumbstone.volumes.scape.scape import PieceEntry, Scape
-from plumbstone.volumes.scape.writing import free_name, pieces_named, with_added, with_keys
+from plumbstone.volumes.scape.writing import free_name, with_added, with_keys
 
 Edit = Callable[[str], str]
 Place = tuple[float, float]
@@ -229,8 +229,3 @@ def places_beside(
             inside = wide / 2 <= x <= floor[0] - wide / 2 and deep / 2 <= y <= floor[1] - deep / 2
             if inside:
                 yield x, y
-
-
-def name_for(wanted: str, text: str) -> str:
-    """Give a name for a new piece that is not taken."""
-    return free_name(wanted, pieces_named(text))

@@ -24,7 +24,7 @@ from plumbstone.meshes.shapes.primitives import SOLIDS
 from plumbstone.volumes.scape.materials import load_materials
 from plumbstone.volumes.scape.quantities import parse_quantity
 from plumbstone.volumes.scape.scape import PieceEntry
-from plumbstone.volumes.scape.writing import with_keys, without
+from plumbstone.volumes.scape.writing import free_name, pieces_named, with_keys, without
 
 SHEET = "build-sheet.html"
 Way = Sequence[str | int]
@@ -348,7 +348,7 @@ class TankForms:
         new: list[str] = []
 
         def edits() -> Iterator[Edit]:
-            new.append(changes.name_for(str(keys["name"]), self.desk.text))
+            new.append(free_name(str(keys["name"]), pieces_named(self.desk.text)))
             row, others = {**keys, "name": new[0]}, [*self.desk.outlines().values()]
             floor = size[:2] or (0.0, 0.0)
             yield from changes.added_somewhere(row, floor, others, self.desk.scape, self.measures)

@@ -24,7 +24,13 @@ from plumbstone.meshes.errors import PlumbstoneError
 from plumbstone.volumes.findings import Severity
 from plumbstone.volumes.scape.scape import PieceEntry
 from plumbstone.volumes.scape.tank import LEAST_LINE
-from plumbstone.volumes.scape.writing import with_copy, with_keys, without_piece
+from plumbstone.volumes.scape.writing import (
+    free_name,
+    pieces_named,
+    with_copy,
+    with_keys,
+    without_piece,
+)
 
 TURN = 5.0  # of one press of a key [degrees]
 LOOK = 1.0  # between two looks at the file [s]
@@ -451,7 +457,7 @@ class TankView:
         new: list[str] = []
 
         def edits() -> Iterable[Edit]:
-            new.append(changes.name_for(name, self.desk.text))
+            new.append(free_name(name, pieces_named(self.desk.text)))
             tank, taken = self.desk.scape.tank, self.desk.outlines()
             size = [high - low for low, high in zip(*taken[name], strict=True)]
             floor, others = (tank.length, tank.depth), [*taken.values()]

@@ -35,6 +35,12 @@ THIN = 0.01  # [m]: what stands less high is told in millimetres
 LEAST_PULL = 0.05  # of a tie that is told [N]
 HUNG = "let it hang or stand on a tie ([[group]] sinkers)"
 LAID_ON = "wedge it, or lay a stone on the end that rises."
+CURES = {
+    "tie tight": "a tie is slack: tie it tight.",
+    "set again": "mend first how it rests, then judge it anew.",
+    "move tie": "the stone is heavy enough but pulls at the wrong place: tie it as below.",
+    "strap": "strap it to stone, as below.",
+}
 
 
 def hold_sentence(balance: "Balance", stone: str, units: Units) -> str:
@@ -383,16 +389,10 @@ def motion_words(how: str, *, sure: bool) -> str:
 
 def _cure_words(finding: Finding, units: Units) -> str:
     """Say what to change; the places stand with the offers."""
+    if finding.cure in CURES:
+        return CURES[finding.cure]
     lacking = finding.number("lacking_kg")
     on_it = " and ".join(finding.about[1:])
-    if finding.cure == "tie tight":
-        return "a tie is slack: tie it tight."
-    if finding.cure == "set again":
-        return "mend first how it rests, then judge it anew."
-    if finding.cure == "move tie":
-        return "the stone is heavy enough but pulls at the wrong place: tie it as below."
-    if finding.cure == "strap":
-        return "strap it to stone, as below."
     if finding.cure == "second foot":
         foot = _foot_words(finding, units)
         return f"the stone is heavy enough but holds it nowhere as drawn: {foot}"

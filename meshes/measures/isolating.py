@@ -280,8 +280,7 @@ def waves_of(table: Floats) -> float:
         Corners of its faces, z up. It is known to be flat, so this is what a scan's noise leaves
         over centimetres, where that of the body is told from its shape by nothing.
     """
-    a, b, c = table.swapaxes(0, 1)
-    middle = (a + b + c) / 3  # a third of the time of `mean`
+    middle = table.mean(axis=1)
     cell = np.floor(middle[:, :2] / SQUARE).astype(np.int64)
     cell -= cell.min(axis=0, initial=0)
     number = cell[:, 0] * (cell[:, 1].max(initial=0) + 1) + cell[:, 1]

@@ -31,6 +31,7 @@ SHELL = (
     "it stands on nearly all of its outline, and wood may be hollow there, as a shell of bark is: "
     "scan it turned over too (<same-stone>), or push it under in a bucket on a scale: <bucket-rise>"
 )
+TWICE = "two weighings"  # source of a density that the user measured
 SLIP = 2.0  # a mass and a volume that differ by more than this cannot belong together
 SLIPS = (0.1, 10.0, 1 / 2.20462, 2.20462, 1e-3, 1e3)  # a wrong point, pounds, grams
 SPREADS = {"solid": 0.05, "boulder": 0.20, "limbs": 0.15}  # at 90 %; common practice, no source
@@ -219,9 +220,9 @@ def weigh_volume(volume: Range, material: Material, mass: float | None = None) -
     return weighed if mass is None else checked_by_mass(weighed, mass)
 
 
-def with_density(material: Material, density: Range, source: str) -> Material:
+def with_density(material: Material, density: Range) -> Material:
     """Put a measured density [kg/m³] in the place of the table's."""
-    return replace(material, density=density, sources={**material.sources, "density": source})
+    return replace(material, density=density, sources={**material.sources, "density": TWICE})
 
 
 def weigh_size(

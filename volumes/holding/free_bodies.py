@@ -204,11 +204,9 @@ def lots_of(bodies: Sequence[Body], grid: Grid, memo: Memo) -> list[tuple[Body, 
     ]
 
 
-def rig_of(
-    stage: Stage, end: End, body: int, friction: Range | None, alone: Sequence[int] = ()
-) -> Rig:
+def rig_of(stage: Stage, end: End, body: int, friction: Range | None) -> Rig:
     """Put a body and all that is judged with it into one rig at one end; friction is [-]."""
-    return rigs_of(stage, [end], body, friction, alone)[0]
+    return rigs_of(stage, [end], body, friction)[0]
 
 
 def rigs_of(
