@@ -442,7 +442,9 @@ def test_two_scans_of_one_stone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
         metres = scan.vertices * scan.unit
         (tmp_path / f"{name}.ply").write_bytes(ply_bytes(metres, scan.faces))
     line = "plumbstone weigh a.ply b.ply --same-stone -m granite --unit m"
-    found = read_json(line, tmp_path)["pieces"][0]
+    longest = f"{pdist(stone.vertices).max() * 1e3:.0f} mm"
+    found = read_json(f'{line} --longest "{longest}"', tmp_path)["pieces"][0]
+    assert found["confidence_reason"].endswith("are coarse; scan it from nearer")  # as each alone
     truth = enclosed_volume(stone.vertices, stone.faces) * 1e3
     assert found["volume_l"]["mid"] == pytest.approx(truth, rel=0.02)
     assert found["volume_l"]["low"] < truth < found["volume_l"]["high"]

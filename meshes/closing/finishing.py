@@ -148,12 +148,27 @@ def finished(path: Path, body: OpenBody) -> ClosedScan:
         doubts.append(Doubt("table", off, off, f"{says}; lay it on a board"))
     breaches = (underside.breach_of(vertices, rim.edges) for rim in body.rims)
     doubts += [doubting.breach_doubt(breach, volume, limbed) for breach in breaches if breach]
+    if not limbed:
+        doubts += smoothing_doubts(body, volume)
+    return _guarded(path, body, vertices, faces, tuple(doubts))
+
+
+def smoothing_doubts(body: OpenBody, volume: float) -> tuple[Doubt, ...]:
+    """Doubt a stone whose skin a LiDAR may have rounded."""
     smooth = body.pictured is False or body.calm < min(CALM, CALM_STEP * body.step**2)
     untold = body.fused and body.ground is None and body.step > COARSE_STEP
-    if not limbed and (smooth or untold or body.waved):
-        skin, says = body.area / volume, SMOOTH if smooth else UNTOLD if untold else WAVY
-        doubts.append(Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, says, "poor"))
-    return _guarded(path, body, vertices, faces, tuple(doubts))
+    if not (smooth or untold or body.waved):
+        return ()
+    skin, says = body.area / volume, SMOOTH if smooth else UNTOLD if untold else WAVY
+    return (Doubt("smoothing", min(0.8, SWOLLEN * skin), SHRUNK * skin, says, "poor"),)
+
+
+def skin_doubts(body: OpenBody, volume: float) -> tuple[Doubt, ...]:
+    """Doubt the skin of a body, whatever closed it."""
+    if is_limbed(body, volume):
+        return (limbs_doubt(body, volume, scanned_as(body, volume)),)
+    step = doubting.step_doubt(body.step, body.area / volume)
+    return (*smoothing_doubts(body, volume), step)
 
 
 def _guarded(

@@ -1,12 +1,14 @@
 """Two scans of one stone, turned over in between, joined into one closed surface."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from plumbstone.meshes.closing.bodies import ClosedScan, OpenBody
+from plumbstone.meshes.closing.finishing import skin_doubts
+from plumbstone.meshes.closing.parting import doubted_if_two
 from plumbstone.meshes.closing.scans import body_of, with_scale, wound_raw
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, is_closed, shells
@@ -77,7 +79,12 @@ def joined_scan(first: Path, second: Path, ruler: Ruler = FILE_ALONE) -> ClosedS
     noise = float(np.hypot(JOINED_NOISE, fit.residual * 0.3 * area / volume))
     piece = Piece(vertices, faces, first.stem, source=f"{first}, {second}", changes=(said,))
     doubt = Doubt("noise", noise, noise, "seen from all sides by two scans; its noise remains")
-    return with_scale(first, (ClosedScan(piece, (doubt,), faces),), ruler)[0]
+    skins = [d for body in bodies for d in skin_doubts(replace(body, area=area), volume)]
+    worst = {d.what: d for d in sorted(skins, key=lambda d: d.below + d.above)}
+    waviness = max(body.waviness for body in bodies)
+    scan = ClosedScan(piece, (doubt, *worst.values()), faces, waviness=waviness)
+    scan = scan if ruler.single else doubted_if_two(scan)
+    return with_scale(first, (scan,), ruler)[0]
 
 
 def _cloud(body: OpenBody, seed: int) -> Any:
