@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from plumbstone.cli.output import ScapeUnitsOption, plain_errors
+from plumbstone.cli.output import ScapeUnitsOption, plain_errors, tell
 from plumbstone.cli.wording.units import Units
 from plumbstone.meshes.errors import PlumbstoneError
 
@@ -46,10 +46,11 @@ def serve(
         import segno
 
         segno.make(link, micro=False).terminal(compact=True)
-        typer.echo(
+        tell(
             "Who has this link can read and change this folder; the network can listen in. "
-            "Use it in a network you trust, and end it with Ctrl-C."
+            "Use it in a network you trust."
         )
+    typer.echo("End it with Ctrl-C.")
     hosts = frozenset(f"{name}:{port}" for name in (*HERE, outside) if name)
     _run(folder, units, hosts, secret, listening, link if open_page else None)
 

@@ -118,7 +118,8 @@ export default {
       this.sent = {}; // but not what is in the hand: that is a new try
       this.loose = {};
     },
-    focusPiece(name) {
+    async focusPiece(name) {
+      await this.$nextTick(); // it may be new
       const group = this.$refs.above[0].querySelector(`[data-piece="${CSS.escape(name)}"]`);
       if (group) group.focus({ preventScroll: true });
       this.look();

@@ -468,6 +468,7 @@ class TankView:
 
         if await self.edit_first(edits()):
             self.choose(new[0])
+            self._board.run_method("focusPiece", new[0])  # what keys do next is meant for it
         elif new and new[0] in self._refusal:  # it speaks of a piece that came to nothing
             self._refusal = words.NO_ROOM
             self._show()
