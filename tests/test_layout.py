@@ -93,19 +93,6 @@ def room_of(module: str) -> str:
     return ".".join(module.split(".")[1:3])
 
 
-def test_contributors_are_told_names_that_exist() -> None:
-    """`doubts.foremost` in their notes is a name in a module `doubts`; two were of none."""
-    notes = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
-    held: dict[str, str] = {}
-    for name in MODULES:
-        stem = name.rpartition(".")[2]
-        held[stem] = held.get(stem, "") + source_of(name)
-    told = [pair for pair in re.findall(r"`(\w+)\.(\w+)`", notes) if pair[0] in held]
-    lacking = [pair for pair in told if not re.search(rf"\b{pair[1]}\b", held[pair[0]])]
-    assert len(told) > 20
-    assert [pair for pair in lacking if pair[1] not in ("py", "toml")] == []
-
-
 @pytest.mark.parametrize("name", [name for name in MODULES if ">>>" in source_of(name)])
 def test_docstring_examples(name: str) -> None:
     found = doctest.testmod(importlib.import_module(name))

@@ -309,6 +309,10 @@ TIPPING: dict[tuple[str, str | bool | None], str] = {
         "does not lie by itself without the strap to {others}, and a strap round one place is a "
         "hinge: screw or glue it there, strap it at two places, or give it one more to lie on."
     ),
+    ("one strap", None): (
+        "is strapped to {others} alone, and round one strap it may turn as it floats: strap it "
+        "tight at two places, apart, or screw it there."
+    ),
     ("may roll off", None): "{others} may roll off as the wood rocks; tie or wedge it.",
     ("guessed foot", None): (
         "what is drawn does not tell its foot; set it{on} so that it does not rock, and press at "

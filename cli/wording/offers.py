@@ -85,7 +85,8 @@ def _strapping_words(strapping: StrappingFigures, instead: str, units: Units, on
         rests = ' and rests = "bed"' if strapping.rests == "bed" else ""
         written_as = f'that as a [[piece]] with solid = "slab"{rests}, and at its wood '
         written_as += f"rests = {named} and "
-    words = f"it stays, if set as described, strapped tight {to}{instead}; "
+    twice = "" if len(strapping.stones) > 1 else "at two places, apart, "
+    words = f"it stays, if set as described, strapped tight {twice}{to}{instead}; "
     if not on_page:
         at_wood = "" if written_as else " at its wood"
         return f"{words}write {written_as}tied_to = [{named}]{at_wood}."

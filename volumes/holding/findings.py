@@ -167,6 +167,10 @@ def _cares(hold: HoldResult) -> Iterator[Finding]:
     if hold.hinges:
         about = (name, *hold.hinges)
         yield Finding(Kind.TIPS, Severity.CARE, about, how="hinge", cure="second strap")
+    straps = [s.stone for s in hold.group.sinkers if s.how == "strapped" and s.stone]
+    if hold.stays and lift.high > 0 and len(straps) == 1 and not hold.hinges:
+        about = (name, *straps)
+        yield Finding(Kind.TIPS, Severity.CARE, about, how="one strap", cure="second strap")
     laid = [s.stone or "the stone" for s in hold.group.sinkers if s.how == "laid on"]
     on = [*laid, *(n for n in hold.carries if n not in laid)]
     if on:
