@@ -11,7 +11,7 @@ from plumbstone.meshes.closing.bodies import ClosedScan, OpenBody
 from plumbstone.meshes.closing.doubting import MOST_HOLLOW, PER_MADE
 from plumbstone.meshes.closing.finishing import PATCHY, skin_doubts
 from plumbstone.meshes.closing.parting import doubted_if_two
-from plumbstone.meshes.closing.scans import body_of, with_scale, wound_raw
+from plumbstone.meshes.closing.scans import body_of, check_useful, with_scale, wound_raw
 from plumbstone.meshes.measures.doubts import Doubt
 from plumbstone.meshes.measures.faults import enclosed_volume, face_areas, is_closed, shells
 from plumbstone.meshes.measures.rulers import FILE_ALONE, Ruler
@@ -69,7 +69,8 @@ def joined_scan(first: Path, second: Path, ruler: Ruler = FILE_ALONE) -> ClosedS
     if fit.overlap < LEAST_OVERLAP or fit.residual > LARGEST_RESIDUAL * size:
         problem = (
             f"does not match {second}: {percent(fit.overlap)} of the skin finds a partner, "
-            f"<{fit.residual * 1e3:.1f} mm> off. Are they one stone? Scan more of its sides."
+            f"<{fit.residual * 1e3:.1f} mm> off. Are they one stone? Scan more of its "
+            "sides; stand a flat one on edge for one of the two."
         )
         raise ScanError(first, problem)
     clouds[1].transform(fit.turn)
@@ -90,7 +91,10 @@ def joined_scan(first: Path, second: Path, ruler: Ruler = FILE_ALONE) -> ClosedS
     missed = () if unseen == 0 else (_missed_doubt(unseen),)
     scan = ClosedScan(piece, (doubt, *missed, *worst.values()), faces, waviness=waviness)
     scan = scan if ruler.single else doubted_if_two(scan)
-    return with_scale(first, (scan,), ruler)[0]
+    scaled = with_scale(first, (scan,), ruler)[0]
+    if not ruler.weighed:
+        check_useful(first, scaled)
+    return scaled
 
 
 def _unseen_by_both(piece: Piece, points: Floats) -> float:

@@ -149,12 +149,12 @@ def closed_scans(path: Path, ruler: Ruler = FILE_ALONE) -> tuple[ClosedScan, ...
         claim = replace(claim, what="its past", says=FOREIGN, trust=trust)
         scaled = tuple(scan.doubted(claim) for scan in scaled)
     for scan in () if ruler.weighed else scaled:
-        _check_useful(path, scan)
+        check_useful(path, scan)
     done = (replace(scan, body=None) for scan in scaled)  # what it was is not looked at again
     return tuple(saying(scan, raw.changes, raw.warnings) for scan in done)
 
 
-def _check_useful(path: Path, scan: ClosedScan) -> None:
+def check_useful(path: Path, scan: ClosedScan) -> None:
     """Refuse a body whose range says next to nothing."""
     low, mid, high = scan.volume.low, scan.volume.mid, scan.volume.high
     if (high - low) / max(2 * mid, low + high) > MOST_UNSURE:
