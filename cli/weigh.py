@@ -89,7 +89,7 @@ def weigh(
         words = not any(path.suffix or "*" in path.name for path in scans or [])
         if (size or limb or words) and scans and not any(path.exists() for path in scans):
             raise PlumbstoneError(
-                f'"{scans[0]}" is neither a scan nor a folder here; without one, in quotes: '
+                f'"{scans[0]}" is no scan or folder here; put what has spaces into quotes: '
                 '--size "28 x 19 x 15 cm", --limb "60 cm, 25 cm, 12 cm", --mass "9.8 kg".'
             )
         refuse_idle(given)

@@ -62,6 +62,7 @@ def test_readings_the_wrong_way_round_are_told_as_such(tmp_path: Path) -> None:
         "--size 28 x 19 x 15 cm",
         '--size "28 x 19 x 15 cm" --mass 9.8 kg',
         "--limb 60 cm, 25 cm, 12 cm",
+        "28 x 19 x 15 cm granite",
     ],
 )
 def test_what_lacks_its_quotes_is_told_so(tmp_path: Path, typed: str) -> None:
