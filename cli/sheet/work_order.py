@@ -185,7 +185,10 @@ def _hold_lines(i: int, hold: Any, q: Figures) -> Iterator[Markup]:
                 hold.strapping.material, q.sides(f"holds.{i}.strapping.size_cm")
             )
         instead = "or, if no stone fits there, " if offered else ""
-        yield Markup("{}: {}strap it tight to {}{}.").format(hold.name, instead, stones, size)
+        twice = "" if len(hold.strapping.stones) > 1 else "at two places, apart, "
+        yield Markup("{}: {}strap it tight {}to {}{}.").format(
+            hold.name, instead, twice, stones, size
+        )
 
 
 def _place(path: str, q: Figures) -> Markup:
