@@ -169,7 +169,8 @@ def test_wood_that_floats_is_held_by_a_stone(browser: Browser, server: Server) -
     assert 'tied_to = ["Root"]' in text
     hold = read_json("plumbstone plan wood.toml", server.folder)["holds"][0]
     assert hold["stays"]
-    assert tab.locator(".verdict").inner_text().startswith("Nothing found")
+    assert tab.locator(".verdict").inner_text().startswith("See to 1 thing first")
+    assert "strap it tight at two places" in tab.content()
     assert faults == []
 
 
