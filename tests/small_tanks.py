@@ -143,7 +143,7 @@ def written_to(folder: Path, text: str, name: str = "tank.toml") -> Path:
 def planned(folder: Path, text: str, spacing: float | None = None) -> Plan:
     """Write a scape file and lay it out."""
     scape = read_scape(written_to(folder, text))
-    return Layout(scape).plan() if spacing is None else Layout(scape).plan(spacing)
+    return Layout(scape).plan(spacing)
 
 
 def without_drawings(patch: pytest.MonkeyPatch) -> None:

@@ -41,6 +41,7 @@ from plumbstone.cli.wording.units import (
     figures_in,
     mass_words,
     show_length,
+    spanned,
     volume_words,
     written,
 )
@@ -197,7 +198,7 @@ class WeighView:
         units, dense = self.measures.units, ""
         if density := material.density:
             low, high = (written(v, "density", units) for v in (density.low, density.high))
-            dense = f", {low.partition(' ')[0]}-{high}"
+            dense = f", {spanned(low, high, '-')}"
         return f"{material.name}{dense}{'. ' + material.note if material.note else ''}"
 
     async def run(self) -> None:

@@ -1,5 +1,6 @@
 """The tank from the front, its panes with the lines to pour to, and two cuts through it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -113,18 +114,20 @@ def section_figure(sight: Sight, units: Units = Units.METRIC, medium: Medium = S
     along = shares * tank.length
     bent = np.interp(along, *across_line(sight).T)
     cuts = [sight.grid.cell_at(x, y), sight.grid.cell_at(along, bent)]
-    forms = [f for f in sight.forms if any(_parts(f, cells)[1].any() for cells in cuts)]
+    parts = [[_parts(form, cells) for form in sight.forms] for cells in cuts]
+    met = [any(solid.any() for _, solid in each) for each in zip(*parts, strict=True)]
+    forms = [form for form, cut in zip(sight.forms, met, strict=True) if cut]
     entries = layout.material_entries(sight, forms, cut=True)
     whole = (max(tank.length, tank.depth), 2 * height + gap)
     panel = layout.laid_out(medium, whole, entries, above=1.6, title=sight.plan.scape.name)
     upper = Panel(panel.page, *panel.at(0, height + gap), panel.scale, (tank.depth, height))
     where = place_words(float(x[0]), units)
     _heading(upper, f"A: front to back, {where} from left")
-    _cut(upper, sight, cuts[0], y, units)
+    _cut(upper, sight, cuts[0], parts[0], y, units)
     lower = Panel(panel.page, *panel.at(0, 0), panel.scale, (tank.length, height))
     where = "along the border" if sight.plan.scape.borders else "through the middle"
     _heading(lower, f"B: {where}")
-    _cut(lower, sight, cuts[1], along, units)
+    _cut(lower, sight, cuts[1], parts[1], along, units)
     return panel.page.figure
 
 
@@ -274,8 +277,11 @@ def _pane_heights(panel: Panel, along: Floats, level: Floats, units: Units) -> N
         panel.page.write(words, places, size=0.85 * text)
 
 
-def _cut(panel: Panel, sight: Sight, cells: tuple[Any, Any], along: Floats, units: Units) -> None:
-    """Draw layers, solids and the water over the cells of a cut."""
+def _cut(
+    panel: Panel, sight: Sight, cells: tuple[Any, Any], parts: Sequence[tuple[Floats, Flags]],
+    along: Floats, units: Units,
+) -> None:  # fmt: skip
+    """Draw layers, solids by their parts and the water over the cells of a cut."""
     bed = sight.plan.bed
     panel.tick(units)
     for result in bed.layers if bed else ():
@@ -284,16 +290,16 @@ def _cut(panel: Panel, sight: Sight, cells: tuple[Any, Any], along: Floats, unit
         below, top = (np.minimum(f, rest)[cells] for f in (result.below, result.surface))
         _fill(panel, result, along, below, top)
     size = 1.1 * panel.page.text
-    for form in sight.forms:
-        _cut_form(panel, sight, form, cells, along, size)
+    for form, (heights, solid) in zip(sight.forms, parts, strict=True):
+        _cut_form(panel, sight, form, heights, solid, along, size)
     _heights(panel, sight, cells, along, units)
 
 
 def _cut_form(
-    panel: Panel, sight: Sight, form: Form, cells: tuple[Any, Any], along: Floats, size: float
-) -> None:
+    panel: Panel, sight: Sight, form: Form, heights: Floats, solid: Flags, along: Floats,
+    size: float,
+) -> None:  # fmt: skip
     """Fill one piece on a cut, and number it."""
-    heights, solid = _parts(form, cells)
     rings = outline_of(solid, along, heights)
     if rings:
         colour = colour_of(form.body.entry.material)

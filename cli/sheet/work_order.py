@@ -7,6 +7,7 @@ from typing import Any
 from markupsafe import Markup
 
 from plumbstone.cli.sheet.sheet_figures import Figures, both
+from plumbstone.cli.wording.offers import places_of
 from plumbstone.cli.wording.report import SALT_MIX, dosing_words, unlike_box
 from plumbstone.cli.wording.units import GALLON, Units
 from plumbstone.meshes.telling import percent
@@ -185,9 +186,8 @@ def _hold_lines(i: int, hold: Any, q: Figures) -> Iterator[Markup]:
                 hold.strapping.material, q.sides(f"holds.{i}.strapping.size_cm")
             )
         instead = "or, if no stone fits there, " if offered else ""
-        twice = "" if len(hold.strapping.stones) > 1 else "at two places, apart, "
         yield Markup("{}: {}strap it tight {}to {}{}.").format(
-            hold.name, instead, twice, stones, size
+            hold.name, instead, places_of(hold.strapping), stones, size
         )
 
 

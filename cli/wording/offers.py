@@ -73,6 +73,11 @@ def _next_step(hold: "HoldResult", units: Units) -> str:
     return flat
 
 
+def places_of(strapping: StrappingFigures) -> str:
+    """Say at how many places: round one strap wood may turn as it floats."""
+    return "" if len(strapping.stones) > 1 else "at two places, apart, "
+
+
 def _strapping_words(strapping: StrappingFigures, instead: str, units: Units, on_page: bool) -> str:
     """Say what to strap it to, and how to write that, or what to press."""
     named = ", ".join(f'"{name}"' for name in strapping.stones)
@@ -85,8 +90,7 @@ def _strapping_words(strapping: StrappingFigures, instead: str, units: Units, on
         rests = ' and rests = "bed"' if strapping.rests == "bed" else ""
         written_as = f'that as a [[piece]] with solid = "slab"{rests}, and at its wood '
         written_as += f"rests = {named} and "
-    twice = "" if len(strapping.stones) > 1 else "at two places, apart, "
-    words = f"it stays, if set as described, strapped tight {twice}{to}{instead}; "
+    words = f"it stays, if set as described, strapped tight {places_of(strapping)}{to}{instead}; "
     if not on_page:
         at_wood = "" if written_as else " at its wood"
         return f"{words}write {written_as}tied_to = [{named}]{at_wood}."

@@ -200,7 +200,7 @@ def about_grams(figure: Range, units: Units) -> str:
     return f"about {low}" if low == high else spanned(low, high)
 
 
-def spanned(low: str, high: str) -> str:
+def spanned(low: str, high: str, joint: str = " to ") -> str:
     """Join two written figures, with one unit once.
 
     Examples
@@ -209,7 +209,7 @@ def spanned(low: str, high: str) -> str:
     ('320 to 330 g', '980 g to 1.1 kg')
     """
     number, _, unit = low.partition(" ")
-    return f"{number if high.endswith(f' {unit}') else low} to {high}"
+    return f"{number if high.endswith(f' {unit}') else low}{joint}{high}"
 
 
 def place_words(metres: float, units: Units) -> str:

@@ -74,7 +74,8 @@ def joined_scan(first: Path, second: Path, ruler: Ruler = FILE_ALONE) -> ClosedS
         )
         raise ScanError(first, problem)
     clouds[1].transform(fit.turn)
-    vertices, faces = _surface(first, clouds[0] + clouds[1])
+    both = clouds[0] + clouds[1]
+    vertices, faces = _surface(first, both)
     volume = enclosed_volume(vertices, faces)
     said = (
         f"joined with {second.name}: {percent(fit.overlap)} of the skin seen twice, "
@@ -87,7 +88,7 @@ def joined_scan(first: Path, second: Path, ruler: Ruler = FILE_ALONE) -> ClosedS
     skins = [d for body in bodies for d in skin_doubts(replace(body, area=area), volume)]
     worst = {d.what: d for d in sorted(skins, key=lambda d: d.below + d.above)}
     waviness = max(body.waviness for body in bodies)
-    unseen = _unseen_by_both(piece, np.asarray((clouds[0] + clouds[1]).points))
+    unseen = _unseen_by_both(piece, np.asarray(both.points))
     missed = () if unseen == 0 else (_missed_doubt(unseen),)
     scan = ClosedScan(piece, (doubt, *missed, *worst.values()), faces, waviness=waviness)
     scan = scan if ruler.single else doubted_if_two(scan)

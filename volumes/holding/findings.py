@@ -164,11 +164,11 @@ def _cares(hold: HoldResult) -> Iterator[Finding]:
         severity = Severity.CARE if line < low + MOSTLY * (high - low) else Severity.NOTE
         numbers = {"line_m": line}
         yield Finding(Kind.FLOATS, severity, (name,), numbers, how="low line", cure="judge anew")
+    straps = tuple(s.stone for s in hold.group.sinkers if s.how == "strapped" and s.stone)
     if hold.hinges:
         about = (name, *hold.hinges)
         yield Finding(Kind.TIPS, Severity.CARE, about, how="hinge", cure="second strap")
-    straps = [s.stone for s in hold.group.sinkers if s.how == "strapped" and s.stone]
-    if hold.stays and lift.high > 0 and len(straps) == 1 and not hold.hinges:
+    elif hold.stays and lift.high > 0 and len(straps) == 1:
         about = (name, *straps)
         yield Finding(Kind.TIPS, Severity.CARE, about, how="one strap", cure="second strap")
     laid = [s.stone or "the stone" for s in hold.group.sinkers if s.how == "laid on"]

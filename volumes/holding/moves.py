@@ -46,11 +46,10 @@ def first_move(case: Case, ends: Sequence[End], *, moving: bool) -> Move | None:
     standing = [end for end in ends if not end.hung]
     known = moving and len(standing) == len(ends)
     later = _lowest_move(case, standing, standing, known=known)
-    dry = case.stage.at_levels(case.stage.levels[:1])
     if (
         later is None
         or later.level > first.level + SOONER
-        or (first.level == 0 and case.on(dry).may_stay())
+        or (first.level == 0 and case.dry().may_stay())
     ):
         return replace(first, doubtful=True)
     return replace(later, level=first.level, end=first.end)  # as where nothing is amiss

@@ -93,7 +93,11 @@ class Case:
     def as_drawn(self) -> "Case":
         """Leave the dry tank alone where it leaves its drawn pose before any water comes."""
         leaves = self.rest.lean > LEANS
-        return self.on(self.stage.at_levels(self.stage.levels[:1])) if leaves else self
+        return self.dry() if leaves else self
+
+    def dry(self) -> "Case":
+        """Leave the dry tank alone."""
+        return self.on(self.stage.at_levels(self.stage.levels[:1]))
 
     def rigs(self, ends: Sequence[End]) -> list[Rig]:
         """Put it and all that is judged with it into one rig, at some ends of the ranges."""
@@ -130,8 +134,7 @@ class Case:
 
     def rests_dry(self) -> bool:
         """Whether it stays as long as there is no water."""
-        dry = self.on(self.stage.at_levels(self.stage.levels[:1]))
-        return all_stay(dry.rigs(self.mixed))
+        return all_stay(self.dry().rigs(self.mixed))
 
     def doubts(self) -> tuple[Doubt, ...]:
         """List why it is not proved that it stays."""
